@@ -1,0 +1,31 @@
+# Two commands do all set-up on a fresh machine: make demo and make test.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+STAMP := $(VENV)/.ready
+
+.PHONY: demo test lint bench clean
+
+$(STAMP): pyproject.toml
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --upgrade pip
+	$(BIN)/python -m pip install --quiet -e '.[dev]'
+	touch $(STAMP)
+
+demo: $(STAMP)
+	$(BIN)/sweeprig demo
+
+lint: $(STAMP)
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+test: lint
+	$(BIN)/python -m pytest -n auto
+
+bench: $(STAMP)
+	$(BIN)/python -m tests.benchmarks
+
+clean:
+	rm -rf $(VENV) build dist

@@ -1,0 +1,1 @@
+"""Starts the service on the board."""
