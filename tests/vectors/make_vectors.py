@@ -80,7 +80,13 @@ def messages() -> list[dict[str, Any]]:
             "payload": struct.pack("<BBHI", 1, 0, 3584, 1000) + struct.pack("<64I", *range(0, 6400, 100)),
         },
         {"name": "mark", "kind": 0x16, "sequence": 9, "index": 42, "payload": struct.pack("<BBH", 0, 0, 1)},
-        {"name": "no_zeros", "kind": 0x02, "sequence": 0x0101, "index": 0x01010101, "payload": bytes(range(1, 255)) * 3},
+        {
+            "name": "no_zeros",
+            "kind": 0x02,
+            "sequence": 0x0101,
+            "index": 0x01010101,
+            "payload": bytes(range(1, 255)) * 3,
+        },
         {"name": "all_zeros", "kind": 0x02, "sequence": 0, "index": 0, "payload": bytes(600)},
     ]
 
@@ -106,7 +112,8 @@ def main() -> None:
     out = {
         "cobs": [{"plain": p, "stuffed": cobs.encode(bytes.fromhex(p)).hex()} for p in COBS_PLAIN],
         "crc32": [
-            {"data": d.hex(), "crc": Crc32.calc(d)} for d in (b"123456789", bytes(range(256)), b"", b"\x00" * 28)
+            {"data": d.hex(), "crc": Crc32.calc(d)}
+            for d in (b"123456789", bytes(range(256)), b"", b"\x00" * 28)
         ],
         "frames": [
             {

@@ -1,0 +1,215 @@
+"""What an analysis returns: frozen, numbers with units in their names."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sweeprig.capture.model import Sense
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+Span = tuple[float, float]  # per cent of signal span, 0 = closed (low where the sense is unknown)
+
+
+class Cause(StrEnum):
+    """Where a fault is."""
+
+    TRACK = "track"
+    CONNECTION = "connection"
+    SUPPLY = "supply"
+    GROUND = "ground"
+    MOUNTING = "mounting"
+    WIRING = "wiring"
+    RIG = "rig"
+    INTERFERENCE = "interference"
+
+
+class Code(StrEnum):
+    """What is wrong. The reference page docs/reference/findings.md describes each."""
+
+    WORN_PLACE = "worn-place"
+    FLAT_SPOT = "flat-spot"
+    ROUGH_TRACK = "rough-track"
+    NOT_LINEAR = "not-linear"
+    HYSTERESIS = "hysteresis"
+    LOOSE_CONNECTION = "loose-connection"
+    STRAY_DROPOUT = "stray-dropout"
+    OPEN_SIGNAL = "open-signal"
+    STUCK_LOW = "stuck-low"
+    STUCK_HIGH = "stuck-high"
+    NO_MOVEMENT = "no-movement"
+    SUPPLY_SAG = "supply-sag"
+    SUPPLY_DROPOUT = "supply-dropout"
+    SUPPLY_OUT_OF_RANGE = "supply-out-of-range"
+    SUPPLY_CUT = "supply-cut"
+    GROUND_SHIFT = "ground-shift"
+    DEAD_BAND_CLOSED = "dead-band-closed"
+    DEAD_BAND_OPEN = "dead-band-open"
+    MARGIN_CLOSED = "margin-closed"
+    MARGIN_OPEN = "margin-open"
+    CLOSED_OUT_OF_RANGE = "closed-out-of-range"
+    OPEN_OUT_OF_RANGE = "open-out-of-range"
+    ENDS_NOT_REPEATED = "ends-not-repeated"
+    TRACKS_SHORTED = "tracks-shorted"
+    TRACKS_DISAGREE = "tracks-disagree"
+    NOT_ANALOGUE = "not-analogue"
+    RIG_OVER_RANGE = "rig-over-range"
+    RECORDS_LOST = "records-lost"
+    INTERFERENCE = "interference"
+    WRONG_SENSE = "wrong-sense"
+
+
+@dataclass(frozen=True)
+class Rest:
+    """The lever at rest."""
+
+    start: int  # first window, index into the trace
+    stop: int  # one past the last
+    value_v: float  # [V] robust level of signal A
+    u_v: float  # [V] standard uncertainty from noise and its autocorrelation
+    place: str  # low | high | middle
+
+
+@dataclass(frozen=True)
+class Stroke:
+    """One movement between two rests or turning points."""
+
+    start: int
+    stop: int
+    from_v: float  # [V]
+    to_v: float  # [V]
+    direction: int  # +1 signal rising, -1 falling
+    full: bool  # reaches both ends
+
+
+@dataclass(frozen=True)
+class End:
+    """One end of the travel: the level of the rests there, never an extreme sample."""
+
+    value_v: float  # [V]
+    u_v: float  # [V] standard uncertainty from the data alone (type A)
+    dof: float
+    n_rests: int
+    n_windows: int
+    spread_v: float  # [V] standard deviation from stroke to stroke; nan with fewer than two rests
+    drift_v: float  # [V] last rest minus first
+    ratio: float  # value over the supply measured at the same rests; nan where the supply is not observed
+    u_ratio: float
+
+
+@dataclass(frozen=True)
+class Event:
+    """Something that leaves the smooth movement of a hand."""
+
+    start_s: float  # [s]
+    duration_s: float  # [s]; at most one window where it fits into one
+    channel: int  # 0 signal A, 1 signal B, 2 supply
+    kind: str  # to-ground | to-supply | partial | jump
+    depth_percent: float  # of the supply at the sensor
+    at_percent: float | None  # place in per cent of signal span; None where unknown
+    stroke: int | None  # index of the stroke; None at rest
+    at_rest: bool
+    with_supply: bool  # the supply moved at the same moment
+    score: float  # excess over noise, in standard deviations
+
+
+@dataclass(frozen=True)
+class TrackMap:
+    """All strokes folded onto position. Arrays have shape (k,), one value per bin."""
+
+    edge_percent: FloatArray  # (k + 1,) of signal span
+    passes: IntArray
+    events: IntArray
+    noise_v: FloatArray  # [V] residual noise; nan where there were no passes
+    repeat_v: FloatArray  # [V] up strokes minus down strokes; nan where not both were seen
+    p_clustered: float | None  # chance of events as concentrated as these, were they anywhere; None: too few
+    p_at_rest: float | None  # chance of as many or as few events at rest, were they spread over time
+
+
+@dataclass(frozen=True)
+class TwoTracks:
+    """How signal B follows signal A."""
+
+    relation: str  # parallel | half-scale | opposed | other | same (shorted) | none
+    slope: float
+    offset_v: float  # [V]
+    max_error_v: float  # [V] largest residual over the travel
+    max_error_percent: float  # of supply
+    at_percent: float | None
+
+
+@dataclass(frozen=True)
+class LinearityResult:
+    """Deviations in per cent of the applied voltage; needs an angle."""
+
+    independent_percent: float
+    terminal_percent: float
+    zero_based_percent: float
+    absolute_percent: float | None
+    hysteresis_percent: float
+    volts_per_degree: float
+    dead_band_closed_deg: float
+    dead_band_open_deg: float
+
+
+@dataclass(frozen=True)
+class Plain:
+    """What a plain minimum and maximum would have said of signal A; shown beside ours."""
+
+    min_v: float  # [V]
+    max_v: float  # [V]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What is wrong, where, why we think so, and what to do."""
+
+    code: Code
+    cause: Cause
+    channel: int | None
+    where_percent: Span | None
+    evidence: str
+    next_step: str
+    severity: str = "fault"  # fault | doubt | note
+    numbers: dict[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Analysis:
+    """All that one capture shows."""
+
+    sense: Sense
+    sense_evidence: str
+    low: End | None
+    high: End | None
+    strokes: tuple[Stroke, ...]
+    rests: tuple[Rest, ...]
+    events: tuple[Event, ...]
+    track_map: TrackMap | None
+    track_map_b: TrackMap | None
+    two_tracks: TwoTracks | None
+    linearity: LinearityResult | None
+    plain: Plain
+    supply_v: float  # [V] median; nan where not observed
+    supply_min_v: float
+    supply_max_v: float
+    noise_v: float  # [V] of a single window's mean
+    smoothness_percent: float | None  # largest change of departure within 1 % of span, % of supply
+    findings: tuple[Finding, ...]
+    not_shown: tuple[str, ...]  # what this capture could not show, with what to do
+    low_b: End | None = None
+    high_b: End | None = None
+
+    @property
+    def closed(self) -> End | None:
+        """The closed end; None where the sense is unknown."""
+        return {Sense.RISING: self.low, Sense.FALLING: self.high}.get(self.sense)
+
+    @property
+    def open(self) -> End | None:
+        """The open end; None where the sense is unknown."""
+        return {Sense.RISING: self.high, Sense.FALLING: self.low}.get(self.sense)

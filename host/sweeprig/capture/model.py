@@ -1,0 +1,129 @@
+"""What a capture is: codes as they came, and the trace of volts that every analysis starts from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sweeprig.link.messages import Gap, Mark, Records, SlowReading, Snapshot
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+
+class Sense(StrEnum):
+    """Which way the signal runs as the throttle opens."""
+
+    RISING = "rising"
+    FALLING = "falling"
+    UNKNOWN = "unknown"
+
+
+class Hookup(StrEnum):
+    """Who feeds the sensor: the rig, or the controller of a harness that is only tapped."""
+
+    POWERED = "powered"
+    TAPPED = "tapped"
+
+
+class Starts(StrEnum):
+    """Where the lever stood when the sweep began, as the operator says."""
+
+    CLOSED = "closed"
+    OPEN = "open"
+    ANYWHERE = "anywhere"
+
+
+@dataclass(frozen=True)
+class SweepSetup:
+    """What the operator said about a sweep before it began."""
+
+    hookup: Hookup = Hookup.POWERED
+    starts: Starts = Starts.CLOSED
+    sense: Sense = Sense.UNKNOWN  # as told by the operator; UNKNOWN: find it from `starts`
+    profile: str = "adjustable-potentiometer"
+    seconds: float = 5.0  # s
+    track_ohm: float | None = None  # end-to-end resistance, where measured
+    operator: str = ""
+    job: str = ""
+    sensor_label: str = ""
+    part: str = ""
+    serial: str = ""
+    sensor_kind: str = ""  # potentiometer | hall | unknown; "" leaves it to the profile
+    setting: str = "bench"  # bench | vehicle
+    confirmed: tuple[str, ...] = ()  # cautions that the operator confirmed
+    override: str = ""  # reason of a one-sweep override of the interlock
+    notes: str = ""
+
+
+@dataclass(frozen=True)
+class Capture:
+    """One finished capture: codes, time base, rig, losses. Self-describing."""
+
+    records: Records
+    rig: Mapping[str, Any]  # the board's hello, as it came
+    setup: SweepSetup
+    created: str  # ISO 8601 with offset
+    window: int  # conversions of one channel in a window
+    conversion_hz: float  # Hz, all channels together
+    gaps: tuple[Gap, ...] = ()
+    snapshots: tuple[Snapshot, ...] = ()
+    slow: tuple[SlowReading, ...] = ()
+    marks: tuple[Mark, ...] = ()
+    board_text: tuple[str, ...] = ()
+    trim: Mapping[str, Any] | None = None  # the trim in force, as stored; None: nominal
+    versions: Mapping[str, str] = field(default_factory=dict)
+    ended: str = "complete"  # complete | stopped | unplugged | recovered
+    coaching: tuple[str, ...] = ()  # movements that were asked for and seen
+    bad_frames: int = 0
+    sha256: str = ""  # of the file it was read from or written to
+
+    @property
+    def window_s(self) -> float:
+        """Length of one window [s]: t = index * window_s."""
+        return self.window * self.records.sums.shape[1] / self.conversion_hz
+
+    @property
+    def n_lost(self) -> int:
+        """Records missing between the first and the last."""
+        index = self.records.index
+        return int(index[-1] - index[0] + 1 - index.size) if index.size else 0
+
+
+@dataclass(frozen=True)
+class Channel:
+    """Volts at the sensor of one channel, one value per window. All arrays have shape (n,)."""
+
+    mean_v: FloatArray  # [V]
+    min_v: FloatArray  # [V] lowest single conversion in the window
+    max_v: FloatArray  # [V] highest single conversion in the window
+
+
+@dataclass(frozen=True)
+class Trace:
+    """What an analysis starts from, whatever it came from. All arrays have shape (n,); no NaN inside.
+
+    For data without windows (a CSV) mean, min and max are the same and `n_per_window` is 1.
+    """
+
+    t_s: FloatArray  # [s] start of each window, strictly rising; jumps where records are missing
+    signal_a: Channel
+    signal_b: Channel | None
+    supply: Channel | None  # None: not observed, so no ratio and no supply finding
+    window_s: float  # [s]
+    n_per_window: int
+    lsb_v: float  # [V] one code at the sensor; 0 where unknown
+    full_scale_v: float  # [V] highest reading the rig can give at the sensor; inf where unknown
+    gap_before: BoolArray  # True where records are missing before this one
+    angle_deg: FloatArray | None = None
+    ground_v: FloatArray | None = None  # [V] sensor ground against rig ground; None: not observed
+    nominal_supply_v: float = 5.0  # [V] for ratio x nominal supply
+    n_lost: int = 0  # records known to be missing
+    source: str = "rig"  # rig | csv
+    name: str = ""
+    shortest_dropout_s: float | None = None  # [s] what this build and hookup can show; None: unknown

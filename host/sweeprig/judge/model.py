@@ -1,0 +1,77 @@
+"""Verdicts: values with their uncertainty against limits, and the whole from the parts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from sweeprig.analysis.model import Finding
+
+
+class Verdict(StrEnum):
+    """JCGM 106: inside or outside with the uncertainty counted, or neither."""
+
+    PASS = "pass"
+    FAIL = "fail"
+    UNDECIDED = "undecided"
+
+
+@dataclass(frozen=True)
+class BudgetLine:
+    """One contribution to an uncertainty."""
+
+    name: str
+    kind: str  # A | B
+    distribution: str  # normal | rectangular | t | u-shaped | triangular
+    u: float  # standard uncertainty of the input, in `unit`
+    unit: str
+    sensitivity: float  # volts (or the quantity's unit) per unit
+    dof: float
+
+    @property
+    def contribution(self) -> float:
+        """Standard uncertainty that this input gives to the result."""
+        return abs(self.sensitivity) * self.u
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A reported value with its uncertainty. `value` and `u95` are None where it was not measured."""
+
+    name: str
+    unit: str
+    value: float | None
+    u95: float | None  # half-width of the 95 % interval
+    reason: str = ""  # why it is not measured
+    u: float | None = None
+    dof: float = float("inf")
+    coverage_factor: float | None = None
+    n_samples: int = 0
+    budget: tuple[BudgetLine, ...] = ()
+
+
+@dataclass(frozen=True)
+class Margin:
+    """One end or reading against one limit."""
+
+    end: str  # closed | open | low | high | supply ...
+    rail: str  # lower | upper
+    value_v: float | None
+    u95: float | None
+    limit_v: float
+    verdict: Verdict
+    would_decide: str = ""
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """The overall verdict, its reason first, and its parts."""
+
+    verdict: Verdict
+    reason: str
+    quantities: dict[str, Quantity]  # closed_v, open_v, low_v, high_v, span_v, supply_v, closed_ratio, ...
+    margins: tuple[Margin, ...]
+    findings: tuple[Finding, ...]  # the analysis's own and those from limits
+    not_shown: tuple[str, ...]
+    profile_name: str
+    guard_factor: float
