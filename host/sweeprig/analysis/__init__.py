@@ -1,0 +1,1 @@
+"""Strokes, ends, events, track map, linearity, two tracks: pure functions."""

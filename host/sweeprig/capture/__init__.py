@@ -1,0 +1,1 @@
+"""Timed sweeps, the journal on disk, and the capture file."""

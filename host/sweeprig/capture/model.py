@@ -86,7 +86,7 @@ class Capture:
     @property
     def window_s(self) -> float:
         """Length of one window [s]: t = index * window_s."""
-        return self.window * self.records.sums.shape[1] / self.conversion_hz
+        return float(self.window * self.records.sums.shape[1] / self.conversion_hz)
 
     @property
     def n_lost(self) -> int:

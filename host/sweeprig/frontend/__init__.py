@@ -1,0 +1,1 @@
+"""The rig's front end, computed from one parts table."""

@@ -1,0 +1,1 @@
+"""Profiles, limits, guard bands, findings, verdicts."""

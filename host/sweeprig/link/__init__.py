@@ -1,0 +1,1 @@
+"""Ports, serial transport, decoder without I/O, and the rig client."""

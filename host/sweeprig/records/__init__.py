@@ -1,0 +1,1 @@
+"""The database of jobs, sensors, captures and verdicts."""

@@ -1,0 +1,1 @@
+"""Simulated sensors, hands, front end and converter."""

@@ -1,0 +1,31 @@
+"""Everything that one reviewed capture comes to: what the sheet, the exports and the records are made from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from sweeprig.analysis.model import Analysis
+from sweeprig.capture.model import Capture, SweepSetup, Trace
+from sweeprig.judge.model import Judgement
+from sweeprig.trim.model import Trim
+
+if TYPE_CHECKING:
+    from sweeprig.judge.profile import Profile
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """One capture from codes to verdict."""
+
+    setup: SweepSetup
+    trace: Trace
+    analysis: Analysis
+    judgement: Judgement
+    profile: Profile
+    capture: Capture | None  # None for a CSV
+    trim: Trim | None  # None for a CSV
+    made_at: str  # ISO 8601 with offset
+    versions: Mapping[str, str] = field(default_factory=dict)
+    remarks: tuple[str, ...] = ()  # ageing trim, override, failed check standard, loading
