@@ -4,39 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from enum import StrEnum
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sweeprig.link.messages import Gap, Mark, Records, SlowReading, Snapshot
+from sweeprig.words import Hookup as Hookup
+from sweeprig.words import Sense as Sense
+from sweeprig.words import Starts as Starts
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
-
-
-class Sense(StrEnum):
-    """Which way the signal runs as the throttle opens."""
-
-    RISING = "rising"
-    FALLING = "falling"
-    UNKNOWN = "unknown"
-
-
-class Hookup(StrEnum):
-    """Who feeds the sensor: the rig, or the controller of a harness that is only tapped."""
-
-    POWERED = "powered"
-    TAPPED = "tapped"
-
-
-class Starts(StrEnum):
-    """Where the lever stood when the sweep began, as the operator says."""
-
-    CLOSED = "closed"
-    OPEN = "open"
-    ANYWHERE = "anywhere"
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,35 @@
+"""The words that operator, board and analysis share. Light: imports nothing heavy, so that commands start fast."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+
+class Sense(StrEnum):
+    """Which way the signal runs as the throttle opens."""
+
+    RISING = "rising"
+    FALLING = "falling"
+    UNKNOWN = "unknown"
+
+
+class Hookup(StrEnum):
+    """Who feeds the sensor: the rig, or the controller of a harness that is only tapped."""
+
+    POWERED = "powered"
+    TAPPED = "tapped"
+
+
+class Starts(StrEnum):
+    """Where the lever stands when a sweep begins, as the operator says."""
+
+    CLOSED = "closed"
+    OPEN = "open"
+    ANYWHERE = "anywhere"
+
+
+class Setting(StrEnum):
+    """Where the work is done."""
+
+    BENCH = "bench"
+    VEHICLE = "vehicle"
