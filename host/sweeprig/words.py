@@ -1,4 +1,4 @@
-"""The words that operator, board and analysis share. Light: imports nothing heavy, so that commands start fast."""
+"""The words that operator, board and analysis share. Imports nothing heavy, so that commands start fast."""
 
 from __future__ import annotations
 
