@@ -1,0 +1,96 @@
+"""The configuration file: what an operator would otherwise type every time."""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+from dataclasses import dataclass, fields, replace
+from pathlib import Path
+from typing import Any
+
+from sweeprig.errors import ConfigError
+
+
+@dataclass(frozen=True)
+class Config:
+    """Defaults of the options; an option typed on the command line goes first."""
+
+    port: str = ""  # pyserial URL or port name; "" finds the only rig
+    operator: str = ""
+    profile: str = "adjustable-potentiometer"
+    captures: str = ""  # folder; "" is the user's documents folder
+    records_url: str = ""  # SQLAlchemy URL; "" is a file in the user's data folder
+    sheet: str = "html"  # html | pdf | both | none
+    bell: bool = True
+    keep_records: bool = True
+
+
+def keys() -> list[str]:
+    """Return the names that may stand in the file."""
+    return [f.name for f in fields(Config)]
+
+
+def _unknown(key: str, where: str) -> ConfigError:
+    near = difflib.get_close_matches(key, keys(), n=1)
+    hint = f"did you mean {near[0]}?" if near else "remove it"
+    return ConfigError(f"{where} has an unknown key.", seen=key, limit=", ".join(keys()), next_step=hint)
+
+
+def check_value(key: str, value: Any, where: str) -> Any:
+    """Return `value` if it fits `key`, else raise ConfigError."""
+    if key not in keys():
+        raise _unknown(key, where)
+    want = type(getattr(Config(), key))
+    if not isinstance(value, want):
+        raise ConfigError(
+            f"{where}: {key} is not of the right kind.",
+            seen=repr(value),
+            limit="true or false" if want is bool else "text in quotes",
+            next_step=f"correct it with `sweeprig config set {key} VALUE`",
+        )
+    if key == "sheet" and value not in ("html", "pdf", "both", "none"):
+        raise ConfigError(
+            f"{where}: sheet does not fit.",
+            seen=value,
+            limit="html, pdf, both or none",
+            next_step="correct the value",
+        )
+    return value
+
+
+def load_config(path: Path) -> Config:
+    """Read the file; a missing one gives the defaults."""
+    try:
+        data = tomllib.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        return Config()
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as exc:
+        raise ConfigError(
+            f"{path} is not TOML.", seen=str(exc), next_step="correct the line or remove the file"
+        ) from exc
+    except OSError as exc:
+        raise ConfigError(
+            f"{path} cannot be read.", seen=str(exc), next_step="check its permissions"
+        ) from exc
+    return replace(Config(), **{key: check_value(key, value, str(path)) for key, value in data.items()})
+
+
+def parse_value(key: str, text: str) -> Any:
+    """Turn what was typed into a value of the key's type."""
+    if key in keys() and isinstance(getattr(Config(), key), bool):
+        words = {"true": True, "yes": True, "on": True, "false": False, "no": False, "off": False}
+        return words.get(text.strip().lower(), text)
+    return text
+
+
+def set_value(path: Path, key: str, text: str) -> Config:
+    """Set one key and keep the rest of the file, comments included."""
+    import tomlkit
+
+    value = check_value(key, parse_value(key, text), "the command line")
+    load_config(path)  # a broken file is not written over
+    document = tomlkit.parse(path.read_text(encoding="utf-8")) if path.exists() else tomlkit.document()
+    document[key] = value
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_text(tomlkit.dumps(document), encoding="utf-8")
+    return load_config(path)

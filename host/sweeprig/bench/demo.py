@@ -1,0 +1,77 @@
+"""The demo: an invented order of an invented workshop, played on the simulated rig."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from sweeprig.bench.sweep import SweepOrder
+from sweeprig.capture.model import Starts, SweepSetup
+
+SCENE = (
+    "Everything here is invented: a workshop, its order 0417 and two sensors for one throttle body.\n"
+    "No rig is attached; the board's own firmware runs against a simulated sensor and front end."
+)
+
+
+@dataclass(frozen=True)
+class Scene:
+    """One sensor on the bench."""
+
+    sensor: str
+    title: str
+    label: str
+    profile: str = "adjustable-potentiometer"
+    seed: int = 417
+
+    def url(self, *, fast: bool) -> str:
+        """Return the simulated rig's URL."""
+        return f"sim://{self.sensor}?seed={self.seed}&pace={'fast' if fast else 'real'}&board=full"
+
+
+STORY = (
+    Scene("worn", "The sensor as it came in: used, said to hesitate on light throttle", "as-found"),
+    Scene("good", "The new sensor, mounted and turned to its place", "replacement"),
+)
+
+
+def scenes(sensor: str = "") -> tuple[Scene, ...]:
+    """Return the scenes to play: the story, or one named sensor."""
+    if not sensor:
+        return STORY
+    from sweeprig.twin.sensors import load_sensor
+
+    chosen = load_sensor(sensor)
+    return (Scene(sensor, f"Simulated sensor: {chosen.title}", sensor, chosen.profile),)
+
+
+def sensor_list() -> list[str]:
+    """Return the names of the simulated sensors, a line each."""
+    from sweeprig.twin.sensors import load_sensor, sensor_names
+
+    return [f"{name:24}{load_sensor(name).title}" for name in sensor_names()]
+
+
+def rig_line(rig: Mapping[str, Any]) -> str:
+    """Return one line that says what answers."""
+    return (
+        f"Rig {rig.get('uid')} ({rig.get('board')}, {rig.get('build')} build), firmware {rig.get('firmware')} "
+        f"on {rig.get('python', 'unknown')}: {rig.get('conversion_hz', 0):.0f} conversions/s."
+    )
+
+
+def demo_order(scene: Scene, out: Path, seconds: float) -> SweepOrder:
+    """Return the order of one scene; no record is kept of a demo."""
+    setup = SweepSetup(
+        starts=Starts.CLOSED,
+        profile=scene.profile,
+        seconds=seconds,
+        operator="demo operator (invented)",
+        job="order 0417 (invented)",
+        sensor_label=scene.label,
+        part="three-wire position sensor (simulated)",
+        serial=f"SIM-{scene.seed}",
+    )
+    return SweepOrder(setup=setup, folder=out, trims=out / "trims")

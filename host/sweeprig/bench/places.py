@@ -1,0 +1,36 @@
+"""Where configuration, captures, trims and records are kept; SWEEPRIG_HOME puts all under one folder."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+
+@dataclass(frozen=True)
+class Places:
+    """Folders and files of one user."""
+
+    config_file: Path
+    captures: Path
+    trims: Path
+    records: Path
+
+
+def find_places(env: Mapping[str, str] | None = None) -> Places:
+    """Return the places in force for `env` (default: the process's environment)."""
+    values = os.environ if env is None else env
+    home = values.get("SWEEPRIG_HOME")
+    if home:
+        root = Path(home).expanduser()
+        return Places(root / "config.toml", root / "captures", root / "trims", root / "records")
+    import platformdirs
+
+    data = platformdirs.user_data_path("sweeprig", appauthor=False)
+    return Places(
+        config_file=platformdirs.user_config_path("sweeprig", appauthor=False) / "config.toml",
+        captures=platformdirs.user_documents_path() / "sweeprig",
+        trims=data / "trims",
+        records=data / "records",
+    )

@@ -1,0 +1,32 @@
+"""Find, open and greet a rig; the one place where `sim://` is composed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from sweeprig.link.client import RigClient
+from sweeprig.link.ports import choose_port
+from sweeprig.link.transport import open_port
+
+SIMULATED = "sim://"
+
+
+def port_of(port: str) -> str:
+    """Return the port to open: the one named, or the only rig attached."""
+    return choose_port(port or None)
+
+
+@contextmanager
+def opened_rig(port: str) -> Iterator[RigClient]:
+    """Open the rig on `port` ("" finds the only one), greet it, and close it in the end."""
+    if port.startswith(SIMULATED):
+        from sweeprig import twin
+
+        twin.register()
+    client = RigClient(open_port(port_of(port)))
+    try:
+        client.hello()
+        yield client
+    finally:
+        client.close()

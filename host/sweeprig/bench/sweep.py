@@ -1,0 +1,133 @@
+"""One timed sweep from the operator's order to the sheet and the record."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from pathlib import Path
+
+from sweeprig.bench.review import Choices, review_capture
+from sweeprig.capture.file import write_capture
+from sweeprig.capture.model import Capture, Hookup, SweepSetup
+from sweeprig.capture.sweep import Progress, run_sweep
+from sweeprig.judge.outcome import Outcome
+from sweeprig.link.client import RigClient
+from sweeprig.trim.model import Trim
+from sweeprig.trim.nominal import nominal_trim
+from sweeprig.trim.store import load_trim, trim_to_dict
+
+
+@dataclass(frozen=True)
+class SweepOrder:
+    """What the operator asked for."""
+
+    setup: SweepSetup
+    folder: Path
+    trims: Path
+    choices: Choices = field(default_factory=Choices)
+    sheet: str = "html"  # html | pdf | both | none
+    records_url: str | None = None  # None keeps no record
+
+
+@dataclass(frozen=True)
+class SweepDone:
+    """What came of it."""
+
+    outcome: Outcome
+    capture_file: Path
+    sheets: tuple[Path, ...]
+    record: int | None = None
+
+
+def file_stem(setup: SweepSetup, when: datetime) -> str:
+    """Return a name for the files of one sweep: the sensor's label and the time."""
+    label = re.sub(r"[^A-Za-z0-9]+", "-", setup.sensor_label or setup.serial or "sweep").strip("-").lower()
+    return f"{label or 'sweep'}-{when:%Y%m%d-%H%M%S}"
+
+
+def free_path(folder: Path, stem: str, suffix: str) -> Path:
+    """Return a path in `folder` that no file has yet."""
+    path = folder / f"{stem}{suffix}"
+    number = 2
+    while path.exists():
+        path = folder / f"{stem}-{number}{suffix}"
+        number += 1
+    return path
+
+
+def trim_for(client: RigClient, trims: Path) -> Trim:
+    """Return the stored trim of this rig, or the nominal one of its build."""
+    rig = client.hello()
+    return load_trim(str(rig["uid"]), folder=trims) or nominal_trim(rig)
+
+
+def feed(client: RigClient, setup: SweepSetup, *, on: bool) -> None:
+    """Switch the sensor's supply where the rig feeds it and can switch."""
+    if setup.hookup == Hookup.POWERED and "supply-switch" in client.hello().get("capabilities", ()):
+        client.command("supply", on=on)
+
+
+def take(
+    client: RigClient,
+    order: SweepOrder,
+    *,
+    progress: Callable[[Progress], None],
+    stop: Callable[[], bool],
+) -> tuple[Capture, Path]:
+    """Capture a sweep into a file; the journal is on disk before the analysis begins."""
+    order.folder.mkdir(parents=True, exist_ok=True)
+    trim = trim_for(client, order.trims)
+    feed(client, order.setup, on=True)
+    try:
+        capture = run_sweep(client, order.setup, folder=order.folder, progress=progress, stop=stop)
+    finally:
+        feed_off(client, order.setup)
+    capture = replace(capture, trim=trim_to_dict(trim))
+    path = free_path(order.folder, file_stem(order.setup, datetime.now()), ".sweep")
+    return write_capture(path, capture), path
+
+
+def feed_off(client: RigClient, setup: SweepSetup) -> None:
+    """Switch the supply off; a board that is gone has done so by itself."""
+    from sweeprig.errors import LinkError
+
+    try:
+        feed(client, setup, on=False)
+    except LinkError:
+        return
+
+
+def write_sheets(outcome: Outcome, capture_file: Path, kind: str) -> tuple[Path, ...]:
+    """Write the sheet beside the capture; return what was written."""
+    if kind == "none":
+        return ()
+    from sweeprig.report.sheet import sheet_html
+
+    html = sheet_html(outcome)
+    written = []
+    if kind in ("html", "both"):
+        path = capture_file.with_suffix(".html")
+        path.write_text(html, encoding="utf-8")
+        written.append(path)
+    if kind in ("pdf", "both"):
+        from sweeprig.report.pdf import write_pdf
+
+        path = capture_file.with_suffix(".pdf")
+        write_pdf(html, path)
+        written.append(path)
+    return tuple(written)
+
+
+def finish(capture: Capture, path: Path, order: SweepOrder) -> SweepDone:
+    """Analyse, judge, write the sheet, keep the record."""
+    outcome = review_capture(capture, order.choices)
+    sheets = write_sheets(outcome, path, order.sheet)
+    record = None
+    if order.records_url is not None:
+        from sweeprig.records.store import open_store
+
+        with open_store(order.records_url) as store:
+            record = store.add(outcome, path)
+    return SweepDone(outcome, path, sheets, record)

@@ -1,0 +1,9 @@
+"""Commands to come."""
+
+from __future__ import annotations
+
+import typer
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the commands of this module."""

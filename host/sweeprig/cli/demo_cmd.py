@@ -1,0 +1,52 @@
+"""`demo`: the whole job on the simulated rig, in a scenario of our own."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from sweeprig.cli import options as opt
+from sweeprig.cli.console import console, strong
+
+
+def demo(
+    out: Annotated[Path, typer.Option("--out", help="Folder for captures and sheets.")] = Path("out/demo"),
+    fast: Annotated[bool, typer.Option("--fast", help="Do not wait for the clock.")] = False,
+    sensor: Annotated[
+        str, typer.Option("--sensor", help="Only this simulated sensor; `--sensor list` names them.")
+    ] = "",
+    seconds: opt.Seconds = 5.0,
+    as_json: opt.AsJson = False,
+) -> None:
+    """Do the main job with no hardware: two sensors of an invented workshop order, with verdicts and sheets."""
+    from sweeprig.bench.demo import SCENE, scenes, sensor_list
+
+    if sensor == "list":
+        for line in sensor_list():
+            console.show(line)
+        return
+    console.say(SCENE)
+    for scene in scenes(sensor):
+        _play(scene, out, fast=fast, seconds=seconds, as_json=as_json)
+
+
+def _play(scene: object, out: Path, *, fast: bool, seconds: float, as_json: bool) -> None:
+    from sweeprig.bench.demo import Scene, demo_order, rig_line
+    from sweeprig.bench.rig import opened_rig
+    from sweeprig.cli.sweep_cmd import show_outcome, take_sweep
+
+    assert isinstance(scene, Scene)
+    console.say(strong(f"\n== {scene.title}"))
+    with opened_rig(scene.url(fast=fast)) as client:
+        console.say(rig_line(client.hello()))
+        done = take_sweep(client, demo_order(scene, out, seconds))
+    files = {"capture_file": str(done.capture_file), "sheet_file": str(done.sheets[0])}
+    show_outcome(done.outcome, as_json=as_json, budget=False, files=files)
+    console.say(f"\nCapture: {done.capture_file}\nSheet:   {done.sheets[0]}")
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the commands of this module."""
+    app.command()(demo)

@@ -1,0 +1,59 @@
+"""The command line: parse, call one function of bench, print."""
+
+from __future__ import annotations
+
+import sys
+from typing import Annotated
+
+import typer
+
+from sweeprig import __version__
+from sweeprig.cli import config_cmd, day_cmd, demo_cmd, records_cmd, rig_cmd, sweep_cmd, trim_cmd
+from sweeprig.cli.console import console, error_text
+from sweeprig.errors import SweeprigError
+
+app = typer.Typer(
+    name="sweeprig",
+    help="Bench rig for analogue throttle and pedal position sensors: sweeps, margins, faults, a sheet.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+
+def _version(value: bool) -> None:
+    if value:
+        print(f"sweeprig {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def main_options(
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print results and errors only.")] = False,
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    """Options of every command."""
+    console.quiet = quiet
+
+
+for module in (demo_cmd, rig_cmd, sweep_cmd, day_cmd, trim_cmd, records_cmd, config_cmd):
+    module.add_to(app)
+
+
+def run() -> None:
+    """Run the command line; turn our errors into text and an exit status."""
+    try:
+        app()
+    except SweeprigError as error:
+        console.end_progress()
+        print(error_text(error), file=sys.stderr)
+        raise SystemExit(error.exit_code) from None
+    except KeyboardInterrupt:
+        console.end_progress()
+        print("sweeprig: stopped.", file=sys.stderr)
+        raise SystemExit(130) from None
+    except BrokenPipeError:
+        raise SystemExit(0) from None

@@ -1,0 +1,44 @@
+"""Options that several commands share, defined once."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from sweeprig.words import Hookup, Sense, Setting, Starts
+
+Port = Annotated[
+    str,
+    typer.Option("--port", help="Serial port or pyserial URL, or sim://SENSOR for a simulated rig."),
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object instead of text.")]
+ProfileName = Annotated[str | None, typer.Option("--profile", help="Profile: a name or a TOML file.")]
+Seconds = Annotated[float, typer.Option("--seconds", min=0.5, max=3600.0, help="Length of the capture [s].")]
+HookupOption = Annotated[
+    Hookup,
+    typer.Option("--hookup", help="powered: the rig feeds the sensor; tapped: another controller does."),
+]
+StartsOption = Annotated[Starts | None, typer.Option("--starts", help="Where the lever stands at the start.")]
+SenseOption = Annotated[Sense | None, typer.Option("--sense", help="Which way the signal runs, if known.")]
+SettingOption = Annotated[Setting, typer.Option("--setting", help="On the bench or in a vehicle.")]
+Guard = Annotated[
+    float | None,
+    typer.Option(
+        "--guard", min=0.0, max=3.0, help="Guard band as a multiple of U; default from the profile."
+    ),
+]
+TrackOhm = Annotated[
+    float | None,
+    typer.Option("--track-ohm", min=1.0, help="End-to-end resistance of the track [ohm], if measured."),
+]
+Out = Annotated[Path | None, typer.Option("--out", help="Folder for captures and sheets.")]
+Operator = Annotated[str, typer.Option("--operator", help="Who does the work; stands on the sheet.")]
+Job = Annotated[str, typer.Option("--job", help="Job or order; stands on the sheet.")]
+Label = Annotated[str, typer.Option("--label", help="Your label of the sensor; names the files.")]
+Part = Annotated[str, typer.Option("--part", help="Part as typed; stands on the sheet.")]
+Serial = Annotated[str, typer.Option("--serial", help="Serial number of the sensor.")]
+Notes = Annotated[str, typer.Option("--notes", help="Anything else for the sheet.")]
+Budget = Annotated[bool, typer.Option("--budget", help="Print the uncertainty budget as well.")]
+SheetKind = Annotated[str | None, typer.Option("--sheet", help="html, pdf, both or none.")]

@@ -1,0 +1,99 @@
+"""One outcome as a terminal shows it: the verdict and its reason first, then the numbers."""
+
+from __future__ import annotations
+
+import textwrap
+
+from sweeprig.analysis.model import Finding
+from sweeprig.cli.console import strong
+from sweeprig.judge.model import Margin, Quantity
+from sweeprig.judge.outcome import Outcome
+
+WIDTH = 96
+LABELS = (
+    ("closed_v", "closed throttle"),
+    ("open_v", "open throttle"),
+    ("low_v", "low end"),
+    ("high_v", "high end"),
+    ("supply_v", "supply"),
+)
+
+
+def _fold(text: str, first: str, rest: str) -> str:
+    return textwrap.fill(text, WIDTH, initial_indent=first, subsequent_indent=rest)
+
+
+def quantity_line(label: str, q: Quantity) -> str:
+    """Return one measured value with the half-width of its 95 % interval."""
+    if q.value is None:
+        return f"  {label:18}not measured: {q.reason}"
+    spread = f" ± {q.u95:.4f} {q.unit}" if q.u95 is not None else ""
+    return f"  {label:18}{q.value:8.4f} {q.unit}{spread}"
+
+
+def margin_line(m: Margin) -> str:
+    """Return one margin against its limit."""
+    sign = "above" if m.rail == "lower" else "below"
+    value = "not measured" if m.value_v is None else f"{m.value_v:.3f} V"
+    more = f"; {m.would_decide}" if m.would_decide else ""
+    return _fold(
+        f"{m.end:8}{value:>13}  must stay {sign} {m.limit_v:.3f} V: {m.verdict}{more}", "  ", " " * 12
+    )
+
+
+def finding_lines(number: int, f: Finding) -> list[str]:
+    """Return what is wrong, where, the evidence and the next step."""
+    where = ""
+    if f.where_percent is not None:
+        where = f" at {f.where_percent[0]:.1f} to {f.where_percent[1]:.1f} % of signal span"
+    kind = "" if f.severity == "fault" else f" ({f.severity})"
+    return [
+        strong(f"  {number}. {f.code} - cause: {f.cause}{where}{kind}"),
+        _fold(f.evidence, "     seen: ", "           "),
+        _fold(f.next_step, "     next: ", "           "),
+    ]
+
+
+def outcome_lines(outcome: Outcome) -> list[str]:
+    """Return the lines of one outcome."""
+    judgement, analysis = outcome.judgement, outcome.analysis
+    lines = [strong(_fold(f"{judgement.verdict.upper()}: {judgement.reason}", "", "      ")), ""]
+    hidden = {"low_v", "high_v"} if analysis.sense != "unknown" else {"closed_v", "open_v"}
+    for name, label in LABELS:
+        if name in judgement.quantities and name not in hidden:
+            lines.append(quantity_line(label, judgement.quantities[name]))
+    plain = f"{analysis.plain.min_v:8.4f} V / {analysis.plain.max_v:.4f} V (keeps every spike)"
+    lines.append(f"  {'plain min / max':18}{plain}")
+    lines.append(f"  {'sense':18}{analysis.sense} ({analysis.sense_evidence})")
+    lines.append(f"  {'strokes':18}{len(analysis.strokes)}")
+    lost = outcome.capture.n_lost if outcome.capture else outcome.trace.n_lost
+    lines.append(f"  {'records':18}{outcome.trace.t_s.size}, {lost} lost")
+    if judgement.margins:
+        lines += ["", "Margins to the rails", *(margin_line(m) for m in judgement.margins)]
+    if judgement.findings:
+        lines += ["", "Findings"]
+        for number, f in enumerate(judgement.findings, 1):
+            lines += finding_lines(number, f)
+    if judgement.not_shown:
+        lines += ["", "What this capture could not show"]
+        lines += [_fold(text, "  - ", "    ") for text in judgement.not_shown]
+    lines += [_fold(text, "  ! ", "    ") for text in outcome.remarks]
+    return lines
+
+
+def budget_lines(outcome: Outcome) -> list[str]:
+    """Return the uncertainty budget of the reported quantities."""
+    lines: list[str] = []
+    for name, q in outcome.judgement.quantities.items():
+        if q.value is None or not q.budget or q.u95 is None:
+            continue
+        k = q.coverage_factor or float("nan")
+        lines += [
+            "",
+            f"Budget of {name}: {q.value:.4f} {q.unit} ± {q.u95:.4f} (k = {k:.2f}, dof = {q.dof:.3g})",
+        ]
+        lines.append(f"  {'source':44}{'kind':6}{'shape':13}{'u':>11} {'unit':7}{'gives':>11}")
+        for part in sorted(q.budget, key=lambda b: -b.contribution):
+            row = f"  {part.name[:43]:44}{part.kind:6}{part.distribution:13}{part.u:11.3g} {part.unit:7}"
+            lines.append(f"{row}{part.contribution:11.3g}")
+    return lines
