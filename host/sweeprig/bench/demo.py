@@ -57,8 +57,8 @@ def sensor_list() -> list[str]:
 def rig_line(rig: Mapping[str, Any]) -> str:
     """Return one line that says what answers."""
     return (
-        f"Rig {rig.get('uid')} ({rig.get('board')}, {rig.get('build')} build), firmware {rig.get('firmware')} "
-        f"on {rig.get('python', 'unknown')}: {rig.get('conversion_hz', 0):.0f} conversions/s."
+        f"Rig {rig.get('uid')} ({rig.get('board')}, {rig.get('build')} build), firmware {rig.get('firmware')}"
+        f" on {rig.get('python', 'unknown')}: {rig.get('conversion_hz', 0):.0f} conversions/s."
     )
 
 

@@ -20,7 +20,7 @@ def demo(
     seconds: opt.Seconds = 5.0,
     as_json: opt.AsJson = False,
 ) -> None:
-    """Do the main job with no hardware: two sensors of an invented workshop order, with verdicts and sheets."""
+    """Do the main job with no hardware: two sensors of an invented order, with verdicts and sheets."""
     from sweeprig.bench.demo import SCENE, scenes, sensor_list
 
     if sensor == "list":

@@ -1,0 +1,47 @@
+"""What all tests share: programs that some need, and a home of their own."""
+
+from __future__ import annotations
+
+import glob
+import os
+import shutil
+import sys
+from pathlib import Path
+
+import pytest
+
+
+def _micropython() -> str | None:
+    beside = Path(sys.executable).with_name("micropython")
+    return str(beside) if beside.exists() else shutil.which("micropython")
+
+
+def _postgres() -> str | None:
+    found = sorted(glob.glob("/usr/lib/postgresql/*/bin/initdb"))
+    return found[-1] if found else shutil.which("initdb")
+
+
+PROGRAMS = {
+    "micropython": _micropython,
+    "ngspice": lambda: shutil.which("ngspice"),
+    "chromium": lambda: shutil.which("chromium"),
+    "postgres": _postgres,
+}
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """Skip, with the reason, a test whose program is missing; fail it where the program is required."""
+    for name, find in PROGRAMS.items():
+        if item.get_closest_marker(name) and not find():
+            if os.environ.get(f"SWEEPRIG_REQUIRE_{name.upper()}") == "1":
+                pytest.fail(f"{name} is required here (SWEEPRIG_REQUIRE_{name.upper()}=1) and was not found")
+            pytest.skip(f"{name} is not installed")
+    if item.get_closest_marker("board") and not os.environ.get("SWEEPRIG_BOARD_IMAGE"):
+        pytest.skip("SWEEPRIG_BOARD_IMAGE is not set: no board image to emulate")
+
+
+@pytest.fixture(autouse=True)
+def _own_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Keep the user's own configuration, captures and records out of every test."""
+    monkeypatch.setenv("SWEEPRIG_HOME", str(tmp_path / "home"))
+    monkeypatch.setenv("NO_COLOR", "1")
