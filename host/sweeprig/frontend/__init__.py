@@ -1,1 +1,6 @@
 """The rig's front end, computed from one parts table."""
+
+from sweeprig.frontend.model import FrontEnd as FrontEnd
+from sweeprig.frontend.model import front_end as front_end
+
+__all__ = ["FrontEnd", "front_end"]
