@@ -1,0 +1,66 @@
+"""Ends of travel from the rests there: a level, its uncertainty, its repeatability."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from sweeprig.analysis.model import End, FloatArray, Rest
+from sweeprig.analysis.statistics import batch_u, spread_of
+from sweeprig.capture.model import BoolArray
+
+
+def find_end(
+    path: FloatArray,
+    good: BoolArray,
+    rests: tuple[Rest, ...],
+    *,
+    place: str,
+    lsb_v: float,
+    supply: FloatArray | None,
+) -> End | None:
+    """Level of all rests at `place`, each weighted by its untouched windows; None where there is none.
+
+    u combines batch means inside rests with the spread from rest to rest: u^2 = sum(w u)^2 + s^2/k.
+    """
+    here = [r for r in rests if r.place == place]
+    if not here:
+        return None
+    parts = [_kept(path, good, r, lsb_v) for r in here]
+    sizes = np.array([p.size for p in parts], dtype=float)
+    levels = np.array([p.mean() for p in parts])
+    weight = sizes / sizes.sum()
+    value = float(weight @ levels)
+    within = np.array([batch_u(p)[0] for p in parts])
+    spread = float(levels.std(ddof=1)) if len(parts) > 1 else math.nan
+    between = 0.0 if len(parts) < 2 else spread / math.sqrt(len(parts))
+    u = math.sqrt(float(weight**2 @ within**2) + between**2 + (0.03 * lsb_v) ** 2)
+    dof = max(
+        1.0,
+        float(sum(max(1, math.isqrt(p.size) - 1) for p in parts)) if between < u / 2 else len(parts) - 1.0,
+    )
+    rail = math.nan if supply is None else _rail(supply, here)
+    return End(
+        value_v=value,
+        u_v=u,
+        dof=dof,
+        n_rests=len(parts),
+        n_windows=int(sizes.sum()),
+        spread_v=spread,
+        drift_v=float(levels[-1] - levels[0]),
+        ratio=value / rail if rail > 0 else math.nan,
+        u_ratio=u / rail if rail > 0 else math.nan,
+    )
+
+
+def _kept(path: FloatArray, good: BoolArray, rest: Rest, lsb_v: float) -> FloatArray:
+    """Untouched windows of a rest, without a creeping start or end: within 3 spreads of the median."""
+    values = path[rest.start : rest.stop][good[rest.start : rest.stop]]
+    middle = float(np.median(values))
+    near = 3 * max(spread_of(values), 0.3 * lsb_v)
+    return np.asarray(values[np.abs(values - middle) <= near], dtype=float)
+
+
+def _rail(supply: FloatArray, rests: list[Rest]) -> float:
+    return float(np.median(np.concatenate([supply[r.start : r.stop] for r in rests])))

@@ -1,0 +1,152 @@
+"""Linearity against an angle. Terms as in IEC 60393-1 and VRCI-P-100A (from memory)."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+
+from sweeprig.analysis.model import FloatArray, LinearityResult
+
+
+def independent(x: FloatArray, y: FloatArray) -> tuple[float, float, float]:
+    """(slope, intercept, largest deviation) of the minimax line; x, y of shape (n,), no NaN.
+
+    The minimax line is the middle of the narrowest vertical strip that holds all points. A strip touches
+    an edge of the convex hull on one side and a vertex on the other, so every hull edge is tried: exact.
+    """
+    if x.size < 2 or float(np.ptp(x)) == 0.0:
+        raise ValueError("a line needs two different angles")
+    upper, lower = _hull(x, y)
+    best = (0.0, 0.0, np.inf)
+    for chain in (upper, lower):
+        for (x0, y0), (x1, y1) in pairwise(chain):
+            slope = (y1 - y0) / (x1 - x0)
+            top = float((upper[:, 1] - slope * upper[:, 0]).max())
+            bottom = float((lower[:, 1] - slope * lower[:, 0]).min())
+            if (top - bottom) / 2 < best[2]:
+                best = (float(slope), (top + bottom) / 2, (top - bottom) / 2)
+    return best
+
+
+def _hull(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Upper and lower convex chain from the smallest to the largest x (monotone chain, Andrew 1979)."""
+    xs, group = np.unique(x, return_inverse=True)
+    top, bottom = np.full(xs.size, -np.inf), np.full(xs.size, np.inf)
+    np.maximum.at(top, group, y)
+    np.minimum.at(bottom, group, y)
+    return _chain(xs, top, 1.0), _chain(xs, bottom, -1.0)
+
+
+def _chain(xs: FloatArray, ys: FloatArray, sign: float) -> FloatArray:
+    out: list[tuple[float, float]] = []
+    for p in zip(xs.tolist(), ys.tolist(), strict=True):
+        while len(out) > 1 and sign * _turn(out[-2], out[-1], p) >= 0:
+            out.pop()
+        out.append(p)
+    return np.array(out)
+
+
+def _turn(o: tuple[float, float], a: tuple[float, float], b: tuple[float, float]) -> float:
+    return (a[0] - o[0]) * (b[1] - o[1]) - (a[1] - o[1]) * (b[0] - o[0])
+
+
+def terminal(x: FloatArray, y: FloatArray) -> float:
+    """Largest deviation from the line through the measured end points."""
+    first, last = int(np.argmin(x)), int(np.argmax(x))
+    line = y[first] + (y[last] - y[first]) * (x - x[first]) / (x[last] - x[first])
+    return float(np.abs(y - line).max())
+
+
+def zero_based(x: FloatArray, y: FloatArray, *, start: float) -> float:
+    """Largest deviation from the line through (smallest x, `start`) whose slope makes it smallest.
+
+    The deviation is convex in the slope, so a bounded scalar search finds its minimum.
+    """
+    from scipy.optimize import minimize_scalar
+
+    u, v = x - x.min(), y - start
+    away = u > 0.02 * u.max()
+    rates = v[away] / u[away]
+    worst = minimize_scalar(
+        lambda s: float(np.abs(v - s * u).max()),
+        bounds=(float(rates.min()) - 1e-9, float(rates.max()) + 1e-9),
+        method="bounded",
+        options={"xatol": 1e-12},
+    )
+    return float(worst.fun)
+
+
+def against_angle(
+    angle_deg: FloatArray,
+    path_v: FloatArray,
+    *,
+    supply_v: float,
+    zero_based_min_v: float | None = None,
+    absolute: tuple[float, float] | None = None,
+) -> LinearityResult | None:
+    """All deviations in % of applied voltage; arrays of shape (n,), no NaN.
+
+    None where the angle hardly moves.
+
+    `absolute` is the specified line (volts per degree, volts at 0 degrees), where there is one.
+    """
+    if float(np.ptp(angle_deg)) < 1.0 or not supply_v > 0:
+        return None
+    x, y, up, down = _folded(angle_deg, path_v)
+    closed, opened = _dead(x, y)
+    inside = (x >= x[0] + closed) & (x <= x[-1] - opened)
+    if np.count_nonzero(inside) < 3:
+        return None
+    xi, yi = x[inside], y[inside]
+    slope, _, deviation = independent(xi, yi)
+    start = float(yi[0]) if zero_based_min_v is None else zero_based_min_v
+    both = np.isfinite(up) & np.isfinite(down)
+    apart = float(np.abs(up - down)[both].max()) if both.any() else np.nan
+    per = 100 / supply_v
+    return LinearityResult(
+        independent_percent=per * deviation,
+        terminal_percent=per * terminal(xi, yi),
+        zero_based_percent=per * zero_based(xi, yi, start=start),
+        absolute_percent=None
+        if absolute is None
+        else per * float(np.abs(yi - absolute[0] * xi - absolute[1]).max()),
+        hysteresis_percent=per * apart,
+        volts_per_degree=slope,
+        dead_band_closed_deg=closed,
+        dead_band_open_deg=opened,
+    )
+
+
+def _folded(angle: FloatArray, v: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Mean angle and volts in 400 bins of angle; level at rising and at falling angle, nan where unseen."""
+    k = int(min(400, max(8, angle.size // 8)))
+    low, high = float(angle.min()), float(angle.max())
+    bins = np.minimum(((angle - low) / (high - low) * k).astype(np.int64), k - 1)
+    moving = np.gradient(angle)
+    limit = 0.1 * float(np.quantile(np.abs(moving), 0.9))
+
+    def mean(values: FloatArray, chosen: FloatArray) -> FloatArray:
+        n = np.bincount(bins, weights=chosen, minlength=k)
+        total = np.bincount(bins, weights=values * chosen, minlength=k)
+        return np.asarray(np.where(n > 0, total / np.maximum(n, 1), np.nan))
+
+    every = np.ones_like(angle)
+    x, y = mean(angle, every), mean(v, every)
+    # carried to the bin's own mean angle by the whole slope, so that an uneven filling makes no hysteresis
+    rate = float(np.polyfit(angle, v, 1)[0])
+    level = v - rate * angle
+    up, down = (mean(level, (moving * s > limit).astype(float)) for s in (1, -1))
+    seen = np.isfinite(x)
+    return x[seen], y[seen], up[seen], down[seen]
+
+
+def _dead(x: FloatArray, y: FloatArray) -> tuple[float, float]:
+    """Degrees at either end over which the signal stays within 0.2 % of its span of its end value."""
+    near = 0.002 * float(np.ptp(y))
+    usual = 0.002 * float(np.ptp(x))
+    leaves = np.flatnonzero(np.abs(y - y[0]) > near)
+    comes = np.flatnonzero(np.abs(y - y[-1]) > near)
+    closed = float(x[max(int(leaves[0]) - 1, 0)] - x[0]) if leaves.size else 0.0
+    opened = float(x[-1] - x[min(int(comes[-1]) + 1, x.size - 1)]) if comes.size else 0.0
+    return (closed if closed > 3 * usual else 0.0), (opened if opened > 3 * usual else 0.0)

@@ -1,0 +1,73 @@
+"""How far a capture reaches: what it refuses to say, and what it could not show."""
+
+from __future__ import annotations
+
+from sweeprig.analysis import findings as fi
+from sweeprig.analysis import not_analogue
+from sweeprig.analysis.model import Cause, Code, End, Finding
+from sweeprig.capture.model import Trace
+from sweeprig.words import Sense
+
+ENDS_APART_PERCENT = 2.0  # % of supply: spread of one end from rest to rest
+
+
+def refused(trace: Trace, rail: float) -> list[Finding]:
+    """Findings after which no numbers may be pretended."""
+    over = not_analogue.over_range(trace)
+    if over:
+        names = ", ".join(fi.TRACK[k] for k in over)
+        text = f"{names} at the top of the rig's range, {trace.full_scale_v:.2f} V"
+        step = "This sensor needs another front end; do not sweep it with this one."
+        return [Finding(Code.RIG_OVER_RANGE, Cause.RIG, over[0], None, text, step)]
+    kind = not_analogue.toggles(trace.signal_a, supply_v=rail)
+    if kind:
+        what = "toggles inside windows" if kind == "pwm" else "only ever stands at two levels"
+        text = f"signal A {what} ({trace.signal_a.min_v.min():.2f} to {trace.signal_a.max_v.max():.2f} V)"
+        step = "Ask for the sensor's type: PWM, digital and on/off outputs need another instrument."
+        return [Finding(Code.NOT_ANALOGUE, Cause.WIRING, 0, None, text, step)]
+    return []
+
+
+def ends_apart(ends: list[End | None], rail: float) -> list[Finding]:
+    """Ends that differ from rest to rest."""
+    out = []
+    for name, end in zip(("low", "high"), ends, strict=True):
+        spread = getattr(end, "spread_v", float("nan"))
+        if spread > ENDS_APART_PERCENT / 100 * rail:
+            text = f"the {name} end differs by {spread * 1e3:.0f} mV (standard deviation) from rest to rest"
+            step = (
+                "Move the lever firmly to its stop each time; if it stays, look for play in lever and mount."
+            )
+            out.append(
+                Finding(
+                    Code.ENDS_NOT_REPEATED, Cause.MOUNTING, 0, None, text, step, "doubt", {"spread_v": spread}
+                )
+            )
+    return out
+
+
+def not_shown(
+    trace: Trace, n_strokes: int, ends: list[End | None], sense: Sense, kind: str
+) -> tuple[str, ...]:
+    """What this capture could not show, each with what to do."""
+    out = []
+    for name, end in zip(("low", "high"), ends, strict=True):
+        if end is None:
+            out.append(f"The {name} end: no rest there. Hold the lever at that stop for half a second.")
+    if n_strokes < 3:
+        out.append(
+            "Worn place or stray event, flat spot or hesitation: too few strokes. Sweep at least three times."
+        )
+    if trace.supply is None:
+        out.append("Supply and ratio: the supply was not observed. Add the sense lead.")
+    if trace.ground_v is None:
+        out.append("Ground offset: not observed. Add the separate ground sense lead.")
+    if trace.angle_deg is None:
+        out.append("Linearity, hysteresis and degrees: they need an angle. Use the driven build.")
+    if sense is Sense.UNKNOWN:
+        out.append("Which end is closed: tell the sense or begin with the lever closed.")
+    if kind in ("", "unknown"):
+        out.append("Filtered PWM: cannot be told from an analogue signal. Ask for the sensor's type.")
+    if trace.n_per_window == 1:
+        out.append("Dropouts between two samples: the data holds no minimum and maximum of windows.")
+    return tuple(out)

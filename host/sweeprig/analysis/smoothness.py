@@ -1,0 +1,61 @@
+"""Noise by region and smoothness of the output."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from sweeprig.analysis.model import FloatArray, Span, TrackMap
+
+ROUGH_TIMES = 6.0  # noise of a place against the usual noise of the track
+ROUGH_PERCENT = 0.15  # % of supply; less than this is nobody's fault
+
+
+def residual(path: FloatArray) -> FloatArray:
+    """Departure of each window from the line between its neighbours [V], shape (n,); ends are 0."""
+    out = np.zeros_like(path)
+    if path.size >= 3:
+        out[1:-1] = (path[1:-1] - (path[:-2] + path[2:]) / 2) * np.sqrt(2 / 3)
+    return out
+
+
+def departure(path: FloatArray, place: FloatArray, *, supply_v: float) -> float | None:
+    """Largest change of departure within 1 % of span, % of supply; after VRCI-P-100A (from memory).
+
+    The departure is from a local straight line over 9 windows, since without an angle no other line is known.
+    """
+    from scipy.signal import savgol_filter
+
+    if path.size < 25 or not supply_v > 0:
+        return None
+    local = path - savgol_filter(path, 9, 2)
+    moving = np.abs(np.diff(place, prepend=place[:1])) > 0.02
+    if np.count_nonzero(moving) < 20:
+        return None
+    low, high = np.quantile(local[moving], (0.001, 0.999))
+    return float(100 * (high - low) / supply_v)
+
+
+@dataclass(frozen=True)
+class Rough:
+    """A region whose noise stands above the rest of the track."""
+
+    where: Span
+    noise_v: float
+    usual_v: float
+
+
+def rough_places(track: TrackMap, *, supply_v: float) -> tuple[Rough, ...]:
+    """Regions of at least 2 % of span with at least two passes and ROUGH_TIMES the median noise."""
+    usual = float(np.nanmedian(track.noise_v)) if np.isfinite(track.noise_v).any() else np.nan
+    limit = max(ROUGH_TIMES * usual, ROUGH_PERCENT / 100 * supply_v)
+    hit = np.nan_to_num(track.noise_v, nan=0.0) > limit
+    hit[:4] = hit[-4:] = False
+    hit &= track.passes >= 2
+    out = []
+    for a, b in np.flatnonzero(np.diff(np.pad(hit.astype(np.int8), 1))).reshape(-1, 2):
+        if b - a >= 2:
+            level = float(np.nanmax(track.noise_v[a:b]))
+            out.append(Rough((float(track.edge_percent[a]), float(track.edge_percent[b])), level, usual))
+    return tuple(out)

@@ -1,0 +1,89 @@
+"""Small exact and permutation statistics. Seeds are fixed, so that one capture always gives one answer."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from sweeprig.analysis.model import FloatArray, IntArray
+
+N_DRAWS = 999  # p-values down to 0.001
+
+
+def clopper_pearson(hits: int, trials: int, *, confidence: float = 0.95) -> tuple[float, float]:
+    """Exact two-sided interval of a rate (Clopper and Pearson, Biometrika 26, 1934; from memory)."""
+    from scipy.special import betaincinv
+
+    if not 0 <= hits <= trials or trials < 1:
+        raise ValueError(f"hits {hits} of {trials} trials")
+    tail = (1 - confidence) / 2
+    low = 0.0 if hits == 0 else float(betaincinv(hits, trials - hits + 1, tail))
+    high = 1.0 if hits == trials else float(betaincinv(hits + 1, trials - hits, 1 - tail))
+    return low, high
+
+
+def binomial_p(hits: int, trials: int, share: float) -> float:
+    """Two-sided exact binomial p-value: the chance of counts no more likely than `hits`."""
+    k = np.arange(trials + 1)
+    share = min(max(share, 1e-9), 1 - 1e-9)
+    log_fact = np.cumsum(np.log(np.maximum(k, 1)))
+    log_p = log_fact[-1] - log_fact - log_fact[::-1] + k * math.log(share) + (trials - k) * math.log1p(-share)
+    p = np.exp(log_p)
+    return float(min(1.0, p[p <= p[hits] * (1 + 1e-9)].sum()))
+
+
+def scan_p(
+    counts: IntArray, exposure: FloatArray, *, widths: tuple[int, ...] = (2, 4, 8), seed: int = 1
+) -> float:
+    """Chance of events as concentrated as `counts`, were they spread like `exposure`.
+
+    Both of shape (k,). Statistic: largest log likelihood ratio over runs of `widths` bins (Kulldorff, Commun.
+    Statist. 26, 1997; from memory), compared with multinomial draws.
+    """
+    n, share = int(counts.sum()), exposure / exposure.sum()
+    rng = np.random.default_rng(seed)
+    draws = rng.multinomial(n, share, size=N_DRAWS)
+    seen = _scan(counts[None, :], share, widths)[0]
+    return float((1 + np.count_nonzero(_scan(draws, share, widths) >= seen - 1e-12)) / (N_DRAWS + 1))
+
+
+def _scan(counts: IntArray, share: FloatArray, widths: tuple[int, ...]) -> FloatArray:
+    return np.asarray(np.max([_scan_one(counts, share, w) for w in widths], axis=0), dtype=float)
+
+
+def _scan_one(counts: IntArray, share: FloatArray, width: int) -> FloatArray:
+    n = counts[0].sum()
+    k = _run_sums(counts.astype(float), width)
+    mu = n * _run_sums(share[None, :], width)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        inside = np.where(k > 0, k * np.log(k / mu), 0.0)
+        outside = np.where(n - k > 0, (n - k) * np.log((n - k) / np.maximum(n - mu, 1e-12)), 0.0)
+    ratio = np.where(k > mu, inside + outside, 0.0)
+    return np.asarray(ratio.max(axis=1), dtype=float)
+
+
+def _run_sums(values: FloatArray, width: int) -> FloatArray:
+    total = np.cumsum(np.pad(values, ((0, 0), (1, 0))), axis=1)
+    return np.asarray(total[:, width:] - total[:, :-width], dtype=float)
+
+
+def batch_u(values: FloatArray) -> tuple[float, float]:
+    """Standard uncertainty of the mean of an autocorrelated series, by batch means, and its dof.
+
+    Batches of sqrt(n) values (Flegal and Jones, Ann. Statist. 38, 2010; from memory). NaN is not allowed.
+    """
+    n = values.size
+    if n < 4:
+        return (float(np.std(values)) if n > 1 else math.nan), 1.0
+    size = max(1, math.isqrt(n))
+    k = n // size
+    means = values[: k * size].reshape(k, size).mean(axis=1)
+    return float(means.std(ddof=1) / math.sqrt(k)), float(k - 1)
+
+
+def spread_of(values: FloatArray) -> float:
+    """Robust standard deviation: 1.4826 times the median absolute deviation; 0 when empty."""
+    if values.size == 0:
+        return 0.0
+    return float(1.4826 * np.median(np.abs(values - np.median(values))))

@@ -1,0 +1,138 @@
+"""Path of the lever, its rests and its strokes, found by the noise of the data itself."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+
+from sweeprig.analysis.events import RawEvent
+from sweeprig.analysis.model import FloatArray, Rest, Stroke
+from sweeprig.analysis.statistics import batch_u, spread_of
+from sweeprig.capture.model import BoolArray
+
+REST_S = 0.06  # s; shorter stands are turning points
+STEP_S = 0.02  # s; speed is taken over this time
+SLOWEST_SPAN_PER_S = 0.04  # a movement slower than this cannot be told from a rest
+PLACE_SHARE = 0.03  # of span: a rest this near an extreme rest is at that end
+
+
+def clean_path(mean_v: FloatArray, events: tuple[RawEvent, ...]) -> tuple[FloatArray, BoolArray]:
+    """Window means with the events' windows bridged by straight lines, and which windows are untouched."""
+    good = np.ones(mean_v.size, dtype=bool)
+    for event in events:
+        good[
+            max(0, event.start - (event.stop - event.start > 1)) : event.stop + (event.stop - event.start > 1)
+        ] = False
+    if good.all() or not good.any():
+        return mean_v, good
+    index = np.arange(mean_v.size)
+    path = mean_v.copy()
+    path[~good] = np.interp(index[~good], index[good], mean_v[good])
+    return path, good
+
+
+def noise_of(path: FloatArray) -> float:
+    """Noise of one window's mean [V] from second differences, which a smooth movement does not reach."""
+    if path.size < 8:
+        return 0.0
+    d = np.diff(path, 2)
+    quiet = np.abs(d) <= np.quantile(np.abs(d), 0.9)
+    return float(max(spread_of(d), 0.8 * spread_of(d[quiet])) / np.sqrt(6.0))
+
+
+def find_rests(path: FloatArray, good: BoolArray, *, window_s: float, lsb_v: float) -> tuple[Rest, ...]:
+    """Stretches whose speed stays within what noise alone gives."""
+    still = _still(path, window_s=window_s, lsb_v=lsb_v)
+    edge = np.flatnonzero(np.diff(np.pad(still.astype(np.int8), 1))).reshape(-1, 2)
+    least = max(4, round(REST_S / window_s))
+    found = [_rest(path, good, int(a), int(b), lsb_v) for a, b in edge if b - a >= least]
+    kept = [r for r in found if r is not None]
+    return _placed(kept, path)
+
+
+def _still(path: FloatArray, *, window_s: float, lsb_v: float) -> BoolArray:
+    from scipy.ndimage import uniform_filter1d
+
+    k = max(1, round(STEP_S / window_s))
+    if path.size < 4 * k:
+        return np.zeros(path.size, dtype=bool)
+    smooth = uniform_filter1d(path, k, mode="nearest")
+    padded = np.pad(smooth, k, mode="edge")
+    step = np.abs(padded[2 * k :] - padded[: -2 * k])
+    span = float(np.ptp(smooth))
+    own = float(np.quantile(step, 0.2)) * 4 + 4 * noise_of(path) / np.sqrt(k) + 0.3 * lsb_v
+    return np.asarray(
+        step <= min(own, max(2 * k * window_s * SLOWEST_SPAN_PER_S * span, 2 * lsb_v)), dtype=bool
+    )
+
+
+def _rest(path: FloatArray, good: BoolArray, a: int, b: int, lsb_v: float) -> Rest | None:
+    values = path[a:b][good[a:b]]
+    if values.size < 4:
+        return None
+    middle, spread = float(np.median(values)), max(spread_of(values), 0.3 * lsb_v)
+    kept = values[np.abs(values - middle) <= 4 * spread]
+    u, _ = batch_u(kept)
+    return Rest(a, b, float(kept.mean()), max(u, 0.03 * lsb_v), "middle")
+
+
+def _placed(rests: list[Rest], path: FloatArray) -> tuple[Rest, ...]:
+    if not rests:
+        return ()
+    low, high = (float(q) for q in np.quantile(path, (0.001, 0.999)))
+    near = PLACE_SHARE * (high - low)
+    out = []
+    for r in rests:
+        place = "low" if r.value_v - low <= near else "high" if high - r.value_v <= near else "middle"
+        out.append(Rest(r.start, r.stop, r.value_v, r.u_v, place))
+    return tuple(out)
+
+
+def find_strokes(path: FloatArray, *, noise_v: float, window_s: float) -> tuple[Stroke, ...]:
+    """Movements between turning points that are at least 8 % of span (and 12 times the noise) apart."""
+    from scipy.ndimage import median_filter
+
+    every = max(1, round(0.005 / window_s))
+    thin = median_filter(path[::every], 5, mode="nearest")
+    low, high = float(thin.min()), float(thin.max())
+    least = max(0.08 * (high - low), 12 * noise_v)
+    turns = _turns(thin, least)
+    out = []
+    for a, b in pairwise(turns):
+        start, stop = _tight(thin, a, b, 0.01 * abs(thin[b] - thin[a]) + 2 * noise_v)
+        v0, v1 = float(thin[a]), float(thin[b])
+        ends = min(v0, v1) - low < 0.05 * (high - low) and high - max(v0, v1) < 0.05 * (high - low)
+        last = min(path.size, (stop + 1) * every)
+        out.append(Stroke(start * every, last, v0, v1, 1 if v1 > v0 else -1, ends))
+    return tuple(out)
+
+
+def _turns(values: FloatArray, least: float) -> list[int]:
+    """Indices of alternating extremes at least `least` apart."""
+    top = bottom = 0
+    turns: list[int] = []
+    direction = 0
+    for i, v in enumerate(values.tolist()):
+        if direction >= 0 and v > values[top]:
+            top = i
+        if direction <= 0 and v < values[bottom]:
+            bottom = i
+        if direction >= 0 and values[top] - v >= least:
+            turns.append(top)
+            direction, bottom = -1, i
+        elif direction <= 0 and v - values[bottom] >= least:
+            turns.append(bottom)
+            direction, top = 1, i
+    if turns:
+        turns.append(top if direction > 0 else bottom)
+    return turns
+
+
+def _tight(values: FloatArray, a: int, b: int, near: float) -> tuple[int, int]:
+    """The part of a..b that moves: from the last value near its start to the first near its end."""
+    part = values[a : b + 1]
+    leaves = np.flatnonzero(np.abs(part - part[0]) <= near)
+    start = int(leaves[-1]) if leaves.size else 0
+    comes = np.flatnonzero(np.abs(part[start:] - part[-1]) <= near)
+    return a + start, a + start + (int(comes[0]) if comes.size else part.size - 1 - start)

@@ -1,0 +1,47 @@
+"""What the supply and the sensor's ground did."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from sweeprig.analysis.model import FloatArray
+from sweeprig.capture.model import Channel
+
+SAG_PERCENT = 2.0  # % of the median supply, slow
+CUT_PERCENT = 40.0  # % of nominal: below it the sensor is not fed
+GROUND_SHIFT_V = 0.05  # V; common practice allows 50 to 100 mV of ground drop (no source)
+
+
+@dataclass(frozen=True)
+class SupplySeen:
+    """Levels of the supply [V]; nan where not observed."""
+
+    median_v: float
+    min_v: float
+    max_v: float
+    sag_percent: float
+    cut: bool
+
+
+def look(supply: Channel | None, *, nominal_v: float) -> SupplySeen:
+    """Median, extremes, and the slow sag: depth of the median over 51 windows below the whole median."""
+    from scipy.ndimage import median_filter
+
+    if supply is None or supply.mean_v.size == 0:
+        return SupplySeen(np.nan, np.nan, np.nan, 0.0, False)
+    median = float(np.median(supply.mean_v))
+    slow = median_filter(supply.mean_v[:: 1 if supply.mean_v.size < 50_000 else 5], 51, mode="nearest")
+    top = float(np.quantile(slow, 0.9))
+    sag = 100 * (top - float(slow.min())) / max(top, 1e-9)
+    cut = median < CUT_PERCENT / 100 * nominal_v
+    return SupplySeen(median, float(supply.min_v.min()), float(supply.max_v.max()), sag, cut)
+
+
+def ground_shift(ground_v: FloatArray | None) -> float:
+    """Largest of spread and offset of sensor ground, 1 % to 99 % quantiles [V]; 0 where not observed."""
+    if ground_v is None or ground_v.size == 0:
+        return 0.0
+    low, high = np.quantile(ground_v, (0.01, 0.99))
+    return float(max(high - low, abs(high), abs(low)))

@@ -1,0 +1,61 @@
+"""How signal B follows signal A."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+
+from sweeprig.analysis.model import FloatArray, TwoTracks
+from sweeprig.capture.model import BoolArray
+
+
+def compare(
+    path_a: FloatArray, path_b: FloatArray, good: BoolArray, *, place: FloatArray, supply_v: float
+) -> TwoTracks | None:
+    """Straight line B = slope A + offset through untouched windows, and the largest residual over travel.
+
+    The residual is the largest median of 50 bins of place, so that neither noise nor one window makes it.
+    None where A hardly moves.
+    """
+    a, b, at = path_a[good], path_b[good], place[good]
+    if a.size < 50 or float(np.ptp(a)) < 0.02 * supply_v:
+        return None
+    slope, offset = _theil_like(a, b)
+    left = b - slope * a - offset
+    bins = np.minimum((at / 2).astype(np.int64), 49)
+    order = np.argsort(bins, kind="stable")
+    cuts = np.searchsorted(bins[order], np.arange(51))
+    sized = [(np.median(left[order[i:j]]), k) for k, (i, j) in enumerate(pairwise(cuts)) if j - i > 4]
+    worst, where = max(sized, key=lambda s: abs(s[0])) if sized else (0.0, 0)
+    return TwoTracks(
+        relation=_relation(slope, offset, float(abs(worst)), float(np.ptp(b)), supply_v),
+        slope=slope,
+        offset_v=offset,
+        max_error_v=float(abs(worst)),
+        max_error_percent=float(100 * abs(worst) / supply_v),
+        at_percent=2.0 * where + 1.0 if sized else None,
+    )
+
+
+def _theil_like(a: FloatArray, b: FloatArray) -> tuple[float, float]:
+    """Least squares, then once more without the worst 2 %."""
+    slope, offset = np.polyfit(a, b, 1)
+    left = np.abs(b - slope * a - offset)
+    kept = left <= np.quantile(left, 0.98)
+    if np.ptp(a[kept]) > 0.5 * np.ptp(a):
+        slope, offset = np.polyfit(a[kept], b[kept], 1)
+    return float(slope), float(offset)
+
+
+def _relation(slope: float, offset: float, error: float, moved: float, supply_v: float) -> str:
+    tight = 0.004 * supply_v
+    if moved < 0.02 * supply_v:
+        return "none"
+    if abs(slope - 1) < 0.005 and abs(offset) < tight and error < tight:
+        return "same"
+    if abs(slope - 1) < 0.1:
+        return "parallel"
+    if abs(slope - 0.5) < 0.05 or abs(slope - 2) < 0.2:
+        return "half-scale"
+    return "opposed" if abs(slope + 1) < 0.15 else "other"
