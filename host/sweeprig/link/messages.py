@@ -134,7 +134,7 @@ class BadFrame:
     """Bytes between two zeros that are neither a message nor text."""
 
     n_bytes: int
-    why: str  # stuffing | crc | length | protocol | payload
+    why: str  # stuffing | crc | length | protocol | kind | payload
     protocol: int | None = None
 
 

@@ -1,0 +1,107 @@
+"""Messages other than records: payload in, event out. A payload that does not fit gives None."""
+
+from __future__ import annotations
+
+import json
+import struct
+from collections.abc import Callable
+
+import numpy as np
+
+from sweepboard import wire
+from sweeprig.link.messages import (
+    Event,
+    Gap,
+    Hello,
+    Histogram,
+    Mark,
+    Reply,
+    SlowReading,
+    Snapshot,
+    Status,
+)
+
+Maker = Callable[[int, bytes], list[Event]]
+
+
+def _json_object(payload: bytes) -> dict[str, object]:
+    data = json.loads(payload.decode("utf-8"))
+    if not isinstance(data, dict):
+        raise ValueError("not a JSON object")
+    return data
+
+
+def _hello(_index: int, payload: bytes) -> list[Event]:
+    return [Hello(_json_object(payload))]
+
+
+def _reply(_index: int, payload: bytes) -> list[Event]:
+    data = _json_object(payload)
+    command_id = data.get("id")
+    number = command_id if isinstance(command_id, int) else -1
+    return [Reply(command_id=number, ok=data.get("ok") is True, data=data)]
+
+
+def _slow(index: int, payload: bytes) -> list[Event]:
+    readings = struct.iter_unpack(wire.SLOW_FORMAT, payload)
+    return [SlowReading(index, quantity, status, value) for quantity, status, _, value in readings]
+
+
+def _snapshot(index: int, payload: bytes) -> list[Event]:
+    first, trigger, channels, channel, count = struct.unpack_from(wire.SNAPSHOT_FORMAT, payload)
+    codes = np.frombuffer(payload, "<u2", offset=wire.SNAPSHOT_SIZE).astype(np.uint16)
+    if codes.size != count:
+        raise ValueError("count of conversions does not fit the payload")
+    return [Snapshot(index, first, trigger, channels, channel, codes)]
+
+
+def _gap(index: int, payload: bytes) -> list[Event]:
+    n_lost, reason, _, _ = struct.unpack(wire.GAP_FORMAT, payload)
+    return [Gap(index=index, n_lost=n_lost, reason=reason)]
+
+
+def _status(index: int, payload: bytes) -> list[Event]:
+    fields = struct.unpack(wire.STATUS_FORMAT, payload)
+    made, sent, dropped, lost, errors, commands, free, streaming, reset_cause, _ = fields
+    return [Status(index, made, sent, dropped, lost, errors, commands, free, bool(streaming), reset_cause)]
+
+
+def _histogram(_index: int, payload: bytes) -> list[Event]:
+    channel, _, first_code, n_windows = struct.unpack_from(wire.HISTOGRAM_FORMAT, payload)
+    counts = np.frombuffer(payload, "<u4", offset=wire.HISTOGRAM_SIZE).astype(np.uint32)
+    return [Histogram(channel, first_code, n_windows, counts)]
+
+
+def _mark(index: int, payload: bytes) -> list[Event]:
+    button, _, count = struct.unpack(wire.MARK_FORMAT, payload)
+    return [Mark(index=index, button=button, count=count)]
+
+
+_MAKERS: dict[int, Maker] = {
+    wire.HELLO: _hello,
+    wire.REPLY: _reply,
+    wire.SLOW: _slow,
+    wire.SNAPSHOT: _snapshot,
+    wire.GAP: _gap,
+    wire.STATUS: _status,
+    wire.HISTOGRAM: _histogram,
+    wire.MARK: _mark,
+}
+KINDS = frozenset(_MAKERS) | {wire.RECORDS}
+PLACED = frozenset({wire.RECORDS, wire.SLOW, wire.SNAPSHOT, wire.GAP, wire.STATUS, wire.MARK})
+"""Kinds whose record index says something; the others carry whatever the board had at hand."""
+
+
+def events_of(kind: int, index: int, payload: bytes) -> list[Event] | None:
+    """Return the events of one message that is not RECORDS, or None where its payload does not fit.
+
+    `index` is the unwrapped record index.
+    """
+    try:
+        return _MAKERS[kind](index, payload)
+    except (
+        ValueError,
+        struct.error,
+        RecursionError,
+    ):  # UnicodeDecodeError and JSONDecodeError are ValueErrors
+        return None

@@ -1,0 +1,30 @@
+"""What a board says in plain text: a boot banner, a traceback, a prompt.
+
+The second byte of a frame is its type, and no type that a board sends is a text character. So a run of bytes
+whose first two are text is text.
+"""
+
+from __future__ import annotations
+
+import re
+
+_CHARACTER = rb"(?:[\t\r\n\x1b\x20-\x7e]|[\xc2-\xdf][\x80-\xbf]|[\xe0-\xef][\x80-\xbf]{2})"
+_LINE = re.compile(_CHARACTER + rb"+?\n")
+_ALL_TEXT = re.compile(_CHARACTER + rb"{2,}")
+
+
+def leading_line(run: bytes) -> int:
+    """Return the length, end included, of the text line that `run` begins with; 0 where there is none."""
+    found = _LINE.match(run)
+    return found.end() if found else 0
+
+
+def is_text(run: bytes) -> bool:
+    """Return whether all of `run`, two bytes or more, is text."""
+    return _ALL_TEXT.fullmatch(run) is not None
+
+
+def lines_of(run: bytes) -> list[str]:
+    """Return the lines of a text without their ends, empty ones left out."""
+    lines = run.decode("utf-8", "replace").splitlines()
+    return [line.rstrip() for line in lines if line.strip()]
