@@ -1,0 +1,229 @@
+"""The rig as the host sees it: greet, command, stream. One client owns one port and is used by one thread."""
+
+from __future__ import annotations
+
+import json
+import time
+from collections import deque
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from sweepboard import wire
+from sweeprig.errors import BoardRefusedError, BoardSilentError
+from sweeprig.link import greeting
+from sweeprig.link.decoder import Counts, Decoder
+from sweeprig.link.messages import BoardText, Event, Hello, Records, Reply, Status
+from sweeprig.link.transport import Transport
+
+HELLO_TIMEOUT_S = 3.0  # a board needs about a second to boot
+HELLO_AGAIN_S = 1.0  # a hello sent while the board booted is lost
+REPLY_TIMEOUT_S = 2.0
+_SLICE_S = 0.05  # longest wait before the client looks whether it has to speak up
+_TEXT_AFTER_S = 0.2  # silence after which text without a line end is a prompt
+
+BytesHook = Callable[[bytes], None]
+
+
+class RigClient:
+    """Speaks with one rig. `clock` [s, monotonic] is read for time-outs and for speaking up, never for data.
+
+    `on_bytes`, where set, gets every byte that the board sends, before anything is made of it.
+    """
+
+    def __init__(self, transport: Transport, *, clock: Callable[[], float] = time.monotonic) -> None:
+        self.on_bytes: BytesHook | None = None
+        self.board_text: list[str] = []
+        self._transport = transport
+        self._clock = clock
+        self._decoder = Decoder()
+        self._waiting: deque[Event] = deque()
+        self._hello: Mapping[str, Any] | None = None
+        self._sequence = 0
+        self._command_id = 0
+        self._streaming = False
+        self._spoke = float("-inf")
+        self._spoke_index = 0
+        self._alive_windows = 0
+        self._heard = clock()
+
+    @property
+    def name(self) -> str:
+        """The port."""
+        return self._transport.name
+
+    @property
+    def counts(self) -> Counts:
+        """What the decoder has counted since the port was opened."""
+        return self._decoder.counts
+
+    @property
+    def window_s(self) -> float:
+        """Length of one window [s], from the rig's own hello."""
+        rig = self.hello()
+        return float(rig["window"] * rig["channels"] / rig["conversion_hz"])
+
+    # --- greeting and commands
+
+    def hello(self, *, again: bool = False, timeout_s: float = HELLO_TIMEOUT_S) -> Mapping[str, Any]:
+        """Return what the rig says it is; asked once, then remembered unless `again`.
+
+        Raises BoardSilentError, NoFirmwareError, ProtocolVersionError.
+        """
+        if self._hello is not None and not again:
+            return self._hello
+        heard: list[Event] = []
+        n_before = self.counts.n_bytes
+        deadline = self._clock() + timeout_s
+        while (now := self._clock()) < deadline:
+            self._send_command("hello", {})
+            self._collect_until(Hello, heard, min(now + HELLO_AGAIN_S, deadline))
+            found = next((e for e in heard if isinstance(e, Hello)), None)
+            if found is not None or greeting.is_hopeless(heard):
+                break
+        self._hello = greeting.accept(heard, self._transport.name, n_bytes=self.counts.n_bytes - n_before)
+        self._alive_windows = int(wire.ALIVE_EVERY_MS / 1000 / self.window_s)
+        return self._hello
+
+    def command(self, cmd: str, *, timeout_s: float = REPLY_TIMEOUT_S, **args: Any) -> dict[str, Any]:
+        """Send one command and return the keys of its reply.
+
+        Raises BoardRefusedError with the board's reason, BoardSilentError where no reply comes.
+        """
+        number = self._send_command(cmd, args)
+        deadline = self._clock() + timeout_s
+        while self._clock() < deadline:
+            for event in self._take(deadline):
+                if isinstance(event, Reply) and event.command_id == number:
+                    return _accepted(cmd, event)
+                self._waiting.append(event)
+        raise BoardSilentError(
+            f"The rig did not answer the command {cmd}.",
+            seen=f"nothing for {timeout_s:.1f} s",
+            next_step="plug the rig in again; if it happens again: sweeprig install",
+        )
+
+    def start(self, hookup: str = "powered") -> dict[str, Any]:
+        """Begin to stream from record index 0. Records of an earlier stream do not come out any more."""
+        if self._streaming:
+            self.stop()
+        self._waiting = deque(e for e in self._waiting if not isinstance(e, Records))
+        self._decoder.restart_index()
+        self._spoke_index = 0
+        reply = self.command("start", hookup=str(hookup))
+        self._streaming = True
+        return reply
+
+    def stop(self) -> dict[str, Any]:
+        """Stop streaming; return the board's own counts."""
+        reply = self.command("stop")
+        self._streaming = False
+        return reply
+
+    def status(self) -> Status:
+        """Return the board's own counts, asked for now."""
+        self.command("status")
+        found = [e for e in self._waiting if isinstance(e, Status)]
+        if not found:
+            raise BoardSilentError(
+                "The rig answered status without its counts.", next_step="install the firmware again"
+            )
+        self._waiting.remove(found[-1])
+        return found[-1]
+
+    # --- streaming
+
+    def poll(self, timeout_s: float) -> list[Event]:
+        """Return what came, waiting at most `timeout_s` [s] for the first event; [] where none did.
+
+        Raises PortLostError where the board went away.
+        """
+        if self._waiting:
+            events = list(self._waiting)
+            self._waiting.clear()
+            return events
+        return self._take(self._clock() + timeout_s)
+
+    def close(self) -> None:
+        """Let the port go. The board stops by itself when it hears nothing."""
+        self._transport.close()
+
+    # --- inside
+
+    def _take(self, deadline: float) -> list[Event]:
+        while True:
+            self._speak_up()
+            left = deadline - self._clock()
+            data = self._transport.read(max(0.0, min(left, _SLICE_S)))
+            events = self._digest(data) if data else self._late_text()
+            if events or left <= 0:
+                return events
+
+    def _digest(self, data: bytes) -> list[Event]:
+        self._heard = self._clock()
+        if self.on_bytes is not None:
+            self.on_bytes(data)
+        return self._note(self._decoder.feed(data))
+
+    def _late_text(self) -> list[Event]:
+        if self._clock() - self._heard < _TEXT_AFTER_S:
+            return []
+        return self._note(self._decoder.flush_text())
+
+    def _note(self, events: list[Event]) -> list[Event]:
+        for event in events:
+            if isinstance(event, BoardText):
+                self.board_text.append(event.line)
+            elif isinstance(event, Records):
+                self._streaming = True
+                self._speak_up(int(event.index[-1]))
+        return events
+
+    def _speak_up(self, index: int | None = None) -> None:
+        """Say ALIVE where it is due: by the host's clock, or by the board's time where that runs faster."""
+        if self._hello is None:
+            return
+        now = self._clock()
+        due = now - self._spoke >= wire.ALIVE_EVERY_MS / 1000
+        if index is not None:
+            due = due or abs(index - self._spoke_index) >= self._alive_windows
+            self._spoke_index = index if due else self._spoke_index
+        if due:
+            self._send(wire.ALIVE, b"")
+
+    def _send_command(self, cmd: str, args: Mapping[str, Any]) -> int:
+        self._command_id += 1
+        body = {"id": self._command_id, "cmd": cmd, **args}
+        self._send(wire.COMMAND, json.dumps(body, separators=(",", ":")).encode())
+        return self._command_id
+
+    def _send(self, kind: int, payload: bytes) -> None:
+        self._spoke = self._clock()
+        self._transport.write(wire.encode(kind, self._sequence, 0, payload))
+        self._sequence = (self._sequence + 1) & 0xFFFF
+
+    def _collect_until(self, kind: type[Event], heard: list[Event], deadline: float) -> None:
+        """Put what comes into `heard` until one of `kind` came, none can come any more, or time is up."""
+        while self._clock() < deadline:
+            events = self._take(deadline)
+            heard += events
+            if any(isinstance(e, kind) for e in events) or greeting.is_hopeless(heard):
+                return
+
+
+def _accepted(cmd: str, reply: Reply) -> dict[str, Any]:
+    data = dict(reply.data)
+    if reply.ok:
+        return data
+    raise BoardRefusedError(
+        f"The rig refused the command {cmd}: {data.get('reason') or 'no reason given'}.",
+        seen=str(data.get("error", "unknown")),
+        next_step=_AFTER_REFUSAL.get(str(data.get("error")), "see docs/reference/wire.md for what it means"),
+    )
+
+
+_AFTER_REFUSAL = {
+    "unknown-command": "the firmware is older than this program: sweeprig install",
+    "not-fitted": "this build of the rig does not have it; `sweeprig check` lists what it has",
+    "busy": "wait for the running task to end, then try again",
+    "not-now": "stop the stream first, then try again",
+}
