@@ -259,7 +259,7 @@ def _findings(
         trace.signal_a, a.path, supply_v=rail, ground_v=ground, window_s=trace.window_s
     )
     rough = () if maps[0] is None else smoothness.rough_places(maps[0], supply_v=rail)
-    return out + fi.about_flats(flat, pinned, rough, sense)
+    return fi.one_cause(out + fi.about_flats(flat, pinned, rough, sense), events)
 
 
 def _plain(trace: Trace) -> Plain:

@@ -16,6 +16,7 @@ from sweeprig.words import Sense
 
 CLUSTER_P = 0.01
 SAME_PLACE_PERCENT = 3.0
+BESIDE_PERCENT = 8.0  # of span: findings so near each other may have one cause
 DISAGREE_PERCENT = 3.0  # % of supply
 TRACK = ("signal A", "signal B", "supply")
 
@@ -230,3 +231,29 @@ def no_movement(level_v: float, supply_v: float, moved_v: float) -> Finding:
         return Finding(Code.STUCK_HIGH, Cause.WIRING, 0, None, text, step, numbers=numbers)
     step = "Move the lever over its whole travel; if it did move, check the coupling of lever and sensor."
     return Finding(Code.NO_MOVEMENT, Cause.MOUNTING, 0, None, text, step, numbers=numbers)
+
+
+def one_cause(found: list[Finding], events: tuple[Event, ...]) -> list[Finding]:
+    """Leave out what another finding at the same place already says.
+
+    The jump at the edge of a flat spot is the flat spot's, and roughness at a worn place or flat spot is theirs.
+    """
+    flat = [f for f in found if f.code is Code.FLAT_SPOT]
+    worn = [f for f in found if f.code is Code.WORN_PLACE]
+    worn = [f for f in worn if not (_touch(f, flat) and _all_jumps(f, events))]
+    out = [f for f in found if f.code is not Code.WORN_PLACE or f in worn]
+    return [f for f in out if f.code is not Code.ROUGH_TRACK or not _touch(f, flat + worn)]
+
+
+def _touch(one: Finding, others: list[Finding]) -> bool:
+    spans = [o.where_percent for o in others if o.where_percent is not None]
+    w = one.where_percent
+    return w is not None and any(
+        w[0] <= s[1] + BESIDE_PERCENT and s[0] <= w[1] + BESIDE_PERCENT for s in spans
+    )
+
+
+def _all_jumps(worn: Finding, events: tuple[Event, ...]) -> bool:
+    at = worn.where_percent
+    mine = [e for e in events if at is not None and e.channel == worn.channel and _inside(e, at)]
+    return all(e.kind == "jump" for e in mine)

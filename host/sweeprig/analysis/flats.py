@@ -12,8 +12,8 @@ from sweeprig.capture.model import BoolArray, Channel
 N_BINS = 200
 EDGE_PERCENT = 6.0  # the ends, where every hand slows down, are left out
 FEWEST_STROKES = 3
-TIMES = 5.0  # dwell against the bins beside it
-LEAST_S = 0.012  # s of stay at a level
+TIMES = 4.0  # dwell against the bins beside it
+LEAST_S = 0.005  # s of stay at a level
 RAIL_PERCENT = 1.0  # % of supply
 
 
