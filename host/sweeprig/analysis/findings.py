@@ -236,7 +236,7 @@ def no_movement(level_v: float, supply_v: float, moved_v: float) -> Finding:
 def one_cause(found: list[Finding], events: tuple[Event, ...]) -> list[Finding]:
     """Leave out what another finding at the same place already says.
 
-    The jump at the edge of a flat spot is the flat spot's, and roughness at a worn place or flat spot is theirs.
+    A jump at the edge of a flat spot is the flat spot's; roughness at a worn place or flat spot is theirs.
     """
     flat = [f for f in found if f.code is Code.FLAT_SPOT]
     worn = [f for f in found if f.code is Code.WORN_PLACE]
