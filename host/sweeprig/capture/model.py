@@ -57,10 +57,12 @@ class Capture:
     board_text: tuple[str, ...] = ()
     trim: Mapping[str, Any] | None = None  # the trim in force, as stored; None: nominal
     versions: Mapping[str, str] = field(default_factory=dict)
-    ended: str = "complete"  # complete | stopped | unplugged | recovered
+    ended: str = "complete"  # complete | stopped | unplugged | silent | restarted | recovered
     coaching: tuple[str, ...] = ()  # movements that were asked for and seen
     bad_frames: int = 0
     sha256: str = ""  # of the file it was read from or written to
+    path: str = ""  # of that file; not stored in it
+    journal: str = ""  # that it was made from; removed when the capture is written; not stored
 
     @property
     def window_s(self) -> float:

@@ -104,14 +104,18 @@ class RigClient:
 
     def start(self, hookup: str = "powered") -> dict[str, Any]:
         """Begin to stream from record index 0. Records of an earlier stream do not come out any more."""
-        if self._streaming:
-            self.stop()
-        self._waiting = deque(e for e in self._waiting if not isinstance(e, Records))
+        self.quiet()
         self._decoder.restart_index()
         self._spoke_index = 0
         reply = self.command("start", hookup=str(hookup))
         self._streaming = True
         return reply
+
+    def quiet(self) -> None:
+        """Stop a stream that an earlier program left running, and let go of what it brought."""
+        if self._streaming:
+            self.stop()
+        self._waiting = deque(e for e in self._waiting if not isinstance(e, Records))
 
     def stop(self) -> dict[str, Any]:
         """Stop streaming; return the board's own counts."""

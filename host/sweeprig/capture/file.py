@@ -1,0 +1,225 @@
+"""The capture file: one zip with a JSON description and .npy arrays. See docs/reference/capture-file.md."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+import zipfile
+from collections.abc import Mapping, Sequence
+from dataclasses import astuple, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sweeprig.capture.atomic import write_atomically
+from sweeprig.capture.model import Capture
+from sweeprig.capture.plain import setup_from_plain, setup_to_plain
+from sweeprig.errors import CaptureFileError
+from sweeprig.link.messages import Gap, Mark, Records, SlowReading, Snapshot
+
+SUFFIX = ".sweep"
+FORMAT = "sweeprig-capture"
+VERSION = 1
+
+Arrays = dict[str, NDArray[Any]]
+
+_RECORD_ARRAYS: dict[str, tuple[type[np.generic], int]] = {  # type and number of columns, 0: a plain list
+    "index": (np.int64, 0),
+    "sums": (np.uint32, 3),
+    "mins": (np.uint16, 3),
+    "maxs": (np.uint16, 3),
+    "position": (np.uint16, 0),
+    "flags": (np.uint16, 0),
+}
+_EVENT_ARRAYS: dict[str, tuple[type[np.generic], int]] = {
+    "gaps": (np.int64, 3),  # index, n_lost, reason
+    "slow": (np.int64, 4),  # index, quantity, status, value
+    "marks": (np.int64, 3),  # index, button, count
+    "snapshots": (np.int64, 6),  # index, first, trigger, channels, channel, number of codes
+    "snapshot_codes": (np.uint16, 0),
+}
+_ARRAYS = {**_RECORD_ARRAYS, **_EVENT_ARRAYS}
+_STAMP = (1980, 1, 1, 0, 0, 0)  # no clock in the file, so that equal captures are equal files
+
+
+# --- writing
+
+
+def write_capture(path: Path, capture: Capture) -> Capture:
+    """Write the file whole or not at all, then remove the journal that the capture was made from.
+
+    Returns the capture with its `sha256` and `path`. Raises CaptureFileError.
+    """
+    data = pack(capture)
+    write_atomically(path, data)
+    if capture.journal:
+        Path(capture.journal).unlink(missing_ok=True)
+    return replace(capture, sha256=hashlib.sha256(data).hexdigest(), path=str(path), journal="")
+
+
+def pack(capture: Capture) -> bytes:
+    """Return the bytes of a capture file. The same capture gives the same bytes."""
+    members = {f"{name}.npy": _npy(array) for name, array in _arrays_of(capture).items()}
+    meta = _meta_of(capture, {name: hashlib.sha256(data).hexdigest() for name, data in members.items()})
+    text = json.dumps(meta, indent=1, sort_keys=True, ensure_ascii=False, allow_nan=False)
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as archive:
+        for name, data in {"capture.json": text.encode(), **members}.items():
+            info = zipfile.ZipInfo(name, _STAMP)
+            info.compress_type = zipfile.ZIP_DEFLATED
+            info.external_attr = 0o644 << 16
+            archive.writestr(info, data)
+    return out.getvalue()
+
+
+def _npy(array: NDArray[Any]) -> bytes:
+    out = io.BytesIO()
+    np.lib.format.write_array(out, array, allow_pickle=False)
+    return out.getvalue()
+
+
+def _table(rows: Sequence[Any], name: str) -> NDArray[Any]:
+    kind, columns = _EVENT_ARRAYS[name]
+    return np.array([astuple(row) for row in rows], kind).reshape(-1, columns)
+
+
+def _arrays_of(capture: Capture) -> Arrays:
+    arrays: Arrays = {
+        name: np.ascontiguousarray(getattr(capture.records, name), kind)
+        for name, (kind, _) in _RECORD_ARRAYS.items()
+    }
+    snaps = capture.snapshots
+    heads = [(s.index, s.first, s.trigger, s.channels, s.channel, s.codes.size) for s in snaps]
+    arrays["gaps"] = _table(capture.gaps, "gaps")
+    arrays["slow"] = _table(capture.slow, "slow")
+    arrays["marks"] = _table(capture.marks, "marks")
+    arrays["snapshots"] = np.array(heads, np.int64).reshape(-1, 6)
+    arrays["snapshot_codes"] = np.concatenate([np.zeros(0, np.uint16), *(s.codes for s in snaps)])
+    return arrays
+
+
+def _meta_of(capture: Capture, digests: Mapping[str, str]) -> dict[str, Any]:
+    return {
+        "format": FORMAT,
+        "version": VERSION,
+        "created": capture.created,
+        "ended": capture.ended,
+        "window": capture.window,
+        "conversion_hz": capture.conversion_hz,
+        "channels": ["signal A", "signal B", "supply"],
+        "rig": dict(capture.rig),
+        "setup": setup_to_plain(capture.setup),
+        "trim": dict(capture.trim) if capture.trim is not None else None,
+        "versions": dict(capture.versions),
+        "coaching": list(capture.coaching),
+        "board_text": list(capture.board_text),
+        "bad_frames": capture.bad_frames,
+        "n_records": len(capture.records),
+        "n_lost": capture.n_lost,
+        "sha256": dict(digests),
+    }
+
+
+# --- reading
+
+
+def read_capture(path: Path) -> Capture:
+    """Read a capture file; every part is checked against its stored digest. Raises CaptureFileError."""
+    try:
+        data = path.read_bytes()
+    except OSError as exc:
+        raise CaptureFileError(f"{path} cannot be read.", seen=str(exc), next_step="check the name") from exc
+    try:
+        capture = unpack(data, where=str(path))
+    except (
+        zipfile.BadZipFile,
+        KeyError,
+        ValueError,
+        TypeError,
+        EOFError,
+        OSError,
+        NotImplementedError,
+    ) as exc:
+        raise _damaged(str(path), f"{type(exc).__name__}: {exc}", len(data)) from exc
+    return replace(capture, sha256=hashlib.sha256(data).hexdigest(), path=str(path))
+
+
+def unpack(data: bytes, *, where: str) -> Capture:
+    """Return the capture in the bytes of a file. Raises CaptureFileError, or what zip and numpy raise."""
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        meta = json.loads(archive.read("capture.json"))
+        _check_head(meta, where)
+        arrays = {name: _read_array(archive, name, meta["sha256"]) for name in _ARRAYS}
+    records = Records(**{name: arrays[name] for name in _RECORD_ARRAYS})
+    return Capture(
+        records=_checked(records, where),
+        rig=dict(meta["rig"]),
+        setup=setup_from_plain(meta["setup"], where=where),
+        created=str(meta["created"]),
+        window=int(meta["window"]),
+        conversion_hz=float(meta["conversion_hz"]),
+        gaps=tuple(Gap(*row) for row in arrays["gaps"].tolist()),
+        snapshots=_snapshots(arrays["snapshots"], arrays["snapshot_codes"]),
+        slow=tuple(SlowReading(*row) for row in arrays["slow"].tolist()),
+        marks=tuple(Mark(*row) for row in arrays["marks"].tolist()),
+        board_text=tuple(str(line) for line in meta["board_text"]),
+        trim=meta["trim"],
+        versions=dict(meta["versions"]),
+        ended=str(meta["ended"]),
+        coaching=tuple(str(line) for line in meta["coaching"]),
+        bad_frames=int(meta["bad_frames"]),
+    )
+
+
+def _check_head(meta: Any, where: str) -> None:
+    if not isinstance(meta, dict) or meta.get("format") != FORMAT:
+        raise _damaged(where, "it does not say that it is a capture", None)
+    if meta.get("version") != VERSION:
+        raise CaptureFileError(
+            f"{where} is of another version of the capture file.",
+            seen=f"version {meta.get('version')}",
+            limit=f"version {VERSION}",
+            next_step="read it with the program that wrote it, or update this one",
+        )
+
+
+def _read_array(archive: zipfile.ZipFile, name: str, digests: Mapping[str, str]) -> NDArray[Any]:
+    member = f"{name}.npy"
+    data = archive.read(member)
+    if hashlib.sha256(data).hexdigest() != digests[member]:
+        raise ValueError(f"{member} does not fit its digest")
+    array: NDArray[Any] = np.lib.format.read_array(io.BytesIO(data), allow_pickle=False)
+    kind, columns = _ARRAYS[name]
+    if array.dtype != kind or array.shape[1:] != ((columns,) if columns else ()):
+        raise ValueError(f"{member} has the wrong shape or type: {array.dtype}{array.shape}")
+    return array
+
+
+def _checked(records: Records, where: str) -> Records:
+    if len({len(getattr(records, name)) for name in _RECORD_ARRAYS}) != 1:
+        raise _damaged(where, "its arrays have different lengths", None)
+    if (np.diff(records.index) <= 0).any():
+        raise _damaged(where, "its record index does not rise", None)
+    return records
+
+
+def _snapshots(heads: NDArray[np.int64], codes: NDArray[np.uint16]) -> tuple[Snapshot, ...]:
+    if int(heads[:, 5].sum()) != codes.size:
+        raise ValueError("snapshots do not fit their codes")
+    parts = np.split(codes, np.cumsum(heads[:, 5])[:-1]) if len(heads) else []
+    return tuple(
+        Snapshot(index, first, trigger, channels, channel, part)
+        for (index, first, trigger, channels, channel, _), part in zip(heads.tolist(), parts, strict=True)
+    )
+
+
+def _damaged(where: str, seen: str, size: int | None) -> CaptureFileError:
+    return CaptureFileError(
+        f"{where} is not a capture file, or it is damaged.",
+        seen=seen + (f" ({size} bytes)" if size is not None else ""),
+        limit="a whole .sweep file",
+        next_step="copy it again from where it came; a CSV needs the ending .csv",
+    )

@@ -1,0 +1,157 @@
+"""The journal: what the board sends goes to disk as it arrives, so that no crash takes it away.
+
+A file is one line of JSON, with all that a capture needs besides the records, and then the bytes of the port as
+they came. It is locked while it is written; what is not locked was left behind.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import sys
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from sweeprig.capture.model import SweepSetup
+from sweeprig.capture.plain import setup_from_plain, setup_to_plain
+from sweeprig.errors import CaptureFileError
+
+SUFFIX = ".journal"
+FORMAT = "sweeprig-journal"
+VERSION = 1
+SYNC_EVERY_S = 1.0  # a power cut loses at most this much; a killed program loses nothing
+_LOCK_AT = 1 << 40
+
+
+@dataclass(frozen=True)
+class JournalHead:
+    """The first line: what is known when a capture begins."""
+
+    created: str  # ISO 8601 with offset
+    rig: Mapping[str, Any]
+    setup: SweepSetup
+    window: int
+    conversion_hz: float
+    n_windows: int | None = None  # windows asked for; None: open end
+    versions: Mapping[str, str] | None = None
+    trim: Mapping[str, Any] | None = None
+
+    def to_line(self) -> bytes:
+        """Return the line with its end."""
+        data = {**vars(self), "format": FORMAT, "version": VERSION}
+        data |= {"rig": dict(self.rig), "setup": setup_to_plain(self.setup)}
+        return json.dumps(data, separators=(",", ":"), default=dict).encode() + b"\n"
+
+
+class Journal:
+    """A journal that is being written. Every `write` is with the operating system when it returns."""
+
+    def __init__(
+        self, folder: Path, head: JournalHead, *, stem: str, clock: Callable[[], float] = time.monotonic
+    ) -> None:
+        self._clock = clock
+        self._synced = clock()
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            self.path, self._handle = _new_file(folder, stem)
+        except OSError as exc:
+            raise _unwritable(folder, exc) from exc
+        lock(self._handle)
+        self.write(head.to_line())
+        self.sync()
+
+    def write(self, data: bytes) -> None:
+        """Append bytes. Raises CaptureFileError, for instance where the disk is full."""
+        try:
+            view = memoryview(data)
+            while view:
+                view = view[os.write(self._handle, view) :]
+        except OSError as exc:
+            raise _unwritable(self.path, exc) from exc
+        if self._clock() - self._synced >= SYNC_EVERY_S:
+            self.sync()
+
+    def sync(self) -> None:
+        """Have the disk itself keep what was written."""
+        os.fsync(self._handle)
+        self._synced = self._clock()
+
+    def close(self) -> None:
+        """End writing; the file stays."""
+        if self._handle >= 0:
+            os.close(self._handle)
+            self._handle = -1
+
+
+def _new_file(folder: Path, stem: str) -> tuple[Path, int]:
+    flags = os.O_CREAT | os.O_EXCL | os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0)
+    number = 1
+    while True:
+        path = folder / (f"{stem}{SUFFIX}" if number == 1 else f"{stem}-{number}{SUFFIX}")
+        with contextlib.suppress(FileExistsError):
+            return path, os.open(path, flags, 0o644)
+        number += 1
+
+
+def _unwritable(path: Path, exc: OSError) -> CaptureFileError:
+    return CaptureFileError(
+        f"The journal of the capture cannot be written under {path}.",
+        seen=str(exc),
+        next_step="free some space or choose another folder with --out; what came before is kept",
+    )
+
+
+def lock(handle: int) -> bool:
+    """Lock an open file until it is closed or its process ends; return False where another holds it."""
+    try:
+        if sys.platform == "win32":
+            import msvcrt
+
+            os.lseek(handle, _LOCK_AT, os.SEEK_SET)  # far behind the end: locked bytes could not be read
+            msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
+        else:
+            import fcntl
+
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True
+
+
+def read_journal(path: Path) -> tuple[JournalHead, bytes]:
+    """Return the head and the board's bytes. Raises CaptureFileError where the first line is not whole."""
+    try:
+        data = path.read_bytes()
+    except OSError as exc:
+        raise CaptureFileError(f"{path} cannot be read.", seen=str(exc), next_step="check the name") from exc
+    line, end, rest = data.partition(b"\n")
+    try:
+        plain = json.loads(line) if end else None
+        if not isinstance(plain, dict) or plain.get("format") != FORMAT or plain.get("version") != VERSION:
+            raise ValueError("its first line is not that of a journal")
+        head = _head(plain, str(path))
+    except (ValueError, KeyError, TypeError) as exc:
+        raise CaptureFileError(
+            f"{path} is not a journal, or it ends inside its first line.",
+            seen=f"{len(data)} bytes; {exc}",
+            next_step="nothing had been captured yet when it was cut off: capture again",
+        ) from exc
+    return head, rest
+
+
+def _head(plain: Mapping[str, Any], where: str) -> JournalHead:
+    n_windows = plain["n_windows"]
+    return JournalHead(
+        created=str(plain["created"]),
+        rig=dict(plain["rig"]),
+        setup=setup_from_plain(plain["setup"], where=where),
+        window=int(plain["window"]),
+        conversion_hz=float(plain["conversion_hz"]),
+        n_windows=None if n_windows is None else int(n_windows),
+        versions=plain["versions"],
+        trim=plain["trim"],
+    )

@@ -1,0 +1,178 @@
+"""A capture while it runs: events as they come, every byte in the journal, an end for whatever reason."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator, Mapping
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from sweeprig.capture.assemble import capture_of_journal
+from sweeprig.capture.journal import Journal, JournalHead
+from sweeprig.capture.model import Capture, SweepSetup
+from sweeprig.errors import BoardSilentError, LinkError, PortLostError
+from sweeprig.link.client import RigClient
+from sweeprig.link.messages import Event, Records
+
+SILENT_S = 3.0  # a stream that brings nothing for so long has ended
+POLL_S = 0.1
+
+
+def local_now() -> datetime:
+    """Return the time with its offset from UTC."""
+    return datetime.now().astimezone()
+
+
+def start_capture(
+    client: RigClient,
+    setup: SweepSetup,
+    *,
+    folder: Path,
+    n_windows: int | None = None,
+    trim: Mapping[str, Any] | None = None,
+    versions: Mapping[str, str] | None = None,
+    clock: Callable[[], float] = time.monotonic,
+    now: Callable[[], datetime] = local_now,
+) -> LiveCapture:
+    """Start streaming with a journal in `folder`; `n_windows` None goes on until it is stopped.
+
+    Use it in a `with`: left by an exception, it leaves the journal for `recover`.
+    Raises LinkError, CaptureFileError.
+    """
+    rig = client.hello()
+    client.quiet()
+    when = now()
+    head = JournalHead(
+        created=when.isoformat(timespec="seconds"),
+        rig=rig,
+        setup=setup,
+        window=int(rig["window"]),
+        conversion_hz=float(rig["conversion_hz"]),
+        n_windows=n_windows,
+        versions=versions,
+        trim=trim,
+    )
+    journal = Journal(folder, head, stem=f"capture-{when:%Y%m%d-%H%M%S}", clock=clock)
+    client.on_bytes = journal.write
+    try:
+        client.start(setup.hookup)
+    except BaseException:
+        client.on_bytes = None
+        journal.close()
+        journal.path.unlink()
+        raise
+    return LiveCapture(client, journal, n_windows=n_windows, clock=clock)
+
+
+class LiveCapture:
+    """What runs. `events()` never raises for a lost board: it ends, and `ended` says why."""
+
+    def __init__(
+        self, client: RigClient, journal: Journal, *, n_windows: int | None, clock: Callable[[], float]
+    ) -> None:
+        self.ended = ""  # complete | stopped | unplugged | silent; "" while it runs
+        self.n_records = 0
+        self.error: LinkError | None = None  # that ended it
+        self._client = client
+        self._journal = journal
+        self._n_windows = n_windows
+        self._clock = clock
+        self._first: int | None = None
+        self._last = -1
+
+    @property
+    def journal_path(self) -> Path:
+        """The file that is being written."""
+        return self._journal.path
+
+    @property
+    def n_windows(self) -> int:
+        """Windows gone by since the first, those lost included."""
+        return 0 if self._first is None else self._last - self._first + 1
+
+    @property
+    def n_lost(self) -> int:
+        """Records missing so far."""
+        return self.n_windows - self.n_records
+
+    @property
+    def seconds(self) -> float:
+        """Time gone by as the record index tells it [s]."""
+        return self.n_windows * self._client.window_s
+
+    def events(self, poll_s: float = POLL_S) -> Iterator[list[Event]]:
+        """Yield what comes, [] where nothing came for `poll_s` [s], until the capture has ended."""
+        heard = self._clock()
+        while not self.ended:
+            try:
+                events = self._client.poll(poll_s)
+            except LinkError as exc:
+                self.error, self.ended = exc, "unplugged"
+                return
+            n_before = self.n_records
+            for event in events:
+                self._count(event)
+            if self.n_records > n_before:
+                heard = self._clock()
+            elif self._clock() - heard > SILENT_S:
+                self.ended = "silent"
+            yield events
+
+    def stop(self) -> None:
+        """End at the operator's wish; `events` yields no more."""
+        self.ended = self.ended or "stopped"
+
+    def finish(self, coaching: tuple[str, ...] = ()) -> Capture:
+        """Stop the stream and return the capture; its journal stays until `write_capture` removes it.
+
+        Raises the LinkError that ended the capture where not one record came.
+        """
+        self.stop()
+        self._quieten()
+        self._release()
+        capture = capture_of_journal(self._journal.path, ended=self.ended, coaching=coaching)
+        if not len(capture.records):
+            self._journal.path.unlink(missing_ok=True)
+            raise self.error or _nothing(capture)
+        return capture
+
+    def __enter__(self) -> LiveCapture:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._release()
+
+    def _count(self, event: Event) -> None:
+        if not isinstance(event, Records):
+            return
+        self._first = int(event.index[0]) if self._first is None else self._first
+        self._last = int(event.index[-1])
+        self.n_records += len(event)
+        if self._n_windows is not None and self.n_windows >= self._n_windows:
+            self.ended = "complete"
+
+    def _quieten(self) -> None:
+        """Stop the stream if the board is still there."""
+        if self.ended == "unplugged":
+            return
+        try:
+            self._client.stop()
+        except PortLostError as exc:
+            self.error = exc
+            self.ended = "unplugged" if self.ended != "complete" else self.ended
+        except LinkError as exc:
+            self.error = exc
+
+    def _release(self) -> None:
+        self._client.on_bytes = None
+        self._journal.close()
+
+
+def _nothing(capture: Capture) -> LinkError:
+    said = " | ".join(capture.board_text[-3:])
+    return BoardSilentError(
+        "The rig sent no record.",
+        seen=said or "nothing",
+        next_step="plug the rig in again and repeat; if it happens again: sweeprig install",
+    )

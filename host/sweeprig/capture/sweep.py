@@ -1,0 +1,135 @@
+"""A timed sweep, and what to do about sweeps that a crash cut off."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from sweeprig.capture import file, journal
+from sweeprig.capture.assemble import capture_of_journal
+from sweeprig.capture.live import LiveCapture, local_now, start_capture
+from sweeprig.capture.model import Capture, SweepSetup
+from sweeprig.errors import CaptureFileError, InputError
+from sweeprig.link.client import RigClient
+from sweeprig.link.messages import Event
+
+UNUSABLE = ".journal-unusable"
+
+
+@dataclass(frozen=True)
+class Progress:
+    """How far a capture has come."""
+
+    seconds: float  # [s] by the record index
+    wanted_s: float  # [s]
+    n_records: int
+    n_lost: int
+
+
+def run_sweep(
+    client: RigClient,
+    setup: SweepSetup,
+    *,
+    folder: Path,
+    progress: Callable[[Progress], None] | None = None,
+    stop: Callable[[], bool] | None = None,
+    on_events: Callable[[list[Event]], None] | None = None,
+    trim: Mapping[str, Any] | None = None,
+    versions: Mapping[str, str] | None = None,
+    clock: Callable[[], float] = time.monotonic,
+    now: Callable[[], datetime] = local_now,
+) -> Capture:
+    """Capture `setup.seconds` as the board's record index tells them; the host's clock has no say in it.
+
+    Ctrl-C or `stop` returning True keeps what came (`ended` "stopped"), as does a board that goes away
+    ("unplugged") or falls silent ("silent"). The capture's `journal` stays on disk until `write_capture` has put
+    it into a file. Raises LinkError where not one record came, CaptureFileError where the journal cannot be
+    written.
+    """
+    n_windows = _n_windows(setup.seconds, client.window_s)
+    live = start_capture(
+        client, setup, folder=folder, n_windows=n_windows, trim=trim, versions=versions, clock=clock, now=now
+    )
+    with live:
+        try:
+            for events in live.events():
+                if on_events is not None:
+                    on_events(events)
+                if progress is not None:
+                    progress(_progress(live, setup.seconds))
+                if stop is not None and stop():
+                    live.stop()
+        except KeyboardInterrupt:
+            live.stop()
+        return live.finish()
+
+
+def _progress(live: LiveCapture, wanted_s: float) -> Progress:
+    return Progress(live.seconds, wanted_s, live.n_records, live.n_lost)
+
+
+def _n_windows(seconds: float, window_s: float) -> int:
+    if not 0 < seconds <= 86400:  # a day; the index itself wraps after 49
+        raise InputError(
+            "The length of a sweep does not fit.",
+            seen=f"{seconds} s",
+            limit="more than 0 and at most 86400 s",
+            next_step="choose another --seconds",
+        )
+    return max(1, round(seconds / window_s))
+
+
+def recover(folder: Path, *, on_unusable: Callable[[Path, str], None] | None = None) -> list[Path]:
+    """Turn journals that a crash left in `folder` into capture files, `ended` "recovered"; return their paths.
+
+    A journal that another program is writing is left alone. One without a single record is renamed, so that it
+    is told of once, to `on_unusable` with the reason.
+    """
+    if not folder.is_dir():
+        return []
+    found = (_recover_one(path, on_unusable) for path in sorted(folder.glob(f"*{journal.SUFFIX}")))
+    return [path for path in found if path is not None]
+
+
+def _recover_one(path: Path, on_unusable: Callable[[Path, str], None] | None) -> Path | None:
+    if _is_being_written(path):
+        return None
+    try:
+        capture = capture_of_journal(path, ended="recovered")
+        reason = "" if len(capture.records) else "no record in it"
+    except CaptureFileError as exc:
+        reason = str(exc)
+    if not reason:
+        target = _free(path)
+        file.write_capture(target, capture)
+        return target
+    aside = path.replace(path.with_suffix(UNUSABLE))
+    if on_unusable is not None:
+        on_unusable(aside, reason)
+    return None
+
+
+def _is_being_written(path: Path) -> bool:
+    """Return whether another program has the journal open, or it cannot be opened at all."""
+    try:
+        handle = os.open(path, os.O_RDWR)
+    except OSError:
+        return True
+    try:
+        return not journal.lock(handle)
+    finally:
+        os.close(handle)
+
+
+def _free(path: Path) -> Path:
+    number = 1
+    target = path.with_suffix(file.SUFFIX)
+    while target.exists():
+        number += 1
+        target = path.with_name(f"{path.stem}-{number}{file.SUFFIX}")
+    return target
