@@ -1,7 +1,7 @@
 """The journal: what the board sends goes to disk as it arrives, so that no crash takes it away.
 
-A file is one line of JSON, with all that a capture needs besides the records, and then the bytes of the port as
-they came. It is locked while it is written; what is not locked was left behind.
+A file is one line of JSON, with all that a capture needs besides the records, and then the bytes of the port
+as they came. It is locked while it is written; what is not locked was left behind.
 """
 
 from __future__ import annotations

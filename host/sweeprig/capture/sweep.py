@@ -47,9 +47,9 @@ def run_sweep(
     """Capture `setup.seconds` as the board's record index tells them; the host's clock has no say in it.
 
     Ctrl-C or `stop` returning True keeps what came (`ended` "stopped"), as does a board that goes away
-    ("unplugged") or falls silent ("silent"). The capture's `journal` stays on disk until `write_capture` has put
-    it into a file. Raises LinkError where not one record came, CaptureFileError where the journal cannot be
-    written.
+    ("unplugged") or falls silent ("silent"). The capture's `journal` stays on disk until `write_capture` has
+    put it into a file. Raises LinkError where not one record came, CaptureFileError where the journal cannot
+    be written.
     """
     n_windows = _n_windows(setup.seconds, client.window_s)
     live = start_capture(
@@ -85,10 +85,10 @@ def _n_windows(seconds: float, window_s: float) -> int:
 
 
 def recover(folder: Path, *, on_unusable: Callable[[Path, str], None] | None = None) -> list[Path]:
-    """Turn journals that a crash left in `folder` into capture files, `ended` "recovered"; return their paths.
+    """Turn journals that a crash left in `folder` into capture files ("recovered"); return their paths.
 
-    A journal that another program is writing is left alone. One without a single record is renamed, so that it
-    is told of once, to `on_unusable` with the reason.
+    A journal that another program is writing is left alone. One without a single record is renamed, so that
+    it is told of once, to `on_unusable` with the reason.
     """
     if not folder.is_dir():
         return []

@@ -83,13 +83,19 @@ TABLE: tuple[Row, ...] = (
         phases=("open",), texts=("Inappropriate ioctl", "Could not configure port", "Cannot configure port"),
     ),
     Row(("OSError",), PortMissingError, "{port} cannot be opened.", _FIND, phases=("open",)),
-    Row(("ValueError",), PortMissingError, "{port} is not understood as a port.", _FIND, phases=("open",)),
+    Row(  # a mistyped option of a URL makes some handlers of pyserial 3.5 trip over their own message
+        ("ValueError", "LookupError"), PortMissingError, "{port} is not understood as a port.", _FIND,
+        phases=("open",),
+    ),
     Row(
-        ("NotImplementedError", "termios.error"), PortMissingError, "{port} cannot be set up.", _FIND,
+        ("NotImplementedError", "TypeError", "termios.error"), PortMissingError, "{port} cannot be set up.", _FIND,
         phases=("open",),
     ),
     Row(("OSError",), PortLostError, "The board on {port} went away.", _AGAIN, phases=("use",)),
-    Row(("termios.error", "ValueError", "TypeError"), PortLostError, "{port} was closed.", _AGAIN, ("use",)),
+    Row(
+        ("ValueError", "TypeError", "NotImplementedError", "termios.error"), PortLostError,
+        "{port} does not work as a port any more.", _AGAIN, phases=("use",),
+    ),
 )  # fmt: skip
 
 

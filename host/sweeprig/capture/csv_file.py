@@ -1,0 +1,203 @@
+"""A trace from a CSV of any source. See docs/reference/csv.md.
+
+RFC 4180 with what spreadsheets make of it: a byte-order mark, semicolons or tabs, decimal commas.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from sweeprig.capture.model import Channel, FloatArray, Trace
+from sweeprig.errors import CsvError
+
+NEEDED = ("time_s", "signal_v")
+OPTIONAL = ("supply_v", "signal_b_v", "angle_deg")
+_NUMBER = re.compile(r"[+-]?(\d+([.]\d*)?|[.]\d+)([eE][+-]?\d+)?")
+_MOST_NAMED = 5  # bad rows that a message names; it counts the others
+_EVEN_WITHIN = 0.25  # of the median step: how far steps may scatter for the sampling to be called even
+_GAP_FROM = 1.5  # median steps: a longer one, in even sampling, has samples missing
+
+
+@dataclass(frozen=True)
+class _Sheet:
+    """The text of a file, cut into rows."""
+
+    where: str
+    columns: dict[str, int]  # where each column that we read stands
+    n_columns: int
+    rows: Iterator[tuple[int, list[str]]]  # line number and cells
+    decimal_comma: bool
+
+
+def read_csv(path: Path) -> Trace:
+    """Return the trace in a CSV with the header `time_s,signal_v` and any of `supply_v,signal_b_v,angle_deg`.
+
+    Seconds, volts, degrees; one row a sample, time strictly rising. A cell that is no number makes the row
+    bad: nothing is guessed or left out. Raises CsvError, which names the lines.
+    """
+    sheet = _open(path)
+    numbers, lines = _numbers(sheet)
+    if len(lines) < 2:
+        raise CsvError(
+            f"{path} holds too few rows.",
+            seen=f"{len(lines)} rows of numbers",
+            limit="2 at least",
+            next_step="export the whole recording",
+        )
+    values = dict(zip(sheet.columns, np.array(numbers, np.float64).T, strict=True))
+    _check_time(values["time_s"], lines, sheet.where)
+    return _trace(values, path)
+
+
+# --- text to rows
+
+
+def _open(path: Path) -> _Sheet:
+    text = _text(path)
+    lines = io.StringIO(text, newline=None).readlines()
+    start = next((i for i, line in enumerate(lines) if line.strip() and not _is_hint(line)), None)
+    if start is None:
+        raise CsvError(f"{path} is empty.", next_step="export the recording again")
+    delimiter = next((mark for mark in (";", "\t") if mark in lines[start]), ",")
+    reader = csv.reader(lines[start:], delimiter=delimiter, skipinitialspace=True)
+    header = [cell.strip().lower() for cell in next(reader)]
+    rows = ((start + reader.line_num, cells) for cells in reader)
+    return _Sheet(str(path), _columns(header, path), len(header), rows, delimiter != ",")
+
+
+def _is_hint(line: str) -> bool:
+    """Return whether a line is the `sep=;` that a spreadsheet puts first."""
+    return re.fullmatch(r'"?sep=.?"?', line.strip()) is not None
+
+
+def _text(path: Path) -> str:
+    try:
+        data = path.read_bytes()
+    except OSError as exc:
+        raise CsvError(f"{path} cannot be read.", seen=str(exc), next_step="check the name") from exc
+    encoding = "utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig"
+    try:
+        text = data.decode(encoding)
+    except UnicodeDecodeError as exc:
+        raise CsvError(
+            f"{path} is not text.",
+            seen=f"byte 0x{data[min(exc.start, len(data) - 1)]:02x} at {exc.start}",
+            limit="UTF-8",
+            next_step="save it as CSV (UTF-8); a capture has the ending .sweep",
+        ) from exc
+    if "\0" in text:
+        raise CsvError(f"{path} is not text.", seen="zero bytes", next_step="save it as CSV (UTF-8)")
+    return text
+
+
+def _columns(header: Sequence[str], path: Path) -> dict[str, int]:
+    missing = [name for name in NEEDED if name not in header]
+    twice = [name for name in (*NEEDED, *OPTIONAL) if header.count(name) > 1]
+    if missing or twice:
+        raise CsvError(
+            f"{path} has no usable header: "
+            + (f"{', '.join(missing)} is missing." if missing else f"{', '.join(twice)} stands there twice."),
+            seen=",".join(header)[:120],
+            limit="time_s,signal_v and, if there are any, " + ",".join(OPTIONAL),
+            next_step="name the columns so in the first line",
+        )
+    return {name: header.index(name) for name in (*NEEDED, *OPTIONAL) if name in header}
+
+
+# --- rows to numbers
+
+
+def _numbers(sheet: _Sheet) -> tuple[list[list[float]], list[int]]:
+    """Return the numbers of all rows and their line numbers, or raise for the bad ones."""
+    numbers: list[list[float]] = []
+    lines: list[int] = []
+    bad: list[str] = []
+    try:
+        for line, cells in sheet.rows:
+            if not any(cell.strip() for cell in cells):
+                continue
+            row = _row(cells, sheet)
+            if isinstance(row, str):
+                bad.append(f"line {line}: {row}")
+            else:
+                numbers.append(row)
+                lines.append(line)
+    except csv.Error as exc:
+        bad.append(f"line {lines[-1] + 1 if lines else 2}: {exc}")
+    if bad:
+        raise _bad_rows(sheet.where, bad)
+    return numbers, lines
+
+
+def _row(cells: Sequence[str], sheet: _Sheet) -> list[float] | str:
+    """Return the numbers of one row in the order of the columns, or what is wrong with it."""
+    if len(cells) < sheet.n_columns and len(cells) <= max(sheet.columns.values()):
+        return f"{len(cells)} cells, the header has {sheet.n_columns}"
+    if len(cells) > sheet.n_columns and any(cell.strip() for cell in cells[sheet.n_columns :]):
+        return f"{len(cells)} cells, the header has {sheet.n_columns}"
+    values = []
+    for name, at in sheet.columns.items():
+        text = cells[at].strip()
+        plain = text.replace(",", ".") if sheet.decimal_comma else text
+        value = float(plain) if _NUMBER.fullmatch(plain) else math.nan
+        if not math.isfinite(value):
+            return f"{name} is {text[:30]!r}" if text else f"{name} is empty"
+        values.append(value)
+    return values
+
+
+def _check_time(t_s: FloatArray, lines: Sequence[int], where: str) -> None:
+    bad = np.flatnonzero(np.diff(t_s) <= 0) + 1
+    if bad.size:
+        raise _bad_rows(
+            where, [f"line {lines[i]}: time_s goes from {t_s[i - 1]:g} to {t_s[i]:g}" for i in bad.tolist()]
+        )
+
+
+def _bad_rows(where: str, bad: Sequence[str]) -> CsvError:
+    more = f"; and {len(bad) - _MOST_NAMED} more" if len(bad) > _MOST_NAMED else ""
+    return CsvError(
+        f"{where} has {len(bad)} bad row{'s' if len(bad) > 1 else ''}.",
+        seen="; ".join(bad[:_MOST_NAMED]) + more,
+        limit="a number in each column, time rising from row to row",
+        next_step="correct or remove these lines; nothing was left out silently",
+    )
+
+
+# --- numbers to a trace
+
+
+def _trace(values: Mapping[str, FloatArray], path: Path) -> Trace:
+    t_s = values["time_s"]
+    steps = np.diff(t_s)
+    step = float(np.median(steps))
+    even = float(np.mean(np.abs(steps - step) <= _EVEN_WITHIN * step)) >= 0.9
+    gap_before = np.concatenate(([False], even & (steps > _GAP_FROM * step)))
+    n_lost = int(np.round(steps[gap_before[1:]] / step - 1).sum())
+    return Trace(
+        t_s=t_s,
+        signal_a=_channel(values["signal_v"]),
+        signal_b=_channel(values["signal_b_v"]) if "signal_b_v" in values else None,
+        supply=_channel(values["supply_v"]) if "supply_v" in values else None,
+        window_s=step,
+        n_per_window=1,
+        lsb_v=0.0,
+        full_scale_v=math.inf,
+        gap_before=gap_before,
+        angle_deg=values.get("angle_deg"),
+        n_lost=n_lost,
+        source="csv",
+        name=path.name,
+    )
+
+
+def _channel(volts: FloatArray) -> Channel:
+    return Channel(mean_v=volts, min_v=volts, max_v=volts)
