@@ -1,0 +1,275 @@
+"""An emulated Pico that is advanced by exact emulated time, with chosen codes at its converter.
+
+It drives PyPI `rp2040py` 0.3.6 and mends what that version does otherwise than the chip:
+
+- the converter's round robin went back to channel 0 whatever the mask said (RP2040 datasheet, 4.9.2.1);
+- the DMA's CHAN_ABORT could not be read, where the chip shows what is still being aborted (2.5.5.3);
+- the converter's request to the DMA stayed as it was when FCS was written: the next transfer took zeros;
+- a host with nothing to send answered every OUT token with an empty packet instead of NAK, so that a waiting
+  board never slept.
+
+Nothing here stands in for the processor, the DMA, the timers or MicroPython: those run as they are.
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from rp2040py.boards import BOARDS, resolve_firmware
+from rp2040py.device import MicroPythonDevice
+from rp2040py.memory_map import FLASH_START_ADDRESS
+from rp2040py.peripherals import adc as chip_adc
+from rp2040py.peripherals import dma as chip_dma
+
+Codes = Callable[[int, int, float], int]  # (channel, number of the conversion in this run, seconds) -> code
+TEMPERATURE_CHANNEL = 4
+TEMPERATURE_CODE = 876  # 0.706 V of 3.3 V: 27 degrees Celsius by the datasheet's formula
+BLOCK = 4096  # of the flash's file system
+
+
+def resting(channel: int, number: int, seconds: float) -> int:
+    """Return a different constant code for each channel."""
+    return TEMPERATURE_CODE if channel == TEMPERATURE_CHANNEL else 1000 + 500 * channel
+
+
+class Converter(chip_adc.RPADC):
+    """The emulator's converter, mended, fed by `codes` and remembering what it gave in a free run."""
+
+    codes: Codes = staticmethod(resting)
+    errors_at: frozenset[int] = frozenset()  # numbers of conversions that are to be marked as bad
+    stall_at: int | None = None  # the FIFO counts as full at this conversion of a run: one word is lost
+    run: list[int]  # codes of the present free run, channels interleaved
+    runs: list[tuple[float, list[int]]]  # (seconds at its start, codes) of every free run
+
+    def begin(self) -> None:
+        """Start remembering."""
+        self.sample_alarm = self.rp2040.clock.create_alarm(self._on_sample_alarm)
+        self.multi_shot_alarm = self.rp2040.clock.create_alarm(self._on_multi_shot_alarm)
+        self.run, self.runs = [], []
+        self.codes, self.errors_at, self.stall_at = resting, frozenset(), None
+
+    def _now(self) -> float:
+        return float(self.rp2040.clock.nanos) / 1e9
+
+    def _on_sample_alarm(self) -> None:
+        number = len(self.run)
+        free = bool(self.cs & chip_adc.CS_START_MANY)
+        code = self.codes(self.current_channel, number, self._now())
+        if free:
+            self.run.append(code)
+        self.complete_adc_read(code, free and number in self.errors_at)
+
+    @property
+    def _active_channel(self) -> int:
+        return (self.cs >> chip_adc.CS_AINSEL_SHIFT) & chip_adc.CS_AINSEL_MASK
+
+    @_active_channel.setter
+    def _active_channel(self, channel: int) -> None:
+        clear = ~(chip_adc.CS_AINSEL_MASK << chip_adc.CS_AINSEL_SHIFT)
+        self.cs = (self.cs & clear) | channel << chip_adc.CS_AINSEL_SHIFT
+
+    def complete_adc_read(self, value: int, error: bool) -> None:
+        """End one conversion: result, FIFO, next channel, next conversion."""
+        self.busy = False
+        self.result = value
+        self.cs = self.cs | chip_adc.CS_ERR_STICKY | chip_adc.CS_ERR if error else self.cs & ~chip_adc.CS_ERR
+        if self.fcs & chip_adc.FCS_EN:
+            self._push(value, error)
+        mask = (self.cs >> chip_adc.CS_RROBIN_SHIFT) & chip_adc.CS_RROBIN_MASK
+        if mask:
+            channel = (self._active_channel + 1) % self.num_channels
+            while not mask >> channel & 1:
+                channel = (channel + 1) % self.num_channels
+            self._active_channel = channel
+        if self.cs & chip_adc.CS_START_MANY:
+            extra_ns = (self.divider - 96) / 48 * 1000
+            if extra_ns > 0:
+                self.multi_shot_alarm.schedule(extra_ns)
+            else:
+                self.start_adc_read()
+
+    def _push(self, value: int, error: bool) -> None:
+        stalled = self.stall_at is not None and len(self.run) > self.stall_at
+        if self.fifo.full or stalled:
+            self.stall_at = None
+            self.fcs |= chip_adc.FCS_OVER
+            return
+        marked = chip_adc.FIFO_ERR if error and self.fcs & chip_adc.FCS_ERR else 0
+        self.fifo.push(value & 0xFFF | marked)
+        self._update_dma()
+        self.check_interrupts()
+
+    def _update_dma(self) -> None:
+        threshold = max((self.fcs >> chip_adc.FCS_THRESH_SHIFT) & chip_adc.FCS_THRES_MASK, 1)
+        asks = bool(self.fcs & chip_adc.FCS_DREQ_EN) and self.fifo.item_count >= threshold
+        dma = self.rp2040.dma
+        (dma.set_dreq if asks else dma.clear_dreq)(self.dreq)
+
+    def write_uint32(self, offset: int, value: int) -> None:
+        """Write a register; a free run that begins gets a list of its own."""
+        starts = offset == chip_adc.CS and value & ~self.cs & chip_adc.CS_START_MANY
+        if starts:
+            self.run = []
+            self.runs.append((self._now(), self.run))
+        super().write_uint32(offset, value)
+        if offset == chip_adc.FCS:
+            self._update_dma()
+
+
+class Mover(chip_dma.RPDMA):
+    """The emulator's DMA, mended: it aborts at once, and says so."""
+
+    def read_uint32(self, offset: int) -> int:
+        """Read a register."""
+        return 0 if offset == chip_dma.CHAN_ABORT else int(super().read_uint32(offset))
+
+
+def file_system(files: Mapping[str, bytes], folder: Path) -> Path:
+    """Write a littlefs image with `files` (path on the board -> content) and return its path."""
+    from littlefs import LittleFS, UserContext
+    from rp2040py.cli.mklittlefs import _MICROPYTHON_PICO_FS_BLOCKCOUNT as BLOCKS
+
+    context = UserContext(buffsize=BLOCK * BLOCKS)
+    disk = LittleFS(
+        context=context, block_size=BLOCK, block_count=BLOCKS, prog_size=256, disk_version=0x00020000
+    )
+    for name, content in files.items():
+        if "/" in name:
+            disk.makedirs(name.rsplit("/", 1)[0], exist_ok=True)
+        with disk.open(name, "wb") as file:
+            file.write(content)
+    disk.unmount()
+    path = folder / "board.littlefs"
+    path.write_bytes(bytes(context.buffer))
+    return path
+
+
+class EmulatedBoard:
+    """A Pico with an image in its flash. Time stands still except in run() and what calls it."""
+
+    def __init__(self, image: str | Path, *, disk: Path | None = None) -> None:
+        self.device = MicroPythonDevice(
+            board=resolve_firmware(BOARDS["pico"], "micropython", str(image)), filesystem=disk
+        )
+        self.mcu, self.simulator = self.device.mcu, self.device.simulator
+        self.clock = self.mcu.clock
+        self.adc: Any = self.mcu.adc
+        self.adc.__class__ = Converter
+        self.adc.begin()
+        self.mcu.dma.__class__ = Mover
+        self.resets = -1  # the first enumeration is no reset
+        self.received = bytearray()
+        self._out = bytearray()
+        self._wire_up()
+        self.mcu.core.pc = FLASH_START_ADDRESS
+
+    def _wire_up(self) -> None:
+        cdc, usb = self.device.cdc, self.device.cdc.usb
+        cdc.on_serial_data = self.received.extend
+        cdc.on_device_connected = self._connected
+        self._read_endpoint, self._usb_reset = usb.on_endpoint_read, usb.on_reset
+        self._asked: int | None = None  # bytes that the board's OUT endpoint waits for
+        usb.on_endpoint_read, usb.on_reset = self._on_endpoint_read, self._on_usb_reset
+        self._feed_alarm = self.clock.create_alarm(self._feed)
+        self._stop_alarm = self.clock.create_alarm(self._stop)
+
+    def _connected(self) -> None:
+        self.resets += 1
+
+    def _stop(self) -> None:
+        self.simulator.stopped = True
+
+    def _on_usb_reset(self) -> None:
+        self._asked = None
+        self._usb_reset()
+
+    def _on_endpoint_read(self, endpoint: int, size: int) -> None:
+        if endpoint != self.device.cdc._out_endpoint:
+            self._read_endpoint(endpoint, size)
+            return
+        self._asked = size
+        self._feed()
+
+    def _feed(self) -> None:
+        fifo = self.device.cdc.tx_fifo
+        room = min(fifo.size - fifo.item_count, len(self._out))
+        for byte in self._out[:room]:
+            fifo.push(byte)
+        del self._out[:room]
+        if self._asked is not None and not fifo.empty:
+            size, self._asked = self._asked, None
+            self._read_endpoint(self.device.cdc._out_endpoint, size)
+            if self._out:
+                self._feed_alarm.schedule(1000)
+
+    @property
+    def seconds(self) -> float:
+        """Emulated time since power-on."""
+        return float(self.clock.nanos) / 1e9
+
+    def run(self, seconds: float) -> None:
+        """Advance by `seconds` of emulated time, to within one instruction."""
+        self.simulator.stopped = False
+        self._stop_alarm.schedule(seconds * 1e9)
+        while not self.simulator.stopped:
+            self.simulator._execute_batch()
+
+    def run_until(self, done: Callable[[], object], *, within_s: float, step_s: float = 1e-3) -> None:
+        """Advance until `done()`; TimeoutError after `within_s` of emulated time."""
+        end = self.seconds + within_s
+        while not done():
+            if self.seconds > end:
+                raise TimeoutError(
+                    f"nothing after {within_s} s; the board said {bytes(self.received[-300:])!r}"
+                )
+            self.run(step_s)
+
+    def boot(self) -> None:
+        """Run until the board's serial port is there."""
+        self.run_until(lambda: self.resets >= 0, within_s=3.0)
+        self.run(0.01)
+
+    def write(self, data: bytes) -> None:
+        """Send bytes to the board; they arrive as time goes on."""
+        self._out += data
+        self._feed_alarm.schedule(0)
+
+    def read(self) -> bytes:
+        """Return what the board has sent since the last read."""
+        data = bytes(self.received)
+        self.received.clear()
+        return data
+
+    def _read_to(self, token: bytes, within_s: float) -> bytes:
+        self.run_until(lambda: token in self.received, within_s=within_s)
+        end = self.received.index(token) + len(token)
+        data = bytes(self.received[:end])
+        del self.received[:end]
+        return data
+
+    def execute(self, source: str, *, within_s: float = 10.0) -> str:
+        """Run `source` at the raw prompt and return what it printed; AssertionError where it raised."""
+        self.write(b"\r\x03\x03")
+        self.run(5e-3)
+        self.read()
+        self.write(b"\x01")
+        self._read_to(b"raw REPL; CTRL-B to exit\r\n>", within_s)
+        self.write(source.encode() + b"\x04")
+        self._read_to(b"OK", within_s)
+        printed = self._read_to(b"\x04", within_s)[:-1]
+        raised = self._read_to(b"\x04", within_s)[:-1]
+        self._read_to(b">", within_s)
+        if raised:
+            raise AssertionError(raised.decode(errors="replace"))
+        return printed.decode(errors="replace")
+
+    def register(self, address: int) -> int:
+        """Return what the processor would read at `address`."""
+        return int(self.mcu.read_uint32(address))
+
+    def memory(self, address: int, n: int) -> bytes:
+        """Return `n` bytes of memory; `address` and `n` are multiples of four."""
+        return b"".join(struct.pack("<I", self.register(address + i)) for i in range(0, n, 4))
