@@ -161,7 +161,8 @@ class FastSource:
         if self._reduce is None or self._reduce(view, buf, at, self.window) > CODE_MASK:
             flags |= self._reduce_masked(view, buf, at)
         if self._ticks_diff(self._ticks_us(), self._deadline) >= 0:
-            flags |= wire.FLAG_CONVERSIONS_LOST  # overwritten meanwhile; poll() will start again
+            flags |= wire.FLAG_CONVERSIONS_LOST  # overwritten meanwhile, in part or whole
+            self.conversions_lost += WINDOW_WORDS
         self._splice = 0
         self._taken = view
         self._slot = (self._slot + 1) & (BUFFERS - 1)
