@@ -1,7 +1,7 @@
 """Small facts of a Pico board for its self-check: regulator mode, chip temperature, VSYS.
 
 They read the converter one conversion at a time: only while the fast source is stopped.
-Pico datasheet sections 2.1 (pins) and 4.4 (power): GPIO23 high puts the regulator into PWM mode, which has less
+Pico datasheet sections 2.1 (pins) and 4.4 (power): GPIO23 high puts the regulator into PWM mode, with less
 ripple at light load; VSYS/3 is on ADC3. On W boards GPIO23 and GPIO29 belong to the radio and are left alone.
 """
 
