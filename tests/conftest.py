@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import glob
 import os
 import shutil
 import sys
@@ -17,8 +16,8 @@ def _micropython() -> str | None:
 
 
 def _postgres() -> str | None:
-    found = sorted(glob.glob("/usr/lib/postgresql/*/bin/initdb"))
-    return found[-1] if found else shutil.which("initdb")
+    found = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"))
+    return str(found[-1]) if found else shutil.which("initdb")
 
 
 PROGRAMS = {

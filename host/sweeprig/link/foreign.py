@@ -88,8 +88,8 @@ TABLE: tuple[Row, ...] = (
         phases=("open",),
     ),
     Row(
-        ("NotImplementedError", "TypeError", "termios.error"), PortMissingError, "{port} cannot be set up.", _FIND,
-        phases=("open",),
+        ("NotImplementedError", "TypeError", "termios.error"), PortMissingError,
+        "{port} cannot be set up.", _FIND, phases=("open",),
     ),
     Row(("OSError",), PortLostError, "The board on {port} went away.", _AGAIN, phases=("use",)),
     Row(

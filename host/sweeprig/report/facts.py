@@ -1,0 +1,163 @@
+"""The lines of the sheet that are neither drawing nor table: who, what, with which rig, and what was not seen."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from sweeprig.analysis.model import Event
+from sweeprig.judge.outcome import Outcome
+from sweeprig.report.figures import capture_code, count_of, duration, fixed, known, volts
+
+NO_FAULT = (
+    "No fault seen in {passes}, at this temperature and place. Heat or vibration faults are not excluded."
+)
+CHANNELS = ("signal A", "signal B", "supply")
+KINDS = {
+    "to-ground": "towards sensor ground",
+    "to-supply": "towards supply",
+    "partial": "partial",
+    "jump": "jump",
+}
+BENCH_CAUTIONS = (
+    "Local codes, the vehicle's own service procedure and licensed practice come first.",
+    "Record stored codes before the work. Afterwards relearn by the service procedure and recheck before driving.",
+)
+VEHICLE_CAUTIONS = (
+    "An unexpected throttle signal can move a vehicle: park brake on, wheels chocked, out of gear.",
+    "A motor-driven throttle plate closes on fingers without warning: never push it by hand, move the pedal.",
+    "Ignition off and wait for shutdown before moving any plug; an unplugged sensor stores codes and can cause "
+    "limp mode.",
+)
+
+
+def passes_text(outcome: Outcome) -> str:
+    """Return how many full strokes were seen, in words."""
+    return count_of(sum(s.full for s in outcome.analysis.strokes), "pass", "passes")
+
+
+def under_pass(outcome: Outcome) -> str:
+    """Return what a pass does not say; empty under any other verdict."""
+    return NO_FAULT.format(passes=passes_text(outcome)) if outcome.judgement.verdict == "pass" else ""
+
+
+def cautions(outcome: Outcome) -> tuple[str, ...]:
+    """Return the cautions that belong on the sheet for where the work was done."""
+    return BENCH_CAUTIONS + (VEHICLE_CAUTIONS if outcome.setup.setting == "vehicle" else ())
+
+
+def age_days(outcome: Outcome) -> float | None:
+    """Return the trim's age at the time of the capture [d]; None where either date is not known."""
+    if outcome.trim is None or not outcome.trim.made_at:
+        return None
+    taken = outcome.capture.created if outcome.capture else outcome.made_at
+    try:
+        span = datetime.fromisoformat(taken) - datetime.fromisoformat(outcome.trim.made_at)
+    except (ValueError, TypeError):  # one of the dates is not ISO 8601, or only one has an offset
+        return None
+    return span.total_seconds() / 86400
+
+
+def trim_text(outcome: Outcome) -> str:
+    """Return the kind, date and age of the trim."""
+    trim = outcome.trim
+    if trim is None:
+        return "none: the data did not come from a rig"
+    if trim.kind == "nominal":
+        return "nominal: this rig was never trimmed, so its accuracy is the parts' tolerance"
+    age = age_days(outcome)
+    shown = "age not known" if age is None else f"{max(age, 0):.0f} days old"
+    late = " (too old)" if age is not None and age > trim.max_age_days else ""
+    return f"{trim.kind}, {shown}{late}, made {trim.made_at[:10] or 'at an unknown date'}"
+
+
+def meter_text(outcome: Outcome) -> str:
+    """Return the meter behind the trim."""
+    meter = outcome.trim.meter if outcome.trim else None
+    if meter is None:
+        return "none"
+    named = [meter.name, f"serial {meter.serial}" if meter.serial else ""]
+    named.append(f"certificate {meter.certificate}" if meter.certificate else "")
+    accuracy = f"\N{PLUS-MINUS SIGN}({meter.percent_of_reading:g} % + {meter.counts:g} counts)"
+    return ", ".join([*(n for n in named if n), accuracy])
+
+
+def lost_text(outcome: Outcome) -> str:
+    """Return what was not seen of the capture."""
+    trace, capture = outcome.trace, outcome.capture
+    lost = capture.n_lost if capture else trace.n_lost
+    total = trace.t_s.size + lost
+    if not lost:
+        return f"none of {total} records"
+    return f"{lost} of {total} records ({100 * lost / max(total, 1):.2g} %), not judged"
+
+
+def shortest_text(outcome: Outcome) -> str:
+    """Return the shortest dropout that this rig and hookup can show."""
+    s = outcome.trace.shortest_dropout_s
+    return f"{duration(s)}, of 20 LSB or more, at the sensor" if known(s) else "not known for this source"
+
+
+def rig_text(outcome: Outcome) -> str:
+    """Return which rig took the capture."""
+    if outcome.capture is None:
+        return f"not a rig: {outcome.trace.source} data {outcome.trace.name}".strip()
+    rig = outcome.capture.rig
+    parts = (rig.get("build", "?"), rig.get("chip", "?"), rig.get("uid", "?"), rig.get("firmware", "?"))
+    return "{} build, {}, id {}, firmware {}".format(*parts)
+
+
+def code_text(outcome: Outcome) -> str:
+    """Return the short capture code; says so where there is none."""
+    code = capture_code(outcome.capture.sha256) if outcome.capture else ""
+    return code or "none (not a capture file)"
+
+
+def where_event(event: Event) -> str:
+    """Return an event's place in words."""
+    at = f"at {fixed(event.at_percent, 0)} % of span" if event.at_percent is not None else "place not known"
+    return f"{at}, at rest" if event.at_rest else at
+
+
+def event_text(event: Event) -> str:
+    """Return one event in words."""
+    depth = f"{fixed(event.depth_percent, 0)} % of supply deep"
+    kind = KINDS.get(event.kind, event.kind)
+    long = duration(event.duration_s)
+    return f"{CHANNELS[event.channel]} {kind}, {depth}, {long}, {where_event(event)}"
+
+
+def worst_event(outcome: Outcome) -> Event | None:
+    """Return the deepest event."""
+    return max(outcome.analysis.events, key=lambda e: e.depth_percent, default=None)
+
+
+def facts(outcome: Outcome) -> list[tuple[str, str]]:
+    """Return the names and texts at the foot of the main page."""
+    setup, analysis = outcome.setup, outcome.analysis
+    plain = f"{volts(analysis.plain.min_v)} and {volts(analysis.plain.max_v)}, every spike included"
+    return [
+        ("Plain minimum and maximum", plain),
+        ("Losses", lost_text(outcome)),
+        ("Shortest dropout shown", shortest_text(outcome)),
+        ("Rig", rig_text(outcome)),
+        ("Trim", trim_text(outcome)),
+        (
+            "Hookup",
+            f"{setup.hookup}, in the vehicle" if setup.setting == "vehicle" else f"{setup.hookup}, bench",
+        ),
+        ("Profile", outcome.judgement.profile_name),
+        ("Sense from", analysis.sense_evidence),
+        ("Operator", setup.operator or "not named"),
+        ("Capture SHA-256", (outcome.capture.sha256 if outcome.capture else "") or "none"),
+    ]
+
+
+def alerts(outcome: Outcome) -> list[str]:
+    """Return what has to be read before any number: override, early end, remarks."""
+    found = []
+    if outcome.setup.override:
+        found.append(f"Interlock overridden for this sweep: {outcome.setup.override}")
+    ended = outcome.capture.ended if outcome.capture else "complete"
+    if ended != "complete":
+        found.append(f"The capture ended early ({ended}); the verdict is about what came before.")
+    return [*found, *outcome.remarks]

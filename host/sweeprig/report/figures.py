@@ -1,0 +1,77 @@
+"""Numbers as they stand on paper. Displayed values only: nothing here goes back into a computation."""
+
+from __future__ import annotations
+
+import math
+
+from sweeprig.judge.model import Quantity
+
+MINUS = "\N{MINUS SIGN}"
+NONE = "\N{EN DASH}"
+
+
+def known(value: float | None) -> bool:
+    """Tell whether there is a number to show."""
+    return value is not None and math.isfinite(value)
+
+
+def fixed(value: float | None, digits: int) -> str:
+    """Return the value with a fixed number of decimals; a dash where there is none."""
+    if value is None or not math.isfinite(value):
+        return NONE
+    text = f"{value:.{digits}f}"
+    if float(text) == 0.0:
+        text = text.lstrip("-")
+    return text.replace("-", MINUS)
+
+
+def volts(value: float | None) -> str:
+    """Return volts to the millivolt."""
+    return f"{fixed(value, 3)} V" if known(value) else NONE
+
+
+def u_text(u95: float | None) -> str:
+    """Return the half-width of the 95 % interval in millivolts, two significant digits."""
+    if u95 is None or not math.isfinite(u95):
+        return ""
+    mv = u95 * 1e3
+    return f"\N{PLUS-MINUS SIGN}{mv:.1f} mV" if mv < 9.95 else f"\N{PLUS-MINUS SIGN}{mv:.0f} mV"
+
+
+def quantity_text(q: Quantity | None) -> str:
+    """Return `value ± u95` in the quantity's own unit, or why there is none."""
+    if q is None or q.value is None or not math.isfinite(q.value):
+        return f"not measured: {q.reason}" if q is not None and q.reason else "not measured"
+    if q.unit == "V":
+        return f"{volts(q.value)} {u_text(q.u95)}".strip()
+    tail = f" \N{PLUS-MINUS SIGN}{q.u95:.2g}" if q.u95 is not None and math.isfinite(q.u95) else ""
+    return f"{q.value:.5g}{tail} {q.unit}".strip().replace("-", MINUS)
+
+
+def duration(seconds: float | None) -> str:
+    """Return a time in the unit that suits it."""
+    if seconds is None or not math.isfinite(seconds):
+        return NONE
+    if seconds < 0.9995e-3:
+        return f"{seconds * 1e6:.3g} µs"
+    if seconds < 0.9995:
+        return f"{seconds * 1e3:.3g} ms"
+    return f"{seconds:.4g} s"
+
+
+def span_text(where: tuple[float, float] | None) -> str:
+    """Return a place in per cent of signal span."""
+    if where is None:
+        return ""
+    low, high = (fixed(float(p), 0) for p in where)
+    return f"{low} %" if low == high else f"{low} to {high} %"
+
+
+def count_of(n: int, one: str, many: str = "") -> str:
+    """Return `1 stroke`, `4 strokes`."""
+    return f"{n} {one if n == 1 else many or one + 's'}"
+
+
+def capture_code(sha256: str) -> str:
+    """Return the first eight hexadecimal digits of a capture's hash in two groups, to be read aloud."""
+    return f"{sha256[:4]}-{sha256[4:8]}".upper() if len(sha256) >= 8 else ""
