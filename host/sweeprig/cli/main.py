@@ -8,7 +8,19 @@ from typing import Annotated
 import typer
 
 from sweeprig import __version__
-from sweeprig.cli import config_cmd, day_cmd, demo_cmd, records_cmd, rig_cmd, sweep_cmd, trim_cmd
+from sweeprig.cli import (
+    config_cmd,
+    day_cmd,
+    demo_cmd,
+    pins_cmd,
+    profile_cmd,
+    records_cmd,
+    rig_cmd,
+    series_cmd,
+    sheet_cmd,
+    sweep_cmd,
+    trim_cmd,
+)
 from sweeprig.cli.console import console, error_text
 from sweeprig.errors import SweeprigError
 
@@ -39,7 +51,19 @@ def main_options(
     console.quiet = quiet
 
 
-for module in (demo_cmd, rig_cmd, sweep_cmd, day_cmd, trim_cmd, records_cmd, config_cmd):
+for module in (
+    demo_cmd,
+    rig_cmd,
+    sweep_cmd,
+    day_cmd,
+    series_cmd,
+    pins_cmd,
+    trim_cmd,
+    records_cmd,
+    sheet_cmd,
+    profile_cmd,
+    config_cmd,
+):
     module.add_to(app)
 
 
