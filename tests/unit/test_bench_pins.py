@@ -17,6 +17,7 @@ def potentiometer(
     ground: int,
     supply: int,
     wiper: int,
+    *,
     track: float = 5000.0,
     at: tuple[float, float] = (0.1, 0.85),
     series: float = 0.0,
