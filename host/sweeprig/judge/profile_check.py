@@ -1,0 +1,159 @@
+"""Find every mistake of a profile, each with its line and key."""
+
+from __future__ import annotations
+
+import difflib
+import math
+import re
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from sweeprig.judge.profile_lines import key_lines, line_of
+from sweeprig.judge.profile_rules import (
+    NUMBER_KEYS,
+    NUMBER_TABLES,
+    OPTIONAL_TABLES,
+    WORD_TABLES,
+    NumberRule,
+    WordRule,
+)
+
+KINDS = {int: "a whole number", float: "a number", str: "text in quotes", bool: "true or false"}
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One mistake of a profile."""
+
+    line: int  # from 1
+    key: str  # dotted
+    what: str
+    seen: str = ""
+    limit: str = ""
+
+
+def check_text(text: str) -> tuple[dict[str, Any], tuple[Problem, ...]]:
+    """Return what the text holds and its mistakes, in order of lines."""
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as exc:
+        where = re.search(r"at line (\d+)", str(exc))
+        last = max(1, len(text.splitlines()))
+        return {}, (Problem(int(where[1]) if where else last, "", "is not TOML", seen=str(exc)),)
+    lines = key_lines(text)
+    found = [p for table in _tables() for p in _check_table(data, table, lines)]
+    found += _strangers(data, "", {t for t in _tables() if t} | set(WORD_TABLES[""]), lines)
+    if not found:
+        found += _check_together(data, lines)
+    return data, tuple(sorted(found, key=lambda p: p.line))
+
+
+def _tables() -> list[str]:
+    return list(dict.fromkeys([*WORD_TABLES, *NUMBER_TABLES]))
+
+
+def _check_table(data: Mapping[str, Any], table: str, lines: dict[str, int]) -> Iterable[Problem]:
+    part = data if not table else data.get(table)
+    if part is None:
+        if table in OPTIONAL_TABLES:
+            return []
+        return [Problem(1, table, "is missing", limit=f"a table [{table}]")]
+    if not isinstance(part, dict):
+        return [Problem(line_of(lines, table), table, "is not a table", seen=repr(part))]
+    words, numbers = WORD_TABLES.get(table, {}), NUMBER_TABLES.get(table, {})
+    found = [p for key, rule in words.items() for p in _check_word(part, table, key, rule, lines)]
+    found += [p for key, rule in numbers.items() for p in _check_number(part, table, key, rule, lines)]
+    if table:
+        found += _strangers(part, table, {*words, *numbers}, lines)
+    return found
+
+
+def _strangers(part: Mapping[str, Any], table: str, known: set[str], lines: dict[str, int]) -> list[Problem]:
+    found = []
+    for key in part:
+        if key not in known:
+            near = difflib.get_close_matches(key, known, n=1)
+            hint = f"{near[0]}?" if near else ", ".join(sorted(known))
+            full = f"{table}.{key}".lstrip(".")
+            found.append(Problem(line_of(lines, full), full, "is not known", seen=key, limit=hint))
+    return found
+
+
+def _check_word(
+    part: Mapping[str, Any], table: str, key: str, rule: WordRule, lines: dict[str, int]
+) -> list[Problem]:
+    full = f"{table}.{key}".lstrip(".")
+    if key not in part:
+        return [Problem(line_of(lines, table), full, "is missing", limit=rule.about)] if rule.required else []
+    value, line = part[key], line_of(lines, full)
+    if not _is_kind(value, rule.kind):
+        return [Problem(line, full, "is not of the right kind", seen=repr(value), limit=KINDS[rule.kind])]
+    if rule.words and value not in rule.words:
+        return [Problem(line, full, "is not one of its words", seen=str(value), limit=", ".join(rule.words))]
+    if rule.kind is str and rule.required and not value.strip():
+        return [Problem(line, full, "is empty", limit=rule.about)]
+    if rule.kind in (int, float) and not rule.least <= value <= rule.most:
+        return [
+            Problem(
+                line, full, "is out of range", seen=f"{value:g}", limit=f"{rule.least:g} to {rule.most:g}"
+            )
+        ]
+    return []
+
+
+def _is_kind(value: Any, kind: type) -> bool:
+    if kind is float:
+        return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    return isinstance(value, kind) and (kind is bool or not isinstance(value, bool))
+
+
+def _check_number(
+    part: Mapping[str, Any], table: str, key: str, rule: NumberRule, lines: dict[str, int]
+) -> list[Problem]:
+    full = f"{table}.{key}"
+    if key not in part:
+        return [Problem(line_of(lines, table), full, "is missing", limit=rule.about)] if rule.required else []
+    entry = part[key]
+    names = NUMBER_KEYS[rule.shape]
+    if not isinstance(entry, dict):
+        wanted = f"a table [{full}] with {', '.join(names)}"
+        return [Problem(line_of(lines, full), full, "is not a table", seen=repr(entry), limit=wanted)]
+    bounds = {"least": rule.least, "most": rule.most}
+    rules = {n: WordRule(float, rule.about, required=True, **bounds) for n in names[:-3]}
+    rules["unit"] = WordRule(str, rule.unit, (rule.unit,), required=True)
+    rules["source"] = WordRule(str, "where this comes from", required=True)
+    rules["note"] = WordRule(str, "anything else worth knowing")
+    found = [p for n, r in rules.items() for p in _check_word(entry, full, n, r, lines)]
+    found += _strangers(entry, full, set(names), lines)
+    if not found and rule.shape == "range" and not entry["low"] < entry["high"]:
+        seen = f"low {entry['low']:g}, high {entry['high']:g}"
+        found.append(Problem(line_of(lines, f"{full}.low"), full, "is upside down", seen, "low below high"))
+    return found
+
+
+def _check_together(data: Mapping[str, Any], lines: dict[str, int]) -> list[Problem]:
+    """Mistakes that only two entries together show."""
+    found = []
+    nominal = float(data["supply"]["nominal_v"])
+    limits, sensor = data["limits"], data["sensor"]
+    room = nominal - limits["lower_rail"]["value"] - limits["upper_rail"]["value"]
+    if limits["span"]["value"] > room:
+        found.append(
+            Problem(
+                line_of(lines, "limits.span.value"),
+                "limits.span",
+                "leaves no room between the rail margins",
+                seen=f"{limits['span']['value']:g} V",
+                limit=f"at most {room:g} V",
+            )
+        )
+    if "aim" in data and not sensor.get("slotted", False):
+        what = "needs a slotted mount"
+        found.append(Problem(line_of(lines, "aim"), "aim", what, "slotted = false", "sensor.slotted = true"))
+    two = [k for k in ("closed_b", "open_b", "slope_b", "sum_b", "correlation") if k in limits]
+    if two and sensor.get("tracks", 1) != 2:
+        full = f"limits.{two[0]}"
+        found.append(Problem(line_of(lines, full), full, "needs two tracks", limit="sensor.tracks = 2"))
+    return found

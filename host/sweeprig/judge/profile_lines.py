@@ -1,0 +1,34 @@
+"""On which line of a TOML text a key stands: enough for the plain tables that a profile has."""
+
+from __future__ import annotations
+
+import re
+
+_HEADER = re.compile(r"^\s*\[\s*([A-Za-z0-9_.\"' -]+?)\s*\]\s*(?:#.*)?$")
+_KEY = re.compile(r"^\s*([A-Za-z0-9_.\"'-]+)\s*=")
+
+
+def key_lines(text: str) -> dict[str, int]:
+    """Return the line (from 1) of each dotted key and of each table's header."""
+    found: dict[str, int] = {}
+    table = ""
+    for number, line in enumerate(text.splitlines(), 1):
+        if header := _HEADER.match(line):
+            table = _bare(header[1])
+            found.setdefault(table, number)
+        elif key := _KEY.match(line):
+            found.setdefault(f"{table}.{_bare(key[1])}".lstrip("."), number)
+    return found
+
+
+def _bare(name: str) -> str:
+    return ".".join(part.strip().strip("\"'") for part in name.split("."))
+
+
+def line_of(lines: dict[str, int], key: str) -> int:
+    """Return the line of `key`, else of the nearest table around it, else 1."""
+    while key:
+        if key in lines:
+            return lines[key]
+        key = key.rpartition(".")[0]
+    return 1
