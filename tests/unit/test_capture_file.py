@@ -65,8 +65,11 @@ def same(a: Capture, b: Capture) -> bool:
     """Compare with arrays as lists, files left out."""
 
     def plain(c: Capture) -> str:
+        said = json.dumps([dict(c.rig), dict(c.trim or {}), dict(c.versions)], sort_keys=True)
+        bare = replace(c, sha256="", path="", journal="", rig={}, trim=None, versions={})
         return (
-            repr(replace(c, sha256="", path="", journal="")).replace("\n", "")
+            said
+            + repr(bare).replace("\n", "")
             + "".join(
                 repr(getattr(c.records, name).tolist()) + str(getattr(c.records, name).dtype)
                 for name in ("index", "sums", "mins", "maxs", "position", "flags")

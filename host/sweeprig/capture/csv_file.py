@@ -67,7 +67,7 @@ def _open(path: Path) -> _Sheet:
     if start is None:
         raise CsvError(f"{path} is empty.", next_step="export the recording again")
     delimiter = next((mark for mark in (";", "\t") if mark in lines[start]), ",")
-    reader = csv.reader(lines[start:], delimiter=delimiter, skipinitialspace=True)
+    reader = csv.reader(lines[start:], delimiter=delimiter, skipinitialspace=True, strict=True)
     header = [cell.strip().lower() for cell in next(reader)]
     rows = ((start + reader.line_num, cells) for cells in reader)
     return _Sheet(str(path), _columns(header, path), len(header), rows, delimiter != ",")

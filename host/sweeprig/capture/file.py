@@ -5,7 +5,9 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import struct
 import zipfile
+import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import astuple, replace
 from pathlib import Path
@@ -41,6 +43,19 @@ _EVENT_ARRAYS: dict[str, tuple[type[np.generic], int]] = {
     "snapshots": (np.int64, 6),  # index, first, trigger, channels, channel, number of codes
     "snapshot_codes": (np.uint16, 0),
 }
+_DAMAGE = (  # what zip, zlib, json and numpy raise for bytes that are not a whole file of ours
+    zipfile.BadZipFile,
+    zlib.error,
+    struct.error,
+    LookupError,
+    ArithmeticError,
+    AttributeError,
+    ValueError,
+    TypeError,
+    EOFError,
+    OSError,
+    RuntimeError,
+)
 _ARRAYS = {**_RECORD_ARRAYS, **_EVENT_ARRAYS}
 _STAMP = (1980, 1, 1, 0, 0, 0)  # no clock in the file, so that equal captures are equal files
 
@@ -134,15 +149,7 @@ def read_capture(path: Path) -> Capture:
         raise CaptureFileError(f"{path} cannot be read.", seen=str(exc), next_step="check the name") from exc
     try:
         capture = unpack(data, where=str(path))
-    except (
-        zipfile.BadZipFile,
-        KeyError,
-        ValueError,
-        TypeError,
-        EOFError,
-        OSError,
-        NotImplementedError,
-    ) as exc:
+    except _DAMAGE as exc:
         raise _damaged(str(path), f"{type(exc).__name__}: {exc}", len(data)) from exc
     return replace(capture, sha256=hashlib.sha256(data).hexdigest(), path=str(path))
 
