@@ -61,6 +61,22 @@ class Margin:
     limit_v: float
     verdict: Verdict
     would_decide: str = ""
+    measured_v: float | None = None  # [V] as measured, where value_v is ratio x nominal supply
+
+
+@dataclass(frozen=True)
+class Check:
+    """One quantity against a limit that is no rail margin. None stands for not measured, or for no limit."""
+
+    name: str  # closed | open | span | supply | strokes | slope_b ...: the limit's key in the profile
+    value: float | None
+    u95: float | None
+    unit: str
+    low: float | None
+    high: float | None
+    verdict: Verdict
+    source: str = ""  # of the limit
+    would_decide: str = ""
 
 
 @dataclass(frozen=True)
@@ -75,3 +91,5 @@ class Judgement:
     not_shown: tuple[str, ...]
     profile_name: str
     guard_factor: float
+    checks: tuple[Check, ...] = ()  # limits other than the margins to the rails
+    under: str = ""  # what a pass does not say; empty under any other verdict

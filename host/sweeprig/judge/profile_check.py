@@ -120,8 +120,8 @@ def _check_number(
     if not isinstance(entry, dict):
         wanted = f"a table [{full}] with {', '.join(names)}"
         return [Problem(line_of(lines, full), full, "is not a table", seen=repr(entry), limit=wanted)]
-    bounds = {"least": rule.least, "most": rule.most}
-    rules = {n: WordRule(float, rule.about, required=True, **bounds) for n in names[:-3]}
+    number = WordRule(float, rule.about, least=rule.least, most=rule.most, required=True)
+    rules = dict.fromkeys(names[:-3], number)
     rules["unit"] = WordRule(str, rule.unit, (rule.unit,), required=True)
     rules["source"] = WordRule(str, "where this comes from", required=True)
     rules["note"] = WordRule(str, "anything else worth knowing")

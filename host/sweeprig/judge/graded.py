@@ -1,0 +1,144 @@
+"""The analysis's findings as this profile weighs them, and the findings that its limits add."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from sweeprig.analysis.model import Analysis, Cause, Code, Finding
+from sweeprig.judge.model import Check, Verdict
+from sweeprig.judge.profile_model import Profile
+from sweeprig.words import Hookup, Sense
+
+CAUSE_ORDER = (
+    Cause.RIG,
+    Cause.WIRING,
+    Cause.SUPPLY,
+    Cause.GROUND,
+    Cause.CONNECTION,
+    Cause.TRACK,
+    Cause.INTERFERENCE,
+    Cause.MOUNTING,
+)
+SEVERITY_ORDER = ("fault", "doubt", "note")
+BY_DEPTH = (Code.WORN_PLACE, Code.LOOSE_CONNECTION, Code.STRAY_DROPOUT, Code.SUPPLY_DROPOUT)
+TRACK_CODES = (Code.TRACKS_SHORTED, Code.TRACKS_DISAGREE)
+
+
+def graded(analysis: Analysis, profile: Profile) -> list[Finding]:
+    """Return the analysis's findings; those of a track that the profile does not have are left out."""
+    out = []
+    for f in analysis.findings:
+        if profile.sensor.tracks < 2 and (f.channel == 1 or f.code in TRACK_CODES):
+            continue
+        if f.code is Code.TRACKS_DISAGREE and profile.limits.correlation is not None:
+            continue  # judged against the profile's own limit instead
+        out.append(_by_depth(f, profile.limits.dropout.value))
+    return out
+
+
+def _by_depth(f: Finding, least_percent: float) -> Finding:
+    """Events shallower than the profile's limit are a note."""
+    depth = f.numbers.get("worst_depth_percent")
+    if f.code not in BY_DEPTH or depth is None or depth >= least_percent:
+        return f
+    return replace(
+        f, severity="note", evidence=f"{f.evidence}; shallower than {least_percent:g} % of supply: a note"
+    )
+
+
+def ordered(found: list[Finding]) -> tuple[Finding, ...]:
+    """Return the findings, worst first: by severity, then by the cause that explains others."""
+    return tuple(sorted(found, key=lambda f: (SEVERITY_ORDER.index(f.severity), CAUSE_ORDER.index(f.cause))))
+
+
+def sense_findings(analysis: Analysis, profile: Profile) -> list[Finding]:
+    """Return a finding where the sensor runs against the profile's sense."""
+    wanted = profile.sensor.sense
+    if wanted == "either" or analysis.sense is Sense.UNKNOWN or analysis.sense.value == wanted:
+        return []
+    if any(f.code is Code.WRONG_SENSE for f in analysis.findings):
+        return []
+    text = f"the signal is {analysis.sense.value} ({analysis.sense_evidence}); the profile wants {wanted}"
+    step = (
+        "Check supply and ground: swapped on a potentiometer they only reverse the sense. Else another part."
+    )
+    return [Finding(Code.WRONG_SENSE, Cause.WIRING, 0, None, text, step)]
+
+
+def check_findings(checks: tuple[Check, ...], profile: Profile, hookup: Hookup) -> list[Finding]:
+    """Return the findings of failed checks."""
+    out = []
+    for c in checks:
+        maker = _MAKERS.get(c.name)
+        if c.verdict is Verdict.FAIL and maker is not None:
+            out.append(maker(c, profile, hookup))
+    return out
+
+
+def _seen(c: Check) -> str:
+    value = "not measured" if c.value is None else f"{c.value:.3f}"
+    spread = "" if c.u95 is None else f" ± {c.u95:.3f}"
+    bounds = " to ".join(f"{b:.3f}" for b in (c.low, c.high) if b is not None)
+    word = "at least " if c.high is None else "at most " if c.low is None else ""
+    return f"{value}{spread} {c.unit} against {word}{bounds} {c.unit} ({c.source})"
+
+
+def _end(c: Check, profile: Profile, _hookup: Hookup) -> Finding:
+    closed = c.name.startswith("closed")
+    track = " of track B" if c.name.endswith("_b") else ""
+    step = (
+        "Turn the sensor on its mount (`sweeprig aim`); the vehicle's own specification comes first."
+        if profile.sensor.slotted
+        else "Check stop and lever, and that this part and profile belong together."
+    )
+    return Finding(
+        Code.CLOSED_OUT_OF_RANGE if closed else Code.OPEN_OUT_OF_RANGE,
+        Cause.MOUNTING,
+        1 if track else 0,
+        (0.0, 1.0) if closed else (99.0, 100.0),
+        f"{'closed' if closed else 'open'} throttle{track}: {_seen(c)}",
+        step,
+    )
+
+
+def _span(c: Check, _profile: Profile, _hookup: Hookup) -> Finding:
+    text = f"distance of the ends: {_seen(c)}"
+    step = "Move the lever from stop to stop; if it did, check stops, coupling and part."
+    return Finding(Code.OPEN_OUT_OF_RANGE, Cause.MOUNTING, 0, None, text, step)
+
+
+def _supply(c: Check, _profile: Profile, hookup: Hookup) -> Finding:
+    powered = hookup is Hookup.POWERED
+    step = (
+        "The rig feeds this sensor: check the USB port and its cable, and the sensor for a short."
+        if powered
+        else "Check the supply at the controller's plug, then the wire to the sensor."
+    )
+    return Finding(Code.SUPPLY_OUT_OF_RANGE, Cause.SUPPLY, 2, None, f"supply at the sensor: {_seen(c)}", step)
+
+
+def _tracks(c: Check, profile: Profile, _hookup: Hookup) -> Finding:
+    what = {"slope_b": "slope of B against A", "sum_b": "A + B", "correlation": "B leaves its line"}[c.name]
+    step = f"Sweep each track alone; check which is A and which is B, and that the part is {profile.sensor.relation}."
+    return Finding(Code.TRACKS_DISAGREE, Cause.TRACK, 1, None, f"{what}: {_seen(c)}", step)
+
+
+def _linear(c: Check, _profile: Profile, _hookup: Hookup) -> Finding:
+    code = Code.NOT_LINEAR if c.name == "linearity" else Code.HYSTERESIS
+    step = "Sweep again with the angle measured; if it stays, replace the sensor."
+    return Finding(code, Cause.TRACK, 0, None, f"{c.name}: {_seen(c)}", step)
+
+
+_MAKERS = {
+    "closed": _end,
+    "open": _end,
+    "closed_b": _end,
+    "open_b": _end,
+    "span": _span,
+    "supply": _supply,
+    "slope_b": _tracks,
+    "sum_b": _tracks,
+    "correlation": _tracks,
+    "linearity": _linear,
+    "hysteresis": _linear,
+}

@@ -1,0 +1,76 @@
+"""One analysis against one profile. Composes the parts and holds no method of its own."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from sweeprig.analysis.model import Analysis
+from sweeprig.capture.model import SweepSetup, Trace
+from sweeprig.frontend import FrontEnd
+from sweeprig.judge import checks as ch
+from sweeprig.judge import graded as gr
+from sweeprig.judge.measured import measure
+from sweeprig.judge.model import Judgement, Verdict
+from sweeprig.judge.profile_model import Profile
+from sweeprig.judge.rails import flag_reading as flag_reading
+from sweeprig.judge.rails import margin_findings, rail_margins
+from sweeprig.judge.scale import make_scale
+from sweeprig.judge.unseen import not_shown, open_points
+from sweeprig.judge.whole import REFUSED, no_fault_text, overall
+from sweeprig.trim.model import Trim
+
+
+def judge(
+    *,
+    analysis: Analysis,
+    trace: Trace,
+    setup: SweepSetup,
+    profile: Profile,
+    trim: Trim | None = None,
+    front_end: FrontEnd | None = None,
+    guard_factor: float | None = None,
+) -> Judgement:
+    """Return the verdict on one capture; docs/methods-verdicts.md describes each step.
+
+    `trim` and `front_end` are None for data that did not come from a rig: the intervals then hold the scatter of
+    the data only. `guard_factor` None takes the profile's; 0 is simple acceptance.
+    """
+    if profile.sensor.tracks < 2:
+        analysis = replace(analysis, low_b=None, high_b=None, two_tracks=None)
+    g = profile.guard.factor if guard_factor is None else guard_factor
+    scale = make_scale(
+        analysis=analysis, trace=trace, setup=setup, profile=profile, trim=trim, front_end=front_end
+    )
+    quantities = measure(analysis=analysis, scale=scale, trim=trim, front_end=front_end)
+    refused = any(f.code in REFUSED for f in analysis.findings)
+    margins = (
+        ()
+        if refused
+        else rail_margins(
+            quantities=quantities, analysis=analysis, scale=scale, profile=profile, guard_factor=g
+        )
+    )
+    seen = ch.Seen(analysis, trace, profile, scale, quantities, g)
+    checks = () if refused else ch.all_checks(seen)
+    own = gr.graded(analysis, profile)
+    found = gr.ordered(
+        [
+            *own,
+            *gr.sense_findings(analysis, profile),
+            *margin_findings(margins, tuple(own), scale=scale, profile=profile),
+            *gr.check_findings(checks, profile, setup.hookup),
+        ]
+    )
+    verdict, reason = overall(found, margins, checks, () if refused else open_points(seen, trim))
+    return Judgement(
+        verdict=verdict,
+        reason=reason,
+        quantities=quantities,
+        margins=margins,
+        findings=found,
+        not_shown=not_shown(seen, trim),
+        profile_name=profile.name,
+        guard_factor=g,
+        checks=checks,
+        under=no_fault_text(ch.passes(analysis)) if verdict is Verdict.PASS else "",
+    )

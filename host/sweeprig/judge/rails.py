@@ -1,0 +1,161 @@
+"""Margins of the ends to the rails, and the live reading against them."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from sweeprig.analysis.model import Analysis, Cause, Code, Finding
+from sweeprig.judge.decide import decide, would_decide
+from sweeprig.judge.measured import sense_of
+from sweeprig.judge.model import Margin, Quantity, Verdict
+from sweeprig.judge.profile_model import Profile
+from sweeprig.judge.scale import Scale
+from sweeprig.words import Sense
+
+TURN = "Turn the sensor on its mount until both ends keep their margins"
+FIXED = "Check stop, lever and part: this mount does not let the sensor be turned"
+
+
+@dataclass(frozen=True)
+class Flag:
+    """One live reading against the rails; `text` is empty where there is nothing to say."""
+
+    where: str  # clear | near-lower | at-lower | near-upper | at-upper
+    text: str = ""
+
+
+def flag_reading(value_v: float, supply_v: float | None, profile: Profile) -> Flag:
+    """Flag one reading [V] against both rails, without its uncertainty.
+
+    `supply_v` is None where it is not observed: nominal is taken. A ratiometric reading is scaled to nominal
+    supply first. A reading that is not a number, or a supply of 0 V or less, gives clear with a text.
+    """
+    nominal = profile.supply.nominal_v
+    seen = nominal if supply_v is None else supply_v
+    if not (math.isfinite(value_v) and math.isfinite(seen)) or seen <= 0:
+        return Flag("clear", "no reading to judge")
+    scaled = profile.supply.ratiometric
+    v, top = (value_v / seen * nominal, nominal) if scaled else (value_v, seen)
+    limits = profile.limits
+    for side, room, margin in (
+        ("lower", v, limits.lower_rail.value),
+        ("upper", top - v, limits.upper_rail.value),
+    ):
+        if room <= limits.at_rail.value:
+            return Flag(f"at-{side}", f"at the {side} rail: dead band")
+        if room < margin:
+            return Flag(f"near-{side}", f"{room:.3f} V from the {side} rail, margin {margin:.3f} V")
+    return Flag("clear")
+
+
+def rail_margins(
+    *,
+    quantities: dict[str, Quantity],
+    analysis: Analysis,
+    scale: Scale,
+    profile: Profile,
+    guard_factor: float,
+) -> tuple[Margin, ...]:
+    """Return the margins of the low end to the lower rail and of the high end to the upper rail, per track."""
+    out = []
+    for channel, suffix in ((0, ""), (1, "_b")):
+        if f"low{suffix}_v" not in quantities:
+            continue
+        for end in ("low", "high"):
+            q = quantities[f"{end}{suffix}_v"]
+            out.append(
+                _margin(
+                    end_name(end, sense_of(analysis, channel)) + (" B" if suffix else ""),
+                    end,
+                    q,
+                    scale.at_nominal(q),
+                    scale=scale,
+                    profile=profile,
+                    guard_factor=guard_factor,
+                )
+            )
+    return tuple(out)
+
+
+def end_name(end: str, sense: Sense) -> str:
+    """Return closed or open for the low or high end; low and high stay where the sense is unknown."""
+    if sense is Sense.UNKNOWN:
+        return end
+    return "closed" if (end == "low") == (sense is Sense.RISING) else "open"
+
+
+def _margin(
+    name: str,
+    end: str,
+    measured: Quantity,
+    q: Quantity,
+    *,
+    scale: Scale,
+    profile: Profile,
+    guard_factor: float,
+) -> Margin:
+    lower = end == "low"
+    limits = profile.limits
+    limit = limits.lower_rail.value if lower else scale.top_v - limits.upper_rail.value
+    rail = "lower" if lower else "upper"
+    if q.value is None or q.u95 is None:
+        return Margin(name, rail, None, None, limit, Verdict.UNDECIDED, f"a rest at this end: {q.reason}")
+    low, high = (limit, math.inf) if lower else (-math.inf, limit)
+    verdict = decide(q.value, u95=q.u95, low=low, high=high, guard_factor=guard_factor)
+    more = ""
+    if verdict is Verdict.UNDECIDED:
+        more = would_decide(
+            q.value, u95=q.u95, low=low, high=high, guard_factor=guard_factor, budget=q.budget
+        )
+    return Margin(name, rail, q.value, q.u95, limit, verdict, more, measured.value)
+
+
+def margin_findings(
+    margins: tuple[Margin, ...], found: tuple[Finding, ...], *, scale: Scale, profile: Profile
+) -> list[Finding]:
+    """Return findings of failed margins; at the rail it is a dead band, unless the analysis has said so already."""
+    dead = {f.code for f in found} & {Code.DEAD_BAND_CLOSED, Code.DEAD_BAND_OPEN}
+    out = []
+    for m in margins:
+        if m.verdict is not Verdict.FAIL or m.value_v is None:
+            continue
+        closed = _is_closed(m)
+        code = Code.DEAD_BAND_CLOSED if closed else Code.DEAD_BAND_OPEN
+        if code in dead and not m.end.endswith(" B"):
+            continue
+        room = m.value_v if m.rail == "lower" else scale.top_v - m.value_v
+        at_rail = room <= profile.limits.at_rail.value
+        if not at_rail:
+            code = Code.MARGIN_CLOSED if closed else Code.MARGIN_OPEN
+        out.append(_margin_finding(m, code, room, at_rail=at_rail, closed=closed, profile=profile))
+    return out
+
+
+def _is_closed(m: Margin) -> bool:
+    """Closed end; where the sense is unknown the low end is taken as closed and the evidence says so."""
+    return m.end.startswith(("closed", "low"))
+
+
+def _margin_finding(
+    m: Margin, code: Code, room: float, *, at_rail: bool, closed: bool, profile: Profile
+) -> Finding:
+    known = m.end.startswith(("closed", "open"))
+    what = "stands at" if at_rail else "is too near to"
+    need = profile.limits.lower_rail if m.rail == "lower" else profile.limits.upper_rail
+    text = (
+        f"the {m.end} end {what} the {m.rail} rail: {max(room, 0.0):.3f} V from it, at least {need.value:.3f} V "
+        f"needed ({need.source})"
+    )
+    if not known:
+        text += "; sense unknown, the low end is taken as closed"
+    move = f"{TURN} (`sweeprig aim`)." if profile.sensor.slotted else f"{FIXED}."
+    return Finding(
+        code,
+        Cause.MOUNTING,
+        1 if m.end.endswith(" B") else 0,
+        (0.0, 1.0) if closed else (99.0, 100.0),
+        text,
+        move,
+        numbers={"room_v": room, "limit_v": need.value},
+    )

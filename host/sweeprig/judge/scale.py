@@ -1,0 +1,118 @@
+"""From measured volts to the scale on which a profile's limits hold."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from sweeprig.analysis.model import Analysis
+from sweeprig.analysis.statistics import batch_u
+from sweeprig.capture.model import SweepSetup, Trace
+from sweeprig.frontend import FrontEnd
+from sweeprig.judge import budget as bu
+from sweeprig.judge.model import BudgetLine, Quantity
+from sweeprig.judge.profile_model import Profile, Range
+from sweeprig.trim.model import Trim
+from sweeprig.words import Hookup
+
+NOT_OBSERVED = "the supply was not observed"
+
+
+@dataclass(frozen=True)
+class Scale:
+    """The rails of one capture and how volts are put on the profile's scale."""
+
+    nominal_v: float  # [V]
+    ratiometric: bool
+    ground_v: float  # [V] sensor ground against rig ground; 0 where not observed
+    supply: Quantity  # measured supply; value None where not observed
+    supply_range: Range  # that the supply has to keep, by who feeds the sensor
+    unseen_range: Range  # that the supply is taken to keep where it was not observed
+
+    @property
+    def top_v(self) -> float:
+        """Upper rail on the profile's scale [V]."""
+        if self.ratiometric or self.supply.value is None:
+            return self.nominal_v
+        return self.supply.value - self.ground_v
+
+    def at_nominal(self, q: Quantity) -> Quantity:
+        """Return a measured level on the profile's scale: ratio x nominal supply, or volts above ground.
+
+        x = Vn (V - G) / (S - G). Where S was not observed it is taken as nominal, and its allowed range enters
+        the uncertainty as a rectangular term.
+        """
+        if q.value is None:
+            return q
+        above = q.value - self.ground_v
+        if not self.ratiometric:
+            return bu.quantity(q.name, q.unit, above, q.budget, n_samples=q.n_samples)
+        if self.supply.value is None:
+            lines = (*q.budget, self._unseen(above))
+            return bu.quantity(q.name, q.unit, above, lines, n_samples=q.n_samples)
+        ratio, lines = self._ratio(q)
+        return bu.quantity(
+            q.name, q.unit, ratio * self.nominal_v, bu.scaled(lines, self.nominal_v), n_samples=q.n_samples
+        )
+
+    def ratio(self, q: Quantity, name: str) -> Quantity:
+        """Return a measured level as a ratio to the measured supply, both above sensor ground."""
+        if q.value is None:
+            return bu.missing(name, "", q.reason)
+        if self.supply.value is None:
+            return bu.missing(name, "", self.supply.reason)
+        ratio, lines = self._ratio(q)
+        return bu.quantity(name, "", ratio, lines, n_samples=q.n_samples)
+
+    def _ratio(self, q: Quantity) -> tuple[float, tuple[BudgetLine, ...]]:
+        level, supply = q.value or 0.0, self.supply.value or math.nan
+        rail = supply - self.ground_v
+        ratio = (level - self.ground_v) / rail
+        return ratio, (
+            *bu.scaled(q.budget, 1 / rail),
+            *bu.scaled(self.supply.budget, -ratio / rail, "supply: "),
+        )
+
+    def _unseen(self, above_v: float) -> BudgetLine:
+        half = (self.unseen_range.high - self.unseen_range.low) / 2
+        sensitivity = above_v / self.nominal_v
+        return BudgetLine(
+            "supply not observed", "B", "rectangular", half / math.sqrt(3), "V", sensitivity, math.inf
+        )
+
+
+def make_scale(
+    *,
+    analysis: Analysis,
+    trace: Trace,
+    setup: SweepSetup,
+    profile: Profile,
+    trim: Trim | None,
+    front_end: FrontEnd | None,
+) -> Scale:
+    """Return the scale of one capture."""
+    limits = profile.limits
+    powered = setup.hookup is Hookup.POWERED and trace.source == "rig"
+    ground = trace.ground_v
+    return Scale(
+        nominal_v=profile.supply.nominal_v,
+        ratiometric=profile.supply.ratiometric,
+        ground_v=0.0 if ground is None or not ground.size else float(np.median(ground)),
+        supply=_supply(analysis, trace, trim, front_end),
+        supply_range=limits.supply_powered if powered else limits.supply,
+        unseen_range=limits.supply,
+    )
+
+
+def _supply(analysis: Analysis, trace: Trace, trim: Trim | None, end: FrontEnd | None) -> Quantity:
+    value = analysis.supply_v
+    if trace.supply is None or not math.isfinite(value) or value <= 0:
+        return bu.missing("supply_v", "V", NOT_OBSERVED)
+    u, dof = batch_u(trace.supply.mean_v)
+    lines = (
+        BudgetLine("level of the supply", "A", "t", u if math.isfinite(u) else 0.0, "V", 1.0, dof),
+        *bu.calibration_lines(value, channel=2, trim=trim, front_end=end),
+    )
+    return bu.quantity("supply_v", "V", value, lines, n_samples=trace.supply.mean_v.size)

@@ -1,0 +1,97 @@
+"""The overall verdict from its parts, with the reason first."""
+
+from __future__ import annotations
+
+from sweeprig.analysis.model import Cause, Code, Finding
+from sweeprig.judge.model import Check, Margin, Verdict
+
+NO_FAULT = (
+    "No fault seen in {passes}, at this temperature and place. Heat or vibration faults are not excluded."
+)
+REFUSED = {
+    Code.NOT_ANALOGUE: "This is not an analogue position signal",
+    Code.RIG_OVER_RANGE: "The signal is above this rig's range",
+}
+NAMES = {
+    "closed": "closed throttle",
+    "open": "open throttle",
+    "closed_b": "closed throttle of track B",
+    "open_b": "open throttle of track B",
+    "span": "distance of the ends",
+    "slope_b": "slope of track B",
+    "sum_b": "sum of the tracks",
+    "correlation": "agreement of the tracks",
+}
+
+
+def no_fault_text(n_passes: int) -> str:
+    """Return what a pass does not say."""
+    return NO_FAULT.format(passes=f"{n_passes} pass" if n_passes == 1 else f"{n_passes} passes")
+
+
+def overall(
+    findings: tuple[Finding, ...],
+    margins: tuple[Margin, ...],
+    checks: tuple[Check, ...],
+    open_points: tuple[str, ...] = (),
+) -> tuple[Verdict, str]:
+    """Return the verdict and its reason; `findings` are in order, `open_points` keep anything from passing.
+
+    A signal that cannot be read decides nothing. Then any fault fails, then anything open leaves it undecided.
+    """
+    refused = next((f for f in findings if f.code in REFUSED), None)
+    if refused is not None:
+        return Verdict.UNDECIDED, f"{REFUSED[refused.code]}: {refused.evidence}. {refused.next_step}"
+    faults = [f for f in findings if f.severity == "fault" and f.cause is not Cause.RIG]
+    if faults:
+        return Verdict.FAIL, _fail_reason(faults)
+    failed = [m for m in margins if m.verdict is Verdict.FAIL]
+    if failed or any(c.verdict is Verdict.FAIL for c in checks):
+        return Verdict.FAIL, "A limit of the profile is not kept: see the margins and checks."
+    undecided = [*_open_limits(margins, checks), *_open_findings(findings), *open_points]
+    if undecided:
+        more = f" {len(undecided) - 1} more open." if len(undecided) > 1 else ""
+        return Verdict.UNDECIDED, f"{_sentence(undecided[0])}{more}"
+    return Verdict.PASS, "Every end keeps its limits with the uncertainty counted, and no fault was seen."
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}" + ("" if text.endswith(".") else ".")
+
+
+def title(code: Code) -> str:
+    """Return a finding's code as words."""
+    return code.value.replace("-", " ")
+
+
+def _fail_reason(faults: list[Finding]) -> str:
+    first = faults[0]
+    where = ""
+    if first.where_percent is not None and first.where_percent[1] - first.where_percent[0] < 99:
+        where = f" at {first.where_percent[0]:.0f} to {first.where_percent[1]:.0f} % of signal span"
+    others = [title(f.code) for f in faults[1:]]
+    more = f" Also: {', '.join(dict.fromkeys(others))}." if others else ""
+    return _sentence(f"{title(first.code)}{where} (cause: {first.cause.value}): {first.evidence}") + more
+
+
+def _open_limits(margins: tuple[Margin, ...], checks: tuple[Check, ...]) -> list[str]:
+    out = []
+    for m in margins:
+        if m.verdict is Verdict.UNDECIDED:
+            seen = "was not measured" if m.value_v is None else f"at {m.value_v:.3f} V is too near to decide"
+            out.append(
+                f"the {m.end} end {seen} against its {m.rail} limit of {m.limit_v:.3f} V: {m.would_decide}"
+            )
+    for c in checks:
+        if c.verdict is Verdict.UNDECIDED:
+            name = NAMES.get(c.name, c.name)
+            seen = "not measured" if c.value is None else f"{c.value:.4g} {c.unit}, not decided"
+            out.append(f"{name} {seen}: {c.would_decide}")
+    return out
+
+
+def _open_findings(findings: tuple[Finding, ...]) -> list[str]:
+    doubts = [
+        f for f in findings if f.severity == "doubt" or (f.severity == "fault" and f.cause is Cause.RIG)
+    ]
+    return [f"{title(f.code)}: {f.evidence}. {f.next_step}" for f in doubts]
