@@ -17,6 +17,11 @@ class Places:
     trims: Path
     records: Path
 
+    @property
+    def state(self) -> Path:
+        """What is remembered between runs: confirmations of a job, the last check of a test lead."""
+        return self.records.parent / "state"
+
 
 def find_places(env: Mapping[str, str] | None = None) -> Places:
     """Return the places in force for `env` (default: the process's environment)."""

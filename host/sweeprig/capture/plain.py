@@ -10,6 +10,7 @@ from typing import Any
 from sweeprig.capture.model import Hookup, Sense, Starts, SweepSetup
 from sweeprig.errors import CaptureFileError
 
+_LISTS = {"confirmed", "prepared"}
 _WORDS: dict[str, type[StrEnum]] = {"hookup": Hookup, "starts": Starts, "sense": Sense}
 
 
@@ -29,8 +30,8 @@ def setup_from_plain(data: Mapping[str, Any], *, where: str) -> SweepSetup:
         for key, word in _WORDS.items():
             if key in values:
                 values[key] = word(values[key])
-        if "confirmed" in values:
-            values["confirmed"] = tuple(str(item) for item in values["confirmed"])
+        for key in _LISTS & values.keys():
+            values[key] = tuple(str(item) for item in values[key])
         values["seconds"] = float(values.get("seconds", SweepSetup.seconds))
     except (ValueError, TypeError) as exc:
         raise CaptureFileError(

@@ -1,0 +1,199 @@
+"""Cautions and confirmations: what is shown, what must be confirmed, and what a job has confirmed already.
+
+The texts are common practice of the trade (no source). Local codes, the vehicle's own service procedure and
+licensed practice come before every line here.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import Protocol
+
+from sweeprig.capture.atomic import write_atomically
+from sweeprig.errors import InputError, SafetyError
+from sweeprig.words import Hookup, Setting
+
+VEHICLE_CAUTIONS = (
+    "Local codes, the vehicle's own service procedure and licensed practice come first. This list adds to them.",
+    "An unexpected throttle signal can move a vehicle: engine off, park brake on, wheels chocked, gear out.",
+    "Ignition on only as long as it is needed. Nobody in front of or behind the vehicle.",
+    "A motor-driven throttle plate closes on fingers without warning: never push it by hand, never drive its"
+    " motor. In the vehicle move the pedal.",
+    "Read out and write down the stored trouble codes before anything is unplugged.",
+    "Ignition off, then wait for the controllers to shut down, before any plug is moved.",
+    "An unplugged sensor stores codes and can cause limp mode. Afterwards: relearn by the service procedure, and"
+    " recheck before driving.",
+    "Pierce no insulation. Keep away from airbag wiring (yellow sleeves in common practice) and from high-voltage"
+    " wiring (orange).",
+)
+TAPPED_CAUTIONS = (
+    "Tap signal and sensor ground only. The rig feeds in neither supply nor ground.",
+    "One track of a two-supply pedal at a time: never join two supplies or two grounds.",
+)
+POWERED_CAUTIONS = (
+    "The sensor's plug is OFF the harness: the rig feeds the sensor and nothing else may.",
+    "Never power a pin that is not identified: sweeprig pins.",
+)
+
+
+@dataclass(frozen=True)
+class Confirmation:
+    """One thing that the operator has to confirm before work goes on."""
+
+    key: str  # as typed after --confirm
+    text: str
+
+
+CAUTIONS = Confirmation("cautions", "The cautions above are read and kept.")
+PLUG_OFF = Confirmation("plug-off", "The sensor's plug is OFF the harness and on the rig's powered lead.")
+LAPTOP = Confirmation(
+    "laptop-battery",
+    "The laptop runs on its battery with nothing else attached, or the rig hangs on a USB isolator.",
+)
+USB_FIRST = Confirmation(
+    "usb-first",
+    "USB was connected BEFORE the tap. Afterwards: first the tap off, then ignition off, then USB off.",
+)
+SECURED = Confirmation(
+    "secured",
+    "The vehicle is secured by its own procedure, and a qualified person for this drive is present.",
+)
+IDLE = Confirmation(
+    "idle",
+    "Recording at idle: throttle untouched, no hands near moving or hot parts, vehicle secured.",
+)
+ALL = (CAUTIONS, PLUG_OFF, LAPTOP, USB_FIRST, SECURED, IDLE)
+
+
+def cautions_for(setting: str, hookup: str) -> tuple[str, ...]:
+    """Return the cautions to show for this place and hookup."""
+    wiring = TAPPED_CAUTIONS if str(hookup) == Hookup.TAPPED else POWERED_CAUTIONS
+    return (*VEHICLE_CAUTIONS, *wiring) if str(setting) == Setting.VEHICLE else wiring
+
+
+def confirmations_for(setting: str, hookup: str) -> tuple[Confirmation, ...]:
+    """Return what must be confirmed once per job for this place and hookup."""
+    first = (CAUTIONS,) if str(setting) == Setting.VEHICLE else ()
+    return (*first, LAPTOP, USB_FIRST) if str(hookup) == Hookup.TAPPED else (*first, PLUG_OFF)
+
+
+class Ask(Protocol):
+    """How a step speaks with the operator. Nothing in bench knows a terminal."""
+
+    def confirm(self, item: Confirmation) -> bool:
+        """Return whether the operator confirms."""
+
+    def say(self, text: str) -> None:
+        """Show one plain line."""
+
+
+@dataclass
+class Unattended:
+    """Nobody answers: only what was confirmed beforehand counts. Keeps what was said."""
+
+    confirmed: tuple[str, ...] = ()
+    said: list[str] = field(default_factory=list)
+
+    def confirm(self, item: Confirmation) -> bool:
+        """Return whether it was confirmed beforehand."""
+        return item.key in self.confirmed
+
+    def say(self, text: str) -> None:
+        """Keep the line."""
+        self.said.append(text)
+
+
+def check_keys(keys: Iterable[str]) -> tuple[str, ...]:
+    """Return the keys that were typed after --confirm; InputError for one that there is not."""
+    known = tuple(item.key for item in ALL)
+    out = tuple(part.strip() for key in keys for part in key.split(",") if part.strip())
+    for key in out:
+        if key not in known:
+            raise InputError(
+                "There is nothing of this name to confirm.",
+                seen=key,
+                limit=", ".join(known),
+                next_step="correct --confirm",
+            )
+    return out
+
+
+def refused(item: Confirmation) -> SafetyError:
+    """Return the error for a confirmation that was not given."""
+    return SafetyError(
+        f"Not confirmed: {item.text}",
+        seen="no confirmation",
+        limit="a confirmation once per job",
+        next_step=f"make it so, then confirm when asked, or add --confirm {item.key}",
+    )
+
+
+# --- what a job has confirmed
+
+
+def _slug(job: str) -> str:
+    return re.sub(r"[^A-Za-z0-9]+", "-", job).strip("-").lower() or "job"
+
+
+def _digest(job: str) -> str:
+    import hashlib
+
+    return hashlib.sha256(job.encode()).hexdigest()[:8]
+
+
+@dataclass(frozen=True)
+class JobBook:
+    """What each job has confirmed, a small file per job. Work without a job's name is not remembered."""
+
+    folder: Path
+
+    def _file(self, job: str) -> Path:
+        return self.folder / f"{_slug(job)}-{_digest(job)}.json"
+
+    def confirmed(self, job: str) -> dict[str, str]:
+        """Return what `job` has confirmed, key to time; a damaged file has confirmed nothing."""
+        if not job:
+            return {}
+        try:
+            data = json.loads(self._file(job).read_text(encoding="utf-8"))
+            return {str(k): str(v) for k, v in data["confirmed"].items()}
+        except (OSError, ValueError, KeyError, AttributeError, TypeError):
+            return {}
+
+    def note(self, job: str, keys: Iterable[str], *, when: datetime) -> None:
+        """Remember that `job` has confirmed `keys`."""
+        new = {key: when.isoformat(timespec="seconds") for key in keys}
+        if not job or not new:
+            return
+        self.folder.mkdir(parents=True, exist_ok=True)
+        data = {"job": job, "confirmed": {**new, **self.confirmed(job)}}
+        write_atomically(self._file(job), json.dumps(data, indent=2, ensure_ascii=False).encode())
+
+
+def settle(
+    items: Iterable[Confirmation], *, job: str, book: JobBook | None, ask: Ask, when: datetime
+) -> tuple[str, ...]:
+    """Ask for what `job` has not confirmed yet; return all keys that hold.
+
+    Raises SafetyError for the first that is not given. What was given is remembered even then.
+    """
+    known = book.confirmed(job) if book is not None else {}
+    given: list[str] = []
+    try:
+        for item in items:
+            if item.key in known:
+                ask.say(f"Confirmed for this job on {known[item.key]}: {item.text}")
+            elif not ask.confirm(item):
+                raise refused(item)
+            else:
+                ask.say(f"Confirmed: {item.text}")
+                given.append(item.key)
+    finally:
+        if book is not None:
+            book.note(job, given, when=when)
+    return tuple(item.key for item in items)

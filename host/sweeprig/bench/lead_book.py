@@ -1,0 +1,62 @@
+"""When the test lead of a rig was last checked, and what came of it."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+from sweeprig.capture.atomic import write_atomically
+
+
+@dataclass(frozen=True)
+class LeadCheck:
+    """One check with the fixed resistor plug."""
+
+    made_at: str  # ISO 8601 with offset
+    passed: bool
+    ratio: float  # signal over supply
+    wanted_ratio: float
+    noise_v: float  # [V] standard deviation of the window means, at rest
+    n_events: int  # seen while the lead was shaken
+    shaken_s: float  # [s]
+    operator: str = ""
+    reason: str = ""  # why it did not pass
+
+    @property
+    def line(self) -> str:
+        """One line for the sheet."""
+        verdict = "passed" if self.passed else f"FAILED ({self.reason})"
+        return (
+            f"{self.made_at[:10]} {verdict}: ratio {self.ratio:.4f}, noise {1000 * self.noise_v:.2f} mV,"
+            f" {self.n_events} events in {self.shaken_s:.0f} s of shaking"
+        )
+
+
+@dataclass(frozen=True)
+class LeadBook:
+    """The last check of each rig's lead, a small file per rig."""
+
+    folder: Path
+
+    def _file(self, uid: str) -> Path:
+        return self.folder / f"lead-{re.sub(r'[^A-Za-z0-9]+', '-', uid) or 'unknown'}.json"
+
+    def note(self, uid: str, check: LeadCheck) -> Path:
+        """Keep a check in place of the one before."""
+        path = self._file(uid)
+        write_atomically(path, json.dumps(asdict(check), indent=2, ensure_ascii=False).encode())
+        return path
+
+    def last(self, uid: str) -> LeadCheck | None:
+        """Return the last check; None where there is none that can be read."""
+        try:
+            return LeadCheck(**json.loads(self._file(uid).read_text(encoding="utf-8")))
+        except (OSError, ValueError, TypeError):
+            return None
+
+    def line(self, uid: str) -> str:
+        """Return the line for the sheet, "" where the lead was never checked."""
+        last = self.last(uid)
+        return "" if last is None else last.line

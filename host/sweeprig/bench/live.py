@@ -1,0 +1,207 @@
+"""Readings from a running rig, without a capture: what hookup, check, watch and aim look through."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from sweepboard import wire
+from sweeprig.capture.model import Capture, Channel, SweepSetup, Trace
+from sweeprig.errors import BoardRefusedError, BoardSilentError, LinkError
+from sweeprig.frontend import FrontEnd
+from sweeprig.link.client import RigClient
+from sweeprig.link.messages import Event, Mark, Records, SlowReading
+from sweeprig.trim.model import Trim
+from sweeprig.trim.volts import to_trace
+
+SETTLE_S = 0.1  # [s] of records left out after a switch; the front end settles in far less
+POLL_S = 0.1
+PATIENCE = 30  # polls that bring nothing before the rig counts as silent
+
+
+@dataclass(frozen=True)
+class Levels:
+    """The channels at rest: medians of the window means. None where a channel is not there."""
+
+    n_windows: int
+    signal_v: float  # [V]
+    noise_v: float  # [V] standard deviation of the window means
+    low_v: float  # [V] lowest single conversion
+    high_v: float  # [V] highest single conversion
+    signal_b_v: float | None = None  # [V]
+    supply_v: float | None = None  # [V]
+    supply_peak_v: float | None = None  # [V] peak to peak of the supply's window means
+    flags_any: int = 0  # wire.FLAG_* seen in any window
+    flags_all: int = 0  # wire.FLAG_* seen in all windows
+    current_a: float | None = None  # [A] into the sensor, where the rig measures it
+    ground_v: float | None = None  # [V] sensor ground against rig ground, where observed
+    battery_v: float | None = None  # [V] where observed
+
+    @property
+    def fault(self) -> bool:
+        """Whether the rig said that it limits or has cut the supply."""
+        return bool(self.flags_any & wire.FLAG_SUPPLY_FAULT)
+
+
+@dataclass(frozen=True)
+class Chunk:
+    """What one look at the rig brought: volts of some windows, and the other events."""
+
+    trace: Trace | None  # None where no record came
+    records: Records
+    marks: tuple[Mark, ...] = ()
+    slow: tuple[SlowReading, ...] = ()
+
+
+@dataclass(frozen=True)
+class Volts:
+    """Codes of this rig to volts at the sensor."""
+
+    client: RigClient
+    setup: SweepSetup
+    trim: Trim
+    front_end: FrontEnd
+    nominal_supply_v: float = 5.0
+
+    def trace(self, records: Records) -> Trace:
+        """Return the trace of some records; the time is that of their index."""
+        rig = self.client.hello()
+        capture = Capture(
+            records=records,
+            rig=rig,
+            setup=self.setup,
+            created="",
+            window=int(rig["window"]),
+            conversion_hz=float(rig["conversion_hz"]),
+        )
+        return to_trace(
+            capture,
+            trim=self.trim,
+            front_end=self.front_end,
+            nominal_supply_v=self.nominal_supply_v,
+            track_ohm=self.setup.track_ohm,
+        )
+
+    def chunk(self, events: list[Event]) -> Chunk:
+        """Return what a list of events holds."""
+        records = Records.concatenate([e for e in events if isinstance(e, Records)])
+        return Chunk(
+            self.trace(records) if len(records) else None,
+            records,
+            tuple(e for e in events if isinstance(e, Mark)),
+            tuple(e for e in events if isinstance(e, SlowReading)),
+        )
+
+
+def has(client: RigClient, word: str) -> bool:
+    """Return whether the rig's hello lists a capability."""
+    return word in client.hello().get("capabilities", ())
+
+
+def switch(client: RigClient, what: str, **args: Any) -> bool:
+    """Work one switch of the rig; False where it is not fitted. Raises BoardRefusedError where it refuses."""
+    try:
+        client.command(what, **args)
+    except BoardRefusedError as exc:
+        if exc.seen == "not-fitted":
+            return False
+        raise
+    return True
+
+
+def release(client: RigClient) -> None:
+    """Switch off supply, burden and bias, whichever are fitted."""
+    if has(client, "supply-switch"):
+        switch(client, "supply", on=False)
+    if has(client, "burden"):
+        switch(client, "burden", on=False)
+    if has(client, "bias"):
+        switch(client, "bias", mode="off")
+
+
+@contextmanager
+def streaming(client: RigClient, hookup: str) -> Iterator[None]:
+    """Stream while the block runs. A board that is gone has stopped by itself."""
+    client.start(str(hookup))
+    try:
+        yield
+    finally:
+        with suppress(LinkError):
+            client.stop()
+
+
+def collect(client: RigClient, *, seconds: float, settle_s: float = SETTLE_S) -> list[Event]:
+    """Return `seconds` of a running stream from now on, the first `settle_s` left out; time is the record index.
+
+    Raises BoardSilentError where no records come.
+    """
+    window_s = client.window_s
+    skip, want = round(settle_s / window_s), max(1, round(seconds / window_s))
+    client.poll(0.0)  # what came before the last command
+    first: int | None = None
+    kept: list[Event] = []
+    silent = 0
+    while silent < PATIENCE:
+        silent += 1
+        for event in client.poll(POLL_S):
+            if isinstance(event, Records):
+                silent = 0
+                first = int(event.index[0]) if first is None else first
+                kept.append(_from(event, first + skip))
+                if int(event.index[-1]) >= first + skip + want - 1:
+                    return kept
+            else:
+                kept.append(event)
+    raise BoardSilentError(
+        "The rig streams no records.",
+        seen=f"nothing for {PATIENCE * POLL_S:.0f} s",
+        next_step="plug the rig in again; if it happens again: sweeprig install",
+    )
+
+
+def _from(records: Records, index: int) -> Records:
+    keep = records.index >= index
+    names = ("index", "sums", "mins", "maxs", "position", "flags")
+    return Records(*(getattr(records, name)[keep] for name in names))
+
+
+def levels(volts: Volts, events: list[Event]) -> Levels:
+    """Return the levels of what was collected. Events without a record raise BoardSilentError."""
+    chunk = volts.chunk(events)
+    if chunk.trace is None:
+        raise BoardSilentError("The rig sent no records.", next_step="plug the rig in again and repeat")
+    a, supply = chunk.trace.signal_a, chunk.trace.supply
+    return Levels(
+        n_windows=len(chunk.records),
+        signal_v=float(np.median(a.mean_v)),
+        noise_v=float(np.std(a.mean_v)),
+        low_v=float(a.min_v.min()),
+        high_v=float(a.max_v.max()),
+        signal_b_v=_middle(chunk.trace.signal_b),
+        supply_v=_middle(supply),
+        supply_peak_v=None if supply is None else float(np.ptp(supply.mean_v)),
+        flags_any=int(np.bitwise_or.reduce(chunk.records.flags)),
+        flags_all=int(np.bitwise_and.reduce(chunk.records.flags)),
+        current_a=slow_value(chunk.slow, wire.SLOW_SUPPLY_CURRENT),
+        ground_v=slow_value(chunk.slow, wire.SLOW_GROUND),
+        battery_v=slow_value(chunk.slow, wire.SLOW_BATTERY),
+    )
+
+
+def slow_value(slow: tuple[SlowReading, ...], quantity: int) -> float | None:
+    """Return the median of the good readings of a quantity in its SI unit; None where there is none."""
+    values = [s.value / 1e6 for s in slow if s.quantity == quantity and s.status == 0]
+    return float(np.median(values)) if values else None
+
+
+def _middle(channel: Channel | None) -> float | None:
+    return None if channel is None else float(np.median(channel.mean_v))
+
+
+def look(volts: Volts, *, seconds: float = 0.2, settle_s: float = SETTLE_S) -> Levels:
+    """Return the levels of a running stream from now on."""
+    return levels(volts, collect(volts.client, seconds=seconds, settle_s=settle_s))
