@@ -29,7 +29,7 @@ from sweepboard.windows import CODE_MASK, reduce_into
 
 try:
     from sweepboard.rp2_thumb import reduce_three
-except (ImportError, SyntaxError, ValueError):  # no ARM core
+except (ImportError, AttributeError, SyntaxError, ValueError):  # no ARM core
     reduce_three = None
 
 BUFFERS = const(32)  # a power of two: 32 windows are 31.9 ms, longer than a garbage collection

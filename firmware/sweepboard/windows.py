@@ -78,10 +78,27 @@ def farthest_plain(codes, start, channels, channel, count, reference):
     return where
 
 
+def unusual_plain(out, at, channels, count, last, spread, jump):
+    """Return the first channel of a reduced window that is unusual, or -1; put its sums into `last`.
+
+    Unusual: max - min above `spread`, or a mean that is more than `jump` codes from that of the window before,
+    whose sums stand in `last` (array "I"). 0 switches a test off.
+    """
+    found = -1
+    for channel in range(channels):
+        total, low, high = struct.unpack_from("<IHH", out, at + 8 * channel)
+        away = abs(total - last[channel])
+        last[channel] = total
+        if found < 0 and ((spread and high - low > spread) or (jump and away > jump * count)):
+            found = channel
+    return found
+
+
 try:
-    from sweepboard.windows_viper import copy_codes, count_into, farthest, reduce_into
-except (ImportError, SyntaxError, ValueError):  # CPython, or a port without native code
+    from sweepboard.windows_viper import copy_codes, count_into, farthest, reduce_into, unusual
+except (ImportError, AttributeError, SyntaxError, ValueError):  # CPython, or a port without native code
     copy_codes = copy_plain
     count_into = count_plain
     farthest = farthest_plain
+    unusual = unusual_plain
     reduce_into = reduce_builtin if hasattr(memoryview, "tolist") else reduce_plain

@@ -2,6 +2,8 @@
 
 import micropython
 
+# ruff: noqa: PLR1730  (viper has no min() of its own integers)
+
 
 @micropython.viper
 def reduce_into(codes: ptr16, start: int, channels: int, count: int, out: ptr8, at: int) -> int:  # noqa: F821
@@ -20,8 +22,10 @@ def reduce_into(codes: ptr16, start: int, channels: int, count: int, out: ptr8, 
             seen |= code
             code &= 4095
             total += code
-            low = min(low, code)
-            high = max(high, code)
+            if code < low:
+                low = code
+            if code > high:
+                high = code
             i += channels
         out[place] = total
         out[place + 1] = total >> 8
@@ -72,3 +76,28 @@ def farthest(codes: ptr16, start: int, channels: int, channel: int, count: int, 
             where = i
         i += channels
     return where
+
+
+@micropython.viper
+def unusual(out: ptr8, at: int, channels: int, count: int, last: ptr32, spread: int, jump: int) -> int:  # noqa: F821
+    """See windows.unusual_plain."""
+    found = -1
+    place = int(at)
+    channel = 0
+    while channel < channels:
+        total = int(out[place]) | int(out[place + 1]) << 8 | int(out[place + 2]) << 16
+        wide = (int(out[place + 6]) | int(out[place + 7]) << 8) - (
+            int(out[place + 4]) | int(out[place + 5]) << 8
+        )
+        away = total - int(last[channel])
+        if away < 0:
+            away = 0 - away
+        last[channel] = total
+        if found < 0:
+            if spread > 0 and wide > spread:
+                found = channel
+            if jump > 0 and away > jump * count:
+                found = channel
+        place += 8
+        channel += 1
+    return found

@@ -1,0 +1,282 @@
+"""The commands: what the host can ask for, and what it is refused."""
+
+import gc
+import json
+import struct
+
+from sweepboard import wire
+from sweepboard.arguments import RefusedError, one_of, switch, whole
+from sweepboard.watchers import HISTOGRAM_MOST_WINDOWS, MOST_PER_SECOND
+
+PRESENT_CODE = 400  # of the converter: about 0.5 V at the sensor, where nothing should feed it
+LOOK_FIRST_MS = 50  # longest wait for one window before the supply is switched on
+RESET_CODES = {"power on": 1, "reset pin": 2, "watchdog": 3, "software": 4, "debugger": 5}  # else 0
+HOOKUPS = ("powered", "tapped")
+BIAS_MODES = ("off", "up", "down")
+LIGHT_MODES = ("off", "on", "slow", "fast")
+DRIVE_ACTIONS = ("home", "goto", "stop", "free")
+MOST_CODES = 4095
+MOST_MS = 60000
+ENCODER_COUNTS = 4096
+
+OUT_SUPPLY, OUT_BURDEN, OUT_BIAS_UP, OUT_BIAS_DOWN, OUT_TAPPED = 1, 2, 4, 8, 16  # bits of outputs()
+
+
+class Commands:
+    """The commands of one rig (a Service). Each returns what goes into its reply, or None if it answered itself."""
+
+    def __init__(self, rig):
+        self.rig = rig
+        self._checked = {}
+
+    def table(self):
+        """Return name -> (method, {argument: (check, default)}); a default of None means that it is needed."""
+        snapshots = self.rig.snapshots
+        codes = whole(0, MOST_CODES)
+        return {
+            "hello": (self._hello, {}),
+            "start": (self._start, {"hookup": (one_of(HOOKUPS), "powered")}),
+            "stop": (self._stop, {}),
+            "status": (self._status, {}),
+            "supply": (self._supply, {"on": (switch, None)}),
+            "burden": (self._burden, {"on": (switch, None)}),
+            "bias": (self._bias, {"mode": (one_of(BIAS_MODES), None)}),
+            "light": (self._light, {"mode": (one_of(LIGHT_MODES), None)}),
+            "buzzer": (self._buzzer, {"ms": (whole(0, MOST_MS), None)}),
+            "snapshots": (
+                self._snapshots,
+                {
+                    "spread": (codes, 0),
+                    "jump": (codes, 0),
+                    "before": (whole(0, snapshots.most_before), min(150, snapshots.most_before)),
+                    "after": (whole(0, snapshots.most_after), min(300, snapshots.most_after)),
+                    "per_second": (whole(1, MOST_PER_SECOND), 2),
+                },
+            ),
+            "histogram": (
+                self._histogram,
+                {
+                    "channel": (whole(0, self.rig.source.channels - 1), None),
+                    "windows": (whole(1, HISTOGRAM_MOST_WINDOWS), None),
+                },
+            ),
+            "selfcheck": (self._do_selfcheck, {}),
+            "slow": (self._slow, {"every_ms": (whole(0, MOST_MS), None)}),
+            "drive": (
+                self._drive,
+                {
+                    "action": (one_of(DRIVE_ACTIONS), None),
+                    "position": (whole(0, ENCODER_COUNTS - 1), 0),
+                    "speed": (whole(1, ENCODER_COUNTS), ENCODER_COUNTS // 4),
+                },
+            ),
+            "prompt": (self._prompt, {}),
+        }
+
+    def _hello(self, number):
+        if not self.rig.stream.running:
+            self._set_tapped(False)
+            self._run_selfcheck()
+        about = dict(self.rig.identity)
+        about.update(
+            {
+                "id": number,
+                "capabilities": sorted(self.rig.fitted()),
+                "protocol": wire.PROTOCOL,
+                "channels": self.rig.source.channels,
+                "window": self.rig.source.window,
+                "conversion_hz": self.rig.source.conversion_hz,
+                "records_per_packet": wire.RECORDS_PER_PACKET,
+                "self_check": self._checked,
+            }
+        )
+        self.rig.outbox.add(wire.HELLO, self.rig.stream.index, json.dumps(about).encode())
+
+    def _start(self, number, hookup):
+        if hookup not in self.rig.identity["hookups"]:
+            raise RefusedError("refused", "this build does not allow the hookup %s" % hookup)
+        lead = getattr(self.rig.switches, "lead", None)  # which lead is plugged in, where the rig can tell
+        plugged = lead() if lead else None
+        if plugged is not None and plugged != hookup:
+            raise RefusedError("refused", "the lead that is plugged in is the %s one" % plugged)
+        if self.rig.stream.running:
+            self.rig.stream.abandon()
+        self._set_tapped(hookup == "tapped")
+        self.rig.switches.bias("off")
+        gc.collect()
+        self.rig.stream.start()
+        if self.rig.watchdog is not None:
+            self.rig.watchdog.start()
+        return {
+            "window": self.rig.source.window,
+            "conversion_hz": self.rig.source.conversion_hz,
+            "hookup": hookup,
+        }
+
+    def _set_tapped(self, tapped):
+        self.rig.tapped = tapped
+        if tapped:
+            self.rig.make_safe()
+        self.rig.switches.tapped = tapped
+
+    def _stop(self, number):
+        self.rig.stream.stop()
+        self.rig.end_watch()
+        return self._figures()
+
+    def _figures(self):
+        counts = self.rig.stream.counts
+        return {
+            "windows_made": counts.made,
+            "windows_sent": counts.sent,
+            "windows_dropped": counts.dropped,
+            "conversions_lost": counts.conversions_lost,
+            "conversions_in_error": counts.conversions_in_error,
+            "bad_commands": self.rig.bad_commands,
+            "snapshots_skipped": self.rig.snapshots.n_skipped,
+            "index": self.rig.stream.index,
+        }
+
+    def _status(self, number):
+        counts = self.rig.stream.count_conversions()
+        free = gc.mem_free() if hasattr(gc, "mem_free") else 0
+        cause = RESET_CODES.get(self.rig.identity.get("reset_cause"), 0)
+        payload = struct.pack(
+            wire.STATUS_FORMAT, counts.made, counts.sent, counts.dropped, counts.conversions_lost,
+            counts.conversions_in_error, self.rig.bad_commands, free, self.rig.stream.running, cause, 0,
+        )  # fmt: skip
+        self.rig.outbox.add(wire.STATUS, self.rig.stream.index, payload)
+        return self._figures()
+
+    def _fitted(self, part):
+        if part not in self.rig.fitted():
+            raise RefusedError("not-fitted", "this build has no %s" % part)
+
+    def _not_tapped(self, what):
+        if self.rig.tapped:
+            raise RefusedError(
+                "refused", "%s is refused while tapped: the harness has its own controller" % what
+            )
+        lead = getattr(self.rig.switches, "lead", None)
+        if lead and lead() == "tapped":
+            raise RefusedError(
+                "refused", "%s is refused: the lead that is plugged in is the tapped one" % what
+            )
+
+    def _supply(self, number, on):
+        self._fitted("supply-switch")
+        if on:
+            self._not_tapped("supply")
+            if not self.rig.outputs() & OUT_SUPPLY:
+                self._look_before_power()
+        self.rig.switches.supply(on)
+        return {"on": on}
+
+    def _look_before_power(self):
+        """Refuse to feed a sensor that something else feeds already."""
+        codes = self._one_look()
+        if codes is None:
+            return
+        for channel, code in enumerate(codes):
+            if code > PRESENT_CODE:
+                raise RefusedError(
+                    "refused",
+                    "channel %d reads code %d with the supply off: something else feeds this sensor"
+                    % (channel, code),
+                )
+
+    def _one_look(self):
+        """Return the mean code of each channel now, or None where no window came."""
+        if self.rig.stream.running:
+            return None if not self.rig.stream.counts.made else self.rig.stream.last_codes()
+        self.rig.source.start()
+        buf = bytearray(8 * self.rig.source.channels)
+        try:
+            for _ in range(LOOK_FIRST_MS):
+                if self.rig.source.poll():
+                    self.rig.source.take(buf, 0)
+                    return [
+                        struct.unpack_from("<I", buf, 8 * channel)[0] // self.rig.source.window
+                        for channel in range(self.rig.source.channels)
+                    ]
+                self.rig.clock.sleep_ms(1)
+        finally:
+            self.rig.source.stop()
+        return None
+
+    def _burden(self, number, on):
+        self._fitted("burden")
+        if on:
+            self._not_tapped("burden")
+        self.rig.switches.burden(on)
+        return {"on": on}
+
+    def _bias(self, number, mode):
+        self._fitted("bias")
+        if mode != "off":
+            self._not_tapped("bias")
+        self.rig.switches.bias(mode)
+        return {"mode": mode}
+
+    def _light(self, number, mode):
+        self._fitted("light")
+        self.rig.switches.light(mode)
+        return {"mode": mode}
+
+    def _buzzer(self, number, ms):
+        self._fitted("buzzer")
+        self.rig.switches.buzzer(ms)
+        return {"ms": ms}
+
+    def _snapshots(self, number, spread, jump, before, after, per_second):
+        self._fitted("snapshots")
+        self.rig.snapshots.set(spread, jump, before, after, per_second)
+        return {"on": self.rig.snapshots.on}
+
+    def _histogram(self, number, channel, windows):
+        self._fitted("histogram")
+        if not self.rig.stream.running:
+            raise RefusedError("not-now", "a histogram needs a running stream: start first")
+        if self.rig.histogram.busy:
+            raise RefusedError("busy", "a histogram is being made")
+        try:
+            self.rig.histogram.set(channel, windows)
+        except MemoryError:
+            raise RefusedError("not-now", "no memory for 4096 counts") from None
+        return {"channel": channel, "windows": windows}
+
+    def _run_selfcheck(self):
+        if self.rig.selfcheck is not None:
+            self._checked = self.rig.selfcheck()
+
+    def _do_selfcheck(self, number):
+        if self.rig.stream.running:
+            raise RefusedError("not-now", "the self-check needs the converter for itself: stop first")
+        self._run_selfcheck()
+        return {"self_check": self._checked}
+
+    def _slow(self, number, every_ms):
+        if self.rig.monitor is None:
+            raise RefusedError("not-fitted", "this build has no monitor")
+        self.rig.slow_every_ms = every_ms
+        self.rig.slow_ms = self.rig.clock.ms()
+        if every_ms:
+            self.rig.monitor.begin()
+        return {"every_ms": every_ms}
+
+    def _drive(self, number, action, position, speed):
+        if self.rig.drive is None:
+            raise RefusedError("not-fitted", "this build has no drive")
+        if action not in ("stop", "free"):
+            self._not_tapped("drive")
+        try:
+            return self.rig.drive.command(action, position, speed)
+        except ValueError as problem:
+            raise RefusedError("refused", str(problem)) from None
+
+    def _prompt(self, number):
+        self.rig.stream.stop()
+        self.rig.end_watch()
+        self.rig.make_safe()
+        self.rig.leaving = True
+        return {"leaves": "the service ends; the board's prompt is free until the next reset"}

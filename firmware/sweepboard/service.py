@@ -1,0 +1,215 @@
+"""The command loop: what the host asks for, what the rig streams. It knows no pins.
+
+Service(port=, source=, switches=, clock=, identity=) works on the interfaces that docs/reference/firmware.md
+lists. step() does one cycle and never waits; run() goes on until `prompt` is asked for.
+"""
+
+import json
+import struct
+
+from sweepboard import wire
+from sweepboard.arguments import RefusedError, checked, named, number_of, parsed
+from sweepboard.commands import OUT_BIAS_DOWN, OUT_BIAS_UP, OUT_BURDEN, OUT_SUPPLY, OUT_TAPPED, Commands
+from sweepboard.outbox import Outbox
+from sweepboard.stream import Stream
+from sweepboard.watchers import Histogram, Snapshots
+
+READ_AT_ONCE = 128  # bytes taken from the port in one cycle
+SUPPLY_IDLE_MS = 600000  # a host that is silent for so long does not need the sensor's supply
+BUTTON_MS = 30  # a press or release counts when it has held for so long
+IDLE_MS = 1
+
+
+class Service:
+    """One rig. Optional parts: `monitor`, `drive`, `watchdog`, and `selfcheck`, which returns a dict."""
+
+    def __init__(
+        self,
+        *,
+        port,
+        source,
+        switches,
+        clock,
+        identity,
+        monitor=None,
+        drive=None,
+        watchdog=None,
+        selfcheck=None,
+    ):
+        self.port = port
+        self.source = source
+        self.switches = switches
+        self.clock = clock
+        self.identity = identity
+        self.monitor = monitor
+        self.drive = drive
+        self.watchdog = watchdog
+        self.leaving = False
+        self.bad_commands = 0
+        self.selfcheck = selfcheck
+        self.tapped = False
+        self.outbox = Outbox(port)
+        self.stream = Stream(source, self.outbox, clock)
+        self.snapshots = Snapshots(source, self.outbox)
+        self.histogram = Histogram(source, self.outbox)
+        self.stream.watchers = [self.snapshots, self.histogram]
+        self._splitter = wire.Splitter()
+        self._heard_ms = self._pressed_ms = clock.ms()
+        self.slow_every_ms = 0
+        self.slow_ms = self._heard_ms
+        self._pressed = self._press_told = False
+        self._presses = 0
+        self._commands = Commands(self).table()
+
+    # --- the cycle
+
+    def run(self):
+        """Serve until `prompt` is asked for and answered."""
+        while not (self.leaving and not self.outbox):
+            if not self.step():
+                self.clock.sleep_ms(IDLE_MS)
+        self.make_safe()
+
+    def step(self):
+        """Do one cycle without waiting; return whether there was anything to do."""
+        if self.watchdog is not None and self.stream.running:
+            self.watchdog.feed()
+        busy = self._listen()
+        self._look_at_rig()
+        if self.stream.running:
+            busy = self.stream.pump() or busy
+            self.histogram.send(self.stream.index)
+        if self.monitor is not None and self.slow_every_ms:
+            self._read_slowly()
+        self._mind_silence()
+        return bool(self.outbox.write()) or bool(busy)
+
+    def _listen(self):
+        if not self.outbox.takes_replies():
+            return 0
+        data = self.port.read(READ_AT_ONCE)
+        if not data:
+            return 0
+        for run in self._splitter.feed(data):
+            self._hear(run)
+        return len(data)
+
+    def _hear(self, run):
+        message = wire.open_message(run)
+        if message is None or message[1] != wire.PROTOCOL or message[0] not in (wire.COMMAND, wire.ALIVE):
+            self.bad_commands += message is not None
+            if message is not None and message[1] != wire.PROTOCOL:
+                self._refuse(
+                    None, RefusedError("malformed", "protocol %d, not %d" % (message[1], wire.PROTOCOL))
+                )
+            return
+        self._heard_ms = self.clock.ms()
+        if message[0] == wire.COMMAND:
+            self._obey(message[4])
+
+    def _obey(self, payload):
+        number = None
+        try:
+            command = parsed(payload)
+            number = number_of(command)
+            do, takes = named(command, self._commands)
+            answer = do(number, **checked(command, takes))
+        except RefusedError as refusal:
+            self._refuse(number, refusal)
+            return
+        if answer is not None:
+            self._reply(number, answer)
+
+    def _reply(self, number, answer):
+        answer["id"] = number
+        answer["ok"] = True
+        self.outbox.add(wire.REPLY, self.stream.index, json.dumps(answer).encode())
+
+    def _refuse(self, number, refusal):
+        self.bad_commands += 1
+        if not self.outbox.takes_replies():
+            return
+        answer = {"id": number, "ok": False, "error": refusal.error, "reason": refusal.reason}
+        self.outbox.add(wire.REPLY, self.stream.index, json.dumps(answer).encode())
+
+    # --- the rig around it
+
+    def fitted(self):
+        """Return the set of capability words of this rig."""
+        words = set(self.switches.fitted) | set(self.identity.get("capabilities", ()))
+        if getattr(self.source, "has_raw", True):
+            words |= {"snapshots", "histogram"}
+        if self.monitor is not None:
+            words.add("monitor")
+        if self.drive is not None:
+            words.add("drive")
+        return words
+
+    def outputs(self):
+        """Return what is switched on, as bits OUT_*."""
+        return self.switches.outputs() | (OUT_TAPPED if self.tapped else 0)
+
+    def _look_at_rig(self):
+        outputs = self.switches.outputs()
+        flags = 0
+        if outputs & OUT_SUPPLY:
+            flags = wire.FLAG_SUPPLY_ON
+        if outputs & OUT_BURDEN:
+            flags |= wire.FLAG_BURDEN_ON
+        if outputs & (OUT_BIAS_UP | OUT_BIAS_DOWN):
+            flags |= wire.FLAG_BIAS_ON
+        if self.switches.fault():
+            flags |= wire.FLAG_SUPPLY_FAULT
+        if self._button_down():
+            flags |= wire.FLAG_BUTTON
+        self.stream.flags = flags
+        if self.drive is not None:
+            self.stream.position = self.drive.tick()
+
+    def _button_down(self):
+        """Return whether the button is down; tell the host of each press once."""
+        down = self.switches.button()
+        now = self.clock.ms()
+        if down != self._pressed:
+            self._pressed = down
+            self._pressed_ms = now
+        elif down != self._press_told and self.clock.diff_ms(now, self._pressed_ms) >= BUTTON_MS:
+            self._press_told = down
+            if down and self.outbox.takes_replies():
+                self._presses = (self._presses + 1) & 0xFFFF
+                mark = struct.pack(wire.MARK_FORMAT, 0, 0, self._presses)
+                self.outbox.add(wire.MARK, self.stream.index, mark)
+        return down
+
+    def _read_slowly(self):
+        now = self.clock.ms()
+        if self.monitor.poll() and self.outbox.takes_replies():
+            readings = [struct.pack(wire.SLOW_FORMAT, q, s, 0, v) for q, s, v in self.monitor.readings()]
+            self.outbox.add(wire.SLOW, self.stream.index, b"".join(readings))
+        if self.clock.diff_ms(now, self.slow_ms) >= self.slow_every_ms:
+            self.slow_ms = now
+            self.monitor.begin()
+
+    def _mind_silence(self):
+        silent_ms = self.clock.diff_ms(self.clock.ms(), self._heard_ms)
+        if self.stream.running and silent_ms > wire.KEEP_ALIVE_MS:
+            self.stream.abandon()
+            self.end_watch()
+            self.make_safe()
+        elif silent_ms > SUPPLY_IDLE_MS:
+            self._heard_ms = self.clock.ms()
+            self.make_safe()
+
+    def make_safe(self):
+        """Feed nothing in and move nothing."""
+        self.switches.supply(False)
+        self.switches.burden(False)
+        self.switches.bias("off")
+        self.slow_every_ms = 0
+        if self.drive is not None:
+            self.drive.free()
+
+    def end_watch(self):
+        """Stop the watchdog."""
+        if self.watchdog is not None:
+            self.watchdog.stop()

@@ -1,0 +1,201 @@
+"""What looks at every window besides its record: snapshots of events, and counts of codes.
+
+A watcher has `on`, begin() at the start of a stream, and look(message, at, flags, index) for each window, whose
+record stands in `message` from `at`. The conversions themselves come from source.raw().
+"""
+
+import struct
+from array import array
+
+from sweepboard import wire
+from sweepboard.windows import CODES, copy_codes, count_into, farthest, reduce_into, unusual
+
+SNAPSHOT_ROOM = 2016  # conversions of one snapshot; a multiple of three that fits wire.MAX_MESSAGE
+HISTOGRAM_PIECE = 512  # codes in one HISTOGRAM message
+MOST_PER_SECOND = 20
+HISTOGRAM_MOST_WINDOWS = 1 << 24  # so that a count of 166 a window stays within its u32
+
+
+class Snapshots:
+    """Sends the raw conversions around a window whose spread, or jump from the window before, is unusual."""
+
+    def __init__(self, source, outbox):
+        self.on = False
+        self.n_skipped = 0  # events that were not sent: too soon after another, or no room
+        self._source = source
+        self._outbox = outbox
+        self._words = source.channels * source.window
+        self.most_before = self._words  # conversions, all channels: one window back
+        self.most_after = SNAPSHOT_ROOM - self._words - source.channels
+        self._spread = self._jump = self._before = self._after = 0
+        self._every = 0  # windows between two snapshots
+        self._last = array("I", [0] * source.channels)
+        self._message = bytearray(wire.HEADER_SIZE + wire.SNAPSHOT_SIZE + 2 * SNAPSHOT_ROOM + wire.CRC_SIZE)
+        self._codes = array("H", [0] * SNAPSHOT_ROOM)
+        self._reduced = bytearray(8 * source.channels)
+        self.begin()
+
+    def set(self, spread, jump, before, after, per_second):
+        """Set thresholds in codes (0: off) and extent in conversions of all channels."""
+        self._spread, self._jump = spread, jump
+        self._before, self._after = before, after
+        windows_per_second = self._source.conversion_hz // self._words
+        self._every = max(1, windows_per_second // per_second)
+        self.on = bool(spread or jump)
+        self.begin()
+
+    def begin(self):
+        """Forget the windows before."""
+        self._previous = None  # conversions of the window before, where it follows without a gap
+        self._next_index = 0  # no snapshot before this window
+        self._wanted = 0  # conversions that an open snapshot still needs
+        self._n = 0
+        self._seen = -1  # index of the window looked at last
+        self.n_skipped = 0
+
+    def look(self, message, at, flags, index):
+        """See the module."""
+        raw = self._source.raw()
+        if flags & wire.FLAG_SPLICE or index != self._seen + 1:
+            self._break()
+        self._seen = index
+        source = self._source
+        jump = self._jump if self._previous is not None else 0
+        channel = unusual(message, at, source.channels, source.window, self._last, self._spread, jump)
+        if raw is None:
+            return
+        if self._wanted:
+            n = min(self._wanted, self._words)
+            self._wanted -= n
+            self._keep(raw, 0, n)
+            self._finish_if_whole()
+        elif channel >= 0:
+            self._event(raw, channel, index)
+        self._previous = raw
+
+    def _event(self, raw, channel, index):
+        if index < self._next_index or not self._outbox.takes_long():
+            self.n_skipped += 1
+        else:
+            self._next_index = index + self._every
+            self._open(raw, channel, index)
+
+    def _reference(self, raw, channel):
+        """Return the mean code of `channel` in the window before, or in this one where there is none."""
+        source = self._source
+        before = raw if self._previous is None else self._previous
+        reduce_into(before, 0, source.channels, source.window, self._reduced, 0)
+        return struct.unpack_from("<I", self._reduced, 8 * channel)[0] // source.window
+
+    def _break(self):
+        """Windows are missing: nothing before them belongs to what comes."""
+        self._previous = None
+        if self._wanted:
+            self._wanted = 0
+            self._send()
+
+    def _open(self, raw, channel, index):
+        """Begin a snapshot: what lies before the event, and what there is of the time after it."""
+        channels = self._source.channels
+        trigger = farthest(raw, 0, channels, channel, self._source.window, self._reference(raw, channel))
+        start = trigger - self._before
+        start -= start % channels
+        if start < 0 and self._previous is None:
+            start = 0
+        self._n = 0
+        self._channel = channel
+        self._trigger = trigger - start
+        self._index = index if start >= 0 else index - 1
+        self._first = start if start >= 0 else self._words + start
+        if start < 0:
+            self._keep(self._previous, self._first, -start)
+            start = 0
+        end = trigger + self._after + 1
+        end += -end % channels
+        n = min(end, self._words) - start
+        self._wanted = end - start - n
+        self._keep(raw, start, n)
+        self._finish_if_whole()
+
+    def _keep(self, raw, start, n):
+        copy_codes(raw, start, n, self._codes, self._n)
+        self._n += n
+
+    def _finish_if_whole(self):
+        if self._wanted == 0:
+            self._send()
+
+    def _send(self):
+        if not self._outbox.takes_long():
+            self.n_skipped += 1
+            return
+        message = self._message
+        struct.pack_into(
+            wire.SNAPSHOT_FORMAT, message, wire.HEADER_SIZE, self._first, self._trigger,
+            self._source.channels, self._channel, self._n,
+        )  # fmt: skip
+        at = wire.HEADER_SIZE + wire.SNAPSHOT_SIZE
+        message[at : at + 2 * self._n] = bytes(memoryview(self._codes)[: self._n])
+        self._outbox.add_long(wire.SNAPSHOT, message, at + 2 * self._n, self._index)
+
+
+class Histogram:
+    """Counts the codes of one channel over a number of windows, then sends all counts in pieces."""
+
+    def __init__(self, source, outbox):
+        self.on = False
+        self._source = source
+        self._outbox = outbox
+        self._counts = None  # made when first asked for: 16 kB
+        self._next_code = CODES  # of the piece that is sent next; CODES: nothing to send
+        self._message = None
+
+    @property
+    def busy(self):
+        """Whether counts are being made or sent."""
+        return self.on or self._next_code < CODES
+
+    def set(self, channel, windows):
+        """Count `channel` for `windows`; MemoryError where there is no room for the counts."""
+        if self._counts is None:
+            self._message = bytearray(
+                wire.HEADER_SIZE + wire.HISTOGRAM_SIZE + 4 * HISTOGRAM_PIECE + wire.CRC_SIZE
+            )
+            self._counts = array("I", bytes(4 * CODES))
+        for i in range(CODES):
+            self._counts[i] = 0
+        self._channel = channel
+        self._left = self._windows = windows
+        self.on = True
+
+    def begin(self):
+        """A new stream: counts that were not whole are void."""
+        self.on = False
+        self._next_code = CODES
+
+    def look(self, message, at, flags, index):
+        """See the module."""
+        raw = self._source.raw()
+        if raw is None:
+            return
+        count_into(raw, 0, self._source.channels, self._channel, self._source.window, self._counts)
+        self._left -= 1
+        if self._left == 0:
+            self.on = False
+            self._next_code = 0
+
+    def send(self, index):
+        """Send a piece if there is one and room for it; call it once in each cycle."""
+        if self._next_code >= CODES or not self._outbox.takes_long():
+            return
+        first = self._next_code
+        message = self._message
+        at = wire.HEADER_SIZE + wire.HISTOGRAM_SIZE
+        struct.pack_into(
+            wire.HISTOGRAM_FORMAT, message, wire.HEADER_SIZE, self._channel, 0, first, self._windows
+        )
+        message[at : at + 4 * HISTOGRAM_PIECE] = bytes(
+            memoryview(self._counts)[first : first + HISTOGRAM_PIECE]
+        )
+        self._next_code = first + HISTOGRAM_PIECE
+        self._outbox.add_long(wire.HISTOGRAM, message, at + 4 * HISTOGRAM_PIECE, index)
