@@ -75,7 +75,7 @@ def _strangers(part: Mapping[str, Any], table: str, known: set[str], lines: dict
     for key in part:
         if key not in known:
             near = difflib.get_close_matches(key, known, n=1)
-            hint = f"{near[0]}?" if near else ", ".join(sorted(known))
+            hint = f"{near[0]}, perhaps" if near else ", ".join(sorted(known))
             full = f"{table}.{key}".lstrip(".")
             found.append(Problem(line_of(lines, full), full, "is not known", seen=key, limit=hint))
     return found

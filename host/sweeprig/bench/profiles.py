@@ -1,0 +1,134 @@
+"""What `sweeprig profile` does: list, show, start and check profiles."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import asdict, fields, is_dataclass
+from pathlib import Path
+from typing import Any
+
+from sweeprig.errors import InputError, ProfileError
+from sweeprig.judge.profile import build_profile, load_profile, problem_text, profile_text, shipped_names
+from sweeprig.judge.profile_check import Problem, check_text
+from sweeprig.judge.profile_model import Limit, Profile, Range
+
+NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}")
+
+
+def shipped() -> list[Profile]:
+    """Return the shipped profiles, by name."""
+    return [load_profile(name) for name in shipped_names()]
+
+
+def list_lines() -> list[str]:
+    """Return one line for each shipped profile."""
+    return [f"{p.name:26}{p.title}" for p in shipped()]
+
+
+def list_json() -> dict[str, Any]:
+    """Return the shipped profiles as a JSON-ready object."""
+    rows = [
+        {"name": p.name, "title": p.title, "kind": p.sensor.kind, "tracks": p.sensor.tracks}
+        for p in shipped()
+    ]
+    return {"profiles": rows}
+
+
+def show_json(profile: Profile) -> dict[str, Any]:
+    """Return everything that a profile holds; what it does not judge is null."""
+    return asdict(profile)
+
+
+def show_lines(profile: Profile) -> list[str]:
+    """Return a profile as lines: each limit with its unit, source and note."""
+    sensor, supply = profile.sensor, profile.supply
+    held = "ratio x nominal supply" if supply.ratiometric else "measured volts"
+    lines = [
+        f"{profile.name}: {profile.title}",
+        *([f"  {profile.note}"] if profile.note else []),
+        "",
+        f"  sensor        {sensor.kind}, {sensor.tracks} track{'s' if sensor.tracks > 1 else ''}"
+        f" ({sensor.relation}), sense {sensor.sense}, mount {'slotted' if sensor.slotted else 'fixed'}",
+        f"  supply        {supply.nominal_v:g} V nominal; limits hold for {held} ({supply.source})",
+        f"  guard band    {profile.guard.factor:g} x U ({profile.guard.source})",
+    ]
+    for title, part in (("Limits", profile.limits), ("Aim", profile.aim), ("Series", profile.series)):
+        if part is not None:
+            lines += ["", title, *_number_lines(part)]
+    return lines
+
+
+def _number_lines(part: Any) -> list[str]:
+    out = []
+    for f in fields(part):
+        entry = getattr(part, f.name)
+        if is_dataclass(entry):
+            out += _entry_lines(f.name, entry)  # type: ignore[arg-type]
+    return out
+
+
+def _entry_lines(name: str, entry: Limit | Range) -> list[str]:
+    value = f"{entry.low:g} to {entry.high:g}" if isinstance(entry, Range) else f"{entry.value:g}"
+    note = [f"{'':18}{entry.note}"] if entry.note else []
+    return [f"  {name:16}{value} {entry.unit} ({entry.source})", *note]
+
+
+def new_profile(name: str, *, like: str, out: Path | None) -> Path:
+    """Write a profile of one's own that starts as a copy of `like`; never over a file that is there."""
+    if not NAME.fullmatch(name):
+        raise InputError(
+            "This is not a name for a profile.",
+            seen=name,
+            limit="letters, digits, - and _, at most 64",
+            next_step="type another name",
+        )
+    if name in shipped_names():
+        raise InputError(
+            "A shipped profile has this name.",
+            seen=name,
+            limit="a name of your own",
+            next_step="type another name",
+        )
+    text, _ = profile_text(like)
+    path = out or Path(f"{name}.toml")
+    copied = re.sub(r"(?m)^name = .*$", f"name = {json.dumps(name)}", text, count=1)
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(copied)
+    except FileExistsError as exc:
+        raise ProfileError(
+            f"{path} is there already.", limit="a new file", next_step="choose another name or --out"
+        ) from exc
+    except OSError as exc:
+        raise ProfileError(
+            f"{path} cannot be written.", seen=str(exc.strerror), next_step="choose another folder with --out"
+        ) from exc
+    return path
+
+
+def check_profile(name_or_path: str) -> tuple[str, tuple[Problem, ...]]:
+    """Return where a profile was found and all its mistakes."""
+    text, path = profile_text(name_or_path)
+    data, problems = check_text(text)
+    if not problems:
+        build_profile(data, path)
+    return path, problems
+
+
+def check_lines(path: str, problems: tuple[Problem, ...]) -> list[str]:
+    """Return one line for each mistake, or one that there is none."""
+    if not problems:
+        return [f"{path}: no mistake found."]
+    return [_one_line(path, p) for p in problems]
+
+
+def _one_line(path: str, p: Problem) -> str:
+    seen = f" Seen: {p.seen}." if p.seen else ""
+    limit = f" Expected: {p.limit}." if p.limit else ""
+    return f"{problem_text(path, p)}{seen}{limit}"
+
+
+def check_json(path: str, problems: tuple[Problem, ...]) -> dict[str, Any]:
+    """Return the mistakes as a JSON-ready object."""
+    return {"file": path, "ok": not problems, "problems": [asdict(p) for p in problems]}
