@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 SPREADS = 12.0  # standard deviations of the population that the integrals reach: 4e-33 lies beyond
 
@@ -91,7 +92,7 @@ def global_risks(
     ends = mean - SPREADS * spread, mean + SPREADS * spread
     cuts = sorted({*ends, *(min(max(c, ends[0]), ends[1]) for c in (low, high, accept_low, accept_high))})
     bad = accepted = good = 0.0
-    for start, stop in zip(cuts, cuts[1:], strict=False):
+    for start, stop in pairwise(cuts):
         both = _accepted_between(start, stop, mean=mean, spread=spread, u=u, limits=(accept_low, accept_high))
         inside = low <= (start + stop) / 2 <= high
         accepted += both

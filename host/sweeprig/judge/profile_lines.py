@@ -15,7 +15,9 @@ def key_lines(text: str) -> dict[str, int]:
     for number, line in enumerate(text.splitlines(), 1):
         if header := _HEADER.match(line):
             table = _bare(header[1])
-            found.setdefault(table, number)
+            parts = table.split(".")
+            for depth in range(1, len(parts) + 1):  # a header also opens the tables around it
+                found.setdefault(".".join(parts[:depth]), number)
         elif key := _KEY.match(line):
             found.setdefault(f"{table}.{_bare(key[1])}".lstrip("."), number)
     return found

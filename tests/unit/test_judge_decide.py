@@ -1,0 +1,87 @@
+"""One value against its limits."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from sweeprig.judge.decide import decide, would_decide
+from sweeprig.judge.model import BudgetLine, Verdict
+
+PASS, FAIL, UNDECIDED = Verdict.PASS, Verdict.FAIL, Verdict.UNDECIDED
+
+
+@pytest.mark.parametrize(
+    ("value", "factor", "verdict"),
+    [
+        (0.45, 1.0, PASS),
+        (0.4101, 1.0, PASS),
+        (0.409, 1.0, UNDECIDED),
+        (0.391, 1.0, UNDECIDED),
+        (0.389, 1.0, FAIL),
+        (0.511, 1.0, FAIL),
+        (0.509, 1.0, UNDECIDED),
+        (0.409, 0.0, PASS),
+        (0.4, 0.0, PASS),
+        (0.3999, 0.0, FAIL),
+        (0.409, 0.83, PASS),
+        (0.407, 0.83, UNDECIDED),
+        (math.nan, 1.0, UNDECIDED),
+    ],
+)
+def test_within_an_interval(value: float, factor: float, verdict: Verdict) -> None:
+    assert decide(value, u95=0.01, low=0.4, high=0.5, guard_factor=factor) is verdict
+
+
+def test_an_unknown_uncertainty_decides_nothing_unless_it_is_not_asked_for() -> None:
+    assert decide(0.45, u95=math.nan, low=0.4, guard_factor=1.0) is UNDECIDED
+    assert decide(0.45, u95=math.inf, low=0.4, guard_factor=1.0) is UNDECIDED
+
+
+def test_an_interval_narrower_than_its_guard_bands_passes_nothing() -> None:
+    assert decide(0.45, u95=0.06, low=0.4, high=0.5, guard_factor=1.0) is UNDECIDED
+    text = would_decide(0.45, u95=0.06, low=0.4, high=0.5, guard_factor=1.0)
+    assert "narrower than two guard bands of 0.06 V" in text
+
+
+@given(
+    value=st.floats(-10, 10),
+    u=st.floats(0, 2),
+    low=st.floats(-5, 0),
+    high=st.floats(0.01, 5),
+    small=st.floats(0, 3),
+    large=st.floats(0, 3),
+)
+def test_a_larger_guard_band_never_decides_more(
+    *, value: float, u: float, low: float, high: float, small: float, large: float
+) -> None:
+    small, large = sorted((small, large))
+    narrow = decide(value, u95=u, low=low, high=high, guard_factor=small)
+    wide = decide(value, u95=u, low=low, high=high, guard_factor=large)
+    assert wide in (narrow, UNDECIDED)
+
+
+def test_what_would_decide_names_the_uncertainty_needed_and_its_largest_source() -> None:
+    budget = (
+        BudgetLine("level of the rests", "A", "t", 0.004, "V", 1.0, 3.0),
+        BudgetLine("meter used for the trim", "B", "rectangular", 0.001, "V", 1.0, math.inf),
+    )
+    text = would_decide(0.405, u95=0.01, low=0.4, high=0.5, guard_factor=1.0, budget=budget)
+    assert "below 0.005 V" in text
+    assert "longer rests" in text
+    text = would_decide(0.405, u95=0.01, low=0.4, high=0.5, guard_factor=1.0, budget=budget[1:])
+    assert "better meter" in text
+    # a value that stands on its limit
+    text = would_decide(0.4001, u95=0.01, low=0.4, high=0.5, guard_factor=1.0, budget=budget)
+    assert "no measurement decides" in text
+
+
+@given(offset=st.floats(0.001, 0.0099), factor=st.floats(1.0, 2.0))
+def test_the_uncertainty_asked_for_would_indeed_decide(offset: float, factor: float) -> None:
+    value, u95 = 0.4 + offset, 0.01
+    assert decide(value, u95=u95, low=0.4, high=0.5, guard_factor=factor) is UNDECIDED
+    needed = offset / factor * (1 - 1e-9)
+    assert decide(value, u95=needed, low=0.4, high=0.5, guard_factor=factor) is PASS
