@@ -1,0 +1,173 @@
+"""One channel as a circuit: wiper, cable, divider, burden, bias, filter. Linear, solved exactly.
+
+Three nodes: wiper (cable capacitance), divided node, pin. A lifted wiper lets the first node go: it decays
+through burden and divider as its capacitances say, and so does everything after it.
+All values are those of sweeprig.frontend, each moved within its tolerance.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sweeprig.frontend import FrontEnd
+from sweeprig.frontend.tables import parts, table
+
+FloatArray = NDArray[np.float64]
+CHANNELS = 3
+NEVER_S = 1e9
+
+
+@dataclass(frozen=True)
+class Board:
+    """The front end of one built rig, part by part. Arrays have shape (3,): signal A, signal B, supply."""
+
+    front_end: FrontEnd
+    r_top_ohm: FloatArray
+    r_bottom_ohm: FloatArray
+    node_f: FloatArray
+    r_pin_ohm: FloatArray
+    pin_f: FloatArray
+    burden_ohm: FloatArray  # inf where none is fitted
+    offset_v: FloatArray  # of the buffers
+    cable: float  # capacitance of the lead over that of the table
+    vref_v: float
+    rail_v: float  # lowest output of the buffers; they stop as far below their supply
+
+    def ratio(self, channel: int) -> float:
+        """Volts at the divided node per volt at the sensor, as built."""
+        top, bottom = self.r_top_ohm[channel], self.r_bottom_ohm[channel]
+        return float(bottom / (top + bottom))
+
+
+def draw_board(front_end: FrontEnd, rng: np.random.Generator, *, vref_v: float | None = None) -> Board:
+    """Return one built rig: every part within its tolerance, evenly spread (an assumption)."""
+    listed = parts(front_end.build)
+
+    def spread(nominal: float, key: str) -> FloatArray:
+        return nominal * (1.0 + rng.uniform(-1, 1, CHANNELS) * (listed[key].tol if key in listed else 0.05))
+
+    burden = front_end.burden_ohm or np.inf
+    tol = front_end.adc_vref_tol
+    return Board(
+        front_end=front_end,
+        r_top_ohm=spread(front_end.r_top_ohm, "r_top"),
+        r_bottom_ohm=spread(front_end.r_bottom_ohm, "r_bottom"),
+        node_f=spread(front_end.c_f, "c_node"),
+        r_pin_ohm=spread(front_end.r_pin_ohm, "r_out" if front_end.buffered else "r_pin"),
+        pin_f=spread(front_end.c_pin_f, "c_out"),
+        burden_ohm=np.append(spread(burden, "burden")[:2], np.inf),
+        offset_v=rng.uniform(-1, 1, CHANNELS) * front_end.buffer_offset_v,
+        cable=float(rng.uniform(0.6, 1.4)),
+        vref_v=front_end.adc_vref_v * (1 + rng.uniform(-tol, tol)) if vref_v is None else vref_v,
+        rail_v=listed["buffer"].more["rail_v"] if front_end.buffered else 0.0,
+    )
+
+
+def ideal_board(front_end: FrontEnd) -> Board:
+    """Return a rig whose parts have exactly their nominal values."""
+    none = np.zeros(CHANNELS)
+    one = np.ones(CHANNELS)
+    burden = front_end.burden_ohm or np.inf
+    return Board(
+        front_end, front_end.r_top_ohm * one, front_end.r_bottom_ohm * one, front_end.c_f * one,
+        front_end.r_pin_ohm * one, front_end.c_pin_f * one, np.array([burden, burden, np.inf]), none, 1.0,
+        front_end.adc_vref_v, 0.0,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Network:
+    """One channel with its switches as they stand. SI units."""
+
+    g_top: float
+    g_bottom: float
+    g_load: float  # from the wiper's node to ground: burden, another controller
+    g_bias: float  # from the divided node to bias_v
+    bias_v: float
+    cable_f: float
+    node_f: float
+    r_pin_ohm: float
+    pin_f: float
+    buffered: bool
+
+
+def network(
+    board: Board, channel: int, *, burden: bool, bias: int, tapped: bool, controller_ohm: float
+) -> Network:
+    """Return a channel's network; `bias` is +1 (up), -1 (down) or 0 (released)."""
+    fe = board.front_end
+    is_signal = channel < CHANNELS - 1
+    load = 1.0 / board.burden_ohm[channel] if burden and is_signal else 0.0
+    load += 1.0 / controller_ohm if tapped and is_signal else 0.0
+    diode_v = parts(fe.build)["d_bias"].value if fe.bias_ohm else 0.0
+    pulled = bias > 0 and is_signal and fe.bias_ohm is not None  # down: its diode blocks below diode_v
+    return Network(
+        g_top=1.0 / float(board.r_top_ohm[channel]),
+        g_bottom=1.0 / float(board.r_bottom_ohm[channel]),
+        g_load=float(load),
+        g_bias=1.0 / fe.bias_ohm if pulled and fe.bias_ohm else 0.0,
+        bias_v=float(table()["rail"]["nominal_v"]) - diode_v if pulled else 0.0,
+        cable_f=board.cable * fe.cable_f("tapped" if tapped and "tapped" in fe.hookups else "powered"),
+        node_f=float(board.node_f[channel]),
+        r_pin_ohm=float(board.r_pin_ohm[channel]),
+        pin_f=float(board.pin_f[channel]),
+        buffered=fe.buffered,
+    )
+
+
+def settled(net: Network, e_v: FloatArray, g_s: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the volts at wiper and divided node (n,) for a source of e_v (n,) behind conductance g_s (n,).
+
+    Kirchhoff at both nodes; g_s = 0 is an open wire.
+    """
+    g_n = net.g_top + net.g_bottom + net.g_bias
+    alpha, beta = net.g_top / g_n, net.g_bias * net.bias_v / g_n
+    wiper = (g_s * e_v + net.g_top * beta) / (g_s + net.g_load + net.g_top * (1.0 - alpha))
+    return wiper, alpha * wiper + beta
+
+
+@dataclass(frozen=True)
+class Modes:
+    """How what is not settled dies away: z(t) = V exp(L t) V^-1 z(0), z = (wiper, node, pin)."""
+
+    rates: FloatArray  # (3,) [1/s], negative
+    vectors: FloatArray  # (3, 3)
+    inverse: FloatArray
+
+    @property
+    def slowest_s(self) -> float:
+        """Longest time constant [s]."""
+        return float(-1.0 / self.rates.max())
+
+    def after(self, z: FloatArray, seconds: float) -> FloatArray:
+        """Return the three volts (3,) that are left after some time [s]."""
+        return np.asarray(self.vectors @ (np.exp(self.rates * seconds) * (self.inverse @ z)))
+
+    def pin(self, z: FloatArray, t_s: FloatArray) -> FloatArray:
+        """Return what is left at the pin at times t_s (n,) [s]."""
+        weight = self.vectors[2] * (self.inverse @ z)
+        return np.asarray(weight @ np.exp(np.outer(self.rates, t_s)))
+
+
+def modes(net: Network, g_s: float) -> Modes:
+    """Return the modes of a network whose wiper sees conductance g_s [S]; 0 is an open wire."""
+    g_pin = 1.0 / net.r_pin_ohm
+    back = 0.0 if net.buffered else g_pin
+    g_n = net.g_top + net.g_bottom + net.g_bias
+    a = np.array(
+        [
+            [-(g_s + net.g_load + net.g_top) / net.cable_f, net.g_top / net.cable_f, 0.0],
+            [net.g_top / net.node_f, -(g_n + back) / net.node_f, back / net.node_f],
+            [0.0, g_pin / net.pin_f, -g_pin / net.pin_f],
+        ]
+    )
+    rates, vectors = np.linalg.eig(a)
+    return Modes(np.real(rates), np.real(vectors), np.real(np.linalg.inv(vectors)))
+
+
+def with_cable(net: Network, cable_f: float) -> Network:
+    """Return the network with another cable."""
+    return replace(net, cable_f=cable_f)

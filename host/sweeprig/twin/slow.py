@@ -1,0 +1,58 @@
+"""Slow, precise readings of a full build, as the board would send them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from sweepboard import wire
+from sweeprig.frontend.tables import parts, table
+from sweeprig.twin.circuit import settled
+from sweeprig.twin.scene import Knots
+from sweeprig.twin.sources import TAPPED, sources
+
+if TYPE_CHECKING:
+    from sweeprig.twin.world import World
+
+MONITOR_FULL_V = 4.096
+MONITOR_LSB_V = MONITOR_FULL_V / 32768
+MONITOR_NOISE_V = 60e-6  # from memory: about half a step
+OVER = 1
+
+
+def readings(
+    world: World, knots: Knots | None, rng: np.random.Generator, gain: float
+) -> list[tuple[int, int, int]]:
+    """Return (quantity, status, value) for all that this build measures: microvolts at the monitor's input."""
+    out = [(wire.SLOW_TEMPERATURE, 0, round((world.temperature_c + rng.normal(0, 0.2)) * 1000))]
+    if not world.front_end.has_monitor:
+        return out
+    knots = world.scene.still(np.array([world.spec.hand.closed_at])) if knots is None else knots
+    for quantity, volts in _inputs(world, knots):
+        seen = (volts + rng.normal(0, MONITOR_NOISE_V)) * gain
+        code = round(seen / MONITOR_LSB_V)
+        out.append((quantity, OVER if code > 32767 else 0, round(min(code, 32767) * MONITOR_LSB_V * 1e6)))
+    if world.spec.own_supply_v is None and not world.outputs & TAPPED:
+        current = world.supply_v(world.outputs) / world.supply_load_ohm
+        out.append((wire.SLOW_SUPPLY_CURRENT, 0, round(current * 1e6)))
+    return out
+
+
+def _inputs(world: World, knots: Knots) -> list[tuple[int, float]]:
+    given, nets = sources(world, knots, world.outputs), world.networks(world.outputs)
+    low, high = world.limits()
+    volts = []
+    for c in range(wire.CHANNELS):
+        source = given.normal[c]
+        node = settled(nets[c], source.e_v[-1:], source.g_s[-1:])[1][0] + world.board.offset_v[c]
+        volts.append(float(np.clip(node, low, high)))
+    p = parts(world.front_end.build)
+    sense, lift = p["r_ground_sense"].value, p["r_ground_lift"].value
+    rail = float(table()["rail"]["nominal_v"])
+    ground = (knots.ground_v[-1] * lift + rail * sense) / (sense + lift)
+    top, bottom = p["r_battery_top"].value, p["r_battery_bottom"].value
+    return [
+        (wire.SLOW_SIGNAL_A, volts[0]), (wire.SLOW_SIGNAL_B, volts[1]), (wire.SLOW_SUPPLY, volts[2]),
+        (wire.SLOW_GROUND, float(ground)), (wire.SLOW_BATTERY, world.battery_v * bottom / (top + bottom)),
+    ]  # fmt: skip
