@@ -23,6 +23,7 @@ from sweeprig.analysis.model import (
 from sweeprig.capture.model import Capture, Channel, SweepSetup, Trace
 from sweeprig.judge.model import BudgetLine, Judgement, Margin, Quantity, Verdict
 from sweeprig.judge.outcome import Outcome
+from sweeprig.judge.whole import no_fault_text
 from sweeprig.link.messages import Records, Snapshot
 from sweeprig.trim.model import ChannelTrim, Line, Meter, Trim
 from sweeprig.words import Hookup, Sense
@@ -331,6 +332,7 @@ def outcome(
             not_shown=analysis.not_shown,
             profile_name="adjustable-potentiometer",
             guard_factor=1.0,
+            under=no_fault_text(4) if decided is Verdict.PASS else "",
         ),
         profile=SimpleNamespace(name="adjustable-potentiometer"),  # type: ignore[arg-type]
         capture=make_capture(trace, told, snapshots=worn),

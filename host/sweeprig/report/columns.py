@@ -39,7 +39,7 @@ def to_columns(
     first = np.flatnonzero(np.r_[True, np.diff(column) > 0])
     count = np.diff(np.r_[first, t_s.size])
     return Columns(
-        t_s=start_s + (column[first] + 0.5) * width,
+        t_s=(start_s + (column[first] + 0.5) * width).astype(np.float64),
         low_v=np.minimum.reduceat(channel.min_v, first),
         mean_v=np.add.reduceat(channel.mean_v, first) / count,
         high_v=np.maximum.reduceat(channel.max_v, first),

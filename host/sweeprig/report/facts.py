@@ -6,11 +6,8 @@ from datetime import datetime
 
 from sweeprig.analysis.model import Event
 from sweeprig.judge.outcome import Outcome
-from sweeprig.report.figures import capture_code, count_of, duration, fixed, known, volts
+from sweeprig.report.figures import capture_code, duration, fixed, known, volts
 
-NO_FAULT = (
-    "No fault seen in {passes}, at this temperature and place. Heat or vibration faults are not excluded."
-)
 CHANNELS = ("signal A", "signal B", "supply")
 KINDS = {
     "to-ground": "towards sensor ground",
@@ -28,16 +25,6 @@ VEHICLE_CAUTIONS = (
     "Ignition off and wait for shutdown before moving any plug; an unplugged sensor stores codes and can cause "
     "limp mode.",
 )
-
-
-def passes_text(outcome: Outcome) -> str:
-    """Return how many full strokes were seen, in words."""
-    return count_of(sum(s.full for s in outcome.analysis.strokes), "pass", "passes")
-
-
-def under_pass(outcome: Outcome) -> str:
-    """Return what a pass does not say; empty under any other verdict."""
-    return NO_FAULT.format(passes=passes_text(outcome)) if outcome.judgement.verdict == "pass" else ""
 
 
 def cautions(outcome: Outcome) -> tuple[str, ...]:

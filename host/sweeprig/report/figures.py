@@ -75,3 +75,9 @@ def count_of(n: int, one: str, many: str = "") -> str:
 def capture_code(sha256: str) -> str:
     """Return the first eight hexadecimal digits of a capture's hash in two groups, to be read aloud."""
     return f"{sha256[:4]}-{sha256[4:8]}".upper() if len(sha256) >= 8 else ""
+
+
+def one_line(text: str, limit: int) -> str:
+    """Return text on one line without control characters, cut with an ellipsis where it is longer than `limit`."""
+    plain = " ".join("".join(c if c.isprintable() else " " for c in text).split())
+    return plain if len(plain) <= limit else plain[: limit - 1].rstrip() + "…"

@@ -18,7 +18,7 @@ def counts(ratio: float, *, bits: int) -> int:
     counts = round(ratio * (2**bits - 1)), held inside the converter's range; ratio is dimensionless and finite.
     """
     full = 2**bits - 1
-    return min(max(math.floor(ratio * full + 0.5), 0), full)
+    return int(min(max(math.floor(ratio * full + 0.5), 0), full))
 
 
 @dataclass(frozen=True)

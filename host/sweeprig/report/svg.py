@@ -42,29 +42,40 @@ class Svg:
         self._label = label
         self._parts: list[str] = []
 
-    def add(self, tag: str, content: str = "", **named: object) -> None:
-        """Add one element; text content is escaped."""
+    def add(self, tag: str, named: dict[str, object], content: str = "") -> None:
+        """Add one element with its attributes; text content is escaped."""
         inside = str(escape(content))
         self._parts.append(f"<{tag}{_attributes(named)}>{inside}</{tag}>")
 
     def line(self, x1: float, y1: float, x2: float, y2: float, **named: object) -> None:
         """Add a straight line, a hairline unless told otherwise."""
         style = {"stroke": HAIR, "stroke_width": 1.0, **named}
-        self.add("line", x1=float(x1), y1=float(y1), x2=float(x2), y2=float(y2), **style)
+        self.add("line", {"x1": float(x1), "y1": float(y1), "x2": float(x2), "y2": float(y2), **style})
 
     def rect(self, x: float, y: float, width: float, height: float, **named: object) -> None:
         """Add a rectangle."""
-        self.add("rect", x=float(x), y=float(y), width=float(width), height=float(height), **named)
+        place: dict[str, object] = {
+            "x": float(x),
+            "y": float(y),
+            "width": float(width),
+            "height": float(height),
+        }
+        self.add("rect", place | named)
+
+    def circle(self, x: float, y: float, radius: float, **named: object) -> None:
+        """Add a circle."""
+        place: dict[str, object] = {"cx": float(x), "cy": float(y), "r": float(radius)}
+        self.add("circle", place | named)
 
     def text(self, x: float, y: float, content: str, *, size: float = 11.0, **named: object) -> None:
         """Add text with its baseline at y."""
-        style = {"fill": INK, "font_family": FONT, **named}
-        self.add("text", content, x=float(x), y=float(y), font_size=float(size), **style)
+        place = {"x": float(x), "y": float(y), "font_size": float(size)}
+        self.add("text", {"fill": INK, "font_family": FONT, **place, **named}, content)
 
     def path(self, d: str, **named: object) -> None:
         """Add a path that is only stroked, unless a fill is named."""
         style = {"fill": "none", "stroke": INK, "stroke_width": 1.0, **named}
-        self.add("path", d=d, **style)
+        self.add("path", {"d": d, **style})
 
     def hatch(self, key: str, *, spacing: float = 6.0, stroke: str = MUTED, width: float = 1.0) -> str:
         """Define a slanted hatch; return the value for `fill`."""

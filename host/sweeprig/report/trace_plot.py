@@ -70,7 +70,7 @@ def _frame(outcome: Outcome, width: float, height: float, compact: bool) -> Fram
     top = max(float(c.max_v.max()) for c in channels)
     supply = outcome.analysis.supply_v
     top = max(top, supply if np.isfinite(supply) else trace.nominal_supply_v)
-    low = min(0.0, min(float(c.min_v.min()) for c in channels))
+    low = min(0.0, *(float(c.min_v.min()) for c in channels))
     start = float(trace.t_s[0])
     stop = float(trace.t_s[-1]) + trace.window_s
     right = width - (8.0 if compact else 96.0)
@@ -182,9 +182,9 @@ def _events(d: svg.Svg, f: Frame, outcome: Outcome) -> None:
         x = max(f.x(event.start_s), last + 15)
         last = x
         d.line(f.x(event.start_s), f.top - 2, f.x(event.start_s), f.top + 4, stroke=svg.ALARM)
-        d.add("circle", cx=float(x), cy=f.top - 11, r=7.0, fill="#ffffff", stroke=svg.ALARM, stroke_width=1.3)
-        style = {"fill": svg.ALARM, "font_weight": "700", "text_anchor": "middle"}
-        d.text(x, f.top - 7.4, str(number), size=10.0, **style)
+        d.circle(x, f.top - 11, 7.0, fill="#ffffff", stroke=svg.ALARM, stroke_width=1.3)
+        centre = f.top - 7.4
+        d.text(x, centre, str(number), size=10.0, fill=svg.ALARM, font_weight="700", text_anchor="middle")
 
 
 def _margin_labels(d: svg.Svg, f: Frame, labels: list[tuple[float, str, str]]) -> None:

@@ -11,7 +11,9 @@ from sweeprig.report.figures import fixed
 from sweeprig.report.scales import ticks
 
 
-def _noise_runs(track: TrackMap, left: float, width: float, y_of: float, top_v: float, height: float) -> str:
+def _noise_runs(
+    track: TrackMap, *, left: float, width: float, bottom: float, top_v: float, height: float
+) -> str:
     """Return a stepped line over the bins that have a noise value."""
     parts = []
     drawing = False
@@ -19,7 +21,7 @@ def _noise_runs(track: TrackMap, left: float, width: float, y_of: float, top_v: 
         if not np.isfinite(value):
             drawing = False
             continue
-        y = y_of - min(value / top_v, 1.0) * height
+        y = bottom - min(value / top_v, 1.0) * height
         x0, x1 = (left + float(p) / 100 * width for p in (low, high))
         parts.append(f"{'L' if drawing else 'M'}{svg.px(x0)} {svg.px(y)}H{svg.px(x1)}")
         drawing = True
@@ -56,7 +58,11 @@ def track_svg(
         if count:
             tall = float(count) / n_max * h
             d.rect(x0 + 0.4, bottom - tall, max(x1 - x0 - 0.8, 1.0), tall, fill=svg.ALARM)
-    d.path(_noise_runs(track, left, w, bottom, top_v, h), stroke=svg.INK, stroke_width=1.2)
+    d.path(
+        _noise_runs(track, left=left, width=w, bottom=bottom, top_v=top_v, height=h),
+        stroke=svg.INK,
+        stroke_width=1.2,
+    )
     d.line(left, bottom, right, bottom, stroke=svg.INK, stroke_width=1.2)
     for p in (0, 25, 50, 75, 100):
         x = left + p / 100 * w

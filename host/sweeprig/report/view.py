@@ -261,7 +261,7 @@ def main_page(outcome: Outcome) -> dict[str, Any]:
         "verdict": verdict,
         "word": VERDICT_WORDS[verdict],
         "reason": outcome.judgement.reason,
-        "under_pass": facts.under_pass(outcome),
+        "under_pass": outcome.judgement.under,
         "who": [clip(t, 40) for t in (s.job, s.sensor_label, s.part, s.serial) if t],
         "taken": (outcome.capture.created if outcome.capture else outcome.made_at)[:16].replace("T", " "),
         "code": capture_code(sha),
