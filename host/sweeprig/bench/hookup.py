@@ -19,8 +19,8 @@ from sweeprig.bench.day_limits import limit
 from sweeprig.bench.interlock import Evidence, pass_interlock
 from sweeprig.bench.lead_book import LeadBook
 from sweeprig.bench.live import Levels, Volts
-from sweeprig.capture.model import SweepSetup
 from sweeprig.capture.live import local_now
+from sweeprig.capture.model import SweepSetup
 from sweeprig.errors import HookupError, LinkError
 from sweeprig.frontend import FrontEnd, front_end
 from sweeprig.judge.profile import Profile

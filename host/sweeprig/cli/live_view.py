@@ -1,0 +1,182 @@
+"""The live view as lines of text: a pure function of state, width and height. Readable without colour."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from sweeprig.bench.watch import WatchState
+
+# Digits of our own, five rows of five columns; drawn wide so that they are read at arm's length.
+_DIGITS = {
+    "0": ("#####", "#   #", "#   #", "#   #", "#####"),
+    "1": ("  #  ", " ##  ", "  #  ", "  #  ", "#####"),
+    "2": ("#####", "    #", "#####", "#    ", "#####"),
+    "3": ("#####", "    #", " ####", "    #", "#####"),
+    "4": ("#   #", "#   #", "#####", "    #", "    #"),
+    "5": ("#####", "#    ", "#####", "    #", "#####"),
+    "6": ("#####", "#    ", "#####", "#   #", "#####"),
+    "7": ("#####", "    #", "   # ", "  #  ", "  #  "),
+    "8": ("#####", "#   #", "#####", "#   #", "#####"),
+    "9": ("#####", "#   #", "#####", "    #", "#####"),
+    ".": ("  ", "  ", "  ", "  ", "##"),
+    "-": ("     ", "     ", "#####", "     ", "     "),
+    "V": ("#   #", "#   #", " # # ", " # # ", "  #  "),
+    " ": ("  ", "  ", "  ", "  ", "  "),
+}
+DIGIT_ROWS = 5
+TALL = 20  # rows from which there is room for the large digits
+WIDE = 50  # columns from which there is room for them
+FLAG_WORDS = {
+    "clear": "CLEAR of both rails",
+    "near-lower": "NEAR THE LOWER RAIL",
+    "at-lower": "AT THE LOWER RAIL",
+    "near-upper": "NEAR THE UPPER RAIL",
+    "at-upper": "AT THE UPPER RAIL",
+}
+_STYLES = {
+    "clear": "1",
+    "near-lower": "1;33",
+    "near-upper": "1;33",
+    "at-lower": "1;7;31",
+    "at-upper": "1;7;31",
+}
+
+
+def big(text: str, *, wide: bool) -> list[str]:
+    """Return five lines of large digits; `wide` doubles their width."""
+    rows = []
+    for r in range(DIGIT_ROWS):
+        row = "  ".join(_DIGITS.get(c, _DIGITS[" "])[r] for c in text)
+        row = "".join(c * 2 for c in row) if wide else row
+        rows.append(row.replace("#", "█").rstrip())
+    return rows
+
+
+def _volts(value: float | None, digits: int = 3) -> str:
+    return "-.---" if value is None or not math.isfinite(value) else f"{value:.{digits}f}"
+
+
+def reading_lines(state: WatchState, width: int, height: int) -> list[str]:
+    """Return the reading, large where there is room."""
+    text = f"{_volts(state.reading_v)} V"
+    if width < WIDE or height < TALL:
+        return [f"  {text}"]
+    return ["  " + row for row in big(text, wide=width >= 76)]
+
+
+def flag_line(state: WatchState) -> str:
+    """Return the line that says where the reading stands."""
+    word = FLAG_WORDS[state.flag.where]
+    mark = "" if state.flag.where == "clear" else "!! " if state.flag.where.startswith("at") else "! "
+    detail = f": {state.flag.text}" if state.flag.text and state.reading_v is not None else ""
+    return f"  {mark}{word if state.reading_v is not None else 'NO READING'}{detail}"
+
+
+def _column(value: float, top: float, columns: int) -> int:
+    return min(columns - 1, max(0, int(value / top * columns)))
+
+
+def ruler_lines(state: WatchState, width: int) -> list[str]:
+    """Return the reading between its rails: margin zones as ▒, the reading █, its range so far ─, a target ▽."""
+    columns = max(8, width - 20)
+    cells = ["·"] * columns
+    for k in range(columns):
+        middle = (k + 0.5) / columns * state.top_v
+        if middle < state.low_margin_v or middle > state.top_v - state.high_margin_v:
+            cells[k] = "▒"
+    if state.low_v is not None and state.high_v is not None:
+        for k in range(
+            _column(state.low_v, state.top_v, columns), _column(state.high_v, state.top_v, columns) + 1
+        ):
+            cells[k] = "─" if cells[k] == "·" else cells[k]
+    if state.reading_v is not None and math.isfinite(state.reading_v):
+        cells[_column(state.reading_v, state.top_v, columns)] = "█"
+    lines = [f"  ground ┤{''.join(cells)}├ {state.top_v:.2f} V"]
+    if state.target is not None:
+        marks = [" "] * columns
+        for v in state.target[::2]:
+            marks[_column(v, state.top_v, columns)] = "|"
+        marks[_column(state.target[1], state.top_v, columns)] = "▽"
+        lines.insert(0, f"  target  {''.join(marks)}")
+    return lines
+
+
+def strip_lines(state: WatchState, width: int, rows: int) -> list[str]:
+    """Return the last seconds, newest at the right: each column from its lowest to its highest conversion."""
+    columns = max(8, width - 12)
+    slices = state.strip[-columns:]
+    grid = [[" "] * columns for _ in range(rows)]
+    for r in range(rows):
+        middle = (rows - r - 0.5) / rows * state.top_v
+        if middle < state.low_margin_v or middle > state.top_v - state.high_margin_v:
+            grid[r] = ["▒"] * columns
+    for k, s in enumerate(slices):
+        at = columns - len(slices) + k
+        low, high = (_column(v, state.top_v, rows) for v in (s.low_v, s.high_v))
+        for level in range(low, high + 1):
+            grid[rows - 1 - level][at] = "█"
+    labels = {0: f"{state.top_v:5.2f} ", rows - 1: f"{0.0:5.2f} "}
+    return [f"  {labels.get(r, ' ' * 6)}│{''.join(grid[r])}" for r in range(rows)]
+
+
+def fact_lines(state: WatchState, width: int) -> list[str]:
+    """Return supply, sense and what follows, in as many lines as the width needs."""
+    supply = "not observed" if state.supply_v is None else f"{state.supply_v:.3f} V"
+    if state.supply_v and state.reading_v is not None:
+        supply += f" (signal {100 * state.reading_v / state.supply_v:.1f} %)"
+    b = [] if state.signal_b_v is None else [f"signal B {state.signal_b_v:.3f} V"]
+    lost = [f"{state.n_lost} RECORDS LOST"] if state.n_lost else []
+    spikes = f"single conversions {_volts(state.spike_low_v)} to {_volts(state.spike_high_v)} V"
+    facts = [
+        f"supply {supply}",
+        *b,
+        f"lever: {state.follows}",
+        f"sense: {state.sense} ({state.sense_why})",
+        f"range {_volts(state.low_v)} to {_volts(state.high_v)} V",
+        spikes,
+        *lost,
+    ]
+    lines = [""]
+    for fact in facts:
+        joined = f"{lines[-1]}   {fact}" if lines[-1] else f"  {fact}"
+        if len(joined) <= width or not lines[-1]:
+            lines[-1] = joined
+        else:
+            lines.append(f"  {fact}")
+    return lines
+
+
+def view_lines(state: WatchState, width: int, height: int, *, colour: bool = False) -> list[str]:
+    """Return the whole view, at most `height` lines of at most `width` columns.
+
+    In a small window the strip goes first, then the large digits; reading, flag and ruler stay. `colour` adds
+    bold and colour to reading and flag and changes no text.
+    """
+    style = _STYLES[state.flag.where] if colour else ""
+    title = f"  {state.title}"[: max(0, width - 10)]
+    head = [f"{title:<{max(0, width - 10)}}{state.seconds:7.1f} s"]
+    reading = [_paint(line[:width], style) for line in reading_lines(state, width, height)]
+    flag = [_paint(flag_line(state)[:width], style)]
+    message = [_paint(f"  {state.message}"[:width], "1" if colour else "")] if state.message else []
+    ruler = [line[:width] for line in ruler_lines(state, width)]
+    facts = [line[:width] for line in fact_lines(state, width)]
+    hint = [f"  {state.hint}"[:width]] if state.hint else []
+    roomy = height >= TALL
+    gap = [""] if roomy else []
+    fixed = [*head, *gap, *reading, *gap, *flag, *message, *gap, *ruler, *gap]
+    rest = [*facts, *hint]
+    rows = height - len(fixed) - len(rest) - len(gap)
+    strip = [line[:width] for line in strip_lines(state, width, rows)] if rows >= 3 and width >= 24 else []
+    return [*fixed, *strip, *(gap if strip else []), *rest][:height]
+
+
+def _paint(text: str, style: str) -> str:
+    return f"\x1b[{style}m{text}\x1b[0m" if style and text else text
+
+
+def plain_line(state: WatchState) -> str:
+    """Return the state in one line, for a terminal that is none."""
+    supply = "" if state.supply_v is None else f"  supply {state.supply_v:.3f} V"
+    return f"{state.seconds:8.1f} s  {_volts(state.reading_v)} V{supply}  {state.follows}{flag_line(state)}"

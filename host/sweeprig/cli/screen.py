@@ -1,0 +1,95 @@
+"""A full-screen view and single keys, put back as they were whatever happens."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from types import TracebackType
+
+_ENTER = "\x1b[?1049h\x1b[?25l\x1b[2J"
+_LEAVE = "\x1b[?25h\x1b[?1049l"
+
+
+def is_terminal() -> bool:
+    """Return whether a full-screen view can be shown."""
+    return sys.stdout.isatty() and os.environ.get("TERM", "") not in ("", "dumb")
+
+
+class Screen:
+    """The other screen of a terminal, written over frame by frame. Use it in a `with`."""
+
+    def __enter__(self) -> Screen:
+        self._write(_ENTER)
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._write(_LEAVE)
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Columns and rows."""
+        size = shutil.get_terminal_size()
+        return size.columns, size.lines
+
+    def draw(self, lines: list[str]) -> None:
+        """Show a frame; what is left of the one before is cleared."""
+        body = "\x1b[K\r\n".join(lines)
+        self._write(f"\x1b[H{body}\x1b[K\x1b[J")
+
+    def bell(self) -> None:
+        """Sound the bell."""
+        self._write("\a")
+
+    def _write(self, text: str) -> None:
+        sys.stdout.write(text)
+        sys.stdout.flush()
+
+
+@contextmanager
+def single_keys() -> Iterator[None]:
+    """Take keys one by one, unseen, while the block runs; where standard input is no terminal, nothing."""
+    if not sys.stdin.isatty() or os.name != "posix":
+        yield
+        return
+    import termios
+    import tty
+
+    handle = sys.stdin.fileno()
+    before = termios.tcgetattr(handle)
+    try:
+        tty.setcbreak(handle)
+        yield
+    finally:
+        termios.tcsetattr(handle, termios.TCSADRAIN, before)
+
+
+def read_keys() -> str:
+    """Return the keys pressed since the last call, without waiting."""
+    if not sys.stdin.isatty():
+        return ""
+    if os.name == "posix":
+        import select
+
+        out = ""
+        while select.select([sys.stdin], [], [], 0)[0]:
+            got = os.read(sys.stdin.fileno(), 64)
+            if not got:
+                break
+            out += got.decode("utf-8", "ignore")
+        return out
+    return _windows_keys()
+
+
+def _windows_keys() -> str:
+    import importlib
+
+    console = importlib.import_module("msvcrt")
+    out = ""
+    while console.kbhit():
+        out += console.getwch()
+    return out
