@@ -5,13 +5,15 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from sweeprig.analysis.model import Analysis, TwoTracks
+from sweeprig.analysis.model import Analysis
 from sweeprig.capture.model import Trace
+from sweeprig.judge import tracks as tr
+from sweeprig.judge.budget import quantity, scaled
 from sweeprig.judge.decide import decide, would_decide
-from sweeprig.judge.measured import sense_of
 from sweeprig.judge.model import Check, Quantity, Verdict
-from sweeprig.judge.profile_model import Limit, Profile, Range
+from sweeprig.judge.profile_model import Profile, Range
 from sweeprig.judge.scale import Scale
+from sweeprig.trim.model import Trim
 from sweeprig.words import Sense
 
 
@@ -25,11 +27,19 @@ class Seen:
     scale: Scale
     quantities: dict[str, Quantity]
     guard_factor: float
+    trim: Trim | None = None
 
 
 def all_checks(seen: Seen) -> tuple[Check, ...]:
     """Return every check that the profile asks for and the capture allows."""
-    return (*_end_checks(seen), _span(seen), *_supply(seen), *_tracks(seen), *_angle(seen), _strokes(seen))
+    return (
+        *_end_checks(seen),
+        _span(seen),
+        *supply_checks(seen),
+        *_tracks(seen),
+        *_angle(seen),
+        _strokes(seen),
+    )
 
 
 def passes(analysis: Analysis) -> int:
@@ -52,27 +62,26 @@ def _judged(
 
 def _end_checks(seen: Seen) -> list[Check]:
     limits, out = seen.profile.limits, []
-    for name, key, channel, wanted in (
-        ("closed", "closed_v", 0, limits.closed),
-        ("open", "open_v", 0, limits.open),
-        ("closed_b", "closed_b_v", 1, limits.closed_b),
-        ("open_b", "open_b_v", 1, limits.open_b),
+    for name, key, wanted in (
+        ("closed", "closed_v", limits.closed),
+        ("open", "open_v", limits.open),
+        ("closed_b", "closed_b_v", limits.closed_b),
+        ("open_b", "open_b_v", limits.open_b),
     ):
         if wanted is None or key not in seen.quantities:
             continue
-        fits = _for_sense(wanted, seen, channel)
+        fits = _for_sense(wanted, seen)
         q = seen.scale.at_nominal(seen.quantities[key])
         out.append(_judged(name, q, fits.source, g=seen.guard_factor, low=fits.low, high=fits.high))
     return out
 
 
-def _for_sense(wanted: Range, seen: Seen, channel: int) -> Range:
-    """Mirror the range about half the supply where a profile for either sense meets a falling signal.
+def _for_sense(wanted: Range, seen: Seen) -> Range:
+    """Mirror the range about half the supply where a profile for either sense meets a falling track A.
 
     A potentiometer with supply and ground swapped reads S - V for V.
     """
-    mirrored = seen.profile.sensor.sense == "either" and channel == 0
-    if mirrored and sense_of(seen.analysis, channel) is Sense.FALLING:
+    if seen.profile.sensor.sense == "either" and seen.analysis.sense is Sense.FALLING:
         return wanted.mirrored(seen.scale.nominal_v)
     return wanted
 
@@ -81,50 +90,17 @@ def _span(seen: Seen) -> Check:
     least = seen.profile.limits.span
     q = seen.quantities["span_v"]
     if q.value is not None and seen.scale.ratiometric and seen.scale.supply.value is not None:
-        from sweeprig.judge.budget import quantity, scaled
-
         factor = seen.scale.nominal_v / (seen.scale.supply.value - seen.scale.ground_v)
         q = quantity(q.name, q.unit, q.value * factor, scaled(q.budget, factor), n_samples=q.n_samples)
     return _judged("span", q, least.source, g=seen.guard_factor, low=least.value)
 
 
-def _supply(seen: Seen) -> list[Check]:
+def supply_checks(seen: Seen) -> tuple[Check, ...]:
+    """Return the check of the supply; empty where it was not observed."""
     if seen.scale.supply.value is None:
-        return []
-    wanted = seen.scale.supply_range
-    return [
-        _judged(
-            "supply",
-            seen.scale.supply,
-            wanted.source,
-            g=seen.guard_factor,
-            low=wanted.low,
-            high=wanted.high,
-        )
-    ]
-
-
-def _plain(
-    name: str,
-    value: float | None,
-    unit: str,
-    limit: Limit | Range,
-    *,
-    why: str = "",
-    least: bool = False,
-) -> Check:
-    """A quantity whose uncertainty is not budgeted: decided as it stands."""
-    low, high = _bounds(limit, least)
-    if value is None or not math.isfinite(value):
-        return Check(name, None, None, unit, low, high, Verdict.UNDECIDED, limit.source, why)
-    inside = (low is None or value >= low) and (high is None or value <= high)
-    return Check(name, value, None, unit, low, high, Verdict.PASS if inside else Verdict.FAIL, limit.source)
-
-
-def _bounds(limit: Limit | Range, least: bool) -> tuple[float | None, float | None]:
-    if isinstance(limit, Range):
-        return limit.low, limit.high
-    return (limit.value, None) if least else (None, limit.value)
+        return ()
+    wanted, g = seen.scale.supply_range, seen.guard_factor
+    return (_judged("supply", seen.scale.supply, wanted.source, g=g, low=wanted.low, high=wanted.high),)
 
 
 def _tracks(seen: Seen) -> list[Check]:
@@ -134,14 +110,16 @@ def _tracks(seen: Seen) -> list[Check]:
     two, why = seen.analysis.two_tracks, no_correlation(seen)
     usable = two if not why else None
     out = []
-    if limits.slope_b is not None:
-        value = None if usable is None else usable.slope
-        out.append(_plain("slope_b", value, "V/V", limits.slope_b, why=why))
-    if limits.sum_b is not None:
-        out.append(_plain("sum_b", _sum_v(usable, seen), "V", limits.sum_b, why=why))
+    for name, wanted, q in (
+        ("slope_b", limits.slope_b, tr.slope(usable, seen.trim, why)),
+        ("sum_b", limits.sum_b, tr.total(usable, seen.quantities, seen.scale, why)),
+    ):
+        if wanted is not None:
+            out.append(_judged(name, q, wanted.source, g=seen.guard_factor, low=wanted.low, high=wanted.high))
     if limits.correlation is not None:
-        value = None if usable is None else usable.max_error_percent
-        out.append(_plain("correlation", value, "% of supply", limits.correlation, why=why))
+        q = tr.departure(usable, seen.trim, seen.scale, why)
+        most = limits.correlation
+        out.append(_judged("correlation", q, most.source, g=seen.guard_factor, high=most.value))
     return out
 
 
@@ -156,26 +134,19 @@ def no_correlation(seen: Seen) -> str:
     return "" if seen.analysis.two_tracks is not None else "track A hardly moved"
 
 
-def _sum_v(two: TwoTracks | None, seen: Seen) -> float | None:
-    """A + B at the middle of A's travel, at nominal supply [V]."""
-    low, high = seen.analysis.low, seen.analysis.high
-    supply = seen.scale.supply.value
-    if two is None or low is None or high is None or supply is None:
-        return None
-    middle = (low.value_v + high.value_v) / 2
-    total = two.offset_v + (1 + two.slope) * middle
-    return total / supply * seen.scale.nominal_v if seen.scale.ratiometric else total
-
-
 def _angle(seen: Seen) -> list[Check]:
+    """Linearity and hysteresis; without an angle there is nothing to judge and nothing is said."""
     found, limits = seen.analysis.linearity, seen.profile.limits
     if found is None:
         return []
     out = []
-    if limits.linearity is not None:
-        out.append(_plain("linearity", found.independent_percent, "% of supply", limits.linearity))
-    if limits.hysteresis is not None:
-        out.append(_plain("hysteresis", found.hysteresis_percent, "% of supply", limits.hysteresis))
+    for name, limit, value in (
+        ("linearity", limits.linearity, found.independent_percent),
+        ("hysteresis", limits.hysteresis, found.hysteresis_percent),
+    ):
+        if limit is not None:
+            q = tr.with_converter(name, value, seen.trim, seen.scale)
+            out.append(_judged(name, q, limit.source, g=seen.guard_factor, high=limit.value))
     return out
 
 

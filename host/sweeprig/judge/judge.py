@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from sweeprig.analysis.model import Analysis
+from sweeprig.analysis.model import Analysis, Code
 from sweeprig.capture.model import SweepSetup, Trace
 from sweeprig.frontend import FrontEnd
 from sweeprig.judge import checks as ch
@@ -42,16 +42,18 @@ def judge(
         analysis=analysis, trace=trace, setup=setup, profile=profile, trim=trim, front_end=front_end
     )
     quantities = measure(analysis=analysis, scale=scale, trim=trim, front_end=front_end)
-    refused = any(f.code in REFUSED for f in analysis.findings)
+    codes = {f.code for f in analysis.findings}
+    refused = bool(codes & set(REFUSED))
+    fed = Code.SUPPLY_CUT not in codes  # a sensor without supply has no ends
     margins = (
         ()
-        if refused
+        if refused or not fed
         else rail_margins(
             quantities=quantities, analysis=analysis, scale=scale, profile=profile, guard_factor=g
         )
     )
-    seen = ch.Seen(analysis, trace, profile, scale, quantities, g)
-    checks = () if refused else ch.all_checks(seen)
+    seen = ch.Seen(analysis, trace, profile, scale, quantities, g, trim)
+    checks = () if refused else ch.all_checks(seen) if fed else ch.supply_checks(seen)
     own = gr.graded(analysis, profile)
     found = gr.ordered(
         [
@@ -68,7 +70,7 @@ def judge(
         quantities=quantities,
         margins=margins,
         findings=found,
-        not_shown=not_shown(seen, trim),
+        not_shown=not_shown(seen, setup, trim, front_end),
         profile_name=profile.name,
         guard_factor=g,
         checks=checks,

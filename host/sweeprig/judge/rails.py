@@ -7,11 +7,10 @@ from dataclasses import dataclass
 
 from sweeprig.analysis.model import Analysis, Cause, Code, Finding
 from sweeprig.judge.decide import decide, would_decide
-from sweeprig.judge.measured import sense_of
 from sweeprig.judge.model import Margin, Quantity, Verdict
+from sweeprig.judge.named_ends import place_of, sense_of
 from sweeprig.judge.profile_model import Profile
 from sweeprig.judge.scale import Scale
-from sweeprig.words import Sense
 
 TURN = "Turn the sensor on its mount until both ends keep their margins"
 FIXED = "Check stop, lever and part: this mount does not let the sensor be turned"
@@ -66,7 +65,7 @@ def rail_margins(
             q = quantities[f"{end}{suffix}_v"]
             out.append(
                 _margin(
-                    end_name(end, sense_of(analysis, channel)) + (" B" if suffix else ""),
+                    place_of(end, sense_of(analysis, channel)) + (" B" if suffix else ""),
                     end,
                     q,
                     scale.at_nominal(q),
@@ -76,13 +75,6 @@ def rail_margins(
                 )
             )
     return tuple(out)
-
-
-def end_name(end: str, sense: Sense) -> str:
-    """Return closed or open for the low or high end; low and high stay where the sense is unknown."""
-    if sense is Sense.UNKNOWN:
-        return end
-    return "closed" if (end == "low") == (sense is Sense.RISING) else "open"
 
 
 def _margin(

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -13,6 +14,7 @@ from sweeprig.capture.model import SweepSetup, Trace
 from sweeprig.frontend import FrontEnd
 from sweeprig.judge import budget as bu
 from sweeprig.judge.model import BudgetLine, Quantity
+from sweeprig.judge.named_ends import levels
 from sweeprig.judge.profile_model import Profile, Range
 from sweeprig.trim.model import Trim
 from sweeprig.words import Hookup
@@ -30,6 +32,7 @@ class Scale:
     supply: Quantity  # measured supply; value None where not observed
     supply_range: Range  # that the supply has to keep, by who feeds the sensor
     unseen_range: Range  # that the supply is taken to keep where it was not observed
+    at_rests_v: Mapping[str, float] = field(default_factory=dict)  # [V] supply at the rests, by quantity
 
     @property
     def top_v(self) -> float:
@@ -67,7 +70,7 @@ class Scale:
         return bu.quantity(name, "", ratio, lines, n_samples=q.n_samples)
 
     def _ratio(self, q: Quantity) -> tuple[float, tuple[BudgetLine, ...]]:
-        level, supply = q.value or 0.0, self.supply.value or math.nan
+        level, supply = q.value or 0.0, self.at_rests_v.get(q.name, self.supply.value or math.nan)
         rail = supply - self.ground_v
         ratio = (level - self.ground_v) / rail
         return ratio, (
@@ -103,7 +106,18 @@ def make_scale(
         supply=_supply(analysis, trace, trim, front_end),
         supply_range=limits.supply_powered if powered else limits.supply,
         unseen_range=limits.supply,
+        at_rests_v=_at_rests(analysis),
     )
+
+
+def _at_rests(analysis: Analysis) -> dict[str, float]:
+    """Supply at the rests of each end [V], where the analysis saw it."""
+    ends = levels(analysis, 0) | levels(analysis, 1)
+    out = {}
+    for name, end in ends.items():
+        if math.isfinite(end.ratio) and end.ratio > 0 and end.value_v > 0:
+            out[name] = end.value_v / end.ratio
+    return out
 
 
 def _supply(analysis: Analysis, trace: Trace, trim: Trim | None, end: FrontEnd | None) -> Quantity:

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from sweeprig.capture.model import SweepSetup
+from sweeprig.frontend import FrontEnd
 from sweeprig.judge.checks import Seen
 from sweeprig.trim.model import Trim
+from sweeprig.words import Hookup
 
 VERIFY_FAILED = "the rig failed its last check standard: trim it again before it passes anything"
 
@@ -20,7 +23,9 @@ def open_points(seen: Seen, trim: Trim | None) -> tuple[str, ...]:
     return tuple(out)
 
 
-def not_shown(seen: Seen, trim: Trim | None) -> tuple[str, ...]:
+def not_shown(
+    seen: Seen, setup: SweepSetup, trim: Trim | None, front_end: FrontEnd | None
+) -> tuple[str, ...]:
     """Return what this capture and this profile together could not show, each with what to do."""
     out = list(seen.analysis.not_shown)
     lost, total = seen.trace.n_lost, seen.trace.n_lost + seen.trace.t_s.size
@@ -42,7 +47,24 @@ def not_shown(seen: Seen, trim: Trim | None) -> tuple[str, ...]:
         )
     if seen.profile.sensor.tracks < 2 and seen.trace.signal_b is not None:
         out.append("Track B: the profile has one track, so B was not judged. Take a profile with two tracks.")
+    out += _load(seen, setup, front_end)
     return tuple(out)
+
+
+def _load(seen: Seen, setup: SweepSetup, front_end: FrontEnd | None) -> list[str]:
+    """What the rig's own load may do to a potentiometer whose track was not measured."""
+    sensor, limit = seen.profile.sensor, seen.profile.limits.loading.value
+    kind = setup.sensor_kind or sensor.kind
+    if front_end is None or kind == "hall" or sensor.track_ohm is None or setup.track_ohm is not None:
+        return []
+    burdened = setup.hookup is Hookup.POWERED and front_end.burden_ohm is not None
+    shift = 100 * front_end.loading_error(track_ohm=sensor.track_ohm.high, burden_on=burdened)
+    if shift <= limit:
+        return []
+    return [
+        f"Open-circuit volts: the rig's own load can shift a track of {sensor.track_ohm.high:g} ohm by up to "
+        f"{shift:.2g} % of supply near two thirds of its travel. Measure the track and give it with --track-ohm."
+    ]
 
 
 def verify_failed(trim: Trim | None) -> bool:

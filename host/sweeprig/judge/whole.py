@@ -48,7 +48,7 @@ def overall(
     failed = [m for m in margins if m.verdict is Verdict.FAIL]
     if failed or any(c.verdict is Verdict.FAIL for c in checks):
         return Verdict.FAIL, "A limit of the profile is not kept: see the margins and checks."
-    undecided = [*_open_limits(margins, checks), *_open_findings(findings), *open_points]
+    undecided = [*open_points, *_open_limits(margins, checks), *_open_findings(findings)]
     if undecided:
         more = f" {len(undecided) - 1} more open." if len(undecided) > 1 else ""
         return Verdict.UNDECIDED, f"{_sentence(undecided[0])}{more}"

@@ -1,0 +1,61 @@
+"""How track B follows track A, and other figures in per cent of supply, with what the converter adds."""
+
+from __future__ import annotations
+
+import math
+
+from sweeprig.analysis.model import TwoTracks
+from sweeprig.judge import budget as bu
+from sweeprig.judge.model import BudgetLine, Quantity
+from sweeprig.judge.scale import Scale
+from sweeprig.trim.model import Trim
+
+PERCENT = "% of supply"
+
+
+def slope(two: TwoTracks | None, trim: Trim | None, why: str) -> Quantity:
+    """Slope of B against A [V/V]; both channels' gains enter its uncertainty."""
+    if two is None:
+        return bu.missing("slope_b", "V/V", why)
+    lines = []
+    for channel, name in ((0, "A"), (1, "B")):
+        own = bu.channel_trim(trim, channel)
+        if own is not None:
+            u = math.sqrt(own.line.var_gain) / abs(own.line.gain_v)
+            lines.append(
+                BudgetLine(f"gain of the trim, {name}", "B", "normal", u, "V/V", two.slope, own.line.dof)
+            )
+    return bu.quantity("slope_b", "V/V", two.slope, lines)
+
+
+def total(two: TwoTracks | None, quantities: dict[str, Quantity], scale: Scale, why: str) -> Quantity:
+    """A + B at the middle of the travel [V], at nominal supply where the sensor is ratiometric."""
+    ends = [quantities.get(f"{end}{track}_v") for end in ("low", "high") for track in ("", "_b")]
+    if two is None or any(q is None or q.value is None for q in ends):
+        return bu.missing("sum_b", "V", why or "not every end of both tracks was seen")
+    at = [scale.at_nominal(q) for q in ends if q is not None]
+    lines = [line for q in at for line in bu.scaled(q.budget, 0.5)]
+    return bu.quantity("sum_b", "V", sum(q.value or 0.0 for q in at) / 2, lines)
+
+
+def departure(two: TwoTracks | None, trim: Trim | None, scale: Scale, why: str) -> Quantity:
+    """Largest departure of B from its straight line [% of supply]; both converters' bends enter."""
+    if two is None:
+        return bu.missing("correlation", PERCENT, why)
+    lines = [*_bend(trim, scale, 1, 1.0, "B"), *_bend(trim, scale, 0, two.slope, "A")]
+    return bu.quantity("correlation", PERCENT, two.max_error_percent, lines)
+
+
+def with_converter(name: str, value: float, trim: Trim | None, scale: Scale) -> Quantity:
+    """A departure of track A [% of supply] with what the converter's own bend adds."""
+    return bu.quantity(name, PERCENT, value, _bend(trim, scale, 0, 1.0, "A"))
+
+
+def _bend(trim: Trim | None, scale: Scale, channel: int, factor: float, name: str) -> tuple[BudgetLine, ...]:
+    own = bu.channel_trim(trim, channel)
+    if own is None:
+        return ()
+    u = own.linearity.u_lsb if own.linearity else own.u_linearity_lsb
+    percent = 100 * abs(own.line.gain_v) / (scale.supply.value or scale.nominal_v)
+    what = f"linearity of the converter, {name}"
+    return (BudgetLine(what, "B", "rectangular", u, "LSB", factor * percent, math.inf),)
