@@ -1,1 +1,5 @@
 """Starts the service on the board."""
+
+from sweepboard import boot
+
+boot.run()

@@ -14,10 +14,11 @@ RESET_CODES = {"power on": 1, "reset pin": 2, "watchdog": 3, "software": 4, "deb
 HOOKUPS = ("powered", "tapped")
 BIAS_MODES = ("off", "up", "down")
 LIGHT_MODES = ("off", "on", "slow", "fast")
-DRIVE_ACTIONS = ("home", "goto", "stop", "free")
+DRIVE_ACTIONS = ("home", "goto", "stop", "free", "where")
 MOST_CODES = 4095
 MOST_MS = 60000
 ENCODER_COUNTS = 4096
+SLOWEST_COUNTS_S = 32
 
 OUT_SUPPLY, OUT_BURDEN, OUT_BIAS_UP, OUT_BIAS_DOWN, OUT_TAPPED = 1, 2, 4, 8, 16  # bits of outputs()
 
@@ -67,7 +68,7 @@ class Commands:
                 {
                     "action": (one_of(DRIVE_ACTIONS), None),
                     "position": (whole(0, ENCODER_COUNTS - 1), 0),
-                    "speed": (whole(1, ENCODER_COUNTS), ENCODER_COUNTS // 4),
+                    "speed": (whole(SLOWEST_COUNTS_S, ENCODER_COUNTS), ENCODER_COUNTS // 4),
                 },
             ),
             "prompt": (self._prompt, {}),
@@ -95,10 +96,11 @@ class Commands:
     def _start(self, number, hookup):
         if hookup not in self.rig.identity["hookups"]:
             raise RefusedError("refused", "this build does not allow the hookup %s" % hookup)
-        lead = getattr(self.rig.switches, "lead", None)  # which lead is plugged in, where the rig can tell
-        plugged = lead() if lead else None
-        if plugged is not None and plugged != hookup:
-            raise RefusedError("refused", "the lead that is plugged in is the %s one" % plugged)
+        powered_lead = self._powered_lead()
+        if hookup == "powered" and powered_lead is False:
+            raise RefusedError("refused", "the powered lead is not plugged in")
+        if hookup == "tapped" and powered_lead:
+            raise RefusedError("refused", "the powered lead is plugged in")
         if self.rig.stream.running:
             self.rig.stream.abandon()
         self._set_tapped(hookup == "tapped")
@@ -157,11 +159,13 @@ class Commands:
             raise RefusedError(
                 "refused", "%s is refused while tapped: the harness has its own controller" % what
             )
-        lead = getattr(self.rig.switches, "lead", None)
-        if lead and lead() == "tapped":
-            raise RefusedError(
-                "refused", "%s is refused: the lead that is plugged in is the tapped one" % what
-            )
+        if self._powered_lead() is False:
+            raise RefusedError("refused", "%s is refused: the powered lead is not plugged in" % what)
+
+    def _powered_lead(self):
+        """Return whether the powered lead is plugged in; None where the rig cannot tell."""
+        feel = getattr(self.rig.switches, "powered_lead", None)
+        return feel() if feel else None
 
     def _supply(self, number, on):
         self._fitted("supply-switch")
@@ -267,7 +271,7 @@ class Commands:
     def _drive(self, number, action, position, speed):
         if self.rig.drive is None:
             raise RefusedError("not-fitted", "this build has no drive")
-        if action not in ("stop", "free"):
+        if action not in ("stop", "free", "where"):
             self._not_tapped("drive")
         try:
             return self.rig.drive.command(action, position, speed)

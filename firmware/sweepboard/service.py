@@ -17,7 +17,8 @@ from sweepboard.watchers import Histogram, Snapshots
 READ_AT_ONCE = 128  # bytes taken from the port in one cycle
 SUPPLY_IDLE_MS = 600000  # a host that is silent for so long does not need the sensor's supply
 BUTTON_MS = 30  # a press or release counts when it has held for so long
-IDLE_MS = 1
+IDLE_MS = 5
+STREAMING_IDLE_MS = 1
 
 
 class Service:
@@ -59,6 +60,7 @@ class Service:
         self.slow_ms = self._heard_ms
         self._pressed = self._press_told = False
         self._presses = 0
+        self._switches_tick = getattr(switches, "tick", None)  # for a tone that ends, a light that blinks
         self._commands = Commands(self).table()
 
     # --- the cycle
@@ -67,7 +69,7 @@ class Service:
         """Serve until `prompt` is asked for and answered."""
         while not (self.leaving and not self.outbox):
             if not self.step():
-                self.clock.sleep_ms(IDLE_MS)
+                self.clock.sleep_ms(STREAMING_IDLE_MS if self.stream.running else IDLE_MS)
         self.make_safe()
 
     def step(self):
@@ -78,7 +80,7 @@ class Service:
         self._look_at_rig()
         if self.stream.running:
             busy = self.stream.pump() or busy
-            self.histogram.send(self.stream.index)
+        self.histogram.send(self.stream.index)
         if self.monitor is not None and self.slow_every_ms:
             self._read_slowly()
         self._mind_silence()
@@ -150,6 +152,9 @@ class Service:
         return self.switches.outputs() | (OUT_TAPPED if self.tapped else 0)
 
     def _look_at_rig(self):
+        tick = self._switches_tick
+        if tick is not None:
+            tick()
         outputs = self.switches.outputs()
         flags = 0
         if outputs & OUT_SUPPLY:
@@ -196,6 +201,8 @@ class Service:
             self.stream.abandon()
             self.end_watch()
             self.make_safe()
+        elif self.drive is not None and self.drive.moving and silent_ms > wire.KEEP_ALIVE_MS:
+            self.drive.free()
         elif silent_ms > SUPPLY_IDLE_MS:
             self._heard_ms = self.clock.ms()
             self.make_safe()

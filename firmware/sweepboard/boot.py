@@ -1,0 +1,90 @@
+"""From reset to the service, and out of it again.
+
+The prompt is left free when pin BUTTON (GP11) is held low at reset: by the rig's button, or by a wire to the
+ground pin beside it. It is also left free after `prompt`, and when the service failed MOST_FAILURES times in a row.
+"""
+
+import json
+import sys
+import time
+
+from sweepboard import pins
+from sweepboard.usb_port import UsbPort
+
+CONFIG = "rig.json"
+MOST_FAILURES = 3
+FAILED_SOON_MS = 10000  # a service that ran for longer counts as having worked
+PAUSE_MS = 500
+
+
+def prompt_wanted(pin=None):
+    """Return whether the button or wire is there."""
+    if pin is None:
+        import machine
+
+        pin = machine.Pin(pins.BUTTON, machine.Pin.IN, machine.Pin.PULL_UP)
+        time.sleep_ms(1)
+    return not pin.value()
+
+
+def read_config(path=CONFIG):
+    """Return what rig.json holds; {} where it is missing or no JSON object."""
+    try:
+        with open(path) as file:
+            config = json.load(file)
+    except (OSError, ValueError):
+        return {}
+    return config if isinstance(config, dict) else {}
+
+
+def make(port):
+    """Return the Service for this board."""
+    config = read_config()
+    if sys.platform == "rp2":
+        from sweepboard import rp2_rig as rig
+    else:
+        from sweepboard import polled_rig as rig
+    return rig.make(port, config)
+
+
+def serve(port, make_service, print_exception, ticks=time):
+    """Serve until the prompt is asked for; a service that fails says so and begins again, three times at most."""
+    failures = 0
+    while failures < MOST_FAILURES:
+        began = ticks.ticks_ms()
+        service = None
+        try:
+            service = make_service(port)
+            service.run()
+            return
+        except Exception as problem:  # noqa: BLE001  (whatever it is, the rig must be made safe and say it)
+            print_exception(problem)
+            _make_safe(service)
+        soon = ticks.ticks_diff(ticks.ticks_ms(), began) < FAILED_SOON_MS
+        failures = failures + 1 if soon else 1
+        ticks.sleep_ms(PAUSE_MS)
+    print("The rig's firmware failed %d times: the prompt is free." % failures)
+
+
+def _make_safe(service):
+    if service is None:
+        return
+    service.end_watch()
+    service.source.stop()
+    service.make_safe()
+    close = getattr(service.source, "close", None)
+    if close:
+        close()
+
+
+def run():
+    """Start the service, unless the board is asked for a prompt."""
+    if sys.platform == "rp2" and prompt_wanted():
+        print("Button held: the prompt is free.")
+        return
+    port = UsbPort()
+    port.open()
+    try:
+        serve(port, make, sys.print_exception)
+    finally:
+        port.close()

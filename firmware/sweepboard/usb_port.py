@@ -1,0 +1,66 @@
+"""The board's serial port, without ever waiting for the host.
+
+The port tells by POLLOUT only that it takes at least one byte, and a write of more would wait up to 500 ms for
+room. Its buffer of 256 bytes fills and empties by packets of 64 (MicroPython's shared/tinyusb). So frames are
+written by whole blocks of 64 bytes: room for one byte then is room for 64. Text that something prints in
+between can break that; the next write then waits at most those 500 ms, and what that costs is told as a gap.
+"""
+
+import select
+import sys
+
+import micropython
+
+BLOCK = 64  # bytes of a full-speed bulk packet
+CTRL_C = 3
+
+
+class UsbPort:
+    """Standard input and output as bytes. `stdin` and `stdout` are the binary streams."""
+
+    block = BLOCK
+
+    def __init__(self, stdin=None, stdout=None):
+        self._in = stdin or sys.stdin.buffer
+        self._out = stdout or sys.stdout.buffer
+        self._may_read = select.poll()
+        self._may_read.register(self._in, select.POLLIN)
+        self._may_write = select.poll()
+        self._may_write.register(self._out, select.POLLOUT)
+        self._byte = bytearray(1)
+        self._left = 0  # of the block that is being written
+
+    def open(self):
+        """Take Ctrl-C as a byte like any other."""
+        micropython.kbd_intr(-1)
+
+    def close(self):
+        """Let Ctrl-C interrupt again."""
+        micropython.kbd_intr(CTRL_C)
+
+    def read(self, n):
+        """Return at most `n` bytes that are there."""
+        found = bytearray()
+        while len(found) < n and self._ready(self._may_read, select.POLLIN):
+            if not self._in.readinto(self._byte):
+                break
+            found += self._byte
+        return found
+
+    def _ready(self, poll, event):
+        for _stream, events in poll.ipoll(0):
+            return events & event
+        return 0
+
+    def writable(self):
+        """Return how many bytes a write takes now."""
+        if self._left:
+            return self._left
+        return BLOCK if self._ready(self._may_write, select.POLLOUT) else 0
+
+    def write(self, data):
+        """Write `data`, at most as much as writable() said; return how many bytes went."""
+        n = self._out.write(data)
+        n = len(data) if n is None else n
+        self._left = ((self._left or BLOCK) - n) % BLOCK
+        return n
