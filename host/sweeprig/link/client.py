@@ -92,10 +92,11 @@ class RigClient:
         number = self._send_command(cmd, args)
         deadline = self._clock() + timeout_s
         while self._clock() < deadline:
-            for event in self._take(deadline):
-                if isinstance(event, Reply) and event.command_id == number:
-                    return _accepted(cmd, event)
-                self._waiting.append(event)
+            events = self._take(deadline)
+            reply = next((e for e in events if isinstance(e, Reply) and e.command_id == number), None)
+            self._waiting.extend(e for e in events if e is not reply)  # those after the reply as well
+            if reply is not None:
+                return _accepted(cmd, reply)
         raise BoardSilentError(
             f"The rig did not answer the command {cmd}.",
             seen=f"nothing for {timeout_s:.1f} s",
