@@ -8,6 +8,7 @@ All values are those of sweeprig.frontend, each moved within its tolerance.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -94,6 +95,12 @@ class Network:
     buffered: bool
 
 
+@lru_cache(maxsize=8)
+def _diode_v(build: str) -> float:
+    listed = parts(build)
+    return listed["d_bias"].value if "d_bias" in listed else 0.0
+
+
 def network(
     board: Board, channel: int, *, burden: bool, bias: int, tapped: bool, controller_ohm: float
 ) -> Network:
@@ -102,14 +109,13 @@ def network(
     is_signal = channel < CHANNELS - 1
     load = 1.0 / board.burden_ohm[channel] if burden and is_signal else 0.0
     load += 1.0 / controller_ohm if tapped and is_signal else 0.0
-    diode_v = parts(fe.build)["d_bias"].value if fe.bias_ohm else 0.0
     pulled = bias > 0 and is_signal and fe.bias_ohm is not None  # down: its diode blocks below diode_v
     return Network(
         g_top=1.0 / float(board.r_top_ohm[channel]),
         g_bottom=1.0 / float(board.r_bottom_ohm[channel]),
         g_load=float(load),
         g_bias=1.0 / fe.bias_ohm if pulled and fe.bias_ohm else 0.0,
-        bias_v=float(table()["rail"]["nominal_v"]) - diode_v if pulled else 0.0,
+        bias_v=float(table()["rail"]["nominal_v"]) - _diode_v(fe.build) if pulled else 0.0,
         cable_f=board.cable * fe.cable_f("tapped" if tapped and "tapped" in fe.hookups else "powered"),
         node_f=float(board.node_f[channel]),
         r_pin_ohm=float(board.r_pin_ohm[channel]),

@@ -57,6 +57,12 @@ class ChannelPlay:
         self._open: Event | None = None  # an event that began before this call
         self._waiting: deque[Event] = deque()
 
+    def copy(self) -> ChannelPlay:
+        """Return one that goes on from here by itself."""
+        new = ChannelPlay(self._channel)
+        new._left, new._open, new._waiting = self._left.copy(), self._open, self._waiting.copy()
+        return new
+
     def add(self, events: list[Event]) -> None:
         """Take events in order of their start; where two overlap, the later one begins after the first."""
         self._waiting.extend(e for e in events if e.channel == self._channel)

@@ -68,6 +68,12 @@ class Scene:
         self._ready: Knots | None = None
         self.events: list[Event] = []  # all that were made, in order of start
 
+    @property
+    def _still(self) -> float:
+        """Where a lever that nobody moves stands."""
+        hand = self.spec.hand
+        return hand.open_at if hand.starts == "open" else hand.closed_at
+
     def rewind(self, seed: int) -> None:
         """Put the lever back where it starts; the next knots come from a fresh hand."""
         self._path = HandPath(self.spec.hand, seed=seed, dt_s=KNOT_S)
@@ -97,7 +103,7 @@ class Scene:
         )
 
     def _block(self) -> Knots:
-        x = self._path.take(BLOCK) if self.spec.lever == "hand" else np.zeros(BLOCK)
+        x = self._path.take(BLOCK) if self.spec.lever == "hand" else np.full(BLOCK, self._still)
         t_s = (self._made + np.arange(BLOCK)) * KNOT_S
         self._make_events(x, t_s)
         seen = self._through_play(x)
@@ -122,11 +128,10 @@ class Scene:
         """First-order noise of the reference, correlation time 20 ms."""
         if not self._wobble_sd:
             return np.zeros(BLOCK)
-        from scipy.signal import lfilter
-
         keep = np.exp(-KNOT_S / 0.02)
         step = self._rng.normal(0.0, self._wobble_sd * np.sqrt(1 - keep**2), BLOCK)
-        out, _ = lfilter([1.0], [1.0, -keep], step, zi=np.array([keep * self._wobble]))
+        power = keep ** np.arange(1, BLOCK + 1)  # falls to 3e-6 over a block: no trouble for a sum
+        out = power * (self._wobble + np.cumsum(step / power))
         self._wobble = float(out[-1])
         return np.asarray(out)
 

@@ -22,25 +22,24 @@ OVER = 1
 
 
 def readings(
-    world: World, knots: Knots | None, rng: np.random.Generator, gain: float
+    world: World, knots: Knots, outputs: int, rng: np.random.Generator, gain: float
 ) -> list[tuple[int, int, int]]:
     """Return (quantity, status, value) for all that this build measures: microvolts at the monitor's input."""
     out = [(wire.SLOW_TEMPERATURE, 0, round((world.temperature_c + rng.normal(0, 0.2)) * 1000))]
     if not world.front_end.has_monitor:
         return out
-    knots = world.scene.still(np.array([world.spec.hand.closed_at])) if knots is None else knots
-    for quantity, volts in _inputs(world, knots):
+    for quantity, volts in _inputs(world, knots, outputs):
         seen = (volts + rng.normal(0, MONITOR_NOISE_V)) * gain
         code = round(seen / MONITOR_LSB_V)
         out.append((quantity, OVER if code > 32767 else 0, round(min(code, 32767) * MONITOR_LSB_V * 1e6)))
-    if world.spec.own_supply_v is None and not world.outputs & TAPPED:
-        current = world.supply_v(world.outputs) / world.supply_load_ohm
+    if world.spec.own_supply_v is None and not outputs & TAPPED:
+        current = world.supply_v(outputs) / world.supply_load_ohm
         out.append((wire.SLOW_SUPPLY_CURRENT, 0, round(current * 1e6)))
     return out
 
 
-def _inputs(world: World, knots: Knots) -> list[tuple[int, float]]:
-    given, nets = sources(world, knots, world.outputs), world.networks(world.outputs)
+def _inputs(world: World, knots: Knots, outputs: int) -> list[tuple[int, float]]:
+    given, nets = sources(world, knots, outputs), world.networks(outputs)
     low, high = world.limits()
     volts = []
     for c in range(wire.CHANNELS):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from copy import copy
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -25,6 +27,10 @@ class Toggler:
         self._state = 0.0
         self._keep = float(np.exp(-2 * np.pi * corner_hz * SPACING_S))
         self._bits = self._rng.integers(0, 2, 4096)
+
+    def copy(self) -> Toggler:
+        """Return one that goes on from here by itself; the bits are shared, they never change."""
+        return copy(self)
 
     def course(self, u: NDArray[np.float32], full: float) -> NDArray[np.float32]:
         """Return the toggling course for a smooth one `u` (n,), in the unit of `full`, the supply."""

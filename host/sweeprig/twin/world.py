@@ -12,19 +12,28 @@ from numpy.typing import NDArray
 
 from sweepboard import wire
 from sweeprig.frontend import front_end
+from sweeprig.frontend.tables import table
 from sweeprig.twin.circuit import Board, Network, draw_board, network, settled
-from sweeprig.twin.converter import BELOW, FINE, Converter, draw_converter
-from sweeprig.twin.render import PER_STEP, ChannelPlay, weights
-from sweeprig.twin.scene import STEPS, WINDOW_S, Knots, Scene, cut, join
+from sweeprig.twin.converter import Converter, draw_converter
+from sweeprig.twin.flow import Flow, Noise
+from sweeprig.twin.render import PER_STEP
+from sweeprig.twin.scene import STEPS, Knots, Scene, cut, join
 from sweeprig.twin.sensors import NOMINAL_SUPPLY_V, SensorSpec, load_sensor
-from sweeprig.twin.sources import Given, sources
+from sweeprig.twin.sources import sources
 from sweeprig.twin.toggling import Toggler
 
 FloatArray = NDArray[np.float64]
 
 SUPPLY, BURDEN, BIAS_UP, BIAS_DOWN, TAPPED = 1, 2, 4, 8, 16  # bits of `outputs`
-CHUNK = 256  # windows drawn at a time
-FULL_SCALE = 1 << 12
+CHUNK = 250  # windows drawn at a time
+
+
+def _limits(board: Board) -> tuple[float, float]:
+    rail = float(table()["rail"]["nominal_v"])
+    above = (
+        -board.rail_v if board.front_end.buffered else 0.3
+    )  # V of a clamp: parts.toml, D1 of the plain build
+    return board.rail_v, rail + above
 
 
 @dataclass(frozen=True)
@@ -77,13 +86,17 @@ class World:
         self.vref_v = self.board.vref_v * (1.0 + vref_shift)
         self._usb_v, self._supply_tap, self._seed = usb_v, supply_tap, seed
         self.scene = Scene(self.spec, seed=seed, hum_v=hum_v, hum_hz=hum_hz, wobble=3e-5)
-        self._plays = tuple(ChannelPlay(c) for c in range(wire.CHANNELS))
-        self._noise = _Noise(seed, self.converter.noise_lsb, pooled=pooled_noise)
-        self._toggler = Toggler(self.spec, seed=seed)
+        toggler = Toggler(self.spec, seed=seed)
+        self._flow = Flow(Noise(seed, self.converter.noise_lsb, pooled=pooled_noise), toggler)
+        self._before = self._flow
+        self._networks: dict[int, tuple[Network, ...]] = {}
+        self._limits = _limits(self.board)
+        self._ahead: list[NDArray[np.uint16]] | None = None
+        self._given = self._drawn_from = 0
         self._slow_rng = np.random.default_rng([seed, 0x510])
         self._monitor_gain = 1.0 + rng.uniform(-0.0015, 0.0015)
         self._last: Knots | None = None
-        self._n_events = 0
+        self._knots = self.scene.still(np.zeros(1))
         self.windows_made = 0
         self.outputs = SUPPLY
 
@@ -91,88 +104,71 @@ class World:
 
     def raw(self, n_windows: int, outputs: int) -> NDArray[np.uint16]:
         """Return the next conversions, (n_windows * window * 3,), channels interleaved."""
-        out = np.empty((n_windows * wire.WINDOW, wire.CHANNELS), np.uint16)
-        for at in range(0, n_windows, CHUNK):
-            n = min(CHUNK, n_windows - at)
-            part = slice(at * wire.WINDOW, (at + n) * wire.WINDOW)
-            for channel, codes in enumerate(self.channels(n, outputs)):
-                out[part, channel] = codes
+        out = np.empty((n_windows, wire.WINDOW, wire.CHANNELS), np.uint16)
+        at = 0
+        while at < n_windows:
+            codes = self.channels(n_windows - at, outputs)
+            n = codes[0].shape[0]
+            for channel, of_one in enumerate(codes):
+                out[at : at + n, :, channel] = of_one
+            at += n
         return out.reshape(-1)
 
-    def channels(self, n_windows: int, outputs: int) -> list[NDArray[np.uint16]]:
-        """Return the next conversions as three arrays (n_windows * window,), at most some hundred windows."""
-        knots = self._next_knots(n_windows)
-        self.outputs = outputs
-        nets = self.networks(outputs)
-        given = sources(self, knots, outputs)
-        settled_v = self._pins(nets, given)
-        fresh = self.scene.events[self._n_events :]
-        self._n_events = len(self.scene.events)
-        start_s = self.windows_made * WINDOW_S
-        drawn = []
-        for c in range(wire.CHANNELS):
-            self._plays[c].add(fresh)
-            pieces = self._plays[c].draw(settled_v[c], start_s, nets[c], given.normal[c], given.other[c])
-            drawn.append(self._convert(c, settled_v[c], pieces, knots.wobble))
-        self.windows_made += n_windows
-        return drawn
+    def channels(self, most: int, outputs: int) -> list[NDArray[np.uint16]]:
+        """Return the next windows of each channel, three arrays (n, window), 1 <= n <= most.
 
-    def _next_knots(self, n_windows: int) -> Knots:
+        They are drawn CHUNK windows ahead, whatever is asked for, so that the same seed gives the same codes.
+        """
+        if self._ahead is None or self._given == CHUNK:
+            self._knots, self._given = self._next_knots(), 0
+            self._draw_ahead(outputs)
+        elif outputs != self.outputs:
+            self._draw_anew(outputs)
+        self.outputs = outputs
+        start, stop = self._given, min(CHUNK, self._given + most)
+        self._given = stop
+        self.windows_made += stop - start
+        first = start - self._drawn_from
+        return [c[first : first + stop - start] for c in self._ahead or ()]
+
+    def _next_knots(self) -> Knots:
         if self._last is None:
             self._last = self.scene.take(1)
-        knots = join([self._last, self.scene.take(n_windows * STEPS)])
+        knots = join([self._last, self.scene.take(CHUNK * STEPS)])
         self._last = cut(knots, -1, None)
         return knots
 
+    def _draw_ahead(self, outputs: int) -> None:
+        """Draw from the window that is next to the chunk's end; keep what is needed to draw it anew."""
+        self._before, self._drawn_from = self._flow.copy(), self._given
+        self._ahead = self._flow.draw(self, cut(self._knots, self._given * STEPS, None), outputs)
+
+    def _draw_anew(self, outputs: int) -> None:
+        """The switches changed: take back what was drawn ahead and not given."""
+        self._flow, n = self._before, self._given - self._drawn_from
+        if n:
+            given = cut(self._knots, self._drawn_from * STEPS, self._given * STEPS + 1)
+            self._flow.draw(self, given, self.outputs)
+        self._draw_ahead(outputs)
+
     def networks(self, outputs: int) -> tuple[Network, ...]:
         """Return the three channels' networks with the switches as they stand."""
-        tapped = bool(outputs & TAPPED)
-        bias = (1 if outputs & BIAS_UP else 0) - (1 if outputs & BIAS_DOWN else 0)
-        return tuple(
-            network(
-                self.board, c, burden=bool(outputs & BURDEN) and not tapped, bias=0 if tapped else bias,
-                tapped=tapped, controller_ohm=self.spec.controller_ohm,
-            )
-            for c in range(wire.CHANNELS)
-        )  # fmt: skip
-
-    def _pins(self, nets: tuple[Network, ...], given: Given) -> list[FloatArray]:
-        """Return the settled volts at each pin, with the buffers' offsets and the charge carried over."""
-        node = [settled(n, s.e_v, s.g_s)[1] for n, s in zip(nets, given.normal, strict=True)]
-        node = [v + self.board.offset_v[c] for c, v in enumerate(node)]
-        return [v + self._memory(c) * (node[c - 1] - v) for c, v in enumerate(node)]
-
-    def _memory(self, channel: int) -> float:
-        """Share of the step from the channel before that a conversion keeps: f C R at the pin."""
-        board, fe = self.board, self.front_end
-        top, bottom = board.r_top_ohm[channel], board.r_bottom_ohm[channel]
-        r = board.r_pin_ohm[channel] + (0.0 if fe.buffered else top * bottom / (top + bottom))
-        return float(wire.CONVERSION_HZ / wire.CHANNELS * fe.sample_f * r)
+        if outputs not in self._networks:
+            tapped = bool(outputs & TAPPED)
+            bias = (1 if outputs & BIAS_UP else 0) - (1 if outputs & BIAS_DOWN else 0)
+            burden = bool(outputs & BURDEN) and not tapped
+            self._networks[outputs] = tuple(
+                network(
+                    self.board, c, burden=burden, bias=0 if tapped else bias, tapped=tapped,
+                    controller_ohm=self.spec.controller_ohm,
+                )
+                for c in range(wire.CHANNELS)
+            )  # fmt: skip
+        return self._networks[outputs]
 
     def limits(self) -> tuple[float, float]:
-        """Return what buffers and clamps let through [V at the pin]."""
-        from sweeprig.frontend.tables import table
-
-        rail = float(table()["rail"]["nominal_v"])
-        return self.board.rail_v, rail - self.board.rail_v if self.front_end.buffered else rail + 0.3
-
-    def _convert(
-        self, channel: int, pin_v: FloatArray, pieces: list[tuple[int, FloatArray]], wobble: FloatArray
-    ) -> NDArray[np.uint16]:
-        low, high = self.limits()
-        scale = FULL_SCALE / self.vref_v * FINE
-        knots = (np.clip(pin_v, low, high) * (1 + wobble) * scale).astype(np.float32)
-        u = knots[:-1, None] + np.diff(knots)[:, None] * weights(channel)
-        u = u.reshape(-1)
-        if self._toggler.active and channel == 0:
-            full = self.supply_v(self.outputs) * self.board.ratio(0) * scale
-            u = self._toggler.course(u, full)
-        for first, volts in pieces:
-            part = slice(first, first + volts.size)
-            u[part] = np.clip(u[part] + volts * scale, low * scale, high * scale)
-        u += self._noise.take(channel, u.size)
-        index = (u + BELOW * FINE).astype(np.int32)
-        return self.converter.table.take(index, mode="clip")
+        """Return the lowest and the highest that buffers and clamps let through [V at the pin]."""
+        return self._limits
 
     # ------------------------------------------------------------ the rest
 
@@ -187,6 +183,11 @@ class World:
         ohm, fe = self.supply_load_ohm, self.front_end
         free = fe.supply_v(current_a=0.0, usb_v=self._usb_v)
         return min(free * ohm / (ohm + fe.supply_source_ohm), fe.supply_limit_a * ohm)
+
+    @property
+    def lsb_per_v(self) -> float:
+        """Ideal LSB per volt at the pin."""
+        return float(1 << self.front_end.adc_bits) / self.vref_v
 
     @property
     def supply_load_ohm(self) -> float:
@@ -232,34 +233,16 @@ class World:
 
     def slow(self, outputs: int) -> dict[str, object]:
         """Return {"readings": [[wire.SLOW_*, status, value], ...], "fault": supply limited, "button": down}."""
+        found = [list(r) for r in self.readings(outputs)]
+        return {"readings": found, "fault": self.supply_limited(outputs), "button": False}
+
+    def readings(self, outputs: int) -> list[tuple[int, int, int]]:
+        """Return slow readings of this moment, each (wire.SLOW_*, status, value)."""
         from sweeprig.twin.slow import readings
 
-        self.outputs = outputs
-        found = readings(self, self._last, self._slow_rng, self._monitor_gain)
-        return {"readings": [list(r) for r in found], "fault": self.supply_limited(outputs), "button": False}
-
-
-class _Noise:
-    """The converter's own noise in steps of the table, one stream for each channel."""
-
-    POOL = 1 << 18
-
-    def __init__(self, seed: int, noise_lsb: float, *, pooled: bool) -> None:
-        self._rngs = [np.random.Generator(np.random.SFC64([seed, 0x401, c])) for c in range(wire.CHANNELS)]
-        self._scale = np.float32(noise_lsb * FINE)
-        self._pool = self._draw(0, self.POOL) if pooled else None
-
-    def _draw(self, channel: int, n: int) -> NDArray[np.float32]:
-        out = self._rngs[channel].standard_normal(n, dtype=np.float32)
-        out *= self._scale
-        return out
-
-    def take(self, channel: int, n: int) -> NDArray[np.float32]:
-        """Return n draws; from a pool made for this world alone, entered at a random place, where one is kept."""
-        if self._pool is None or n > self._pool.size:
-            return self._draw(channel, n)
-        start = int(self._rngs[channel].integers(0, self._pool.size - n + 1))
-        return self._pool[start : start + n]
+        at = max(0, self._given * STEPS - 1)
+        now = cut(self._knots, at, at + 1)
+        return readings(self, now, outputs, self._slow_rng, self._monitor_gain)
 
 
 assert PER_STEP * STEPS == wire.WINDOW
