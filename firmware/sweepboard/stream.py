@@ -108,7 +108,7 @@ class Stream:
             self._take(source)
         if self._n and self._clock.diff_ms(self._clock.ms(), self._began_ms) >= FLUSH_MS:
             self._close_packet()
-        elif self._gaps and not self._n:
+        elif self._gaps and not self._n and self._outbox.takes_records():
             self._send_gaps()
         return ready
 

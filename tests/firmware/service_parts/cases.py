@@ -1,0 +1,576 @@
+"""Cases for the service: `python cases.py NAME` and `micropython cases.py NAME` print JSON."""
+
+import json
+import random
+import struct
+import sys
+from array import array
+
+from harness import (
+    WORDS,
+    Drive,
+    Monitor,
+    Port,
+    Rig,
+    ShortPort,
+    Watchdog,
+    gaps,
+    ramp,
+    records,
+    reduced,
+)
+
+from sweepboard import wire
+
+
+def quiet(first, n):
+    """Return what an unpowered sensor gives."""
+    return array("H", bytes(2 * n))
+
+
+def kinds(messages):
+    return [message[0] for message in messages]
+
+
+def hello():
+    rig = Rig(selfcheck=lambda: {"free_bytes": 5})
+    return rig.ask("hello")
+
+
+BAD = [
+    (b"nonsense", "malformed"),
+    (b"", "malformed"),
+    (b"[1, 2]", "malformed"),
+    (b'{"cmd": "hello"}', "malformed"),
+    (b'{"id": "x", "cmd": "hello"}', "malformed"),
+    (b'{"id": true, "cmd": "hello"}', "malformed"),
+    (b'{"id": -1, "cmd": "hello"}', "malformed"),
+    (b'{"id": 7}', "malformed"),
+    (b'{"id": 7, "cmd": 5}', "malformed"),
+    (b'{"id": 7, "cmd": "nosuch"}', "unknown-command"),
+    (b'{"id": 7, "cmd": "supply"}', "malformed"),
+    (b'{"id": 7, "cmd": "supply", "on": 1}', "malformed"),
+    (b'{"id": 7, "cmd": "supply", "on": true, "hard": 1}', "malformed"),
+    (b'{"id": 7, "cmd": "start", "hookup": "sideways"}', "out-of-range"),
+    (b'{"id": 7, "cmd": "start", "hookup": 3}', "malformed"),
+    (b'{"id": 7, "cmd": "bias", "mode": "sideways"}', "out-of-range"),
+    (b'{"id": 7, "cmd": "snapshots", "spread": 4096}', "out-of-range"),
+    (b'{"id": 7, "cmd": "snapshots", "before": 100000}', "out-of-range"),
+    (b'{"id": 7, "cmd": "snapshots", "spread": 1.5}', "malformed"),
+    (b'{"id": 7, "cmd": "histogram", "channel": 3, "windows": 1}', "out-of-range"),
+    (b'{"id": 7, "cmd": "histogram", "channel": 0, "windows": 1}', "not-now"),
+    (b'{"id": 7, "cmd": "slow", "every_ms": 100}', "not-fitted"),
+    (b'{"id": 7, "cmd": "drive", "action": "stop"}', "not-fitted"),
+    (b'\xff\xfe{"id": 7}', "malformed"),
+    (b"[" * 2000, "malformed"),
+]
+
+
+def bad_commands():
+    rig = Rig()
+    out = []
+    for payload, expected in BAD:
+        rig.send(wire.COMMAND, payload)
+        rig.steps(60)
+        answers = [json.loads(m[2]) for m in rig.messages() if m[0] == wire.REPLY]
+        out.append(
+            [
+                expected,
+                [a["error"] for a in answers],
+                [a["reason"] for a in answers],
+                [a["id"] for a in answers],
+            ]
+        )
+    return {"answers": out, "count": rig.service.bad_commands, "hello": rig.ask("hello")["id"]}
+
+
+def garbage():
+    """100 kB of bytes without an end, zeros in between, frames cut short; then a command."""
+    rig = Rig()
+    seed = random.Random(3) if hasattr(random, "Random") else random
+    if seed is random:
+        random.seed(3)
+    longest = 0
+    for _ in range(60):
+        rig.port.inp += bytes([1 + seed.getrandbits(7) for _ in range(1700)])
+        if seed.getrandbits(2) == 0:
+            rig.port.inp += (
+                b"\0" + wire.encode(wire.COMMAND, 0, 0, b'{"id": 1, "cmd": "supply"}')[:-7] + b"\0\0"
+            )
+        while rig.port.inp:
+            rig.service.step()
+            longest = max(longest, len(rig.service._splitter._run))
+    rig.port.inp += b"\0"
+    rig.messages()
+    return {"hello": rig.ask("hello")["id"], "longest": longest, "supply": rig.switches.outputs()}
+
+
+def exact():
+    """Every record is the reduction of what was fetched."""
+    seed = random.Random(5) if hasattr(random, "Random") else random
+    if seed is random:
+        random.seed(5)
+    kept = []
+
+    def codes(first, n):
+        block = array("H", [seed.getrandbits(12) for _ in range(n)])
+        kept.extend(reduced(block[i : i + WORDS]) for i in range(0, n, WORDS))
+        return block
+
+    rig = Rig(codes=codes, ahead=4)
+    rig.ask("start")
+    rig.steps(20)
+    rig.ask("stop")
+    found = records(rig.messages())
+    flags = [found[i][10] for i in sorted(found)]
+    wrong = [i for i in found if found[i][:9] != kept[i]]
+    return {
+        "n": len(found),
+        "indices": sorted(found) == list(range(len(found))),
+        "wrong": wrong,
+        "flags": flags[:3],
+    }
+
+
+def bad_conversions():
+    def codes(first, n):
+        block = ramp(first, n)
+        for i in range(n):
+            if first + i in (WORDS, WORDS + 7):
+                block[i] |= 0x8000
+        return block
+
+    rig = Rig(codes=codes)
+    rig.ask("start")
+    rig.steps(10)
+    stop = rig.ask("stop")
+    found = records(rig.messages())
+    return {
+        "flags": [found[i][10] for i in range(3)],
+        "errors": stop["conversions_in_error"],
+        "max": found[1][2],
+    }
+
+
+def stalled(block, ms):
+    """The host takes nothing for `ms`, then everything."""
+    rig = Rig(port=Port(block))
+    rig.ask("start")
+    rig.steps(40)
+    rig.port.allowed = 1000
+    rig.steps(ms * 1000 // 996)
+    depth = len(rig.service.outbox)
+    rig.port.allowed = 1 << 30
+    rig.steps(100)
+    stop = rig.ask("stop")
+    messages = rig.messages()
+    return {
+        "records": sorted(records(messages)),
+        "gaps": gaps(messages),
+        "stop": stop,
+        "depth": depth,
+        "multiple": len(rig.port.out) % block,
+    }
+
+
+def never_read():
+    """A host that only sends: commands wait unread when their answers find no room."""
+    rig = Rig()
+    rig.port.allowed = 0
+    for _ in range(200):
+        rig.say("status")
+    rig.steps(300)
+    depth, waiting = len(rig.service.outbox), len(rig.port.inp)
+    rig.port.allowed = 1 << 30
+    rig.steps(300)
+    answers = [m for m in rig.messages() if m[0] == wire.REPLY]
+    return {"depth": depth, "waiting": waiting, "answers": len(answers)}
+
+
+def partial():
+    """A port that takes a few bytes at once, and half of what it promised, gets the very same bytes."""
+    outs = []
+    for port, room in ((Port(), 1 << 20), (Port(), 7), (ShortPort(), 50)):
+        port.room = room
+        rig = Rig(port=port)
+        rig.say("hello")
+        rig.say("start")
+        for i in range(64):
+            rig.service.step()
+            if i == 30:
+                rig.say("supply", on=False)
+        rig.say("stop")
+        for _ in range(2000):
+            rig.service.step()
+        outs.append(bytes(port.out))
+    return {"same": outs[0] == outs[1] == outs[2], "n": len(outs[0])}
+
+
+def keep_alive():
+    rig = Rig(codes=quiet)
+    rig.ask("supply", on=True)
+    rig.ask("start")
+    rig.steps(4000)
+    lived = rig.service.stream.running and rig.switches.outputs() == 1
+    made = rig.service.stream.counts.made
+    rig.steps(8000, alive=False)
+    after = rig.service.stream.counts.made - made
+    rig.messages()
+    rig.steps(100, alive=False)
+    return {
+        "lived": lived, "after_s": after * 996e-6, "running": rig.service.stream.running,
+        "outputs": rig.switches.outputs(), "silent": len(rig.messages()),
+    }  # fmt: skip
+
+
+def spike(at, depth=1000):
+    """2000, 2010, 2020 on the channels, with four conversions of channel 0 lifted at conversion `at`."""
+
+    def codes(first, n):
+        block = array("H", [2000 + 10 * ((first + i) % 3) for i in range(n)])
+        for place in (at, at + 3, at + 6, at + 9):
+            if first <= place < first + n:
+                block[place - first] += depth
+        return block
+
+    return codes
+
+
+def shots(messages):
+    out = []
+    for kind, index, payload in messages:
+        if kind == wire.SNAPSHOT:
+            first, trigger, channels, channel, n = struct.unpack_from(wire.SNAPSHOT_FORMAT, payload)
+            codes = list(array("H", payload[wire.SNAPSHOT_SIZE :]))
+            out.append([index, first, trigger, channels, channel, n, codes])
+    return out
+
+
+def snapshot(at, depth, before, after, spread, jump):  # noqa: PLR0917
+    codes = spike(at, depth)
+    rig = Rig(codes=codes)
+    rig.ask("snapshots", spread=spread, jump=jump, before=before, after=after, per_second=20)
+    rig.ask("start")
+    rig.steps(30)
+    out = []
+    for shot in shots(rig.messages()):
+        begin = shot[0] * WORDS + shot[1]
+        out.append([*shot[:6], shot[6] == list(codes(begin, shot[5]))])
+    return out
+
+
+def step_jump():
+    """A step of the level between two windows: no spread anywhere, but a jump."""
+
+    def codes(first, n):
+        return array("H", [1000 if (first + i) < 6 * WORDS else 1300 for i in range(n)])
+
+    rig = Rig(codes=codes)
+    rig.ask("snapshots", jump=200, before=30, after=30)
+    rig.ask("start")
+    rig.steps(20)
+    return shots(rig.messages())
+
+
+def snapshot_rate():
+    """A spike in every window: only so many a second are sent, the others are counted."""
+
+    def codes(first, n):
+        return array("H", [3000 if (first + i) % WORDS == 30 else 1000 for i in range(n)])
+
+    rig = Rig(codes=codes)
+    rig.ask("snapshots", spread=100, before=300, after=600, per_second=5)
+    rig.ask("start")
+    rig.steps(1004)
+    found = [shot[0] for shot in shots(rig.messages(keep=True))]
+    return {"at": found, "skipped": rig.ask("status")["snapshots_skipped"]}
+
+
+def histogram():
+    counted = [0] * 4096
+    seen = []
+
+    def codes(first, n):
+        block = array("H", [(first + i) * 7 % 4096 for i in range(n)])
+        seen.append(block)
+        return block
+
+    rig = Rig(codes=codes)
+    rig.ask("start")
+    rig.steps(5)
+    before = len(seen)
+    reply = rig.ask("histogram", channel=1, windows=20)
+    second = rig.ask("histogram", channel=1, windows=20)
+    rig.steps(60)
+    pieces = [m for m in rig.messages() if m[0] == wire.HISTOGRAM]
+    counts = []
+    heads = []
+    for _kind, _index, payload in pieces:
+        heads.append(list(struct.unpack_from(wire.HISTOGRAM_FORMAT, payload)))
+        counts += list(array("I", payload[wire.HISTOGRAM_SIZE :]))
+    best = None
+    for shift in range(before - 2, before + 2):  # the window in which the command arrived
+        for i in range(4096):
+            counted[i] = 0
+        for block in seen[shift : shift + 20]:
+            for i in range(1, WORDS, 3):
+                counted[block[i]] += 1
+        if counted == counts:
+            best = shift
+    return {
+        "ok": reply["ok"],
+        "second": second["error"],
+        "heads": heads,
+        "match": best is not None,
+        "sum": sum(counts),
+    }
+
+
+def interlock():
+    drive = Drive()
+    rig = Rig(codes=quiet, drive=drive, monitor=Monitor())
+    rig.ask("supply", on=True)
+    rig.ask("burden", on=True)
+    rig.ask("bias", mode="up")
+    before = rig.switches.outputs()
+    rig.ask("start", hookup="tapped")
+    during = [rig.service.outputs()]
+    answers = [
+        rig.ask("supply", on=True), rig.ask("burden", on=True), rig.ask("bias", mode="up"),
+        rig.ask("bias", mode="down"), rig.ask("drive", action="goto", position=5),
+    ]  # fmt: skip
+    during.append(rig.service.outputs())
+    off = [
+        rig.ask("supply", on=False)["ok"],
+        rig.ask("bias", mode="off")["ok"],
+        rig.ask("drive", action="stop")["ok"],
+    ]
+    rig.ask("stop")
+    after_stop = rig.ask("supply", on=True).get("error")
+    rig.ask("start", hookup="powered")
+    powered = rig.ask("supply", on=True)["ok"]
+    plain = Rig(hookups=("powered",)).ask("start", hookup="tapped")
+    return {
+        "before": before, "during": during, "errors": [a.get("error") for a in answers], "off": off,
+        "after_stop": after_stop, "powered": powered, "plain": plain.get("error"), "freed": drive.freed,
+        "seen": max(rig.outputs_seen),
+    }  # fmt: skip
+
+
+def lead():
+    """A rig that feels which lead is plugged in."""
+    rig = Rig()
+    rig.switches.powered_lead = lambda: False
+    out = [rig.ask("supply", on=True).get("error"), rig.ask("start", hookup="powered").get("error")]
+    out.append(rig.ask("start", hookup="tapped").get("error"))
+    rig.switches.powered_lead = lambda: True
+    return [
+        *out,
+        rig.ask("start", hookup="tapped").get("error"),
+        rig.ask("start", hookup="powered").get("error"),
+    ]
+
+
+def voltage_there():
+    """Something else feeds the sensor: the supply is not switched on, streaming or not."""
+    rig = Rig(codes=lambda first, n: array("H", [3000 if (first + i) % 3 == 2 else 15 for i in range(n)]))
+    out = [rig.ask("supply", on=True)]
+    rig.ask("start")
+    rig.steps(5)
+    out.append(rig.ask("supply", on=True))
+    return {
+        "errors": [a.get("error") for a in out],
+        "reason": out[0]["reason"],
+        "outputs": rig.switches.outputs(),
+    }
+
+
+def button():
+    rig = Rig()
+    rig.ask("start")
+    down = [False]
+    rig.switches.button = lambda: down[0]
+    pattern = [False] * 10 + [True, False, True] + [True] * 100 + [False] * 100 + [True] * 60 + [False] * 50
+    for state in pattern:
+        down[0] = state
+        rig.steps(1)
+    messages = rig.messages()
+    marks = [[m[1], list(struct.unpack(wire.MARK_FORMAT, m[2]))] for m in messages if m[0] == wire.MARK]
+    flagged = [i for i, r in records(messages).items() if r[10] & wire.FLAG_BUTTON]
+    return {"marks": marks, "flagged": len(flagged)}
+
+
+def flags():
+    rig = Rig(codes=quiet)
+    rig.ask("start")
+    out = []
+    for cmd, arguments in (("supply", {"on": True}), ("burden", {"on": True}), ("bias", {"mode": "down"})):
+        rig.ask(cmd, **arguments)
+        rig.steps(40)
+        found = records(rig.messages())
+        out.append(found[max(found)][10])
+    rig.switches.fault = lambda: True
+    rig.steps(40)
+    found = records(rig.messages())
+    return [*out, found[max(found)][10], rig.outputs_seen[-1]]
+
+
+def slow():
+    monitor = Monitor()
+    rig = Rig(monitor=monitor)
+    rig.ask("slow", every_ms=50)
+    rig.ask("start")
+    rig.steps(1004)
+    messages = [m for m in rig.messages() if m[0] == wire.SLOW]
+    readings = [list(struct.unpack_from(wire.SLOW_FORMAT, messages[0][2], i)) for i in (0, 8)]
+    rig.ask("slow", every_ms=0)
+    rounds = monitor.rounds
+    rig.steps(200)
+    return {"n": len(messages), "readings": readings, "off": monitor.rounds - rounds}
+
+
+def leaving():
+    dog = Watchdog()
+    rig = Rig(codes=quiet, watchdog=dog)
+    powered = rig.ask("supply", on=True)["ok"]
+    rig.ask("start")
+    rig.steps(20)
+    number = rig.say("prompt")
+    rig.service.run()
+    answers = [json.loads(m[2]) for m in rig.messages() if m[0] == wire.REPLY]
+    return {
+        "ok": [a["ok"] for a in answers if a["id"] == number], "dog": dog.calls, "outputs": rig.switches.outputs(),
+        "running": rig.service.stream.running, "powered": powered,
+    }  # fmt: skip
+
+
+def watched():
+    dog = Watchdog()
+    rig = Rig(watchdog=dog)
+    rig.steps(5)
+    before = list(dog.calls)
+    rig.ask("start")
+    rig.steps(5)
+    rig.ask("stop")
+    rig.steps(5)
+    return {"before": before, "calls": dog.calls}
+
+
+class GapSource:
+    """Ten windows, seven missing, ten windows."""
+
+    channels = 3
+    window = wire.WINDOW
+    conversion_hz = wire.CONVERSION_HZ
+    conversions_lost = 0
+
+    def __init__(self):
+        self.n = 0
+        self.told = True
+        self.codes = memoryview(ramp(0, WORDS))
+
+    def start(self):
+        self.n = 0
+
+    def stop(self):
+        pass
+
+    def poll(self):
+        if self.n == 10 and self.told is True:
+            self.told = False
+            self.conversions_lost = 7 * WORDS
+            return 0
+        return 1 if self.n < 20 else 0
+
+    def gap(self):
+        if self.told is False:
+            self.told = None
+            return (7, wire.GAP_OVERRUN)
+        return None
+
+    def take(self, buf, at):
+        self.n += 1
+        struct.pack_into("<IHHIHHIHH", buf, at, self.n, 1, 2, 3, 4, 5, 6, 7, 8)
+        return wire.FLAG_SPLICE if self.n in (1, 11) else 0
+
+    def raw(self):
+        return self.codes
+
+
+def source_gap():
+    rig = Rig()
+    source = GapSource()
+    rig.service.stream.source = rig.service.source = source
+    rig.service.snapshots._source = source
+    rig.ask("start")
+    rig.steps(60)
+    stop = rig.ask("stop")
+    messages = rig.messages()
+    found = records(messages)
+    order = [(m[0], m[1]) for m in messages if m[0] in (wire.RECORDS, wire.GAP)]
+    return {
+        "indices": sorted(found), "sums": [found[i][0] for i in sorted(found)], "gaps": gaps(messages),
+        "order": order, "stop": stop,
+    }  # fmt: skip
+
+
+def status():
+    rig = Rig()
+    rig.ask("start")
+    rig.steps(32)
+    rig.ask("status")
+    found = [m for m in rig.messages() if m[0] == wire.STATUS]
+    return list(struct.unpack(wire.STATUS_FORMAT, found[0][2]))
+
+
+def wrap():
+    """The record index wraps at 2**32."""
+    rig = Rig()
+    rig.ask("start")
+    rig.service.stream.index = 2**32 - 8
+    rig.steps(60)
+    return [m[1] for m in rig.messages() if m[0] == wire.RECORDS][:3]
+
+
+def positions():
+    rig = Rig(drive=Drive())
+    refused = rig.ask("drive", action="home")
+    goto = rig.ask("drive", action="goto", position=100)
+    rig.ask("start")
+    rig.steps(20)
+    found = records(rig.messages())
+    freed = rig.service.drive.freed
+    rig.ask("stop")
+    rig.service.drive.moving = True
+    rig.steps(1000, alive=False)
+    return {
+        "refused": refused["error"], "goto": goto, "position": found[3][9], "moving": rig.service.drive.moving,
+        "freed": rig.service.drive.freed - freed,
+    }  # fmt: skip
+
+
+def started_twice():
+    """A second start begins at index 0; nothing of the first stream comes after its reply."""
+    rig = Rig()
+    rig.ask("start")
+    rig.steps(37)
+    rig.messages()
+    rig.say("start")
+    rig.steps(40)
+    messages = rig.messages()
+    at = kinds(messages).index(wire.REPLY)
+    after = [m[1] for m in messages[at:] if m[0] == wire.RECORDS]
+    return {"after": after, "selfcheck": rig.ask("selfcheck").get("error")}
+
+
+def other_protocol():
+    rig = Rig()
+    rig.port.inp += wire.encode(wire.COMMAND, 0, 0, b"{}", protocol=9)
+    rig.port.inp += wire.encode(wire.RECORDS, 0, 0, b"{}")
+    rig.steps(3)
+    answers = [json.loads(m[2]) for m in rig.messages() if m[0] == wire.REPLY]
+    return {"answers": answers, "count": rig.service.bad_commands}
+
+
+if __name__ == "__main__":
+    print(json.dumps(globals()[sys.argv[1]](*[int(word) for word in sys.argv[2:]])))
