@@ -255,7 +255,8 @@ def snapshot(at, depth, before, after, spread, jump):  # noqa: PLR0917
     out = []
     for shot in shots(rig.messages()):
         begin = shot[0] * WORDS + shot[1]
-        out.append([*shot[:6], shot[6] == list(codes(begin, shot[5]))])
+        shot[6] = shot[6] == list(codes(begin, shot[5]))
+        out.append(shot)
     return out
 
 
@@ -364,11 +365,8 @@ def lead():
     out = [rig.ask("supply", on=True).get("error"), rig.ask("start", hookup="powered").get("error")]
     out.append(rig.ask("start", hookup="tapped").get("error"))
     rig.switches.powered_lead = lambda: True
-    return [
-        *out,
-        rig.ask("start", hookup="tapped").get("error"),
-        rig.ask("start", hookup="powered").get("error"),
-    ]
+    out += [rig.ask("start", hookup="tapped").get("error"), rig.ask("start", hookup="powered").get("error")]
+    return out
 
 
 def voltage_there():
@@ -412,7 +410,8 @@ def flags():
     rig.switches.fault = lambda: True
     rig.steps(40)
     found = records(rig.messages())
-    return [*out, found[max(found)][10], rig.outputs_seen[-1]]
+    out += [found[max(found)][10], rig.outputs_seen[-1]]
+    return out
 
 
 def slow():
