@@ -1,0 +1,167 @@
+"""A board whose conversions, slow readings and fault line come from a simulated rig.
+
+The same service as on a real board, under MicroPython's unix port over pipes (main) or inside CPython (build).
+`ask(kind, outputs, n)` returns the simulated rig's answer: for ASK_RAW whole windows of conversions, for ASK_SLOW a
+JSON object {"readings": [[quantity, status, value], ...], "fault": bool, "button": bool}.
+"""
+
+import json
+import struct
+import sys
+
+from sweepboard.fed_source import FedClock, FedSource
+from sweepboard.no_switches import RememberedSwitches
+from sweepboard.service import Service
+
+ASK_RAW = 1
+ASK_SLOW = 2
+ASK_START = 4  # sampling begins: the hand starts anew
+ASK_IDENTITY = 3  # what hello says of this board, as JSON
+ASK_FORMAT = "<BBH"  # kind, outputs, windows at most
+ANSWER_FORMAT = "<I"  # bytes that follow
+STATE_EVERY_MS = 20  # how often fault line and button are looked at
+
+
+class FedSwitches(RememberedSwitches):
+    """Switches that remember; the fault line and the button are the simulated rig's."""
+
+    def __init__(self, fitted):
+        super().__init__(fitted)
+        self.state = {}
+
+    def fault(self):
+        """Return whether the supply is limited."""
+        return bool(self.state.get("fault"))
+
+    def button(self):
+        """Return whether the rig's button is down."""
+        return bool(self.state.get("button"))
+
+
+class StartedSource(FedSource):
+    """Tells the simulated rig when sampling begins."""
+
+    def __init__(self, ask):
+        super().__init__(lambda outputs, n: ask(ASK_RAW, outputs, n))
+        self._ask = ask
+
+    def start(self):
+        """Fetch from now on."""
+        self._ask(ASK_START, self.outputs() if self.outputs else 0, 0)
+        super().start()
+
+
+class FedMonitor:
+    """Slow readings of the simulated rig, there as soon as they are asked for."""
+
+    def __init__(self, look):
+        self._look = look
+        self._readings = None
+
+    def begin(self):
+        """Take a reading of every quantity."""
+        self._readings = self._look().get("readings", [])
+
+    def poll(self):
+        """Return whether readings are there."""
+        return self._readings is not None
+
+    def readings(self):
+        """Return them, once."""
+        readings = self._readings
+        self._readings = None
+        return readings
+
+
+def build(port, ask, identity):
+    """Return the service of a simulated board. `identity` is what hello says of it."""
+    switches = FedSwitches(identity["capabilities"])
+    source = StartedSource(ask)
+    clock = FedClock(source)
+
+    def look():
+        switches.state = json.loads(ask(ASK_SLOW, switches.outputs(), 0))
+        return switches.state
+
+    monitor = FedMonitor(look) if "monitor" in identity["capabilities"] else None
+    service = Service(
+        port=port, source=source, switches=switches, clock=clock, identity=identity, monitor=monitor,
+        selfcheck=lambda: {"simulated": True},
+    )  # fmt: skip
+    source.outputs = service.outputs
+    service.look = look
+    return service
+
+
+class Pipe:
+    """The port: bytes in from one file, out to another, neither ever waited for."""
+
+    def __init__(self, inp, out):
+        import select
+
+        self._in = inp
+        self._out = out
+        self._poll = select.poll()
+        self._poll.register(out, select.POLLOUT)
+
+    def read(self, n):
+        """Return what came, at most `n` bytes."""
+        return self._in.read(n) or b""
+
+    def writable(self):
+        """Return how many bytes the pipe takes at once (PIPE_BUF of POSIX is 512 at least, 4096 on Linux)."""
+        return 4096 if self._poll.poll(0) else 0
+
+    def write(self, data):
+        """Write what fits; return how much that was."""
+        return self._out.write(data) or 0
+
+
+def _asker(request, answer):
+    head = struct.calcsize(ANSWER_FORMAT)
+
+    def ask(kind, outputs, n):
+        request.write(struct.pack(ASK_FORMAT, kind, outputs, n))
+        size = answer.read(head)
+        if len(size) < head:
+            raise SystemExit  # the simulated rig is gone
+        (size,) = struct.unpack(ANSWER_FORMAT, size)
+        return answer.read(size) if size else b""
+
+    return ask
+
+
+def main():
+    """Serve over the file descriptors named on the command line: in, out, request, answer."""
+    modes = ("rb", "wb", "wb", "rb")
+    files = [open(int(sys.argv[1 + i]), modes[i], buffering=0) for i in range(4)]  # noqa: SIM115
+    ask = _asker(files[2], files[3])
+    identity = json.loads(ask(ASK_IDENTITY, 0, 0))
+    identity["python"] = sys.version
+    serve(build(Pipe(files[0], files[1]), ask, identity))
+
+
+def serve(service):
+    """Run the service; look at the fault line and the button now and then while it is busy."""
+    clock = service.clock
+    looked = clock.ms()
+    while not (service.leaving and not service.outbox):
+        if not service.step():
+            clock.sleep_ms(1)
+            _real_sleep_ms(1)
+        if service.stream.running and clock.diff_ms(clock.ms(), looked) >= STATE_EVERY_MS:
+            looked = clock.ms()
+            service.look()
+
+
+def _real_sleep_ms(n):
+    import time
+
+    if hasattr(time, "sleep_ms"):
+        time.sleep_ms(n)
+    else:
+        time.sleep(n / 1000)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,78 @@
+"""Conversions of a simulated world for the firmware that asks for them, at real pace or as fast as it reads."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sweepboard import wire
+
+WINDOW_S: float = wire.WINDOW * wire.CHANNELS / wire.CONVERSION_HZ
+_PAUSE_S = 0.3
+MOST_WINDOWS = 64  # given at once: the firmware's buffer is bounded
+
+
+class World(Protocol):
+    """What a feed needs of a world; see twin/world.py."""
+
+    def raw(self, n_windows: int, outputs: int) -> NDArray[np.uint16]:
+        """Return the next conversions, channels interleaved."""
+        ...
+
+    def slow(self, outputs: int) -> Mapping[str, object]:
+        """Return {"readings": [[quantity, status, value], ...], "fault": bool, "button": bool}."""
+        ...
+
+    def rewind(self) -> None:
+        """Put the lever back to where its hand starts."""
+        ...
+
+
+class Feed:
+    """`clock` None gives windows as soon as they are asked for; else no earlier than they are due."""
+
+    def __init__(self, world: World, clock: Callable[[], float] | None) -> None:
+        self.n_given = 0
+        self._world = world
+        self._clock = clock
+        self._began = float("-inf")
+        self._n_since = 0
+
+    @property
+    def seconds(self) -> float:
+        """Time in the world [s]."""
+        return self.n_given * WINDOW_S
+
+    def wait_s(self) -> float:
+        """Return how long it takes until a window is due [s]; 0 or less: one is."""
+        if self._clock is None:
+            return 0.0
+        now = self._clock()
+        wait = self._began + (self._n_since + 1) * WINDOW_S - now
+        if wait < -_PAUSE_S:  # nobody asked for so long: time in the world stood still
+            self._began, self._n_since = now, 0
+            return WINDOW_S
+        return wait
+
+    def restart(self) -> None:
+        """Begin a new sweep."""
+        self._world.rewind()
+
+    def raw(self, outputs: int, n_windows: int) -> bytes:
+        """Return at most `n_windows` windows that are due, as u16 little-endian; b"" where none is."""
+        n = min(n_windows, MOST_WINDOWS)
+        if self._clock is not None and n:
+            n = min(n, max(0, int(1.0 - self.wait_s() / WINDOW_S)))
+        if n <= 0:
+            return b""
+        self.n_given += n
+        self._n_since += n
+        return np.ascontiguousarray(self._world.raw(n, outputs), "<u2").tobytes()
+
+    def slow(self, outputs: int) -> bytes:
+        """Return the slow readings, fault line and button as JSON."""
+        return json.dumps(self._world.slow(outputs)).encode()

@@ -1,0 +1,94 @@
+"""What a `sim://SENSOR?key=value` URL asks for."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Callable
+from dataclasses import dataclass
+from urllib.parse import parse_qsl, unquote, urlsplit
+
+from sweeprig.errors import InputError
+
+SCHEME = "sim"
+
+
+@dataclass(frozen=True)
+class SimOptions:
+    """A simulated rig."""
+
+    sensor: str
+    seed: int = 0
+    pace: str = "real"  # real | fast: windows when they are due, or as soon as they are read
+    vm: str = "auto"  # auto | micropython | cpython: what runs the firmware
+    board: str = "full"  # plain | full | driven: the build of the rig
+    chip: str = "rp2040"  # rp2040 | rp2350
+    hand: str = "strokes"  # strokes | still | open: the sensor's own hand, or none, at closed or at open
+    turn: float = 0.0  # [deg] that the sensor is turned on its mount, opening direction positive
+    unplug_after: float = 0.0  # [s] of streaming after which the board goes away; 0: never
+
+
+def _one_of(*words: str) -> Callable[[str], str]:
+    def check(text: str) -> str:
+        if text not in words:
+            raise ValueError(f"one of {', '.join(words)}")
+        return text
+
+    return check
+
+
+def _whole(text: str) -> int:
+    try:
+        return int(text)
+    except ValueError:
+        raise ValueError("a whole number") from None
+
+
+def _seconds(text: str) -> float:
+    value = _decimal(text)
+    if value < 0:
+        raise ValueError("0 or more seconds")
+    return value
+
+
+def _decimal(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        raise ValueError("a number") from None
+    if not abs(value) < 1e6:
+        raise ValueError("a number of usual size")
+    return value
+
+
+_KEYS: dict[str, Callable[[str], object]] = {
+    "seed": _whole,
+    "pace": _one_of("real", "fast"),
+    "vm": _one_of("auto", "micropython", "cpython"),
+    "board": _one_of("plain", "full", "driven"),
+    "chip": _one_of("rp2040", "rp2350"),
+    "hand": _one_of("strokes", "still", "open"),
+    "turn": _decimal,
+    "unplug_after": _seconds,
+}
+
+
+def parse(url: str) -> SimOptions:
+    """Return what the URL asks for. Raises InputError that names the key and what fits."""
+    parts = urlsplit(url)
+    sensor = unquote(parts.netloc or parts.path.strip("/"))
+    values: dict[str, object] = {}
+    for key, text in parse_qsl(parts.query, keep_blank_values=True):
+        if key not in _KEYS:
+            near = difflib.get_close_matches(key, _KEYS, n=1)
+            raise _wrong(url, f"{key}={text}", ", ".join(_KEYS), f"did you mean {near[0]}?" if near else "")
+        try:
+            values[key] = _KEYS[key](text)
+        except ValueError as exc:
+            raise _wrong(url, f"{key}={text}", f"{key}: {exc}", "correct it") from None
+    return SimOptions(sensor or "good", **values)  # type: ignore[arg-type]
+
+
+def _wrong(url: str, seen: str, limit: str, step: str) -> InputError:
+    return InputError(
+        f"The simulated rig {url} is not understood.", seen=seen, limit=limit, next_step=step or "remove it"
+    )

@@ -1,0 +1,61 @@
+"""A simulated rig: a world, and the board's firmware in it."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from sweeprig.frontend import front_end
+from sweeprig.twin.feed import Feed, World
+from sweeprig.twin.machines import Machine, start_machine
+from sweeprig.twin.sim_url import SimOptions
+
+if TYPE_CHECKING:
+    from sweeprig.twin.sensors import SensorSpec
+
+TRAVEL_DEG = 90.0  # from closed to open of every simulated lever (invented)
+
+
+def identity(options: SimOptions) -> dict[str, Any]:
+    """Return what the board's hello says of a simulated rig."""
+    from sweeprig import __version__
+
+    end = front_end(options.board)
+    return {
+        "firmware": __version__,
+        "board": f"simulated {options.board} build",
+        "chip": options.chip,
+        "uid": f"51{options.seed & 0xFFFFFFFFFFFF:014x}",
+        "build": options.board,
+        "capabilities": list(end.capabilities),
+        "hookups": list(end.hookups),
+        "reset_cause": "power on",
+        "smps": "pwm",
+        "simulated": True,
+    }
+
+
+def turned(spec: SensorSpec, options: SimOptions) -> SensorSpec:
+    """Return the sensor turned on its mount and moved by the hand that the URL names."""
+    shift_v = options.turn * (spec.open_v - spec.closed_v) / TRAVEL_DEG
+    spec = replace(spec, closed_v=spec.closed_v + shift_v, open_v=spec.open_v + shift_v)
+    if options.hand == "strokes":
+        return spec
+    starts = "open" if options.hand == "open" else "closed"
+    return replace(spec, lever="still", hand=replace(spec.hand, starts=starts))
+
+
+def make_world(options: SimOptions) -> World:
+    """Return the world that the URL asks for."""
+    from sweeprig.twin.sensors import load_sensor
+    from sweeprig.twin.world import World as SensorWorld
+
+    spec = turned(load_sensor(options.sensor), options)
+    return SensorWorld(spec, seed=options.seed, build=options.board, chip=options.chip)
+
+
+def switch_on(options: SimOptions) -> tuple[Machine, Feed]:
+    """Start the board in its world."""
+    feed = Feed(make_world(options), time.monotonic if options.pace == "real" else None)
+    return start_machine(options.vm, feed, identity(options)), feed

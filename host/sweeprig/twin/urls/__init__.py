@@ -1,0 +1,1 @@
+"""Where pyserial finds the handler of sim:// URLs."""
