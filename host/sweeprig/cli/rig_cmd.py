@@ -36,7 +36,7 @@ def install(
     from sweeprig.bench.install import install as put
     from sweeprig.bench.rig import port_of
 
-    report = put(port_of(port), check=check)
+    report = put(port_of(port), check=check, progress=console.say)
     if as_json:
         console.show_json(asdict(report))
     else:

@@ -1,0 +1,199 @@
+"""Installing the firmware: against a board that is a dictionary, driven by the arguments that mpremote gets."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from sweeprig.bench import install as module
+from sweeprig.bench.board_files import firmware_sources
+from sweeprig.bench.install import install
+from sweeprig.errors import InputError, LinkError
+
+RP2040_MPY = 6 | 3 << 8 | 4 << 10  # bytecode 6.3, armv6m
+
+
+class Board:
+    """A board's files; `run` does what mpremote would."""
+
+    def __init__(self, mpy: int = RP2040_MPY, **files: bytes) -> None:
+        self.mpy = mpy
+        self.files = dict(files)
+        self.calls: list[list[str]] = []
+        self.events: list[str] = []
+        self.loses = ""  # a file that arrives damaged
+        self.fails_at = ""
+
+    def leave(self, port: str) -> None:
+        self.events.append(f"prompt {port}")
+
+    def run(self, arguments: Sequence[str]) -> str:
+        words = list(arguments)
+        self.calls.append(words)
+        assert words[:2] == ["connect", "/dev/rig"]
+        printed = ""
+        for step in " \x1f ".join(words[2:]).split(" \x1f + \x1f "):
+            printed += self._step(step.split(" \x1f "))
+        return printed
+
+    def _step(self, step: list[str]) -> str:
+        self.events.append(step[0])
+        if step[0] == "reset":
+            return ""
+        if step[:2] == ["fs", "cp"]:
+            name = step[3].removeprefix(":/")
+            if name == self.fails_at:
+                raise LinkError("mpremote could not do its part.")
+            content = Path(step[2]).read_bytes()
+            self.files[name] = content[:-1] if name == self.loses else content
+            self.events[-1] = f"cp {name}"
+            return ""
+        assert step[0] == "exec"
+        for removed in re.findall(r"os\.remove\('/(.*?)'\)", step[1]):
+            del self.files[removed]
+        if "BOARD" not in step[1]:
+            return ""
+        about: dict[str, Any] = {"mpy": self.mpy, "board": "Pico", "python": "1.28"}
+        about["files"] = {name: hashlib.sha256(content).hexdigest() for name, content in self.files.items()}
+        return "noise\nBOARD" + json.dumps(about) + "\n"
+
+    def install(self, **options: Any) -> module.InstallReport:
+        return install("/dev/rig", run=self.run, leave=self.leave, **options)
+
+
+def test_everything_is_copied_compiled_and_verified() -> None:
+    board = Board()
+    report = board.install()
+    assert report.same
+    assert report.compiled
+    assert set(report.copied) == set(board.files)
+    assert "sweepboard/service.mpy" in board.files
+    assert not [name for name in board.files if name.endswith(".py") and name != "main.py"]
+    assert (
+        board.files["sweepboard/service.mpy"][:1] == b"M"
+    )  # magic byte: MicroPython docs/reference/mpyfiles.rst
+    assert board.files["sweepboard/service.mpy"][1] == 6
+    assert board.files["main.py"] == firmware_sources()["main.py"].read_bytes()
+    assert board.events[0] == "prompt /dev/rig"
+    assert board.events[-1] == "reset"
+
+
+def test_main_comes_last() -> None:
+    board = Board()
+    board.install()
+    copies = [event for event in board.events if event.startswith("cp ")]
+    assert copies[-1] == "cp main.py"
+    assert len(copies) == len(board.files)
+
+
+def test_a_second_time_copies_nothing() -> None:
+    board = Board()
+    board.install()
+    board.events.clear()
+    report = board.install()
+    assert (report.copied, report.removed, report.unchanged) == ((), (), len(board.files))
+    assert not [event for event in board.events if event.startswith("cp ")]
+
+
+def test_sources_are_copied_where_the_bytecode_is_another() -> None:
+    board = Board(mpy=6 | 2 << 8 | 4 << 10)
+    report = board.install()
+    assert not report.compiled
+    assert board.files["sweepboard/wire.py"] == firmware_sources()["sweepboard/wire.py"].read_bytes()
+
+
+def test_sources_are_copied_where_there_is_no_compiler() -> None:
+    report = Board().install(compiler=lambda: None)
+    assert not report.compiled
+
+
+def test_a_stale_source_that_would_hide_a_module_is_removed() -> None:
+    board = Board(**{"sweepboard/wire.py": b"old"})
+    report = board.install()
+    assert report.removed == ("sweepboard/wire.py",)
+    assert "sweepboard/wire.py" not in board.files
+
+
+def test_other_files_of_the_user_stay() -> None:
+    board = Board()
+    board.install()
+    assert "main.py" in board.files
+    touched = {step for call in board.calls for step in call if "os.remove" in step}
+    assert not touched
+
+
+def test_check_tells_and_changes_nothing() -> None:
+    board = Board()
+    board.install()
+    assert board.install(check=True).same
+    board.files["main.py"] += b"#"
+    del board.files["sweepboard/wire.mpy"]
+    board.files["sweepboard/extra.mpy"] = b"x"
+    before = dict(board.files)
+    report = board.install(check=True)
+    assert not report.same
+    assert set(report.differs) == {
+        "main.py: another version",
+        "sweepboard/wire.mpy: missing",
+        "sweepboard/extra.mpy: not ours",
+    }
+    assert board.files == before
+    assert board.events[-1] == "reset"
+    assert any("not ours" in line for line in report.lines())
+
+
+def test_a_damaged_copy_is_an_error_and_repeating_mends_it() -> None:
+    board = Board()
+    board.loses = "sweepboard/wire.mpy"
+    with pytest.raises(LinkError, match=r"wire\.mpy: another version"):
+        board.install()
+    board.loses = ""
+    report = board.install()
+    assert report.copied == ("sweepboard/wire.mpy",)
+    assert report.same
+
+
+def test_an_interrupted_copy_is_mended_by_repeating() -> None:
+    board = Board()
+    board.fails_at = "sweepboard/wire.mpy"
+    with pytest.raises(LinkError):
+        board.install()
+    assert "main.py" not in board.files
+    board.fails_at = ""
+    assert board.install().same
+    assert "main.py" in board.files
+
+
+def test_a_board_that_does_not_answer_is_named() -> None:
+    with pytest.raises(LinkError, match="did not answer at its prompt"):
+        install("/dev/rig", run=lambda _arguments: "Traceback", leave=lambda _port: None)
+
+
+def test_a_simulated_rig_has_nothing_to_install() -> None:
+    with pytest.raises(InputError):
+        install("sim://good")
+
+
+def test_what_serves_simulated_boards_stays_here() -> None:
+    assert "sweepboard/fed_board.py" not in firmware_sources()
+    assert {"main.py", "sweepboard/__init__.py", "sweepboard/service.py"} <= set(firmware_sources())
+
+
+def test_mpremote_that_fails_is_a_link_error(tmp_path: Path) -> None:
+    with pytest.raises(LinkError, match="mpremote could not do its part"):
+        module.run_mpremote(["connect", str(tmp_path / "none"), "exec", "1"])
+
+
+def test_a_board_without_our_service_is_at_its_prompt() -> None:
+    from sweeprig.errors import BoardSilentError, NoFirmwareError, PortBusyError, ProtocolVersionError
+
+    for error in (BoardSilentError("x"), ProtocolVersionError("x")):
+        assert module._means_no_service(error)
+    assert not module._means_no_service(PortBusyError("x"))
+    assert isinstance(NoFirmwareError("x"), LinkError)
