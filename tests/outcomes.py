@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -21,8 +20,9 @@ from sweeprig.analysis.model import (
     TrackMap,
 )
 from sweeprig.capture.model import Capture, Channel, SweepSetup, Trace
-from sweeprig.judge.model import BudgetLine, Judgement, Margin, Quantity, Verdict
+from sweeprig.judge.model import BudgetLine, Check, Judgement, Margin, Quantity, Verdict
 from sweeprig.judge.outcome import Outcome
+from sweeprig.judge.profile import load_profile
 from sweeprig.judge.whole import no_fault_text
 from sweeprig.link.messages import Records, Snapshot
 from sweeprig.trim.model import ChannelTrim, Line, Meter, Trim
@@ -181,7 +181,8 @@ def make_map(trace: Trace, events: tuple[Event, ...], bins: int = 50) -> TrackMa
     counted, _ = np.histogram(places, edges)
     rng = np.random.default_rng(8)
     noise = 0.9e-3 + 0.2e-3 * rng.random(bins)
-    noise[(edges[:-1] >= 27) & (edges[:-1] < 34)] *= 3.1
+    if events:
+        noise[(edges[:-1] >= 27) & (edges[:-1] < 34)] *= 3.1
     return TrackMap(
         edge_percent=edges,
         passes=np.full(bins, 4),
@@ -249,6 +250,18 @@ def make_margins(sense: Sense = Sense.RISING) -> tuple[Margin, ...]:
     )
 
 
+def make_checks(*, supply: bool = True) -> tuple[Check, ...]:
+    source = "common practice, no source"
+    ends = (
+        Check("closed", CLOSED_V, 1.8e-3, "V", 0.4, 0.5, Verdict.PASS, source),
+        Check("open", OPEN_V, 2.4e-3, "V", 4.0, 4.7, Verdict.PASS, source),
+        Check("span", OPEN_V - CLOSED_V, 2.9e-3, "V", 3.0, None, Verdict.PASS, source),
+    )
+    seen = (Check("supply", SUPPLY_V, 2.2e-3, "V", 4.75, 5.25, Verdict.PASS, source),)
+    strokes = Check("strokes", 4.0, None, "strokes", 3.0, None, Verdict.PASS, source)
+    return (*ends, *(seen if supply else ()), strokes)
+
+
 def make_analysis(
     trace: Trace, *, sense: Sense = Sense.RISING, findings: tuple[Finding, ...] = ()
 ) -> Analysis:
@@ -259,7 +272,9 @@ def make_analysis(
     seen = trace.supply is not None
     return Analysis(
         sense=sense,
-        sense_evidence="the sweep began with the lever at closed throttle and the signal rose from there",
+        sense_evidence="the sweep began anywhere, and nobody said which end is closed"
+        if sense is Sense.UNKNOWN
+        else "the sweep began with the lever at closed throttle and the signal rose from there",
         low=low,
         high=high,
         strokes=strokes,
@@ -332,9 +347,10 @@ def outcome(
             not_shown=analysis.not_shown,
             profile_name="adjustable-potentiometer",
             guard_factor=1.0,
+            checks=make_checks(supply=supply),
             under=no_fault_text(4) if decided is Verdict.PASS else "",
         ),
-        profile=SimpleNamespace(name="adjustable-potentiometer"),  # type: ignore[arg-type]
+        profile=load_profile("adjustable-potentiometer"),
         capture=make_capture(trace, told, snapshots=worn),
         trim=make_trim(),
         made_at="2031-03-04T10:16:30+00:00",

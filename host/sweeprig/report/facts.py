@@ -6,7 +6,7 @@ from datetime import datetime
 
 from sweeprig.analysis.model import Event
 from sweeprig.judge.outcome import Outcome
-from sweeprig.report.figures import capture_code, duration, fixed, known, volts
+from sweeprig.report.figures import capture_code, count_of, duration, fixed, known, volts
 
 CHANNELS = ("signal A", "signal B", "supply")
 KINDS = {
@@ -68,6 +68,14 @@ def meter_text(outcome: Outcome) -> str:
     return ", ".join([*(n for n in named if n), accuracy])
 
 
+def verified_text(outcome: Outcome) -> str:
+    """Return the last check of the trim against a check standard, as it was written down."""
+    checks = outcome.trim.verified if outcome.trim else ()
+    if not checks:
+        return "never checked since the trim"
+    return ", ".join(f"{key.replace('_', ' ')} {value}" for key, value in checks[-1].items())
+
+
 def lost_text(outcome: Outcome) -> str:
     """Return what was not seen of the capture."""
     trace, capture = outcome.trace, outcome.capture
@@ -90,7 +98,7 @@ def rig_text(outcome: Outcome) -> str:
         return f"not a rig: {outcome.trace.source} data {outcome.trace.name}".strip()
     rig = outcome.capture.rig
     parts = (rig.get("build", "?"), rig.get("chip", "?"), rig.get("uid", "?"), rig.get("firmware", "?"))
-    return "{} build, {}, id {}, firmware {}".format(*parts)
+    return "{} build, {}, {}, firmware {}".format(*parts)
 
 
 def code_text(outcome: Outcome) -> str:
@@ -118,24 +126,32 @@ def worst_event(outcome: Outcome) -> Event | None:
     return max(outcome.analysis.events, key=lambda e: e.depth_percent, default=None)
 
 
+def _counts_text(outcome: Outcome) -> str:
+    full = sum(stroke.full for stroke in outcome.analysis.strokes)
+    strokes = count_of(len(outcome.analysis.strokes), "stroke")
+    return f"{strokes}, {full} of them full, {count_of(len(outcome.analysis.rests), 'rest')}"
+
+
 def facts(outcome: Outcome) -> list[tuple[str, str]]:
     """Return the names and texts at the foot of the main page."""
     setup, analysis = outcome.setup, outcome.analysis
-    plain = f"{volts(analysis.plain.min_v)} and {volts(analysis.plain.max_v)}, every spike included"
+    place = "in the vehicle" if setup.setting == "vehicle" else "on the bench"
     return [
-        ("Plain minimum and maximum", plain),
-        ("Losses", lost_text(outcome)),
-        ("Shortest dropout shown", shortest_text(outcome)),
+        (
+            "Plain min and max",
+            f"{volts(analysis.plain.min_v)} and {volts(analysis.plain.max_v)}, every spike kept",
+        ),
+        ("Movement", _counts_text(outcome)),
+        ("Shortest dropout", shortest_text(outcome)),
+        ("Not seen", lost_text(outcome)),
         ("Rig", rig_text(outcome)),
         ("Trim", trim_text(outcome)),
-        (
-            "Hookup",
-            f"{setup.hookup}, in the vehicle" if setup.setting == "vehicle" else f"{setup.hookup}, bench",
-        ),
+        ("Check standard", verified_text(outcome)),
+        ("Test lead", setup.lead_checked or "never checked"),
+        ("Hookup", f"{setup.hookup}, {place}"),
+        ("Sense", analysis.sense_evidence),
         ("Profile", outcome.judgement.profile_name),
-        ("Sense from", analysis.sense_evidence),
         ("Operator", setup.operator or "not named"),
-        ("Capture SHA-256", (outcome.capture.sha256 if outcome.capture else "") or "none"),
     ]
 
 
@@ -148,3 +164,24 @@ def alerts(outcome: Outcome) -> list[str]:
     if ended != "complete":
         found.append(f"The capture ended early ({ended}); the verdict is about what came before.")
     return [*found, *outcome.remarks]
+
+
+def time_of(outcome: Outcome, index: int) -> float:
+    """Return the time [s] on the trace's axis of a window index of the capture."""
+    capture = outcome.capture
+    if capture is None or not capture.records.index.size:
+        return float("nan")
+    return float(outcome.trace.t_s[0]) + (index - int(capture.records.index[0])) * capture.window_s
+
+
+def mark_texts(outcome: Outcome) -> list[str]:
+    """Return each press of the rig's button with the events between it and the next."""
+    capture = outcome.capture
+    if capture is None or not capture.marks or not capture.records.index.size:
+        return []
+    times = [time_of(outcome, m.index) for m in capture.marks]
+    texts = []
+    for number, (start, stop) in enumerate(zip(times, [*times[1:], float("inf")], strict=True), 1):
+        n = sum(start <= e.start_s < stop for e in outcome.analysis.events)
+        texts.append(f"mark {number} at {start:.2f} s: {count_of(n, 'event')} until the next")
+    return texts

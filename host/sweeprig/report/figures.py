@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import TypeGuard
 
 from sweeprig.judge.model import Quantity
 
@@ -10,7 +11,7 @@ MINUS = "\N{MINUS SIGN}"
 NONE = "\N{EN DASH}"
 
 
-def known(value: float | None) -> bool:
+def known(value: float | None) -> TypeGuard[float]:
     """Tell whether there is a number to show."""
     return value is not None and math.isfinite(value)
 
@@ -25,17 +26,26 @@ def fixed(value: float | None, digits: int) -> str:
     return text.replace("-", MINUS)
 
 
-def volts(value: float | None) -> str:
-    """Return volts to the millivolt."""
-    return f"{fixed(value, 3)} V" if known(value) else NONE
+def volts(value: float | None, u95: float | None = None) -> str:
+    """Return volts to the millivolt; to a tenth of it where the uncertainty [V] is below one."""
+    digits = 4 if u95 is not None and u95 < 0.995e-3 else 3
+    return f"{fixed(value, digits)} V" if known(value) else NONE
 
 
 def u_text(u95: float | None) -> str:
-    """Return the half-width of the 95 % interval in millivolts, two significant digits."""
+    """Return the half-width of the 95 % interval in millivolts, two significant digits down to 0.01 mV."""
     if u95 is None or not math.isfinite(u95):
         return ""
     mv = u95 * 1e3
-    return f"\N{PLUS-MINUS SIGN}{mv:.1f} mV" if mv < 9.95 else f"\N{PLUS-MINUS SIGN}{mv:.0f} mV"
+    digits = 2 if mv < 0.995 else 1 if mv < 9.95 else 0
+    return f"\N{PLUS-MINUS SIGN}{mv:.{digits}f} mV"
+
+
+def number_text(value: float | None, unit: str, digits: int) -> str:
+    """Return a number with at most `digits` decimals and its unit; a dash where there is none."""
+    if value is None or not math.isfinite(value):
+        return NONE
+    return f"{fixed(value, digits)} {unit}".strip()
 
 
 def quantity_text(q: Quantity | None) -> str:
@@ -43,9 +53,10 @@ def quantity_text(q: Quantity | None) -> str:
     if q is None or q.value is None or not math.isfinite(q.value):
         return f"not measured: {q.reason}" if q is not None and q.reason else "not measured"
     if q.unit == "V":
-        return f"{volts(q.value)} {u_text(q.u95)}".strip()
+        return f"{volts(q.value, q.u95)} {u_text(q.u95)}".strip()
     tail = f" \N{PLUS-MINUS SIGN}{q.u95:.2g}" if q.u95 is not None and math.isfinite(q.u95) else ""
-    return f"{q.value:.5g}{tail} {q.unit}".strip().replace("-", MINUS)
+    digits = f"{q.value:.4f}" if not q.unit else f"{q.value:.5g}"
+    return f"{digits}{tail} {q.unit}".strip().replace("-", MINUS)
 
 
 def duration(seconds: float | None) -> str:
@@ -80,4 +91,9 @@ def capture_code(sha256: str) -> str:
 def one_line(text: str, limit: int) -> str:
     """Return text on one line without control characters, cut with an ellipsis where it is longer than `limit`."""
     plain = " ".join("".join(c if c.isprintable() else " " for c in text).split())
-    return plain if len(plain) <= limit else plain[: limit - 1].rstrip() + "…"
+    return clip(plain, limit)
+
+
+def clip(text: str, limit: int) -> str:
+    """Return text cut with an ellipsis where it is longer than `limit` characters."""
+    return text if len(text) <= limit else text[: limit - 1].rstrip() + "…"

@@ -30,47 +30,53 @@ class Row:
     calculated: bool
     value_v: float  # [V] as measured
     ratio: float | None
-    nominal_v: float | None  # [V] ratio x nominal supply
+    nominal_v: float | None  # [V] ratio x nominal supply; None also where the sensor is not ratiometric
     counts: tuple[int | None, ...]  # of BITS
 
 
-def _ends(outcome: Outcome) -> tuple[tuple[float, float | None], tuple[float, float | None]] | None:
-    first = ("closed_v", "open_v") if outcome.analysis.sense != "unknown" else ("low_v", "high_v")
-    found = []
-    for name in first:
-        q = outcome.judgement.quantities.get(name)
+Level = tuple[float, float | None]  # [V], ratio to the supply
+
+
+def _ends(outcome: Outcome, mark: str) -> tuple[Level, Level] | None:
+    names = ("low", "high") if outcome.analysis.sense == "unknown" else ("closed", "open")
+    quantities, found = outcome.judgement.quantities, []
+    for name in names:
+        q, ratio = quantities.get(f"{name}{mark}_v"), quantities.get(f"{name}{mark}_ratio")
         if q is None or q.value is None:
             return None
-        ratio = outcome.judgement.quantities.get(name.replace("_v", "_ratio"))
         found.append((q.value, ratio.value if ratio else None))
     return found[0], found[1]
 
 
-def _row(percent: int | None, name: str, value_v: float, ratio: float | None, nominal_v: float) -> Row:
+def _row(percent: int | None, name: str, level: Level, nominal_v: float | None) -> Row:
+    value_v, ratio = level
     return Row(
         percent=percent,
         name=name,
         calculated=not name,
         value_v=value_v,
         ratio=ratio,
-        nominal_v=None if ratio is None else ratio * nominal_v,
+        nominal_v=None if ratio is None or nominal_v is None else ratio * nominal_v,
         counts=tuple(None if ratio is None else counts(ratio, bits=b) for b in BITS),
     )
 
 
-def handover_rows(outcome: Outcome) -> tuple[Row, ...]:
-    """Return the table; empty where an end was not measured. Rows between the ends lie on the straight line."""
-    ends = _ends(outcome)
+def _between(first: Level, last: Level, part: float) -> Level:
+    ratio = None if first[1] is None or last[1] is None else first[1] + (last[1] - first[1]) * part
+    return first[0] + (last[0] - first[0]) * part, ratio
+
+
+def handover_rows(outcome: Outcome, *, track_b: bool = False) -> tuple[Row, ...]:
+    """Return the table of one track; empty where an end was not measured.
+
+    Rows between the ends lie on the straight line between them: nothing was measured there. Volts at nominal supply
+    stand for ratiometric sensors only.
+    """
+    ends = _ends(outcome, "_b" if track_b else "")
     if ends is None:
         return ()
-    (v0, r0), (v1, r1) = ends
-    nominal = outcome.trace.nominal_supply_v
+    nominal = outcome.trace.nominal_supply_v if outcome.profile.supply.ratiometric else None
     if outcome.analysis.sense == "unknown":
-        return (_row(None, "low", v0, r0, nominal), _row(None, "high", v1, r1, nominal))
+        return (_row(None, "low", ends[0], nominal), _row(None, "high", ends[1], nominal))
     names = {0: "closed", 100: "open"}
-    rows = []
-    for step in STEPS:
-        part = step / 100
-        ratio = None if r0 is None or r1 is None else r0 + (r1 - r0) * part
-        rows.append(_row(step, names.get(step, ""), v0 + (v1 - v0) * part, ratio, nominal))
-    return tuple(rows)
+    return tuple(_row(step, names.get(step, ""), _between(*ends, step / 100), nominal) for step in STEPS)

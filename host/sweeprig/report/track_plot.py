@@ -40,6 +40,14 @@ def _marks(d: svg.Svg, findings: tuple[Finding, ...], left: float, width: float,
         d.text(middle, top - 5, f"finding {number}", size=10.0, text_anchor="middle", fill=svg.ALARM)
 
 
+def passes_text(track: TrackMap) -> str:
+    """Return how often each place was passed, in words."""
+    low = int(track.passes.min()) if track.passes.size else 0
+    high = int(track.passes.max(initial=0))
+    text = f"each place passed {low} times" if low == high else f"places passed {low} to {high} times"
+    return f"{text}; hatched: never passed" if not track.passes.all() else text
+
+
 def track_svg(
     track: TrackMap, findings: tuple[Finding, ...], *, width: float, height: float, name: str, first: str
 ) -> Markup:
@@ -70,11 +78,12 @@ def track_svg(
         d.text(x, bottom + 15, str(p), text_anchor="middle", fill=svg.MUTED)
     d.text(right, bottom + 27, f"% of signal span, 0 = {first}", size=10.0, text_anchor="end", fill=svg.MUTED)
     for n in ticks(0, n_max, 3):
-        if n == round(n):
+        if n == round(n) and track.events.any():
             d.text(left - 5, bottom - n / n_max * h + 3.5, fixed(n, 0), text_anchor="end", fill=svg.ALARM)
     for mv in ticks(0, top_v * 1e3, 3):
         d.text(right + 5, bottom - mv / (top_v * 1e3) * h + 3.5, f"{mv:g}", fill=svg.INK)
-    d.text(left - 24, 11, "events, bars", size=10.0, fill=svg.ALARM)
+    bars, colour = ("events, bars", svg.ALARM) if track.events.any() else ("no events", svg.INK)
+    d.text(left - 24, 11, bars, size=10.0, fill=colour)
     d.text(width - 2, 11, "noise, line [mV]", size=10.0, text_anchor="end", fill=svg.INK)
     _marks(d, findings, left, w, top)
     return d.markup()

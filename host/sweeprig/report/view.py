@@ -4,306 +4,193 @@ from __future__ import annotations
 
 from typing import Any
 
-from sweeprig.judge.model import Margin, Quantity
+from markupsafe import Markup
+
 from sweeprig.judge.outcome import Outcome
-from sweeprig.report import facts
-from sweeprig.report.figures import capture_code, count_of, fixed, quantity_text, span_text, u_text, volts
+from sweeprig.report import evidence, facts
+from sweeprig.report.budgets import budgets, end_keys, short_budget
+from sweeprig.report.figures import NONE, capture_code, clip, count_of, fixed, u_text, volts
 from sweeprig.report.handover import FORMULA, Row, handover_rows
-from sweeprig.report.snapshot_plot import snapshot_svg
-from sweeprig.report.trace_plot import numbered_events, trace_svg
-from sweeprig.report.track_plot import track_svg
+from sweeprig.report.limits import limit_rows
+from sweeprig.report.names import name_of
+from sweeprig.report.trace_plot import trace_svg
+from sweeprig.report.track_plot import passes_text, track_svg
 
 MAIN_FINDINGS = 2  # in full on the main page; every one stands on the pages after it
-MAIN_MARGINS = 6
-MAX_SNAPSHOTS = 6
-MAX_EVENTS = 40
-CLIP = 64  # characters of typed text on the main page; in full behind it
+MAIN_NOT_SHOWN = 4  # together with the findings
+MAIN_LIMITS = 8
+MAIN_REASON = 260  # characters of the reason on the main page
+MAIN_EVIDENCE = 330  # characters of a finding's evidence and next step there
+MAIN_ALERTS = 3
+CLIP = 40  # characters of one typed text on the main page; in full behind it
 VERDICT_WORDS = {"pass": "Pass", "fail": "Fail", "undecided": "Undecided"}
-NAMES = {
-    "closed_v": "Closed throttle",
-    "open_v": "Open throttle",
-    "low_v": "Low end",
-    "high_v": "High end",
-    "span_v": "Span",
-    "supply_v": "Supply",
-    "closed_ratio": "Closed, ratio to supply",
-    "open_ratio": "Open, ratio to supply",
-}
-
-
-def clip(text: str, limit: int = CLIP) -> str:
-    """Return typed text short enough for the main page."""
-    return text if len(text) <= limit else text[: limit - 1].rstrip() + "…"
-
-
-def name_of(key: str) -> str:
-    """Return a quantity's name in words."""
-    return NAMES.get(key, key.removesuffix("_v").replace("_", " ").capitalize())
 
 
 def _reading(outcome: Outcome, key: str) -> dict[str, str]:
     q = outcome.judgement.quantities.get(key)
     if q is None or q.value is None:
         reason = q.reason if q and q.reason else "not measured"
-        return {"name": name_of(key), "value": "–", "spread": clip(reason, 60)}
-    nominal = ""
+        return {"name": name_of(key), "value": NONE, "spread": clip(reason, 60), "more": ""}
+    more = ""
     ratio = outcome.judgement.quantities.get(key.replace("_v", "_ratio"))
-    if ratio is not None and ratio.value is not None and ratio is not q:
+    if (
+        key != "supply_v"
+        and ratio is not None
+        and ratio.value is not None
+        and outcome.profile.supply.ratiometric
+    ):
         supply = outcome.trace.nominal_supply_v
-        nominal = f"{volts(ratio.value * supply)} at {supply:g} V supply"
-    return {"name": name_of(key), "value": volts(q.value), "spread": u_text(q.u95), "more": nominal}
+        more = f"{volts(ratio.value * supply)} at {supply:g} V supply"
+    return {"name": name_of(key), "value": volts(q.value, q.u95), "spread": u_text(q.u95), "more": more}
+
+
+def _sense(outcome: Outcome) -> dict[str, str]:
+    known = outcome.analysis.sense != "unknown"
+    note = "as the throttle opens" if known else "which end is closed is not known"
+    return {"name": "Sense", "value": str(outcome.analysis.sense).capitalize(), "spread": note, "more": ""}
+
+
+def _events(outcome: Outcome) -> dict[str, str]:
+    worst, n = facts.worst_event(outcome), len(outcome.analysis.events)
+    strokes = f"in {count_of(len(outcome.analysis.strokes), 'stroke')}"
+    deepest = f"deepest {fixed(worst.depth_percent, 0)} % of supply" if worst else ""
+    return {
+        "name": "Dropouts and jumps",
+        "value": str(n) if n else "None",
+        "spread": strokes,
+        "more": deepest,
+    }
 
 
 def readings(outcome: Outcome) -> list[dict[str, str]]:
     """Return the large figures at the head of the main page."""
-    unknown = outcome.analysis.sense == "unknown"
-    keys = ("low_v", "high_v") if unknown else ("closed_v", "open_v")
-    sense = {
-        "name": "Sense",
-        "value": str(outcome.analysis.sense).capitalize(),
-        "spread": "as the throttle opens" if not unknown else "which end is closed is not known",
-    }
-    strokes = outcome.analysis.strokes
-    worst = facts.worst_event(outcome)
-    events = {
-        "name": "Events",
-        "value": str(len(outcome.analysis.events)),
-        "spread": f"in {count_of(len(strokes), 'stroke')}"
-        + (f", deepest {fixed(worst.depth_percent, 0)} %" if worst else ""),
-    }
-    return [
-        _reading(outcome, keys[0]),
-        _reading(outcome, keys[1]),
-        _reading(outcome, "supply_v"),
-        sense,
-        events,
-    ]
+    ends = [_reading(outcome, key) for key in (*end_keys(outcome), "supply_v")]
+    return [*ends, _sense(outcome), _events(outcome)]
 
 
-def margin_row(m: Margin) -> dict[str, str]:
-    """Return one margin in words."""
-    sign = "above" if m.rail == "lower" else "below"
-    return {
-        "end": m.end.capitalize(),
-        "value": volts(m.value_v),
-        "spread": u_text(m.u95),
-        "limit": f"{sign} {volts(m.limit_v)}",
-        "verdict": str(m.verdict),
-        "decide": m.would_decide,
-    }
-
-
-def handover_row(row: Row) -> dict[str, Any]:
-    """Return one row of the hand-over table in words."""
+def _handover_row(row: Row) -> dict[str, Any]:
     part = "" if row.percent is None else f"{row.percent} %"
     return {
-        "place": f"{part} {row.name}".strip() if not row.calculated else part,
+        "place": part if row.calculated else f"{part} {row.name}".strip(),
         "calculated": row.calculated,
-        "volts": fixed(row.value_v, 3),
-        "ratio": "–" if row.ratio is None else fixed(row.ratio, 4),
-        "nominal": fixed(row.nominal_v, 3),
-        "counts": ["–" if n is None else str(n) for n in row.counts],
+        "cells": [
+            fixed(row.value_v, 3),
+            NONE if row.ratio is None else fixed(row.ratio, 4),
+            fixed(row.nominal_v, 3),
+            *(NONE if n is None else str(n) for n in row.counts),
+        ],
     }
 
 
-def finding_rows(outcome: Outcome) -> list[dict[str, str]]:
-    """Return the findings in words, numbered in the order of the judgement."""
-    return [
-        {
-            "number": str(number),
-            "title": str(f.code).replace("-", " ").capitalize(),
-            "cause": str(f.cause),
-            "where": span_text(f.where_percent),
-            "channel": facts.CHANNELS[f.channel] if f.channel is not None else "",
-            "severity": f.severity,
-            "evidence": f.evidence,
-            "next_step": f.next_step,
-        }
-        for number, f in enumerate(outcome.judgement.findings, 1)
-    ]
+def handover(outcome: Outcome) -> list[dict[str, Any]]:
+    """Return the hand-over table, a group for each track that was measured."""
+    groups = []
+    for name, track_b in (("Track A", False), ("Track B", True)):
+        rows = [_handover_row(r) for r in handover_rows(outcome, track_b=track_b)]
+        if rows:
+            groups.append({"name": name, "rows": rows})
+    return groups
 
 
-def event_rows(outcome: Outcome) -> list[dict[str, str]]:
-    """Return the events in order of time, with the numbers that the trace shows."""
-    numbers = {id(e): n for n, e in numbered_events(outcome.analysis.events)}
-    return [
-        {
-            "number": str(numbers.get(id(e), "")),
-            "time": f"{e.start_s:.4f} s",
-            "text": facts.event_text(e),
-            "supply": "moved too" if e.with_supply else "steady" if outcome.trace.supply else "not observed",
-            "stroke": "–" if e.stroke is None else str(e.stroke + 1),
-        }
-        for e in sorted(outcome.analysis.events, key=lambda e: e.start_s)[:MAX_EVENTS]
-    ]
+def headline(outcome: Outcome) -> str:
+    """Return the reason without the evidence that stands under the findings anyway."""
+    reason = outcome.judgement.reason
+    for finding in outcome.judgement.findings[:1]:
+        if len(finding.evidence) > 20:
+            reason = reason.replace(f": {finding.evidence}", "")
+    return reason
 
 
-def budget_of(key: str, q: Quantity) -> dict[str, Any] | None:
-    """Return one uncertainty budget, largest contribution first; None where there is none."""
-    if q.value is None or not q.budget:
-        return None
-    total = sum(line.contribution**2 for line in q.budget)
-    lines = [
-        {
-            "name": line.name,
-            "kind": line.kind,
-            "distribution": line.distribution,
-            "u": f"{line.u:.3g} {line.unit}",
-            "gives": f"{line.contribution * 1e3:.3g} mV" if q.unit == "V" else f"{line.contribution:.3g}",
-            "share": round(100 * line.contribution**2 / total) if total else 0,
-        }
-        for line in sorted(q.budget, key=lambda b: -b.contribution)
-    ]
-    k = f", coverage factor {q.coverage_factor:.3g}" if q.coverage_factor else ""
-    dof = f", {q.dof:.3g} effective degrees of freedom" if q.dof < 1e4 else ""
-    return {"title": f"{name_of(key)} {quantity_text(q)} (95 %{k}{dof})", "lines": lines}
-
-
-def budgets(outcome: Outcome) -> list[dict[str, Any]]:
-    """Return the budgets of the ends and the supply that are reported."""
-    unknown = outcome.analysis.sense == "unknown"
-    keys = ("low_v", "high_v", "supply_v") if unknown else ("closed_v", "open_v", "supply_v")
-    found = ((key, outcome.judgement.quantities.get(key)) for key in keys)
-    return [b for key, q in found if q is not None and (b := budget_of(key, q)) is not None]
-
-
-def quantity_rows(outcome: Outcome) -> list[tuple[str, str]]:
-    """Return every quantity of the judgement, then what the analysis adds."""
-    a = outcome.analysis
-    rows = [(name_of(key), quantity_text(q)) for key, q in outcome.judgement.quantities.items()]
-    if a.smoothness_percent is not None:
-        rows.append(
-            ("Smoothness, largest change within 1 % of span", f"{a.smoothness_percent:.2f} % of supply")
-        )
-    rows.append(("Noise of a single window", f"{a.noise_v * 1e3:.2f} mV"))
-    for name, end in (("Low end", a.low), ("High end", a.high)):
-        if end is not None:
-            spread = f"spread {end.spread_v * 1e3:.2f} mV, " if end.spread_v == end.spread_v else ""
-            rows.append(
-                (
-                    f"{name}, from {count_of(end.n_rests, 'rest')}",
-                    f"{spread}drift {fixed(end.drift_v * 1e3, 2)} mV",
-                )
-            )
-    if a.two_tracks is not None:
-        t = a.two_tracks
-        rows.append(("Track B to track A", f"{t.relation}, slope {fixed(t.slope, 4)}, offset {volts(t.offset_v)}, "
-                     f"largest departure {t.max_error_percent:.2f} % of supply"))  # fmt: skip
-    if a.linearity is not None:
-        lin = a.linearity
-        rows.append(("Linearity, % of applied voltage", f"independent {lin.independent_percent:.2f}, terminal "
-                     f"{lin.terminal_percent:.2f}, zero-based {lin.zero_based_percent:.2f}"))  # fmt: skip
-        rows.append(("Hysteresis", f"{lin.hysteresis_percent:.2f} % of applied voltage"))
-    return rows
-
-
-def snapshots(outcome: Outcome) -> list[dict[str, Any]]:
-    """Return the first snapshots as drawings."""
-    capture = outcome.capture
-    if capture is None:
-        return []
-    shown = [0, 2] if outcome.trace.supply is not None else [0]
-    shown += [1] if outcome.trace.signal_b is not None else []
-    drawings = []
-    for number, shot in enumerate(capture.snapshots[:MAX_SNAPSHOTS], 1):
-        first = int(capture.records.index[0]) if capture.records.index.size else 0
-        at_s = (shot.index - first) * capture.window_s + shot.first / capture.conversion_hz
-        channels = tuple(c for c in sorted({*shown, shot.channel}) if c < shot.channels)
-        drawing = snapshot_svg(
-            shot,
-            conversion_hz=capture.conversion_hz,
-            shown=channels,
-            width=340,
-            height=170,
-            name=f"shot{number}",
-        )
-        title = f"{facts.CHANNELS[min(shot.channel, 2)]} at {at_s:.4f} s"
-        drawings.append({"title": title, "drawing": drawing})
-    return drawings
-
-
-def person_rows(outcome: Outcome) -> list[tuple[str, str]]:
-    """Return all that was typed, in full."""
-    s = outcome.setup
-    track = f"{s.track_ohm:g} ohm" if s.track_ohm is not None else "not measured"
-    rows = [("Job", s.job), ("Label", s.sensor_label), ("Part", s.part), ("Serial", s.serial)]
-    rows += [("Kind", s.sensor_kind or "unknown"), ("Track resistance", track), ("Operator", s.operator)]
-    return [(name, text or "not given") for name, text in [*rows, ("Notes", s.notes)]]
-
-
-def rig_rows(outcome: Outcome) -> list[tuple[str, str]]:
-    """Return the rig, its trim and what they are good for."""
-    trim, capture = outcome.trim, outcome.capture
-    rows = [
-        ("Rig", facts.rig_text(outcome)),
-        ("Trim", facts.trim_text(outcome)),
-        ("Meter", facts.meter_text(outcome)),
-    ]
-    if trim is not None and trim.temperature_c is not None:
-        mode = f", supply mode {trim.smps_mode}" if trim.smps_mode else ""
-        rows.append(("Trim made at", f"{trim.temperature_c:.1f} °C{mode}"))
-    rows.append(("Guard band", f"{outcome.judgement.guard_factor:g} × U (95 %)"))
-    if capture is not None:
-        rows.append(("Captured", f"{capture.created}, {capture.ended}"))
-        rows.append(("Bad frames on the wire", str(capture.bad_frames)))
-    rows.append(("Versions", ", ".join(f"{k} {v}" for k, v in outcome.versions.items())))
-    return rows
-
-
-def main_page(outcome: Outcome) -> dict[str, Any]:
-    """Return what stands on the first page."""
-    s, verdict = outcome.setup, str(outcome.judgement.verdict)
-    found = finding_rows(outcome)
+def _track(outcome: Outcome) -> dict[str, Any] | None:
     track = outcome.analysis.track_map
+    if track is None:
+        return None
     first = "low" if outcome.analysis.sense == "unknown" else "closed"
-    sha = outcome.capture.sha256 if outcome.capture else ""
+    found = outcome.judgement.findings
+    drawing = track_svg(track, found, width=470, height=158, name="map", first=first)
+    return {"drawing": drawing, "passes": passes_text(track)}
+
+
+def _second_track(outcome: Outcome) -> Markup | None:
+    track = outcome.analysis.track_map_b
+    first = "low" if outcome.analysis.sense == "unknown" else "closed"
+    return None if track is None else track_svg(track, (), width=470, height=158, name="mapb", first=first)
+
+
+def _head(outcome: Outcome) -> dict[str, Any]:
+    s, verdict = outcome.setup, str(outcome.judgement.verdict)
+    reason, alerts = headline(outcome), facts.alerts(outcome)
     return {
         "verdict": verdict,
         "word": VERDICT_WORDS[verdict],
-        "reason": outcome.judgement.reason,
-        "under_pass": outcome.judgement.under,
-        "who": [clip(t, 40) for t in (s.job, s.sensor_label, s.part, s.serial) if t],
+        "reason": clip(reason, MAIN_REASON),
+        "long_reason": len(reason) > 120,
+        "under": outcome.judgement.under,
+        "who": [clip(t, CLIP) for t in (s.job, s.sensor_label, s.part, s.serial) if t],
+        "kind": "Wiggle sheet" if s.task == "wiggle" else "Position sensor sheet",
         "taken": (outcome.capture.created if outcome.capture else outcome.made_at)[:16].replace("T", " "),
-        "code": capture_code(sha),
-        "alerts": facts.alerts(outcome),
+        "code": capture_code(outcome.capture.sha256 if outcome.capture else ""),
+        "sha256": outcome.capture.sha256 if outcome.capture else "",
+        "alerts": [clip(t, 200) for t in alerts[:MAIN_ALERTS]],
+        "more_alerts": max(0, len(alerts) - MAIN_ALERTS),
         "readings": readings(outcome),
-        "trace_wide": trace_svg(outcome, width=960, height=300, name="wide"),
+    }
+
+
+def main_page(outcome: Outcome) -> dict[str, Any]:
+    """Return what stands on the first page: it has to fit on one A4 whatever was typed or found."""
+    found, limits = evidence.finding_rows(outcome), limit_rows(outcome)
+    short = [
+        f | {k: clip(f[k], MAIN_EVIDENCE) for k in ("evidence", "next_step")} for f in found[:MAIN_FINDINGS]
+    ]
+    table = handover(outcome)
+    shots = evidence.snapshot_drawings(outcome, limit=1, width=470, height=150, name="first")
+    return _head(outcome) | {
+        "trace_wide": trace_svg(outcome, width=960, height=282, name="wide"),
         "trace_narrow": trace_svg(outcome, width=400, height=340, name="narrow"),
-        "track": track_svg(track, outcome.judgement.findings, width=470, height=170, name="map", first=first)
-        if track is not None
-        else None,
-        "margins": [margin_row(m) for m in outcome.judgement.margins[:MAIN_MARGINS]],
-        "more_margins": max(0, len(outcome.judgement.margins) - MAIN_MARGINS),
-        "main_findings": found[:MAIN_FINDINGS],
+        "track": _track(outcome),
+        "limits": limits[:MAIN_LIMITS],
+        "more_limits": max(0, len(limits) - MAIN_LIMITS),
+        "main_findings": short,
+        "main_not_shown": [clip(t, 140) for t in outcome.judgement.not_shown[: MAIN_NOT_SHOWN - len(short)]],
         "more_findings": max(0, len(found) - MAIN_FINDINGS),
-        "handover": [handover_row(r) for r in handover_rows(outcome)],
+        "handover": table,
+        "no_counts": bool(table) and table[0]["rows"][0]["cells"][1] == NONE,
         "formula": FORMULA,
         "nominal": f"{outcome.trace.nominal_supply_v:g} V",
-        "facts": [(n, clip(t, 150)) for n, t in facts.facts(outcome)],
+        "short_budget": short_budget(outcome),
+        "first_shot": shots[0] if shots and len(table) < 2 else None,
+        "facts": [(n, clip(t, 120)) for n, t in facts.facts(outcome)],
         "cautions": facts.cautions(outcome),
+        "versions": ", ".join(f"{k} {v}" for k, v in outcome.versions.items()),
     }
 
 
 def sheet_view(outcome: Outcome) -> dict[str, Any]:
     """Return the whole sheet's contents."""
-    shots = outcome.capture.snapshots if outcome.capture else ()
-    map_b = outcome.analysis.track_map_b
+    n_shots = len(outcome.capture.snapshots) if outcome.capture else 0
+    plain = outcome.judgement.verdict == "pass" and not outcome.judgement.findings and not n_shots
     return main_page(outcome) | {
-        "findings": finding_rows(outcome),
-        "all_margins": [margin_row(m) for m in outcome.judgement.margins],
-        "events": event_rows(outcome),
-        "events_left_out": max(0, len(outcome.analysis.events) - MAX_EVENTS),
-        "snapshots": snapshots(outcome),
-        "snapshots_left_out": max(0, len(shots) - MAX_SNAPSHOTS),
-        "track_b": track_svg(map_b, (), width=470, height=170, name="mapb", first="closed")
-        if map_b
-        else None,
+        "print_all": not plain,
+        "full_reason": outcome.judgement.reason,
+        "all_alerts": facts.alerts(outcome),
+        "findings": evidence.finding_rows(outcome),
+        "all_limits": limit_rows(outcome),
+        "events": evidence.event_rows(outcome),
+        "events_left_out": max(0, len(outcome.analysis.events) - evidence.MAX_EVENTS),
+        "marks": facts.mark_texts(outcome),
+        "snapshots": evidence.snapshot_drawings(
+            outcome, limit=evidence.MAX_SNAPSHOTS, width=340, height=170, name="shot"
+        ),
+        "snapshots_left_out": max(0, n_shots - evidence.MAX_SNAPSHOTS),
+        "track_b": _second_track(outcome),
         "budgets": budgets(outcome),
-        "quantities": quantity_rows(outcome),
+        "quantities": evidence.quantity_rows(outcome),
         "not_shown": outcome.judgement.not_shown,
         "coaching": outcome.capture.coaching if outcome.capture else (),
         "confirmed": outcome.setup.confirmed,
-        "people": person_rows(outcome),
-        "rig": rig_rows(outcome),
-        "board_text": outcome.capture.board_text[:10] if outcome.capture else (),
+        "prepared": outcome.setup.prepared,
+        "people": evidence.person_rows(outcome),
+        "rig": evidence.rig_rows(outcome),
+        "board_text": outcome.capture.board_text[: evidence.MAX_BOARD_LINES] if outcome.capture else (),
     }

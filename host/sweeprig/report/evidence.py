@@ -1,0 +1,144 @@
+"""The rows of the pages behind the main page: findings, events, snapshots, quantities, people, rig."""
+
+from __future__ import annotations
+
+from markupsafe import Markup
+
+from sweeprig.analysis.model import Analysis
+from sweeprig.judge.outcome import Outcome
+from sweeprig.report import facts
+from sweeprig.report.figures import count_of, fixed, quantity_text, span_text, volts
+from sweeprig.report.names import name_of
+from sweeprig.report.snapshot_plot import snapshot_svg
+from sweeprig.report.trace_plot import numbered_events
+
+MAX_SNAPSHOTS = 6
+MAX_EVENTS = 40
+MAX_BOARD_LINES = 10
+Rows = list[tuple[str, str]]
+
+
+def finding_rows(outcome: Outcome) -> list[dict[str, str]]:
+    """Return the findings in words, numbered in the order of the judgement."""
+    return [
+        {
+            "number": str(number),
+            "title": str(f.code).replace("-", " ").capitalize(),
+            "cause": str(f.cause),
+            "where": span_text(f.where_percent),
+            "channel": facts.CHANNELS[f.channel] if f.channel is not None else "",
+            "severity": f.severity,
+            "evidence": f.evidence,
+            "next_step": f.next_step,
+        }
+        for number, f in enumerate(outcome.judgement.findings, 1)
+    ]
+
+
+def event_rows(outcome: Outcome) -> list[dict[str, str]]:
+    """Return the first events in order of time, with the numbers that the trace shows."""
+    numbers = {id(e): n for n, e in numbered_events(outcome.analysis.events)}
+    steady = "steady" if outcome.trace.supply is not None else "not observed"
+    return [
+        {
+            "number": str(numbers.get(id(e), "")),
+            "time": f"{e.start_s:.4f} s",
+            "text": facts.event_text(e),
+            "supply": "moved too" if e.with_supply else steady,
+            "stroke": "at rest" if e.stroke is None else str(e.stroke + 1),
+        }
+        for e in sorted(outcome.analysis.events, key=lambda e: e.start_s)[:MAX_EVENTS]
+    ]
+
+
+def snapshot_drawings(
+    outcome: Outcome, *, limit: int, width: float, height: float, name: str
+) -> list[tuple[str, Markup]]:
+    """Return the first snapshots as titles and drawings: the channel that triggered, and what else was observed."""
+    capture = outcome.capture
+    if capture is None:
+        return []
+    shown = {0} | ({1} if outcome.trace.signal_b is not None else set())
+    shown |= {2} if outcome.trace.supply is not None else set()
+    drawings = []
+    for number, shot in enumerate(capture.snapshots[:limit], 1):
+        at_s = facts.time_of(outcome, shot.index) + shot.first / capture.conversion_hz
+        drawing = snapshot_svg(
+            shot,
+            conversion_hz=capture.conversion_hz,
+            shown=tuple(c for c in sorted({*shown, shot.channel}) if c < shot.channels),
+            width=width,
+            height=height,
+            name=f"{name}{number}",
+        )
+        drawings.append((f"{facts.CHANNELS[min(shot.channel, 2)]} at {at_s:.4f} s", drawing))
+    return drawings
+
+
+def _analysis_rows(a: Analysis) -> Rows:
+    rows = [("Noise of a single window", f"{fixed(a.noise_v * 1e3, 2)} mV")]
+    if a.smoothness_percent is not None:
+        text = f"{fixed(a.smoothness_percent, 2)} % of supply"
+        rows.append(("Smoothness: largest change within 1 % of span", text))
+    for name, end in (("Low end", a.low), ("High end", a.high)):
+        if end is not None:
+            spread = f"spread {fixed(end.spread_v * 1e3, 2)} mV, drift {fixed(end.drift_v * 1e3, 2)} mV"
+            rows.append((f"{name}, from {count_of(end.n_rests, 'rest')}", spread))
+    if a.two_tracks is not None:
+        t = a.two_tracks
+        text = f"{t.relation}, slope {fixed(t.slope, 4)}, offset {volts(t.offset_v)}"
+        rows.append(("Track B to track A", f"{text}, departs by {fixed(t.max_error_percent, 2)} % of supply"))
+    if a.linearity is not None:
+        lin = a.linearity
+        text = f"independent {fixed(lin.independent_percent, 2)}, terminal {fixed(lin.terminal_percent, 2)}"
+        text += f", zero-based {fixed(lin.zero_based_percent, 2)}"
+        rows.append(("Linearity, % of applied voltage", text))
+        rows.append(("Hysteresis", f"{fixed(lin.hysteresis_percent, 2)} % of applied voltage"))
+        rows.append(("Steepness", f"{fixed(lin.volts_per_degree * 1e3, 2)} mV per degree"))
+    return rows
+
+
+def quantity_rows(outcome: Outcome) -> Rows:
+    """Return every quantity of the judgement that adds something, then what the analysis adds."""
+    quantities = outcome.judgement.quantities
+    if outcome.analysis.sense == "unknown":
+        hidden = {k for k in quantities if k.startswith(("closed", "open"))}
+    else:
+        hidden = {k for k in quantities if k.startswith(("low", "high"))}
+    rows = [(name_of(key), quantity_text(q)) for key, q in quantities.items() if key not in hidden]
+    return rows + _analysis_rows(outcome.analysis)
+
+
+def person_rows(outcome: Outcome) -> Rows:
+    """Return all that was typed, in full."""
+    s = outcome.setup
+    track = f"{s.track_ohm:g} ohm" if s.track_ohm is not None else "not measured"
+    rows = [("Job", s.job), ("Label", s.sensor_label), ("Part", s.part), ("Serial", s.serial)]
+    rows += [("Kind of sensor", s.sensor_kind or "unknown"), ("Track resistance", track)]
+    if s.vehicle_drive:
+        rows.append(("Vehicle's drive", s.vehicle_drive))
+    rows += [("Operator", s.operator), ("Notes", s.notes)]
+    return [(name, text or "not given") for name, text in rows]
+
+
+def rig_rows(outcome: Outcome) -> Rows:
+    """Return the rig, its trim and what they are good for."""
+    trim, capture = outcome.trim, outcome.capture
+    rows = [
+        ("Rig", facts.rig_text(outcome)),
+        ("Test lead", outcome.setup.lead_checked or "never checked"),
+        ("Trim", facts.trim_text(outcome)),
+        ("Meter behind the trim", facts.meter_text(outcome)),
+    ]
+    if trim is not None and trim.temperature_c is not None:
+        mode = f", regulator mode {trim.smps_mode}" if trim.smps_mode else ""
+        rows.append(("Trim made at", f"{fixed(trim.temperature_c, 1)} °C{mode}"))
+    if trim is not None:
+        rows.append(("Check standard", facts.verified_text(outcome)))
+    rows.append(("Guard band", f"{outcome.judgement.guard_factor:g} × U (95 %)"))
+    if capture is not None:
+        rows.append(("Captured", f"{capture.created}, {capture.ended}"))
+        rows.append(("Frames not understood", str(capture.bad_frames)))
+    rows.append(("Judged", outcome.made_at))
+    rows.append(("Versions", ", ".join(f"{k} {v}" for k, v in outcome.versions.items()) or "not known"))
+    return rows

@@ -1,0 +1,71 @@
+"""Margins to the rails and the profile's other limits as rows of one table."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sweeprig.judge.model import Check, Margin
+from sweeprig.judge.outcome import Outcome
+from sweeprig.report.figures import NONE, known, number_text, u_text, volts
+from sweeprig.report.names import name_of
+
+ORDER = {"fail": 0, "undecided": 1, "pass": 2}
+
+
+@dataclass(frozen=True)
+class LimitRow:
+    """One limit in words."""
+
+    name: str
+    value: str
+    spread: str
+    must: str
+    verdict: str
+    decide: str
+    source: str
+
+
+def margin_row(m: Margin) -> LimitRow:
+    """Return one margin in words; where it holds for ratio x nominal supply, `value` is that."""
+    return LimitRow(
+        name=f"{name_of(m.end)} to the {m.rail} rail",
+        value=volts(m.value_v),
+        spread=u_text(m.u95),
+        must=f"{'above' if m.rail == 'lower' else 'below'} {volts(m.limit_v)}",
+        verdict=str(m.verdict),
+        decide=m.would_decide,
+        source="",
+    )
+
+
+def _must(check: Check) -> str:
+    digits = 0 if check.unit == "strokes" else 3
+    low, high = (number_text(v, "", digits) if known(v) else "" for v in (check.low, check.high))
+    unit = f" {check.unit}" if check.unit and check.unit != "strokes" else ""
+    if low and high:
+        return f"{low} to {high}{unit}"
+    return f"at least {low}{unit}" if low else f"at most {high}{unit}" if high else NONE
+
+
+def check_row(check: Check) -> LimitRow:
+    """Return one other limit in words."""
+    digits = 0 if check.unit == "strokes" else 3
+    spread = u_text(check.u95) if check.unit == "V" else ""
+    if known(check.u95) and check.unit != "V":
+        spread = f"\N{PLUS-MINUS SIGN}{check.u95:.2g}"
+    return LimitRow(
+        name=name_of(check.name),
+        value=number_text(check.value, "" if check.unit == "strokes" else check.unit, digits),
+        spread=spread,
+        must=_must(check),
+        verdict=str(check.verdict),
+        decide=check.would_decide,
+        source=check.source,
+    )
+
+
+def limit_rows(outcome: Outcome) -> list[LimitRow]:
+    """Return every limit: what fails or is open first, otherwise in the order of the judgement."""
+    rows = [margin_row(m) for m in outcome.judgement.margins]
+    rows += [check_row(c) for c in outcome.judgement.checks]
+    return sorted(rows, key=lambda r: ORDER.get(r.verdict, 1))
