@@ -16,7 +16,6 @@ from sweeprig.frontend import FrontEnd
 from sweeprig.link.client import RigClient
 from sweeprig.link.messages import Event, Mark, Records, SlowReading
 from sweeprig.trim.model import Trim
-from sweeprig.trim.volts import to_trace
 
 SETTLE_S = 0.1  # [s] of records left out after a switch; the front end settles in far less
 POLL_S = 0.1
@@ -69,6 +68,8 @@ class Volts:
 
     def trace(self, records: Records) -> Trace:
         """Return the trace of some records; the time is that of their index."""
+        from sweeprig.trim.volts import to_trace
+
         rig = self.client.hello()
         capture = Capture(
             records=records,

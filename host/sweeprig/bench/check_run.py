@@ -1,0 +1,164 @@
+"""The connection test with a rig: what is switched, what is looked at, in which order."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from sweeprig.bench import live
+from sweeprig.bench.cautions import Ask
+from sweeprig.bench.check import diagnose, signal_b
+from sweeprig.bench.check_model import Check, Position, far_level, reach_line
+from sweeprig.bench.day_limits import limit
+from sweeprig.bench.hookup import Ready, feed_sensor, switch_off, wait_until_dead
+from sweeprig.bench.hookup_rules import check_dead, check_released, tapped_lines
+from sweeprig.bench.live import Levels, Volts
+from sweeprig.capture.model import FloatArray, Trace
+from sweeprig.judge.profile import Profile
+from sweeprig.link.messages import Event
+from sweeprig.words import Hookup
+
+LOOK_S = 0.2
+STEP_S = 0.25  # [s] of stream between two looks while the lever is moved
+STEADY_V = 0.02  # of the supply: a lever at rest moves the signal less than this from look to look
+
+
+@dataclass(frozen=True)
+class Checked:
+    """The connection test of all tracks, with the lines that were said on the way."""
+
+    checks: dict[str, Check]
+    lines: tuple[str, ...]
+    reach: str
+
+    @property
+    def verdict(self) -> str:
+        """The worst of all tracks: fault, undecided or connected."""
+        order = ("fault", "undecided", "connected")
+        return next(v for v in order if any(c.verdict == v for c in self.checks.values()))
+
+
+def run_check(
+    ready: Ready,
+    profile: Profile,
+    ask: Ask,
+    *,
+    move_s: float,
+    progress: Callable[[float, Levels], None] = lambda _s, _seen: None,
+) -> Checked:
+    """Look at the sensor with the lever at closed, then while it is moved to open and held; all off in the end.
+
+    `move_s` is the longest time given for the movement [s]. Raises HookupError, LinkError.
+    """
+    volts = ready.volts
+    hookup = volts.setup.hookup
+    try:
+        with live.streaming(volts.client, hookup):
+            if hookup == Hookup.TAPPED:
+                lines, closed = _tapped_closed(volts)
+            else:
+                lines, closed = _powered_closed(volts)
+            for line in lines:
+                ask.say(line)
+            ask.say("Now move the lever slowly to OPEN throttle and hold it there.")
+            opened = _opened(volts, closed, move_s, progress)
+    finally:
+        switch_off(volts.client)
+    checks = {"signal A": _judge(volts, closed, opened, profile, "signal A")}
+    if profile.sensor.tracks > 1:
+        b, b_open = signal_b(closed), signal_b(opened)
+        if b is not None and b_open is not None:
+            checks["signal B"] = _judge(volts, b, b_open, profile, "signal B")
+    return Checked(checks, (*ready.lines, *lines), reach_line(volts.front_end, hookup))
+
+
+def _judge(volts: Volts, closed: Position, opened: Position, profile: Profile, name: str) -> Check:
+    told = volts.setup.sense
+    return diagnose(closed, opened, end=volts.front_end, profile=profile, told_sense=told, track=name)
+
+
+def _tapped_closed(volts: Volts) -> tuple[tuple[str, ...], Position]:
+    seen = live.look(volts, seconds=0.5)
+    return (check_released(seen), *tapped_lines(seen)), Position(seen)
+
+
+def _powered_closed(volts: Volts) -> tuple[tuple[str, ...], Position]:
+    """Measure dead, feed, then look with burden, without, and with the bias up; an overload ends it at once."""
+    client = volts.client
+    dead = check_dead(wait_until_dead(volts))
+    feed_sensor(client)
+    if live.has(client, "monitor"):
+        live.switch(client, "slow", every_ms=50)
+    seen = live.look(volts, seconds=LOOK_S, settle_s=limit("first_power.settle_s"))
+    if is_overloaded(seen):
+        live.release(client)
+        return (dead, "The supply is overloaded at closed throttle: switched off."), Position(seen)
+    return (dead,), _with_bias(volts, seen)
+
+
+def is_overloaded(seen: Levels) -> bool:
+    """Return whether the supply limits or stands near ground although it is on."""
+    return seen.fault or (seen.supply_v is not None and seen.supply_v < limit("first_power.short_v"))
+
+
+def _with_bias(volts: Volts, seen: Levels) -> Position:
+    client = volts.client
+    if not live.has(client, "burden") and not live.has(client, "bias"):
+        return Position(seen)
+    live.switch(client, "burden", on=False)
+    bare = live.look(volts, seconds=LOOK_S)
+    up = None
+    if live.has(client, "bias"):
+        live.switch(client, "bias", mode="up")
+        up = live.look(volts, seconds=LOOK_S)
+        live.switch(client, "bias", mode="off")
+    live.switch(client, "burden", on=True)
+    return Position(seen, bare, up)
+
+
+def _opened(
+    volts: Volts, closed: Position, move_s: float, progress: Callable[[float, Levels], None]
+) -> Position:
+    """Look while the lever is moved, until it stands still far from closed or time is up."""
+    client = volts.client
+    if volts.setup.hookup == Hookup.POWERED and is_overloaded(closed.on):
+        live.collect(client, seconds=move_s)
+        feed_sensor(client)
+        seen = live.look(volts, seconds=LOOK_S, settle_s=limit("first_power.settle_s"))
+        return Position(seen)
+    kept: list[Event] = []
+    before = closed.on.signal_v
+    settle = 0.1
+    for step in range(max(1, round(move_s / STEP_S))):
+        fresh = live.collect(client, seconds=STEP_S, settle_s=settle)
+        kept, settle = kept + fresh, 0.0
+        seen = live.levels(volts, fresh)
+        progress((step + 1) * STEP_S, seen)
+        if is_overloaded(seen):
+            live.release(client)
+            return Position(seen)
+        if _has_arrived(seen, before, closed.on):
+            break
+        before = seen.signal_v
+    return Position(_far(volts, kept, closed.on))
+
+
+def _has_arrived(seen: Levels, before_v: float, closed: Levels) -> bool:
+    supply = seen.supply_v or closed.supply_v or 5.0
+    far = abs(seen.signal_v - closed.signal_v) > 3 * limit("check.follows_percent") / 100 * supply
+    return far and abs(seen.signal_v - before_v) < STEADY_V * supply
+
+
+def _far(volts: Volts, events: list[Event], closed: Levels) -> Levels:
+    """Levels at the place farthest from closed, flags of the whole way."""
+    whole = live.levels(volts, events)
+    trace = volts.chunk(events).trace
+    assert trace is not None
+    b = None
+    if trace.signal_b is not None and closed.signal_b_v is not None:
+        b = _level(trace, trace.signal_b.mean_v, closed.signal_b_v)
+    return replace(whole, signal_v=_level(trace, trace.signal_a.mean_v, closed.signal_v), signal_b_v=b)
+
+
+def _level(trace: Trace, mean_v: FloatArray, from_v: float) -> float:
+    return far_level(mean_v, from_v=from_v, window_s=trace.window_s)
