@@ -66,6 +66,7 @@ class Scene:
         self._held = 0.0
         self._made = 0
         self._ready: Knots | None = None
+        self._places: list[FloatArray] = []
         self.events: list[Event] = []  # all that were made, in order of start
 
     @property
@@ -89,6 +90,11 @@ class Scene:
         self._ready = cut(whole, n, None)
         return cut(whole, 0, n)
 
+    @property
+    def places(self) -> FloatArray:
+        """Where the lever was at every knot so far (m,), share of travel; KNOT_S apart."""
+        return np.concatenate(self._places) if self._places else np.zeros(0)
+
     def still(self, x: FloatArray) -> Knots:
         """Return the sensor at places x (m,) of the lever, without anything that changes in time."""
         none = np.zeros(x.size)
@@ -105,6 +111,7 @@ class Scene:
     def _block(self) -> Knots:
         x = self._path.take(BLOCK) if self.spec.lever == "hand" else np.full(BLOCK, self._still)
         t_s = (self._made + np.arange(BLOCK)) * KNOT_S
+        self._places.append(x)
         self._make_events(x, t_s)
         seen = self._through_play(x)
         hum_v, hz, phase = self._hum

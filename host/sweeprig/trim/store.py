@@ -1,0 +1,112 @@
+"""Trims on disk: one JSON file for each rig, named by its serial number."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+from collections.abc import Mapping
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from sweeprig.errors import TrimFileError
+from sweeprig.trim.model import ChannelTrim, Line, Linearity, Meter, Trim
+
+FORMAT = "sweeprig-trim"
+VERSION = 1
+
+
+def trim_to_dict(trim: Trim) -> dict[str, Any]:
+    """Return a trim as plain data for JSON; an infinite number of degrees of freedom is null."""
+    data = asdict(trim)
+    for own in data["channels"]:
+        if not np.isfinite(own["line"]["dof"]):
+            own["line"]["dof"] = None
+        if own["linearity"] is not None:
+            for key in ("code", "error_lsb"):
+                own["linearity"][key] = np.asarray(own["linearity"][key]).tolist()
+    return {"format": FORMAT, "version": VERSION, **data}
+
+
+def _line(data: Mapping[str, Any]) -> Line:
+    dof = data.get("dof")
+    return Line(**{**data, "dof": float("inf") if dof is None else float(dof)})
+
+
+def _channel(data: Mapping[str, Any]) -> ChannelTrim:
+    bent = data.get("linearity")
+    linearity = None
+    if bent is not None:
+        arrays = {key: np.asarray(bent[key], np.float64) for key in ("code", "error_lsb")}
+        linearity = Linearity(**{**bent, **arrays})
+    return ChannelTrim(
+        int(data["channel"]),
+        _line(data["line"]),
+        linearity,
+        float(data.get("u_linearity_lsb", 0.0)),
+        tuple((float(c), float(v)) for c, v in data.get("points", ())),
+    )
+
+
+def trim_from_dict(data: Mapping[str, Any]) -> Trim:
+    """Return the trim in plain data. Raises TrimFileError."""
+    if data.get("format") != FORMAT or data.get("version") != VERSION:
+        raise TrimFileError(
+            "This is no trim, or one of another version.",
+            seen=f"{data.get('format')} version {data.get('version')}",
+            limit=f"{FORMAT} version {VERSION}",
+            next_step="calibrate the rig again: sweeprig trim",
+        )
+    rest = {k: v for k, v in data.items() if k not in ("format", "version", "channels", "meter", "verified")}
+    try:
+        return Trim(
+            **rest,
+            channels=tuple(_channel(c) for c in data["channels"]),
+            meter=None if data.get("meter") is None else Meter(**data["meter"]),
+            verified=tuple(dict(v) for v in data.get("verified", ())),
+        )
+    except (KeyError, TypeError, ValueError) as exc:
+        raise TrimFileError(
+            "The trim is damaged.", seen=str(exc), next_step="calibrate the rig again: sweeprig trim"
+        ) from exc
+
+
+def trim_path(uid: str, *, folder: Path) -> Path:
+    """Return the file of one rig's trim."""
+    return folder / f"{re.sub(r'[^A-Za-z0-9_-]', '_', uid) or 'unknown'}.json"
+
+
+def load_trim(uid: str, *, folder: Path) -> Trim | None:
+    """Return the stored trim of a rig, None where there is none. Raises TrimFileError."""
+    path = trim_path(uid, folder=folder)
+    try:
+        data = json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        return None
+    except (OSError, ValueError) as exc:
+        raise TrimFileError(
+            f"The trim {path} cannot be read.",
+            seen=str(exc),
+            next_step="remove it and calibrate again: sweeprig trim",
+        ) from exc
+    return trim_from_dict(data if isinstance(data, dict) else {})
+
+
+def save_trim(trim: Trim, *, folder: Path) -> Path:
+    """Write a rig's trim whole or not at all; the one before is kept beside it with its date."""
+    folder.mkdir(parents=True, exist_ok=True)
+    path = trim_path(trim.rig_uid, folder=folder)
+    if path.exists():
+        before = load_trim(trim.rig_uid, folder=folder)
+        stamp = re.sub(r"[^0-9]", "", before.made_at)[:14] if before else "old"
+        path.replace(path.with_suffix(f".{stamp or 'old'}.json"))
+    temporary = path.with_suffix(".part")
+    with temporary.open("w", encoding="utf-8") as file:
+        json.dump(trim_to_dict(trim), file, indent=1, allow_nan=False)
+        file.flush()
+        os.fsync(file.fileno())
+    temporary.replace(path)
+    return path
