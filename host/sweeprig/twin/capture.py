@@ -10,6 +10,7 @@ import numpy as np
 from sweepboard import wire
 from sweeprig.capture.model import Capture, SweepSetup
 from sweeprig.link.messages import Records, SlowReading
+from sweeprig.twin.reached import Reached, all_reached
 from sweeprig.twin.scene import WINDOW_S, Event
 from sweeprig.twin.sensors import SensorSpec, load_sensor
 from sweeprig.twin.world import BURDEN, SUPPLY, TAPPED, World, WorldTruth
@@ -26,6 +27,11 @@ class Played:
     truth: WorldTruth
     events: tuple[Event, ...]  # that began inside the capture
     world: World
+    outputs: int
+
+    def reached(self) -> tuple[Reached, ...]:
+        """Return what each event came to at the converter."""
+        return all_reached(self.world, self.events, self.outputs)
 
 
 def outputs_of(world: World, hookup: str) -> int:
@@ -122,7 +128,7 @@ def play(
         slow=slow,
     )
     events = tuple(e for e in world.scene.events if e.start_s < n * WINDOW_S)
-    return Played(capture, world.truth(outputs), events, world)
+    return Played(capture, world.truth(outputs), events, world, outputs)
 
 
 def capture_of(

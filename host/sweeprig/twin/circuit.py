@@ -7,6 +7,7 @@ All values are those of sweeprig.frontend, each moved within its tolerance.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -14,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sweeprig.frontend import FrontEnd
-from sweeprig.frontend.tables import parts, table
+from sweeprig.frontend.tables import Part, parts, table
 
 FloatArray = NDArray[np.float64]
 CHANNELS = 3
@@ -45,7 +46,7 @@ class Board:
 
 def draw_board(front_end: FrontEnd, rng: np.random.Generator, *, vref_v: float | None = None) -> Board:
     """Return one built rig: every part within its tolerance, evenly spread (an assumption)."""
-    listed = parts(front_end.build)
+    listed = parts_of(front_end.build)
 
     def spread(nominal: float, key: str) -> FloatArray:
         return nominal * (1.0 + rng.uniform(-1, 1, CHANNELS) * (listed[key].tol if key in listed else 0.05))
@@ -96,8 +97,13 @@ class Network:
 
 
 @lru_cache(maxsize=8)
+def parts_of(build: str) -> Mapping[str, Part]:
+    """Return the parts list of a build, read once."""
+    return parts(build)
+
+
 def _diode_v(build: str) -> float:
-    listed = parts(build)
+    listed = parts_of(build)
     return listed["d_bias"].value if "d_bias" in listed else 0.0
 
 

@@ -36,7 +36,7 @@ class Noise:
     def copy(self) -> Noise:
         """Return one whose streams go on from here by themselves; the pool never changes and is shared."""
         new = object.__new__(Noise)
-        new._rngs = [np.random.Generator(np.random.SFC64()) for _ in self._rngs]
+        new._rngs = [np.random.Generator(np.random.SFC64(0)) for _ in self._rngs]
         for mine, theirs in zip(new._rngs, self._rngs, strict=True):
             mine.bit_generator.state = theirs.bit_generator.state
         new._scale, new._pool = self._scale, self._pool

@@ -147,17 +147,11 @@ class _Job:
     def changed(self, event: Event | None, part: slice | None = None) -> Source:
         """Return the source while an event lasts."""
         cut = part or slice(None)
-        e, g = self.source.e_v[cut], self.source.g_s[cut]
+        source = Source(self.source.e_v[cut], self.source.g_s[cut])
         if event is None:
-            return Source(e, g)
-        if event.kind == "lift":
-            return Source(e, lifted(self.net, g, event.value))
-        if event.kind == "supply":
-            return Source(e * event.value, g)
-        if event.kind == "add":
-            return Source(e + event.value, g)
-        there = self.other[event.kind]
-        return Source(there.e_v[cut], there.g_s[cut])
+            return source
+        other = {kind: Source(s.e_v[cut], s.g_s[cut]) for kind, s in self.other.items() if kind == event.kind}
+        return changed(self.net, source, other, event)
 
     def state(self, t_s: float, event: Event | None) -> FloatArray:
         """Return the settled volts (wiper, node, pin) at one time."""
@@ -183,6 +177,17 @@ class _Job:
         base = settled(self.net, self.source.e_v[part], self.source.g_s[part])[1]
         diff = settled(self.net, source.e_v, source.g_s)[1] - base
         return np.asarray(np.interp((t_s - self.start_s) / KNOT_S - low, np.arange(diff.size), diff))
+
+
+def changed(net: Network, source: Source, other: dict[str, Source], event: Event) -> Source:
+    """Return what a source is while an event lasts; `other` holds those kinds that need the whole sensor."""
+    if event.kind == "lift":
+        return Source(source.e_v, lifted(net, source.g_s, event.value))
+    if event.kind == "supply":
+        return Source(source.e_v * event.value, source.g_s)
+    if event.kind == "add":
+        return Source(source.e_v + event.value, source.g_s)
+    return other[event.kind]
 
 
 def lifted(net: Network, g_s: FloatArray, depth: float) -> FloatArray:

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from sweepboard import wire
-from sweeprig.frontend.tables import parts, table
-from sweeprig.twin.circuit import settled
+from sweeprig.frontend.tables import table
+from sweeprig.twin.circuit import parts_of, settled
 from sweeprig.twin.scene import Knots
 from sweeprig.twin.sources import TAPPED, sources
 
@@ -46,7 +46,7 @@ def _inputs(world: World, knots: Knots, outputs: int) -> list[tuple[int, float]]
         source = given.normal[c]
         node = settled(nets[c], source.e_v[-1:], source.g_s[-1:])[1][0] + world.board.offset_v[c]
         volts.append(float(np.clip(node, low, high)))
-    p = parts(world.front_end.build)
+    p = parts_of(world.front_end.build)
     sense, lift = p["r_ground_sense"].value, p["r_ground_lift"].value
     rail = float(table()["rail"]["nominal_v"])
     ground = (knots.ground_v[-1] * lift + rail * sense) / (sense + lift)
