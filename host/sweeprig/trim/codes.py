@@ -63,7 +63,9 @@ def nominal_linearity(chip: str) -> Linearity | None:
     code = np.arange(CODES, dtype=np.float64)
     missing = wide * np.searchsorted(np.array(WIDE_CODES) + 0.5, code)
     slope, at_zero = np.polyfit(code, missing, 1)
-    return Linearity(code, -(missing - slope * code - at_zero), rectangular(facts.rest_lsb), "nominal")
+    corners = np.array(sorted({0, CODES - 1, *WIDE_CODES, *(w + 1 for w in WIDE_CODES)}))
+    error = -(missing - slope * code - at_zero)[corners]  # straight between corners
+    return Linearity(corners.astype(np.float64), error, rectangular(facts.rest_lsb), "nominal")
 
 
 def corrected(codes: FloatArray, linearity: Linearity | None) -> FloatArray:

@@ -74,7 +74,8 @@ def _gap_before(capture: Capture) -> NDArray[np.bool_]:
     index = capture.records.index
     jumped = np.diff(index, prepend=index[:1] - 1) != 1
     lost = (capture.records.flags & wire.FLAG_CONVERSIONS_LOST) != 0
-    return np.logical_or(jumped, lost)
+    before: NDArray[np.bool_] = jumped | lost
+    return before
 
 
 def to_trace(
