@@ -273,7 +273,7 @@ def test_too_few_strokes_pass_nothing() -> None:
     strokes = make_analysis(TRACE).strokes
     j = given(seen(strokes=strokes[:2]))
     assert j.verdict is UNDECIDED
-    assert "1 more full stroke" in j.reason
+    assert j.reason.startswith("Only 2 full strokes were seen, 3 are needed")
     half = tuple(replace(s, full=False) for s in strokes)
     assert given(seen(strokes=half)).verdict is UNDECIDED
 
@@ -372,6 +372,42 @@ def test_tracks_that_disagree_fail(relation: TwoTracks, name: str) -> None:
     assert j.verdict is FAIL
     assert check(j, name).verdict is FAIL
     assert Code.TRACKS_DISAGREE in codes(j)
+
+
+def test_exchanged_tracks_are_told_apart_from_bad_ones() -> None:
+    half = load_profile("two-tracks-half-scale")
+    trace, analysis = with_b(two_tracks=TwoTracks("half-scale", 2.0, 0.0, 0.0, 0.1, 50.0))
+    exchanged = given(analysis, half, trace=trace)
+    assert any("exchanged" in f.next_step for f in exchanged.findings)
+    trace, analysis = with_b(two_tracks=TwoTracks("other", 0.7, 0.0, 0.0, 0.1, 50.0))
+    assert not any("exchanged" in f.next_step for f in given(analysis, half, trace=trace).findings)
+
+
+def test_the_relation_is_judged_where_no_slope_is_limited() -> None:
+    loose = replace(OPPOSED, limits=replace(OPPOSED.limits, slope_b=None))
+    trace, analysis = with_b()
+    assert given(analysis, loose, trace=trace).verdict is PASS
+    trace, analysis = with_b(two_tracks=replace(two(), relation="other", slope=-0.7))
+    j = given(analysis, loose, trace=trace)
+    assert j.verdict is FAIL
+    assert "look other" in j.findings[0].evidence
+
+
+def test_shorted_tracks_are_not_said_to_disagree_as_well() -> None:
+    short = Finding(Code.TRACKS_SHORTED, Cause.WIRING, None, None, "joined", "measure")
+    trace, analysis = with_b(findings=(short,), two_tracks=TwoTracks("same", 1.0, 0.0, 0.0, 0.0, 50.0))
+    j = given(analysis, OPPOSED, trace=trace)
+    assert j.verdict is FAIL
+    assert Code.TRACKS_SHORTED in codes(j)
+    assert Code.TRACKS_DISAGREE not in codes(j)
+
+
+def test_the_place_of_a_fault_is_said_once() -> None:
+    spot = replace(finding(Code.WORN_PLACE, Cause.TRACK), where_percent=(28.1, 28.4))
+    assert given(seen(findings=(spot,))).reason.startswith("Worn place at 28 % of signal span (cause: track)")
+    assert given(seen(0.15)).reason.startswith(
+        "Closed throttle too near a rail (cause: mounting): the closed"
+    )
 
 
 def test_a_wrong_sum_fails() -> None:

@@ -156,5 +156,5 @@ def _strokes(seen: Seen) -> Check:
     n = float(passes(seen.analysis))
     if n >= need.value:
         return Check("strokes", n, None, "strokes", need.value, None, Verdict.PASS, need.source)
-    more = f"{need.value - n:.0f} more full strokes from stop to stop"
+    more = f"only {n:.0f} full strokes were seen, {need.value:.0f} are needed: sweep again from stop to stop"
     return Check("strokes", n, None, "strokes", need.value, None, Verdict.UNDECIDED, need.source, more)

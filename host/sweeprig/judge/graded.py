@@ -117,9 +117,29 @@ def _supply(c: Check, _profile: Profile, hookup: Hookup) -> Finding:
     return Finding(Code.SUPPLY_OUT_OF_RANGE, Cause.SUPPLY, 2, None, f"supply at the sensor: {_seen(c)}", step)
 
 
+def relation_findings(analysis: Analysis, profile: Profile) -> list[Finding]:
+    """Return a finding where the tracks are related otherwise than the profile says and no slope is limited."""
+    two, wanted = analysis.two_tracks, profile.sensor.relation
+    if two is None or wanted == "none" or profile.limits.slope_b is not None or two.relation == wanted:
+        return []
+    text = f"the tracks look {two.relation} (slope {two.slope:.3f}); the profile wants {wanted}"
+    step = "Check which track is A and which is B, and that part and profile belong together."
+    return [Finding(Code.TRACKS_DISAGREE, Cause.TRACK, 1, None, text, step)]
+
+
+def without_repeats(found: list[Finding]) -> list[Finding]:
+    """Leave out tracks that disagree where they are shorted: one says the other."""
+    if not any(f.code is Code.TRACKS_SHORTED for f in found):
+        return found
+    return [f for f in found if f.code is not Code.TRACKS_DISAGREE]
+
+
 def _tracks(c: Check, profile: Profile, _hookup: Hookup) -> Finding:
     what = {"slope_b": "slope of B against A", "sum_b": "A + B", "correlation": "B leaves its line"}[c.name]
     step = f"Sweep each track alone; check which is A and which is B, and that the part is {profile.sensor.relation}."
+    other_way = 1 / c.value if c.value else None
+    if c.name == "slope_b" and other_way and (c.low or 0.0) <= other_way <= (c.high or 0.0):
+        step = "A and B look exchanged: connect them the other way round and sweep again."
     return Finding(Code.TRACKS_DISAGREE, Cause.TRACK, 1, None, f"{what}: {_seen(c)}", step)
 
 

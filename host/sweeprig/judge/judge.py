@@ -56,12 +56,15 @@ def judge(
     checks = () if refused else ch.all_checks(seen) if fed else ch.supply_checks(seen)
     own = gr.graded(analysis, profile)
     found = gr.ordered(
-        [
-            *own,
-            *gr.sense_findings(analysis, profile),
-            *margin_findings(margins, tuple(own), scale=scale, profile=profile),
-            *gr.check_findings(checks, profile, setup.hookup),
-        ]
+        gr.without_repeats(
+            [
+                *own,
+                *gr.relation_findings(analysis, profile),
+                *gr.sense_findings(analysis, profile),
+                *margin_findings(margins, tuple(own), scale=scale, profile=profile),
+                *gr.check_findings(checks, profile, setup.hookup),
+            ]
+        )
     )
     verdict, reason = overall(found, margins, checks, () if refused else open_points(seen, trim))
     return Judgement(

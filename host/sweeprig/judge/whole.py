@@ -12,6 +12,14 @@ REFUSED = {
     Code.NOT_ANALOGUE: "This is not an analogue position signal",
     Code.RIG_OVER_RANGE: "The signal is above this rig's range",
 }
+TITLES = {
+    Code.MARGIN_CLOSED: "closed throttle too near a rail",
+    Code.MARGIN_OPEN: "open throttle too near a rail",
+    Code.DEAD_BAND_CLOSED: "dead band at closed throttle",
+    Code.DEAD_BAND_OPEN: "dead band at open throttle",
+    Code.CLOSED_OUT_OF_RANGE: "closed throttle out of range",
+    Code.OPEN_OUT_OF_RANGE: "open throttle out of range",
+}
 NAMES = {
     "closed": "closed throttle",
     "open": "open throttle",
@@ -61,17 +69,25 @@ def _sentence(text: str) -> str:
 
 def title(code: Code) -> str:
     """Return a finding's code as words."""
-    return code.value.replace("-", " ")
+    return TITLES.get(code, code.value.replace("-", " "))
+
+
+def _where(f: Finding) -> str:
+    """Return the place of a finding in words; an end's own title says where it is."""
+    if f.where_percent is None or f.code in TITLES:
+        return ""
+    start, stop = f.where_percent
+    place = f"{start:.0f}" if round(start) == round(stop) else f"{start:.0f} to {stop:.0f}"
+    return f" at {place} % of signal span"
 
 
 def _fail_reason(faults: list[Finding]) -> str:
     first = faults[0]
-    where = ""
-    if first.where_percent is not None and first.where_percent[1] - first.where_percent[0] < 99:
-        where = f" at {first.where_percent[0]:.0f} to {first.where_percent[1]:.0f} % of signal span"
     others = [title(f.code) for f in faults[1:]]
     more = f" Also: {', '.join(dict.fromkeys(others))}." if others else ""
-    return _sentence(f"{title(first.code)}{where} (cause: {first.cause.value}): {first.evidence}") + more
+    return (
+        _sentence(f"{title(first.code)}{_where(first)} (cause: {first.cause.value}): {first.evidence}") + more
+    )
 
 
 def _open_limits(margins: tuple[Margin, ...], checks: tuple[Check, ...]) -> list[str]:
@@ -86,7 +102,7 @@ def _open_limits(margins: tuple[Margin, ...], checks: tuple[Check, ...]) -> list
         if c.verdict is Verdict.UNDECIDED:
             name = NAMES.get(c.name, c.name)
             seen = "not measured" if c.value is None else f"{c.value:.4g} {c.unit}, not decided"
-            out.append(f"{name} {seen}: {c.would_decide}")
+            out.append(c.would_decide if c.name == "strokes" else f"{name} {seen}: {c.would_decide}")
     return out
 
 
