@@ -1,0 +1,192 @@
+"""The parts of a board on MicroPython's unix port, with stand-ins for pins, buses and registers."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from sweepboard import pins, wire
+
+HERE = Path(__file__).parent
+PARTS = HERE / "board_parts"
+FIRMWARE = HERE.parents[1] / "firmware"
+TABLES = HERE.parents[1] / "host" / "sweeprig" / "frontend" / "parts.toml"
+
+
+def case(name: str, *arguments: int) -> Any:
+    beside = Path(sys.executable).with_name("micropython")
+    program = str(beside) if beside.exists() else shutil.which("micropython")
+    assert program
+    done = subprocess.run(
+        [program, str(PARTS / "part_cases.py"), name, *map(str, arguments)],
+        env=os.environ | {"MICROPYPATH": f"{FIRMWARE}:{PARTS}"},
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+    return json.loads(done.stdout.splitlines()[-1])
+
+
+def test_pins_are_those_of_the_schematic() -> None:
+    tables = tomllib.loads(TABLES.read_text())
+    for pin in tables["pin"]:
+        assert getattr(pins, pin["name"]) == pin["gpio"]
+        assert [build for build in pins.PINS if pin["name"] in pins.PINS[build]] == pin["builds"]
+    assert sum(len(pins.PINS[build]) for build in pins.PINS) == sum(len(p["builds"]) for p in tables["pin"])
+    for build, table in tables["builds"].items():
+        assert list(pins.HOOKUPS[build]) == table["hookups"]
+        assert list(pins.CAPABILITIES[build]) == table["capabilities"]
+
+
+@pytest.mark.micropython
+def test_switches_are_off_from_the_start_and_do_what_they_are_told() -> None:
+    out = case("switches_full")
+    assert out["start"] == [0, 0, 0, 1]  # supply, burden, bias up released low, bias down released high
+    assert out["outputs"] == [3]
+    assert out["bias"] == [[1, 1, 3 | 4], [0, 0, 3 | 8], [0, 1, 3]]
+    assert out["tapped"] == 3 | 16
+    assert out["lead"] == [False, True]  # the powered lead pulls LINK low
+    assert out["button"] == [False, True]
+    assert out["tone"] == [[pins.BUZZER, True], 0]
+    assert sorted(out["blink"]) == [0, 0, 1, 1]
+    assert set(out["fitted"]) == set(pins.CAPABILITIES["full"]) - {"monitor"} | {"light"}
+
+
+@pytest.mark.micropython
+def test_the_fault_pin_listens_only_while_it_is_read() -> None:
+    out = case("fault")  # RP2350 erratum E9
+    assert out["fault"] == [False, True]
+    assert [word & 1 << 6 for word in out["writes"]] == [64, 0, 64, 0]
+    assert out["pad"] == 0x16
+    assert out["used"] == [pins.SUPPLY_ON, "LED"], "a plain build drives no other pin"
+
+
+@pytest.mark.micropython
+def test_the_monitor_reads_four_inputs() -> None:
+    out = case("monitor", 0)
+    a, supply, ground, battery = wire.SLOW_SIGNAL_A, wire.SLOW_SUPPLY, wire.SLOW_GROUND, wire.SLOW_BATTERY
+    readings = [[a, 0, 1_000_000], [supply, 0, 3_000_000], [ground, 0, -1000], [battery, 0, 4_095_875]]
+    assert out["readings"] == readings  # 125 uV a code at 4.096 V full scale and 16 bits
+    assert [address for address, _, _ in out["asked"]] == [0x48] * 4
+    assert [word >> 12 & 7 for *_, word in out["asked"]] == [4, 5, 6, 7]
+    assert {word & 0x8FFF for *_, word in out["asked"]} == {0x8000 | 0x0200 | 0x0100 | 0x0080 | 0x0003}
+    assert len(out["done"]) == 1
+    assert out["done"][0] >= 4 * 9
+    assert not out["idle"]
+
+
+@pytest.mark.micropython
+def test_a_monitor_that_does_not_answer_says_so() -> None:
+    assert [status for _, status, _ in case("monitor", 1)["readings"]] == [0, 1, 0, 0]
+    never = case("monitor", 2)
+    assert [status for _, status, _ in never["readings"]] == [1] * 4
+    assert never["done"][0] < 300
+
+
+@pytest.mark.micropython
+def test_the_drive_goes_where_the_encoder_says() -> None:
+    out = case("drive", 0)
+    assert out["state"] == "arrived"
+    assert out["at"] == pytest.approx(2000, abs=8)
+    assert out["ms"] == pytest.approx(1000, rel=0.02)  # 1000 counts at 1000 counts a second
+    assert out["duty"] == 0
+
+
+@pytest.mark.micropython
+@pytest.mark.parametrize(
+    ("kind", "state", "within_ms", "free"),
+    [(1, "stalled", 310, 1), (2, "home", 900, 0), (4, "home reached", 900, 0), (5, "no encoder", 220, 1)],
+)
+def test_the_drive_stops_by_itself(kind: int, state: str, within_ms: int, free: int) -> None:
+    out = case("drive", kind)
+    assert out["start"] == "moving"
+    assert out["state"] == state
+    assert out["ms"] <= within_ms
+    assert (out["duty"], out["free"]) == (0, free)
+
+
+@pytest.mark.micropython
+def test_the_drive_does_not_start_without_a_magnet() -> None:
+    out = case("drive", 3)
+    assert "encoder" in out["problem"]
+    assert out["position"] == wire.NO_POSITION
+
+
+@pytest.mark.micropython
+def test_the_watchdog_can_be_stopped_and_a_reset_is_named() -> None:
+    out = case("watchdog")
+    for timeout_ms, fed, ctrl in out["dogs"].values():
+        assert (timeout_ms, fed) == (4000, 1)
+        assert ctrl == 0xC0001234 & ~(1 << 30)
+    assert out["causes"] == ["watchdog", "software", "reset pin", "debugger", "power on", "power on"]
+    assert set(out["causes"]) == {"power on", "reset pin", "watchdog", "software", "debugger"}
+
+
+@pytest.mark.micropython
+def test_a_service_that_fails_at_once_leaves_the_prompt_in_the_end() -> None:
+    out = case("boot_fails", 5)
+    assert out["runs"] == 3
+    assert out["said"] == ["worn out"] * 3
+    assert out["each"] == ["end watch", "source stop", "safe", "close"]
+
+
+@pytest.mark.micropython
+def test_a_service_that_worked_for_a_while_is_started_again() -> None:
+    assert case("boot_fails", 20_000)["runs"] == 6
+
+
+@pytest.mark.micropython
+def test_the_button_at_boot_leaves_the_prompt() -> None:
+    assert case("boot_prompt") == [False, True]
+
+
+@pytest.mark.micropython
+def test_the_build_is_found_by_what_answers() -> None:
+    assert case("build") == ["plain", "plain", "full", "driven", "plain"]
+
+
+@pytest.mark.micropython
+def test_the_usb_port_is_written_by_whole_blocks() -> None:
+    out = case("usb")
+    assert out["read"] == ["abcd", "ef", ""]
+    assert out["writes"] == [64, 64, 64]  # a message of 100 + 12 bytes and one of 1 + 12, filled up
+    assert out["full"] == [0, 1, 0]
+
+
+@pytest.mark.micropython
+def test_the_polled_source_keeps_to_its_grid() -> None:
+    out = case("polled")
+    assert out["got"] == [
+        [0, wire.FLAG_SPLICE],
+        *([ms, 0] for ms in range(10, 60, 10)),
+        [120, wire.FLAG_SPLICE],
+        [130, 0],
+    ]
+    assert out["gaps"] == [[117, 6, wire.GAP_DMA_LATE]]
+    assert out["seen"] == [37 * n & 0xFFF for n in range(1, 13)]
+    last = [37 * n & 0xFFF for n in range(7 * 12 + 1, 8 * 12 + 1)]
+    assert out["sum"] == sum(last[::3])
+    assert out["hz"] == 1200
+
+
+@pytest.mark.micropython
+def test_native_loops_agree_with_the_plain_ones() -> None:
+    out = case("loops")
+    assert out["native"]
+    assert len(out["agree"]) == 8 * (2 + 6 + 1 + 5)
+    assert all(out["agree"])
+
+
+@pytest.mark.micropython
+def test_native_stuffing_agrees_with_the_plain_one() -> None:
+    assert case("stuffing") == {"wrong": [], "native": True}
