@@ -27,17 +27,18 @@ class World(Protocol):
         """Return {"readings": [[quantity, status, value], ...], "fault": bool, "button": bool}."""
         ...
 
-    def rewind(self) -> None:
-        """Put the lever back to where its hand starts."""
-        ...
-
 
 class Feed:
-    """`clock` None gives windows as soon as they are asked for; else no earlier than they are due."""
+    """`make` returns the world of each start of sampling, counted from 0.
 
-    def __init__(self, world: World, clock: Callable[[], float] | None) -> None:
+    `clock` None gives windows as soon as they are asked for; else no earlier than they are due.
+    """
+
+    def __init__(self, make: Callable[[int], World], clock: Callable[[], float] | None) -> None:
         self.n_given = 0
-        self._world = world
+        self._make = make
+        self._n_starts = 0
+        self._world = make(0)
         self._clock = clock
         self._began = float("-inf")
         self._n_since = 0
@@ -59,8 +60,9 @@ class Feed:
         return wait
 
     def restart(self) -> None:
-        """Begin a new sweep."""
-        self._world.rewind()
+        """Begin anew: the lever is back where its hand starts."""
+        self._n_starts += 1
+        self._world = self._make(self._n_starts)
 
     def raw(self, outputs: int, n_windows: int) -> bytes:
         """Return at most `n_windows` windows that are due, as u16 little-endian; b"" where none is."""

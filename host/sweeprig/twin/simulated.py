@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from sweeprig.frontend import front_end
@@ -14,6 +15,7 @@ from sweeprig.twin.sim_url import SimOptions
 if TYPE_CHECKING:
     from sweeprig.twin.sensors import SensorSpec
 
+_SEEDS_APART = 7919  # of the hands of one rig, start after start
 TRAVEL_DEG = 90.0  # from closed to open of every simulated lever (invented)
 
 
@@ -46,16 +48,22 @@ def turned(spec: SensorSpec, options: SimOptions) -> SensorSpec:
     return replace(spec, lever="still", hand=replace(spec.hand, starts=starts))
 
 
-def make_world(options: SimOptions) -> World:
-    """Return the world that the URL asks for."""
+def make_world(options: SimOptions, n_starts: int = 0) -> World:
+    """Return the world that the URL asks for: the same rig at every start, another hand."""
     from sweeprig.twin.sensors import load_sensor
     from sweeprig.twin.world import World as SensorWorld
 
     spec = turned(load_sensor(options.sensor), options)
-    return SensorWorld(spec, seed=options.seed, build=options.board, chip=options.chip)
+    return SensorWorld(
+        spec,
+        seed=options.seed + _SEEDS_APART * n_starts,
+        rig_seed=options.seed,
+        build=options.board,
+        chip=options.chip,
+    )
 
 
 def switch_on(options: SimOptions) -> tuple[Machine, Feed]:
     """Start the board in its world."""
-    feed = Feed(make_world(options), time.monotonic if options.pace == "real" else None)
+    feed = Feed(partial(make_world, options), time.monotonic if options.pace == "real" else None)
     return start_machine(options.vm, feed, identity(options)), feed
