@@ -73,7 +73,9 @@ ALL = (CAUTIONS, PLUG_OFF, LAPTOP, USB_FIRST, SECURED, IDLE)
 def cautions_for(setting: str, hookup: str) -> tuple[str, ...]:
     """Return the cautions to show for this place and hookup."""
     wiring = TAPPED_CAUTIONS if str(hookup) == Hookup.TAPPED else POWERED_CAUTIONS
-    return (*VEHICLE_CAUTIONS, *wiring) if str(setting) == Setting.VEHICLE else wiring
+    if str(setting) == Setting.VEHICLE:
+        return (*VEHICLE_CAUTIONS, *wiring)
+    return wiring if str(hookup) == Hookup.TAPPED else ()
 
 
 def confirmations_for(setting: str, hookup: str) -> tuple[Confirmation, ...]:

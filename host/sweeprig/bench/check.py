@@ -60,7 +60,8 @@ def signal_b(place: Position) -> Position | None:
     """Return the same measurements with signal B in the place of signal A; None where B was not measured."""
     if place.on.signal_b_v is None:
         return None
-    return Position(*(None if lv is None else _b(lv) for lv in (place.on, place.bare, place.up)))  # type: ignore[arg-type]
+    bare, up = (None if lv is None else _b(lv) for lv in (place.bare, place.up))
+    return Position(_b(place.on), bare, up)
 
 
 def _b(levels: Levels) -> Levels:
@@ -132,7 +133,7 @@ def _about_signal(
     if min(shares) > high:
         return [_at_supply(places, end, supply)]
     if max(shares) < limit("check.rail_percent") / 100:
-        return [_at_ground(places, joint, end, supply)]
+        return [_at_ground(places, joint, supply)]
     return [] if len(places) == 1 else _about_moving(places, profile, supply, moved)
 
 
@@ -163,63 +164,58 @@ def _percent(places: Sequence[Position], supply: float) -> str:
 
 
 def _at_supply(places: Sequence[Position], end: FrontEnd, supply: float) -> CheckFinding:
-    hard = limit("check.hard_percent") / 100
     evidence = f"signal {_percent(places, supply)}"
-    current = places[0].on.current_a
-    if end.burden_ohm is not None and all(1 - p.on.signal_v / supply < hard for p in places):
+    ohm = source_ohm(places[0], end)
+    least = limit("check.hard_percent") / 100 * (end.burden_ohm or 0.0)
+    if ohm is not None and ohm < least:
         return CheckFinding(
             Fault.SHORT_TO_SUPPLY,
             "The signal is joined to the supply.",
-            f"{evidence}; the burden does not bring it down at either lever position",
+            f"{evidence}; the burden does not bring it down (less than {least:.0f} ohm behind the signal)",
             "look for the signal against the supply in plug and lead",
-            "a short, and a track whose wiper stands at the supply's end at both positions: move the lever",
+            f"a short, and an open ground or a supply on the wiper's pin through less than {least:.0f} ohm of track",
         )
-    ohm = max(source_ohm(p, end) or 0.0 for p in places)
-    through = f"{evidence}; about {ohm:.0f} ohm stand between supply and signal"
+    behind = "" if ohm is None else f"; about {ohm:.0f} ohm of track behind the signal"
+    current = places[0].on.current_a
+    known = "" if current is None else f"; the sensor takes {1e3 * current:.2f} mA"
     step = "plug off, then measure: sweeprig pins; look at the ground pin"
-    if current is not None and current < NO_CURRENT_A:
+    if ohm is not None and current is not None:
+        opened = current < NO_CURRENT_A
         return CheckFinding(
-            Fault.GROUND_OPEN, "The sensor's ground is open.", f"{through}; {1e3 * current:.2f} mA", step
+            Fault.GROUND_OPEN if opened else Fault.WRONG_PIN,
+            "The sensor's ground is open." if opened else "The supply is on the wiper's pin.",
+            f"{evidence}{behind}{known}",
+            step,
         )
-    if current is not None:
-        return CheckFinding(
-            Fault.WRONG_PIN, "The supply is on the wiper's pin.", f"{through}; {1e3 * current:.2f} mA", step
-        )
-    more = "" if end.burden_ohm is not None else ", a signal joined to the supply"
+    more = "" if ohm is not None else ", a signal joined to the supply"
     return CheckFinding(
         Fault.AT_SUPPLY,
         f"The signal stays at the supply: open ground, supply on the wiper's pin{more}.",
-        through,
+        f"{evidence}{behind}{known}",
         step,
         "these look the same from here; an ohmmeter or the supply current tells them apart",
     )
 
 
-def _at_ground(places: Sequence[Position], joint: Joint, end: FrontEnd, supply: float) -> CheckFinding:
-    evidence = f"signal {_percent(places, supply)}; bias line: {joint}"
-    current = places[0].on.current_a
-    step = "plug off, then measure: sweeprig pins; look at supply and signal pins"
-    hard = max(p.on.signal_v for p in places) < limit("check.hard_percent") / 100 * supply
-    if joint is Joint.CONNECTED and not hard:
+def _at_ground(places: Sequence[Position], joint: Joint, supply: float) -> CheckFinding:
+    rise = max(p.on.signal_v - places[0].zero_v for p in places)
+    if joint is Joint.CONNECTED and rise > limit("check.hard_percent") / 100 * supply:
         return _not_following(places, supply)
+    current = places[0].on.current_a
+    known = "" if current is None else f"; the sensor takes {1e3 * current:.2f} mA"
+    evidence = f"signal {_percent(places, supply)}; bias line: {joint}{known}"
+    step = "plug off, then measure: sweeprig pins; look at supply and signal pins"
     if joint is Joint.CONNECTED and current is not None and current < NO_CURRENT_A:
-        return CheckFinding(
-            Fault.SUPPLY_OPEN,
-            "The sensor's supply lead is open.",
-            f"{evidence}; {1e3 * current:.2f} mA",
-            step,
-        )
-    causes = "signal shorted to ground, ground on the wiper's pin"
-    if current is None:
-        causes += ", open supply lead"
-    if joint is not Joint.CONNECTED:
-        causes += ", open signal lead"
+        return CheckFinding(Fault.SUPPLY_OPEN, "The sensor's supply lead is open.", evidence, step)
+    causes = ["signal shorted to ground", "ground on the wiper's pin"]
+    causes += ["open supply lead"] if current is None else []
+    causes += ["open signal lead"] if joint is not Joint.CONNECTED else []
     tell = "an ohmmeter with the plug off tells them apart"
     if joint is not Joint.CONNECTED:
         tell += "; a build with a bias line, feeding the sensor, tells an open lead from the others"
     return CheckFinding(
         Fault.AT_GROUND,
-        f"The signal stays at ground: {causes}.",
+        f"The signal stays at ground: {', '.join(causes)}.",
         evidence,
         step,
         f"these look the same from here; {tell}",

@@ -51,6 +51,9 @@ class Position:
     on: Levels  # burden on where fitted
     bare: Levels | None = None  # burden off
     up: Levels | None = None  # burden off, bias up
+    zero_v: float = (
+        0.0  # [V] what the signal read before anything was switched on: the converter's own offset
+    )
 
 
 @dataclass(frozen=True)
@@ -103,12 +106,14 @@ def joint_of(place: Position, end: FrontEnd) -> Joint:
 
 
 def source_ohm(place: Position, end: FrontEnd) -> float | None:
-    """Resistance between the supply and the signal [ohm], from how far the rig's load brings it down."""
-    supply, signal = place.on.supply_v, place.on.signal_v
-    if supply is None or signal <= 0:
+    """Resistance behind the signal [ohm], from how far the burden brings it down; None without a burden.
+
+    On one channel, so that no difference between channels counts: r = R_burden (v_bare - v_on) / v_on, to first
+    order in the rig's own input.
+    """
+    if place.bare is None or end.burden_ohm is None or place.on.signal_v <= 0:
         return None
-    load = end.load_ohm(burden_on=end.burden_ohm is not None)
-    return max(0.0, (supply - signal) / signal * load)
+    return max(0.0, (place.bare.signal_v - place.on.signal_v) / place.on.signal_v * end.burden_ohm)
 
 
 def far_level(mean_v: FloatArray, *, from_v: float, window_s: float, hold_s: float = 0.15) -> float:

@@ -85,7 +85,8 @@ def _tapped_closed(volts: Volts) -> tuple[tuple[str, ...], Position]:
 def _powered_closed(volts: Volts) -> tuple[tuple[str, ...], Position]:
     """Measure dead, feed, then look with burden, without, and with the bias up; an overload ends it at once."""
     client = volts.client
-    dead = check_dead(wait_until_dead(volts))
+    nothing = wait_until_dead(volts)
+    dead = check_dead(nothing)
     feed_sensor(client)
     if live.has(client, "monitor"):
         live.switch(client, "slow", every_ms=50)
@@ -93,7 +94,7 @@ def _powered_closed(volts: Volts) -> tuple[tuple[str, ...], Position]:
     if is_overloaded(seen):
         live.release(client)
         return (dead, "The supply is overloaded at closed throttle: switched off."), Position(seen)
-    return (dead,), _with_bias(volts, seen)
+    return (dead,), replace(_with_bias(volts, seen), zero_v=nothing.signal_v)
 
 
 def is_overloaded(seen: Levels) -> bool:

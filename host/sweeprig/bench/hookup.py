@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from sweeprig.bench import live
-from sweeprig.bench.cautions import Ask, Confirmation, JobBook, cautions_for, confirmations_for, settle
+from sweeprig.bench.cautions import Ask, JobBook, cautions_for, confirmations_for, settle
 from sweeprig.bench.day_limits import limit
 from sweeprig.bench.hookup_rules import (
     check_dead,
@@ -35,21 +35,7 @@ from sweeprig.words import Hookup, Setting
 SLOW_EVERY_MS = 100
 
 
-@dataclass(frozen=True)
-class _Surely:
-    """Answers for a simulated rig what only a real one can get wrong; the rest goes to the operator."""
-
-    ask: Ask
-    skipped: tuple[str, ...] = ("plug-off", "laptop-battery", "usb-first")
-
-    def confirm(self, item: Confirmation) -> bool:
-        if item.key in self.skipped:
-            self.ask.say("Simulated rig, so nothing to confirm here but:")
-            return True
-        return self.ask.confirm(item)
-
-    def say(self, text: str) -> None:
-        self.ask.say(text)
+REAL_ONLY = ("plug-off", "laptop-battery", "usb-first")  # what only a real rig can get wrong
 
 
 def is_simulated(client: RigClient) -> bool:
@@ -113,22 +99,27 @@ def make_ready(
     rig = client.hello()
     end = front_end(str(rig.get("build", "plain")))
     check_hello(rig, end, setup.hookup)
-    who: Ask = _Surely(ask) if is_simulated(client) else ask
-    confirmed = _confirm(setup, who, book, now())
+    confirmed = _confirm(setup, ask, book, now(), simulated=is_simulated(client))
     volts = Volts(client, setup, trim, end, profile.supply.nominal_v)
     client.quiet()
     live.release(client)
     lines = _load_lines(end, setup, profile)
-    lines += _interlock(volts, who, book, now()) if setup.setting == Setting.VEHICLE else ()
+    lines += _interlock(volts, ask, book, now()) if setup.setting == Setting.VEHICLE else ()
     for line in lines:
         ask.say(line)
     return Ready(volts, tuple(dict.fromkeys((*setup.confirmed, *confirmed))), lines)
 
 
-def _confirm(setup: SweepSetup, ask: Ask, book: JobBook | None, when: datetime) -> tuple[str, ...]:
+def _confirm(
+    setup: SweepSetup, ask: Ask, book: JobBook | None, when: datetime, *, simulated: bool
+) -> tuple[str, ...]:
     for text in cautions_for(setup.setting, setup.hookup):
         ask.say(f"CAUTION: {text}")
-    wanted = tuple(i for i in confirmations_for(setup.setting, setup.hookup) if i.key not in setup.confirmed)
+    wanted = [i for i in confirmations_for(setup.setting, setup.hookup) if i.key not in setup.confirmed]
+    if simulated:
+        for item in (i for i in wanted if i.key in REAL_ONLY):
+            ask.say(f"Simulated rig, so taken as confirmed: {item.text}")
+        wanted = [i for i in wanted if i.key not in REAL_ONLY]
     return settle(wanted, job=setup.job, book=book, ask=ask, when=when)
 
 
@@ -136,7 +127,7 @@ def _load_lines(end: FrontEnd, setup: SweepSetup, profile: Profile) -> tuple[str
     load = loading(end, hookup=setup.hookup, profile=profile, track_ohm=setup.track_ohm)
     if not load.track_ohm:
         return ()
-    return (check_tap_load(load) if setup.hookup == Hookup.TAPPED else load.line,)
+    return (check_tap_load(load) if setup.hookup == Hookup.TAPPED else load.powered_line,)
 
 
 def _slow(client: RigClient) -> None:

@@ -49,6 +49,18 @@ class Loading:
             f" ({whose}, {self.track_ohm:.0f} ohm; limit {self.limit_percent:.2f} %)."
         )
 
+    @property
+    def powered_line(self) -> str:
+        """The line where the rig feeds the sensor: a load beyond the limit is a remark there, not a refusal."""
+        if self.fits:
+            return self.line
+        step = "open-circuit values are worked out from it" if self.measured else "measure it: --track-ohm"
+        whose = "measured track" if self.measured else "profile's largest track"
+        return (
+            f"The rig's load shifts the reading of the {whose} ({self.track_ohm:.0f} ohm) by up to"
+            f" {self.percent:.2f} % of supply: values are as loaded; {step}."
+        )
+
 
 def check_hello(rig: Mapping[str, Any], end: FrontEnd, hookup: str) -> None:
     """Raise HookupError where this build or this rig's own hello does not allow the hookup."""

@@ -87,6 +87,18 @@ class Volts:
             track_ohm=self.setup.track_ohm,
         )
 
+    def channel(self, records: Records, number: int) -> Channel:
+        """Return one channel in volts as loaded, whether anything is connected or not."""
+        from sweeprig.trim.volts import channel_volts
+
+        return channel_volts(
+            records.sums[:, number],
+            records.mins[:, number],
+            records.maxs[:, number],
+            window=int(self.client.hello()["window"]),
+            trim=next(c for c in self.trim.channels if c.channel == number),
+        )
+
     def chunk(self, events: list[Event]) -> Chunk:
         """Return what a list of events holds."""
         records = Records.concatenate([e for e in events if isinstance(e, Records)])
@@ -172,24 +184,25 @@ def _from(records: Records, index: int) -> Records:
 
 def levels(volts: Volts, events: list[Event]) -> Levels:
     """Return the levels of what was collected. Events without a record raise BoardSilentError."""
-    chunk = volts.chunk(events)
-    if chunk.trace is None:
+    records = Records.concatenate([e for e in events if isinstance(e, Records)])
+    if not len(records):
         raise BoardSilentError("The rig sent no records.", next_step="plug the rig in again and repeat")
-    a, supply = chunk.trace.signal_a, chunk.trace.supply
+    a, b, supply = (volts.channel(records, number) for number in range(3))
+    slow = tuple(e for e in events if isinstance(e, SlowReading))
     return Levels(
-        n_windows=len(chunk.records),
+        n_windows=len(records),
         signal_v=float(np.median(a.mean_v)),
         noise_v=float(np.std(a.mean_v)),
         low_v=float(a.min_v.min()),
         high_v=float(a.max_v.max()),
-        signal_b_v=_middle(chunk.trace.signal_b),
-        supply_v=_middle(supply),
-        supply_peak_v=None if supply is None else float(np.ptp(supply.mean_v)),
-        flags_any=int(np.bitwise_or.reduce(chunk.records.flags)),
-        flags_all=int(np.bitwise_and.reduce(chunk.records.flags)),
-        current_a=slow_value(chunk.slow, wire.SLOW_SUPPLY_CURRENT),
-        ground_v=slow_value(chunk.slow, wire.SLOW_GROUND),
-        battery_v=slow_value(chunk.slow, wire.SLOW_BATTERY),
+        signal_b_v=float(np.median(b.mean_v)),
+        supply_v=float(np.median(supply.mean_v)),
+        supply_peak_v=float(np.ptp(supply.mean_v)),
+        flags_any=int(np.bitwise_or.reduce(records.flags)),
+        flags_all=int(np.bitwise_and.reduce(records.flags)),
+        current_a=slow_value(slow, wire.SLOW_SUPPLY_CURRENT),
+        ground_v=slow_value(slow, wire.SLOW_GROUND),
+        battery_v=slow_value(slow, wire.SLOW_BATTERY),
     )
 
 
@@ -197,10 +210,6 @@ def slow_value(slow: tuple[SlowReading, ...], quantity: int) -> float | None:
     """Return the median of the good readings of a quantity in its SI unit; None where there is none."""
     values = [s.value / 1e6 for s in slow if s.quantity == quantity and s.status == 0]
     return float(np.median(values)) if values else None
-
-
-def _middle(channel: Channel | None) -> float | None:
-    return None if channel is None else float(np.median(channel.mean_v))
 
 
 def look(volts: Volts, *, seconds: float = 0.2, settle_s: float = SETTLE_S) -> Levels:

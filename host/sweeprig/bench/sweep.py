@@ -8,11 +8,15 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 
+from sweeprig.bench.cautions import Ask, JobBook, Unattended
+from sweeprig.bench.hookup import prepare_hookup, switch_off
+from sweeprig.bench.lead_book import LeadBook
 from sweeprig.bench.review import Choices, review_capture
 from sweeprig.capture.file import write_capture
-from sweeprig.capture.model import Capture, Hookup, SweepSetup
+from sweeprig.capture.model import Capture, SweepSetup
 from sweeprig.capture.sweep import Progress, run_sweep
 from sweeprig.judge.outcome import Outcome
+from sweeprig.judge.profile import load_profile
 from sweeprig.link.client import RigClient
 from sweeprig.trim.model import Trim
 from sweeprig.trim.nominal import nominal_trim
@@ -63,40 +67,42 @@ def trim_for(client: RigClient, trims: Path) -> Trim:
     return load_trim(str(rig["uid"]), folder=trims) or nominal_trim(rig)
 
 
-def feed(client: RigClient, setup: SweepSetup, *, on: bool) -> None:
-    """Switch the sensor's supply where the rig feeds it and can switch."""
-    if setup.hookup == Hookup.POWERED and "supply-switch" in client.hello().get("capabilities", ()):
-        client.command("supply", on=on)
-
-
 def take(
     client: RigClient,
     order: SweepOrder,
     *,
     progress: Callable[[Progress], None],
     stop: Callable[[], bool],
+    ask: Ask | None = None,
+    books: tuple[JobBook, LeadBook] | None = None,
+    before: Callable[[], None] = lambda: None,
 ) -> tuple[Capture, Path]:
-    """Capture a sweep into a file; the journal is on disk before the analysis begins."""
+    """Capture a sweep into a file; the journal is on disk before the analysis begins.
+
+    The hookup is made ready first: `ask` confirms what a job has not confirmed yet (None: only what
+    `setup.confirmed` says counts). `before` runs when the sensor is fed, just before the capture.
+    Raises SafetyError where the hookup or the interlock refuses, LinkError.
+    """
     order.folder.mkdir(parents=True, exist_ok=True)
     trim = trim_for(client, order.trims)
-    feed(client, order.setup, on=True)
+    jobs, leads = books if books is not None else (None, None)
+    setup = prepare_hookup(
+        client,
+        order.setup,
+        load_profile(order.setup.profile),
+        ask or Unattended(order.setup.confirmed),
+        trim=trim,
+        book=jobs,
+        leads=leads,
+    )
     try:
-        capture = run_sweep(client, order.setup, folder=order.folder, progress=progress, stop=stop)
+        before()
+        capture = run_sweep(client, setup, folder=order.folder, progress=progress, stop=stop)
     finally:
-        feed_off(client, order.setup)
+        switch_off(client)
     capture = replace(capture, trim=trim_to_dict(trim))
     path = free_path(order.folder, file_stem(order.setup, datetime.now()), ".sweep")
     return write_capture(path, capture), path
-
-
-def feed_off(client: RigClient, setup: SweepSetup) -> None:
-    """Switch the supply off; a board that is gone has done so by itself."""
-    from sweeprig.errors import LinkError
-
-    try:
-        feed(client, setup, on=False)
-    except LinkError:
-        return
 
 
 def write_sheets(outcome: Outcome, capture_file: Path, kind: str) -> tuple[Path, ...]:

@@ -45,6 +45,7 @@ class WatchState:
     sense_why: str
     follows: str
     strip: tuple[Slice, ...]  # oldest first
+    strip_n: int  # slices that the whole strip has room for
     strip_s: float  # [s] length of the whole strip
     seconds: float  # [s] since the start
     n_lost: int
@@ -123,6 +124,7 @@ class Watcher:
             sense_why=self._why(),
             follows=self._follows(),
             strip=self._strip(columns),
+            strip_n=columns,
             strip_s=limit("watch.strip_s"),
             seconds=self._t - (self._t0 or 0.0),
             n_lost=self._lost,

@@ -103,22 +103,34 @@ def ruler_lines(state: WatchState, width: int) -> list[str]:
     return lines
 
 
+def _joined(state: WatchState, columns: int) -> list[tuple[float, float]]:
+    """Lowest and highest conversion of each column; as many slices go into a column as it takes."""
+    each = max(1, -(-state.strip_n // columns))
+    slices = list(state.strip)
+    first = len(slices) % each
+    groups = [slices[:first]] if first else []
+    groups += [slices[k : k + each] for k in range(first, len(slices), each)]
+    return [(min(s.low_v for s in g), max(s.high_v for s in g)) for g in groups][-columns:]
+
+
 def strip_lines(state: WatchState, width: int, rows: int) -> list[str]:
     """Return the last seconds, newest at the right: each column from its lowest to its highest conversion."""
     columns = max(8, width - 12)
-    slices = state.strip[-columns:]
+    each = max(1, -(-state.strip_n // columns))
+    columns = -(-state.strip_n // each)
     grid = [[" "] * columns for _ in range(rows)]
     for r in range(rows):
         middle = (rows - r - 0.5) / rows * state.top_v
         if middle < state.low_margin_v or middle > state.top_v - state.high_margin_v:
             grid[r] = ["▒"] * columns
-    for k, s in enumerate(slices):
-        at = columns - len(slices) + k
-        low, high = (_column(v, state.top_v, rows) for v in (s.low_v, s.high_v))
+    spans = _joined(state, columns)
+    for k, (low_v, high_v) in enumerate(spans):
+        low, high = (_column(v, state.top_v, rows) for v in (low_v, high_v))
         for level in range(low, high + 1):
-            grid[rows - 1 - level][at] = "█"
+            grid[rows - 1 - level][columns - len(spans) + k] = "█"
     labels = {0: f"{state.top_v:5.2f} ", rows - 1: f"{0.0:5.2f} "}
-    return [f"  {labels.get(r, ' ' * 6)}│{''.join(grid[r])}" for r in range(rows)]
+    lines = [f"  {labels.get(r, ' ' * 6)}│{''.join(grid[r])}" for r in range(rows)]
+    return [*lines, f"  {'':6} {f'-{state.strip_s:.0f} s':<{max(0, columns - 3)}}now"]
 
 
 def fact_lines(state: WatchState, width: int) -> list[str]:
@@ -168,7 +180,8 @@ def view_lines(state: WatchState, width: int, height: int, *, colour: bool = Fal
     fixed = [*head, *gap, *reading, *gap, *flag, *message, *gap, *ruler, *gap]
     rest = [*facts, *hint]
     rows = height - len(fixed) - len(rest) - len(gap)
-    strip = [line[:width] for line in strip_lines(state, width, rows)] if rows >= 3 and width >= 24 else []
+    drawn = rows >= 4 and width >= 24
+    strip = [line[:width] for line in strip_lines(state, width, rows - 1)] if drawn else []
     return [*fixed, *strip, *(gap if strip else []), *rest][:height]
 
 

@@ -9,8 +9,8 @@ import typer
 
 from sweeprig import __version__
 from sweeprig.cli import (
+    check_cmd,
     config_cmd,
-    day_cmd,
     demo_cmd,
     pins_cmd,
     profile_cmd,
@@ -20,6 +20,7 @@ from sweeprig.cli import (
     sheet_cmd,
     sweep_cmd,
     trim_cmd,
+    watch_cmd,
 )
 from sweeprig.cli.console import console, error_text
 from sweeprig.errors import SweeprigError
@@ -55,7 +56,8 @@ for module in (
     demo_cmd,
     rig_cmd,
     sweep_cmd,
-    day_cmd,
+    check_cmd,
+    watch_cmd,
     series_cmd,
     pins_cmd,
     trim_cmd,

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from sweeprig.cli import options as opt
+from sweeprig.cli.asking import ConfirmKeys, DriveOption, Override, ask_drive
 from sweeprig.cli.console import EXIT_OF_VERDICT, console
 from sweeprig.words import Hookup, Sense, Setting, Starts
 
@@ -74,12 +75,23 @@ def show_outcome(outcome: Outcome, *, as_json: bool, budget: bool, files: dict[s
         console.show(line)
 
 
-def take_sweep(client: RigClient, order: SweepOrder) -> SweepDone:
-    """Capture with progress on the screen, then finish."""
+def take_sweep(
+    client: RigClient, order: SweepOrder, *, confirm: list[str] | None = None, countdown: int = 0
+) -> SweepDone:
+    """Make the hookup ready, capture with progress on the screen, then finish."""
     from sweeprig.bench.sweep import finish, take
+    from sweeprig.cli.asking import asking, books
 
     with stop_on_interrupt() as stop:
-        capture, path = take(client, order, progress=lambda p: console.progress(progress_line(p)), stop=stop)
+        capture, path = take(
+            client,
+            order,
+            progress=lambda p: console.progress(progress_line(p)),
+            stop=stop,
+            ask=asking(confirm),
+            books=books(),
+            before=lambda: count_down(countdown),
+        )
     console.end_progress()
     if capture.ended != "complete":
         console.say(f"The capture ended early ({capture.ended}); what came is kept in {path}.")
@@ -137,6 +149,9 @@ def sweep(
     out: opt.Out = None,
     sheet: opt.SheetKind = None,
     countdown: Annotated[int, typer.Option(min=0, max=30, help="Seconds to count down.")] = 3,
+    confirm: ConfirmKeys = None,
+    drive: DriveOption = "",
+    override: Override = "",
     budget: opt.Budget = False,
     as_json: opt.AsJson = False,
 ) -> None:
@@ -149,14 +164,14 @@ def sweep(
         {
             "seconds": seconds, "profile": profile, "hookup": hookup, "starts": starts, "sense": sense,
             "setting": setting.value, "sensor_label": label, "job": job, "part": part, "serial": serial,
-            "operator": operator, "notes": notes, "track_ohm": track_ohm,
+            "operator": operator, "notes": notes, "track_ohm": track_ohm, "override": override,
+            "vehicle_drive": ask_drive(drive, setting.value),
         },
     )  # fmt: skip
     order = make_order(setup, out, sheet, guard)
     report_recovered(order.folder)
     with opened_rig(port or config.port) as client:
-        count_down(countdown)
-        done = take_sweep(client, order)
+        done = take_sweep(client, order, confirm=confirm, countdown=countdown)
     show_done(done, as_json=as_json, budget=budget)
 
 

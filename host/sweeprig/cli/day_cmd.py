@@ -1,9 +1,0 @@
-"""Commands to come."""
-
-from __future__ import annotations
-
-import typer
-
-
-def add_to(app: typer.Typer) -> None:
-    """Add the commands of this module."""
