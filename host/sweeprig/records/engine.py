@@ -1,0 +1,126 @@
+"""Where the records are and how they are opened: a SQLite file, or a PostgreSQL server named by a URL."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from sweeprig.records.errors import RecordsDriverError, RecordsMissingError, RecordsUrlError
+
+if TYPE_CHECKING:
+    from sqlalchemy import URL, Connection, Engine
+
+FILE_NAME = "records.sqlite"
+WAIT_S = 15.0  # s; longest wait for another program's transaction
+CONNECT_S = 5  # s; longest wait for a server to answer
+_SUFFIXES = (".sqlite", ".sqlite3", ".db")
+
+
+def records_url(place: str | Path) -> URL:
+    """Return the URL of the records at `place`: a folder, a SQLite file or a URL. Raises RecordsUrlError."""
+    from sqlalchemy import URL, make_url
+    from sqlalchemy.exc import ArgumentError
+
+    text = str(place).strip()
+    if not text:
+        raise RecordsUrlError("No place for the records was named.", next_step=_HOW)
+    if "://" not in text:
+        path = Path(text).expanduser()
+        file = path if path.suffix.lower() in _SUFFIXES else path / FILE_NAME
+        return URL.create("sqlite", database=str(file.absolute()))
+    try:
+        url = make_url(text)
+    except (ArgumentError, ValueError) as exc:
+        raise RecordsUrlError(
+            "The records URL is not understood.", seen=text.split("@")[-1], next_step=_HOW
+        ) from exc
+    return _known(url)
+
+
+_HOW = "name a folder, a file ending in .sqlite, or postgresql://user@host/database"
+
+
+def _known(url: URL) -> URL:
+    kind = url.get_backend_name()
+    if kind == "sqlite":
+        if not url.database or url.database == ":memory:":
+            raise RecordsUrlError("The records URL names no file.", seen=str(url), next_step=_HOW)
+        return url.set(drivername="sqlite")
+    if kind in ("postgresql", "postgres"):
+        return url.set(drivername="postgresql+psycopg")
+    raise RecordsUrlError(
+        "Records are kept in SQLite or PostgreSQL only.",
+        seen=f"{url.drivername}://...",
+        limit="sqlite:///FILE or postgresql://user@host/database",
+        next_step=_HOW,
+    )
+
+
+def place_text(url: URL) -> str:
+    """Return the place as it may be shown: a file's path, or the URL without its password."""
+    if url.get_backend_name() == "sqlite":
+        return str(url.database)
+    return url.set(drivername="postgresql").render_as_string(hide_password=True)
+
+
+def make_engine(url: URL, *, create: bool, wait_s: float = WAIT_S) -> Engine:
+    """Return an engine; nothing is connected yet. Raises RecordsMissingError, RecordsDriverError."""
+    if url.get_backend_name() == "sqlite":
+        return _sqlite_engine(url, create=create, wait_s=wait_s)
+    return _postgres_engine(url, wait_s=wait_s)
+
+
+def _sqlite_engine(url: URL, *, create: bool, wait_s: float) -> Engine:
+    from sqlalchemy import create_engine, event
+
+    file = Path(str(url.database))
+    if not create and not file.is_file():
+        raise RecordsMissingError(
+            f"There are no records at {file}.",
+            next_step="the first sweep makes them; or name another place with --records",
+        )
+    if create:
+        _make_folder(file)
+    engine = create_engine(url, connect_args={"timeout": wait_s, "isolation_level": None})
+    event.listen(engine, "connect", _sqlite_connected)
+    event.listen(engine, "begin", _sqlite_begin)
+    return engine
+
+
+def _make_folder(file: Path) -> None:
+    try:
+        file.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as exc:
+        raise RecordsMissingError(
+            f"The folder {file.parent} for the records cannot be made.",
+            seen=str(exc),
+            next_step="check permissions, or name another place with `config set records_url`",
+        ) from exc
+
+
+def _sqlite_connected(connection: Any, _record: Any) -> None:
+    cursor = connection.cursor()
+    cursor.execute("PRAGMA journal_mode=WAL")  # readers and one writer do not stop each other
+    cursor.execute("PRAGMA synchronous=FULL")  # a commit is on the disk when it returns
+    cursor.execute("PRAGMA foreign_keys=ON")
+    cursor.close()
+
+
+def _sqlite_begin(connection: Connection) -> None:
+    """A writer takes its lock at once, where waiting for it is still possible."""
+    writes = connection.get_execution_options().get("writes", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def _postgres_engine(url: URL, *, wait_s: float) -> Engine:
+    from sqlalchemy import create_engine
+
+    options = f"-c lock_timeout={round(1000 * wait_s)}"
+    try:
+        return create_engine(url, connect_args={"connect_timeout": CONNECT_S, "options": options})
+    except ImportError as exc:
+        raise RecordsDriverError(
+            "The library for PostgreSQL is not installed.",
+            seen=str(exc),
+            next_step="pip install 'sweeprig[postgres]'",
+        ) from exc

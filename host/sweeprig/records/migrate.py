@@ -1,0 +1,76 @@
+"""Bring a records database to the version of this program; safe when several programs start at once."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from sweeprig.records.errors import RecordsNewerError
+
+if TYPE_CHECKING:
+    from alembic.config import Config
+    from sqlalchemy import Connection, Engine
+
+HEAD = "0001"  # the last step in migrations/versions; a test holds it to that
+_LOCK = 0x53574550  # any number that no other program on the server takes for an advisory lock
+
+
+def alembic_config() -> Config:
+    """Return Alembic's configuration for the steps shipped in the package; no file, no logging."""
+    from alembic.config import Config
+
+    config = Config()
+    config.set_main_option("script_location", str(Path(__file__).with_name("migrations")).replace("%", "%%"))
+    return config
+
+
+def version_of(connection: Connection) -> str | None:
+    """Return the version of a database; None for an empty one. Makes no table."""
+    from sqlalchemy import inspect, text
+
+    if not inspect(connection).has_table("alembic_version"):
+        return None
+    found = connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
+    return None if found is None else str(found)
+
+
+def migrate(engine: Engine, where: str, *, head: str = HEAD) -> None:
+    """Take the steps that are missing, in one transaction under one lock.
+
+    Raises RecordsNewerError where the database's version is none that this program knows.
+    """
+    with engine.connect() as connection:
+        found = version_of(connection)
+    if found == head:
+        return
+    with engine.connect().execution_options(writes=True) as connection, connection.begin():
+        _lock(connection)
+        _step(connection, where, head)
+
+
+def _lock(connection: Connection) -> None:
+    """SQLite holds its own write lock since BEGIN IMMEDIATE; a server is asked for one."""
+    if connection.dialect.name == "postgresql":
+        from sqlalchemy import text
+
+        connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _LOCK})
+
+
+def _step(connection: Connection, where: str, head: str) -> None:
+    from alembic import command
+    from alembic.script import ScriptDirectory
+
+    config = alembic_config()
+    known = {s.revision for s in ScriptDirectory.from_config(config).walk_revisions()}
+    found = version_of(connection)  # another program may have been first
+    if found is not None and found not in known:
+        raise RecordsNewerError(
+            f"The records at {where} were made by a newer version of this program.",
+            seen=f"version {found}",
+            limit=f"at most {HEAD}",
+            next_step="update sweeprig on this computer: pip install --upgrade sweeprig",
+        )
+    if found == head:
+        return
+    config.attributes["connection"] = connection
+    command.upgrade(config, head)

@@ -1,0 +1,1 @@
+"""Steps from one version of the records database to the next."""

@@ -1,0 +1,164 @@
+"""Questions put to the records. Each takes an open connection and returns records."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sqlalchemy import Connection, Row, Select, and_, func, or_, select
+
+from sweeprig.errors import InputError
+from sweeprig.records.errors import NoRecordError
+from sweeprig.records.rows import Record
+from sweeprig.records.schema import captures as c
+from sweeprig.records.schema import jobs, sensors, trims
+from sweeprig.records.schema import verdicts as v
+
+LEAST_DIGITS = 6  # of a hash, so that it is no number
+
+
+def _select() -> Select[Any]:
+    return (
+        select(
+            c.c.id, c.c.created, c.c.at, c.c.rig_uid, c.c.operator, c.c.hookup, c.c.ended, c.c.path, c.c.sha256,
+            jobs.c.name.label("job"), sensors.c.label, sensors.c.part, sensors.c.serial,
+            v.c.verdict, v.c.reason, v.c.sense, v.c.profile, v.c.guard_factor, v.c.made_at,
+            v.c.closed_v, v.c.closed_u95, v.c.open_v, v.c.open_u95, v.c.supply_v, v.c.strokes, v.c.n_events,
+            v.c.quantities, v.c.margins, v.c.findings,
+            trims.c.kind.label("trim"), trims.c.made_at.label("trim_made_at"),
+        )
+        .select_from(c)
+        .join(v, and_(v.c.capture_id == c.c.id, v.c.current))
+        .outerjoin(jobs, jobs.c.id == c.c.job_id)
+        .outerjoin(sensors, sensors.c.id == c.c.sensor_id)
+        .outerjoin(trims, trims.c.id == v.c.trim_id)
+    )  # fmt: skip
+
+
+def _record(row: Row[Any]) -> Record:
+    return Record(
+        id=row.id,
+        created=row.created,
+        at_s=row.at,
+        job=row.job or "",
+        label=row.label or "",
+        part=row.part or "",
+        serial=row.serial or "",
+        verdict=row.verdict,
+        reason=row.reason,
+        sense=row.sense,
+        profile=row.profile,
+        closed_v=row.closed_v,
+        closed_u95=row.closed_u95,
+        open_v=row.open_v,
+        open_u95=row.open_u95,
+        supply_v=row.supply_v,
+        strokes=row.strokes,
+        n_events=row.n_events,
+        findings=tuple(row.findings),
+        margins=tuple(row.margins),
+        quantities=row.quantities,
+        guard_factor=row.guard_factor,
+        hookup=row.hookup,
+        operator=row.operator,
+        rig_uid=row.rig_uid,
+        ended=row.ended,
+        trim=row.trim or "",
+        trim_made_at=row.trim_made_at or "",
+        capture_file=row.path,
+        sha256=row.sha256,
+        judged_at=row.made_at,
+    )
+
+
+def sensor_ids(connection: Connection, sensor: str) -> list[int]:
+    """Return the numbers of the sensors with this label or serial number."""
+    found = connection.execute(
+        select(sensors.c.id).where(or_(sensors.c.label == sensor, sensors.c.serial == sensor))
+    )
+    return [int(n) for n in found.scalars()]
+
+
+def find(
+    connection: Connection,
+    *,
+    job: str | None,
+    sensor: str | None,
+    verdict: str | None,
+    since: str | None,
+    limit: int | None,
+) -> list[Record]:
+    """Return records, newest first."""
+    query = _select().order_by(c.c.at.desc(), c.c.id.desc()).limit(limit)
+    if job is not None:
+        query = query.where(jobs.c.name == job)
+    if sensor is not None:
+        query = query.where(c.c.sensor_id.in_(sensor_ids(connection, sensor)))
+    if verdict is not None:
+        query = query.where(v.c.verdict == verdict)
+    if since is not None:
+        query = query.where(c.c.at >= _moment(since))
+    return [_record(row) for row in connection.execute(query)]
+
+
+def _moment(text: str) -> float:
+    from datetime import datetime
+
+    try:
+        return datetime.fromisoformat(text).timestamp()
+    except ValueError as exc:
+        raise InputError(
+            "The time is not understood.",
+            seen=text,
+            limit="ISO 8601, as 2031-03-04 or 2031-03-04T10:15:00+00:00",
+            next_step="correct --since",
+        ) from exc
+
+
+def get(connection: Connection, key: str | int, where: str) -> Record:
+    """Return the one record of a number or of a hash's first digits."""
+    text = str(key).strip().lower().removeprefix("#")
+    hexadecimal = len(text) >= LEAST_DIGITS and all(d in "0123456789abcdef" for d in text)
+    if text.isdigit() and len(text) < LEAST_DIGITS + 4:
+        chosen = connection.execute(_select().where(c.c.id == int(text))).all()
+        if chosen or not hexadecimal:
+            return _one(chosen, text, where)
+    prefix = c.c.sha256.startswith(text, autoescape=True)
+    chosen = connection.execute(_select().where(prefix).limit(2)).all() if hexadecimal else []
+    return _one(chosen, text, where)
+
+
+def _one(chosen: Any, text: str, where: str) -> Record:
+    if len(chosen) == 1:
+        return _record(chosen[0])
+    raise NoRecordError(
+        f"{'No record' if not chosen else 'More than one record'} at {where} fits.",
+        seen=text,
+        limit=f"a record's number, or {LEAST_DIGITS} or more digits of its capture's hash",
+        next_step="`sweeprig records list` shows both",
+    )
+
+
+def history(connection: Connection, sensor: str, where: str, *, limit: int | None) -> list[Record]:
+    """Return one sensor's records, oldest first; with `limit`, the newest of them."""
+    ids = sensor_ids(connection, sensor.strip())
+    query = (
+        _select()
+        .where(c.c.sensor_id.in_(ids))
+        .order_by(c.c.sensor_id.desc(), c.c.at.desc(), c.c.id.desc())
+        .limit(limit)
+    )
+    if len(ids) != 1:
+        query = query.order_by(None).order_by(c.c.at.desc(), c.c.id.desc())
+    found = [_record(row) for row in connection.execute(query)] if ids else []
+    if not found:
+        raise NoRecordError(
+            f"No sensor at {where} has this label or serial number.",
+            seen=sensor,
+            next_step="`sweeprig records list` shows the sensors",
+        )
+    return found[::-1]
+
+
+def count(connection: Connection) -> int:
+    """Return the number of records."""
+    return int(connection.execute(select(func.count()).select_from(c)).scalar_one())

@@ -1,0 +1,186 @@
+"""One record as it goes into the database and as it comes out."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, is_dataclass
+from datetime import datetime
+from enum import Enum
+from pathlib import Path
+from typing import Any
+
+from sweeprig.errors import RecordsError
+from sweeprig.judge.model import Quantity
+from sweeprig.judge.outcome import Outcome
+
+
+@dataclass(frozen=True)
+class Record:
+    """One capture with its verdict in force. Volts at the sensor; u95 is a half-width; None is not measured."""
+
+    id: int
+    created: str  # ISO 8601, when the capture was made
+    at_s: float  # [s] since 1970-01-01 UTC, the same moment
+    job: str
+    label: str
+    part: str
+    serial: str
+    verdict: str
+    reason: str
+    sense: str
+    profile: str
+    closed_v: float | None
+    closed_u95: float | None
+    open_v: float | None
+    open_u95: float | None
+    supply_v: float | None
+    strokes: int
+    n_events: int
+    findings: tuple[dict[str, Any], ...]
+    margins: tuple[dict[str, Any], ...]
+    quantities: dict[str, Any]
+    guard_factor: float | None
+    hookup: str
+    operator: str
+    rig_uid: str
+    ended: str
+    trim: str  # kind of the trim; "" for a CSV
+    trim_made_at: str
+    capture_file: str
+    sha256: str
+    judged_at: str
+
+    @property
+    def codes(self) -> tuple[str, ...]:
+        """Codes of the findings that are faults."""
+        return tuple(f["code"] for f in self.findings if f.get("severity", "fault") == "fault")
+
+
+def plain(value: Any) -> Any:
+    """Return dataclasses, arrays, enums and numbers as JSON has them; what is not finite is None."""
+    if is_dataclass(value) and not isinstance(value, type):
+        return {f.name: plain(getattr(value, f.name)) for f in fields(value)}
+    if isinstance(value, Mapping):
+        return {str(k): plain(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(v) for v in value]
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return plain(value.tolist()) if hasattr(value, "tolist") else _value_of(value)
+
+
+def _value_of(value: Any) -> Any:
+    return value.value if isinstance(value, Enum) else value
+
+
+def digest_of(data: Any) -> str:
+    """Return the SHA-256 of `data` as JSON with sorted keys."""
+    text = json.dumps(data, sort_keys=True, ensure_ascii=False, allow_nan=False)
+    return hashlib.sha256(text.encode("utf-8", "backslashreplace")).hexdigest()
+
+
+def text_of(value: Any) -> str:
+    """Return text that any database takes: no NUL, no half of a surrogate pair, no blanks around it."""
+    safe = str(value).replace("\0", "").encode("utf-8", "backslashreplace").decode("utf-8")
+    return safe.strip()
+
+
+def seconds_of(text: str) -> float:
+    """Return an ISO 8601 time as seconds since 1970-01-01 UTC; one without an offset is local time."""
+    try:
+        return datetime.fromisoformat(text).timestamp()
+    except ValueError as exc:
+        raise RecordsError(
+            "The time of a capture is not understood.",
+            seen=text or "nothing",
+            limit="ISO 8601",
+            next_step="review the capture again",
+        ) from exc
+
+
+def hash_of(outcome: Outcome, path: Path) -> str:
+    """Return the SHA-256 of the capture's file; what a capture carries is taken, a CSV is read."""
+    if outcome.capture is not None and outcome.capture.sha256:
+        return outcome.capture.sha256
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError as exc:
+        raise RecordsError(
+            f"{path} cannot be read, so the record has nothing to stand on.",
+            seen=str(exc),
+            next_step="check the file and repeat",
+        ) from exc
+
+
+def capture_row(outcome: Outcome, path: Path) -> dict[str, Any]:
+    """Return the row of `captures`, without its keys to other tables."""
+    capture = outcome.capture
+    created = (capture.created if capture else "") or outcome.made_at
+    return {
+        "sha256": hash_of(outcome, path),
+        "path": text_of(path.absolute()),
+        "created": created,
+        "at": seconds_of(created),
+        "rig_uid": text_of(capture.rig.get("uid", "")) if capture else "",
+        "operator": text_of(outcome.setup.operator),
+        "hookup": str(outcome.setup.hookup),
+        "ended": capture.ended if capture else "",
+    }
+
+
+def trim_row(outcome: Outcome) -> dict[str, Any] | None:
+    """Return the row of `trims`; None where there is no trim."""
+    trim = outcome.trim
+    if trim is None:
+        return None
+    data = plain(trim)
+    return {
+        "digest": digest_of(data),
+        "rig_uid": trim.rig_uid,
+        "kind": trim.kind,
+        "made_at": trim.made_at,
+        "data": data,
+    }
+
+
+def _quantities(outcome: Outcome) -> dict[str, Any]:
+    keep = ("unit", "value", "u95", "reason", "u", "dof")
+    return {
+        name: {key: plain(getattr(q, key)) for key in keep} | {"u_a": u_type_a(q)}
+        for name, q in outcome.judgement.quantities.items()
+    }
+
+
+def u_type_a(quantity: Quantity) -> float | None:
+    """Return the part of the standard uncertainty that comes from the data's own scatter; None without a budget."""
+    parts = [line.contribution for line in quantity.budget if line.kind == "A"]
+    return math.hypot(*parts) if quantity.budget else None
+
+
+def verdict_row(outcome: Outcome) -> dict[str, Any]:
+    """Return the row of `verdicts`, without its keys to other tables; `digest` tells one result from another."""
+    judgement, analysis = outcome.judgement, outcome.analysis
+    quantities = _quantities(outcome)
+    closed, opened = quantities.get("closed_v", {}), quantities.get("open_v", {})
+    row: dict[str, Any] = {
+        "profile": judgement.profile_name,
+        "guard_factor": plain(float(judgement.guard_factor)),
+        "verdict": str(judgement.verdict),
+        "reason": text_of(judgement.reason),
+        "sense": str(analysis.sense),
+        "closed_v": closed.get("value"),
+        "closed_u95": closed.get("u95"),
+        "open_v": opened.get("value"),
+        "open_u95": opened.get("u95"),
+        "supply_v": plain(float(analysis.supply_v)),
+        "strokes": len(analysis.strokes),
+        "n_events": len(analysis.events),
+        "quantities": quantities,
+        "margins": plain(judgement.margins),
+        "findings": plain(judgement.findings),
+        "versions": plain(outcome.versions),
+    }
+    return {**row, "digest": digest_of(row), "made_at": outcome.made_at, "current": True}

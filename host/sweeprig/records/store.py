@@ -1,0 +1,152 @@
+"""The records: what was swept, of which sensor, for which job, and what came of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from sweeprig.judge.outcome import Outcome
+from sweeprig.records import rows
+from sweeprig.records.engine import WAIT_S, make_engine, place_text, records_url
+from sweeprig.records.errors import told
+from sweeprig.records.migrate import migrate
+from sweeprig.records.rows import Record
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection, Engine, Table
+
+
+class Store:
+    """An open database of records. Every method is one transaction; `add` is durable when it returns."""
+
+    def __init__(self, engine: Engine, where: str) -> None:
+        self.where = where  # as it may be shown
+        self._engine = engine
+
+    def add(self, outcome: Outcome, path: Path) -> int:
+        """Keep what one capture came to; return the record's number.
+
+        The file's hash names the capture: the same file twice is one record. Judged anew with another result, its
+        new verdict is in force and the old one stays in the table. Raises RecordsError.
+        """
+        capture, trim, verdict = (
+            rows.capture_row(outcome, path),
+            rows.trim_row(outcome),
+            rows.verdict_row(outcome),
+        )
+        with self._writing() as connection:
+            return _put(connection, outcome, capture, trim, verdict)
+
+    def find(
+        self,
+        *,
+        job: str | None = None,
+        sensor: str | None = None,
+        verdict: str | None = None,
+        since: str | None = None,
+        limit: int | None = None,
+    ) -> list[Record]:
+        """Return records, newest first. `sensor` is a label or a serial number, `since` an ISO 8601 time."""
+        from sweeprig.records import queries
+
+        with self._reading() as connection:
+            return queries.find(connection, job=job, sensor=sensor, verdict=verdict, since=since, limit=limit)
+
+    def get(self, key: str | int) -> Record:
+        """Return the record of a number, or of at least 6 digits of its capture's hash. Raises NoRecordError."""
+        from sweeprig.records import queries
+
+        with self._reading() as connection:
+            return queries.get(connection, key, self.where)
+
+    def history(self, sensor: str, *, limit: int | None = None) -> list[Record]:
+        """Return one sensor's records, oldest first; with `limit`, the newest of them. Raises NoRecordError."""
+        from sweeprig.records import queries
+
+        with self._reading() as connection:
+            return queries.history(connection, sensor, self.where, limit=limit)
+
+    def count(self) -> int:
+        """Return the number of records."""
+        from sweeprig.records import queries
+
+        with self._reading() as connection:
+            return queries.count(connection)
+
+    @contextmanager
+    def _reading(self) -> Iterator[Connection]:
+        with told(self.where), self._engine.connect() as connection, connection.begin():
+            yield connection
+
+    @contextmanager
+    def _writing(self) -> Iterator[Connection]:
+        with (
+            told(self.where),
+            self._engine.connect().execution_options(writes=True) as connection,
+            connection.begin(),
+        ):
+            yield connection
+
+
+@contextmanager
+def open_store(place: str | Path, *, create: bool = True, wait_s: float = WAIT_S) -> Iterator[Store]:
+    """Open the records at `place` (folder, SQLite file or URL), bringing them to this program's version.
+
+    With `create` False a file that is not there raises RecordsMissingError. Raises RecordsError and its kinds.
+    """
+    url = records_url(place)
+    where = place_text(url)
+    engine = make_engine(url, create=create, wait_s=wait_s)
+    try:
+        with told(where):
+            migrate(engine, where)
+        yield Store(engine, where)
+    finally:
+        engine.dispose()
+
+
+def _put(
+    connection: Connection,
+    outcome: Outcome,
+    capture: dict[str, Any],
+    trim: dict[str, Any] | None,
+    verdict: dict[str, Any],
+) -> int:
+    from sqlalchemy import select, update
+
+    from sweeprig.records import schema as s
+
+    setup = outcome.setup
+    job, label = rows.text_of(setup.job), rows.text_of(setup.sensor_label)
+    sensor = {"label": label, "part": rows.text_of(setup.part), "serial": rows.text_of(setup.serial)}
+    capture["job_id"] = _ensure(connection, s.jobs, {"name": job}, ("name",)) if job else None
+    capture["sensor_id"] = (
+        _ensure(connection, s.sensors, sensor, tuple(sensor)) if any(sensor.values()) else None
+    )
+    verdict["trim_id"] = _ensure(connection, s.trims, trim, ("digest",)) if trim else None
+    number = _ensure(connection, s.captures, capture, ("sha256",))
+    connection.execute(  # two programs that judge the same capture take turns here
+        select(s.captures.c.id).where(s.captures.c.id == number).with_for_update()
+    )
+    in_force = (s.verdicts.c.capture_id == number) & s.verdicts.c.current
+    known = connection.execute(select(s.verdicts.c.digest).where(in_force)).scalar()
+    if known != verdict["digest"]:
+        connection.execute(update(s.verdicts).where(in_force).values(current=False))
+        connection.execute(s.verdicts.insert().values(capture_id=number, **verdict))
+    return number
+
+
+def _ensure(connection: Connection, table: Table, row: dict[str, Any], key: tuple[str, ...]) -> int:
+    """Return the number of the row with this key, put in where it is missing; two programs at once are safe."""
+    from sqlalchemy import and_, select
+    from sqlalchemy.dialects import postgresql, sqlite
+
+    dialect: Any = postgresql if connection.dialect.name == "postgresql" else sqlite
+    same = and_(*(table.c[name] == row[name] for name in key))
+    found = connection.execute(select(table.c.id).where(same)).scalar()
+    if found is None:
+        connection.execute(dialect.insert(table).values(**row).on_conflict_do_nothing())
+        found = connection.execute(select(table.c.id).where(same)).scalar_one()
+    return int(found)
