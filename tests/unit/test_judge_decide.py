@@ -71,6 +71,9 @@ def test_what_would_decide_names_the_uncertainty_needed_and_its_largest_source()
     )
     text = would_decide(0.405, u95=0.01, low=0.4, high=0.5, guard_factor=1.0, budget=budget)
     assert "below 0.005 V" in text
+    assert "below 0.0025 V" in would_decide(
+        0.405, u95=0.01, low=0.4, high=0.5, guard_factor=2.0, budget=budget
+    )
     assert "longer rests" in text
     text = would_decide(0.405, u95=0.01, low=0.4, high=0.5, guard_factor=1.0, budget=budget[1:])
     assert "better meter" in text

@@ -476,3 +476,13 @@ def test_the_load_of_the_rig_is_named_where_the_track_is_not_known() -> None:
     assert not any("--track-ohm" in t for t in given(seen()).not_shown)
     hall = given(seen(), load_profile("hall"), setup=make_setup(track_ohm=None, sensor_kind="hall"))
     assert not any("--track-ohm" in t for t in hall.not_shown)
+
+
+def test_the_uncertainty_of_a_ratio_holds_signal_and_supply() -> None:
+    """JCGM 100, 5.1.2: u(V/S)^2 = (u(V)/S)^2 + (V u(S)/S^2)^2."""
+    q = given(seen(0.45, 4.5, supply=5.0)).quantities
+    v, s, ratio = q["open_v"], q["supply_v"], q["open_ratio"]
+    assert v.u is not None
+    assert s.u is not None
+    assert ratio.u == pytest.approx(math.hypot(v.u / 5.0, 0.9 * s.u / 5.0), rel=1e-3)
+    assert ratio.u > 1.2 * v.u / 5.0
