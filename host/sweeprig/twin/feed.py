@@ -45,7 +45,7 @@ class Feed:
 
     @property
     def seconds(self) -> float:
-        """Time in the world [s]."""
+        """Time in the world since sampling began [s]."""
         return self.n_given * WINDOW_S
 
     def wait_s(self) -> float:
@@ -62,6 +62,7 @@ class Feed:
     def restart(self) -> None:
         """Begin anew: the lever is back where its hand starts."""
         self._n_starts += 1
+        self.n_given = 0
         self._world = self._make(self._n_starts)
 
     def raw(self, outputs: int, n_windows: int) -> bytes:

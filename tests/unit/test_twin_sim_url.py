@@ -1,0 +1,99 @@
+"""URLs of simulated rigs, and the pace at which their windows are given."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+import pytest
+
+from sweeprig.errors import InputError
+from sweeprig.twin.feed import MOST_WINDOWS, WINDOW_S, Feed
+from sweeprig.twin.sim_url import SimOptions, parse
+
+
+def test_a_bare_name_has_the_defaults() -> None:
+    assert parse("sim://worn") == SimOptions("worn")
+
+
+def test_every_key_is_taken() -> None:
+    found = parse(
+        "sim://good?seed=7&pace=fast&vm=cpython&board=driven&chip=rp2350&hand=open&turn=-2.5&unplug_after=1"
+    )
+    assert found == SimOptions("good", 7, "fast", "cpython", "driven", "rp2350", "open", -2.5, 1.0)
+
+
+@pytest.mark.parametrize(
+    ("url", "match"),
+    [
+        ("sim://good?sed=1", "did you mean seed"),
+        ("sim://good?seed=x", "a whole number"),
+        ("sim://good?pace=slow", "one of real, fast"),
+        ("sim://good?turn=nan", "a number of usual size"),
+        ("sim://good?turn=", "turn: a number"),
+        ("sim://good?unplug_after=-1", "0 or more seconds"),
+    ],
+)
+def test_what_is_not_understood_is_named(url: str, match: str) -> None:
+    with pytest.raises(InputError) as caught:
+        parse(url)
+    assert match in str(caught.value)
+
+
+class Still:
+    """A world in which every conversion has the number of its start."""
+
+    def __init__(self, n_starts: int) -> None:
+        self.n_starts = n_starts
+
+    def raw(self, n_windows: int, outputs: int) -> np.ndarray:
+        return np.full(n_windows * 498, self.n_starts, np.uint16)
+
+    def slow(self, outputs: int) -> Mapping[str, object]:
+        return {"readings": [], "fault": False, "button": False}
+
+
+class Clock:
+    now = 50.0
+
+    def __call__(self) -> float:
+        return self.now
+
+
+def n_windows(data: bytes) -> int:
+    assert len(data) % (498 * 2) == 0
+    return len(data) // (498 * 2)
+
+
+def test_at_fast_pace_windows_are_there_when_asked_for() -> None:
+    feed = Feed(Still, None)
+    assert n_windows(feed.raw(0, 4)) == 4
+    assert n_windows(feed.raw(0, 10_000)) == MOST_WINDOWS
+    assert feed.seconds == pytest.approx((4 + MOST_WINDOWS) * WINDOW_S)
+
+
+def test_at_real_pace_no_window_comes_before_it_is_due() -> None:
+    clock = Clock()
+    feed = Feed(Still, clock)
+    total = 0
+    assert feed.raw(0, 4) == b""
+    for _ in range(1000):
+        clock.now += 0.0007
+        total += n_windows(feed.raw(0, 4))
+    assert total == int(0.7 / WINDOW_S + 1e-9)
+
+
+def test_time_stands_still_while_nobody_asks() -> None:
+    clock = Clock()
+    feed = Feed(Still, clock)
+    feed.raw(0, 4)
+    clock.now += 60.0
+    assert feed.raw(0, 4) == b""
+    clock.now += 2.1 * WINDOW_S
+    assert n_windows(feed.raw(0, 4)) == 2
+
+
+def test_each_start_has_its_own_world() -> None:
+    feed = Feed(Still, None)
+    feed.restart()
+    assert set(np.frombuffer(feed.raw(0, 1), "<u2").tolist()) == {1}
