@@ -486,3 +486,33 @@ def test_the_uncertainty_of_a_ratio_holds_signal_and_supply() -> None:
     assert s.u is not None
     assert ratio.u == pytest.approx(math.hypot(v.u / 5.0, 0.9 * s.u / 5.0), rel=1e-3)
     assert ratio.u > 1.2 * v.u / 5.0
+
+
+def test_each_end_is_put_against_the_supply_of_its_own_rests() -> None:
+    sagged = seen(end(0.45, supply=5.0), end(4.14, supply=4.6), supply=4.9)
+    j = given(sagged)
+    assert margin(j, "closed").value_v == pytest.approx(0.45)
+    assert margin(j, "open").value_v == pytest.approx(4.5)
+    assert j.quantities["open_ratio"].value == pytest.approx(0.9)
+
+
+def test_dropouts_of_the_supply_do_not_widen_its_interval() -> None:
+    supply = TRACE.supply
+    assert supply is not None
+    dropped = supply.mean_v.copy()
+    dropped[::40] = 1.0
+    trace = replace(TRACE, supply=replace(supply, mean_v=dropped))
+    clean, torn = given(seen()).quantities["supply_v"], given(seen(), trace=trace).quantities["supply_v"]
+    assert torn.u == pytest.approx(clean.u, rel=0.02)
+
+
+def test_the_upper_rail_in_volts_is_as_uncertain_as_the_supply() -> None:
+    own = replace(ADJUSTABLE, supply=replace(ADJUSTABLE.supply, ratiometric=False))
+    q = given(seen(supply=5.0), own)
+    v, s = q.quantities["open_v"], q.quantities["supply_v"]
+    assert v.u is not None
+    assert s.u is not None
+    assert margin(q, "open").u95 == pytest.approx(1.96 * math.hypot(v.u, s.u), rel=0.01)
+    assert margin(q, "closed").u95 == pytest.approx(q.quantities["closed_v"].u95)
+    blind = given(seen(supply=math.nan), own, trace=replace(TRACE, supply=None))
+    assert margin(blind, "open").u95 == pytest.approx(1.96 * 0.25 / math.sqrt(3), rel=0.01)

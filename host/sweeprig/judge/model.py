@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from sweeprig.analysis.model import Finding
+from sweeprig.trim.model import BudgetLine as BudgetLine
 
 
 class Verdict(StrEnum):
@@ -14,24 +15,6 @@ class Verdict(StrEnum):
     PASS = "pass"
     FAIL = "fail"
     UNDECIDED = "undecided"
-
-
-@dataclass(frozen=True)
-class BudgetLine:
-    """One contribution to an uncertainty."""
-
-    name: str
-    kind: str  # A | B
-    distribution: str  # normal | rectangular | t | u-shaped | triangular
-    u: float  # standard uncertainty of the input, in `unit`
-    unit: str
-    sensitivity: float  # volts (or the quantity's unit) per unit
-    dof: float
-
-    @property
-    def contribution(self) -> float:
-        """Standard uncertainty that this input gives to the result."""
-        return abs(self.sensitivity) * self.u
 
 
 @dataclass(frozen=True)

@@ -89,6 +89,8 @@ def _margin(
 ) -> Margin:
     lower = end == "low"
     limits = profile.limits
+    if not lower:
+        q = scale.below_top(q)
     limit = limits.lower_rail.value if lower else scale.top_v - limits.upper_rail.value
     rail = "lower" if lower else "upper"
     if q.value is None or q.u95 is None:

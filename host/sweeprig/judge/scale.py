@@ -9,8 +9,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from sweeprig.analysis.model import Analysis
-from sweeprig.analysis.statistics import batch_u
-from sweeprig.capture.model import SweepSetup, Trace
+from sweeprig.analysis.statistics import batch_u, spread_of
+from sweeprig.capture.model import FloatArray, SweepSetup, Trace
 from sweeprig.frontend import FrontEnd
 from sweeprig.judge import budget as bu
 from sweeprig.judge.model import BudgetLine, Quantity
@@ -59,6 +59,17 @@ class Scale:
         return bu.quantity(
             q.name, q.unit, ratio * self.nominal_v, bu.scaled(lines, self.nominal_v), n_samples=q.n_samples
         )
+
+    def below_top(self, q: Quantity) -> Quantity:
+        """Return a level on the profile's scale with what the upper rail itself is uncertain by.
+
+        On nominal supply the rail is a number. In measured volts it is the measured supply, or one not observed.
+        """
+        if self.ratiometric or q.value is None:
+            return q
+        rail = bu.scaled(self.supply.budget, -1.0, "supply: ")
+        lines = (*q.budget, *(rail if self.supply.value is not None else (self._unseen(self.nominal_v),)))
+        return bu.quantity(q.name, q.unit, q.value, lines, n_samples=q.n_samples)
 
     def ratio(self, q: Quantity, name: str) -> Quantity:
         """Return a measured level as a ratio to the measured supply, both above sensor ground."""
@@ -120,11 +131,17 @@ def _at_rests(analysis: Analysis) -> dict[str, float]:
     return out
 
 
+def _steady(supply_v: FloatArray) -> FloatArray:
+    """Windows of the supply without its dropouts: within 5 robust standard deviations of the median."""
+    near = np.abs(supply_v - np.median(supply_v)) <= 5 * max(spread_of(supply_v), 1e-4)
+    return np.asarray(supply_v[near], dtype=float)
+
+
 def _supply(analysis: Analysis, trace: Trace, trim: Trim | None, end: FrontEnd | None) -> Quantity:
     value = analysis.supply_v
     if trace.supply is None or not math.isfinite(value) or value <= 0:
         return bu.missing("supply_v", "V", NOT_OBSERVED)
-    u, dof = batch_u(trace.supply.mean_v)
+    u, dof = batch_u(_steady(trace.supply.mean_v))
     lines = (
         BudgetLine("level of the supply", "A", "t", u if math.isfinite(u) else 0.0, "V", 1.0, dof),
         *bu.calibration_lines(value, channel=2, trim=trim, front_end=end),
