@@ -229,6 +229,10 @@ def make_quantities(*, supply: bool = True, sense: Sense = Sense.RISING) -> dict
         "span_v": volts("span_v", OPEN_V - CLOSED_V, 2.9e-3),
         "supply_v": volts("supply_v", SUPPLY_V if supply else None, 2.2e-3, why),
     }
+    for name, end in (("low", low), ("high", high)):
+        ratio = None if not supply or end.value is None else end.value / SUPPLY_V
+        u95 = None if ratio is None else 4.1e-4
+        quantities[f"{name}_ratio"] = Quantity(f"{name}_ratio", "", ratio, u95, reason="" if supply else why)
     if sense is Sense.UNKNOWN:
         return quantities
     ends = (low, high) if sense is Sense.RISING else (high, low)
@@ -250,13 +254,20 @@ def make_margins(sense: Sense = Sense.RISING) -> tuple[Margin, ...]:
     )
 
 
-def make_checks(*, supply: bool = True) -> tuple[Check, ...]:
-    source = "common practice, no source"
+def make_checks(*, supply: bool = True, sense: Sense = Sense.RISING) -> tuple[Check, ...]:
+    source, open_ = "common practice, no source", Verdict.UNDECIDED
     ends = (
         Check("closed", CLOSED_V, 1.8e-3, "V", 0.4, 0.5, Verdict.PASS, source),
         Check("open", OPEN_V, 2.4e-3, "V", 4.0, 4.7, Verdict.PASS, source),
         Check("span", OPEN_V - CLOSED_V, 2.9e-3, "V", 3.0, None, Verdict.PASS, source),
     )
+    if sense is Sense.UNKNOWN:
+        why = "say which end is closed"
+        ends = (
+            Check("closed", None, None, "V", 0.4, 0.5, open_, source, why),
+            Check("open", None, None, "V", 4.0, 4.7, open_, source, why),
+            ends[2],
+        )
     seen = (Check("supply", SUPPLY_V, 2.2e-3, "V", 4.75, 5.25, Verdict.PASS, source),)
     strokes = Check("strokes", 4.0, None, "strokes", 3.0, None, Verdict.PASS, source)
     return (*ends, *(seen if supply else ()), strokes)
@@ -347,7 +358,7 @@ def outcome(
             not_shown=analysis.not_shown,
             profile_name="adjustable-potentiometer",
             guard_factor=1.0,
-            checks=make_checks(supply=supply),
+            checks=make_checks(supply=supply, sense=sense),
             under=no_fault_text(4) if decided is Verdict.PASS else "",
         ),
         profile=load_profile("adjustable-potentiometer"),

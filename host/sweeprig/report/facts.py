@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
+from itertools import pairwise
 
 from sweeprig.analysis.model import Event
 from sweeprig.judge.outcome import Outcome
@@ -79,7 +80,7 @@ def verified_text(outcome: Outcome) -> str:
 def lost_text(outcome: Outcome) -> str:
     """Return what was not seen of the capture."""
     trace, capture = outcome.trace, outcome.capture
-    lost = capture.n_lost if capture else trace.n_lost
+    lost = max(capture.n_lost if capture else 0, trace.n_lost)
     total = trace.t_s.size + lost
     if not lost:
         return f"none of {total} records"
@@ -127,6 +128,8 @@ def worst_event(outcome: Outcome) -> Event | None:
 
 
 def _counts_text(outcome: Outcome) -> str:
+    if not outcome.analysis.strokes:
+        return "no stroke was seen"
     full = sum(stroke.full for stroke in outcome.analysis.strokes)
     strokes = count_of(len(outcome.analysis.strokes), "stroke")
     return f"{strokes}, {full} of them full, {count_of(len(outcome.analysis.rests), 'rest')}"
@@ -174,14 +177,18 @@ def time_of(outcome: Outcome, index: int) -> float:
     return float(outcome.trace.t_s[0]) + (index - int(capture.records.index[0])) * capture.window_s
 
 
+def mark_times(outcome: Outcome) -> list[float]:
+    """Return when the rig's button was pressed [s], on the trace's axis."""
+    capture = outcome.capture
+    if capture is None or not capture.records.index.size:
+        return []
+    return [time_of(outcome, m.index) for m in capture.marks]
+
+
 def mark_texts(outcome: Outcome) -> list[str]:
     """Return each press of the rig's button with the events between it and the next."""
-    capture = outcome.capture
-    if capture is None or not capture.marks or not capture.records.index.size:
-        return []
-    times = [time_of(outcome, m.index) for m in capture.marks]
-    texts = []
-    for number, (start, stop) in enumerate(zip(times, [*times[1:], float("inf")], strict=True), 1):
+    times, texts = mark_times(outcome), []
+    for number, (start, stop) in enumerate(pairwise([*times, float("inf")]), 1):
         n = sum(start <= e.start_s < stop for e in outcome.analysis.events)
         texts.append(f"mark {number} at {start:.2f} s: {count_of(n, 'event')} until the next")
     return texts

@@ -10,6 +10,19 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
 
+# Control characters are no HTML, and marks that turn the direction of writing could disguise what follows them.
+UNPRINTABLE = dict.fromkeys(
+    (
+        *(c for c in (*range(32), *range(127, 160)) if c not in (9, 10, 13)),
+        *range(0x202A, 0x202F),
+        *range(0x2066, 0x206A),
+        *range(0xD800, 0xE000),
+        *(0xFFFE, 0xFFFF),
+    ),
+    "\N{REPLACEMENT CHARACTER}",
+)
+
+
 def _environment() -> Environment:
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
@@ -23,7 +36,11 @@ def _environment() -> Environment:
 
 
 def sheet_html(outcome: Outcome) -> str:
-    """Return the page. Whatever was typed is escaped; nothing in it comes from a network."""
+    """Return the page. Whatever was typed is escaped; nothing in it comes from a network.
+
+    Raises nothing of its own: what is not known is said so on the page.
+    """
     from sweeprig.report.view import sheet_view
 
-    return _environment().get_template("sheet.html").render(sheet_view(outcome))
+    page = _environment().get_template("sheet.html").render(sheet_view(outcome))
+    return page.translate(UNPRINTABLE)

@@ -13,10 +13,12 @@ from sweeprig.capture.model import Channel, Trace
 from sweeprig.judge.outcome import Outcome
 from sweeprig.report import svg
 from sweeprig.report.columns import Columns, to_columns
+from sweeprig.report.facts import mark_times
 from sweeprig.report.figures import fixed, volts
 from sweeprig.report.scales import ticks
 
 NUMBERED = 9  # events that get a number; the others get a tick
+THIN = 1.3  # units: a column no taller than the mean's line is hidden by it
 Limits = tuple[float | None, float | None]
 
 
@@ -100,14 +102,12 @@ def _zones(d: svg.Svg, f: Frame, limits: Limits, supply_v: float) -> None:
 
 
 def _band(f: Frame, c: Columns) -> str:
-    step = (f.right - f.left) / max(c.t_s.size, 1)
     parts = []
     for t, low, high in zip(c.t_s, c.low_v, c.high_v, strict=True):
         y0, y1 = f.y(float(low)), f.y(float(high))
-        if y0 - y1 < 1.0:
-            y0, y1 = y0 + 0.5, y1 - 0.5
-        parts.append(f"M{svg.px(f.x(float(t)))} {svg.px(y0)}V{svg.px(y1)}")
-    return "".join(parts) if step else ""
+        if y0 - y1 >= THIN:
+            parts.append(f"M{svg.px(f.x(float(t)))} {svg.px(y0)}V{svg.px(y1)}")
+    return "".join(parts)
 
 
 def _mean(f: Frame, c: Columns) -> str:
@@ -120,10 +120,9 @@ def _mean(f: Frame, c: Columns) -> str:
 def _channel(d: svg.Svg, f: Frame, trace: Trace, channel: Channel, *, stroke: str, dash: str | None) -> None:
     n = max(60, int(f.right - f.left))
     c = to_columns(trace.t_s, channel, trace.gap_before, start_s=f.start_s, stop_s=f.stop_s, n=n)
-    band = {} if dash is None else {"stroke_opacity": 0.45}
-    d.path(_band(f, c), stroke=stroke, stroke_width=1.15, **band)
-    if dash is not None:
-        d.path(_mean(f, c), stroke=stroke, stroke_width=1.2, stroke_dasharray=dash)
+    band = {} if dash is None else {"stroke_opacity": 0.4}
+    d.path(_band(f, c), stroke=stroke, stroke_width=1.1, **band)
+    d.path(_mean(f, c), stroke=stroke, stroke_width=1.3, stroke_dasharray=dash, stroke_linejoin="round")
 
 
 def _gaps(d: svg.Svg, f: Frame, trace: Trace) -> None:
@@ -131,7 +130,7 @@ def _gaps(d: svg.Svg, f: Frame, trace: Trace) -> None:
         start = float(trace.t_s[i - 1]) + trace.window_s if i else f.start_s
         x0, x1 = f.x(start), f.x(float(trace.t_s[i]))
         d.rect(x0, f.top, max(x1 - x0, 1.5), f.bottom - f.top, fill="#d7dce0")
-        d.text((x0 + x1) / 2, f.top + 12, "lost", size=9.0, text_anchor="middle", fill=svg.MUTED)
+        d.text((x0 + x1) / 2, (f.top + f.bottom) / 2, "lost", size=9.0, text_anchor="middle", fill=svg.MUTED)
 
 
 def _strip(d: svg.Svg, f: Frame, outcome: Outcome, compact: bool) -> None:
@@ -151,8 +150,8 @@ def _strip(d: svg.Svg, f: Frame, outcome: Outcome, compact: bool) -> None:
             place = (x0 + x1) / 2 + (8 if stroke.direction > 0 else -8)
             d.text(place, y1 + 1, str(number), size=10.0, text_anchor="middle", fill=svg.INK)
     if not compact:
-        d.text(f.right + 8, y0 + 6, "strokes, numbered", size=9.5, fill=svg.MUTED)
-        d.text(f.right + 8, y1 + 3, "rests, thick", size=9.5, fill=svg.MUTED)
+        d.text(f.right + 8, y0 + 9, "strokes, numbered", size=9.5, fill=svg.MUTED)
+        d.text(f.right + 8, y1 + 5, "rests, thick", size=9.5, fill=svg.MUTED)
 
 
 def _ends(d: svg.Svg, f: Frame, outcome: Outcome, compact: bool) -> list[tuple[float, str, str]]:
@@ -187,13 +186,31 @@ def _events(d: svg.Svg, f: Frame, outcome: Outcome) -> None:
         d.text(x, centre, str(number), size=10.0, fill=svg.ALARM, font_weight="700", text_anchor="middle")
 
 
+def _spread(wanted: list[float], *, step: float, last: float) -> list[float]:
+    """Return rising places at least `step` apart, none below `last` where they fit, near the wanted ones."""
+    placed: list[float] = []
+    for y in wanted:
+        placed.append(max(y, placed[-1] + step) if placed else y)
+    for i in range(len(placed) - 1, -1, -1):
+        most = last if i == len(placed) - 1 else placed[i + 1] - step
+        placed[i] = min(placed[i], most)
+    return placed
+
+
 def _margin_labels(d: svg.Svg, f: Frame, labels: list[tuple[float, str, str]]) -> None:
     """Write the labels right of the frame, pushed apart where they would overlap."""
-    placed = -1e9
-    for y, text, colour in sorted(labels):
-        at = max(y + 3.5, placed + 12.5)
-        placed = at
+    ordered = sorted(labels)
+    places = _spread([y + 3.5 for y, _, _ in ordered], step=12.5, last=f.bottom + 14)
+    for at, (_, text, colour) in zip(places, ordered, strict=True):
         d.text(f.right + 8, at, text, size=10.5, fill=colour, font_weight="600")
+
+
+def _marks(d: svg.Svg, f: Frame, outcome: Outcome) -> None:
+    """Draw the presses of the rig's button as numbered flags."""
+    for number, at_s in enumerate(mark_times(outcome), 1):
+        x = f.x(at_s)
+        d.line(x, f.top, x, f.bottom, stroke=svg.INK, stroke_dasharray="1.5 3")
+        d.text(x + 3, f.bottom - 5, f"mark {number}", size=10.0)
 
 
 def trace_svg(outcome: Outcome, *, width: float, height: float, name: str) -> Markup:
@@ -222,6 +239,7 @@ def trace_svg(outcome: Outcome, *, width: float, height: float, name: str) -> Ma
     _channel(d, f, trace, trace.signal_a, stroke=svg.SIGNAL, dash=None)
     labels += _ends(d, f, outcome, compact)
     labels += [(f.y(v), f"limit {volts(v)}", svg.MUTED) for v in limits if v is not None]
+    _marks(d, f, outcome)
     _events(d, f, outcome)
     _strip(d, f, outcome, compact)
     if not compact:

@@ -13,16 +13,10 @@ from sweeprig.report.figures import NONE, capture_code, clip, count_of, fixed, u
 from sweeprig.report.handover import FORMULA, Row, handover_rows
 from sweeprig.report.limits import limit_rows
 from sweeprig.report.names import name_of
+from sweeprig.report.room import Room, room_for
 from sweeprig.report.trace_plot import trace_svg
 from sweeprig.report.track_plot import passes_text, track_svg
 
-MAIN_FINDINGS = 2  # in full on the main page; every one stands on the pages after it
-MAIN_NOT_SHOWN = 4  # together with the findings
-MAIN_LIMITS = 8
-MAIN_REASON = 260  # characters of the reason on the main page
-MAIN_EVIDENCE = 330  # characters of a finding's evidence and next step there
-MAIN_ALERTS = 3
-CLIP = 40  # characters of one typed text on the main page; in full behind it
 VERDICT_WORDS = {"pass": "Pass", "fail": "Fail", "undecided": "Undecided"}
 
 
@@ -52,7 +46,8 @@ def _sense(outcome: Outcome) -> dict[str, str]:
 
 def _events(outcome: Outcome) -> dict[str, str]:
     worst, n = facts.worst_event(outcome), len(outcome.analysis.events)
-    strokes = f"in {count_of(len(outcome.analysis.strokes), 'stroke')}"
+    n_strokes = len(outcome.analysis.strokes)
+    strokes = f"in {count_of(n_strokes, 'stroke')}" if n_strokes else "no stroke was seen"
     deepest = f"deepest {fixed(worst.depth_percent, 0)} % of supply" if worst else ""
     return {
         "name": "Dropouts and jumps",
@@ -117,61 +112,85 @@ def _second_track(outcome: Outcome) -> Markup | None:
     return None if track is None else track_svg(track, (), width=470, height=158, name="mapb", first=first)
 
 
-def _head(outcome: Outcome) -> dict[str, Any]:
+def _head(outcome: Outcome, room: Room) -> dict[str, Any]:
     s, verdict = outcome.setup, str(outcome.judgement.verdict)
     reason, alerts = headline(outcome), facts.alerts(outcome)
     return {
         "verdict": verdict,
         "word": VERDICT_WORDS[verdict],
-        "reason": clip(reason, MAIN_REASON),
+        "reason": clip(reason, room.reason),
         "long_reason": len(reason) > 120,
-        "under": outcome.judgement.under,
-        "who": [clip(t, CLIP) for t in (s.job, s.sensor_label, s.part, s.serial) if t],
+        "under": clip(outcome.judgement.under, room.reason),
+        "who": [clip(t, room.typed) for t in (s.job, s.sensor_label, s.part, s.serial) if t],
         "kind": "Wiggle sheet" if s.task == "wiggle" else "Position sensor sheet",
         "taken": (outcome.capture.created if outcome.capture else outcome.made_at)[:16].replace("T", " "),
         "code": capture_code(outcome.capture.sha256 if outcome.capture else ""),
         "sha256": outcome.capture.sha256 if outcome.capture else "",
-        "alerts": [clip(t, 200) for t in alerts[:MAIN_ALERTS]],
-        "more_alerts": max(0, len(alerts) - MAIN_ALERTS),
+        "alerts": [clip(t, room.alert) for t in alerts[: room.alerts]],
+        "more_alerts": max(0, len(alerts) - room.alerts),
         "readings": readings(outcome),
     }
 
 
-def main_page(outcome: Outcome) -> dict[str, Any]:
-    """Return what stands on the first page: it has to fit on one A4 whatever was typed or found."""
+def _tables(outcome: Outcome, room: Room, table: list[dict[str, Any]]) -> dict[str, Any]:
     found, limits = evidence.finding_rows(outcome), limit_rows(outcome)
     short = [
-        f | {k: clip(f[k], MAIN_EVIDENCE) for k in ("evidence", "next_step")} for f in found[:MAIN_FINDINGS]
+        f
+        | {"evidence": clip(f["evidence"], room.evidence), "next_step": clip(f["next_step"], room.next_step)}
+        for f in found[: room.findings]
     ]
-    table = handover(outcome)
-    shots = evidence.snapshot_drawings(outcome, limit=1, width=470, height=150, name="first")
-    return _head(outcome) | {
-        "trace_wide": trace_svg(outcome, width=960, height=282, name="wide"),
-        "trace_narrow": trace_svg(outcome, width=400, height=340, name="narrow"),
-        "track": _track(outcome),
-        "limits": limits[:MAIN_LIMITS],
-        "more_limits": max(0, len(limits) - MAIN_LIMITS),
+    unseen = outcome.judgement.not_shown[: max(room.not_shown - len(short), 1)]
+    return {
+        "limits": limits[: room.limits],
+        "more_limits": max(0, len(limits) - room.limits),
         "main_findings": short,
-        "main_not_shown": [clip(t, 140) for t in outcome.judgement.not_shown[: MAIN_NOT_SHOWN - len(short)]],
-        "more_findings": max(0, len(found) - MAIN_FINDINGS),
+        "more_findings": max(0, len(found) - room.findings),
+        "main_not_shown": [clip(t, 140) for t in unseen],
         "handover": table,
-        "no_counts": bool(table) and table[0]["rows"][0]["cells"][1] == NONE,
+        "no_counts": _no_counts(outcome),
         "formula": FORMULA,
         "nominal": f"{outcome.trace.nominal_supply_v:g} V",
-        "short_budget": short_budget(outcome),
-        "first_shot": shots[0] if shots and len(table) < 2 else None,
-        "facts": [(n, clip(t, 120)) for n, t in facts.facts(outcome)],
-        "cautions": facts.cautions(outcome),
-        "versions": ", ".join(f"{k} {v}" for k, v in outcome.versions.items()),
     }
+
+
+def _no_counts(outcome: Outcome) -> str:
+    """Return why the hand-over table has no ratio; empty where it has."""
+    ratio = outcome.judgement.quantities.get(end_keys(outcome)[0].replace("_v", "_ratio"))
+    if ratio is not None and ratio.value is not None:
+        return ""
+    return (ratio.reason if ratio else "") or "the supply was not observed"
+
+
+def main_page(outcome: Outcome) -> dict[str, Any]:
+    """Return what stands on the first page."""
+    table = handover(outcome)
+    room = room_for(outcome, n_alerts=len(facts.alerts(outcome)), n_tracks=len(table))
+    shots = evidence.snapshot_drawings(outcome, limit=1, width=470, height=150, name="first")
+    return (
+        _head(outcome, room)
+        | _tables(outcome, room, table)
+        | {
+            "trace_wide": trace_svg(outcome, width=960, height=room.trace_height, name="wide"),
+            "trace_narrow": trace_svg(outcome, width=400, height=340, name="narrow"),
+            "track": _track(outcome),
+            "track_b": _second_track(outcome),
+            "extra": room.extra,
+            "short_budget": short_budget(outcome),
+            "first_shot": shots[0] if shots else None,
+            "facts": [(n, clip(t, room.fact)) for n, t in facts.facts(outcome)],
+            "cautions": facts.cautions(outcome),
+            "versions": clip(", ".join(f"{k} {v}" for k, v in outcome.versions.items()), 100),
+        }
+    )
 
 
 def sheet_view(outcome: Outcome) -> dict[str, Any]:
     """Return the whole sheet's contents."""
     n_shots = len(outcome.capture.snapshots) if outcome.capture else 0
-    plain = outcome.judgement.verdict == "pass" and not outcome.judgement.findings and not n_shots
-    return main_page(outcome) | {
-        "print_all": not plain,
+    page = main_page(outcome)
+    passed = outcome.judgement.verdict == "pass" and not outcome.judgement.findings
+    return page | {
+        "print_all": not (passed and page["extra"] and not n_shots),
         "full_reason": outcome.judgement.reason,
         "all_alerts": facts.alerts(outcome),
         "findings": evidence.finding_rows(outcome),
@@ -183,7 +202,6 @@ def sheet_view(outcome: Outcome) -> dict[str, Any]:
             outcome, limit=evidence.MAX_SNAPSHOTS, width=340, height=170, name="shot"
         ),
         "snapshots_left_out": max(0, n_shots - evidence.MAX_SNAPSHOTS),
-        "track_b": _second_track(outcome),
         "budgets": budgets(outcome),
         "quantities": evidence.quantity_rows(outcome),
         "not_shown": outcome.judgement.not_shown,

@@ -1,0 +1,52 @@
+"""How much of everything the main page can hold: it has to stay on one A4 whatever was typed or found."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sweeprig.judge.outcome import Outcome
+
+
+@dataclass(frozen=True)
+class Room:
+    """Most of each part on the main page; the whole stands on the pages behind it."""
+
+    typed: int = 40  # characters of one typed text
+    reason: int = 260
+    alert: int = 200
+    alerts: int = 3
+    findings: int = 2
+    evidence: int = 330
+    next_step: int = 330
+    not_shown: int = 4  # together with the findings
+    limits: int = 8
+    fact: int = 120
+    trace_height: float = 282.0
+    extra: bool = True  # the budget of the ends, or the first snapshot
+
+
+ROOMY = Room()
+TIGHT = Room(
+    typed=26,
+    reason=200,
+    alert=105,
+    evidence=170,
+    next_step=130,
+    not_shown=2,
+    limits=7,
+    fact=88,
+    trace_height=236.0,
+    extra=False,
+)
+LINE = 75  # characters that fit into one line of a column, about
+MOST_LINES = 7  # of findings in a roomy page
+
+
+def room_for(outcome: Outcome, *, n_alerts: int, n_tracks: int) -> Room:
+    """Return the roomy page for the plain case, the tight one where anything takes more space."""
+    setup, judgement = outcome.setup, outcome.judgement
+    typed = sum(len(t) for t in (setup.job, setup.sensor_label, setup.part, setup.serial))
+    lines = sum(1 + (len(f.evidence) + len(f.next_step)) / LINE for f in judgement.findings[: ROOMY.findings])
+    longest = max(len(t) for t in (outcome.analysis.sense_evidence, setup.lead_checked, setup.operator, ""))
+    crowded = n_alerts or n_tracks > 1 or setup.setting == "vehicle" or typed > 110
+    return TIGHT if crowded or lines > MOST_LINES or longest > 100 else ROOMY
