@@ -41,7 +41,7 @@ MARGINAL_V = 1e-9
 FITS = "Both ends keep their limits after the move."
 
 
-def check_mount(mount: str, profile: Profile) -> None:
+def check_mount(mount: str, profile: Profile, *, target_v: float | None = None) -> None:
     """Raise where aiming is not for this mount: InputError where it was not said, SafetyError where it is refused."""
     if mount not in tuple(Mount):
         raise InputError(
@@ -57,7 +57,7 @@ def check_mount(mount: str, profile: Profile) -> None:
             limit="a sensor on a slotted mount, made to be turned",
             next_step="look at lever, stop and part instead; sweeprig sweep judges both ends",
         )
-    if profile.aim is None:
+    if profile.aim is None and target_v is None:
         raise InputError(
             f"The profile {profile.name} names no target for the closed end.",
             seen=f"slotted = {str(profile.sensor.slotted).lower()} and no [aim]",

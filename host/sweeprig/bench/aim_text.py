@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from typing import Any
 
 from sweeprig.bench.aim import Ends, Plan, Window
+from sweeprig.bench.day_limits import limit
+from sweeprig.bench.watch import WatchState
 from sweeprig.errors import InputError
+from sweeprig.judge.outcome import Outcome
 
 
 @dataclass(frozen=True)
@@ -34,6 +38,72 @@ def steer(
     if volts_per_degree:
         degrees = f", {abs(distance / volts_per_degree):.1f} degrees"
     return Steer(distance, False, f"{turn} by {abs(distance):.3f} V{degrees}")
+
+
+@dataclass
+class AimGuide:
+    """Adds target, distance and direction to a live view, and knows when the target is reached."""
+
+    window: Window
+    target_v: float
+    volts_per_degree: float | None = None
+    inside: bool = False
+    _since_s: float | None = None
+
+    def adorn(self, state: WatchState) -> WatchState:
+        """Return the state with what to do."""
+        if state.reading_v is None:
+            return state
+        now = steer(
+            state.reading_v, self.window, volts_per_degree=self.volts_per_degree, target_v=self.target_v
+        )
+        self.inside = now.inside
+        self._since_s = (
+            (self._since_s if self._since_s is not None else state.seconds) if now.inside else None
+        )
+        marks = (self.window.low_v, self.target_v, self.window.high_v)
+        return replace(state, target=marks, message=now.text)
+
+    def reached(self, state: WatchState) -> bool:
+        """Return whether the reading has stood inside the window long enough."""
+        return self._since_s is not None and state.seconds - self._since_s >= limit("aim.steady_s")
+
+
+def ends_of(outcome: Outcome) -> Ends:
+    """Return both ends of a sweep. Raises InputError where they were not found."""
+    found = outcome.judgement.quantities
+    closed, opened = found.get("closed_v"), found.get("open_v")
+    if closed is None or opened is None or closed.value is None or opened.value is None:
+        why = next((q.reason for q in (closed, opened) if q is not None and q.reason), "no rest at a stop")
+        raise InputError(
+            "Both ends must be known before a sensor is turned.",
+            seen=why,
+            limit="a sweep from closed throttle with rests at both stops",
+            next_step="sweep again from closed throttle, stop to stop, and hold at each stop",
+        )
+    supply = outcome.analysis.supply_v
+    u95 = max(closed.u95 or 0.0, opened.u95 or 0.0)
+    at = supply if math.isfinite(supply) else outcome.trace.nominal_supply_v
+    return Ends(closed.value, opened.value, at, u95)
+
+
+def simulated_turn(port: str, move_v: float, ends: Ends) -> tuple[str, str]:
+    """Return the address of the simulated rig with its sensor turned by `move_v`, and the line that says so.
+
+    A simulated sensor cannot be reached with a screwdriver: it is turned in its address.
+    """
+    from sweeprig.twin.sensors import load_sensor
+    from sweeprig.twin.sim_url import parse
+    from sweeprig.twin.simulated import TRAVEL_DEG
+
+    options = parse(port)
+    spec = load_sensor(options.sensor)
+    per_degree_v = (spec.open_v - spec.closed_v) / TRAVEL_DEG * ends.supply_v / 5.0
+    degrees = round(move_v / per_degree_v, 2)
+    base, _, query = port.partition("?")
+    kept = [part for part in query.split("&") if part and not part.startswith("turn=")]
+    address = f"{base}?{'&'.join([*kept, f'turn={options.turn + degrees:.2f}'])}"
+    return address, f"Simulated sensor: turned by {degrees:+.2f} degrees; from now on it is at {address}"
 
 
 def per_degree(first: tuple[float, float], second: tuple[float, float]) -> float:

@@ -27,7 +27,8 @@ _DIGITS = {
 }
 DIGIT_ROWS = 5
 TALL = 20  # rows from which there is room for the large digits
-WIDE = 50  # columns from which there is room for them
+WIDE = 42  # columns from which there is room for them
+TWICE = 78  # ... and for twice their width
 FLAG_WORDS = {
     "clear": "CLEAR of both rails",
     "near-lower": "NEAR THE LOWER RAIL",
@@ -60,10 +61,11 @@ def _volts(value: float | None, digits: int = 3) -> str:
 
 def reading_lines(state: WatchState, width: int, height: int) -> list[str]:
     """Return the reading, large where there is room."""
-    text = f"{_volts(state.reading_v)} V"
+    text = _volts(state.reading_v)
     if width < WIDE or height < TALL:
-        return [f"  {text}"]
-    return ["  " + row for row in big(text, wide=width >= 76)]
+        return [f"  {text} V"]
+    rows = big(f"{text}V", wide=width >= TWICE)
+    return ["  " + row for row in rows]
 
 
 def flag_line(state: WatchState) -> str:
@@ -125,12 +127,19 @@ def strip_lines(state: WatchState, width: int, rows: int) -> list[str]:
             grid[r] = ["▒"] * columns
     spans = _joined(state, columns)
     for k, (low_v, high_v) in enumerate(spans):
-        low, high = (_column(v, state.top_v, rows) for v in (low_v, high_v))
-        for level in range(low, high + 1):
-            grid[rows - 1 - level][columns - len(spans) + k] = "█"
+        low, high = (_column(v, state.top_v, 2 * rows) for v in (low_v, high_v))
+        _bar(grid, columns - len(spans) + k, low, high)
     labels = {0: f"{state.top_v:5.2f} ", rows - 1: f"{0.0:5.2f} "}
     lines = [f"  {labels.get(r, ' ' * 6)}│{''.join(grid[r])}" for r in range(rows)]
     return [*lines, f"  {'':6} {f'-{state.strip_s:.0f} s':<{max(0, columns - 3)}}now"]
+
+
+def _bar(grid: list[list[str]], at: int, low: int, high: int) -> None:
+    """Draw one column from half row `low` to half row `high`, counted from the bottom."""
+    rows = len(grid)
+    for r in range(low // 2, high // 2 + 1):
+        lower, upper = low <= 2 * r <= high, low <= 2 * r + 1 <= high
+        grid[rows - 1 - r][at] = "█" if lower and upper else "▀" if upper else "▄"
 
 
 def fact_lines(state: WatchState, width: int) -> list[str]:

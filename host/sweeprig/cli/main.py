@@ -9,6 +9,7 @@ import typer
 
 from sweeprig import __version__
 from sweeprig.cli import (
+    aim_cmd,
     check_cmd,
     config_cmd,
     demo_cmd,
@@ -58,6 +59,7 @@ for module in (
     sweep_cmd,
     check_cmd,
     watch_cmd,
+    aim_cmd,
     series_cmd,
     pins_cmd,
     trim_cmd,
