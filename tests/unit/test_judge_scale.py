@@ -1,0 +1,175 @@
+"""The scale that limits hold on: ratio, supply, sensor ground, and what they are uncertain by."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from judge_cases import (
+    ADJUSTABLE,
+    FAIL,
+    FIXED,
+    PASS,
+    TRACE,
+    UNDECIDED,
+    check,
+    codes,
+    end,
+    finding,
+    given,
+    margin,
+    seen,
+)
+from outcomes import CLOSED_V, SUPPLY_V, make_setup, make_trace
+from sweeprig.analysis.model import Cause, Code
+from sweeprig.capture.model import Channel
+from sweeprig.judge.model import Verdict
+from sweeprig.judge.profile import load_profile
+from sweeprig.words import Hookup
+
+
+def test_quantities_carry_their_budget() -> None:
+    q = given(seen()).quantities
+    assert q["closed_v"].value == CLOSED_V
+    assert q["closed_v"].u95 == q["low_v"].u95
+    for name in ("closed_v", "open_v", "span_v", "supply_v", "closed_ratio", "open_ratio"):
+        own = q[name]
+        assert own.u is not None
+        assert own.u95 is not None
+        assert own.coverage_factor is not None
+        assert own.u == pytest.approx(math.sqrt(sum(b.contribution**2 for b in own.budget)))
+        assert own.u95 == pytest.approx(own.coverage_factor * own.u)
+        assert own.u95 > 0
+    assert q["closed_ratio"].value == pytest.approx(CLOSED_V / SUPPLY_V)
+
+
+@pytest.mark.parametrize("supply", [4.6, 5.0, 5.2])
+def test_limits_of_a_ratiometric_sensor_hold_for_ratio_times_nominal(supply: float) -> None:
+    """0.09 and 0.9 of the supply are 0.45 and 4.5 V at 5 V, whatever the supply is."""
+    j = given(seen(0.09 * supply, 0.9 * supply, supply=supply))
+    assert j.verdict is PASS
+    closed = margin(j, "closed")
+    assert closed.value_v == pytest.approx(0.45)
+    assert closed.measured_v == pytest.approx(0.09 * supply)
+    assert check(j, "closed").value == pytest.approx(0.45)
+    assert check(j, "span").value == pytest.approx(4.05, rel=1e-6)
+
+
+def test_limits_of_another_sensor_hold_for_measured_volts() -> None:
+    fixed_reference = replace(ADJUSTABLE, supply=replace(ADJUSTABLE.supply, ratiometric=False))
+    j = given(seen(0.414, 4.14, supply=4.6), fixed_reference)
+    assert margin(j, "closed").value_v == pytest.approx(0.414)
+    assert margin(j, "open").limit_v == pytest.approx(4.4, abs=1e-3)  # measured supply less the margin
+    assert j.verdict is PASS
+
+
+def test_sensor_ground_is_the_lower_rail() -> None:
+    """0.25 V on the meter with sensor ground at 0.12 V is 0.13 V above its rail."""
+    trace = replace(TRACE, ground_v=np.full(TRACE.t_s.size, 0.12))
+    j = given(seen(0.25, 4.5, supply=5.0), FIXED, trace=trace)
+    assert margin(j, "closed").value_v == pytest.approx(5 * 0.13 / 4.88)
+    assert margin(j, "closed").verdict is FAIL
+    assert given(seen(0.25, 4.5, supply=5.0), FIXED).margins[0].verdict is PASS
+
+
+def test_without_the_supply_there_is_no_ratio_and_its_range_is_counted() -> None:
+    trace = make_trace(n=600, supply=False)
+    blind = seen(0.45, 4.3, supply=math.nan)
+    j = given(blind, trace=trace, setup=make_setup(hookup=Hookup.TAPPED))
+    assert j.quantities["closed_ratio"].value is None
+    assert "not observed" in j.quantities["closed_ratio"].reason
+    assert not [c for c in j.checks if c.name == "supply"]
+    assert any("taken as 4.75 to 5.25 V" in text for text in j.not_shown)
+    # 5 % of 4.3 V, rectangular: 4.3 x 0.25/5/sqrt(3) = 0.124 V standard uncertainty
+    assert margin(j, "open").u95 == pytest.approx(1.96 * 4.3 * 0.05 / math.sqrt(3), rel=0.01)
+    assert j.quantities["open_v"].u95 == pytest.approx(2e-3, rel=0.5)
+    near = replace(blind, high=end(4.5, supply=math.nan))
+    j = given(near, trace=trace, setup=make_setup(hookup=Hookup.TAPPED))
+    assert j.verdict is UNDECIDED
+    assert "observe the supply" in j.reason
+
+
+def test_data_that_did_not_come_from_a_rig_says_so() -> None:
+    trace = replace(TRACE, source="csv")
+    j = given(seen(), trace=trace, trim=None, front_end=None)
+    assert j.verdict is PASS
+    assert any("Accuracy of what measured this data: not known" in text for text in j.not_shown)
+    assert [b.kind for b in j.quantities["closed_v"].budget] == ["A"]
+
+
+@pytest.mark.parametrize(
+    ("hookup", "supply", "verdict"),
+    [
+        (Hookup.TAPPED, 4.65, FAIL),
+        (Hookup.TAPPED, 4.9, PASS),
+        (Hookup.POWERED, 4.65, PASS),
+        (Hookup.POWERED, 4.0, FAIL),
+    ],
+)
+def test_the_supply_is_judged_by_who_feeds_it(hookup: Hookup, supply: float, verdict: Verdict) -> None:
+    trace = replace(TRACE, supply=Channel(*(np.full(TRACE.t_s.size, supply),) * 3))
+    j = given(seen(0.09 * supply, 0.9 * supply, supply=supply), trace=trace, setup=make_setup(hookup=hookup))
+    assert check(j, "supply").verdict is verdict
+    assert j.verdict is verdict
+    if verdict is FAIL:
+        assert codes(j) == [Code.SUPPLY_OUT_OF_RANGE]
+
+
+def test_a_sensor_that_is_not_fed_has_no_margins() -> None:
+    cut = seen(0.01, 0.02, supply=0.05, findings=(finding(Code.SUPPLY_CUT, Cause.SUPPLY),))
+    j = given(cut)
+    assert j.verdict is FAIL
+    assert j.reason.startswith("Supply cut")
+    assert j.margins == ()
+    assert [c.name for c in j.checks] == ["supply"]
+
+
+def test_the_load_of_the_rig_is_named_where_the_track_is_not_known() -> None:
+    unmeasured = make_setup(track_ohm=None)
+    assert any("--track-ohm" in t for t in given(seen(), setup=unmeasured).not_shown)
+    assert not any("--track-ohm" in t for t in given(seen()).not_shown)
+    hall = given(seen(), load_profile("hall"), setup=make_setup(track_ohm=None, sensor_kind="hall"))
+    assert not any("--track-ohm" in t for t in hall.not_shown)
+
+
+def test_the_uncertainty_of_a_ratio_holds_signal_and_supply() -> None:
+    """JCGM 100, 5.1.2: u(V/S)^2 = (u(V)/S)^2 + (V u(S)/S^2)^2."""
+    q = given(seen(0.45, 4.5, supply=5.0)).quantities
+    v, s, ratio = q["open_v"], q["supply_v"], q["open_ratio"]
+    assert v.u is not None
+    assert s.u is not None
+    assert ratio.u == pytest.approx(math.hypot(v.u / 5.0, 0.9 * s.u / 5.0), rel=1e-3)
+    assert ratio.u > 1.2 * v.u / 5.0
+
+
+def test_each_end_is_put_against_the_supply_of_its_own_rests() -> None:
+    sagged = seen(end(0.45, supply=5.0), end(4.14, supply=4.6), supply=4.9)
+    j = given(sagged)
+    assert margin(j, "closed").value_v == pytest.approx(0.45)
+    assert margin(j, "open").value_v == pytest.approx(4.5)
+    assert j.quantities["open_ratio"].value == pytest.approx(0.9)
+
+
+def test_dropouts_of_the_supply_do_not_widen_its_interval() -> None:
+    supply = TRACE.supply
+    assert supply is not None
+    dropped = supply.mean_v.copy()
+    dropped[::40] = 1.0
+    trace = replace(TRACE, supply=replace(supply, mean_v=dropped))
+    clean, torn = given(seen()).quantities["supply_v"], given(seen(), trace=trace).quantities["supply_v"]
+    assert torn.u == pytest.approx(clean.u, rel=0.02)
+
+
+def test_the_upper_rail_in_volts_is_as_uncertain_as_the_supply() -> None:
+    own = replace(ADJUSTABLE, supply=replace(ADJUSTABLE.supply, ratiometric=False))
+    q = given(seen(supply=5.0), own)
+    v, s = q.quantities["open_v"], q.quantities["supply_v"]
+    assert v.u is not None
+    assert s.u is not None
+    assert margin(q, "open").u95 == pytest.approx(1.96 * math.hypot(v.u, s.u), rel=0.01)
+    assert margin(q, "closed").u95 == pytest.approx(q.quantities["closed_v"].u95)
+    blind = given(seen(supply=math.nan), own, trace=replace(TRACE, supply=None))
+    assert margin(blind, "open").u95 == pytest.approx(1.96 * 0.25 / math.sqrt(3), rel=0.01)
