@@ -85,7 +85,7 @@ def global_risks(
 
     The population is normal with `mean` and `spread`, the measurement normal about the true value with `u`:
     R_C = integral of g0(x) P(accept | x) over x outside [low, high]; R_P = integral of g0(x) P(reject | x) inside
-    (JCGM 106:2012, equations 17 and 19). `spread` and `u` are standard deviations, above 0.
+    (JCGM 106:2012, 9.5.2 and 9.5.3; clause numbers from memory). `spread` and `u` are standard deviations, above 0.
     """
     if not (spread > 0 and u > 0):
         raise ValueError(f"spread {spread} and u {u} have to be above 0")
