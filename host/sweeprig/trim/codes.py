@@ -1,4 +1,4 @@
-"""Known departures of the board's converters from a straight line.
+"""Known departures of the board's converters from a straight line, before anything is measured.
 
 RP2040-E11 (RP2040 datasheet, errata): wide codes below 512, 1536, 2560 and 3584. Five boards, public data: each is
 7.7 to 10.0 LSB wider than the others, 12 to 19 at zero input, gain +0.65 to +0.74 %. RP2350: no wide codes, 0 to 10
@@ -9,8 +9,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sweeprig.trim.model import FloatArray, Linearity
 
@@ -20,20 +22,26 @@ WIDE_CODES = (511, 1535, 2559, 3583)
 
 @dataclass(frozen=True)
 class ChipFacts:
-    """What is known of a chip's converter before anything is measured. Pairs are lowest and highest seen."""
+    """What is known of a chip's converter before anything is measured. Pairs are lowest and highest seen.
+
+    `bow_lsb` and `walk_lsb` are chosen so that departures drawn from `departure_covariance` have the published
+    largest departure from their least-squares line (a test draws them).
+    """
 
     wide_lsb: tuple[float, float]  # extra width of each wide code
     zero_code: tuple[float, float]  # code at zero input
     gain: tuple[float, float]  # slope less one
     bent_lsb: float  # half-width of departures from the straight line, nothing corrected
     rest_lsb: float  # half-width of what is left once the nominal wide codes are taken out
+    bow_lsb: float  # standard deviation of the curvature: departure at the ends of the range
+    walk_lsb: float  # standard deviation of one code's width, the wide codes left out
 
 
 CHIPS = {
-    "rp2040": ChipFacts((7.7, 10.0), (12.0, 19.0), (0.0065, 0.0074), 6.1, 2.6),
-    "rp2350": ChipFacts((0.0, 0.0), (0.0, 10.0), (-0.002, 0.002), 3.1, 3.1),
+    "rp2040": ChipFacts((7.7, 10.0), (12.0, 19.0), (0.0065, 0.0074), 6.1, 2.6, 1.1, 0.12),
+    "rp2350": ChipFacts((0.0, 0.0), (0.0, 10.0), (-0.002, 0.002), 3.1, 3.1, 2.0, 0.15),
 }
-UNKNOWN = ChipFacts((0.0, 10.0), (0.0, 19.0), (-0.01, 0.01), 6.1, 6.1)
+UNKNOWN = ChipFacts((0.0, 10.0), (0.0, 19.0), (-0.01, 0.01), 6.1, 6.1, 2.5, 0.2)
 
 
 def chip_facts(chip: str) -> ChipFacts:
@@ -54,22 +62,54 @@ def rectangular(half: float) -> float:
 def nominal_linearity(chip: str) -> Linearity | None:
     """Return the wide codes at their usual width, as departures from the least-squares line; None without any.
 
-    A code above k wide codes of extra width w stands for an input k w higher than its number says.
+    A departure is given at the edges of codes (k - 0.5) and is straight between them, so a wide code's own middle
+    is half its extra width above its number. A code above j wide codes of extra width w stands for an input j w
+    higher than its number says.
     """
     facts = chip_facts(chip)
     wide = sum(facts.wide_lsb) / 2
     if wide == 0 or chip not in CHIPS:
         return None
-    code = np.arange(CODES, dtype=np.float64)
-    missing = wide * np.searchsorted(np.array(WIDE_CODES) + 0.5, code)
-    slope, at_zero = np.polyfit(code, missing, 1)
-    corners = np.array(sorted({0, CODES - 1, *WIDE_CODES, *(w + 1 for w in WIDE_CODES)}))
-    error = -(missing - slope * code - at_zero)[corners]  # straight between corners
-    return Linearity(corners.astype(np.float64), error, rectangular(facts.rest_lsb), "nominal")
+    edges = np.arange(CODES + 1, dtype=np.float64) - 0.5
+    missing = wide * np.searchsorted(np.array(WIDE_CODES) + 0.5, edges, side="right")
+    slope, at_zero = np.polyfit(edges, missing, 1)
+    corners = np.array(sorted({0, CODES, *WIDE_CODES, *(w + 1 for w in WIDE_CODES)}))
+    error = -(missing - slope * edges - at_zero)[corners]  # straight between corners
+    return Linearity(edges[corners], error, rectangular(facts.rest_lsb), "nominal")
 
 
-def corrected(codes: FloatArray, linearity: Linearity | None) -> FloatArray:
-    """Return codes (any shape) with the departures taken off, interpolated between codes; NaN stays NaN."""
+def corrected(codes: NDArray[np.floating[Any]], linearity: Linearity | None) -> FloatArray:
+    """Return single codes (any shape) with the departures taken off; NaN stays NaN. For means see expected.py."""
     if linearity is None:
-        return codes
-    return codes - np.interp(codes, linearity.code, linearity.error_lsb)
+        return np.asarray(codes, np.float64)
+    return np.asarray(codes - np.interp(codes, linearity.code, linearity.error_lsb))
+
+
+def widest(code: float, linearity: Linearity | None) -> float:
+    """Return the width [LSB] of the code in which a mean code lies, as `linearity` gives it; 1 where ideal."""
+    if linearity is None:
+        return 1.0
+    edges = np.array([math.floor(code + 0.5) - 0.5, math.floor(code + 0.5) + 0.5])
+    return float(np.diff(corrected(edges, linearity))[0])
+
+
+def departure_covariance(code: FloatArray, other: FloatArray, *, chip: str, wide_removed: bool) -> FloatArray:
+    """Return the covariance [LSB2] of a converter's unknown departures at two sets of codes, (n,), (m,) -> (n, m).
+
+    e(c) = sum over wide codes below c of their unknown extra width, plus a curvature b (3 y^2 - 1)/2 with
+    y = 2 c/4096 - 1, plus the sum of the other codes' width errors (independent, so a random walk). With
+    `wide_removed` only the spread of the extra widths counts, else their mean square.
+    """
+    facts = chip_facts(chip)
+    a, b = np.asarray(code, np.float64)[:, None], np.asarray(other, np.float64)[None, :]
+    walk = facts.walk_lsb**2 * np.clip(np.minimum(a, b), 0.0, CODES)
+    bow = facts.bow_lsb**2 * _bow(a) * _bow(b)
+    spread = rectangular(half_width(facts.wide_lsb)) ** 2
+    mean = 0.0 if wide_removed else sum(facts.wide_lsb) / 2
+    steps = sum(((a > w) * 1.0) * ((b > w) * 1.0) for w in WIDE_CODES)
+    return np.asarray(walk + bow + (spread + mean**2) * steps)
+
+
+def _bow(code: FloatArray) -> FloatArray:
+    y = 2.0 * code / CODES - 1.0
+    return (3.0 * y * y - 1.0) / 2.0

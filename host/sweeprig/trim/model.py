@@ -11,6 +11,24 @@ FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
+class BudgetLine:
+    """One contribution to an uncertainty."""
+
+    name: str
+    kind: str  # A | B
+    distribution: str  # normal | rectangular | t | u-shaped | triangular
+    u: float  # standard uncertainty of the input, in `unit`
+    unit: str
+    sensitivity: float  # volts (or the quantity's unit) per unit
+    dof: float
+
+    @property
+    def contribution(self) -> float:
+        """Standard uncertainty that this input gives to the result."""
+        return abs(self.sensitivity) * self.u
+
+
+@dataclass(frozen=True)
 class Meter:
     """A multimeter's accuracy as its makers state it: ± (percent of reading + counts) on a range."""
 
@@ -37,12 +55,15 @@ class Line:
 
 @dataclass(frozen=True)
 class Linearity:
-    """Departure of the converter from a straight line, to be taken off a code before the line is applied."""
+    """Departure of the converter from a straight line, to be taken off a code before the line is applied.
+
+    Straight between its codes, which may be edges of codes (k - 0.5).
+    """
 
     code: FloatArray  # (k,) codes, rising
     error_lsb: FloatArray  # (k,) what the converter reads too much at this code
     u_lsb: float  # standard uncertainty of what is left
-    method: str  # histogram | points
+    method: str  # nominal | points | histogram
 
 
 @dataclass(frozen=True)
@@ -54,6 +75,10 @@ class ChannelTrim:
     linearity: Linearity | None = None
     u_linearity_lsb: float = 0.0  # standard uncertainty for departures that are not corrected
     points: tuple[tuple[float, float], ...] = ()  # (mean code, reading [V])
+    u_at: tuple[tuple[float, float], ...] = ()  # (code, standard uncertainty of the departure there [LSB])
+    residuals_v: tuple[float, ...] = ()  # [V] reading less fit, one for each point
+    u_residuals_v: tuple[float, ...] = ()  # [V] what they are expected to be
+    chi2: float | None = None  # of the residuals; None with two points
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+import numpy as np
+
 from sweeprig.frontend import FrontEnd, front_end
 from sweeprig.trim import codes
 from sweeprig.trim.model import ChannelTrim, Line, Trim
@@ -13,22 +15,23 @@ CHANNELS = 3
 
 
 def nominal_line(end: FrontEnd, chip: str) -> Line:
-    """Return volts at the sensor per code from nominal values, with the variances of their bounds.
+    """Return volts at the sensor per corrected code from nominal values, with the variances of their bounds.
 
-    v = (code - zero) lsb / (1 + g). Independent rectangular bounds: zero code, gain, reference, divider.
+    v = (c' - z) lsb / (1 + g), z the corrected code at zero input. Independent rectangular bounds: zero code, gain,
+    reference, divider, the buffer's offset.
     """
     facts = codes.chip_facts(chip)
     gain_v = end.lsb_v / (1.0 + sum(facts.gain) / 2)
-    zero = sum(facts.zero_code) / 2
+    at_zero = np.array([sum(facts.zero_code) / 2])
+    zero = float(codes.corrected(at_zero, codes.nominal_linearity(chip))[0])
     offset = end.buffer_offset_v / end.divider_ratio
-    u_zero_v = codes.rectangular(codes.half_width(facts.zero_code) + facts.bent_lsb) * gain_v
+    u_zero_v = codes.rectangular(codes.half_width(facts.zero_code)) * gain_v
     bounds = (codes.half_width(facts.gain), end.adc_vref_tol, end.divider_ratio_tol)
     var_gain = sum((codes.rectangular(b) * gain_v) ** 2 for b in bounds)
-    var_offset = u_zero_v**2 + codes.rectangular(offset) ** 2
     return Line(
         offset_v=-zero * gain_v,
         gain_v=gain_v,
-        var_offset=var_offset + zero**2 * var_gain,
+        var_offset=u_zero_v**2 + codes.rectangular(offset) ** 2 + zero**2 * var_gain,
         var_gain=var_gain,
         cov=-zero * var_gain,
     )
@@ -37,10 +40,7 @@ def nominal_line(end: FrontEnd, chip: str) -> Line:
 def nominal_trim(rig: Mapping[str, Any]) -> Trim:
     """Return the trim of a rig, known only by its hello, that was never calibrated."""
     build, chip = str(rig.get("build", "plain")), str(rig.get("chip", ""))
-    line = nominal_line(front_end(build), chip)
-    linearity = codes.nominal_linearity(chip)
-    facts = codes.chip_facts(chip)
-    channels = tuple(
-        ChannelTrim(c, line, linearity, codes.rectangular(facts.bent_lsb)) for c in range(CHANNELS)
-    )
+    line, linearity = nominal_line(front_end(build), chip), codes.nominal_linearity(chip)
+    u_lsb = codes.rectangular(codes.chip_facts(chip).bent_lsb)
+    channels = tuple(ChannelTrim(c, line, linearity, u_lsb) for c in range(CHANNELS))
     return Trim("nominal", str(rig.get("uid", "")), build, chip, channels)

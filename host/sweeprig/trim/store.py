@@ -47,8 +47,16 @@ def _channel(data: Mapping[str, Any]) -> ChannelTrim:
         _line(data["line"]),
         linearity,
         float(data.get("u_linearity_lsb", 0.0)),
-        tuple((float(c), float(v)) for c, v in data.get("points", ())),
+        _pairs(data.get("points", ())),
+        _pairs(data.get("u_at", ())),
+        tuple(float(v) for v in data.get("residuals_v", ())),
+        tuple(float(v) for v in data.get("u_residuals_v", ())),
+        None if data.get("chi2") is None else float(data["chi2"]),
     )
+
+
+def _pairs(data: Any) -> tuple[tuple[float, float], ...]:
+    return tuple((float(a), float(b)) for a, b in data)
 
 
 def trim_from_dict(data: Mapping[str, Any]) -> Trim:

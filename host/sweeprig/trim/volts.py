@@ -8,9 +8,12 @@ from numpy.typing import NDArray
 from sweepboard import wire
 from sweeprig.capture.model import Capture, Channel, FloatArray, Trace
 from sweeprig.frontend import FrontEnd
-from sweeprig.trim.codes import corrected
+from sweeprig.trim.codes import CODES, corrected
+from sweeprig.trim.expected import mean_codes
 from sweeprig.trim.model import ChannelTrim, Trim
+from sweeprig.trim.slow import ground_at_sensor
 
+ENCODER_COUNTS = 4096
 PRESENT_RATIO = 0.1  # of nominal supply: a channel that never exceeds it is taken as not connected
 
 
@@ -24,18 +27,18 @@ def channel_volts(
 ) -> Channel:
     """Return volts at the sensor, as loaded, of one channel's records; all arrays (n,).
 
-    v = offset + gain c', c' the code with the converter's departure taken off. A mean that straddles a wide code
-    is interpolated, which is right where the signal is spread evenly over it.
+    v = offset + gain c', c' the code with the converter's departure taken off: of a single conversion by its code,
+    of a mean by what mean the departures give under the window's noise and movement (expected.py).
     """
+    line = trim.line
+    mean = mean_codes(sums, mins, maxs, window=window, linearity=trim.linearity)
+    low, high = (corrected(c.astype(np.float64), trim.linearity) for c in (mins, maxs))
+    return Channel(*(line.offset_v + line.gain_v * c for c in (mean, low, high)))
 
-    def volts(code: FloatArray) -> FloatArray:
-        return trim.line.offset_v + trim.line.gain_v * corrected(code, trim.linearity)
 
-    return Channel(
-        volts(sums.astype(np.float64) / window),
-        volts(mins.astype(np.float64)),
-        volts(maxs.astype(np.float64)),
-    )
+def code_volts(code: float, trim: ChannelTrim) -> float:
+    """Return volts at the sensor of a single code."""
+    return float(trim.line.offset_v + trim.line.gain_v * corrected(np.array([code]), trim.linearity)[0])
 
 
 def unloaded(
@@ -70,11 +73,27 @@ def _channels(capture: Capture, trim: Trim) -> list[Channel]:
     ]
 
 
+def angle_deg(position: NDArray[np.uint16]) -> FloatArray | None:
+    """Return the shaft's angle [deg] (n,) from the encoder's 4096 counts a turn, unwrapped; None without encoder.
+
+    A record without a position keeps the one before it; more than 1 % of them make the angle unusable: None.
+    """
+    known = position != wire.NO_POSITION
+    if not known.size or np.count_nonzero(known) < 0.99 * known.size:
+        return None
+    last = np.maximum.accumulate(np.where(known, np.arange(known.size), 0))
+    last = np.where(known[last], last, int(np.argmax(known)))
+    return np.asarray(
+        np.unwrap(position[last].astype(np.float64), period=ENCODER_COUNTS) * 360.0 / ENCODER_COUNTS
+    )
+
+
 def _gap_before(capture: Capture) -> NDArray[np.bool_]:
     index = capture.records.index
     jumped = np.diff(index, prepend=index[:1] - 1) != 1
-    lost = (capture.records.flags & wire.FLAG_CONVERSIONS_LOST) != 0
+    lost = (capture.records.flags & (wire.FLAG_CONVERSIONS_LOST | wire.FLAG_SPLICE)) != 0
     before: NDArray[np.bool_] = jumped | lost
+    before[:1] = False  # every stream begins with a splice
     return before
 
 
@@ -103,9 +122,11 @@ def to_trace(
         supply=supply if present(capture, 2) else None,
         window_s=capture.window_s,
         n_per_window=capture.window,
-        lsb_v=front_end.lsb_v,
-        full_scale_v=front_end.full_scale_v,
+        lsb_v=abs(trim.channels[0].line.gain_v),
+        full_scale_v=code_volts(CODES - 1, trim.channels[0]),
         gap_before=_gap_before(capture),
+        angle_deg=angle_deg(capture.records.position),
+        ground_v=ground_at_sensor(capture, front_end),
         nominal_supply_v=nominal_supply_v,
         n_lost=capture.n_lost,
         name=capture.setup.sensor_label,

@@ -1,0 +1,62 @@
+"""Slow readings of the precise converter: from its input nodes to what stands on the leads."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sweepboard import wire
+from sweeprig.capture.model import Capture, FloatArray
+from sweeprig.frontend import FrontEnd
+from sweeprig.frontend.tables import parts, table
+from sweeprig.link.messages import SlowReading
+
+NOT_CONNECTED_V = 1.0  # a ground lead that hangs free reads the lift's 3.3 V
+RAIL_TOL = 0.01  # of the board's 3.3 V, relative half-width: as of the converter's reference in parts.toml
+
+
+def ground_of_node(node_v: FloatArray, front_end: FrontEnd) -> FloatArray:
+    """Return sensor ground against rig ground [V] from the node between its sense and lift resistors [V].
+
+    node = (ground R_lift + rail R_sense) / (R_sense + R_lift), so a tolerance of the rail shifts it whole.
+    """
+    p = parts(front_end.build)
+    sense, lift = p["r_ground_sense"].value, p["r_ground_lift"].value
+    rail = float(table()["rail"]["nominal_v"])
+    return np.asarray((node_v * (sense + lift) - rail * sense) / lift)
+
+
+def battery_of_node(node_v: float, front_end: FrontEnd) -> float:
+    """Return the battery's volts from the node of its divider [V]."""
+    p = parts(front_end.build)
+    top, bottom = p["r_battery_top"].value, p["r_battery_bottom"].value
+    return node_v * (top + bottom) / bottom
+
+
+def readings(slow: tuple[SlowReading, ...], quantity: int) -> tuple[NDArray[np.int64], FloatArray]:
+    """Return (record index, value in millionths of the wire's unit) of the good readings of a quantity, (m,)."""
+    good = [s for s in slow if s.quantity == quantity and s.status == 0]
+    return np.array([s.index for s in good], np.int64), np.array([s.value / 1e6 for s in good], np.float64)
+
+
+def ground_at_sensor(capture: Capture, front_end: FrontEnd) -> FloatArray | None:
+    """Return sensor ground [V] at each record (n,), each reading held until the next; None where not observed.
+
+    Only of a tapped sensor: powered, sensor ground is the rig's. A level that the rail's tolerance alone can make
+    is taken as zero; movements about it are kept.
+    """
+    tapped = str(capture.setup.hookup) == "tapped"
+    at, node_v = readings(capture.slow, wire.SLOW_GROUND)
+    if not tapped or not at.size or "ground-sense" not in front_end.capabilities:
+        return None
+    ground = ground_of_node(node_v, front_end)
+    level = float(np.median(ground))
+    if abs(level) > NOT_CONNECTED_V:
+        return None
+    p = parts(front_end.build)
+    unsure = (
+        RAIL_TOL * float(table()["rail"]["nominal_v"]) * p["r_ground_sense"].value / p["r_ground_lift"].value
+    )
+    ground = ground - level if abs(level) <= unsure else ground
+    place = np.clip(np.searchsorted(at, capture.records.index, side="right") - 1, 0, at.size - 1)
+    return np.asarray(ground[place])

@@ -1,0 +1,191 @@
+"""The uncertainty of one voltage at the sensor, by JCGM 100:2008.
+
+`budget_of` gives all of it; `calibration_lines` only what the rig itself brings, to be put into larger budgets.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from sweeprig.frontend import FrontEnd
+from sweeprig.trim.codes import corrected, rectangular, widest
+from sweeprig.trim.model import BudgetLine, ChannelTrim, Linearity, Trim
+
+COVERAGE = 0.95
+SETTLED_REFERENCE = 2e-4  # relative half-width, between trim and sweep on a warm board: assumed, no source
+REFERENCE_PER_K = 5e-5  # relative, for each kelvin between trim and sweep: from memory, of 3.3 V regulators
+REFERENCE_MODE = 1e-3  # relative half-width when the regulator's mode is another one or not known: assumed
+BEYOND_POINTS = 0.02  # share of the range by which a value may leave the trim's points before it is said
+OUTSIDE = "outside the points of the trim"
+
+
+class TypeA(NamedTuple):
+    """Standard uncertainty of a mean from the data alone [V], and its degrees of freedom."""
+
+    u_v: float
+    dof: float
+
+
+NO_SCATTER = TypeA(0.0, math.inf)
+
+
+@dataclass(frozen=True)
+class Budget:
+    """A combined uncertainty: u^2 = sum (c u_i)^2, effective degrees of freedom, half-width of the 95 % interval."""
+
+    lines: tuple[BudgetLine, ...]
+    u: float
+    dof: float
+    k: float
+    u95: float
+
+
+def combine(lines: Sequence[BudgetLine]) -> Budget:
+    """Combine independent contributions and expand them at 95 % (JCGM 100:2008, 5.1.2, G.4.1, G.3.2).
+
+    dof = u^4 / sum(u_i^4 / dof_i), cut to a whole number; k = t_0.975(dof). Without any contribution all is 0.
+    """
+    u = math.sqrt(sum(b.contribution**2 for b in lines))
+    shares = sum(b.contribution**4 / b.dof for b in lines if math.isfinite(b.dof))
+    dof = u**4 / shares if shares > 0 else math.inf
+    k = student_k(dof)
+    return Budget(tuple(lines), u, dof, k, k * u)
+
+
+def student_k(dof: float, coverage: float = COVERAGE) -> float:
+    """Return the two-sided t quantile for `dof` degrees of freedom, cut to a whole number, at least one."""
+    from scipy.special import ndtri, stdtrit
+
+    p = 0.5 + coverage / 2
+    return float(ndtri(p)) if dof > 1e6 else float(stdtrit(max(math.floor(dof + 1e-9), 1), p))
+
+
+def budget_of(
+    value_v: float,
+    *,
+    trim: Trim,
+    front_end: FrontEnd,
+    channel: int = 0,
+    type_a: TypeA | tuple[float, float] = NO_SCATTER,
+    temperature_c: float | None = None,
+    smps_mode: str = "",
+    more: Sequence[BudgetLine] = (),
+) -> Budget:
+    """Return the budget of one voltage at the sensor [V], as loaded.
+
+    `type_a` is (u, dof) of the mean from its own scatter; `temperature_c` and `smps_mode` are those of the capture;
+    `more` are further contributions in volts.
+    """
+    u, dof = type_a
+    scatter = BudgetLine("scatter of the reading", "A", "t", u, "V", 1.0, dof)
+    own = calibration_lines(
+        value_v,
+        trim=trim,
+        channel=channel,
+        front_end=front_end,
+        temperature_c=temperature_c,
+        smps_mode=smps_mode,
+    )
+    return combine((scatter, *own, *more))
+
+
+def calibration_lines(
+    value_v: float,
+    *,
+    trim: Trim | None,
+    channel: int,
+    front_end: FrontEnd | None,
+    temperature_c: float | None = None,
+    smps_mode: str = "",
+) -> tuple[BudgetLine, ...]:
+    """Return what the rig contributes to a reading at the sensor [V]; empty for data that no rig took."""
+    own = channel_of(trim, channel)
+    if own is None or trim is None or front_end is None:
+        return ()
+    line = own.line
+    code = (value_v - line.offset_v) / line.gain_v
+    var = max(line.var_offset + 2 * code * line.cov + code**2 * line.var_gain, 0.0)
+    lines = [
+        BudgetLine("fit and reference of the trim", "B", "normal", math.sqrt(var), "V", 1.0, line.dof),
+        linearity_line(own, code),
+        *_wide(own.linearity, code, abs(line.gain_v)),
+    ]
+    if trim.kind != "nominal":
+        lines.append(reference_line(value_v, trim, temperature_c=temperature_c, smps_mode=smps_mode))
+    return tuple(lines)
+
+
+def channel_of(trim: Trim | None, channel: int) -> ChannelTrim | None:
+    """Return one channel's trim; None where there is none."""
+    return next((c for c in trim.channels if c.channel == channel), None) if trim else None
+
+
+def linearity_line(own: ChannelTrim, code: float) -> BudgetLine:
+    """Return the contribution of departures from the line that are not corrected, at a corrected code."""
+    name, gain = "linearity of the converter", abs(own.line.gain_v)
+    if own.u_at:
+        codes, u = np.array(own.u_at).T
+        return BudgetLine(name, "B", "normal", float(np.interp(code, codes, u)), "LSB", gain, math.inf)
+    u_lsb = own.linearity.u_lsb if own.linearity else own.u_linearity_lsb
+    return BudgetLine(name, "B", "rectangular", u_lsb, "LSB", gain, math.inf)
+
+
+def _wide(linearity: Linearity | None, code: float, gain_v: float) -> tuple[BudgetLine, ...]:
+    """Inside a wide code the input cannot be told: a rectangular term of half its width, less one LSB of noise."""
+    if linearity is None:
+        return ()
+    width = wide_width(code, linearity)
+    half = width / 2 - 1.0
+    if half <= 0.5:
+        return ()
+    return (BudgetLine("inside a wide code", "B", "rectangular", rectangular(half), "LSB", gain_v, math.inf),)
+
+
+def wide_width(code: float, linearity: Linearity) -> float:
+    """Return the width [LSB] of the code that holds an input given on the corrected scale; 1 where ideal."""
+    edges = np.arange(4097) - 0.5
+    k = int(np.count_nonzero(corrected(edges, linearity) <= code)) - 1
+    return widest(float(k), linearity) if 0 <= k < 4096 else 1.0
+
+
+def reference_line(value_v: float, trim: Trim, *, temperature_c: float | None, smps_mode: str) -> BudgetLine:
+    """Return what the converter's reference may have moved since the trim.
+
+    Half-width: settled + per kelvin between both + another mode of the regulator. A temperature that is not known
+    on either side counts as 10 K.
+    """
+    known = trim.temperature_c is not None and temperature_c is not None
+    kelvin = abs((temperature_c or 0.0) - (trim.temperature_c or 0.0)) if known else 10.0
+    other = bool(trim.smps_mode and smps_mode and trim.smps_mode != smps_mode)
+    half = SETTLED_REFERENCE + REFERENCE_PER_K * kelvin + (REFERENCE_MODE if other else 0.0)
+    u = rectangular(half)
+    return BudgetLine("reference since the trim", "B", "rectangular", u, "V/V", value_v, math.inf)
+
+
+def beyond_points(value_v: float, own: ChannelTrim) -> str:
+    """Return a remark where a value lies outside the voltages at which the channel was trimmed; else ""."""
+    if not own.points:
+        return ""
+    volts = [v for _, v in own.points]
+    slack = BEYOND_POINTS * (max(volts) - min(volts))
+    return "" if min(volts) - slack <= value_v <= max(volts) + slack else OUTSIDE
+
+
+def loading_line(
+    value_v: float, *, supply_v: float, track_ohm: float, load_ohm: float, name: str = "load of the rig"
+) -> BudgetLine:
+    """Return the shift that the rig's load may make on a track of up to `track_ohm` [ohm], as an uncertainty.
+
+    Loaded r = x / (1 + x(1 - x) k), k = track / load: the shift lies between 0 and that of `track_ohm`, taken as
+    the half-width of a rectangular term. Source: references of methods-trim.md.
+    """
+    r, k = min(max(value_v / supply_v, 0.0), 1.0), track_ohm / load_ohm
+    b = 1.0 - k * r
+    x = 2.0 * r / (b + math.sqrt(b * b + 4.0 * k * r * r)) if r else 0.0
+    shift = abs(x - r) * supply_v
+    return BudgetLine(name, "B", "rectangular", rectangular(shift), "V", 1.0, math.inf)
