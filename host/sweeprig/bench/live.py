@@ -14,7 +14,9 @@ from sweeprig.capture.model import Capture, Channel, SweepSetup, Trace
 from sweeprig.errors import BoardRefusedError, BoardSilentError, LinkError
 from sweeprig.frontend import FrontEnd
 from sweeprig.link.client import RigClient
-from sweeprig.link.messages import Event, Mark, Records, SlowReading
+from sweeprig.link.messages import Event as Event
+from sweeprig.link.messages import Mark, SlowReading
+from sweeprig.link.messages import Records as Records
 from sweeprig.trim.model import Trim
 
 SETTLE_S = 0.1  # [s] of records left out after a switch; the front end settles in far less

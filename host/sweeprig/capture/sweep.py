@@ -51,7 +51,7 @@ def run_sweep(
     put it into a file. Raises LinkError where not one record came, CaptureFileError where the journal cannot
     be written.
     """
-    n_windows = _n_windows(setup.seconds, client.window_s)
+    n_windows = n_windows_of(setup.seconds, client.window_s)
     live = start_capture(
         client, setup, folder=folder, n_windows=n_windows, trim=trim, versions=versions, clock=clock, now=now
     )
@@ -73,7 +73,8 @@ def _progress(live: LiveCapture, wanted_s: float) -> Progress:
     return Progress(live.seconds, wanted_s, live.n_records, live.n_lost)
 
 
-def _n_windows(seconds: float, window_s: float) -> int:
+def n_windows_of(seconds: float, window_s: float) -> int:
+    """Return the windows in `seconds` [s]. Raises InputError for a length that does not fit."""
     if not 0 < seconds <= 86400:  # a day; the index itself wraps after 49
         raise InputError(
             "The length of a sweep does not fit.",

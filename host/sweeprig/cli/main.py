@@ -22,6 +22,7 @@ from sweeprig.cli import (
     sweep_cmd,
     trim_cmd,
     watch_cmd,
+    wiggle_cmd,
 )
 from sweeprig.cli.console import console, error_text
 from sweeprig.errors import SweeprigError
@@ -60,6 +61,7 @@ for module in (
     check_cmd,
     watch_cmd,
     aim_cmd,
+    wiggle_cmd,
     series_cmd,
     pins_cmd,
     trim_cmd,
