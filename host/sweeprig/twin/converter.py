@@ -39,10 +39,10 @@ class Chip:
 
 
 CHIPS = {
-    "rp2040": Chip("rp2040", (7.7, 10.0), False, (0.6, 1.4), (12, 19), (0.0065, 0.0074), 0.12, (0.45, 1.4)),
-    # off the nominal: smaller and unlike steps that lie on two codes, and a deeper curve
+    "rp2040": Chip("rp2040", (7.7, 10.0), False, (0.4, 1.2), (12, 19), (0.0065, 0.0074), 0.12, (0.45, 1.4)),
+    # off the nominal: unlike steps that lie on two codes, and a deeper curve (invented)
     "rp2040-odd": Chip("rp2040", (5.0, 12.0), True, (1.5, 2.5), (8, 24), (0.004, 0.010), 0.2, (0.6, 1.6)),
-    "rp2350": Chip("rp2350", (0.0, 0.0), False, (1.6, 2.8), (0, 10), (-0.002, 0.002), 0.15, (0.35, 0.9)),
+    "rp2350": Chip("rp2350", (0.0, 0.0), False, (1.6, 2.6), (0, 10), (-0.002, 0.002), 0.15, (0.35, 0.9)),
 }  # fmt: skip
 
 
@@ -60,14 +60,20 @@ class Converter:
         return np.searchsorted(self.levels, u_lsb, side="right").astype(np.uint16)
 
 
-def _widths(chip: Chip, rng: np.random.Generator) -> FloatArray:
-    widths = np.maximum(0.05, 1.0 + rng.normal(0.0, chip.dnl_lsb, CODES))
+def _begins(chip: Chip, rng: np.random.Generator) -> FloatArray:
+    """Return where codes 1 to 4095 begin, before gain and offset [LSB]."""
+    widths = np.ones(CODES)
     for code in WIDE_CODES:
         extra = rng.uniform(*chip.wide_lsb)
         share = rng.uniform(0.2, 0.8) if chip.shared else 1.0
         widths[code] += extra * share
         widths[code + 1] += extra * (1.0 - share)
-    return widths
+    begins = np.cumsum(widths)[:-1] + rng.normal(0.0, chip.dnl_lsb / np.sqrt(2.0), CODES - 1)
+    at = np.linspace(-1.0, 1.0, CODES - 1)
+    shape = rng.choice([-1.0, 1.0]) * (at**2 - 1 / 3) * 1.5 + rng.uniform(-0.5, 0.5) * 2.5 * (
+        at**3 - 0.6 * at
+    )
+    return np.asarray(np.sort(begins + rng.uniform(*chip.bow_lsb) * shape))
 
 
 def draw_converter(chip: str, rng: np.random.Generator, *, noise_lsb: float | None = None) -> Converter:
@@ -77,12 +83,10 @@ def draw_converter(chip: str, rng: np.random.Generator, *, noise_lsb: float | No
             "This chip is not known.", seen=repr(chip), limit=", ".join(CHIPS), next_step="Choose one."
         )
     kind = CHIPS[chip]
-    rising = np.cumsum(_widths(kind, rng))[:-1]  # where codes 1 to 4095 begin
+    begins = _begins(kind, rng)
     code = np.arange(1, CODES, dtype=float)
-    middle = (code / CODES - 0.5) * 2.0
-    rising += rng.choice([-1.0, 1.0]) * rng.uniform(*kind.bow_lsb) * (middle**2 - 1 / 3) * 1.5
-    slope, at_zero = np.polyfit(rising, code, 1)
-    levels = np.sort((at_zero + slope * rising) / (1.0 + rng.uniform(*kind.gain)))
+    slope, at_zero = np.polyfit(begins, code, 1)
+    levels = (at_zero + slope * begins) / (1.0 + rng.uniform(*kind.gain))
     levels -= levels[int(rng.integers(kind.zero_code[0], kind.zero_code[1] + 1))] - 1e-9
     noise = float(rng.uniform(*kind.noise_lsb)) if noise_lsb is None else noise_lsb
     grid = (np.arange((CODES + BELOW + ABOVE) * FINE) + 0.5) / FINE - BELOW

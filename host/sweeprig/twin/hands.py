@@ -35,6 +35,13 @@ class Hand:
     tremor_hz: tuple[float, float] = (8.0, 12.0)
     closed_at: float = 0.0  # where the travel begins and ends, as a share of the whole
     open_at: float = 1.0
+    scatter: float = 0.0  # standard deviation of where a stop lets the lever stand, stroke by stroke
+
+    @property
+    def start(self) -> float:
+        """Where the lever stands at first."""
+        middle = (self.closed_at + self.open_at) / 2
+        return {"closed": self.closed_at, "open": self.open_at}.get(self.starts, middle)
 
 
 def minimum_jerk(u: FloatArray) -> FloatArray:
@@ -85,17 +92,18 @@ def _hold(hand: Hand, at: float, seconds: float, dt_s: float) -> FloatArray:
 
 def _pieces(hand: Hand, rng: Rng, dt_s: float) -> Iterator[FloatArray]:
     ends = (hand.closed_at, hand.open_at)
-    at = {"closed": ends[0], "open": ends[1]}.get(hand.starts, float(np.mean(ends)))
+    at = hand.start
     up = at < ends[1]
     yield _hold(hand, at, rng.uniform(*hand.first_rest_s), dt_s)
     done = 0
     while hand.strokes == 0 or done < hand.strokes:
-        goal = ends[1] if up else ends[0]
+        goal = (ends[1] if up else ends[0]) + rng.normal(0.0, hand.scatter)
         if rng.random() < hand.partial:
             goal = at + (goal - at) * rng.uniform(0.4, 0.9)
-        snapped = not up and rng.random() < hand.snap and at > 0.3
-        yield _snap(hand, rng, at, ends[0], dt_s) if snapped else _move(hand, rng, at, goal, dt_s)
-        at, up, done = (ends[0] if snapped else goal), not up, done + 1
+        snapped = not up and rng.random() < hand.snap and at - ends[0] > 0.3
+        goal = ends[0] if snapped else goal
+        yield _snap(hand, rng, at, goal, dt_s) if snapped else _move(hand, rng, at, goal, dt_s)
+        at, up, done = goal, not up, done + 1
         yield _hold(hand, at, rng.uniform(*hand.rest_s), dt_s)
     while True:
         yield _hold(hand, at, 1.0, dt_s)

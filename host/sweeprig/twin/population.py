@@ -105,6 +105,13 @@ def _second(spec: SensorSpec, rng: Rng) -> SensorSpec:
     return replace(spec, profile=f"two-tracks-{relation}", closed_b_v=closed, open_b_v=opened)
 
 
+def _tall(spec: SensorSpec) -> SensorSpec:
+    """Return the sensor with its high end at 4.75 of 5 V and a full supply: it crosses the highest wide code."""
+    rising = spec.open_v > spec.closed_v
+    closed, opened = (spec.closed_v, 4.75) if rising else (4.75, spec.open_v)
+    return replace(_single_track(spec), closed_v=closed, open_v=opened, controller_supply_v=5.24)
+
+
 def _rig(rng: Rng) -> tuple[str, dict[str, Any]]:
     build = "plain" if rng.random() < 0.2 else "full"
     hookup = "tapped" if build == "full" and rng.random() < 0.25 else "powered"
@@ -281,6 +288,8 @@ def case(kind: str, seed: int) -> Case:
         )  # fmt: skip
     rng = np.random.default_rng([seed, *kind.encode()])
     spec, (hookup, rig) = _sound(rng), _rig(rng)
+    if hookup == "tapped" and rng.random() < 0.25:
+        spec = _tall(spec)
     if kind != CLEAN:
         spec = FAULTY[kind](spec, rng)
     if spec.own_supply_v is not None:

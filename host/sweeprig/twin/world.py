@@ -6,6 +6,7 @@ Knows nothing of the firmware, of the analysis or of what a fault should be call
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -98,6 +99,11 @@ class World:
         self._last: Knots | None = None
         self._knots = self.scene.still(np.zeros(1))
         self.windows_made = 0
+        self._rig = {
+            "rig_seed": seed if rig_seed is None else rig_seed, "build": build, "chip": chip, "usb_v": usb_v,
+            "noise_lsb": noise_lsb, "hum_v": hum_v, "hum_hz": hum_hz, "vref_shift": vref_shift,
+            "temperature_c": temperature_c, "battery_v": battery_v, "supply_tap": supply_tap,
+        }  # fmt: skip
         self.outputs = SUPPLY
 
     # ------------------------------------------------------------ conversions
@@ -205,6 +211,10 @@ class World:
     def supply_tap(self) -> bool:
         """Whether the third, sense-only lead of a tapped sensor is on."""
         return self._supply_tap
+
+    def like(self, spec: SensorSpec | str, *, seed: int, **other: Any) -> World:
+        """Return the same rig with another sensor on it, or on another day (`vref_shift`, `temperature_c`)."""
+        return World(spec, seed=seed, **{**self._rig, **other})
 
     def rewind(self) -> None:
         """Put the lever back to where its hand starts and rest there: a new sweep begins."""
