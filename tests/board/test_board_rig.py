@@ -1,0 +1,257 @@
+"""The whole firmware on a whole emulated Pico: from reset to records, and out to the prompt."""
+
+from __future__ import annotations
+
+import random
+import struct
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+
+from sweepboard import wire
+
+if TYPE_CHECKING:
+    from tests.board.board_rig import BoardRig
+
+pytestmark = pytest.mark.board
+
+WORDS = wire.WINDOW * wire.CHANNELS
+BOOT_S = 3.0
+VSYS_CODE = 2068  # of ADC3: 5.0 V / 3 at 3.3 V
+
+
+def quiet(channel: int, number: int, seconds: float) -> int:
+    """Return what a rig without a sensor reads."""
+    return {3: VSYS_CODE, 4: 876}.get(channel, 20 + channel)
+
+
+@pytest.fixture(scope="module")
+def running(image: Path, rig_disk: Path) -> BoardRig:
+    """A board that has booted into the service."""
+    from tests.board.board_rig import boot_rig
+
+    rig = boot_rig(image, rig_disk)
+    rig.board.adc.codes = quiet
+    rig.command("hello", within_s=BOOT_S)
+    return rig
+
+
+@pytest.fixture
+def rig(running: BoardRig) -> Iterator[BoardRig]:
+    """The same board, at rest, with nothing said yet."""
+    running.messages.clear()
+    running.text.clear()
+    running.board.adc.runs.clear()
+    running.board.adc.codes = quiet
+    running.board.adc.stall_at = None
+    yield running
+    running.command("stop")
+    running.command("snapshots")
+    assert running.said() == b""
+
+
+def stream(rig: BoardRig, seconds: float, **start: Any) -> dict[str, Any]:
+    """Stream for some emulated seconds; return the reply to stop."""
+    assert rig.command("start", **start)["ok"]
+    rig.run(seconds)
+    return rig.command("stop")
+
+
+def reduced(codes: list[int], n_windows: int) -> list[tuple[int, ...]]:
+    """Reduce by numpy what the converter gave."""
+    shaped = np.array(codes[: n_windows * WORDS]).reshape(n_windows, wire.WINDOW, 3)
+    columns = np.stack([shaped.sum(1), shaped.min(1), shaped.max(1)], axis=2)
+    return [tuple(int(value) for value in row.ravel()) for row in columns]
+
+
+def test_the_board_boots_to_hello(rig: BoardRig) -> None:
+    hello = rig.command("hello")
+    assert (hello["chip"], hello["build"], hello["hookups"]) == ("rp2040", "plain", ["powered"])
+    assert (hello["protocol"], hello["window"], hello["conversion_hz"]) == (wire.PROTOCOL, 166, 500_000)
+    assert hello["reset_cause"] == "power on"
+    assert {"supply-switch", "supply-fault", "snapshots", "histogram"} <= set(hello["capabilities"])
+    assert "tapped" not in hello["hookups"]
+    check = hello["self_check"]
+    assert check["pads_analogue"] == [True] * 3
+    assert check["codes"] == [20, 21, 22]
+    assert check["vsys_v"] == pytest.approx(5.0, abs=0.02)
+    assert check["temperature_c"] == pytest.approx(27.0, abs=0.5)
+    assert check["free_bytes"] > 60_000
+    assert not check["stuck"]
+    # The emulator does not lead a driven pin's level back to its input: the mode reads "psm" there.
+    assert check["problems"] == ["the regulator's mode is psm, not pwm"]
+
+
+def test_records_are_the_waveforms_to_the_bit(rig: BoardRig) -> None:
+    rng = random.Random(21)
+    rig.board.adc.codes = lambda channel, number, seconds: (
+        (number // 3 * 11) % 4096 if channel == 0 else rng.randrange(4096)
+    )
+    stop = stream(rig, 0.12)
+    records = rig.records()
+    assert len(records) >= 110
+    assert sorted(records) == list(range(len(records)))
+    (_start, codes) = rig.board.adc.runs[-1]
+    assert [records[i][:9] for i in sorted(records)] == reduced(codes, len(records))
+    assert [records[i][10] for i in (0, 1, 2)] == [wire.FLAG_SPLICE, 0, 0]
+    assert {values[9] for values in records.values()} == {wire.NO_POSITION}
+    assert rig.gaps() == []
+    assert (stop["windows_dropped"], stop["conversions_lost"]) == (0, 0)
+    assert stop["windows_made"] == stop["windows_sent"] == len(records)
+
+
+def test_channels_stand_in_the_order_of_the_pins(rig: BoardRig) -> None:
+    rig.board.adc.codes = lambda channel, number, seconds: {0: 111, 1: 222, 2: 333}.get(channel, 876)
+    stream(rig, 0.03)
+    for values in rig.records().values():
+        assert values[:9] == (166 * 111, 111, 111, 166 * 222, 222, 222, 166 * 333, 333, 333)
+
+
+def test_an_overrun_is_a_gap_and_rotates_nothing(rig: BoardRig) -> None:
+    rig.board.adc.codes = lambda channel, number, seconds: {0: 1000, 1: 2000, 2: 3000}.get(channel, 876)
+    rig.board.adc.stall_at = 5 * WORDS + 251
+    stop = stream(rig, 0.06)
+    ((index, n, reason),) = rig.gaps()
+    assert reason == wire.GAP_OVERRUN
+    records = rig.records()
+    assert set(records) | set(range(index, index + n)) == set(range(stop["index"]))
+    assert set(records).isdisjoint(range(index, index + n))
+    for values in records.values():
+        assert [values[k] for k in (1, 2, 4, 5, 7, 8)] == [1000, 1000, 2000, 2000, 3000, 3000]
+    assert records[index + n][10] & wire.FLAG_SPLICE
+    assert stop["conversions_lost"] == n * WORDS
+
+
+def test_a_dropout_of_12_us_is_drawn(rig: BoardRig) -> None:
+    at = 20 * WORDS + 3  # two conversions of channel 0, six microseconds apart
+    rig.board.adc.codes = lambda channel, number, seconds: (
+        30 if number in (at, at + 3) and channel == 0 else 1800 + 10 * (number % 3)
+    )
+    assert rig.command("snapshots", spread=400, before=60, after=90, per_second=5)["on"]
+    stream(rig, 0.05)
+    (shot,) = rig.of(wire.SNAPSHOT)
+    first, trigger, channels, channel, n = struct.unpack_from(wire.SNAPSHOT_FORMAT, shot.payload)
+    begin = shot.index * WORDS + first
+    assert (begin + trigger, channels, channel) == (at, 3, 0)
+    codes = np.frombuffer(shot.payload, "<u2", offset=wire.SNAPSHOT_SIZE).tolist()
+    (_start, run) = rig.board.adc.runs[-1]
+    assert codes == run[begin : begin + n]
+    record = rig.records()[20]
+    assert record[1] == 30
+
+
+def test_the_histogram_is_that_of_the_conversions(rig: BoardRig) -> None:
+    rig.board.adc.codes = lambda channel, number, seconds: (number * 5 + channel) % 4096
+    assert rig.command("start")["ok"]
+    assert rig.command("histogram", channel=2, windows=12)["ok"]
+    assert rig.run_until(lambda: len(rig.of(wire.HISTOGRAM)) == 8, within_s=0.5)
+    counts = np.concatenate(
+        [np.frombuffer(m.payload, "<u4", offset=wire.HISTOGRAM_SIZE) for m in rig.of(wire.HISTOGRAM)]
+    )
+    assert counts.size == 4096
+    assert counts.sum() == 12 * wire.WINDOW
+    (_start, run) = rig.board.adc.runs[-1]
+    windows = [run[i * WORDS + 2 : (i + 1) * WORDS : 3] for i in range(len(run) // WORDS)]
+    of_twelve = [
+        np.bincount(np.concatenate(windows[i : i + 12]), minlength=4096) for i in range(len(windows) - 12)
+    ]
+    assert any(np.array_equal(counts, expected) for expected in of_twelve)
+
+
+def test_garbage_and_bad_commands_do_no_harm(rig: BoardRig) -> None:
+    rng = random.Random(3)
+    rig.board.write(bytes(rng.randrange(256) for _ in range(600)) + b"\x03\x04\x00")
+    assert rig.command("hello")["firmware"]
+    assert rig.command("nosuch")["error"] == "unknown-command"
+    assert rig.command("supply")["error"] == "malformed"
+    assert rig.command("start", hookup="tapped")["error"] == "refused"
+    assert rig.command("burden", on=True)["error"] == "not-fitted"
+
+
+def test_the_supply_is_switched_and_a_live_sensor_is_refused(rig: BoardRig) -> None:
+    def level() -> int:
+        return rig.board.register(0xD0000010) >> 2 & 1  # SIO GPIO_OUT: RP2040 datasheet 2.3.1.7
+
+    assert rig.command("supply", on=True)["ok"]
+    assert level() == 1
+    assert rig.command("supply", on=False)["ok"]
+    assert level() == 0
+    rig.board.adc.codes = lambda channel, number, seconds: 3500 if channel == 2 else 20
+    refusal = rig.command("supply", on=True)
+    assert refusal["error"] == "refused"
+    assert "channel 2" in refusal["reason"]
+    assert level() == 0
+
+
+Boot = Callable[..., "BoardRig"]
+
+
+def boot(image: Path, disk: Path) -> BoardRig:
+    from tests.board.board_rig import BoardRig
+    from tests.board.emulated_board import EmulatedBoard
+
+    board = EmulatedBoard(image, disk=disk)
+    board.mcu.gpio[11].set_input_value(True)
+    board.adc.codes = quiet
+    return BoardRig(board)
+
+
+def test_prompt_leaves_the_board_to_the_host(image: Path, rig_disk: Path) -> None:
+    rig = boot(image, rig_disk)
+    rig.board.boot()
+    rig.command("hello", within_s=BOOT_S)
+    rig.command("start")
+    rig.run(0.02)
+    assert rig.command("prompt")["ok"]
+    rig.keep_alive = False
+    rig.run(6.0, step_s=0.1)  # longer than the watchdog waits
+    assert rig.board.resets == 0
+    assert rig.board.execute("print(6 * 7)").strip() == "42"
+
+
+def test_the_button_at_boot_leaves_the_prompt(image: Path, rig_disk: Path) -> None:
+    rig = boot(image, rig_disk)
+    rig.board.mcu.gpio[11].set_input_value(False)
+    rig.board.boot()
+    rig.board.run(0.5)
+    assert rig.board.execute("print('free')").strip() == "free"
+
+
+HANGS = """
+import time
+from sweepboard import rp2_adc
+ready = rp2_adc.FastSource.poll
+def poll(self):
+    n = ready(self)
+    if n > 3:
+        self.stop()
+        time.sleep(20)
+    return n
+rp2_adc.FastSource.poll = poll
+boot.run()
+"""
+
+
+def test_the_watchdog_frees_a_board_that_hangs_and_hello_says_so(
+    image: Path, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    from tests.board.conftest import FIRMWARE, firmware_files
+    from tests.board.emulated_board import file_system
+
+    folder = tmp_path_factory.mktemp("hangs")
+    main = (FIRMWARE / "main.py").read_text().replace("boot.run()", HANGS)
+    disk = file_system(firmware_files(folder) | {"main.py": main.encode()}, folder)
+    rig = boot(image, disk)
+    rig.board.boot()
+    rig.command("hello", within_s=BOOT_S)
+    rig.send(wire.COMMAND, b'{"id": 99, "cmd": "start"}')
+    rig.keep_alive = False
+    assert rig.run_until(lambda: rig.board.resets >= 1, within_s=6.0, step_s=0.02)
+    rig.board.run(0.01)
+    rig.messages.clear()
+    # The host speaks while the board starts, and byte 3 of a message must not stop it as Ctrl-C would.
+    rig.board.write(b"\x03" * 20)
+    assert rig.command("hello", within_s=BOOT_S)["reset_cause"] == "watchdog"
