@@ -48,6 +48,16 @@ class Confirmation:
     key: str  # as typed after --confirm
     text: str
 
+    @property
+    def line(self) -> str:
+        """What is kept with a capture."""
+        return f"{self.key}: {self.text}"
+
+
+def keys_of(confirmed: Iterable[str]) -> tuple[str, ...]:
+    """Return the keys of what is kept with a capture."""
+    return tuple(line.partition(":")[0] for line in confirmed)
+
 
 CAUTIONS = Confirmation("cautions", "The cautions above are read and kept.")
 PLUG_OFF = Confirmation("plug-off", "The sensor's plug is OFF the harness and on the rig's powered lead.")
@@ -103,7 +113,7 @@ class Unattended:
 
     def confirm(self, item: Confirmation) -> bool:
         """Return whether it was confirmed beforehand."""
-        return item.key in self.confirmed
+        return item.key in keys_of(self.confirmed)
 
     def say(self, text: str) -> None:
         """Keep the line."""
@@ -180,7 +190,7 @@ class JobBook:
 def settle(
     items: Iterable[Confirmation], *, job: str, book: JobBook | None, ask: Ask, when: datetime
 ) -> tuple[str, ...]:
-    """Ask for what `job` has not confirmed yet; return all keys that hold.
+    """Ask for what `job` has not confirmed yet; return all that holds, as it is kept with a capture.
 
     Raises SafetyError for the first that is not given. What was given is remembered even then.
     """
@@ -198,4 +208,4 @@ def settle(
     finally:
         if book is not None:
             book.note(job, given, when=when)
-    return tuple(item.key for item in items)
+    return tuple(item.line for item in items)

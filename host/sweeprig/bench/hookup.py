@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from sweeprig.bench import live
-from sweeprig.bench.cautions import Ask, JobBook, cautions_for, confirmations_for, settle
+from sweeprig.bench.cautions import Ask, JobBook, cautions_for, confirmations_for, keys_of, settle
 from sweeprig.bench.day_limits import limit
 from sweeprig.bench.hookup_rules import (
     check_dead,
@@ -115,7 +115,8 @@ def _confirm(
 ) -> tuple[str, ...]:
     for text in cautions_for(setup.setting, setup.hookup):
         ask.say(f"CAUTION: {text}")
-    wanted = [i for i in confirmations_for(setup.setting, setup.hookup) if i.key not in setup.confirmed]
+    before = keys_of(setup.confirmed)
+    wanted = [i for i in confirmations_for(setup.setting, setup.hookup) if i.key not in before]
     if simulated:
         for item in (i for i in wanted if i.key in REAL_ONLY):
             ask.say(f"Simulated rig, so taken as confirmed: {item.text}")

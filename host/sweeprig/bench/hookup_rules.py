@@ -13,6 +13,7 @@ from typing import Any
 from sweepboard import wire
 from sweeprig.bench.day_limits import limit
 from sweeprig.bench.live import Levels
+from sweeprig.capture.model import SweepSetup
 from sweeprig.errors import HookupError
 from sweeprig.frontend import FrontEnd
 from sweeprig.judge.profile import Profile
@@ -148,6 +149,14 @@ def check_power(seen: Levels, *, where: str = "this lever position") -> str:
         limit="a sensor that takes well below the rig's limit of about 50 mA",
         next_step="look for supply against ground in plug and lead, or a supply on a wrong pin: sweeprig pins",
     )
+
+
+def setup_remarks(setup: SweepSetup) -> tuple[str, ...]:
+    """Return what a reader of the result must know of how it came about."""
+    out = [line for line in setup.prepared if "WARNING" in line or " LOW: " in line or "NOT measured" in line]
+    if "FAILED" in setup.lead_checked:
+        out.append(f"The rig's lead did not pass its last check: {setup.lead_checked}")
+    return tuple(out)
 
 
 def check_released(seen: Levels) -> str:

@@ -11,6 +11,8 @@ import numpy as np
 
 from sweeprig import __version__
 from sweeprig.analysis.analyse import analyse
+from sweeprig.bench.hookup_rules import setup_remarks
+from sweeprig.bench.wiggle import WIGGLES, as_wiggle
 from sweeprig.capture.csv_file import read_csv
 from sweeprig.capture.file import read_capture
 from sweeprig.capture.model import Capture, Sense, Starts, SweepSetup, Trace
@@ -82,7 +84,8 @@ def review_capture(
         nominal_supply_v=profile.supply.nominal_v,
         track_ohm=setup.track_ohm,
     )
-    return _outcome(trace, setup, profile, chosen, capture=capture, trim=trim, end=end, made_at=made_at)
+    outcome = _outcome(trace, setup, profile, chosen, capture=capture, trim=trim, end=end, made_at=made_at)
+    return as_wiggle(outcome)[0] if setup.task in WIGGLES else outcome
 
 
 def review_csv(path: Path, choices: Choices | None = None, *, made_at: str | None = None) -> Outcome:
@@ -139,4 +142,5 @@ def _outcome(
         trim=trim,
         made_at=made_at or now_text(),
         versions=versions(),
+        remarks=setup_remarks(setup),
     )

@@ -15,6 +15,7 @@ from sweeprig.bench.wiggle_model import (
     SIGNAL_A,
     SIGNAL_B,
     SUPPLY,
+    UNMARKED,
     Happening,
     MarkAt,
     Origin,
@@ -31,7 +32,7 @@ from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.profile import Profile
 
 BUFFER_S = 1.5  # [s] of windows that the live search looks through
-TASK, FAR_END = "wiggle", "wiggle-far-end"  # SweepSetup.task
+WIGGLES = TASK, FAR_END = "wiggle", "wiggle-far-end"  # SweepSetup.task
 TAIL_S = 0.15  # [s] at the end of the buffer in which an event may not be over yet
 KEEP = frozenset({Code.RECORDS_LOST, Code.SUPPLY_OUT_OF_RANGE, Code.SUPPLY_SAG, Code.SUPPLY_CUT,
                   Code.RIG_OVER_RANGE, Code.GROUND_SHIFT, Code.NOT_ANALOGUE, Code.OPEN_SIGNAL,
@@ -244,7 +245,10 @@ def findings(w: Wiggled) -> tuple[Finding, ...]:
 def _finding(touch: Touched, source: Origin, hits: Sequence[Happening]) -> Finding:
     code, cause = _CAUSES[touch]
     places = {h.place for h in hits}
-    counts = ", ".join(f"{sum(h.place == p for h in hits)} at {p}" for p in sorted(places))
+    counts = ", ".join(
+        f"{sum(h.place == p for h in hits)} {'with no place marked' if p == UNMARKED else 'at ' + p}"
+        for p in sorted(places)
+    )
     deepest = max(h.depth_percent for h in hits)
     n = len(hits)
     text = f"{n} event{'s' if n != 1 else ''} while the harness was moved ({counts}), up to {deepest:.0f} % of supply"

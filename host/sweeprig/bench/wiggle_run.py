@@ -10,7 +10,7 @@ from sweeprig.bench import live
 from sweeprig.bench.cautions import IDLE, Ask, refused
 from sweeprig.bench.live import Volts
 from sweeprig.bench.review import Choices, review_capture
-from sweeprig.bench.wiggle import LiveSearch, as_wiggle
+from sweeprig.bench.wiggle import LiveSearch, wiggle_of
 from sweeprig.bench.wiggle_model import Happening, Wiggled, mark_text
 from sweeprig.capture.live import start_capture
 from sweeprig.capture.model import Capture, SweepSetup
@@ -118,4 +118,5 @@ def _search(
 
 def reviewed_wiggle(capture: Capture, choices: Choices | None = None) -> tuple[Outcome, Wiggled]:
     """Return outcome and events of a finished wiggle capture."""
-    return as_wiggle(review_capture(capture, choices))
+    outcome = review_capture(capture, choices)
+    return outcome, wiggle_of(outcome)

@@ -205,7 +205,8 @@ def _finish(capture: Capture, order: SweepOrder, *, as_json: bool) -> None:
     from sweeprig.bench.wiggle_run import reviewed_wiggle
     from sweeprig.capture.file import write_capture
 
-    stem = f"wiggle-{file_stem(order.setup, datetime.now())}"
+    named = replace(order.setup, sensor_label=f"wiggle {order.setup.sensor_label or order.setup.serial}")
+    stem = file_stem(named, datetime.now())
     path = free_path(order.folder, stem, ".sweep")
     capture = write_capture(path, capture)
     outcome, found = reviewed_wiggle(capture, order.choices)
