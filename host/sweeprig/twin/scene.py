@@ -24,6 +24,7 @@ WINDOW_S = wire.WINDOW * wire.CHANNELS * CONVERSION_S
 KNOT_S = WINDOW_S / STEPS
 BLOCK = 512  # knots made at a time
 NEVER_S = 1e9
+TRACKS = {"a": (0,), "b": (1,), "both": (0, 1)}
 
 
 class Event(NamedTuple):
@@ -61,7 +62,7 @@ class Scene:
         self._wobble_sd = wobble
         self._wobble = 0.0
         self._texture = self._rng.normal(0.0, 1.0, 400)
-        self._play = 0.0
+        self._play = 0.5  # where the wiper was left before the lever came to its start
         self._last_x: float | None = None
         self._held = 0.0
         self._made = 0
@@ -240,17 +241,27 @@ class Scene:
 
     def _events_of(self, index: int, fault: Fault, start_s: float) -> list[Event]:
         stop = start_s + self._length(fault)
-        signals = {"a": (0,), "b": (1,), "both": (0, 1)}[fault.track]
+        signals = TRACKS[fault.track]
         if fault.kind == "supply-dropout":
             return [Event(start_s, stop, c, "supply", 1.0 - fault.depth, index) for c in (0, 1, 2)]
         if fault.kind == "interference":
-            sign = self._rng.choice([-1.0, 1.0])
-            return [Event(start_s, stop, c, "add", sign * fault.volts, index) for c in signals]
+            return self._burst(index, fault, start_s, stop)
         if fault.kind == "loose" and fault.wire == "ground":
             return [Event(start_s, stop, c, "ground", 0.0, index) for c in (0, 1)]
         if fault.kind == "loose" and fault.wire == "supply":
             return [Event(start_s, stop, c, "supply-lift", 0.0, index) for c in (0, 1, 2)]
         return [Event(start_s, stop, c, "lift", fault.depth, index) for c in signals]
+
+    def _burst(self, index: int, fault: Fault, start_s: float, stop_s: float) -> list[Event]:
+        """A burst rings: half waves of either sign by turns, each smaller than the one before."""
+        n = int(self._rng.integers(2, 7))
+        edge = np.linspace(start_s, stop_s, n + 1)
+        volts = self._rng.choice([-1.0, 1.0]) * fault.volts * (-0.75) ** np.arange(n)
+        return [
+            Event(edge[k], edge[k + 1], c, "add", float(volts[k]), index)
+            for k in range(n)
+            for c in TRACKS[fault.track]
+        ]
 
 
 def join(parts: list[Knots]) -> Knots:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sweeprig.twin.render import Source
-from sweeprig.twin.scene import Knots
+from sweeprig.twin.scene import TRACKS, Knots
 
 if TYPE_CHECKING:
     from sweeprig.twin.world import World
@@ -84,9 +84,8 @@ def _signal(world: World, knots: Knots, supply: FloatArray, track: int) -> Track
 
 def _wiring(world: World, source: Source, supply: FloatArray, ground: FloatArray, track: int) -> Source:
     """Apply what is wrong all the time."""
-    own = {"a": (0,), "b": (1,), "both": (0, 1)}
     for fault in world.spec.faults:
-        if track not in own[fault.track]:
+        if track not in TRACKS[fault.track]:
             continue
         if fault.kind == "open-signal":
             source = Source(source.e_v, np.zeros_like(source.g_s))

@@ -225,7 +225,8 @@ class World:
         """Return the loaded volts at the sensor at both ends, without faults in time."""
         outputs = self.outputs if outputs is None else outputs
         supply, hand = self.supply_v(outputs), self.spec.hand
-        ends = self.scene.still(np.array([hand.closed_at, hand.open_at]))
+        play = sum(f.width / 2 for f in self.spec.faults if f.kind == "backlash")  # the wiper lags behind
+        ends = self.scene.still(np.array([hand.closed_at + play, hand.open_at - play]))
         given = sources(self, ends, outputs)
         nets = self.networks(outputs)
         volts = [settled(nets[c], given.normal[c].e_v, given.normal[c].g_s)[0] for c in range(2)]
