@@ -28,7 +28,7 @@ class LimitRow:
 def margin_row(m: Margin) -> LimitRow:
     """Return one margin in words; where it holds for ratio x nominal supply, `value` is that."""
     return LimitRow(
-        name=f"{name_of(m.end)} to the {m.rail} rail",
+        name=f"{name_of(m.end)}, {m.rail} rail",
         value=volts(m.value_v),
         spread=u_text(m.u95),
         must=f"{'above' if m.rail == 'lower' else 'below'} {volts(m.limit_v)}",

@@ -21,6 +21,7 @@ class Room:
     not_shown: int = 4  # together with the findings
     limits: int = 8
     fact: int = 120
+    versions: int = 90
     trace_height: float = 282.0
     extra: bool = True  # the budget of the ends, or the first snapshot
 
@@ -28,14 +29,16 @@ class Room:
 ROOMY = Room()
 TIGHT = Room(
     typed=26,
-    reason=200,
+    reason=170,
     alert=105,
-    evidence=170,
-    next_step=130,
-    not_shown=2,
-    limits=7,
-    fact=88,
-    trace_height=236.0,
+    alerts=2,
+    evidence=150,
+    next_step=100,
+    not_shown=1,
+    limits=6,
+    fact=48,
+    versions=40,
+    trace_height=206.0,
     extra=False,
 )
 LINE = 75  # characters that fit into one line of a column, about

@@ -10,6 +10,8 @@ from sweeprig.report import svg
 from sweeprig.report.figures import fixed
 from sweeprig.report.scales import ticks
 
+LABEL_WIDTH = 52.0  # units, of `finding 1`
+
 
 def _noise_runs(
     track: TrackMap, *, left: float, width: float, bottom: float, top_v: float, height: float
@@ -29,7 +31,8 @@ def _noise_runs(
 
 
 def _marks(d: svg.Svg, findings: tuple[Finding, ...], left: float, width: float, top: float) -> None:
-    """Bracket the places that findings name."""
+    """Bracket the places that findings name; a label that would overlap an earlier one is left out."""
+    labels: list[float] = []
     for number, finding in enumerate(findings, 1):
         if finding.where_percent is None:
             continue
@@ -37,7 +40,9 @@ def _marks(d: svg.Svg, findings: tuple[Finding, ...], left: float, width: float,
         x1 = max(x1, x0 + 4)
         d.path(f"M{svg.px(x0)} {svg.px(top + 5)}v-5H{svg.px(x1)}v5", stroke=svg.ALARM, stroke_width=1.6)
         middle = min(max((x0 + x1) / 2, left + 28), left + width - 28)
-        d.text(middle, top - 5, f"finding {number}", size=10.0, text_anchor="middle", fill=svg.ALARM)
+        if all(abs(middle - other) > LABEL_WIDTH for other in labels):
+            d.text(middle, top - 5, f"finding {number}", size=10.0, text_anchor="middle", fill=svg.ALARM)
+            labels.append(middle)
 
 
 def passes_text(track: TrackMap) -> str:

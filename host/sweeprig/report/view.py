@@ -139,13 +139,13 @@ def _tables(outcome: Outcome, room: Room, table: list[dict[str, Any]]) -> dict[s
         | {"evidence": clip(f["evidence"], room.evidence), "next_step": clip(f["next_step"], room.next_step)}
         for f in found[: room.findings]
     ]
-    unseen = outcome.judgement.not_shown[: max(room.not_shown - len(short), 1)]
+    unseen = outcome.judgement.not_shown[: max(room.not_shown - len(short), 0)]
     return {
         "limits": limits[: room.limits],
         "more_limits": max(0, len(limits) - room.limits),
         "main_findings": short,
         "more_findings": max(0, len(found) - room.findings),
-        "main_not_shown": [clip(t, 140) for t in unseen],
+        "main_not_shown": [clip(t, room.fact + 40) for t in unseen],
         "handover": table,
         "no_counts": _no_counts(outcome),
         "formula": FORMULA,
@@ -179,7 +179,7 @@ def main_page(outcome: Outcome) -> dict[str, Any]:
             "first_shot": shots[0] if shots else None,
             "facts": [(n, clip(t, room.fact)) for n, t in facts.facts(outcome)],
             "cautions": facts.cautions(outcome),
-            "versions": clip(", ".join(f"{k} {v}" for k, v in outcome.versions.items()), 100),
+            "versions": clip(", ".join(f"{k} {v}" for k, v in outcome.versions.items()), room.versions),
         }
     )
 
