@@ -25,7 +25,7 @@ def test_time_and_signal_are_enough(tmp_path: Path) -> None:
     assert trace.signal_a.mean_v.tolist() == [0.5, 0.75, 1.0]
     assert trace.signal_a.min_v.tolist() == trace.signal_a.max_v.tolist() == [0.5, 0.75, 1.0]
     assert (trace.signal_b, trace.supply, trace.angle_deg) == (None, None, None)
-    assert (trace.source, trace.name, trace.n_per_window, trace.lsb_v) == ("csv", "trace.csv", 1, 0.0)
+    assert (trace.source, trace.name, trace.n_per_window, trace.lsb_v) == ("csv", "trace.csv", 1, 0.25)
     assert trace.window_s == pytest.approx(0.001)
     assert math.isinf(trace.full_scale_v)
     assert trace.n_lost == 0

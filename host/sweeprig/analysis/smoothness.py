@@ -11,6 +11,8 @@ from sweeprig.analysis.model import FloatArray, Span, TrackMap
 ROUGH_TIMES = 6.0  # noise of a place against the usual noise of the track
 ROUGH_PERCENT = 0.15  # % of supply; less than this is nobody's fault
 
+_PARABOLA_9 = np.array([-21.0, 14.0, 39.0, 54.0, 59.0, 54.0, 39.0, 14.0, -21.0]) / 231.0
+
 
 def residual(path: FloatArray) -> FloatArray:
     """Departure of each window from the line between its neighbours [V], shape (n,); ends are 0."""
@@ -23,13 +25,13 @@ def residual(path: FloatArray) -> FloatArray:
 def departure(path: FloatArray, place: FloatArray, *, supply_v: float) -> float | None:
     """Largest change of departure within 1 % of span, % of supply; after VRCI-P-100A (from memory).
 
-    The departure is from a local straight line over 9 windows, since without an angle no other line is known.
+    The departure is from a local parabola over 9 windows (Savitzky and Golay, Analytical Chemistry 36, 1964), since
+    without an angle no other line is known.
     """
-    from scipy.signal import savgol_filter
-
     if path.size < 25 or not supply_v > 0:
         return None
-    local = path - savgol_filter(path, 9, 2)
+    local = np.zeros_like(path)
+    local[4:-4] = path[4:-4] - np.convolve(path, _PARABOLA_9, mode="valid")
     moving = np.abs(np.diff(place, prepend=place[:1])) > 0.02
     if np.count_nonzero(moving) < 20:
         return None

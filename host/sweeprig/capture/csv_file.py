@@ -189,7 +189,7 @@ def _trace(values: Mapping[str, FloatArray], path: Path) -> Trace:
         supply=_channel(values["supply_v"]) if "supply_v" in values else None,
         window_s=step,
         n_per_window=1,
-        lsb_v=0.0,
+        lsb_v=_resolution(values["signal_v"]),
         full_scale_v=math.inf,
         gap_before=gap_before,
         angle_deg=values.get("angle_deg"),
@@ -197,6 +197,12 @@ def _trace(values: Mapping[str, FloatArray], path: Path) -> Trace:
         source="csv",
         name=path.name,
     )
+
+
+def _resolution(volts: FloatArray) -> float:
+    """Return the step in which the volts are written down: the smallest distance of two different values [V]."""
+    steps = np.diff(np.unique(np.round(volts, 7)))
+    return float(steps.min()) if steps.size else 0.0
 
 
 def _channel(volts: FloatArray) -> Channel:
