@@ -20,6 +20,7 @@ def _select() -> Select[Any]:
     return (
         select(
             c.c.id, c.c.created, c.c.at, c.c.rig_uid, c.c.operator, c.c.hookup, c.c.ended, c.c.path, c.c.sha256,
+            c.c.batch,
             jobs.c.name.label("job"), sensors.c.label, sensors.c.part, sensors.c.serial,
             v.c.verdict, v.c.reason, v.c.sense, v.c.profile, v.c.guard_factor, v.c.made_at,
             v.c.closed_v, v.c.closed_u95, v.c.open_v, v.c.open_u95, v.c.supply_v, v.c.strokes, v.c.n_events,
@@ -67,6 +68,7 @@ def _record(row: Row[Any]) -> Record:
         capture_file=row.path,
         sha256=row.sha256,
         judged_at=row.made_at,
+        batch=row.batch,
     )
 
 
@@ -85,6 +87,7 @@ def find(
     sensor: str | None,
     verdict: str | None,
     since: str | None,
+    batch: str | None,
     limit: int | None,
 ) -> list[Record]:
     """Return records, newest first."""
@@ -95,6 +98,8 @@ def find(
         query = query.where(c.c.sensor_id.in_(sensor_ids(connection, sensor)))
     if verdict is not None:
         query = query.where(v.c.verdict == verdict)
+    if batch is not None:
+        query = query.where(c.c.batch == batch)
     if since is not None:
         query = query.where(c.c.at >= _moment(since))
     return [_record(row) for row in connection.execute(query)]

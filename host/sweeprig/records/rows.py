@@ -10,11 +10,13 @@ from dataclasses import dataclass, fields, is_dataclass
 from datetime import datetime
 from enum import Enum
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sweeprig.errors import RecordsError
-from sweeprig.judge.model import Quantity
-from sweeprig.judge.outcome import Outcome
+
+if TYPE_CHECKING:
+    from sweeprig.judge.model import Quantity
+    from sweeprig.judge.outcome import Outcome
 
 
 @dataclass(frozen=True)
@@ -52,6 +54,7 @@ class Record:
     capture_file: str
     sha256: str
     judged_at: str
+    batch: str  # "" outside a series
 
     @property
     def codes(self) -> tuple[str, ...]:
@@ -115,7 +118,7 @@ def hash_of(outcome: Outcome, path: Path) -> str:
         ) from exc
 
 
-def capture_row(outcome: Outcome, path: Path) -> dict[str, Any]:
+def capture_row(outcome: Outcome, path: Path, batch: str) -> dict[str, Any]:
     """Return the row of `captures`, without its keys to other tables."""
     capture = outcome.capture
     created = (capture.created if capture else "") or outcome.made_at
@@ -128,6 +131,7 @@ def capture_row(outcome: Outcome, path: Path) -> dict[str, Any]:
         "operator": text_of(outcome.setup.operator),
         "hookup": str(outcome.setup.hookup),
         "ended": capture.ended if capture else "",
+        "batch": text_of(batch),
     }
 
 

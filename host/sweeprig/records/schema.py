@@ -69,9 +69,11 @@ captures = Table(
     Column("ended", Text, nullable=False),
     Column("job_id", ForeignKey("jobs.id")),
     Column("sensor_id", ForeignKey("sensors.id")),
+    Column("batch", Text, nullable=False, server_default=""),  # "" outside a series
     Index("ix_captures_sensor_id_at", "sensor_id", "at"),
     Index("ix_captures_job_id_at", "job_id", "at"),
     Index("ix_captures_at", "at"),
+    Index("ix_captures_batch_at", "batch", "at"),
 )
 
 verdicts = Table(

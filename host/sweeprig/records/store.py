@@ -7,7 +7,6 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from sweeprig.judge.outcome import Outcome
 from sweeprig.records import rows
 from sweeprig.records.engine import WAIT_S, make_engine, place_text, records_url
 from sweeprig.records.errors import told
@@ -17,6 +16,8 @@ from sweeprig.records.rows import Record
 if TYPE_CHECKING:
     from sqlalchemy import Connection, Engine, Table
 
+    from sweeprig.judge.outcome import Outcome
+
 
 class Store:
     """An open database of records. Every method is one transaction; `add` is durable when it returns."""
@@ -25,17 +26,14 @@ class Store:
         self.where = where  # as it may be shown
         self._engine = engine
 
-    def add(self, outcome: Outcome, path: Path) -> int:
+    def add(self, outcome: Outcome, path: Path, *, batch: str = "") -> int:
         """Keep what one capture came to; return the record's number.
 
         The file's hash names the capture: the same file twice is one record. Judged anew with another result, its
         new verdict is in force and the old one stays in the table. Raises RecordsError.
         """
-        capture, trim, verdict = (
-            rows.capture_row(outcome, path),
-            rows.trim_row(outcome),
-            rows.verdict_row(outcome),
-        )
+        capture = rows.capture_row(outcome, path, batch)
+        trim, verdict = rows.trim_row(outcome), rows.verdict_row(outcome)
         with self._writing() as connection:
             return _put(connection, outcome, capture, trim, verdict)
 
@@ -46,13 +44,16 @@ class Store:
         sensor: str | None = None,
         verdict: str | None = None,
         since: str | None = None,
+        batch: str | None = None,
         limit: int | None = None,
     ) -> list[Record]:
         """Return records, newest first. `sensor` is a label or a serial number, `since` an ISO 8601 time."""
         from sweeprig.records import queries
 
         with self._reading() as connection:
-            return queries.find(connection, job=job, sensor=sensor, verdict=verdict, since=since, limit=limit)
+            return queries.find(
+                connection, job=job, sensor=sensor, verdict=verdict, since=since, batch=batch, limit=limit
+            )
 
     def get(self, key: str | int) -> Record:
         """Return the record of a number, or of at least 6 digits of its capture's hash. Raises NoRecordError."""
