@@ -198,7 +198,7 @@ def _at_supply(places: Sequence[Position], end: FrontEnd, supply: float) -> Chec
 
 
 def _at_ground(places: Sequence[Position], joint: Joint, supply: float) -> CheckFinding:
-    rise = max(p.on.signal_v - places[0].zero_v for p in places)
+    rise = min(p.on.signal_v - places[0].zero_v for p in places)
     if joint is Joint.CONNECTED and rise > limit("check.hard_percent") / 100 * supply:
         return _not_following(places, supply)
     current = places[0].on.current_a

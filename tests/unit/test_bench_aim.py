@@ -1,0 +1,137 @@
+"""Turning a sensor: both ends shift together, and the promise about the open end comes first."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from day_traces import flat_trace
+from sweeprig.bench.aim import Ends, Mount, check_mount, plan, window_for
+from sweeprig.bench.aim_text import AimGuide, parse_angle, per_degree, plan_json, plan_lines, steer
+from sweeprig.bench.watch import Watcher
+from sweeprig.errors import InputError, SafetyError
+from sweeprig.judge.profile import load_profile
+from sweeprig.words import Sense
+
+# Targets 0.4 to 0.5 V at closed and 4.0 to 4.7 V at open: common practice, no source.
+PROFILE = load_profile("adjustable-potentiometer")
+
+
+def test_rising_sensor_mounted_low_is_moved_up_and_the_open_end_is_foretold() -> None:
+    p = plan(Ends(0.12, 3.97, 5.0, 0.01), PROFILE)
+    assert p.possible
+    assert p.move_v == pytest.approx(0.33)
+    assert p.predicted_closed_v == pytest.approx(0.45)
+    assert p.predicted_open_v == pytest.approx(4.30)
+    assert p.predicted_lower_margin_v == pytest.approx(0.45)
+    assert p.predicted_upper_margin_v == pytest.approx(0.70)
+
+
+def test_everything_scales_with_the_measured_supply_of_a_ratiometric_sensor() -> None:
+    p = plan(Ends(0.12 * 0.9, 3.97 * 0.9, 4.5), PROFILE)
+    assert p.move_v == pytest.approx(0.33 * 0.9)
+    assert p.window.target_v == pytest.approx(0.405)
+    assert p.upper_limit_v == pytest.approx(0.18)
+
+
+def test_falling_sensor_is_the_mirror_image() -> None:
+    rising = plan(Ends(0.12, 3.97, 5.0), PROFILE)
+    falling = plan(Ends(5.0 - 0.12, 5.0 - 3.97, 5.0), PROFILE)
+    assert falling.move_v == pytest.approx(-rising.move_v)
+    assert falling.predicted_upper_margin_v == pytest.approx(rising.predicted_lower_margin_v)
+    assert window_for(PROFILE, sense=Sense.FALLING, supply_v=5.0).target_v == pytest.approx(4.55)
+
+
+def test_no_position_will_do_when_the_ends_are_too_far_apart() -> None:
+    p = plan(Ends(0.05, 4.90, 5.0), PROFILE)
+    assert not p.possible
+    assert "4.850 V apart" in p.reason
+    assert "only 4.600 V fit" in p.reason
+
+
+def test_no_position_will_do_when_the_open_end_would_leave_its_range() -> None:
+    p = plan(Ends(0.80, 5.0, 5.5), replace(PROFILE, supply=replace(PROFILE.supply, ratiometric=False)))
+    assert p.possible  # 4.65 V at open is inside 4.0 to 4.7 V
+    short = plan(Ends(0.80, 3.90, 5.0), PROFILE)
+    assert not short.possible
+    assert "open end would stand at 3.550 V" in short.reason
+
+
+def test_uncertainty_of_the_ends_can_close_the_last_gap() -> None:
+    ends = Ends(0.45, 4.69, 5.0)
+    assert plan(ends, PROFILE).possible
+    assert not plan(replace(ends, u95_v=0.2), PROFILE).possible
+
+
+def test_a_place_beside_the_target_is_taken_where_the_target_breaks_a_limit() -> None:
+    p = plan(Ends(0.45, 4.71, 5.0), PROFILE)  # at the target the open end is 10 mV beyond 4.7 V
+    assert p.possible
+    assert p.predicted_open_v == pytest.approx(4.70)
+    assert any("Not the middle" in r for r in p.remarks)
+
+
+def test_an_end_at_its_rail_is_said_to_hide_travel() -> None:
+    p = plan(Ends(0.02, 4.0, 5.0), PROFILE)
+    assert any("hidden" in r for r in p.remarks)
+
+
+def test_typed_target_stands_in_place_of_the_profile_and_needs_no_aim_in_it() -> None:
+    bare = replace(PROFILE, aim=None)
+    check_mount("slotted", bare, target_v=0.6)
+    p = plan(Ends(0.45, 4.2, 5.0), bare, target_v=0.6)
+    assert p.predicted_closed_v == pytest.approx(0.6)
+    with pytest.raises(InputError, match="no target"):
+        check_mount("slotted", bare)
+
+
+@pytest.mark.parametrize("mount", [m for m in Mount if m is not Mount.SLOTTED])
+def test_every_other_mount_is_refused_with_its_reason(mount: Mount) -> None:
+    with pytest.raises(SafetyError, match="not for this mount"):
+        check_mount(mount, PROFILE)
+
+
+def test_mount_that_nobody_named_is_asked_for() -> None:
+    with pytest.raises(InputError, match="not known how"):
+        check_mount("", PROFILE)
+
+
+def test_degrees_come_from_typed_or_measured_volts_per_degree() -> None:
+    assert per_degree((0.0, 0.31), (5.0, 0.56)) == pytest.approx(0.05)
+    assert per_degree(parse_angle("0=0.31"), parse_angle("-5=0.56")) == pytest.approx(-0.05)
+    assert plan(Ends(0.12, 3.97, 5.0), PROFILE, volts_per_degree=0.05).degrees == pytest.approx(6.6)
+    with pytest.raises(InputError, match="near each other"):
+        per_degree((0.0, 0.31), (0.5, 0.33))
+    with pytest.raises(InputError, match="no angle"):
+        parse_angle("five=0.3")
+
+
+def test_direction_is_up_when_the_reading_is_below_the_target() -> None:
+    window = window_for(PROFILE, sense=Sense.RISING, supply_v=5.0)
+    low = steer(0.12, window, volts_per_degree=0.05)
+    assert not low.inside
+    assert low.text.startswith("UP")
+    assert "0.330 V, 6.6 degrees" in low.text
+    assert steer(0.60, window).text.startswith("DOWN")
+    assert steer(0.455, window).inside
+
+
+def test_guide_is_reached_only_after_a_steady_second_inside() -> None:
+    window = window_for(PROFILE, sense=Sense.RISING, supply_v=5.0)
+    guide, watcher = AimGuide(window, window.target_v), Watcher(PROFILE)
+    reached = []
+    for k, volts in enumerate([0.45, 0.60, 0.45, 0.45, 0.45]):
+        watcher.feed(flat_trace(volts, start_s=0.5 * k, seconds=0.5))
+        reached.append(guide.reached(guide.adorn(watcher.state())))
+    assert reached == [False, False, False, False, True]
+    assert guide.adorn(watcher.state()).target == (window.low_v, 0.45, window.high_v)
+
+
+def test_plan_is_told_as_text_and_json() -> None:
+    ends = Ends(0.12, 3.97, 5.0, 0.01)
+    text = "\n".join(plan_lines(ends, plan(ends, PROFILE, volts_per_degree=0.05)))
+    assert "Move: +0.330 V (+6.60 degrees)." in text
+    assert "open 4.300 V" in text
+    data = plan_json(ends, plan(ends, PROFILE))
+    assert data["possible"] is True
+    assert data["move_deg"] is None

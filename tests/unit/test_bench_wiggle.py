@@ -1,0 +1,210 @@
+"""Events while a harness is moved: told while they come, put to places and to causes."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from day_traces import flat_trace, with_dip
+from outcomes import outcome
+from sweeprig.analysis.model import Cause, Code, Event, Finding
+from sweeprig.bench.wiggle import LiveSearch, as_wiggle, findings, marks_of, raw_events
+from sweeprig.bench.wiggle_model import (
+    MarkAt,
+    Origin,
+    Touched,
+    mark_text,
+    marks_in,
+    origin,
+    parse_marks,
+    summary_lines,
+    wiggle_json,
+    wiggled,
+)
+from sweeprig.capture.model import Trace
+from sweeprig.cli.wiggle_view import wiggle_lines
+from sweeprig.errors import InputError
+from sweeprig.judge.model import Verdict
+from sweeprig.judge.profile import load_profile
+from sweeprig.link.messages import Mark
+
+PROFILE = load_profile("adjustable-potentiometer")
+
+
+def event(at_s: float, channel: int = 0, *, kind: str = "to-ground", with_supply: bool = False) -> Event:
+    return Event(at_s, 2e-4, channel, kind, 40.0, None, None, True, with_supply, 30.0)
+
+
+def result(*events: Event, marks: tuple[MarkAt, ...] = (), far_end: bool = False):
+    return wiggled(events, marks, seconds=30.0, far_end=far_end, least_percent=0.3)
+
+
+def cut(trace: Trace, a: float, b: float) -> Trace:
+    keep = (trace.t_s >= a) & (trace.t_s < b)
+    from sweeprig.capture.model import Channel
+
+    def part(c: Channel | None) -> Channel | None:
+        return None if c is None else Channel(c.mean_v[keep], c.min_v[keep], c.max_v[keep])
+
+    return replace(
+        trace,
+        t_s=trace.t_s[keep],
+        signal_a=part(trace.signal_a),
+        signal_b=part(trace.signal_b),
+        supply=part(trace.supply),
+        gap_before=trace.gap_before[keep],
+    )
+
+
+@pytest.mark.parametrize("step_s", [0.1, 0.2, 0.7])
+def test_live_search_tells_each_event_once_whatever_the_pieces(step_s: float) -> None:
+    trace = flat_trace(0.45, seconds=6.0)
+    for at in (1.0, 2.5, 2.501, 4.1):
+        trace = with_dip(trace, at)
+    search = LiveSearch(PROFILE)
+    at = 0.0
+    while at < 5.99:
+        search.feed(cut(trace, at, at + step_s))
+        at += step_s
+    assert [round(h.start_s, 1) for h in search.found] == [1.0, 2.5, 4.1]
+    assert search.last_s == pytest.approx(4.1, abs=0.01)
+
+
+def test_live_search_sees_nothing_in_a_clean_signal() -> None:
+    search = LiveSearch(PROFILE)
+    for k in range(60):
+        search.feed(flat_trace(0.45, start_s=0.2 * k, seconds=0.2, seed=k))
+    assert search.found == []
+
+
+def test_marks_by_key_or_button_go_to_the_events_after_them() -> None:
+    search = LiveSearch(PROFILE)
+    assert search.next_place() == "plug"
+    search.feed(with_dip(flat_trace(0.45, seconds=1.0), 0.5))
+    search.feed(flat_trace(0.45, start_s=1.0, seconds=1.0))
+    assert search.next_place() == "bulkhead"
+    search.feed(with_dip(flat_trace(0.45, start_s=2.0, seconds=1.0), 2.5))
+    search.feed(flat_trace(0.45, start_s=3.0, seconds=1.0))
+    assert [h.place for h in search.found] == ["plug", "bulkhead"]
+    assert [search.next_place(), search.next_place()] == ["controller end", "plug"]
+
+
+def test_supply_event_is_told_from_a_signal_event_by_coincidence() -> None:
+    both = with_dip(with_dip(flat_trace(0.45, seconds=2.0), 1.0), 1.0, channel="supply")
+    alone = with_dip(flat_trace(0.45, seconds=2.0), 1.0)
+    assert {e.with_supply for e in raw_events(both)} == {True}
+    assert {e.with_supply for e in raw_events(alone)} == {False}
+    assert result(*raw_events(both)).happenings[0].touched is Touched.SUPPLY
+    assert result(*raw_events(alone)).happenings[0].touched is Touched.TO_GROUND
+
+
+@pytest.mark.parametrize(
+    ("kind", "touched"),
+    [
+        ("to-ground", Touched.TO_GROUND),
+        ("to-supply", Touched.TO_SUPPLY),
+        ("partial", Touched.PARTIAL),
+        ("jump", Touched.JUMP),
+    ],
+)
+def test_what_was_touched_follows_from_where_it_went(kind: str, touched: Touched) -> None:
+    assert result(event(1.0, kind=kind)).happenings[0].touched is touched
+
+
+def test_far_end_logic_in_full() -> None:
+    assert origin((1,), with_supply=False) is Origin.HARNESS  # clean A, jumping B
+    assert origin((0, 1), with_supply=False) is Origin.UPSTREAM
+    assert origin((0,), with_supply=False) is Origin.LEAD_A
+    assert origin((0, 1, 2), with_supply=True) is Origin.SUPPLY
+    w = result(event(1.0, 1), event(5.0, 0), event(5.0005, 1), far_end=True)
+    assert [h.origin for h in w.happenings] == [Origin.HARNESS, Origin.UPSTREAM]
+    assert result(event(1.0, 1)).happenings[0].origin is Origin.NOT_ASKED
+
+
+def test_events_are_counted_and_timed_per_place() -> None:
+    marks = (MarkAt(5.0, "plug"), MarkAt(20.0, "bulkhead"))
+    w = result(event(1.0), event(6.0), event(7.0), event(21.0), marks=marks)
+    assert w.per_place == {"plug": 2, "bulkhead": 1, "not marked": 1}
+    assert w.seconds_per_place == {"not marked": 5.0, "plug": 15.0, "bulkhead": 10.0}
+
+
+def test_shallow_events_do_not_count() -> None:
+    assert not result(replace(event(1.0), depth_percent=0.2)).reproduced
+
+
+def test_nothing_seen_is_not_reproduced_and_never_a_pass() -> None:
+    text = "\n".join(summary_lines(result()))
+    assert text.startswith("NOT REPRODUCED")
+    assert "not a pass" in text
+    assert wiggle_json(result())["result"] == "not reproduced"
+    clean = outcome()
+    still = replace(clean, analysis=replace(clean.analysis, events=()), profile=PROFILE)
+    judged, w = as_wiggle(still)
+    assert not w.reproduced
+    assert judged.judgement.verdict is Verdict.UNDECIDED
+    assert "Not reproduced" in judged.judgement.reason
+
+
+def test_events_fail_with_their_place_and_next_step() -> None:
+    base = outcome()
+    seen = replace(
+        base,
+        analysis=replace(base.analysis, events=(event(1.0), event(2.0))),
+        profile=PROFILE,
+        capture=replace(base.capture, coaching=(mark_text(MarkAt(0.5, "bulkhead")),)),
+    )
+    judged, w = as_wiggle(seen)
+    assert judged.judgement.verdict is Verdict.FAIL
+    assert w.per_place == {"bulkhead": 2}
+    finding = judged.judgement.findings[0]
+    assert (finding.code, finding.cause) == (Code.LOOSE_CONNECTION, Cause.CONNECTION)
+    assert "2 at bulkhead" in finding.evidence
+    assert "bulkhead" in finding.next_step
+
+
+def test_findings_of_a_sweep_do_not_stand_in_a_wiggle_result() -> None:
+    base = outcome()
+    moved = Finding(Code.NO_MOVEMENT, Cause.MOUNTING, 0, None, "still", "move it")
+    lost = Finding(Code.RECORDS_LOST, Cause.RIG, None, None, "lost", "cable", "note")
+    both = replace(base, judgement=replace(base.judgement, findings=(moved, lost)), profile=PROFILE)
+    judged, _ = as_wiggle(replace(both, analysis=replace(both.analysis, events=())))
+    assert [f.code for f in judged.judgement.findings] == [Code.RECORDS_LOST]
+    assert judged.judgement.margins == ()
+
+
+def test_supply_and_ground_have_causes_of_their_own() -> None:
+    found = findings(result(event(1.0, with_supply=True), event(2.0, kind="to-supply")))
+    assert {(f.code, f.cause) for f in found} == {
+        (Code.SUPPLY_DROPOUT, Cause.SUPPLY),
+        (Code.LOOSE_CONNECTION, Cause.GROUND),
+    }
+
+
+def test_marks_survive_as_text_and_button_marks_are_read_too() -> None:
+    marks = [MarkAt(0.5, "plug"), MarkAt(12.25, "controller end")]
+    assert marks_in([*map(mark_text, marks), "slow open", "now at noon s: x"]) == marks
+    capture = outcome().capture
+    assert capture is not None
+    pressed = replace(capture, coaching=(), marks=(Mark(1000, 0, 1), Mark(2000, 0, 2)))
+    assert [m.place for m in marks_of(pressed)] == ["plug", "bulkhead"]
+    assert marks_of(pressed)[0].at_s == pytest.approx(1000 * 166 * 3 / 500_000)
+
+
+def test_typed_marks_are_understood_or_refused() -> None:
+    assert parse_marks("0:plug, 10:controller end") == [MarkAt(0.0, "plug"), MarkAt(10.0, "controller end")]
+    for text in ("plug", "x:plug", "5:"):
+        with pytest.raises(InputError, match="mark is not understood"):
+            parse_marks(text)
+
+
+@pytest.mark.parametrize(("width", "height"), [(24, 8), (40, 12), (80, 24), (120, 40)])
+def test_view_stays_in_its_window_and_keeps_the_keys(width: int, height: int) -> None:
+    search = LiveSearch(PROFILE)
+    search.mark("plug")
+    for k in range(30):
+        search.feed(with_dip(flat_trace(0.45, start_s=k, seconds=1.0, seed=k), k + 0.5))
+    lines = wiggle_lines(search, 60.0, width, height)
+    assert len(lines) <= height
+    assert max(map(len, lines)) <= width
+    assert "keys" in lines[-1]
