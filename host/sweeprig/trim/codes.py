@@ -17,6 +17,8 @@ from numpy.typing import NDArray
 from sweeprig.trim.model import FloatArray, Linearity
 
 CODES = 4096
+BEND_CODES = 1000.0  # codes over which a smooth departure changes: assumed, a quarter of the range
+EDGE_LSB = 0.2  # standard deviation of one code's edge about the smooth departure: assumed
 WIDE_CODES = (511, 1535, 2559, 3583)
 
 
@@ -24,8 +26,8 @@ WIDE_CODES = (511, 1535, 2559, 3583)
 class ChipFacts:
     """What is known of a chip's converter before anything is measured. Pairs are lowest and highest seen.
 
-    `bow_lsb` and `walk_lsb` are chosen so that departures drawn from `departure_covariance` have the published
-    largest departure from their least-squares line (a test draws them).
+    `bend_lsb` is chosen so that departures drawn from `departure_covariance` have the published largest departure
+    from their least-squares line (a test draws them).
     """
 
     wide_lsb: tuple[float, float]  # extra width of each wide code
@@ -33,15 +35,14 @@ class ChipFacts:
     gain: tuple[float, float]  # slope less one
     bent_lsb: float  # half-width of departures from the straight line, nothing corrected
     rest_lsb: float  # half-width of what is left once the nominal wide codes are taken out
-    bow_lsb: float  # standard deviation of the curvature: departure at the ends of the range
-    walk_lsb: float  # standard deviation of one code's width, the wide codes left out
+    bend_lsb: float  # standard deviation of the smooth departure
 
 
 CHIPS = {
-    "rp2040": ChipFacts((7.7, 10.0), (12.0, 19.0), (0.0065, 0.0074), 6.1, 2.6, 1.1, 0.12),
-    "rp2350": ChipFacts((0.0, 0.0), (0.0, 10.0), (-0.002, 0.002), 3.1, 3.1, 2.0, 0.15),
+    "rp2040": ChipFacts((7.7, 10.0), (12.0, 19.0), (0.0065, 0.0074), 6.1, 2.6, 1.2),
+    "rp2350": ChipFacts((0.0, 0.0), (0.0, 10.0), (-0.002, 0.002), 3.1, 3.1, 2.4),
 }
-UNKNOWN = ChipFacts((0.0, 10.0), (0.0, 19.0), (-0.01, 0.01), 6.1, 6.1, 2.5, 0.2)
+UNKNOWN = ChipFacts((0.0, 10.0), (0.0, 19.0), (-0.01, 0.01), 6.1, 6.1, 2.4)
 
 
 def chip_facts(chip: str) -> ChipFacts:
@@ -93,23 +94,15 @@ def widest(code: float, linearity: Linearity | None) -> float:
     return float(np.diff(corrected(edges, linearity))[0])
 
 
-def departure_covariance(code: FloatArray, other: FloatArray, *, chip: str, wide_removed: bool) -> FloatArray:
+def departure_covariance(code: FloatArray, other: FloatArray, *, chip: str) -> FloatArray:
     """Return the covariance [LSB2] of a converter's unknown departures at two sets of codes, (n,), (m,) -> (n, m).
 
-    e(c) = sum over wide codes below c of their unknown extra width, plus a curvature b (3 y^2 - 1)/2 with
-    y = 2 c/4096 - 1, plus the sum of the other codes' width errors (independent, so a random walk). With
-    `wide_removed` only the spread of the extra widths counts, else their mean square.
+    e(c) = sum over wide codes below c of what their extra width differs from the usual one, plus a smooth bend
+    with covariance s^2 exp(-(c - c')^2 / 2 L^2), plus what a single edge departs from it.
     """
     facts = chip_facts(chip)
     a, b = np.asarray(code, np.float64)[:, None], np.asarray(other, np.float64)[None, :]
-    walk = facts.walk_lsb**2 * np.clip(np.minimum(a, b), 0.0, CODES)
-    bow = facts.bow_lsb**2 * _bow(a) * _bow(b)
+    bend = facts.bend_lsb**2 * np.exp(-0.5 * ((a - b) / BEND_CODES) ** 2)
     spread = rectangular(half_width(facts.wide_lsb)) ** 2
-    mean = 0.0 if wide_removed else sum(facts.wide_lsb) / 2
     steps = sum(((a > w) * 1.0) * ((b > w) * 1.0) for w in WIDE_CODES)
-    return np.asarray(walk + bow + (spread + mean**2) * steps)
-
-
-def _bow(code: FloatArray) -> FloatArray:
-    y = 2.0 * code / CODES - 1.0
-    return (3.0 * y * y - 1.0) / 2.0
+    return np.asarray(bend + EDGE_LSB**2 * (np.abs(a - b) < 0.5) + spread * steps)

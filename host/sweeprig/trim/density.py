@@ -1,0 +1,91 @@
+"""Linearity of a converter from how often each code comes while a slow, straight ramp is applied.
+
+IEEE Std 1241, code density with a ramp: a code's share of the counts is its width. DNL[k] = W[k]/Q - 1, Q the mean
+width of the codes inside; INL is their running sum.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sweeprig.errors import TrimError
+from sweeprig.trim.codes import corrected
+from sweeprig.trim.model import FloatArray, Linearity
+
+FEWEST_HITS = 30  # mean counts of a code; fewer leave its width to chance
+EDGES_AT = 4  # every how many codes an edge is kept, apart from those of odd codes
+ODD_DNL = 1.0  # LSB
+
+
+@dataclass(frozen=True)
+class Density:
+    """Widths of the codes inside a ramp. Lengths m = number of codes between the first and last that came."""
+
+    code: NDArray[np.int64]  # (m,)
+    width_lsb: FloatArray  # (m,) of the mean width
+    dnl_lsb: FloatArray  # (m,)
+    inl_lsb: FloatArray  # (m,) at the upper edge of each code, terminal-based
+    hits: float  # mean counts of a code
+
+
+def ramp_density(counts: NDArray[np.integer], *, first_code: int = 0) -> Density:
+    """Return the widths of codes from counts (n,) of a linear ramp that goes beyond both ends.
+
+    The first and last code that came are open towards the ramp's ends and are left out. INL[k] is the sum of DNL up
+    to k; terminal-based, so it ends in 0. Raises TrimError for too few codes or counts.
+    """
+    counts = np.asarray(counts, np.int64)
+    came = np.flatnonzero(counts)
+    if came.size < 4:
+        raise TrimError(
+            "The ramp covered too few codes.",
+            seen=f"{came.size} codes",
+            limit="at least 4",
+            next_step="apply a ramp over the whole range while the histogram is taken",
+        )
+    inside = counts[came[0] + 1 : came[-1]].astype(np.float64)
+    hits = float(inside.mean())
+    width = inside / hits
+    dnl = width - 1.0
+    code = first_code + np.arange(came[0] + 1, came[-1])
+    return Density(code, width, dnl, np.cumsum(dnl), hits)
+
+
+def density_linearity(density: Density, *, ramp_u_lsb: float = 0.0) -> Linearity:
+    """Return the departure from the least-squares line that a ramp showed, at edges of codes.
+
+    u combines the ramp's own departure from a straight line [LSB, standard uncertainty] with the chance of counting:
+    a running sum of counts, tied at both ends, has at most sqrt(m / hits) / 2. Noise across an edge and a rounded ramp
+    are not told apart from width. Raises TrimError for too few counts.
+    """
+    if density.hits < FEWEST_HITS:
+        raise TrimError(
+            "The ramp was too fast to count codes.",
+            seen=f"{density.hits:.1f} counts of each code",
+            limit=f"at least {FEWEST_HITS}",
+            next_step="slow the ramp or take more windows",
+        )
+    edges = np.append(density.code[0] - 0.5, density.code + 0.5)
+    level = np.append(0.0, np.cumsum(density.width_lsb))  # input at each edge
+    slope, at_zero = np.polyfit(level, edges, 1)
+    error = edges - at_zero - slope * level
+    odd = np.flatnonzero(np.abs(density.dnl_lsb) > ODD_DNL)
+    keep = np.unique(np.concatenate([np.arange(0, edges.size, EDGES_AT), odd, odd + 1, [edges.size - 1]]))
+    chance = math.sqrt(density.code.size / density.hits) / 2
+    return Linearity(edges[keep], error[keep], math.hypot(chance, ramp_u_lsb), "histogram")
+
+
+def departures_left(code: FloatArray, linearity: Linearity, density: Density) -> FloatArray:
+    """Return what a linearity leaves of the departures that a ramp shows, at edges of codes (n,) [LSB].
+
+    The line through what is left is taken off, as a trim would.
+    """
+    edges = np.append(density.code[0] - 0.5, density.code + 0.5)
+    level = np.append(0.0, np.cumsum(density.width_lsb))
+    straight = corrected(edges, linearity)
+    slope, at_zero = np.polyfit(level, straight, 1)
+    return np.asarray(np.interp(code, edges, straight - at_zero - slope * level))
