@@ -1,0 +1,262 @@
+"""Two captures side by side: what changed, and whether the change is larger than what is known of both."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from sweeprig.judge.outcome import Outcome
+from sweeprig.records import rows
+from sweeprig.records.rows import Record
+
+CHANGED, PERHAPS, NOT_SHOWN = "changed", "perhaps changed", "no change shown"
+NAMES = (
+    ("closed_v", "closed throttle"), ("open_v", "open throttle"), ("low_v", "low end"), ("high_v", "high end"),
+    ("span_v", "span"), ("closed_ratio", "closed ratio"), ("open_ratio", "open ratio"), ("supply_v", "supply"),
+    ("closed_b_v", "closed, track B"), ("open_b_v", "open, track B"),
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Side:
+    """One of the two, whatever it came from: a file just reviewed or a record."""
+
+    name: str
+    created: str
+    sensor: str
+    verdict: str
+    reason: str
+    profile: str
+    rig_uid: str
+    trim: str  # kind and time of the trim in force
+    quantities: Mapping[str, Mapping[str, Any]]  # name -> value, u95, u, u_a, unit
+    margins: tuple[Mapping[str, Any], ...]
+    findings: tuple[Mapping[str, Any], ...]
+
+
+@dataclass(frozen=True)
+class Difference:
+    """One quantity of both. Values in `unit`; None is not measured."""
+
+    name: str
+    unit: str
+    first: float | None
+    first_u95: float | None
+    second: float | None
+    second_u95: float | None
+    change: float | None  # second minus first
+    change_u95: float | None  # half-width, both uncertainties taken as independent
+    e_n: float | None
+    word: str  # changed | perhaps changed | no change shown | "" where not measured on both
+
+
+@dataclass(frozen=True)
+class MarginChange:
+    """One margin of both."""
+
+    end: str
+    rail: str
+    first_v: float | None
+    second_v: float | None
+    first: str  # verdicts
+    second: str
+
+
+@dataclass(frozen=True)
+class Compared:
+    """What comparing comes to."""
+
+    first: Side
+    second: Side
+    same_rig_and_trim: bool
+    differences: tuple[Difference, ...]
+    margins: tuple[MarginChange, ...]
+    gone: tuple[Mapping[str, Any], ...]  # findings of the first that the second does not have
+    new: tuple[Mapping[str, Any], ...]
+    stayed: tuple[Mapping[str, Any], ...]
+    notes: tuple[str, ...]
+
+
+def side_of_record(record: Record) -> Side:
+    """Return a record's side."""
+    return Side(
+        name=f"record {record.id}",
+        created=record.created,
+        sensor=" / ".join(t for t in (record.label, record.serial) if t),
+        verdict=record.verdict,
+        reason=record.reason,
+        profile=record.profile,
+        rig_uid=record.rig_uid,
+        trim=f"{record.trim} {record.trim_made_at}".strip(),
+        quantities=record.quantities,
+        margins=record.margins,
+        findings=record.findings,
+    )
+
+
+def side_of_outcome(outcome: Outcome, name: str) -> Side:
+    """Return the side of what was just reviewed."""
+    row = rows.verdict_row(outcome)
+    setup, trim, capture = outcome.setup, outcome.trim, outcome.capture
+    return Side(
+        name=name,
+        created=capture.created if capture else outcome.made_at,
+        sensor=" / ".join(t for t in (setup.sensor_label, setup.serial) if t),
+        verdict=row["verdict"],
+        reason=row["reason"],
+        profile=row["profile"],
+        rig_uid=str(capture.rig.get("uid", "")) if capture else "",
+        trim=f"{trim.kind} {trim.made_at}".strip() if trim else "",
+        quantities=row["quantities"],
+        margins=tuple(row["margins"]),
+        findings=tuple(row["findings"]),
+    )
+
+
+def compare(first: Side, second: Side) -> Compared:
+    """Compare two sides; `second` is the later one of a before and after."""
+    same = bool(first.rig_uid) and (first.rig_uid, first.trim) == (second.rig_uid, second.trim)
+    names = [n for n, _ in NAMES if n in first.quantities or n in second.quantities]
+    ends_known = all(s.quantities.get("closed_v", {}).get("value") is not None for s in (first, second))
+    hidden = {"low_v", "high_v"} if ends_known else {"closed_v", "open_v", "closed_ratio", "open_ratio"}
+    gone, new, stayed = _findings(first.findings, second.findings)
+    return Compared(
+        first,
+        second,
+        same,
+        tuple(difference(n, first, second, same=same) for n in names if n not in hidden),
+        _margins(first, second),
+        gone,
+        new,
+        stayed,
+        _notes(first, second, same=same),
+    )
+
+
+def difference(name: str, first: Side, second: Side, *, same: bool) -> Difference:
+    """Return one quantity's change with its significance.
+
+    E_n = (b - a)/sqrt(U_a^2 + U_b^2); beyond 1 in size the change is larger than both uncertainties
+    (ISO/IEC 17043 and ISO 13528; from memory). With the same rig and trim a part of both is common and cancels,
+    by how much is not known: a change beyond twice the data's own scatter is then `perhaps changed`.
+    """
+    qa, qb = first.quantities.get(name, {}), second.quantities.get(name, {})
+    a, b, ua, ub = qa.get("value"), qb.get("value"), qa.get("u95"), qb.get("u95")
+    unit = str(qa.get("unit") or qb.get("unit") or "")
+    if a is None or b is None:
+        return Difference(name, unit, a, ua, b, ub, None, None, None, "")
+    u95 = math.hypot(ua, ub) if ua is not None and ub is not None else None
+    e_n = (b - a) / u95 if u95 else None
+    scatter = [u for u in (qa.get("u_a"), qb.get("u_a")) if u is not None]
+    word = NOT_SHOWN
+    if e_n is not None and abs(e_n) > 1:
+        word = CHANGED
+    elif same and len(scatter) == 2 and abs(b - a) > 2 * math.hypot(*scatter):
+        word = PERHAPS
+    return Difference(name, unit, a, ua, b, ub, b - a, u95, e_n, word)
+
+
+def _margins(first: Side, second: Side) -> tuple[MarginChange, ...]:
+    sides = [{(m["end"], m["rail"]): m for m in s.margins} for s in (first, second)]
+    keys = [*sides[0], *(k for k in sides[1] if k not in sides[0])]
+    rows_ = []
+    for key in keys:
+        a, b = sides[0].get(key, {}), sides[1].get(key, {})
+        words = (str(a.get("verdict", "not judged")), str(b.get("verdict", "not judged")))
+        rows_.append(MarginChange(*key, a.get("value_v"), b.get("value_v"), *words))
+    return tuple(rows_)
+
+
+Found = Mapping[str, Any]
+
+
+def _findings(
+    first: Sequence[Found], second: Sequence[Found]
+) -> tuple[tuple[Found, ...], tuple[Found, ...], tuple[Found, ...]]:
+    """Return findings gone, new and stayed. Two at places that do not touch are not the same."""
+    gone = tuple(f for f in first if not any(_same(f, g) for g in second))
+    new = tuple(g for g in second if not any(_same(f, g) for f in first))
+    return gone, new, tuple(g for g in second if g not in new)
+
+
+def _same(f: Found, g: Found) -> bool:
+    if (f["code"], f.get("channel")) != (g["code"], g.get("channel")):
+        return False
+    a, b = f.get("where_percent"), g.get("where_percent")
+    return a is None or b is None or (a[0] <= b[1] and b[0] <= a[1])
+
+
+def _notes(first: Side, second: Side, *, same: bool) -> tuple[str, ...]:
+    notes = []
+    if first.profile != second.profile:
+        notes.append(f"The profiles differ: {first.profile}, then {second.profile}; verdicts do not compare.")
+    if first.sensor != second.sensor:
+        notes.append(f"Two sensors: {first.sensor or 'not named'}, then {second.sensor or 'not named'}.")
+    if same:
+        notes.append(
+            "Same rig and trim: a part of both uncertainties is common, so a change may be real before E_n reaches 1;"
+            " `perhaps changed` marks one beyond twice the scatter. Repeat the sweep to decide."
+        )
+    elif first.rig_uid != second.rig_uid:
+        notes.append("Two rigs, or one not known: the whole uncertainty of both counts.")
+    return tuple(notes)
+
+
+def compare_lines(c: Compared) -> list[str]:
+    """Return the comparison as text."""
+    lines = []
+    for word, s in (("first ", c.first), ("second", c.second)):
+        lines.append(f"{word}  {s.name}, {s.created}, {s.sensor or 'sensor not named'}")
+        lines.append(f"        {s.verdict.upper()}: {s.reason}")
+    lines += ["", f"  {'':17}{'first':>20}{'second':>20}{'change':>22}  E_n"]
+    lines += [_line(d) for d in c.differences]
+    if c.margins:
+        lines += ["", "Margins"]
+        lines += [
+            f"  {m.end:8}{m.rail:8}{_number(m.first_v, 'V')} {m.first}  ->  {_number(m.second_v, 'V')} {m.second}"
+            for m in c.margins
+        ]
+    for title, found in (("Gone", c.gone), ("New", c.new), ("Still there", c.stayed)):
+        if found:
+            lines += ["", title, *(f"  {_finding(f)}" for f in found)]
+    return lines + ([""] if c.notes else []) + [f"  ! {n}" for n in c.notes]
+
+
+def _number(value: float | None, unit: str, u95: float | None = None) -> str:
+    if value is None:
+        return "not measured"
+    return f"{value:.4f}" + (f" ± {u95:.4f}" if u95 is not None else "") + (f" {unit}" if unit else "")
+
+
+def _line(d: Difference) -> str:
+    label = dict(NAMES).get(d.name, d.name)
+    a, b = _number(d.first, d.unit, d.first_u95), _number(d.second, d.unit, d.second_u95)
+    if d.change is None:
+        return f"  {label:17}{a:>20}{b:>20}"
+    spread = f" ± {d.change_u95:.4f}" if d.change_u95 is not None else ""
+    ratio = "" if d.e_n is None else f"{d.e_n:+6.2f}"
+    return f"  {label:17}{a:>20}{b:>20}{f'{d.change:+.4f}{spread} {d.unit}':>22}{ratio}  {d.word}"
+
+
+def _finding(f: Found) -> str:
+    where = f.get("where_percent")
+    place = "" if where is None else f" at {where[0]:.0f} to {where[1]:.0f} % of signal span"
+    return f"{f['code']} (cause: {f['cause']}){place}"
+
+
+def compare_json(c: Compared) -> dict[str, Any]:
+    """Return the comparison as a JSON object."""
+    keep = ("name", "created", "sensor", "verdict", "reason", "profile", "rig_uid", "trim")
+    return {
+        "first": {k: getattr(c.first, k) for k in keep},
+        "second": {k: getattr(c.second, k) for k in keep},
+        "same_rig_and_trim": c.same_rig_and_trim,
+        "differences": [asdict(d) for d in c.differences],
+        "margins": [asdict(m) for m in c.margins],
+        "findings_gone": [dict(f) for f in c.gone],
+        "findings_new": [dict(f) for f in c.new],
+        "findings_stayed": [dict(f) for f in c.stayed],
+        "notes": list(c.notes),
+    }

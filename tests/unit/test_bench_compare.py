@@ -1,0 +1,133 @@
+"""Comparing two captures."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+import outcomes
+from sweeprig.bench.compare import (
+    CHANGED,
+    NOT_SHOWN,
+    PERHAPS,
+    Side,
+    compare,
+    compare_json,
+    compare_lines,
+    difference,
+    side_of_outcome,
+)
+from sweeprig.words import Sense
+
+
+def side(value: float | None, u95: float | None, u_a: float | None = None, **more: Any) -> Side:
+    base = side_of_outcome(outcomes.outcome(), "one")
+    quantity = {"value": value, "u95": u95, "u_a": u_a, "unit": "V"}
+    return replace(base, quantities={"closed_v": quantity}, **more)
+
+
+def finding(code: str, where: tuple[float, float] | None = None, channel: int = 0) -> dict[str, Any]:
+    return {"code": code, "cause": "track", "channel": channel, "where_percent": where and list(where)}
+
+
+def word(a: Side, b: Side, *, same: bool = False) -> str:
+    return difference("closed_v", a, b, same=same).word
+
+
+def test_e_n_by_hand() -> None:
+    d = difference("closed_v", side(0.450, 3e-3), side(0.455, 4e-3), same=False)
+    assert d.change == pytest.approx(5e-3)
+    assert d.change_u95 == pytest.approx(5e-3)
+    assert d.e_n == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(
+    ("change", "same", "wanted"),
+    [
+        (4.9e-3, False, NOT_SHOWN),
+        (5.1e-3, False, CHANGED),
+        (-5.1e-3, False, CHANGED),
+        (2.9e-3, True, PERHAPS),
+        (2.7e-3, True, NOT_SHOWN),
+        (2.9e-3, False, NOT_SHOWN),
+        (5.1e-3, True, CHANGED),
+    ],
+)
+def test_words_of_a_change(change: float, same: bool, wanted: str) -> None:
+    """U 3 mV and 4 mV give 5 mV; scatter of 1 mV each gives 2.83 mV."""
+    assert word(side(0.45, 3e-3, 1e-3), side(0.45 + change, 4e-3, 1e-3), same=same) == wanted
+
+
+def test_what_one_side_did_not_measure_has_no_change() -> None:
+    d = difference("closed_v", side(None, None), side(0.45, 1e-3), same=True)
+    assert (d.change, d.e_n, d.word) == (None, None, "")
+    assert difference("closed_v", side(0.4, None), side(0.45, 1e-3), same=False).e_n is None
+
+
+def test_findings_gone_new_and_moved() -> None:
+    first = side(
+        1, 1, findings=(finding("worn-place", (28, 33)), finding("supply-sag"), finding("rough-track"))
+    )
+    second = side(
+        1,
+        1,
+        findings=(
+            finding("worn-place", (70, 72)),
+            finding("supply-sag"),
+            finding("rough-track", channel=1),
+        ),
+    )
+    c = compare(first, second)
+    assert [(f["code"], f["where_percent"]) for f in c.gone] == [
+        ("worn-place", [28, 33]),
+        ("rough-track", None),
+    ]
+    assert [(f["code"], f["where_percent"]) for f in c.new] == [
+        ("worn-place", [70, 72]),
+        ("rough-track", None),
+    ]
+    assert [f["code"] for f in c.stayed] == ["supply-sag"]
+    touching = compare(first, replace(second, findings=(finding("worn-place", (33, 40)),)))
+    assert [f["code"] for f in touching.stayed] == ["worn-place"]
+
+
+def test_before_and_after_of_a_repair() -> None:
+    before = side_of_outcome(outcomes.outcome(worn=True), "before.sweep")
+    after = side_of_outcome(outcomes.outcome(), "after.sweep")
+    c = compare(before, after)
+    assert c.same_rig_and_trim
+    assert [d.name for d in c.differences if d.name.endswith("_v")] == [
+        "closed_v",
+        "open_v",
+        "span_v",
+        "supply_v",
+    ]
+    assert all(d.word == NOT_SHOWN for d in c.differences)
+    text = "\n".join(compare_lines(c))
+    assert "FAIL: Worn place" in text
+    assert "Gone\n  worn-place (cause: track) at 28 to 33 % of signal span" in text
+    assert "closed  lower   0.4520 V pass  ->  0.4520 V pass" in text
+    data = compare_json(c)
+    assert data["differences"][0]["e_n"] == 0
+    assert data["findings_gone"][0]["code"] == "worn-place"
+
+
+def test_notes_name_what_does_not_compare() -> None:
+    a = side_of_outcome(outcomes.outcome(), "a")
+    b = replace(a, rig_uid="another", profile="hall", sensor="another")
+    notes = " ".join(compare(a, b).notes)
+    assert "profiles differ: adjustable-potentiometer, then hall" in notes
+    assert "Two sensors" in notes
+    assert "Two rigs" in notes
+    assert not compare(a, replace(a, trim="line 2030")).same_rig_and_trim
+    assert not compare(replace(a, rig_uid=""), replace(a, rig_uid="")).same_rig_and_trim
+
+
+def test_ends_without_a_sense_are_low_and_high() -> None:
+    a = side_of_outcome(outcomes.outcome(sense=Sense.UNKNOWN), "a")
+    b = side_of_outcome(outcomes.outcome(), "b")
+    names = [d.name for d in compare(a, b).differences]
+    assert "low_v" in names
+    assert "closed_v" not in names
