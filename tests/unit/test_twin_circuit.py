@@ -81,17 +81,21 @@ def _reference(n: Network, source: tuple[float, float], start: np.ndarray, t_s: 
     return np.array([end + expm(a * t) @ (start - end) for t in t_s])
 
 
+@pytest.mark.parametrize("channel", [0, 1])
 @pytest.mark.parametrize(
     ("build", "outputs"), [("plain", SUPPLY), ("full", SUPPLY | BURDEN), ("full", SUPPLY)]
 )
-def test_a_lifted_wiper_reaches_the_codes_as_the_circuit_says(build: str, outputs: int) -> None:
-    """A stream of conversions through lift and return, against the matrix exponential."""
+def test_a_lifted_wiper_reaches_the_codes_as_the_circuit_says(build: str, outputs: int, channel: int) -> None:
+    """A stream of conversions through lift and return, against the matrix exponential.
+
+    Channel k is converted k times 2 us after channel 0: 500 kS/s round robin.
+    """
     start_s, length_s = 9.3e-3, 120e-6
-    fault = Fault("loose", at_s=(start_s,), duration_s=(length_s, length_s))
-    world = quiet(replace(STILL, faults=(fault,)), build)
-    seen = volts(world, world.raw(20, outputs))
-    t_s = np.arange(seen.size) * wire.CHANNELS / wire.CONVERSION_HZ
-    net, truth = world.networks(outputs)[0], world.truth(outputs)
+    fault = Fault("loose", track="both", at_s=(start_s,), duration_s=(length_s, length_s))
+    world = quiet(replace(STILL, closed_b_v=3.0, open_b_v=3.0, faults=(fault,)), build)
+    seen = volts(world, world.raw(20, outputs), channel)
+    t_s = (np.arange(seen.size) * wire.CHANNELS + channel) / wire.CONVERSION_HZ
+    net, truth = world.networks(outputs)[channel], world.truth(outputs)
     e_v = 0.6 * truth.supply_v
     rest = _reference(net, (1 / 50.0, e_v), np.zeros(3), np.array([1.0]))[0]
     inside = (t_s >= start_s) & (t_s < start_s + length_s)
@@ -99,7 +103,7 @@ def test_a_lifted_wiper_reaches_the_codes_as_the_circuit_says(build: str, output
     during = _reference(net, (0.0, 0.0), rest, np.append(t_s[inside] - start_s, length_s))
     back = _reference(net, (1 / 50.0, e_v), during[-1], t_s[after] - start_s - length_s)
     low, high = world.limits()
-    offset = world.board.offset_v[0]
+    offset = world.board.offset_v[channel]
     for found, want in ((seen[inside], during[:-1, 2]), (seen[after], back[:, 2])):
         assert found == pytest.approx(np.clip(want + offset, low, high), abs=4e-3)
     assert seen[inside].min() < 0.6 * rest[2]

@@ -12,9 +12,10 @@ import pytest
 from sweepboard import wire
 from sweeprig.errors import HookupError
 from sweeprig.twin.capture import capture_of, play
+from sweeprig.twin.render import weights
 from sweeprig.twin.sensors import Fault, load_sensor
 from sweeprig.twin.trimming import BenchMeter, Meter, trim_points
-from sweeprig.twin.world import BURDEN, SUPPLY, TAPPED, World
+from sweeprig.twin.world import BIAS_DOWN, BURDEN, SUPPLY, TAPPED, World
 
 ON = SUPPLY | BURDEN
 
@@ -117,26 +118,20 @@ def test_what_an_event_reached_agrees_with_the_codes() -> None:
 
 
 def test_channels_are_converted_one_after_another() -> None:
-    """Channel B of a ramp is seen 2 us later than A, and so reads more by the ramp's slope."""
-    ramp = replace(
-        load_sensor("two-tracks-half-scale"),
-        closed_v=0.5,
-        open_v=4.5,
-        closed_b_v=0.5,
-        open_b_v=4.5,
-        kind="hall",
-    )
-    world = World(ramp, seed=0, noise_lsb=0.0, hum_v=0.0)
-    played = world.raw(1500, ON).reshape(-1, 3).astype(float)
-    offset = played[:10000].mean(axis=0)
-    rising = slice(110_000, 130_000)  # the middle of the first stroke, whatever its pace
-    both = played[rising, :2] - offset[:2]
-    later = np.interp(np.arange(both.shape[0]) + 1 / 3, np.arange(both.shape[0]), both[:, 0])
-    ratio = both[:, 1].mean() / both[:, 0].mean()
-    error_now = np.abs(both[:, 1] - ratio * both[:, 0]).mean()
-    assert both[-1, 0] - both[0, 0] > 100
-    assert np.abs(later - both[:, 0])[:-1].mean() < 0.1
-    assert error_now < 5.0
+    """Of equal ramps on all channels, B is read 2 us and supply 4 us after A: 1/249 and 2/249 of a step."""
+    assert weights(0)[0] == 0.0
+    assert weights(1)[0] * 83 * 6e-6 == pytest.approx(2e-6)
+    assert weights(2)[-1] * 83 * 6e-6 == pytest.approx(82 * 6e-6 + 4e-6)
+
+
+@pytest.mark.parametrize("name", ["loose-and-worn", "pwm"])
+def test_drawing_anew_changes_nothing_where_the_switch_changes_nothing(name: str) -> None:
+    """The lower bias is blocked by its diode; what was drawn ahead is taken back and drawn once more."""
+    straight, thrown = World(name, seed=3), World(name, seed=3)
+    whole = straight.raw(1400, ON)
+    pieces = [thrown.raw(7, ON | (BIAS_DOWN if k % 2 else 0)) for k in range(200)]
+    assert len(straight.scene.events) > 3 or name == "pwm"
+    assert np.array_equal(whole, np.concatenate(pieces))
 
 
 def test_slow_readings_of_a_still_sensor() -> None:

@@ -16,6 +16,8 @@ from sweeprig.twin.sensors import SensorSpec, load_sensor
 from sweeprig.twin.world import BURDEN, SUPPLY, TAPPED, World, WorldTruth
 from sweeprig.words import Hookup, Starts
 
+AT_ONCE = 500  # windows
+READ_EVERY = 250  # windows from one set of slow readings to the next
 CREATED = "2000-01-01T00:00:00+00:00"  # of no day: a simulated capture is the same whenever it is made
 
 
@@ -78,7 +80,7 @@ def records_of(world: World, n_windows: int, outputs: int) -> tuple[Records, tup
     slow: list[SlowReading] = []
     first = at = 0
     while at < n_windows:
-        codes = world.channels(n_windows - at, outputs)
+        codes = world.channels(min(READ_EVERY, n_windows - at), outputs)
         part = slice(at, at + codes[0].shape[0])
         for channel, windows in enumerate(codes):
             sums[part, channel] = windows.sum(axis=1, dtype=np.uint32)
@@ -113,7 +115,7 @@ def play(
     HookupError where the build must not be used in this hookup.
     """
     spec = load_sensor(spec) if isinstance(spec, str) else spec
-    world = World(spec, seed=seed, pooled_noise=pooled_noise, **rig)
+    world = World(spec, seed=seed, pooled_noise=pooled_noise, chunk=AT_ONCE, **rig)
     world.front_end.check_hookup(hookup)
     outputs = outputs_of(world, hookup)
     n = round(seconds / WINDOW_S)

@@ -22,7 +22,7 @@ STEPS = 2  # knots in one window; between knots everything is a straight line
 CONVERSION_S = 1.0 / wire.CONVERSION_HZ  # of any channel
 WINDOW_S = wire.WINDOW * wire.CHANNELS * CONVERSION_S
 KNOT_S = WINDOW_S / STEPS
-BLOCK = 512  # knots made at a time
+BLOCK = 1024  # knots made at a time
 NEVER_S = 1e9
 TRACKS = {"a": (0,), "b": (1,), "both": (0, 1)}
 

@@ -26,7 +26,7 @@ from sweeprig.twin.toggling import Toggler
 FloatArray = NDArray[np.float64]
 
 SUPPLY, BURDEN, BIAS_UP, BIAS_DOWN, TAPPED = 1, 2, 4, 8, 16  # bits of `outputs`
-CHUNK = 250  # windows drawn at a time
+CHUNK = 250  # windows drawn ahead
 
 
 def _limits(board: Board) -> tuple[float, float]:
@@ -76,13 +76,14 @@ class World:
         battery_v: float = 12.6,
         supply_tap: bool = True,
         pooled_noise: bool = False,
+        chunk: int = CHUNK,
     ) -> None:
         self.spec = load_sensor(spec) if isinstance(spec, str) else spec
         self.front_end = front_end(build)
         rng = np.random.default_rng([seed if rig_seed is None else rig_seed, 0x21])
         self.board: Board = draw_board(self.front_end, rng)
         self.converter: Converter = draw_converter(chip, rng, noise_lsb=noise_lsb)
-        self.chip = chip
+        self.chip, self._chunk = chip, chunk
         self.temperature_c, self.battery_v = temperature_c, battery_v
         self.vref_v = self.board.vref_v * (1.0 + vref_shift)
         self._usb_v, self._supply_tap, self._seed = usb_v, supply_tap, seed
@@ -123,15 +124,15 @@ class World:
     def channels(self, most: int, outputs: int) -> list[NDArray[np.uint16]]:
         """Return the next windows of each channel, three arrays (n, window), 1 <= n <= most.
 
-        They are drawn CHUNK windows ahead, whatever is asked for, so that the same seed gives the same codes.
+        They are drawn a chunk ahead, whatever is asked for, so that the same seed gives the same codes.
         """
-        if self._ahead is None or self._given == CHUNK:
+        if self._ahead is None or self._given == self._chunk:
             self._knots, self._given = self._next_knots(), 0
             self._draw_ahead(outputs)
         elif outputs != self.outputs:
             self._draw_anew(outputs)
         self.outputs = outputs
-        start, stop = self._given, min(CHUNK, self._given + most)
+        start, stop = self._given, min(self._chunk, self._given + most)
         self._given = stop
         self.windows_made += stop - start
         first = start - self._drawn_from
@@ -140,7 +141,7 @@ class World:
     def _next_knots(self) -> Knots:
         if self._last is None:
             self._last = self.scene.take(1)
-        knots = join([self._last, self.scene.take(CHUNK * STEPS)])
+        knots = join([self._last, self.scene.take(self._chunk * STEPS)])
         self._last = cut(knots, -1, None)
         return knots
 
