@@ -150,10 +150,8 @@ def test_opening_says_nothing_and_makes_a_durable_journal(
     from sqlalchemy import text
 
     with open_store(tmp_path) as store, store._reading() as connection:
-        pragma = {
-            n: connection.execute(text(f"PRAGMA {n}")).scalar()
-            for n in ("journal_mode", "synchronous", "foreign_keys")
-        }
+        names = ("journal_mode", "synchronous", "foreign_keys")
+        pragma = {n: connection.execute(text(f"PRAGMA {n}")).scalar() for n in names}
     assert pragma == {"journal_mode": "wal", "synchronous": 2, "foreign_keys": 1}
     assert capfd.readouterr() == ("", "")
 
