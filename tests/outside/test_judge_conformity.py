@@ -12,7 +12,7 @@ import math
 import numpy as np
 import pytest
 
-from sweeprig.judge.budget import expand, student_k
+from sweeprig.judge.budget import quantity
 from sweeprig.judge.conformity import (
     conformance_probability,
     global_risks,
@@ -103,18 +103,11 @@ def test_risks_without_spread_are_refused() -> None:
         guard_factor_for(0.6)
 
 
-@pytest.mark.parametrize(
-    ("dof", "k"), [(1, 12.71), (2, 4.30), (5, 2.57), (16, 2.12), (50, 2.01), (math.inf, 1.96)]
-)
-def test_student_factors_of_table_g2(dof: float, k: float) -> None:
-    """JCGM 100:2008, table G.2, column 95 % (memory)."""
-    assert student_k(dof) == pytest.approx(k, abs=5e-3)
-
-
 def test_effective_degrees_of_freedom_of_the_end_gauge() -> None:
     """JCGM 100:2008, H.1.6 (memory): u 32 nm of 25 (18), 9.7 (25.6), 2.9 (50), 16.6 (2): about 16 to 17."""
     parts = ((25.0, 18.0), (9.7, 25.6), (2.9, 50.0), (16.6, 2.0))
     lines = [BudgetLine(f"{u}", "A", "t", u, "nm", 1.0, dof) for u, dof in parts]
-    e = expand(lines)
-    assert e.u == pytest.approx(31.7, abs=0.1)
-    assert e.dof == pytest.approx(16.7, abs=0.3)
+    q = quantity("length", "nm", 0.0, lines)
+    assert q.u == pytest.approx(31.7, abs=0.1)
+    assert q.dof == pytest.approx(16.7, abs=0.3)
+    assert q.u95 == pytest.approx(2.12 * 31.7, rel=5e-3)  # t of 16 degrees of freedom, table G.2 (memory)

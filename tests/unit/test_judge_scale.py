@@ -23,12 +23,20 @@ from judge_cases import (
     margin,
     seen,
 )
-from outcomes import CLOSED_V, SUPPLY_V, make_setup, make_trace
+from outcomes import CLOSED_V, OPEN_V, SUPPLY_V, make_setup, make_trace, make_trim
 from sweeprig.analysis.model import Cause, Code
 from sweeprig.capture.model import Channel
-from sweeprig.judge.model import Verdict
+from sweeprig.frontend import front_end
+from sweeprig.judge.budget import SHARED
+from sweeprig.judge.model import Quantity, Verdict
 from sweeprig.judge.profile import load_profile
+from sweeprig.trim.model import ChannelTrim, Line
+from sweeprig.trim.nominal import nominal_trim
+from sweeprig.trim.uncertainty import calibration_lines
 from sweeprig.words import Hookup
+
+LINE = Line(-0.02, 3.3 / 0.6 / 4096, 9e-6, 0.0, 0.0)  # 3 mV standard uncertainty
+LOOSE = make_trim(channels=tuple(ChannelTrim(c, LINE) for c in range(3)))
 
 
 def test_quantities_carry_their_budget() -> None:
@@ -85,7 +93,7 @@ def test_without_the_supply_there_is_no_ratio_and_its_range_is_counted() -> None
     assert any("taken as 4.75 to 5.25 V" in text for text in j.not_shown)
     # 5 % of 4.3 V, rectangular: 4.3 x 0.25/5/sqrt(3) = 0.124 V standard uncertainty
     assert margin(j, "open").u95 == pytest.approx(1.96 * 4.3 * 0.05 / math.sqrt(3), rel=0.01)
-    assert j.quantities["open_v"].u95 == pytest.approx(2e-3, rel=0.5)
+    assert (j.quantities["open_v"].u95 or 1.0) < 0.01  # the measured volts themselves are as good as ever
     near = replace(blind, high=end(4.5, supply=math.nan))
     j = given(near, trace=trace, setup=make_setup(hookup=Hookup.TAPPED))
     assert j.verdict is UNDECIDED
@@ -135,14 +143,43 @@ def test_the_load_of_the_rig_is_named_where_the_track_is_not_known() -> None:
     assert not any("--track-ohm" in t for t in hall.not_shown)
 
 
+def own_u(q: Quantity) -> float:
+    """Standard uncertainty without what all channels share."""
+    return math.sqrt(sum(b.contribution**2 for b in q.budget if b.name not in SHARED))
+
+
 def test_the_uncertainty_of_a_ratio_holds_signal_and_supply() -> None:
-    """JCGM 100, 5.1.2: u(V/S)^2 = (u(V)/S)^2 + (V u(S)/S^2)^2."""
-    q = given(seen(0.45, 4.5, supply=5.0)).quantities
+    """JCGM 100, 5.1.2: u(V/S)^2 = (u(V)/S)^2 + (V u(S)/S^2)^2, of what the channels do not share."""
+    q = given(seen(0.45, 4.5, supply=5.0), trim=LOOSE).quantities
     v, s, ratio = q["open_v"], q["supply_v"], q["open_ratio"]
-    assert v.u is not None
-    assert s.u is not None
-    assert ratio.u == pytest.approx(math.hypot(v.u / 5.0, 0.9 * s.u / 5.0), rel=1e-3)
-    assert ratio.u > 1.2 * v.u / 5.0
+    assert ratio.u == pytest.approx(math.hypot(own_u(v) / 5.0, 0.9 * own_u(s) / 5.0), rel=1e-3)
+    assert own_u(s) > 0.9 * own_u(v) > 1e-3
+
+
+def test_an_error_that_all_channels_share_cancels_in_the_ratio() -> None:
+    """JCGM 100, 5.2.2: fully correlated contributions add with their signs."""
+    q = given(seen(0.45, 4.5, supply=5.0), trim=LOOSE).quantities
+    shared = {b.name: b.contribution for b in q["open_v"].budget if b.name in SHARED}
+    # 0.05 % meter, rectangular, on 4.5 V; and a reference that may have moved since the trim
+    assert shared["gain shared by all channels"] == pytest.approx(4.5 * 0.0005 / math.sqrt(3))
+    assert shared["reference since the trim"] > 1e-4
+    left = [b.contribution for b in q["open_ratio"].budget if b.name in SHARED]
+    assert len(left) == 2
+    assert max(left) < 1e-9 + 0.002 * max(shared.values())
+
+
+def test_taking_the_shared_gain_apart_changes_no_total() -> None:
+    own = given(seen(), trim=LOOSE).quantities["open_v"]
+    whole = calibration_lines(OPEN_V, trim=LOOSE, channel=0, front_end=front_end("full"))
+    assert own.u == pytest.approx(math.hypot(0.2e-3, math.sqrt(sum(b.contribution**2 for b in whole))))
+
+
+def test_a_rig_that_was_never_trimmed_shares_its_converter() -> None:
+    """Nominal reference 1 % and gain are one error in all channels: the ratio is far better than the volts."""
+    rig = {"build": "full", "chip": "rp2040", "uid": "x"}
+    q = given(seen(0.45, 4.5, supply=5.0), trim=nominal_trim(rig)).quantities
+    assert (q["open_v"].u95 or 0.0) > 0.03
+    assert (q["open_ratio"].u95 or 1.0) < 0.3 * (q["open_v"].u95 or 0.0) / 5.0
 
 
 def test_each_end_is_put_against_the_supply_of_its_own_rests() -> None:
@@ -165,11 +202,12 @@ def test_dropouts_of_the_supply_do_not_widen_its_interval() -> None:
 
 def test_the_upper_rail_in_volts_is_as_uncertain_as_the_supply() -> None:
     own = replace(ADJUSTABLE, supply=replace(ADJUSTABLE.supply, ratiometric=False))
-    q = given(seen(supply=5.0), own)
+    q = given(seen(supply=5.0), own, trim=LOOSE)
     v, s = q.quantities["open_v"], q.quantities["supply_v"]
-    assert v.u is not None
-    assert s.u is not None
-    assert margin(q, "open").u95 == pytest.approx(1.96 * math.hypot(v.u, s.u), rel=0.01)
+    shared = sum(b.u**2 * (OPEN_V - 5.0) ** 2 for b in v.budget if b.name in SHARED)
+    assert margin(q, "open").u95 == pytest.approx(
+        1.96 * math.sqrt(own_u(v) ** 2 + own_u(s) ** 2 + shared), rel=0.02
+    )
     assert margin(q, "closed").u95 == pytest.approx(q.quantities["closed_v"].u95)
     blind = given(seen(supply=math.nan), own, trace=replace(TRACE, supply=None))
     assert margin(blind, "open").u95 == pytest.approx(1.96 * 0.25 / math.sqrt(3), rel=0.01)

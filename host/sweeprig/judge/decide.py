@@ -63,18 +63,14 @@ def would_decide(
 REMEDIES = (
     ("supply not observed", "observe the supply"),
     ("load", "measure the track resistance and give it with --track-ohm"),
-    ("track", "measure the track resistance and give it with --track-ohm"),
     ("rest", "more strokes with longer rests at this end"),
     ("level", "more strokes with longer rests at this end"),
-    ("noise", "more strokes with longer rests at this end"),
     ("meter", "a trim with a better meter"),
-    ("step", "a trim of the converter's linearity"),
     ("linear", "a trim of the converter's linearity"),
-    ("nominal", "a trim of this rig"),
-    ("divider", "a trim of this rig"),
-    ("fit", "a trim with more points"),
-    ("drift", "a fresh trim at this temperature"),
-    ("temperature", "a fresh trim at this temperature"),
+    ("wide code", "a trim of the converter's linearity"),
+    ("gain", "a trim with a better meter"),
+    ("fit", "a trim with more points and a better meter"),
+    ("reference", "a fresh trim at this temperature"),
 )
 
 

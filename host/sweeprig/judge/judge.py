@@ -9,6 +9,7 @@ from sweeprig.capture.model import SweepSetup, Trace
 from sweeprig.frontend import FrontEnd
 from sweeprig.judge import checks as ch
 from sweeprig.judge import graded as gr
+from sweeprig.judge.load import load_of
 from sweeprig.judge.measured import measure
 from sweeprig.judge.model import Judgement, Verdict
 from sweeprig.judge.profile_model import Profile
@@ -41,7 +42,8 @@ def judge(
     scale = make_scale(
         analysis=analysis, trace=trace, setup=setup, profile=profile, trim=trim, front_end=front_end
     )
-    quantities = measure(analysis=analysis, scale=scale, trim=trim, front_end=front_end)
+    load = load_of(setup, profile, front_end)
+    quantities = measure(analysis=analysis, scale=scale, trim=trim, front_end=front_end, load=load)
     codes = {f.code for f in analysis.findings}
     refused = bool(codes & set(REFUSED))
     fed = Code.SUPPLY_CUT not in codes  # a sensor without supply has no ends
@@ -73,7 +75,7 @@ def judge(
         quantities=quantities,
         margins=margins,
         findings=found,
-        not_shown=not_shown(seen, setup, trim, front_end),
+        not_shown=not_shown(seen, trim, load),
         profile_name=profile.name,
         guard_factor=g,
         checks=checks,

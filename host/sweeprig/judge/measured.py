@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 from sweeprig.analysis.model import Analysis
 from sweeprig.frontend import FrontEnd
 from sweeprig.judge import budget as bu
+from sweeprig.judge.load import Load
 from sweeprig.judge.model import BudgetLine, Quantity
 from sweeprig.judge.named_ends import SUFFIXES, ends_of, levels, sense_of
 from sweeprig.judge.scale import Scale
@@ -25,6 +25,7 @@ class Track:
     analysis: Analysis
     trim: Trim | None
     front_end: FrontEnd | None
+    load: Load
 
     @property
     def suffix(self) -> str:
@@ -33,13 +34,13 @@ class Track:
 
 
 def measure(
-    *, analysis: Analysis, scale: Scale, trim: Trim | None, front_end: FrontEnd | None
+    *, analysis: Analysis, scale: Scale, trim: Trim | None, front_end: FrontEnd | None, load: Load
 ) -> dict[str, Quantity]:
     """Return low_v, high_v, closed_v, open_v, span_v, supply_v and the ratios; those of track B hold _b."""
     found = {"supply_v": scale.supply}
     channels = (0, 1) if any(ends_of(analysis, 1)) else (0,)
     for channel in channels:
-        track = Track(channel, analysis, trim, front_end)
+        track = Track(channel, analysis, trim, front_end, load)
         for place in ("low", "high", "closed", "open"):
             key = f"{place}{track.suffix}_v"
             found[key] = _level(track, place)
@@ -57,6 +58,7 @@ def _level(track: Track, place: str) -> Quantity:
     lines = (
         BudgetLine("level of the rests", "A", "t", end.u_v, "V", 1.0, end.dof),
         *bu.calibration_lines(end.value_v, channel=track.channel, trim=track.trim, front_end=track.front_end),
+        *track.load.lines(end.value_v, rail_v=end.value_v / end.ratio if end.ratio > 0 else None),
     )
     return bu.quantity(key, "V", end.value_v, lines, n_samples=end.n_windows)
 
@@ -66,20 +68,11 @@ def _span(track: Track) -> Quantity:
     key, (low, high) = f"span{track.suffix}_v", ends_of(track.analysis, track.channel)
     if low is None or high is None:
         return bu.missing(key, "V", f"no rest was seen at the {'low' if low is None else 'high'} end")
-    value = high.value_v - low.value_v
-    lines = [
+    lines = (
         BudgetLine("level of the rests, low end", "A", "t", low.u_v, "V", 1.0, low.dof),
         BudgetLine("level of the rests, high end", "A", "t", high.u_v, "V", 1.0, high.dof),
-    ]
-    own = bu.channel_trim(track.trim, track.channel)
-    if own is not None and track.front_end is not None:
-        relative = math.sqrt(own.line.var_gain) / abs(own.line.gain_v)
-        bent = own.linearity.u_lsb if own.linearity else own.u_linearity_lsb
-        both = abs(own.line.gain_v) * math.sqrt(2)
-        lines += [
-            BudgetLine("gain of the trim", "B", "normal", relative, "V/V", value, own.line.dof),
-            BudgetLine(
-                "linearity of the converter, both ends", "B", "rectangular", bent, "LSB", both, math.inf
-            ),
-        ]
-    return bu.quantity(key, "V", value, lines, n_samples=low.n_windows + high.n_windows)
+        *bu.span_lines(
+            low.value_v, high.value_v, channel=track.channel, trim=track.trim, front_end=track.front_end
+        ),
+    )
+    return bu.quantity(key, "V", high.value_v - low.value_v, lines, n_samples=low.n_windows + high.n_windows)

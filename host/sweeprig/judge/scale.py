@@ -68,7 +68,9 @@ class Scale:
         if self.ratiometric or q.value is None:
             return q
         rail = bu.scaled(self.supply.budget, -1.0, "supply: ")
-        lines = (*q.budget, *(rail if self.supply.value is not None else (self._unseen(self.nominal_v),)))
+        lines = bu.merged(
+            (*q.budget, *(rail if self.supply.value is not None else (self._unseen(self.nominal_v),)))
+        )
         return bu.quantity(q.name, q.unit, q.value, lines, n_samples=q.n_samples)
 
     def ratio(self, q: Quantity, name: str) -> Quantity:
@@ -84,9 +86,11 @@ class Scale:
         level, supply = q.value or 0.0, self.at_rests_v.get(q.name, self.supply.value or math.nan)
         rail = supply - self.ground_v
         ratio = (level - self.ground_v) / rail
-        return ratio, (
-            *bu.scaled(q.budget, 1 / rail),
-            *bu.scaled(self.supply.budget, -ratio / rail, "supply: "),
+        return ratio, bu.merged(
+            (
+                *bu.scaled(q.budget, 1 / rail),
+                *bu.scaled(self.supply.budget, -ratio / rail, "supply: "),
+            )
         )
 
     def _unseen(self, above_v: float) -> BudgetLine:

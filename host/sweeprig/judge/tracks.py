@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-import math
+from dataclasses import replace
 
 from sweeprig.analysis.model import TwoTracks
 from sweeprig.judge import budget as bu
 from sweeprig.judge.model import BudgetLine, Quantity
 from sweeprig.judge.scale import Scale
+from sweeprig.trim.codes import CODES
 from sweeprig.trim.model import Trim
+from sweeprig.trim.uncertainty import channel_of, linearity_line
 
 PERCENT = "% of supply"
 
@@ -19,12 +21,9 @@ def slope(two: TwoTracks | None, trim: Trim | None, why: str) -> Quantity:
         return bu.missing("slope_b", "V/V", why)
     lines = []
     for channel, name in ((0, "A"), (1, "B")):
-        own = bu.channel_trim(trim, channel)
+        own = channel_of(trim, channel)
         if own is not None:
-            u = math.sqrt(own.line.var_gain) / abs(own.line.gain_v)
-            lines.append(
-                BudgetLine(f"gain of the trim, {name}", "B", "normal", u, "V/V", two.slope, own.line.dof)
-            )
+            lines.append(bu.gain_line(own, two.slope, f"gain of the trim, {name}"))
     return bu.quantity("slope_b", "V/V", two.slope, lines)
 
 
@@ -52,10 +51,9 @@ def with_converter(name: str, value: float, trim: Trim | None, scale: Scale) -> 
 
 
 def _bend(trim: Trim | None, scale: Scale, channel: int, factor: float, name: str) -> tuple[BudgetLine, ...]:
-    own = bu.channel_trim(trim, channel)
+    own = channel_of(trim, channel)
     if own is None:
         return ()
-    u = own.linearity.u_lsb if own.linearity else own.u_linearity_lsb
+    middle = linearity_line(own, CODES / 2)
     percent = 100 * abs(own.line.gain_v) / (scale.supply.value or scale.nominal_v)
-    what = f"linearity of the converter, {name}"
-    return (BudgetLine(what, "B", "rectangular", u, "LSB", factor * percent, math.inf),)
+    return (replace(middle, name=f"{middle.name}, {name}", sensitivity=factor * percent),)

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from sweeprig.capture.model import SweepSetup
-from sweeprig.frontend import FrontEnd
 from sweeprig.judge.checks import Seen
+from sweeprig.judge.load import Load
 from sweeprig.trim.model import Trim
-from sweeprig.words import Hookup
+from sweeprig.trim.uncertainty import beyond_points, channel_of
 
 VERIFY_FAILED = "the rig failed its last check standard: trim it again before it passes anything"
 
@@ -23,9 +22,7 @@ def open_points(seen: Seen, trim: Trim | None) -> tuple[str, ...]:
     return tuple(out)
 
 
-def not_shown(
-    seen: Seen, setup: SweepSetup, trim: Trim | None, front_end: FrontEnd | None
-) -> tuple[str, ...]:
+def not_shown(seen: Seen, trim: Trim | None, load: Load) -> tuple[str, ...]:
     """Return what this capture and this profile together could not show, each with what to do."""
     out = list(seen.analysis.not_shown)
     lost, total = seen.trace.n_lost, seen.trace.n_lost + seen.trace.t_s.size
@@ -47,24 +44,31 @@ def not_shown(
         )
     if seen.profile.sensor.tracks < 2 and seen.trace.signal_b is not None:
         out.append("Track B: the profile has one track, so B was not judged. Take a profile with two tracks.")
-    out += _load(seen, setup, front_end)
+    out += _load(seen, load) + _beyond(seen, trim)
     return tuple(out)
 
 
-def _load(seen: Seen, setup: SweepSetup, front_end: FrontEnd | None) -> list[str]:
-    """What the rig's own load may do to a potentiometer whose track was not measured."""
-    sensor, limit = seen.profile.sensor, seen.profile.limits.loading.value
-    kind = setup.sensor_kind or sensor.kind
-    if front_end is None or kind == "hall" or sensor.track_ohm is None or setup.track_ohm is not None:
-        return []
-    burdened = setup.hookup is Hookup.POWERED and front_end.burden_ohm is not None
-    shift = 100 * front_end.loading_error(track_ohm=sensor.track_ohm.high, burden_on=burdened)
-    if shift <= limit:
+def _load(seen: Seen, load: Load) -> list[str]:
+    if load.track_ohm is None or load.shift_percent <= seen.profile.limits.loading.value:
         return []
     return [
-        f"Open-circuit volts: the rig's own load can shift a track of {sensor.track_ohm.high:g} ohm by up to "
-        f"{shift:.2g} % of supply near two thirds of its travel. Measure the track and give it with --track-ohm."
+        f"Open-circuit volts: the rig's own load can shift a track of {load.track_ohm:g} ohm by up to "
+        f"{load.shift_percent:.2g} % of supply near two thirds of its travel. Measure the track and give it with "
+        "--track-ohm."
     ]
+
+
+def _beyond(seen: Seen, trim: Trim | None) -> list[str]:
+    """Ends outside the voltages at which the rig was trimmed."""
+    own = channel_of(trim, 0)
+    out = []
+    for name in ("low", "high"):
+        value = seen.quantities[f"{name}_v"].value
+        if own is not None and value is not None and beyond_points(value, own):
+            out.append(
+                f"The {name} end at {value:.3f} V lies outside the points of the trim. Trim over the range."
+            )
+    return out
 
 
 def verify_failed(trim: Trim | None) -> bool:

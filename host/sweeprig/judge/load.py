@@ -1,0 +1,48 @@
+"""What the rig's own load may do to a potentiometer whose track was not measured."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sweeprig.capture.model import SweepSetup
+from sweeprig.frontend import FrontEnd
+from sweeprig.judge.model import BudgetLine
+from sweeprig.judge.profile_model import Profile
+from sweeprig.trim.uncertainty import loading_line
+from sweeprig.words import Hookup
+
+
+@dataclass(frozen=True)
+class Load:
+    """The track to reckon with and what loads it; None where the load cannot matter or was taken out already."""
+
+    track_ohm: float | None
+    load_ohm: float
+    nominal_v: float  # [V] supply where it was not observed
+    shift_percent: float = 0.0  # % of supply: the largest shift over the travel
+
+    def lines(self, value_v: float, *, rail_v: float | None) -> tuple[BudgetLine, ...]:
+        """Return the shift that the load may make on one level [V], as an uncertainty."""
+        if self.track_ohm is None:
+            return ()
+        supply = self.nominal_v if rail_v is None else rail_v
+        return (loading_line(value_v, supply_v=supply, track_ohm=self.track_ohm, load_ohm=self.load_ohm),)
+
+
+def load_of(setup: SweepSetup, profile: Profile, front_end: FrontEnd | None) -> Load:
+    """Return the load of one capture.
+
+    A track whose resistance was told is corrected where the rig feeds it; tapped, its shift stays uncertain.
+    """
+    nominal = profile.supply.nominal_v
+    kind = setup.sensor_kind or profile.sensor.kind
+    powered = setup.hookup is Hookup.POWERED
+    told, reckoned = setup.track_ohm, profile.sensor.track_ohm
+    if front_end is None or kind == "hall" or (told is not None and powered):
+        return Load(None, 0.0, nominal)
+    track = told if told is not None else reckoned.high if reckoned is not None else None
+    if track is None:
+        return Load(None, 0.0, nominal)
+    burdened = powered and front_end.burden_ohm is not None
+    shift = 100 * front_end.loading_error(track_ohm=track, burden_on=burdened)
+    return Load(track, front_end.load_ohm(burden_on=burdened), nominal, shift)
