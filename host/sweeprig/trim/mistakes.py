@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -10,12 +9,13 @@ from itertools import pairwise
 import numpy as np
 
 from sweeprig.errors import TrimError
+from sweeprig.trim.codes import departure_covariance
 from sweeprig.trim.fit import Points, TrimPoint, fit_points
 from sweeprig.trim.model import ChannelTrim, FloatArray, Line
 
 UNLIKELY = 4.0  # standard deviations of one reading from what the others and the rig's parts allow
 UNLIKELY_ALL = 1e-4  # chance of residuals as large as these together
-FITS = 2.0  # standard deviations within which a guess at what was meant counts as fitting
+FITS = 3.0  # standard deviations within which a guess at what was meant counts as fitting
 CHANNEL_NAMES = ("signal A", "signal B", "supply")
 
 
@@ -39,27 +39,18 @@ def against_parts(points: Points, line: Line, *, u_linearity_lsb: float) -> Floa
 
 
 def left_out(points: Points, *, chip: str) -> tuple[FloatArray, FloatArray]:
-    """Return (difference [V], its standard uncertainty [V]) of each reading from the line of all the others, (n,)."""
-    from sweeprig.trim.codes import departure_covariance
+    """Return (difference [V], its standard uncertainty [V]) of each reading from what all the others say, (n,).
 
-    n = points.code.size
+    With Q = V^-1 - V^-1 X (X'V^-1 X)^-1 X'V^-1: difference (Q y)_i / Q_ii, variance 1 / Q_ii; the square of their
+    ratio is by how much chi-square falls without the point. Needs three points.
+    """
     slope = np.polyfit(points.code, points.reading_v, 1)[0]
     k = departure_covariance(points.code, points.code, chip=chip)
-    v = points.cov_v + slope**2 * (k + points.cov_code)
-    off, u = np.zeros(n), np.zeros(n)
-    for i in range(n):
-        rest = np.arange(n) != i
-        fit = fit_points(_some(points, rest), chip=chip)
-        w = np.zeros(n)
-        w[rest] = -(fit.weights.T @ np.array([1.0, points.code[i]]))
-        w[i] = 1.0
-        off[i], u[i] = w @ points.reading_v, math.sqrt(float(w @ v @ w))
-    return off, u
-
-
-def _some(points: Points, keep: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> Points:
-    pick = np.ix_(keep, keep)
-    return Points(points.code[keep], points.reading_v[keep], points.cov_v[pick], points.cov_code[pick])
+    v_inv = np.linalg.inv(points.cov_v + slope**2 * (k + points.cov_code))
+    x = np.stack([np.ones_like(points.code), points.code], axis=1)
+    q = v_inv - v_inv @ x @ np.linalg.solve(x.T @ v_inv @ x, x.T @ v_inv)
+    own = np.diag(q)
+    return (q @ points.reading_v) / own, 1.0 / np.sqrt(own)
 
 
 def check_points(points: Points, *, nominal: ChannelTrim, chip: str, typed: tuple[TrimPoint, ...]) -> None:
@@ -111,7 +102,8 @@ def find_suspect(points: Points, *, nominal: ChannelTrim, chip: str) -> Suspect 
 
 def _suspect(points: Points, i: int, expected: float, u: float) -> Suspect:
     reading = float(points.reading_v[i])
-    meant = next((m for m in slips(reading) if abs(m - expected) <= FITS * u), None)
+    near = [m for m in slips(reading) if abs(m - expected) <= FITS * u]
+    meant = min(near, key=lambda m: abs(m - expected), default=None)
     guess = "" if meant is None else f"was {meant:g} V meant? "
     return Suspect(i + 1, reading, expected, u, guess)
 

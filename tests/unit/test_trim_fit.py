@@ -1,0 +1,204 @@
+"""The trim of one channel: lines, departures, slips of the operator."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from sweeprig.errors import TrimError
+from sweeprig.frontend import front_end
+from sweeprig.trim.codes import nominal_linearity, widest
+from sweeprig.trim.expected import expected_inverse
+from sweeprig.trim.fit import TrimPoint, fit_channel, meter_covariance, prepare
+from sweeprig.trim.mistakes import check_points, slips
+from sweeprig.trim.model import Meter, Trim
+from sweeprig.trim.nominal import nominal_trim
+from sweeprig.trim.uncertainty import budget_of
+
+METER = Meter(percent_of_reading=0.05, counts=3, count_v=1e-4)
+VOLTS = (0.3, 1.4, 2.5, 3.6, 4.7)
+GAIN, ZERO = 1.335e-3, 15.0
+
+
+def points(volts: tuple[float, ...] = VOLTS, *, gain: float = GAIN) -> tuple[TrimPoint, ...]:
+    return tuple(TrimPoint(v / gain + ZERO, v) for v in volts)
+
+
+def fitted(given: tuple[TrimPoint, ...], chip: str = "rp2350", meter: Meter = METER, **more: bool):
+    cov = meter_covariance(np.array([p.reading_v for p in given]), meter)
+    return fit_channel(0, given, cov_v=cov, chip=chip, **more)
+
+
+def check(given: tuple[TrimPoint, ...], chip: str = "rp2350") -> None:
+    nominal = nominal_trim({"build": "full", "chip": chip}).channels[0]
+    cov = meter_covariance(np.array([p.reading_v for p in given]), METER)
+    check_points(
+        prepare(given, cov_v=cov, linearity=nominal.linearity), nominal=nominal, chip=chip, typed=given
+    )
+
+
+def test_a_straight_converter_gives_its_line_back():
+    own = fitted(points())
+    assert own.line.gain_v == pytest.approx(GAIN, rel=1e-9)
+    assert own.line.offset_v == pytest.approx(-ZERO * GAIN, abs=1e-9)
+    assert np.abs(own.linearity.error_lsb).max() < 1e-6
+    assert max(map(abs, own.residuals_v)) < 1e-9
+
+
+def test_the_meters_gain_error_does_not_shrink_with_more_points():
+    def u_at(volt: float, n: int) -> float:
+        own = fitted(points(tuple(np.linspace(0.3, 4.7, n))))
+        code = volt / GAIN + ZERO
+        line = own.line
+        return float(np.sqrt(line.var_offset + 2 * code * line.cov + code**2 * line.var_gain))
+
+    common = 0.0005 * 4.7 / np.sqrt(3)
+    assert u_at(4.7, 5) == pytest.approx(common, rel=0.05)
+    assert u_at(4.7, 12) == pytest.approx(common, rel=0.05)
+
+
+def test_two_points_are_enough_and_one_is_not():
+    own = fitted(points((0.3, 4.7)))
+    assert own.chi2 is None
+    with pytest.raises(TrimError, match="fix a line"):
+        fitted(points((2.5,)))
+
+
+def test_points_close_together_are_refused():
+    with pytest.raises(TrimError, match="range"):
+        fitted(points((2.4, 2.5, 2.6)))
+
+
+def test_a_bent_converter_is_straightened_by_many_points():
+    volts = np.linspace(0.2, 4.8, 12)
+    ideal = volts / GAIN + ZERO
+    bent = ideal + 2.0 * np.sin(ideal / 4096 * 2 * np.pi)
+    own = fitted(tuple(TrimPoint(float(c), float(v)) for c, v in zip(bent, volts, strict=True)))
+    probe = np.linspace(0.4, 4.6, 50)
+    code = probe / GAIN + ZERO
+    code = code + 2.0 * np.sin(code / 4096 * 2 * np.pi)
+    read = own.line.offset_v + own.line.gain_v * (
+        code - np.interp(code, own.linearity.code, own.linearity.error_lsb)
+    )
+    straight = fitted(
+        tuple(TrimPoint(float(c), float(v)) for c, v in zip(bent, volts, strict=True)), bend=False
+    )
+    plain = straight.line.offset_v + straight.line.gain_v * code
+    assert np.abs(read - probe).max() < 0.25e-3
+    assert np.abs(plain - probe).max() > 1.5e-3
+
+
+def test_wide_codes_are_taken_out():
+    """A converter with exactly the usual wide codes reads true between its points."""
+    usual = nominal_linearity("rp2040")
+    straight = np.arange(0.0, 4096.0, 0.5)
+    raw = np.interp(straight, np.asarray(usual.code - usual.error_lsb), usual.code)
+    volts = GAIN * (straight - ZERO)
+
+    def code_of(volt: float) -> float:
+        return float(np.interp(volt, volts, raw))
+
+    given = tuple(TrimPoint(code_of(v), v) for v in VOLTS)
+    own = fitted(given, "rp2040")
+    left = fitted(given, "rp2040", wide_removed=False, bend=False)
+
+    def error(trimmed, volt: float) -> float:
+        code = code_of(volt)
+        if trimmed.linearity is not None:
+            code = code - float(np.interp(code, trimmed.linearity.code, trimmed.linearity.error_lsb))
+        return abs(trimmed.line.offset_v + trimmed.line.gain_v * code - volt)
+
+    probe = np.linspace(0.35, 4.65, 200)
+    assert max(error(own, v) for v in probe) < 1e-3
+    assert max(error(left, v) for v in probe) > 5e-3
+
+
+def test_uncertainty_is_larger_between_points_and_beyond_them():
+    own = fitted(points((0.5, 2.5, 4.5)), bend=True)
+    trim = Trim("line", "x", "full", "rp2350", (own,))
+    end = front_end("full")
+
+    def linearity(volt: float) -> float:
+        return next(
+            b.contribution
+            for b in budget_of(volt, trim=trim, front_end=end).lines
+            if b.name.startswith("linearity")
+        )
+
+    assert linearity(1.5) > linearity(2.5)
+    assert linearity(5.2) > linearity(4.5)
+
+
+def test_inside_a_wide_code_the_uncertainty_says_so():
+    own = fitted(points(), "rp2040")
+    trim = Trim("line", "x", "full", "rp2040", (own,))
+    inside = own.line.offset_v + own.line.gain_v * float(
+        expected_inverse(np.array([1535.0]), np.array([0.5]), own.linearity)[0]
+    )
+    names = [b.name for b in budget_of(inside, trim=trim, front_end=front_end("full")).lines]
+    assert "inside a wide code" in names
+    names = [b.name for b in budget_of(inside + 0.05, trim=trim, front_end=front_end("full")).lines]
+    assert "inside a wide code" not in names
+    assert widest(1535.0, own.linearity) == pytest.approx(9.85, abs=0.3)
+
+
+def test_good_points_pass():
+    check(points())
+
+
+def test_swapped_points_are_named():
+    given = points()
+    swapped = (
+        given[0],
+        replace(given[1], reading_v=3.6),
+        given[2],
+        replace(given[3], reading_v=1.4),
+        given[4],
+    )
+    with pytest.raises(TrimError, match=r"Points 2 and 4 of signal A look swapped"):
+        check(swapped)
+
+
+@pytest.mark.parametrize(
+    ("number", "typed", "meant"),
+    [
+        (5, 0.47, "4.7"),
+        (2, 14.0, "1.4"),
+        (3, 5.2, "2.5"),
+        (4, 3.7, "3.6"),
+        (3, 2.52, "2.5"),
+        (4, 3.61, "3.6"),
+    ],
+)
+def test_a_slipped_reading_is_named_with_what_was_meant(number: int, typed: float, meant: str):
+    given = list(points())
+    given[number - 1] = replace(given[number - 1], reading_v=typed)
+    with pytest.raises(TrimError) as caught:
+        check(tuple(given))
+    text = str(caught.value)
+    assert f"Point {number} of signal A" in text
+    assert f"was {meant} V meant?" in text
+
+
+def test_with_two_points_a_slip_is_caught_by_what_the_parts_allow():
+    with pytest.raises(TrimError, match="does not fit"):
+        check(points((0.3, 4.7), gain=GAIN * 1.1))
+
+
+def test_many_small_errors_are_caught_together():
+    rng = np.random.default_rng(3)
+    given = tuple(
+        replace(p, reading_v=p.reading_v + 0.006 * s)
+        for p, s in zip(points(tuple(np.linspace(0.3, 4.7, 12))), rng.choice([-1, 1], 12), strict=True)
+    )
+    with pytest.raises(TrimError):
+        check(given)
+
+
+def test_what_may_have_been_meant():
+    found = list(slips(2.05))
+    assert 2.5 in found
+    assert 20.5 in found
+    assert 0.205 in found
