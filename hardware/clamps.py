@@ -90,17 +90,29 @@ def fault(build: str, *, name: str, lead_v: float) -> Fault:
 
 
 def unpowered_rail_v(build: str, *, lead_v: float) -> float:
-    """Return what three leads at `lead_v` can lift the rail of an unpowered board to [V]: no load assumed."""
-    end, diode = front_end(build), parts(build)["clamp"]
-    open_v = lead_v * end.divider_ratio
-    low, high = 0.0, max(open_v, 0.0)
-    shunt = parts(build)
-    bleed = shunt["r_shunt_top"].value + shunt["r_shunt_bottom"].value
+    """Return what three leads at `lead_v` can lift the rail of an unpowered board to [V].
+
+    Worst case: the board itself draws nothing, only R20 and R21 and then the shunt hold the rail down.
+    """
+    p = parts(build)
+    bleed_ohm = p["r_shunt_top"].value + p["r_shunt_bottom"].value
+    low, high = 0.0, max(lead_v * front_end(build).divider_ratio, 0.0)
     for _ in range(60):
         middle = (low + high) / 2
-        feeds = 3 * clamped(build, lead_v=lead_v, rail_v=middle).rail_a > middle / bleed
+        feeds = 3 * clamped(build, lead_v=lead_v, rail_v=middle).rail_a > middle / bleed_ohm
         low, high = (middle, high) if feeds else (low, middle)
-    return min(low, shunt_v()[2]) if diode else low
+    return min(low, shunt_v()[2])
+
+
+def pulse(build: str, *, volts: float, rise_s: float) -> Clamped:
+    """Bound what a fast pulse does to one channel: as a steady voltage, plus C dV/dt through R1's strays.
+
+    The suppressor, the pulse's source resistance and the node's capacitance are left out, so the truth is less.
+    """
+    strays_f = float(table()["stray"]["r_top_f"]) / parts(build)["r_top"].series
+    return clamped(
+        build, lead_v=volts, rail_v=float(table()["rail"]["nominal_v"]), extra_a=strays_f * volts / rise_s
+    )
 
 
 @dataclass(frozen=True)
@@ -108,59 +120,88 @@ class TapCurrent:
     """Current in one tapped lead."""
 
     lead: str
-    state: str  # running | bias stuck up | bias stuck down | unpowered
+    state: str  # one of STATES
     lead_v: float
     amps: float  # into the rig; negative: out of it
 
 
-def _bias_a(node_v: float, stuck_at_v: float, build: str) -> float:
-    return (stuck_at_v - node_v) / parts(build)["bias"].value
+# What the bias pins stand at in each state: (up, down) as a share of the rail, and the ohms in their way.
+# A pad of a chip in reset pulls down through about 50 kohm (RP2040 datasheet 2.19.2, from memory).
+BOOT_PULL_OHM = 50e3
+STATES = {
+    "running": (0.0, 1.0, 0.0),
+    "booting, or held in reset": (0.0, 0.0, BOOT_PULL_OHM),
+    "crashed with the bias up": (1.0, 1.0, 0.0),
+    "crashed with the bias down": (0.0, 0.0, 0.0),
+    "unpowered": (0.0, 0.0, 0.0),
+}
+
+
+def state_rail_v(state: str) -> float:
+    """Return the rail that goes with the state [V]; unpowered: 0 V, at which the clamps take most."""
+    return 0.0 if state == "unpowered" else float(table()["rail"]["nominal_v"])
+
+
+def bias_a(build: str, *, state: str, node_v: float) -> float:
+    """Return what the bias lines put into the divided node [A]; their diodes are taken as ideal (worst case)."""
+    up, down, extra_ohm = STATES[state]
+    ohm, rail = parts(build)["bias"].value + extra_ohm, state_rail_v(state)
+    return max(up * rail - node_v, 0.0) / ohm - max(node_v - down * rail, 0.0) / ohm
 
 
 def _signal_current(build: str, *, state: str, lead_v: float) -> float:
-    rail = 0.0 if state == "unpowered" else float(table()["rail"]["nominal_v"])
-    extra = 0.0
-    for _ in range(30):
+    extra, rail = 0.0, state_rail_v(state)
+    result = clamped(build, lead_v=lead_v, rail_v=rail)
+    for _ in range(60):  # half of the way at a time: converges although the clamp is steep
+        extra += 0.5 * (bias_a(build, state=state, node_v=result.node_v) - extra)
         result = clamped(build, lead_v=lead_v, rail_v=rail, extra_a=extra)
-        if state == "bias stuck up":
-            extra = max(_bias_a(result.node_v, rail, build), 0.0)
-        if state == "bias stuck down":
-            extra = min(_bias_a(result.node_v, 0.0, build), 0.0)
     leak = parts(build)["suppressor"].more["leakage_a"] * (1.0 if lead_v else 0.0)
     return result.lead_a + leak
 
 
 def _ground_sense_current(build: str, *, state: str, lead_v: float) -> float:
     p = parts(build)
-    rail = 0.0 if state == "unpowered" else float(table()["rail"]["nominal_v"])
+    rail = state_rail_v(state)
     through_both = (lead_v - rail) / (p["r_ground_sense"].value + p["r_ground_lift"].value)
     clamped_at = rail + 0.3  # the least that the silicon clamp drops at microamperes
     return max(through_both, (lead_v - clamped_at) / p["r_ground_sense"].value if lead_v > rail else -1.0)
 
 
-STATES = ("running", "bias stuck up", "bias stuck down", "unpowered")
+def _battery_current(build: str, *, state: str, lead_v: float) -> float:
+    p = parts(build)
+    open_v = lead_v * p["r_battery_bottom"].value / (p["r_battery_top"].value + p["r_battery_bottom"].value)
+    held = min(open_v, state_rail_v(state) + 0.3)
+    return (lead_v - held) / p["r_battery_top"].value
+
+
+_LEADS = {
+    "signal or supply sense": _signal_current,
+    "ground sense": _ground_sense_current,
+    "battery sense": _battery_current,
+}
 
 
 def tapped_currents(build: str) -> list[TapCurrent]:
     """Return the current of every sensing lead in every state of the rig at 0 V, 5.5 V and 16 V.
 
     Burden and supply are left out because the tap lead has no contact for their returns. The tap ground
-    carries the sum of the others.
+    carries the sum of the others and is in no row: tap_ground_a().
     """
     limits = table()["limits"]
-    rows = []
-    for state in STATES:
-        for volts in (0.0, limits["tapped_normal_v"], limits["tapped_fault_v"]):
-            v = float(volts)
-            rows.append(
-                TapCurrent("signal or supply sense", state, v, _signal_current(build, state=state, lead_v=v))
-            )
-            rows.append(
-                TapCurrent("ground sense", state, v, _ground_sense_current(build, state=state, lead_v=v))
-            )
-    return rows
+    levels = (0.0, float(limits["tapped_normal_v"]), float(limits["tapped_fault_v"]))
+    return [
+        TapCurrent(lead, state, v, current(build, state=state, lead_v=v))
+        for lead, current in _LEADS.items()
+        for state in STATES
+        for v in levels
+    ]
 
 
 def worst_tapped_a(build: str, *, lead_v: float) -> float:
     """Return the largest current [A] of any sensing lead at up to `lead_v`, every state."""
     return max(abs(r.amps) for r in tapped_currents(build) if r.lead_v <= lead_v)
+
+
+def tap_ground_a(build: str, *, state: str, n_leads: int, lead_v: float) -> float:
+    """Return what comes back through the tap ground [A] with `n_leads` sensing leads at `lead_v`."""
+    return n_leads * _signal_current(build, state=state, lead_v=lead_v)

@@ -82,7 +82,8 @@ class FrontEnd:
         """Capacitance of lead and harness that is assumed for this hookup [F]."""
         return float(table()["leads"][self.check_hookup(hookup)]["cable_f"])
 
-    def _path(self, hookup: str, cable_f: float | None) -> response.Path:
+    def path(self, hookup: str, cable_f: float | None = None) -> response.Path:
+        """Return one channel from the wiper to the pin, with the cable [F] of the hookup or as told."""
         burden = str(hookup) == POWERED and self.burden_ohm is not None
         return response.Path(
             cable_f=self.cable_f(hookup) if cable_f is None else cable_f,
@@ -97,15 +98,15 @@ class FrontEnd:
 
     def corner_hz(self, hookup: str = POWERED) -> float:
         """-3 dB corner from the sensor to the pin [Hz], sensor of low resistance."""
-        return response.corner_hz(self._path(hookup, None))
+        return response.corner_hz(self.path(hookup, None))
 
     def short_depth(self, seconds: float, hookup: str = POWERED) -> float:
         """Share of its depth that a short to ground of this length [s] reaches at the pin (0 to 1)."""
-        return response.depth(self._path(hookup, None), seconds=seconds, kind="short")
+        return response.depth(self.path(hookup, None), seconds=seconds, kind="short")
 
     def open_depth(self, seconds: float, hookup: str = POWERED, *, cable_f: float | None = None) -> float:
         """Share of its depth that a lifted wiper of this length [s] reaches at the pin (0 to 1)."""
-        return response.depth(self._path(hookup, cable_f), seconds=seconds, kind="open")
+        return response.depth(self.path(hookup, cable_f), seconds=seconds, kind="open")
 
     def shortest_short_s(self, hookup: str = POWERED, *, level_v: float | None = None) -> float:
         """Shortest short to ground that is surely seen with at least claim.lsb codes [s].
@@ -131,7 +132,7 @@ class FrontEnd:
         claim = table()["claim"]
         level = float(claim["level_v"]) if level_v is None else level_v
         seen = response.shortest_s(
-            self._path(hookup, cable_f), kind=kind, share=claim["lsb"] * self.lsb_v / level
+            self.path(hookup, cable_f), kind=kind, share=claim["lsb"] * self.lsb_v / level
         )
         return max(seen, float(claim["floor_s"]))
 

@@ -1,0 +1,57 @@
+"""Computed against simulated: one row for each figure, with the difference. `python -m hardware.compare`."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import dataclass
+
+from hardware.compare_faults import fault_rows, pulse_rows, tapped_rows
+from hardware.compare_rows import Row
+from hardware.compare_signal import signal_rows
+from hardware.compare_supply import supply_rows
+from sweeprig.errors import SweeprigError
+from sweeprig.frontend.tables import BUILDS
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """All rows of one run."""
+
+    rows: tuple[Row, ...]
+
+    @property
+    def failed(self) -> tuple[Row, ...]:
+        """Rows whose simulated value is not where the computed one says."""
+        return tuple(r for r in self.rows if not r.agrees)
+
+    def text(self) -> str:
+        """Return the table as aligned text."""
+        cells = [Row.HEAD, *(r.cells() for r in self.rows)]
+        widths = [max(len(c[i]) for c in cells) for i in range(len(Row.HEAD))]
+        lines = ["  ".join(c.ljust(w) for c, w in zip(row, widths, strict=True)).rstrip() for row in cells]
+        return "\n".join([*lines, "", f"{len(self.rows)} figures, {len(self.failed)} do not agree."])
+
+
+def compare(builds: tuple[str, ...] = ("plain", "full")) -> Comparison:
+    """Run every comparison. The driven build's front end is the full build's."""
+    rows: list[Row] = []
+    for build in builds:
+        rows += signal_rows(build) + fault_rows(build) + pulse_rows(build) + tapped_rows(build)
+    return Comparison((*rows, *supply_rows()))
+
+
+def main(arguments: list[str]) -> int:
+    """Print the table; 1 where a figure does not agree."""
+    try:
+        result = compare(tuple(arguments) or ("plain", "full"))
+    except SweeprigError as error:
+        print(error, file=sys.stderr)
+        return 2
+    print(result.text())
+    return 1 if result.failed else 0
+
+
+if __name__ == "__main__":
+    if unknown := set(sys.argv[1:]) - set(BUILDS):
+        sys.exit(f"Builds are {', '.join(BUILDS)}, not {', '.join(sorted(unknown))}.")
+    sys.exit(main(sys.argv[1:]))
