@@ -13,9 +13,8 @@ from sweeprig.bench.day_limits import limit
 from sweeprig.bench.hookup import Ready, feed_sensor, switch_off, wait_until_dead
 from sweeprig.bench.hookup_rules import check_dead, check_released, tapped_lines
 from sweeprig.bench.live import Levels, Volts
-from sweeprig.capture.model import FloatArray, Trace
 from sweeprig.judge.profile import Profile
-from sweeprig.link.messages import Event
+from sweeprig.link.messages import Event, Records
 from sweeprig.words import Hookup
 
 LOOK_S = 0.2
@@ -153,13 +152,11 @@ def _has_arrived(seen: Levels, before_v: float, closed: Levels) -> bool:
 def _far(volts: Volts, events: list[Event], closed: Levels) -> Levels:
     """Levels at the place farthest from closed, flags of the whole way."""
     whole = live.levels(volts, events)
-    trace = volts.chunk(events).trace
-    assert trace is not None
-    b = None
-    if trace.signal_b is not None and closed.signal_b_v is not None:
-        b = _level(trace, trace.signal_b.mean_v, closed.signal_b_v)
-    return replace(whole, signal_v=_level(trace, trace.signal_a.mean_v, closed.signal_v), signal_b_v=b)
-
-
-def _level(trace: Trace, mean_v: FloatArray, from_v: float) -> float:
-    return far_level(mean_v, from_v=from_v, window_s=trace.window_s)
+    records = Records.concatenate([e for e in events if isinstance(e, Records)])
+    a, b = (volts.channel(records, number).mean_v for number in (0, 1))
+    window_s = volts.client.window_s
+    return replace(
+        whole,
+        signal_v=far_level(a, from_v=closed.signal_v, window_s=window_s),
+        signal_b_v=far_level(b, from_v=closed.signal_b_v or 0.0, window_s=window_s),
+    )

@@ -1,0 +1,188 @@
+"""The connection test and the test of the lead, with a scripted rig: order, switches, results."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from scripted_rig import Outputs, Reading, ScriptedRig, client_of, sensor
+from sweeprig.bench.cautions import Unattended
+from sweeprig.bench.check_model import Fault, Joint
+from sweeprig.bench.check_run import Checked, run_check
+from sweeprig.bench.hookup import make_ready
+from sweeprig.bench.lead import run_lead_check
+from sweeprig.bench.lead_book import LeadBook
+from sweeprig.capture.model import SweepSetup
+from sweeprig.errors import HookupError
+from sweeprig.judge.profile import load_profile
+from sweeprig.trim.nominal import nominal_trim
+from sweeprig.words import Hookup, Sense
+
+PROFILE = load_profile("adjustable-potentiometer")
+WHEN = datetime(2031, 3, 4, 10, 15, tzinfo=UTC)
+MOVES_AT = 2500  # record at which the operator moves the lever
+
+
+def ready_of(rig: ScriptedRig, setup: SweepSetup | None = None):
+    client = client_of(rig)
+    ask = Unattended(("plug-off", "laptop-battery", "usb-first"))
+    trim = nominal_trim(client.hello())
+    return make_ready(client, setup or SweepSetup(), PROFILE, ask, trim=trim, now=lambda: WHEN), ask
+
+
+def check(rig: ScriptedRig, setup: SweepSetup | None = None, profile=PROFILE) -> Checked:
+    ready, ask = ready_of(rig, setup)
+    return run_check(ready, profile, ask, move_s=4.0)
+
+
+def lever(closed: float, opened: float, *, open_lead: bool = False, b: float = 0.0):
+    """A sensor whose lever is moved at MOVES_AT; an open lead is pulled further by the bias."""
+
+    def volts(o: Outputs) -> Reading:
+        if not o.supply and not o.tapped:
+            return (0.0, 0.0, 0.0)
+        signal = 0.0 if open_lead else closed if o.index < MOVES_AT else opened
+        if o.bias == "up":
+            signal += (1.42 if open_lead else 0.66) * (1 - signal / 4.6)
+        return (signal, b, 4.72)
+
+    return volts
+
+
+def test_good_sensor_is_connected_and_everything_is_off_afterwards() -> None:
+    rig = ScriptedRig(lever(0.45, 4.1))
+    checked = check(rig)
+    assert checked.verdict == "connected"
+    result = checked.checks["signal A"]
+    assert (result.sense, result.joint) == (Sense.RISING, Joint.CONNECTED)
+    assert result.moved_v == pytest.approx(3.65, abs=0.02)
+    assert not rig.out.supply
+    assert not rig.out.burden
+    assert rig.out.bias == "off"
+
+
+def test_bias_is_only_up_while_the_burden_is_off() -> None:
+    rig = ScriptedRig(lever(0.45, 4.1))
+    check(rig)
+    order = [(c["cmd"], c.get("on", c.get("mode"))) for c in rig.commands if c["cmd"] in ("burden", "bias")]
+    at = order.index(("bias", "up"))
+    assert order[at - 1] == ("burden", False)
+    assert order[at + 1 : at + 3] == [("bias", "off"), ("burden", True)]
+
+
+def test_open_lead_is_found_with_the_bias() -> None:
+    checked = check(ScriptedRig(lever(0, 0, open_lead=True)))
+    assert [f.fault for f in checked.checks["signal A"].findings] == [Fault.OPEN_SIGNAL]
+
+
+def test_supply_that_limits_when_the_lever_moves_is_cut_and_a_wrong_pin() -> None:
+    rig = ScriptedRig(lever(4.6, 4.7))
+    rig.fault = lambda o: o.supply and o.index >= MOVES_AT
+    checked = check(rig)
+    assert [f.fault for f in checked.checks["signal A"].findings] == [Fault.WRONG_PIN]
+    assert not rig.out.supply
+
+
+def test_short_is_cut_at_once_and_tried_again_only_at_open() -> None:
+    rig = ScriptedRig(sensor(0.0, 0.2))
+    rig.fault = lambda o: o.supply
+    checked = check(rig)
+    assert [f.fault for f in checked.checks["signal A"].findings] == [Fault.SUPPLY_SHORT]
+    assert [c["on"] for c in rig.did("supply")].count(True) == 2
+    assert not rig.out.supply
+
+
+def test_short_at_closed_alone_is_a_wrong_pin() -> None:
+    rig = ScriptedRig(
+        lambda o: ((2.0, 0.0, 4.7) if o.index >= MOVES_AT else (0.0, 0.0, 0.2)) if o.supply else (0, 0, 0)
+    )
+    rig.fault = lambda o: o.supply and o.index < MOVES_AT
+    checked = check(rig)
+    finding = checked.checks["signal A"].findings[0]
+    assert finding.fault is Fault.WRONG_PIN
+    assert "closed throttle only" in finding.evidence
+
+
+def test_voltage_already_there_stops_the_test() -> None:
+    rig = ScriptedRig(lambda _o: (1.0, 0.0, 5.0))
+    with pytest.raises(HookupError, match="voltage on the sensor's leads"):
+        check(rig)
+    assert not any(c["on"] for c in rig.did("supply"))
+
+
+def test_tapped_check_switches_nothing_on() -> None:
+    rig = ScriptedRig(lever(0.45, 4.1))
+    checked = check(rig, SweepSetup(hookup=Hookup.TAPPED))
+    assert checked.verdict == "connected"
+    assert checked.checks["signal A"].joint is Joint.NOT_TESTED
+    assert not any(c.get("on") for c in rig.did("supply") + rig.did("burden"))
+    assert all(c["mode"] == "off" for c in rig.did("bias"))
+
+
+def test_second_track_is_judged_where_the_profile_has_one() -> None:
+    two = load_profile("two-tracks-parallel")
+    checked = check(ScriptedRig(lever(0.45, 4.1)), profile=two)
+    assert checked.verdict == "fault"
+    assert checked.checks["signal A"].verdict == "connected"
+    assert checked.checks["signal B"].verdict == "fault"
+
+
+def test_progress_is_told_while_the_lever_is_moved() -> None:
+    ready, ask = ready_of(ScriptedRig(lever(0.45, 0.46)))
+    seen: list[float] = []
+    run_check(ready, PROFILE, ask, move_s=2.0, progress=lambda s, _lv: seen.append(s))
+    assert seen == pytest.approx([0.25 * k for k in range(1, 9)])
+
+
+# --- the lead
+
+
+def lead(rig: ScriptedRig, setup: SweepSetup | None = None):
+    ready, ask = ready_of(rig, setup)
+    return run_lead_check(
+        ready, wanted_ratio=0.5, made_at=WHEN.isoformat(), operator="R. Invented", say=ask.say
+    )
+
+
+def test_good_lead_passes_and_its_date_is_kept(tmp_path: Path) -> None:
+    done = lead(ScriptedRig(sensor(2.36, 4.72)))
+    assert done.passed
+    assert done.ratio == pytest.approx(0.5, abs=2e-3)
+    assert (done.n_events, done.shaken_s) == (0, 20.0)
+    book = LeadBook(tmp_path)
+    book.note("00ff", done)
+    assert book.line("00ff").startswith("2031-03-04 passed")
+    assert book.line("other") == ""
+
+
+def test_wrong_ratio_and_noise_fail_the_lead() -> None:
+    assert "ratio 0.42" in lead(ScriptedRig(sensor(2.0, 4.72))).reason
+    noisy = ScriptedRig(lambda o: (2.36 + 0.01 * (-1) ** o.index, 0.0, 4.72) if o.supply else (0, 0, 0))
+    assert "noise" in lead(noisy).reason
+
+
+def test_dropout_while_shaken_fails_the_lead() -> None:
+    def loose(o: Outputs) -> Reading:
+        if not o.supply:
+            return (0, 0, 0)
+        return (0.1 if 9000 <= o.index < 9003 else 2.36, 0.0, 4.72)
+
+    done = lead(ScriptedRig(loose))
+    assert not done.passed
+    assert done.n_events == 1
+    assert "1 events while shaken" in done.reason
+
+
+def test_lead_is_not_tested_on_a_harness() -> None:
+    with pytest.raises(HookupError, match="resistor plug"):
+        lead(ScriptedRig(sensor(2.36)), SweepSetup(hookup=Hookup.TAPPED))
+
+
+def test_short_in_the_plug_is_refused_and_switched_off() -> None:
+    rig = ScriptedRig(sensor(0.1, 0.2))
+    rig.fault = lambda o: o.supply
+    with pytest.raises(HookupError, match="short at the resistor plug"):
+        lead(rig)
+    assert not rig.out.supply
