@@ -18,7 +18,8 @@ READ_AT_ONCE = 128  # bytes taken from the port in one cycle
 SUPPLY_IDLE_MS = 600000  # a host that is silent for so long does not need the sensor's supply
 BUTTON_MS = 30  # a press or release counts when it has held for so long
 IDLE_MS = 5
-STREAMING_IDLE_MS = 1
+STREAMING_MS = 4  # so that each cycle finds a few windows and its own cost is shared
+WRITING_MS = 1
 
 
 class Service:
@@ -68,8 +69,12 @@ class Service:
     def run(self):
         """Serve until `prompt` is asked for and answered."""
         while not (self.leaving and not self.outbox):
-            if not self.step():
-                self.clock.sleep_ms(STREAMING_IDLE_MS if self.stream.running else IDLE_MS)
+            busy = self.step()
+            if self.stream.running:
+                if not self.stream.behind:
+                    self.clock.sleep_ms(WRITING_MS if self.outbox else STREAMING_MS)
+            elif not busy:
+                self.clock.sleep_ms(IDLE_MS)
         self.make_safe()
 
     def step(self):

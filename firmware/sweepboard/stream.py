@@ -31,6 +31,7 @@ class Stream:
         self.source = source
         self.counts = Counts()
         self.running = False
+        self.behind = False  # many windows were ready in the last cycle
         self.index = 0  # of the next window
         self.flags = 0  # set in every record: the rig's state
         self.position = wire.NO_POSITION
@@ -103,6 +104,7 @@ class Stream:
             self._close_packet()
             self._note_gap(self.index, gap[0], gap[1])
             self.index += gap[0]
+        self.behind = ready > MOST_AT_ONCE // 2
         ready = min(ready, MOST_AT_ONCE)
         for _ in range(ready):
             self._take(source)

@@ -10,6 +10,7 @@ flattered, ours is not measured for what USB can carry.
 from __future__ import annotations
 
 import argparse
+import itertools
 import json
 import os
 import sys
@@ -20,8 +21,6 @@ from typing import Any
 
 ROOT = Path(__file__).parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(ROOT / "firmware")]
-
-import itertools
 
 from tests.board.board_rig import BoardRig  # noqa: E402
 from tests.board.conftest import firmware_files  # noqa: E402

@@ -70,7 +70,7 @@ def test_a_bad_command_gets_its_reason_and_the_service_lives_on(python: str) -> 
     for expected, errors, reasons, _ids in out["answers"]:
         assert errors == [expected], reasons
         assert len(reasons[0]) > 10
-    assert [ids for *_, ids in out["answers"]][7:23] == [[7]] * 16
+    assert [ids for *_, ids in out["answers"]][7:24] == [[7]] * 17
     assert out["count"] == len(out["answers"])
     assert out["hello"] == 1
 
@@ -296,3 +296,25 @@ def test_another_version_of_the_wire_is_refused(python: str) -> None:
     out = case(python, "other_protocol")
     assert [(a["error"], a["reason"]) for a in out["answers"]] == [("malformed", "protocol 9, not 1")]
     assert out["count"] == 3
+
+
+def test_hosts_that_go_away_leave_no_half_frames_and_no_lost_buffers(python: str) -> None:
+    out = case(python, "abandoned")
+    assert out["stopped"]
+    assert out["waiting"] == 32
+    assert out["made"] == 751
+    assert out["dropped"] == pytest.approx(751 - 50 - 33 * 16, abs=32)
+
+
+def test_what_a_host_that_went_away_did_not_take_is_counted(python: str) -> None:
+    made, sent, dropped, n_bytes = case(python, "abandoned_counts")
+    assert made == sent + dropped
+    assert sent * wire.RECORD_SIZE == pytest.approx(n_bytes, abs=700)
+
+
+def test_the_bias_is_off_when_a_stream_begins(python: str) -> None:
+    assert case(python, "bias_off_at_start") == [4, 0]
+
+
+def test_a_snapshot_never_reaches_across_a_gap(python: str) -> None:
+    assert case(python, "snapshot_after_gap") == [[17, 0, 6, 3]]

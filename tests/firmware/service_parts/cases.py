@@ -61,6 +61,7 @@ BAD = [
     (b'{"id": 7, "cmd": "histogram", "channel": 0, "windows": 1}', "not-now"),
     (b'{"id": 7, "cmd": "slow", "every_ms": 100}', "not-fitted"),
     (b'{"id": 7, "cmd": "drive", "action": "stop"}', "not-fitted"),
+    (b'{"id": 7, "cmd": "snapshots", "spread": true}', "malformed"),
     (b'\xff\xfe{"id": 7}', "malformed"),
     (b"[" * 2000, "malformed"),
 ]
@@ -388,7 +389,14 @@ def button():
     rig.ask("start")
     down = [False]
     rig.switches.button = lambda: down[0]
-    pattern = [False] * 10 + [True, False, True] + [True] * 100 + [False] * 100 + [True] * 60 + [False] * 50
+    pattern = (
+        [False] * 10
+        + [True, True, False, False, True]
+        + [True] * 100
+        + [False] * 100
+        + [True] * 60
+        + [False] * 50
+    )
     for state in pattern:
         down[0] = state
         rig.steps(1)
@@ -546,6 +554,66 @@ def positions():
         "refused": refused["error"], "goto": goto, "position": found[3][9], "moving": rig.service.drive.moving,
         "freed": rig.service.drive.freed - freed,
     }  # fmt: skip
+
+
+def abandoned():
+    """A host that goes away five times while frames wait, one of them half written; then one that stays."""
+    rig = Rig()
+    for _ in range(5):
+        rig.port.allowed = 1 << 30
+        rig.ask("start")
+        rig.port.allowed = 700
+        rig.steps(4000, alive=False)
+    stopped = not rig.service.stream.running
+    rig.port.allowed = 1 << 30
+    rig.ask("start")
+    rig.port.allowed = 0
+    rig.steps(700)
+    waiting = len(rig.service.outbox)
+    rig.port.allowed = 1 << 30
+    rig.steps(50)
+    rig.messages()
+    counts = rig.service.stream.counts
+    return {"stopped": stopped, "waiting": waiting, "made": counts.made, "dropped": counts.dropped}
+
+
+def abandoned_counts():
+    rig = Rig()
+    rig.ask("start")
+    rig.port.allowed = 3000
+    rig.steps(4000, alive=False)
+    counts = rig.service.stream.counts
+    return [counts.made, counts.sent, counts.dropped, len(rig.port.out)]
+
+
+def bias_off_at_start():
+    rig = Rig(codes=quiet)
+    rig.ask("bias", mode="up")
+    before = rig.switches.outputs()
+    rig.ask("start")
+    return [before, rig.switches.outputs()]
+
+
+def snapshot_after_gap():
+    """An event in the first window after a gap: nothing from before the gap belongs to it."""
+    rig = Rig()
+    source = GapSource()
+    rig.service.stream.source = rig.service.source = source
+    rig.service.snapshots._source = source
+    rig.ask("snapshots", spread=1, before=300, after=3)
+    source.take_plain = source.take
+
+    def take(buf, at):
+        flags = source.take_plain(buf, at)
+        high = 900 if source.n == 11 else 100
+        struct.pack_into("<IHHIHHIHH", buf, at, 16600, 100, high, 16600, 100, 100, 16600, 100, 100)
+        return flags
+
+    source.take = take
+    source.codes = memoryview(array("H", [900 if i == 6 else 100 for i in range(WORDS)]))
+    rig.ask("start")
+    rig.steps(60)
+    return [shot[:4] for shot in shots(rig.messages())]
 
 
 def started_twice():
