@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from markupsafe import Markup
 
-from sweeprig.analysis.model import Analysis
+from sweeprig.analysis.model import Analysis, Finding
 from sweeprig.judge.outcome import Outcome
 from sweeprig.report import facts
 from sweeprig.report.figures import count_of, fixed, quantity_text, span_text, volts
@@ -18,6 +18,12 @@ MAX_BOARD_LINES = 10
 Rows = list[tuple[str, str]]
 
 
+def _channel_of(finding: Finding) -> str:
+    """Return the channel's name; empty where the cause says it already."""
+    name = facts.CHANNELS[finding.channel] if finding.channel is not None else ""
+    return "" if name == str(finding.cause) else name
+
+
 def finding_rows(outcome: Outcome) -> list[dict[str, str]]:
     """Return the findings in words, numbered in the order of the judgement."""
     return [
@@ -26,7 +32,7 @@ def finding_rows(outcome: Outcome) -> list[dict[str, str]]:
             "title": str(f.code).replace("-", " ").capitalize(),
             "cause": str(f.cause),
             "where": span_text(f.where_percent),
-            "channel": facts.CHANNELS[f.channel] if f.channel is not None else "",
+            "channel": _channel_of(f),
             "severity": f.severity,
             "evidence": f.evidence,
             "next_step": f.next_step,

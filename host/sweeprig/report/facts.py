@@ -7,7 +7,7 @@ from itertools import pairwise
 
 from sweeprig.analysis.model import Event
 from sweeprig.judge.outcome import Outcome
-from sweeprig.report.figures import capture_code, count_of, duration, fixed, known, volts
+from sweeprig.report.figures import capture_code, clip, count_of, duration, fixed, known, volts
 
 CHANNELS = ("signal A", "signal B", "supply")
 KINDS = {
@@ -154,7 +154,7 @@ def facts(outcome: Outcome) -> list[tuple[str, str]]:
         ("Hookup", f"{setup.hookup}, {place}"),
         ("Sense", analysis.sense_evidence),
         ("Profile", outcome.judgement.profile_name),
-        ("Operator", setup.operator or "not named"),
+        ("Operator", clip(setup.operator, 26) or "not named"),
     ]
 
 
