@@ -4,7 +4,11 @@ A made population: closed throttle normal about the middle of 0.4 to 0.5 V, each
 trim errs as its own covariance says. Every verdict comes from `judge`; JCGM 106's rates come from its integrals with
 the same standard uncertainty. The population and the rigs are invented.
 
+With --twins the same population is simulated instead, each sensor on another simulated rig that was never trimmed, from
+codes to verdict.
+
     python -m tests.benchmarks.verdict_bench [--sensors 20000] [--seed 0]
+    python -m tests.benchmarks.verdict_bench --twins 500
 """
 
 from __future__ import annotations
@@ -20,6 +24,7 @@ import numpy as np
 
 from sweeprig.analysis.model import Analysis, End, Plain, Stroke
 from sweeprig.analysis.statistics import clopper_pearson
+from sweeprig.bench.review import Choices, review_capture
 from sweeprig.capture.model import Channel, SweepSetup, Trace
 from sweeprig.frontend import FrontEnd, front_end
 from sweeprig.judge.conformity import global_risks
@@ -27,6 +32,8 @@ from sweeprig.judge.judge import judge
 from sweeprig.judge.model import Check, Verdict
 from sweeprig.judge.profile import Profile, load_profile
 from sweeprig.trim.model import ChannelTrim, Line, Trim
+from sweeprig.twin.capture import play
+from sweeprig.twin.sensors import load_sensor
 from sweeprig.words import Sense
 
 MEAN_V, SPREAD_V = 0.45, 0.03  # of the population; 90.4 % of it conforms
@@ -125,15 +132,40 @@ def one_case(rng: np.random.Generator, u_trim_v: float, profile: Profile, end: F
     return Case(true_v, u95 / 1.959964, tuple(c.verdict for c in checks))
 
 
+def one_twin(rng: np.random.Generator, seed: int) -> Case | None:
+    """One simulated sensor and rig, judged under each guard factor; None where its closed end was not seen."""
+    true_v = float(rng.normal(MEAN_V, SPREAD_V))
+    spec = replace(load_sensor("good"), closed_v=true_v)
+    capture = play(spec, seed=seed, rig_seed=seed, seconds=3.0, build="full").capture
+    judged = [
+        review_capture(capture, Choices(track_ohm=spec.track_ohm, guard_factor=f)).judgement for f in FACTORS
+    ]
+    checks = [next((c for c in j.checks if c.name == "closed" and c.u95), None) for j in judged]
+    if None in checks:
+        return None
+    u = statistics.fmean((c.u95 or math.nan) / 1.959964 for c in checks if c)
+    return Case(true_v, u, tuple(c.verdict for c in checks if c))
+
+
+def twins(n: int, seed: int) -> None:
+    rng = np.random.default_rng([seed, 7])
+    cases = [one_twin(rng, 10_000 * (seed + 1) + k) for k in range(n)]
+    seen = [c for c in cases if c is not None]
+    print(
+        f"Simulated sensors on rigs never trimmed; {n - len(seen)} of {n} showed no rest at closed throttle."
+    )
+    report("nominal trim", seen)
+
+
 def rate(hits: int, trials: int) -> str:
     low, high = clopper_pearson(hits, trials)
     return f"{100 * hits / trials:7.3f} [{100 * low:6.3f}, {100 * high:6.3f}]"
 
 
-def report(u_trim_v: float, cases: list[Case]) -> None:
+def report(title: str, cases: list[Case]) -> None:
     n = len(cases)
     u = statistics.fmean(c.u_v for c in cases)
-    print(f"\nTrim's u {1e3 * u_trim_v:g} mV; closed throttle's u {1e3 * u:.2f} mV, {n} sensors")
+    print(f"\n{title}; closed throttle's u {1e3 * u:.2f} mV, {n} sensors")
     print(
         f"  {'rule':22}{'false accept %':>30}{'JCGM 106':>10}{'false reject %':>30}{'JCGM 106':>10}{'undecided %':>13}"
     )
@@ -169,7 +201,11 @@ def main() -> None:
     )
     parser.add_argument("--sensors", type=int, default=20_000)
     parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--twins", type=int, default=0)
     args = parser.parse_args()
+    if args.twins:
+        twins(args.twins, args.seed)
+        return
     profile = load_profile("adjustable-potentiometer")
     profile = replace(profile, limits=replace(profile.limits, open=None))
     end = front_end("full")
@@ -180,7 +216,7 @@ def main() -> None:
         rng = np.random.default_rng([args.seed, round(1e6 * u)])
         began = time.perf_counter()
         cases = [one_case(rng, u, profile, end) for _ in range(args.sensors)]
-        report(u, cases)
+        report(f"trim's u {1e3 * u:g} mV", cases)
         spent = time.perf_counter() - began
         print(f"  {1e3 * spent / len(cases) / len(FACTORS):.2f} ms for each judgement")
 
