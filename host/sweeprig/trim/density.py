@@ -19,6 +19,8 @@ from sweeprig.trim.model import FloatArray, Linearity
 FEWEST_HITS = 30  # mean counts of a code; fewer leave its width to chance
 EDGES_AT = 4  # every how many codes an edge is kept, apart from those of odd codes
 ODD_DNL = 1.0  # LSB
+MOST_NOISE_LSB = 1.5  # of a single conversion, measured on boards: 0.51 to 1.36
+BETWEEN_LSB = 0.1  # standard uncertainty of an edge between those kept: assumed
 
 
 @dataclass(frozen=True)
@@ -58,8 +60,8 @@ def ramp_density(counts: NDArray[np.integer], *, first_code: int = 0) -> Density
 def density_linearity(density: Density, *, ramp_u_lsb: float = 0.0) -> Linearity:
     """Return the departure from the least-squares line that a ramp showed, at edges of codes.
 
-    u combines the ramp's own departure from a straight line [LSB, standard uncertainty] with the chance of counting:
-    a running sum of counts, tied at both ends, has at most sqrt(m / hits) / 2. Noise across an edge and a rounded ramp
+    u combines the ramp's own departure from a straight line [LSB, standard uncertainty] with chance: only conversions
+    near an edge are left to the noise s, so an edge is known to sqrt(0.56 s / hits). Noise and a rounded ramp
     are not told apart from width. Raises TrimError for too few counts.
     """
     if density.hits < FEWEST_HITS:
@@ -75,8 +77,8 @@ def density_linearity(density: Density, *, ramp_u_lsb: float = 0.0) -> Linearity
     error = edges - at_zero - slope * level
     odd = np.flatnonzero(np.abs(density.dnl_lsb) > ODD_DNL)
     keep = np.unique(np.concatenate([np.arange(0, edges.size, EDGES_AT), odd, odd + 1, [edges.size - 1]]))
-    chance = math.sqrt(density.code.size / density.hits) / 2
-    return Linearity(edges[keep], error[keep], math.hypot(chance, ramp_u_lsb), "histogram")
+    chance = math.sqrt(0.56 * MOST_NOISE_LSB / density.hits)
+    return Linearity(edges[keep], error[keep], math.hypot(chance, ramp_u_lsb, BETWEEN_LSB), "histogram")
 
 
 def departures_left(code: FloatArray, linearity: Linearity, density: Density) -> FloatArray:

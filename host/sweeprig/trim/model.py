@@ -101,3 +101,5 @@ class Trim:
     verified: tuple[dict[str, str], ...] = field(
         default_factory=tuple
     )  # check standard, as found and as left
+    monitor: ChannelTrim | None = None  # of the I2C converter: volts at its node for codes
+    remarks: tuple[str, ...] = ()  # what later sheets have to say of it

@@ -22,7 +22,7 @@ VERSION = 1
 def trim_to_dict(trim: Trim) -> dict[str, Any]:
     """Return a trim as plain data for JSON; an infinite number of degrees of freedom is null."""
     data = asdict(trim)
-    for own in data["channels"]:
+    for own in (*data["channels"], *([data["monitor"]] if data["monitor"] else [])):
         if not np.isfinite(own["line"]["dof"]):
             own["line"]["dof"] = None
         if own["linearity"] is not None:
@@ -68,12 +68,19 @@ def trim_from_dict(data: Mapping[str, Any]) -> Trim:
             limit=f"{FORMAT} version {VERSION}",
             next_step="calibrate the rig again: sweeprig trim",
         )
-    rest = {k: v for k, v in data.items() if k not in ("format", "version", "channels", "meter", "verified")}
+    rest = {
+        k: v
+        for k, v in data.items()
+        if k not in ("format", "version", "channels", "meter", "verified", "monitor")
+    }
+    monitor = data.get("monitor")
+    rest["remarks"] = tuple(rest.get("remarks", ()))
     try:
         return Trim(
             **rest,
             channels=tuple(_channel(c) for c in data["channels"]),
             meter=None if data.get("meter") is None else Meter(**data["meter"]),
+            monitor=None if monitor is None else _channel(monitor),
             verified=tuple(dict(v) for v in data.get("verified", ())),
         )
     except (KeyError, TypeError, ValueError) as exc:

@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from sweepboard import wire
 from sweeprig.frontend import FrontEnd
 from sweeprig.trim.codes import corrected, rectangular, widest
 from sweeprig.trim.model import BudgetLine, ChannelTrim, Linearity, Trim
@@ -20,6 +21,7 @@ COVERAGE = 0.95
 SETTLED_REFERENCE = 2e-4  # relative half-width, between trim and sweep on a warm board: assumed, no source
 REFERENCE_PER_K = 5e-5  # relative, for each kelvin between trim and sweep: from memory, of 3.3 V regulators
 REFERENCE_MODE = 1e-3  # relative half-width when the regulator's mode is another one or not known: assumed
+MEMORY_SHARE = 0.5  # of the correction for the charge of the channel before: assumed
 BEYOND_POINTS = 0.02  # share of the range by which a value may leave the trim's points before it is said
 OUTSIDE = "outside the points of the trim"
 
@@ -115,6 +117,8 @@ def calibration_lines(
         linearity_line(own, code),
         *_wide(own.linearity, code, abs(line.gain_v)),
     ]
+    if not front_end.buffered:
+        lines.append(memory_line(value_v, front_end))
     if trim.kind != "nominal":
         lines.append(reference_line(value_v, trim, temperature_c=temperature_c, smps_mode=smps_mode))
     return tuple(lines)
@@ -151,6 +155,17 @@ def wide_width(code: float, linearity: Linearity) -> float:
     edges = np.arange(4097) - 0.5
     k = int(np.count_nonzero(corrected(edges, linearity) <= code)) - 1
     return widest(float(k), linearity) if 0 <= k < 4096 else 1.0
+
+
+def memory_line(value_v: float, front_end: FrontEnd, *, before_v: float = 5.0) -> BudgetLine:
+    """Return what stays of the correction for the charge of the channel before: half of it, the charge is not known
+    better. `before_v` [V at the sensor] is the channel before; the supply goes before signal A.
+    """
+    step = (before_v - value_v) * front_end.divider_ratio
+    hz, n = float(wire.CONVERSION_HZ), int(wire.CHANNELS)
+    shift = front_end.memory_at_sensor_v(step_v=step, conversion_hz=hz, channels=n)
+    u = rectangular(MEMORY_SHARE * abs(shift))
+    return BudgetLine("charge of the channel before", "B", "rectangular", u, "V", 1.0, math.inf)
 
 
 def reference_line(value_v: float, trim: Trim, *, temperature_c: float | None, smps_mode: str) -> BudgetLine:

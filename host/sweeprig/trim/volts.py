@@ -65,6 +65,21 @@ def present(capture: Capture, channel: int) -> bool:
     return bool(maxs.size and int(maxs[:, channel].max()) > PRESENT_RATIO * (1 << 12))
 
 
+def without_memory(channels: list[Channel], *, front_end: FrontEnd, conversion_hz: float) -> list[Channel]:
+    """Return the channels without the charge that each conversion keeps of the channel before it.
+
+    Seen: v + m (v_before - v), m from FrontEnd.memory_at_sensor_v; the channels take turns. A trim has the same
+    volts on all three and is free of it. Nearly nothing on buffered builds.
+    """
+    ratio, n = front_end.divider_ratio, len(channels)
+    per_volt = ratio * front_end.memory_at_sensor_v(step_v=1.0, conversion_hz=conversion_hz, channels=n)
+    out = []
+    for before, own in zip([channels[-1], *channels[:-1]], channels, strict=True):
+        off = per_volt * (before.mean_v - own.mean_v)
+        out.append(Channel(own.mean_v - off, own.min_v - off, own.max_v - off))
+    return out
+
+
 def _channels(capture: Capture, trim: Trim) -> list[Channel]:
     r = capture.records
     return [
@@ -109,7 +124,9 @@ def to_trace(
 
     A channel on which nothing ever stood is None: signal B without a second track, supply without its lead.
     """
-    signal_a, signal_b, supply = _channels(capture, trim)
+    signal_a, signal_b, supply = without_memory(
+        _channels(capture, trim), front_end=front_end, conversion_hz=capture.conversion_hz
+    )
     if track_ohm is not None and capture.setup.hookup == "powered":
         signal_a, signal_b = (
             _without_load(s, supply, capture, track_ohm=track_ohm, front_end=front_end)

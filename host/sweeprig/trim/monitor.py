@@ -1,0 +1,53 @@
+"""The precise I2C converter as the operator's stand-in: its own trim, and what its readings are then worth.
+
+It sits on the divided node of signal A. Its departures from a straight line are small enough to be an uncertainty.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from sweeprig.errors import TrimError
+from sweeprig.trim.codes import rectangular
+from sweeprig.trim.line_fit import fit_line
+from sweeprig.trim.model import ChannelTrim, FloatArray, Line
+
+INL_V = (
+    125e-6  # [V at the node] half-width: one step of a 16-bit converter on ±4.096 V, datasheet, from memory
+)
+NOISE_V = 100e-6  # [V at the node] of one reading, standard deviation: assumed
+CHANNEL = 0
+
+
+def fit_monitor(node_v: FloatArray, reading_v: FloatArray, *, cov_v: FloatArray) -> ChannelTrim:
+    """Return the line from the monitor's node [V] (n,) to the sensor [V], from readings (n,) of covariance (n, n).
+
+    Raises TrimError with fewer than two different points.
+    """
+    node, volts = np.asarray(node_v, np.float64), np.asarray(reading_v, np.float64)
+    fit = fit_line(node, volts, cov_y=cov_v, cov_x=rectangular(INL_V) ** 2 * np.eye(node.size))
+    points = tuple((float(n), float(v)) for n, v in zip(node, volts, strict=True))
+    cov = fit.cov
+    line = Line(fit.intercept, fit.slope, float(cov[0, 0]), float(cov[1, 1]), float(cov[0, 1]))
+    residuals = tuple(float(r) for r in fit.residuals)
+    return ChannelTrim(CHANNEL, line, points=points, residuals_v=residuals, chi2=fit.chi2)
+
+
+def monitor_volts(
+    node_v: FloatArray, monitor: ChannelTrim | None, *, n_readings: int = 1
+) -> tuple[FloatArray, FloatArray]:
+    """Return (volts at the sensor (n,), their covariance (n, n)) of means of `n_readings` at the node (n,) [V].
+
+    The line's own covariance is common to all; linearity and noise are each reading's own. Raises TrimError where
+    the monitor was not trimmed itself.
+    """
+    if monitor is None:
+        raise TrimError(
+            "The I2C converter has no trim of its own yet.",
+            next_step="trim the rig with a meter first, then again with --reference monitor",
+        )
+    node, line = np.asarray(node_v, np.float64), monitor.line
+    x = np.stack([np.ones_like(node), node], axis=1)
+    common = x @ np.array([[line.var_offset, line.cov], [line.cov, line.var_gain]]) @ x.T
+    own = line.gain_v**2 * (rectangular(INL_V) ** 2 + NOISE_V**2 / n_readings)
+    return line.offset_v + line.gain_v * node, common + own * np.eye(node.size)

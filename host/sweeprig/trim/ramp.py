@@ -1,0 +1,33 @@
+"""The line of a channel whose departures a ramp has shown."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from sweeprig.trim.fit import NODES, TrimPoint, prepare
+from sweeprig.trim.line_fit import fit_line
+from sweeprig.trim.model import ChannelTrim, FloatArray, Line, Linearity
+
+
+def fit_after_ramp(
+    channel: int, points: tuple[TrimPoint, ...], *, cov_v: FloatArray, linearity: Linearity
+) -> ChannelTrim:
+    """Return the trim from points and a measured linearity; what that leaves is independent from point to point."""
+    ready = prepare(points, cov_v=cov_v, linearity=linearity)
+    left = linearity.u_lsb**2 * np.eye(len(points))
+    fit = fit_line(ready.code, ready.reading_v, cov_y=cov_v, cov_x=ready.cov_code + left)
+    meter = fit.weights @ (cov_v + fit.slope**2 * ready.cov_code) @ fit.weights.T
+    h = np.stack([np.ones_like(NODES), NODES])
+    share = np.einsum("ij,ij->j", fit.weights.T @ h, fit.weights.T @ h)
+    u = linearity.u_lsb * np.sqrt(1.0 + share)
+    return ChannelTrim(
+        channel,
+        Line(fit.intercept, fit.slope, float(meter[0, 0]), float(meter[1, 1]), float(meter[0, 1])),
+        linearity,
+        float(u.mean()),
+        tuple((p.code, p.reading_v) for p in points),
+        tuple((float(c), float(v)) for c, v in zip(NODES, u, strict=True)),
+        tuple(float(r) for r in fit.residuals),
+        tuple(float(v) for v in np.sqrt(np.diag(cov_v + fit.slope**2 * (ready.cov_code + left)))),
+        fit.chi2 if len(points) > 2 else None,
+    )

@@ -1,0 +1,245 @@
+"""How true closed and open volts are after each kind of trim, and how often the stated interval holds the truth.
+
+    python tests/benchmarks/accuracy_bench.py [--twins 2000] [--processes 2] [--first-seed 0]
+
+Each twin is one rig (its own converter, divider, buffers, reference), one meter of each class, one sensor and one
+sweep some days later: the reference has moved within what the trim allows for, and in one of ten by another mode of
+the regulator, which the sweep knows. Truth is the twin's own, at the sensor, as loaded.
+"""
+
+from __future__ import annotations
+
+import argparse
+import multiprocessing
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.special import betaincinv
+
+from sweepboard import wire
+from sweeprig.analysis.analyse import analyse
+from sweeprig.analysis.ends import find_end
+from sweeprig.analysis.model import Rest
+from sweeprig.frontend import FrontEnd, front_end
+from sweeprig.trim.codes import CODES
+from sweeprig.trim.density import density_linearity, ramp_density
+from sweeprig.trim.fit import TrimPoint, fit_channel, meter_covariance
+from sweeprig.trim.model import ChannelTrim, Meter, Trim
+from sweeprig.trim.monitor import fit_monitor, monitor_volts
+from sweeprig.trim.ramp import fit_after_ramp
+from sweeprig.trim.uncertainty import budget_of
+from sweeprig.trim.volts import to_trace
+from sweeprig.twin.capture import Played, play
+from sweeprig.twin.hands import Hand
+from sweeprig.twin.sensors import SensorSpec
+from sweeprig.twin.trimming import BenchMeter, stiff, trim_points
+from sweeprig.twin.world import World
+from sweeprig.words import Sense
+
+METERS = {
+    "0.05 % + 3": Meter(percent_of_reading=0.05, counts=3, count_v=1e-4),
+    "0.1 % + 2": Meter(percent_of_reading=0.1, counts=2, count_v=1e-3),
+    "0.5 % + 2": Meter(percent_of_reading=0.5, counts=2, count_v=1e-2),
+}
+BEST = "0.05 % + 3"
+RIGS = (
+    ("full", "rp2040"),
+    ("full", "rp2040"),
+    ("full", "rp2350"),
+    ("full", "rp2040-odd"),
+    ("plain", "rp2040"),
+)
+POINTS_V = (0.3, 1.4, 2.5, 3.6, 4.7)
+MONITOR_V = np.linspace(0.25, 4.75, 24)
+LIMITS_MV = {
+    ("rp2040", "full", "straight line", BEST): 10.0,
+    ("rp2040", "full", "line, steps out", BEST): 3.0,
+    ("rp2040", "full", "ramp", BEST): 3.0,
+    ("rp2040", "full", "monitor", BEST): 3.0,
+    ("rp2350", "full", "line, steps out", BEST): 6.0,
+}
+TRIM_C = 25.0
+
+
+@dataclass(frozen=True)
+class Row:
+    """One reported voltage of one twin under one trim."""
+
+    chip: str
+    build: str
+    method: str
+    meter: str
+    end: str
+    error_v: float
+    u95_v: float
+    ruled: bool  # one rectangular term makes most of the variance
+
+
+def _sensor(rng: np.random.Generator) -> SensorSpec:
+    hall = rng.random() < 0.2
+    return SensorSpec(
+        name="drawn", title="Drawn for this benchmark", kind="hall" if hall else "potentiometer",
+        closed_v=float(rng.uniform(0.35, 0.95)), open_v=float(rng.uniform(3.8, 4.75)),
+        track_ohm=float(np.exp(rng.uniform(np.log(1e3), np.log(1e4)))),
+        hand=Hand(starts="closed", first_rest_s=(0.4, 0.5), stroke_s=(0.4, 0.5), rest_s=(0.3, 0.4), strokes=4),
+    )  # fmt: skip
+
+
+def _later(rng: np.random.Generator) -> tuple[float, float, str]:
+    """Return (shift of the reference, temperature, regulator mode) of the day of the sweep."""
+    kelvin = float(rng.uniform(-8, 8))
+    shift = rng.uniform(-2e-4, 2e-4) + rng.uniform(-1, 1) * 5e-5 * abs(kelvin)
+    other = rng.random() < 0.1
+    return (
+        float(shift + (rng.uniform(-1e-3, 1e-3) if other else 0.0)),
+        TRIM_C + kelvin,
+        "psm" if other else "pwm",
+    )
+
+
+def _ramp(world: World, rng: np.random.Generator) -> np.ndarray:
+    """Return counts of codes of 1.5 million conversions under a straight ramp, the converter's noise on it."""
+    top = CODES * 1.03
+    u = np.linspace(-30.0, top, 1_500_000) + rng.normal(0.0, world.converter.noise_lsb, 1_500_000)
+    return np.bincount(world.converter.codes(u), minlength=CODES)
+
+
+def _monitor_points(world: World, seed: int) -> tuple[np.ndarray, list[TrimPoint]]:
+    """Return the monitor's node volts and the codes (readings to be filled in) at each of MONITOR_V."""
+    found = [
+        p
+        for p in trim_points(world, MONITOR_V, meter=METERS[BEST], seed=seed, seconds=0.02)
+        if p.channel == 0
+    ]
+    nodes = _nodes(world, MONITOR_V, seed)
+    return nodes, [TrimPoint(p.code, 0.0, p.code_sd / np.sqrt(p.n_windows)) for p in found]
+
+
+def _nodes(world: World, volts: np.ndarray | tuple[float, ...], seed: int) -> np.ndarray:
+    nodes = []
+    for k, v in enumerate(volts):
+        there = world.like(stiff(float(v)), seed=seed * 64 + k, hum_v=0.0)
+        seen = [r[2] for _ in range(4) for r in there.readings(world.outputs) if r[0] == wire.SLOW_SIGNAL_A]
+        nodes.append(np.mean(seen) / 1e6)
+    return np.array(nodes)
+
+
+def _trims(world: World, seed: int, chip: str) -> Iterator[tuple[str, str, ChannelTrim]]:
+    rng = np.random.default_rng([seed, 7])
+    codes = [
+        p for p in trim_points(world, POINTS_V, meter=METERS[BEST], seed=seed, seconds=0.05) if p.channel == 0
+    ]
+    density = ramp_density(_ramp(world, rng))
+    for name, kind in METERS.items():
+        shown = BenchMeter(kind, seed=seed)
+        points = tuple(
+            TrimPoint(p.code, shown.read(p.true_v), p.code_sd / np.sqrt(p.n_windows)) for p in codes
+        )
+        readings = np.array([p.reading_v for p in points])
+        cov = meter_covariance(readings, kind)
+        yield "line, steps out", name, fit_channel(0, points, cov_v=cov, chip=chip, bend=False)
+        yield "line and bend", name, fit_channel(0, points, cov_v=cov, chip=chip)
+        if name != BEST:
+            continue
+        yield (
+            "straight line",
+            name,
+            fit_channel(0, points, cov_v=cov, chip=chip, wide_removed=False, bend=False),
+        )
+        yield "ramp", name, fit_after_ramp(0, points, cov_v=cov, linearity=density_linearity(density))
+        if not world.front_end.has_monitor:
+            continue
+        own = fit_monitor(_nodes(world, POINTS_V, seed + 1), readings, cov_v=cov)
+        nodes, many = _monitor_points(world, seed + 2)
+        volts, cov_m = monitor_volts(nodes, own, n_readings=4)
+        many = [replace(p, reading_v=float(v)) for p, v in zip(many, volts, strict=True)]
+        yield "monitor", name, fit_channel(0, tuple(many), cov_v=cov_m, chip=chip)
+
+
+def _ends(
+    played: Played, trim: Trim, end_of_rig: FrontEnd, rests: tuple[Rest, ...]
+) -> dict[str, tuple[float, float, float]]:
+    path, lsb_v = to_trace(played.capture, trim=trim, front_end=end_of_rig).signal_a.mean_v, end_of_rig.lsb_v
+    out = {}
+    for place, end in (("low", "closed"), ("high", "open")):
+        found = find_end(path, np.ones(path.size, bool), rests, place=place, lsb_v=lsb_v, supply=None)
+        if found is not None:
+            out[end] = (found.value_v, found.u_v, found.dof)
+    return out
+
+
+def one(seed: int) -> list[Row]:
+    """Return the rows of one twin."""
+    build, chip = RIGS[seed % len(RIGS)]
+    rng = np.random.default_rng([seed, 1])
+    shift, temperature, mode = _later(rng)
+    rig = {"build": build, "chip": chip, "rig_seed": seed + 1}
+    played = play(_sensor(rng), seed=seed, seconds=4.0, vref_shift=shift, temperature_c=temperature, **rig)
+    end, facts = front_end(build), chip.removesuffix("-odd")
+    on_trim_day = World("good", seed=seed, pooled_noise=True, **rig)
+    rows: list[Row] = []
+    rests: tuple[Rest, ...] | None = None
+    for method, meter, own in _trims(on_trim_day, seed, facts):
+        trim = Trim("line", "x", build, facts, (own,) * 3, temperature_c=TRIM_C, smps_mode="pwm")
+        if rests is None:
+            trace = to_trace(played.capture, trim=trim, front_end=end)
+            found = analyse(trace, starts=played.capture.setup.starts, told_sense=Sense.RISING)
+            rests = found.rests
+        truth = {"closed": played.truth.closed_v, "open": played.truth.open_v}
+        for name, (value, u, dof) in _ends(played, trim, end, rests).items():
+            budget = budget_of(
+                value, trim=trim, front_end=end, type_a=(u, dof), temperature_c=temperature, smps_mode=mode
+            )
+            flat = [b.contribution for b in budget.lines if b.distribution == "rectangular"]
+            gain = (
+                own.line.var_gain * (value / own.line.gain_v) ** 2
+            )  # the meter's gain error is rectangular too
+            ruled = max([*(f**2 for f in flat), gain]) > 0.5 * budget.u**2
+            rows.append(Row(chip, build, method, meter, name, value - truth[name], budget.u95, ruled))
+    return rows
+
+
+def _bounds(k: int, n: int) -> tuple[float, float]:
+    """Clopper-Pearson, 95 %."""
+    low = 0.0 if k == 0 else float(betaincinv(k, n - k + 1, 0.025))
+    return low, 1.0 if k == n else float(betaincinv(k + 1, n - k, 0.975))
+
+
+def report(rows: list[Row]) -> None:
+    """Print a line for each chip, build, method, meter and end."""
+    print(f"{'chip':11}{'build':7}{'method':17}{'meter':12}{'end':8}{'n':>5}{'95 % error':>12}{'U95':>9}"
+          f"{'covered':>9}  95 % bounds     one term rules   wanted")  # fmt: skip
+    keys = sorted({(r.chip, r.build, r.method, r.meter, r.end) for r in rows})
+    for key in keys:
+        some = [r for r in rows if (r.chip, r.build, r.method, r.meter, r.end) == key]
+        error = 1e3 * float(np.quantile([abs(r.error_v) for r in some], 0.95))
+        inside = sum(abs(r.error_v) <= r.u95_v for r in some)
+        low, high = _bounds(inside, len(some))
+        limit = LIMITS_MV.get(key[:4])
+        said = "" if limit is None else f"{limit:.0f} mV {'met' if error <= limit else 'NOT MET'}"
+        u95 = 1e3 * float(np.median([r.u95_v for r in some]))
+        ruled = 100 * float(np.mean([r.ruled for r in some]))
+        print("".join(f"{word:{wide}}" for word, wide in zip(key, (11, 7, 17, 12, 8), strict=True)) +
+              f"{len(some):5}{error:9.2f} mV{u95:6.2f} mV"
+              f"{100 * inside / len(some):7.1f} %  {100 * low:5.1f}..{100 * high:5.1f} %{ruled:10.0f} %      {said}")  # fmt: skip
+
+
+def main() -> None:
+    """Draw, measure, print."""
+    ask = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    ask.add_argument("--twins", type=int, default=2000)
+    ask.add_argument("--processes", type=int, default=2)
+    ask.add_argument("--first-seed", type=int, default=0)
+    told = ask.parse_args()
+    began = time.monotonic()
+    seeds = range(told.first_seed, told.first_seed + told.twins)
+    with multiprocessing.Pool(told.processes) as pool:
+        rows = [row for found in pool.imap_unordered(one, seeds, chunksize=8) for row in found]
+    print(f"{told.twins} twins, seeds {seeds[0]} to {seeds[-1]}, {time.monotonic() - began:.0f} s")
+    report(rows)
+
+
+if __name__ == "__main__":
+    main()
