@@ -58,11 +58,14 @@ def _find(
     since: str | None,
     batch: str | None,
     limit: int | None = None,
+    full: bool = False,
 ) -> list[Record]:
     from sweeprig.records.store import open_store
 
     with open_store(place_of(place), create=False) as store:
-        return store.find(job=job, sensor=sensor, verdict=verdict, since=since, batch=batch, limit=limit)
+        return store.find(
+            job=job, sensor=sensor, verdict=verdict, since=since, batch=batch, limit=limit, full=full
+        )
 
 
 @records.command("list")
@@ -79,7 +82,16 @@ def list_(
     """List records, newest first."""
     from sweeprig.bench.records import record_json, table_lines
 
-    found = _find(place, job=job, sensor=sensor, verdict=verdict, since=since, batch=batch, limit=limit + 1)
+    found = _find(
+        place,
+        job=job,
+        sensor=sensor,
+        verdict=verdict,
+        since=since,
+        batch=batch,
+        limit=limit + 1,
+        full=as_json,
+    )
     shown = found[:limit]
     if as_json:
         console.show_json([record_json(r) for r in shown])
@@ -119,7 +131,7 @@ def history(
     from sweeprig.records.store import open_store
 
     with open_store(place_of(place), create=False) as store:
-        found = store.history(sensor, limit=limit)
+        found = store.history(sensor, limit=limit, full=as_json)
     trends = [trend(found, end) for end in ("closed", "open")]
     if as_json:
         console.show_json(
@@ -149,8 +161,10 @@ def export(
 
     from sweeprig.bench.records import record_json, to_csv, write_export
 
-    found = _find(place, job=job, sensor=sensor, verdict=verdict, since=since, batch=batch)[::-1]
     as_json = kind is Format.JSON or (kind is None and out is not None and out.suffix.lower() == ".json")
+    found = _find(place, job=job, sensor=sensor, verdict=verdict, since=since, batch=batch, full=as_json)[
+        ::-1
+    ]
     if as_json:
         text = (
             json.dumps([record_json(r) for r in found], indent=2, ensure_ascii=False, allow_nan=False) + "\n"
@@ -199,7 +213,7 @@ def _before_and_after(sensor: str, place: str) -> list[Side]:
     from sweeprig.records.store import open_store
 
     with open_store(place_of(place), create=False) as store:
-        found = store.history(sensor, limit=2)
+        found = store.history(sensor, limit=2, full=True)
     if len(found) < 2:
         raise InputError(
             "There is only one record of this sensor.", seen=sensor, limit="two", next_step="sweep it again"

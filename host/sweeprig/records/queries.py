@@ -16,19 +16,23 @@ from sweeprig.records.schema import verdicts as v
 LEAST_DIGITS = 6  # of a hash, so that it is no number
 
 
-def _select() -> Select[Any]:
+def _select(full: bool) -> Select[Any]:
+    """Return the question for whole records, or without margins and quantities.
+
+    A capture's verdict is joined from the left, so that SQLite starts at the captures and their index; each capture
+    has exactly one verdict in force.
+    """
+    long = (v.c.margins, v.c.quantities) if full else ()
     return (
         select(
             c.c.id, c.c.created, c.c.at, c.c.rig_uid, c.c.operator, c.c.hookup, c.c.ended, c.c.path, c.c.sha256,
-            c.c.batch,
-            jobs.c.name.label("job"), sensors.c.label, sensors.c.part, sensors.c.serial,
+            c.c.batch, jobs.c.name.label("job"), sensors.c.label, sensors.c.part, sensors.c.serial,
             v.c.verdict, v.c.reason, v.c.sense, v.c.profile, v.c.guard_factor, v.c.made_at,
             v.c.closed_v, v.c.closed_u95, v.c.open_v, v.c.open_u95, v.c.supply_v, v.c.strokes, v.c.n_events,
-            v.c.quantities, v.c.margins, v.c.findings,
-            trims.c.kind.label("trim"), trims.c.made_at.label("trim_made_at"),
+            v.c.findings, *long, trims.c.kind.label("trim"), trims.c.made_at.label("trim_made_at"),
         )
         .select_from(c)
-        .join(v, and_(v.c.capture_id == c.c.id, v.c.current))
+        .outerjoin(v, and_(v.c.capture_id == c.c.id, v.c.current))
         .outerjoin(jobs, jobs.c.id == c.c.job_id)
         .outerjoin(sensors, sensors.c.id == c.c.sensor_id)
         .outerjoin(trims, trims.c.id == v.c.trim_id)
@@ -56,8 +60,8 @@ def _record(row: Row[Any]) -> Record:
         strokes=row.strokes,
         n_events=row.n_events,
         findings=tuple(row.findings),
-        margins=tuple(row.margins),
-        quantities=row.quantities,
+        margins=tuple(getattr(row, "margins", ())),
+        quantities=getattr(row, "quantities", {}),
         guard_factor=row.guard_factor,
         hookup=row.hookup,
         operator=row.operator,
@@ -89,9 +93,10 @@ def find(
     since: str | None,
     batch: str | None,
     limit: int | None,
+    full: bool,
 ) -> list[Record]:
-    """Return records, newest first."""
-    query = _select().order_by(c.c.at.desc(), c.c.id.desc()).limit(limit)
+    """Return records, newest first; only `full` ones hold margins and quantities."""
+    query = _select(full).order_by(c.c.at.desc(), c.c.id.desc()).limit(limit)
     if job is not None:
         query = query.where(jobs.c.name == job)
     if sensor is not None:
@@ -124,11 +129,11 @@ def get(connection: Connection, key: str | int, where: str) -> Record:
     text = str(key).strip().lower().removeprefix("#")
     hexadecimal = len(text) >= LEAST_DIGITS and all(d in "0123456789abcdef" for d in text)
     if text.isdigit() and len(text) < LEAST_DIGITS + 4:
-        chosen = connection.execute(_select().where(c.c.id == int(text))).all()
+        chosen = connection.execute(_select(True).where(c.c.id == int(text))).all()
         if chosen or not hexadecimal:
             return _one(chosen, text, where)
     prefix = c.c.sha256.startswith(text, autoescape=True)
-    chosen = connection.execute(_select().where(prefix).limit(2)).all() if hexadecimal else []
+    chosen = connection.execute(_select(True).where(prefix).limit(2)).all() if hexadecimal else []
     return _one(chosen, text, where)
 
 
@@ -143,11 +148,13 @@ def _one(chosen: Any, text: str, where: str) -> Record:
     )
 
 
-def history(connection: Connection, sensor: str, where: str, *, limit: int | None) -> list[Record]:
+def history(
+    connection: Connection, sensor: str, where: str, *, limit: int | None, full: bool
+) -> list[Record]:
     """Return one sensor's records, oldest first; with `limit`, the newest of them."""
     ids = sensor_ids(connection, sensor.strip())
     query = (
-        _select()
+        _select(full)
         .where(c.c.sensor_id.in_(ids))
         .order_by(c.c.sensor_id.desc(), c.c.at.desc(), c.c.id.desc())
         .limit(limit)

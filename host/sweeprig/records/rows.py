@@ -42,8 +42,8 @@ class Record:
     strokes: int
     n_events: int
     findings: tuple[dict[str, Any], ...]
-    margins: tuple[dict[str, Any], ...]
-    quantities: dict[str, Any]
+    margins: tuple[dict[str, Any], ...]  # () where the record was not read in full
+    quantities: dict[str, Any]  # {} where the record was not read in full
     guard_factor: float | None
     hookup: str
     operator: str

@@ -97,9 +97,9 @@ verdicts = Table(
     Column("supply_v", Float),
     Column("strokes", Integer, nullable=False),
     Column("n_events", Integer, nullable=False),
-    Column("quantities", JSON, nullable=False),
-    Column("margins", JSON, nullable=False),
     Column("findings", JSON, nullable=False),
+    Column("margins", JSON, nullable=False),  # long ones last: a row is read only as far as it is asked for
+    Column("quantities", JSON, nullable=False),
     Column("versions", JSON, nullable=False),
     Index("ix_verdicts_capture_id_current", "capture_id", "current"),
 )

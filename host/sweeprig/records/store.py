@@ -46,13 +46,24 @@ class Store:
         since: str | None = None,
         batch: str | None = None,
         limit: int | None = None,
+        full: bool = False,
     ) -> list[Record]:
-        """Return records, newest first. `sensor` is a label or a serial number, `since` an ISO 8601 time."""
+        """Return records, newest first. `sensor` is a label or a serial number, `since` an ISO 8601 time.
+
+        Only `full` records hold margins and quantities.
+        """
         from sweeprig.records import queries
 
         with self._reading() as connection:
             return queries.find(
-                connection, job=job, sensor=sensor, verdict=verdict, since=since, batch=batch, limit=limit
+                connection,
+                job=job,
+                sensor=sensor,
+                verdict=verdict,
+                since=since,
+                batch=batch,
+                limit=limit,
+                full=full,
             )
 
     def get(self, key: str | int) -> Record:
@@ -62,12 +73,15 @@ class Store:
         with self._reading() as connection:
             return queries.get(connection, key, self.where)
 
-    def history(self, sensor: str, *, limit: int | None = None) -> list[Record]:
-        """Return one sensor's records, oldest first; with `limit`, the newest of them. Raises NoRecordError."""
+    def history(self, sensor: str, *, limit: int | None = None, full: bool = False) -> list[Record]:
+        """Return one sensor's records, oldest first; with `limit`, the newest of them. Raises NoRecordError.
+
+        Only `full` records hold margins and quantities.
+        """
         from sweeprig.records import queries
 
         with self._reading() as connection:
-            return queries.history(connection, sensor, self.where, limit=limit)
+            return queries.history(connection, sensor, self.where, limit=limit, full=full)
 
     def count(self) -> int:
         """Return the number of records."""

@@ -87,7 +87,7 @@ def _verdicts() -> None:
         *(sa.Column(n, sa.Float) for n in ("closed_v", "closed_u95", "open_v", "open_u95", "supply_v")),
         sa.Column("strokes", sa.Integer, nullable=False),
         sa.Column("n_events", sa.Integer, nullable=False),
-        *(sa.Column(n, sa.JSON, nullable=False) for n in ("quantities", "margins", "findings", "versions")),
+        *(sa.Column(n, sa.JSON, nullable=False) for n in ("findings", "margins", "quantities", "versions")),
         sa.PrimaryKeyConstraint("id", name="pk_verdicts"),
         sa.ForeignKeyConstraint(["capture_id"], ["captures.id"], name="fk_verdicts_capture_id"),
         sa.ForeignKeyConstraint(["trim_id"], ["trims.id"], name="fk_verdicts_trim_id"),
