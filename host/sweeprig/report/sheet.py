@@ -5,11 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from sweeprig.judge.outcome import Outcome
+from sweeprig.report.figures import clip
 
 if TYPE_CHECKING:
     from jinja2 import Environment
 
 
+MOST_TEXT = 1500  # characters; the capture file and the JSON result hold all of it
 # Control characters are no HTML, and marks that turn the direction of writing could disguise what follows them.
 UNPRINTABLE = dict.fromkeys(
     (
@@ -23,6 +25,11 @@ UNPRINTABLE = dict.fromkeys(
 )
 
 
+def _held(value: object) -> object:
+    """Return plain text cut where it is longer than anything that a person meant to type."""
+    return clip(value, MOST_TEXT) if isinstance(value, str) and not hasattr(value, "__html__") else value
+
+
 def _environment() -> Environment:
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
@@ -30,6 +37,7 @@ def _environment() -> Environment:
         loader=PackageLoader("sweeprig.report"),
         autoescape=True,
         undefined=StrictUndefined,
+        finalize=_held,
         trim_blocks=True,
         lstrip_blocks=True,
     )
