@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from importlib.resources import files
 
 import numpy as np
@@ -10,6 +11,7 @@ import pytest
 from sweepboard import wire
 from sweeprig.errors import InputError
 from sweeprig.twin.capture import play
+from sweeprig.twin.scene import KNOT_S
 from sweeprig.twin.sensors import FAULT_KINDS, load_sensor, sensor_names, spec_from
 
 TWO_LEVELS = ("pwm", "digital", "switch")
@@ -92,10 +94,28 @@ def test_worn_events_keep_to_their_place_loose_ones_do_not() -> None:
     assert np.std(loose) > 0.2
 
 
+def test_a_wiper_lifts_right_at_the_worn_place() -> None:
+    spec = load_sensor("worn")
+    narrow = replace(spec, faults=(replace(spec.faults[0], width=0.0, chance=1.0, lifts=(1, 1)),))
+    played = play(narrow, seed=2, seconds=6.0)
+    knots = np.arange(played.world.scene.places.size) * KNOT_S
+    at = np.interp([e.start_s for e in played.events], knots, played.world.scene.places)
+    assert len(at) > 4
+    assert at == pytest.approx(0.18, abs=1e-9)
+
+
 def test_over_range_pins_the_converter() -> None:
     r = play("over-range-12v", seconds=3.0).capture.records
     assert (r.mins[:, 2] == 4095).all()
     assert r.maxs[:, 0].max() == 4095
+
+
+@pytest.mark.parametrize("build", ["plain", "full"])
+@pytest.mark.parametrize("chip", ["rp2040", "rp2350"])
+def test_every_rig_reaches_its_last_code(build: str, chip: str) -> None:
+    for seed in range(8):
+        r = play("over-range-12v", seed=seed, seconds=0.3, build=build, chip=chip).capture.records
+        assert (r.maxs[:, 2] == 4095).all()
 
 
 def test_shorted_tracks_read_nearly_alike() -> None:

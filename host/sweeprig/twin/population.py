@@ -239,7 +239,7 @@ def _over(spec: SensorSpec, rng: Rng) -> SensorSpec:
 
 
 def _always(kind: str) -> Spoil:
-    return lambda spec, rng: _with(spec, Fault(kind, ohm=float(rng.uniform(0.5, 20.0))))
+    return lambda spec, rng: _with(spec, Fault(kind, track="both", ohm=float(rng.uniform(0.3, 2.0))))
 
 
 FAULTY: dict[str, Spoil] = {

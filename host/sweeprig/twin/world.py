@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 
 from sweepboard import wire
 from sweeprig.frontend import front_end
-from sweeprig.frontend.tables import table
 from sweeprig.twin.circuit import Board, Network, draw_board, network, settled
 from sweeprig.twin.converter import Converter, draw_converter
 from sweeprig.twin.flow import Flow, Noise
@@ -29,12 +28,14 @@ SUPPLY, BURDEN, BIAS_UP, BIAS_DOWN, TAPPED = 1, 2, 4, 8, 16  # bits of `outputs`
 CHUNK = 250  # windows drawn ahead
 
 
+REFERENCE_DROP_V = 0.030  # rail to ADC_VREF: 150 uA through 200 ohm, Pico datasheet
+CLAMP_V = 0.3  # above the rail: parts.toml, D1 of the plain build
+
+
 def _limits(board: Board) -> tuple[float, float]:
-    rail = float(table()["rail"]["nominal_v"])
-    above = (
-        -board.rail_v if board.front_end.buffered else 0.3
-    )  # V of a clamp: parts.toml, D1 of the plain build
-    return board.rail_v, rail + above
+    """Return what buffers or clamps let through [V]; buffers, clamps and reference hang on one rail."""
+    rail = board.vref_v + REFERENCE_DROP_V
+    return board.rail_v, rail + (-board.rail_v if board.front_end.buffered else CLAMP_V)
 
 
 @dataclass(frozen=True)
