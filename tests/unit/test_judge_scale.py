@@ -27,8 +27,8 @@ from outcomes import CLOSED_V, OPEN_V, SUPPLY_V, make_setup, make_trace, make_tr
 from sweeprig.analysis.model import Cause, Code
 from sweeprig.capture.model import Channel
 from sweeprig.frontend import front_end
-from sweeprig.judge.budget import SHARED
-from sweeprig.judge.model import Quantity, Verdict
+from sweeprig.judge.budget import SHARED, merged
+from sweeprig.judge.model import BudgetLine, Quantity, Verdict
 from sweeprig.judge.profile import load_profile
 from sweeprig.trim.model import ChannelTrim, Line
 from sweeprig.trim.nominal import nominal_trim
@@ -211,3 +211,18 @@ def test_the_upper_rail_in_volts_is_as_uncertain_as_the_supply() -> None:
     assert margin(q, "closed").u95 == pytest.approx(q.quantities["closed_v"].u95)
     blind = given(seen(supply=math.nan), own, trace=replace(TRACE, supply=None))
     assert margin(blind, "open").u95 == pytest.approx(1.96 * 0.25 / math.sqrt(3), rel=0.01)
+
+
+def test_shared_lines_are_added_with_their_signs_and_others_kept() -> None:
+    """JCGM 100, 5.2.2, equation 16: one error of 0.1 % in 4.5 V and in -5 V is 0.5 mV, not 9.5 or 6.7."""
+    lines = [
+        BudgetLine(SHARED[0], "B", "rectangular", 1e-3, "V/V", 4.5, math.inf),
+        BudgetLine("scatter", "A", "t", 2e-3, "V", 1.0, 9.0),
+        BudgetLine(SHARED[0], "B", "rectangular", 1e-3, "V/V", -5.0, math.inf),
+        BudgetLine("scatter", "A", "t", 2e-3, "V", -1.0, 9.0),
+    ]
+    found = merged(lines)
+    assert [b.contribution for b in found if b.name == SHARED[0]] == [pytest.approx(0.5e-3)]
+    assert [b.contribution for b in found if b.name == "scatter"] == [2e-3, 2e-3]
+    halved = [replace(lines[0], u=0.5e-3), lines[2]]  # the same error told with another u
+    assert merged(halved)[0].contribution == pytest.approx(abs(0.5e-3 * 4.5 - 1e-3 * 5.0))
