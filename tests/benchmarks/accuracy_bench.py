@@ -223,7 +223,8 @@ def report(rows: list[Row]) -> None:
         ruled = 100 * float(np.mean([r.ruled for r in some]))
         print("".join(f"{word:{wide}}" for word, wide in zip(key, (11, 7, 17, 12, 8), strict=True)) +
               f"{len(some):5}{error:9.2f} mV{u95:6.2f} mV"
-              f"{100 * inside / len(some):7.1f} %  {100 * low:5.1f}..{100 * high:5.1f} %{ruled:10.0f} %      {said}")  # fmt: skip
+              f"{100 * inside / len(some):7.1f} %  {100 * low:5.1f}..{100 * high:5.1f} %"
+              f"{ruled:10.0f} %      {said}")  # fmt: skip
 
 
 def main() -> None:

@@ -84,11 +84,11 @@ def noise_lsb(
     if window < 2 or not clear.any():
         return USUAL_NOISE_LSB
     ranges = (maxs.astype(np.float64) - mins)[clear]
-    return max(float(np.quantile(ranges, 0.2)) / _mean_range(window), SPREADS_LSB[1])
+    return max(float(np.quantile(ranges, 0.2)) / mean_range(window), SPREADS_LSB[1])
 
 
 @lru_cache(maxsize=8)
-def _mean_range(n: int) -> float:
+def mean_range(n: int) -> float:
     """Return d2: the mean range of n normal values of unit spread, integral of 1 - Phi^n - (1 - Phi)^n."""
     x = np.linspace(-8.0, 8.0, 1601)
     p = np.array([0.5 * math.erfc(-v / math.sqrt(2.0)) for v in x])

@@ -111,17 +111,51 @@ def load_trim(uid: str, *, folder: Path) -> Trim | None:
 
 
 def save_trim(trim: Trim, *, folder: Path) -> Path:
-    """Write a rig's trim whole or not at all; the one before is kept beside it with its date."""
-    folder.mkdir(parents=True, exist_ok=True)
+    """Write a rig's new trim whole or not at all; the one before is kept beside it with its date."""
     path = trim_path(trim.rig_uid, folder=folder)
     if path.exists():
-        before = load_trim(trim.rig_uid, folder=folder)
-        stamp = re.sub(r"[^0-9]", "", before.made_at)[:14] if before else "old"
-        path.replace(path.with_suffix(f".{stamp or 'old'}.json"))
+        stamp = re.sub(r"[^0-9]", "", _date_of(path))[:14] or "unreadable"
+        (folder / "before").mkdir(exist_ok=True)
+        path.replace(_free(folder / "before" / f"{path.stem}-{stamp}.json"))
+    return update_trim(trim, folder=folder)
+
+
+def update_trim(trim: Trim, *, folder: Path) -> Path:
+    """Write a rig's trim over the one that is there, whole or not at all. Raises TrimFileError."""
+    path = trim_path(trim.rig_uid, folder=folder)
     temporary = path.with_suffix(".part")
-    with temporary.open("w", encoding="utf-8") as file:
-        json.dump(trim_to_dict(trim), file, indent=1, allow_nan=False)
-        file.flush()
-        os.fsync(file.fileno())
-    temporary.replace(path)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with temporary.open("w", encoding="utf-8") as file:
+            json.dump(trim_to_dict(trim), file, indent=1, allow_nan=False)
+            file.flush()
+            os.fsync(file.fileno())
+        temporary.replace(path)
+    except OSError as exc:
+        raise TrimFileError(
+            f"The trim {path} cannot be written.",
+            seen=str(exc),
+            next_step="free some space or mend the folder's rights",
+        ) from exc
     return path
+
+
+def stored_uids(*, folder: Path) -> list[str]:
+    """Return the serial numbers of the rigs that have a trim, sorted."""
+    return sorted(path.stem for path in folder.glob("*.json"))
+
+
+def _date_of(path: Path) -> str:
+    """Return when a stored trim was made; "" where it cannot be read."""
+    try:
+        return str(json.loads(path.read_text(encoding="utf-8"))["made_at"])
+    except (OSError, ValueError, KeyError, TypeError):
+        return ""
+
+
+def _free(path: Path) -> Path:
+    number, free = 1, path
+    while free.exists():
+        number += 1
+        free = path.with_stem(f"{path.stem}-{number}")
+    return free
