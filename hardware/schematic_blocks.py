@@ -1,0 +1,247 @@
+"""The blocks of the schematics. Positions are ours; every value, reference and pin comes from the parts table."""
+
+from __future__ import annotations
+
+from schemdraw import elements as elm
+
+from hardware.schematic_pen import Pen, Point, contact, mark, pin
+from hardware.schematic_sheet import Block
+from hardware.values import value_str
+from sweeprig.frontend.tables import Part, parts
+
+
+def _clamp(d: Pen, x: float, p: Part, element: type) -> None:
+    """Draw the two clamp diodes at x, node on the line y = 0."""
+    d.part(element, (x, 0), (x, 2.2), p.ref, loc="bottom")
+    d.rail((x, 2.2))
+    d.part(element, (x, -2.2), (x, 0), p.ref, loc="bottom")
+    d.ground((x, -2.2))
+    d.dots((x, 0))
+
+
+def plain_input() -> Block:
+    """Return one channel of the plain build; there are three."""
+    p = parts("plain")
+    d = Pen()
+    d.end((0, 0), "signal A, signal B\nor supply sense", "left")
+    d.part(elm.Resistor, (0, 0), (3, 0), mark(p["r_top"]), loc="top")
+    d.part(elm.Resistor, (3, 0), (3, -2.2), mark(p["r_bottom"]), loc="bottom")
+    d.part(elm.Capacitor, (5.2, 0), (5.2, -2.2), mark(p["c_node"]), loc="bottom")
+    for x in (3, 5.2):
+        d.ground((x, -2.2))
+        d.dots((x, 0))
+    d.wire((3, 0), (7.4, 0))
+    _clamp(d, 7.4, p["clamp"], elm.Schottky)
+    d.part(elm.Resistor, (7.4, 0), (10.4, 0), mark(p["r_pin"]), loc="top")
+    names = "\n".join(pin("plain", n) for n in ("SIGNAL_A", "SIGNAL_B", "SUPPLY"))
+    d.end((10.4, 0), names, "right")
+    return Block("Input: three channels, all the same", d.svg(), ("One D1 holds both diodes of a channel.",))
+
+
+def full_input(build: str) -> Block:
+    """Return one buffered channel; there are three."""
+    p = parts(build)
+    d = Pen()
+    leads = "\n".join(contact(n) for n in ("SIGNAL A", "SIGNAL B", "SUPPLY SENSE"))
+    d.end((0, 0), leads, "left")
+    d.part(elm.Zener, (0.8, 0), (0.8, -2.2), p["suppressor"].ref, loc="bottom")
+    d.part(elm.Resistor, (0.8, 0), (3.6, 0), mark(p["r_top"]), loc="top")
+    d.wire((0, 0), (0.8, 0))
+    d.part(elm.Resistor, (3.6, 0), (3.6, -2.2), mark(p["r_bottom"]), loc="bottom")
+    d.part(elm.Capacitor, (5.8, 0), (5.8, -2.2), mark(p["c_node"]), loc="bottom")
+    for x in (0.8, 3.6, 5.8):
+        d.ground((x, -2.2))
+        d.dots((x, 0))
+    d.wire((3.6, 0), (7.8, 0))
+    d.end((4.6, 1.6), "node", "top")
+    d.wire((4.6, 0), (4.6, 1.6))
+    _clamp(d, 7.8, p["clamp"], elm.Diode)
+    d.part(elm.Resistor, (7.8, 0), (10.4, 0), mark(p["r_guard"]), loc="top")
+    _follower(d, (10.4, 0), p["buffer"].ref)
+    d.part(elm.Resistor, (13.4, -0.6), (16, -0.6), mark(p["r_out"]), loc="top")
+    d.part(elm.Capacitor, (16, -0.6), (16, -2.8), mark(p["c_out"]), loc="bottom")
+    d.ground((16, -2.8))
+    d.dots((16, -0.6))
+    d.wire((16, -0.6), (17.6, -0.6))
+    names = "\n".join(pin(build, n) for n in ("SIGNAL_A", "SIGNAL_B", "SUPPLY"))
+    d.end((17.6, -0.6), names, "right")
+    notes = (
+        "D2 is bidirectional; contacts 1, 8 and 9 have one too. U2 runs from 3.3 V; its fourth op-amp is a follower with its input on ground.",
+        "The junction of R4 and U2's output also goes to the slow converter (signal A and supply).",
+    )
+    return Block("Input: three channels, all the same", d.svg(), notes)
+
+
+def _follower(d: Pen, at: Point, ref: str) -> None:
+    """Draw an op-amp as a follower; its + input is at `at`, its output 3 to the right and 0.6 below."""
+    x, y = at
+    amp = elm.Opamp(sign=True).flip().anchor("in2").at(at)
+    d.add(amp.label(ref, loc="center", fontsize=10))
+    out = (x + 3, y - 0.6)
+    d.add(elm.Line().at(amp.out).to(out))
+    low = (amp.in1[0], y - 2.0)
+    d.wire(tuple(amp.in1), low, (x + 2.6, y - 2.0), (x + 2.6, y - 0.6))
+    d.dots((x + 2.6, y - 0.6))
+
+
+def burden_and_bias(build: str) -> Block:
+    """Return burden and bias; channels A and B have one each."""
+    p = parts(build)
+    d = Pen()
+    d.end((0, 0), f"{contact('SIGNAL A')} / B", "left")
+    d.part(elm.Resistor, (0, 0), (3, 0), mark(p["burden"]))
+    d.wire((3, 0), (3, -1.2))
+    d.fet((3, -1.2), p["q_burden"].ref)
+    d.wire((3, -2.7), (3, -3.4))
+    d.end((3, -3.4), f"{contact('BURDEN RETURN A')} / 11 B", "bottom")
+    d.wire((1.63, -1.95), (0, -1.95))
+    d.end((0, -1.95), f"{pin(build, 'BURDEN_ON')}, both", "left")
+    d.part(elm.Resistor, (0.6, -1.95), (0.6, -4.15), mark(p["r_burden_pull"]))
+    d.dots((0.6, -1.95))
+    d.ground((0.6, -4.15))
+    for y, name, forward in ((0, "BIAS_UP", True), (-2.2, "BIAS_DOWN", False)):
+        d.end((9, y), pin(build, name), "left")
+        a, b = ((9, y), (11.4, y)) if forward else ((11.4, y), (9, y))
+        d.part(elm.Diode, a, b, p["d_bias"].ref, loc="top" if forward else "bottom")
+        d.part(elm.Resistor, (11.4, y), (14, y), mark(p["bias"]))
+    d.wire((14, 0), (14, -2.2))
+    d.wire((14, -1.1), (15, -1.1))
+    d.dots((14, -1.1))
+    d.end((15, -1.1), "node A / B", "right")
+    notes = (
+        "The burden's return is joined to ground inside the powered lead's plug only.",
+        "Bias released: the pins stand where D3 blocks, BIAS_UP low and BIAS_DOWN high.",
+    )
+    return Block("Burden and bias: signals A and B have one each", d.svg(), notes)
+
+
+def rail(build: str) -> Block:
+    """Return the shunt on the 3.3 V rail."""
+    p = parts(build)
+    d = Pen()
+    d.rail((0, 0), "3.3 V (3V3 OUT of the board)")
+    d.part(elm.Resistor, (0, 0), (0, -2.4), mark(p["r_shunt_top"]), loc="bottom")
+    d.part(elm.Resistor, (0, -2.4), (0, -4.8), mark(p["r_shunt_bottom"]), loc="bottom")
+    d.ground((0, -4.8))
+    d.dots((0, 0))
+    d.dots((0, -2.4))
+    d.wire((0, 0), (4, 0), (4, -1.2))
+    d.part(elm.Zener, (4, -3.6), (4, -1.2), p["shunt"].ref, loc="bottom")
+    d.wire((4, -3.6), (4, -4.8))
+    d.ground((4, -4.8))
+    d.wire((0, -2.4), (3.5, -2.4))
+    d.add(elm.Label().at((2.2, -2.2)).label("reference", fontsize=10))
+    return Block("Shunt: sinks what the clamps put into the 3.3 V rail", d.svg())
+
+
+def monitor(build: str) -> Block:
+    """Return the slow converter with its four inputs."""
+    p = parts(build)
+    d = Pen()
+    chip = elm.Ic(
+        pins=[
+            elm.IcPin(name=n, side=s, slot=f"{i}/{c}")
+            for s, names in (
+                ("left", ("AIN3", "AIN2", "AIN1", "AIN0")),
+                ("right", ("ADDR", "SCL", "SDA")),
+            )
+            for i, n in enumerate(names, 1)
+            for c in (len(names),)
+        ],
+        edgepadW=1.0,
+        pinspacing=1.9,
+        leadlen=0.6,
+    ).at((9, -8))
+    d.add(chip.label(p["monitor"].ref, loc="top", fontsize=11))
+    d.end(tuple(chip.AIN0), "U2 output, signal A", "left")
+    d.end(tuple(chip.AIN1), "U2 output, supply", "left")
+    _ground_input(d, p, tuple(chip.AIN2))
+    _battery_input(d, p, tuple(chip.AIN3))
+    for name, text in (("SDA", pin(build, "SDA")), ("SCL", pin(build, "SCL"))):
+        x, y = getattr(chip, name)
+        d.end(
+            (x + 0.4, y),
+            f"{text}, {p['r_i2c'].ref} {value_str(p['r_i2c'].value, 'ohm')} to 3.3 V",
+            "right",
+        )
+        d.wire((x, y), (x + 0.4, y))
+    d.end(tuple(chip.ADDR), "ground (address 0x48)", "right")
+    notes = (f"{p['clamp_monitor'].ref}: one on AIN2, one on AIN3, each to 3.3 V and to ground.",)
+    return Block("Slow, precise converter, supplied from 3.3 V", d.svg(), notes)
+
+
+def _ground_input(d: Pen, p: dict[str, Part], at: Point) -> None:
+    x, y = at
+    d.end((x - 7.8, y), contact("GROUND SENSE"), "left")
+    d.part(elm.Resistor, (x - 7.8, y), (x - 4.8, y), mark(p["r_ground_sense"]))
+    d.wire((x - 4.8, y), (x, y))
+    d.part(elm.Resistor, (x - 3.8, y), (x - 3.8, y + 2.2), mark(p["r_ground_lift"]), loc="top")
+    d.rail((x - 3.8, y + 2.2))
+    d.dots((x - 3.8, y))
+
+
+def _battery_input(d: Pen, p: dict[str, Part], at: Point) -> None:
+    x, y = at
+    d.end((x - 7.8, y), contact("BATTERY SENSE"), "left")
+    d.part(elm.Resistor, (x - 7.8, y), (x - 4.8, y), mark(p["r_battery_top"]), loc="top")
+    d.wire((x - 4.8, y), (x, y))
+    d.part(elm.Resistor, (x - 3.8, y), (x - 3.8, y - 2.2), mark(p["r_battery_bottom"]), loc="bottom")
+    d.ground((x - 3.8, y - 2.2))
+    d.dots((x - 3.8, y))
+
+
+def operator(build: str) -> Block:
+    """Return button, buzzer and the contact that tells the leads apart."""
+    p = parts(build)
+    d = Pen()
+    d.end((0, 0), pin(build, "BUTTON"), "left")
+    d.part(elm.Button, (0, 0), (2.6, 0), p["button"].ref, loc="top")
+    d.ground((2.6, 0))
+    d.end((7.6, 0), pin(build, "BUZZER"), "left")
+    d.part(elm.Resistor, (7.6, 0), (10.2, 0), mark(p["r_buzzer"]), loc="top")
+    d.part(elm.Capacitor, (10.2, 0), (10.2, -1.8), f"{p['buzzer'].ref} piezo", loc="bottom")
+    d.ground((10.2, -1.8))
+    d.end((0, -3.6), pin(build, "LINK"), "left")
+    d.part(elm.Resistor, (0, -3.6), (2.6, -3.6), mark(p["r_link"]), loc="top")
+    d.end((2.6, -3.6), contact("LINK"), "right")
+    d.end((7.6, -3.6), contact("TAP GROUND"), "left")
+    d.part(elm.Fuse, (7.6, -3.6), (10.2, -3.6), f"{p['fuse_ground'].ref}\n50 mA", loc="top")
+    d.ground((10.2, -3.6))
+    return Block("Operator, lead and ground", d.svg(), ("The light is the board's own.",))
+
+
+def drive() -> Block:
+    """Return stepper driver, encoder, home and the stop button."""
+    p = parts("driven")
+    d = Pen()
+    inputs = ("ENABLE", "DIR", "STEP")
+    chip = elm.Ic(
+        pins=[
+            *(elm.IcPin(name=n, side="left", slot=f"{i}/3") for i, n in enumerate(inputs, 1)),
+            elm.IcPin(name="GND", side="right", slot="1/3"),
+            elm.IcPin(name="MOTOR", side="right", slot="2/3"),
+            elm.IcPin(name="VMOT", side="right", slot="3/3"),
+        ],
+        edgepadW=1.2,
+        pinspacing=1.5,
+        leadlen=0.6,
+    ).at((4, -5))
+    d.add(chip.label(p["driver"].ref, loc="top", fontsize=11))
+    for name in inputs:
+        x, y = getattr(chip, name)
+        d.wire((x, y), (x - 2.2, y))
+        d.end((x - 2.2, y), pin("driven", name), "left")
+    x, y = chip.ENABLE
+    d.part(elm.Resistor, (x - 1, y), (x - 1, y - 1.8), mark(p["r_enable"]), loc="bottom")
+    d.end((x - 1, y - 1.8), "3.3 V", "bottom")
+    d.dots((x - 1, y))
+    x, y = chip.VMOT
+    d.part(elm.Switch, (x, y), (x + 2.6, y), f"{p['stop_switch'].ref} stop, latching", loc="top")
+    d.end((x + 2.6, y), "motor supply, fused", "right")
+    d.end(tuple(chip.MOTOR), f"{p['motor'].ref}", "right")
+    d.end(tuple(chip.GND), "one ground to the rig", "right")
+    d.end((17.6, -1.2), pin("driven", "HOME"), "left")
+    d.part(elm.Switch, (17.6, -1.2), (20.2, -1.2), f"{p['home'].ref} normally closed", loc="top")
+    d.ground((20.2, -1.2))
+    notes = (f"{p['encoder'].ref}: SDA and SCL beside U3, address 0x36, supplied from 3.3 V.",)
+    return Block("Drive", d.svg(), notes)

@@ -1,0 +1,87 @@
+"""A pen for schematics: parts, wires, ends of nets, at given points."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import schemdraw
+from schemdraw import elements as elm
+
+from hardware.values import value_str
+from sweeprig.frontend.tables import Part, contacts, pins
+
+schemdraw.svgconfig.text = "text"  # no outlines of letters: the same file on every machine
+NET = "#204a87"
+Point = tuple[float, float]
+
+
+def mark(part: Part) -> str:
+    """Return reference and value as they stand beside a symbol."""
+    series = f"{part.series} x " if part.series > 1 else ""
+    shown = value_str(part.each, part.unit)
+    return f"{part.ref}\n{series}{shown}" if shown else part.ref
+
+
+def pin(build: str, name: str) -> str:
+    """Return a pin of the board as it stands on a sheet: GP26 SIGNAL_A."""
+    found = next(p for p in pins(build) if p.name == name)
+    return f"GP{found.gpio} {found.name}"
+
+
+def contact(name: str) -> str:
+    """Return a contact of the socket as it stands on a sheet."""
+    found = next(c for c in contacts() if c.name == name)
+    return f"{found.number} {found.name}"
+
+
+class Pen:
+    """Draws one block."""
+
+    def __init__(self) -> None:
+        self._drawing = schemdraw.Drawing(
+            canvas="svg", show=False, unit=2.4, fontsize=11, font="sans-serif", margin=0.3
+        )
+
+    def svg(self) -> str:
+        """Return the drawing as SVG."""
+        return str(self._drawing.get_imagedata("svg").decode("utf-8"))
+
+    def add(self, element: elm.Element) -> elm.Element:
+        """Place an element."""
+        self._drawing += element
+        return element
+
+    def dots(self, *points: Point) -> None:
+        """Draw junctions."""
+        for point in points:
+            self.add(elm.Dot().at(point))
+
+    def end(self, at: Point, text: str, side: str) -> None:
+        """Draw the end of a net with its name."""
+        self.add(elm.Dot(open=True).at(at).label(text, loc=side, color=NET, fontsize=10))
+
+    def wire(self, *points: Point) -> None:
+        """Draw a line through the points."""
+        for a, b in pairwise(points):
+            self.add(elm.Line().at(a).to(b))
+
+    def part(self, element: type, a: Point, b: Point, text: str, *, loc: str = "top") -> None:
+        """Draw a part with two ends."""
+        self.add(element().at(a).to(b).label(text, loc=loc, fontsize=10))
+
+    def ground(self, at: Point) -> None:
+        """Draw the rig's ground."""
+        self.add(elm.Ground().at(at))
+
+    def rail(self, at: Point, text: str = "3.3 V") -> None:
+        """Draw a supply."""
+        self.add(elm.Vdd().at(at).label(text, fontsize=10))
+
+    def note(self, at: Point, text: str) -> None:
+        """Write a reference beside a symbol."""
+        self.add(elm.Label().at(at).label(text, fontsize=10))
+
+    def fet(self, drain: Point, ref: str) -> None:
+        """Draw an N-channel MOSFET: drain at the top, source 1.5 below, gate 1.37 left and 0.75 below."""
+        self.add(elm.NFet().theta(0).reverse().anchor("drain").at(drain))
+        self.note((drain[0] + 0.5, drain[1] - 0.85), ref)

@@ -1,0 +1,73 @@
+"""Puts drawn blocks under one another on one SVG sheet, each with its heading."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from html import escape
+
+MARGIN = 24.0
+HEADING = 22.0
+NOTE = 18.0
+GAP = 26.0
+FONT = "font-family='sans-serif'"
+SIZE = re.compile(r'<svg[^>]*?height="([\d.]+)pt"[^>]*?width="([\d.]+)pt"', re.S)
+NUMBER = re.compile(r"-?\d+\.\d{3,}")
+
+
+@dataclass(frozen=True)
+class Block:
+    """One drawing with what stands above and below it."""
+
+    heading: str
+    svg: str
+    notes: tuple[str, ...] = ()
+
+    @property
+    def size(self) -> tuple[float, float]:
+        """(width, height) of the drawing in points."""
+        found = SIZE.search(self.svg)
+        if not found:
+            raise ValueError(f"the drawing of '{self.heading}' has no size in points")
+        return float(found[2]), float(found[1])
+
+    @property
+    def height(self) -> float:
+        """Height with heading and notes."""
+        return HEADING + self.size[1] + NOTE * len(self.notes)
+
+
+def _placed(block: Block, top: float) -> str:
+    """Return a block at a height on the sheet."""
+    width, height = block.size
+    inner = block.svg[block.svg.index("<svg") :]
+    inner = re.sub(r'height="[\d.]+pt"', f'height="{height:.2f}"', inner, count=1)
+    inner = re.sub(r'width="[\d.]+pt"', f'width="{width:.2f}"', inner, count=1)
+    inner = inner.replace("<svg", f'<svg x="{MARGIN:g}" y="{top + HEADING:.2f}"', 1)
+    text = f"<text x='{MARGIN:g}' y='{top + 14:.2f}' {FONT} font-size='15' font-weight='bold'>"
+    lines = [f"{text}{escape(block.heading)}</text>", inner]
+    for i, note in enumerate(block.notes):
+        y = top + HEADING + height + NOTE * (i + 0.8)
+        lines.append(f"<text x='{MARGIN:g}' y='{y:.2f}' {FONT} font-size='12'>{escape(note)}</text>")
+    return "\n".join(lines)
+
+
+def sheet(title: str, blocks: list[Block]) -> str:
+    """Return the whole sheet; numbers are rounded, so that it is the same on every machine."""
+    top, parts = MARGIN + 30, []
+    for block in blocks:
+        parts.append(_placed(block, top))
+        top += block.height + GAP
+    width = 2 * MARGIN + max(*(b.size[0] for b in blocks), 8.0 * max(len(n) for n in _lines(title, blocks)))
+    head = (
+        f"<svg xmlns='http://www.w3.org/2000/svg' width='{width:.0f}' height='{top:.0f}' "
+        f"viewBox='0 0 {width:.0f} {top:.0f}'>\n<title>{escape(title)}</title>\n"
+        f"<rect width='100%' height='100%' fill='white'/>\n"
+        f"<text x='{MARGIN:g}' y='{MARGIN + 12:g}' {FONT} font-size='20'>{escape(title)}</text>\n"
+    )
+    body = NUMBER.sub(lambda m: f"{float(m[0]):.2f}", "\n".join(parts))
+    return head + body + "\n</svg>\n"
+
+
+def _lines(title: str, blocks: list[Block]) -> list[str]:
+    return [title, *(n[: int(len(n) * 0.8)] for b in blocks for n in b.notes)]

@@ -1,0 +1,122 @@
+"""Writes the parts lists, wiring tables and figures as Markdown: `python -m hardware.tables_md`."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+from hardware.figures import Figure, figures
+from hardware.front_end import kept
+from hardware.values import part_value
+from sweeprig.frontend import front_end
+from sweeprig.frontend.tables import BUILDS, Part, contacts, parts, pins
+
+HERE = Path(__file__).parent
+MADE = (
+    "<!-- Made by `python -m hardware.tables_md` from host/sweeprig/frontend/parts.toml. Change it there. -->"
+)
+# Board pins by GPIO: the number on the 40-pin edge of a Pico board (data sheet, from memory).
+EDGE = {
+    2: 4, 3: 5, 4: 6, 5: 7, 6: 9, 7: 10, 8: 11, 9: 12, 10: 14, 11: 15,
+    16: 21, 17: 22, 18: 24, 19: 25, 26: 31, 27: 32, 28: 34,
+}  # fmt: skip
+POWER_PINS = (
+    ("VBUS", 40, "F1: 5 V from USB, to the sensor's supply only"),
+    ("3V3 OUT", 36, "R20, U1, D1 to the rail, supply of U2, U3 and U4"),
+    ("GND", 38, "rig ground"),
+    ("AGND", 33, "grounds of R2, C1, C2 and D1: joined to GND on the board"),
+)
+
+
+def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    """Return a Markdown table."""
+    lines = [f"| {' | '.join(head)} |", f"|{'---|' * len(head)}"]
+    return "\n".join([*lines, *(f"| {' | '.join(c or '-' for c in row)} |" for row in rows)])
+
+
+def _part_row(part: Part) -> tuple[str, ...]:
+    series = f", {part.series} in series" if part.series > 1 else ""
+    return (part.ref, str(part.count), f"{part.what}{series}", part_value(part), part.rating, part.reason)
+
+
+def parts_md() -> str:
+    """Return the parts lists of all builds. The driven build is the full build and more."""
+    head = ("ref", "pieces", "part", "value", "rating", "why")
+    out = [MADE, "# Parts", "", *_PARTS_INTRO]
+    for build in ("plain", "full"):
+        rows = [_part_row(p) for p in parts(build).values()]
+        out += ["", f"## {front_end(build).title}", "", table(head, rows)]
+    extra = [p for k, p in parts("driven").items() if k not in parts("full")]
+    out += ["", f"## {front_end('driven').title}", "", "All of the full build, and:", ""]
+    out += [table(head, map(_part_row, extra)), ""]
+    return "\n".join(out)
+
+
+_PARTS_INTRO = (
+    "Any make that keeps the value and the rating does; no maker's part is needed. A value is that of one piece,",
+    "the tolerance its half-width. Each build also takes one Pico class board (RP2040 or RP2350) with its USB cable,",
+    "wire and a breadboard (plain) or a soldered board and a case (full, driven). Values of semiconductors that only",
+    "the models use stand in the table the list is made from.",
+)
+
+
+def wiring_md() -> str:
+    """Return the wiring of all builds, pin by pin."""
+    out = [MADE, "# Wiring", ""]
+    out += [
+        "Edge: the number of the contact on a Pico board's 40-pin edge, 1 beside the USB socket on the left.",
+        "",
+    ]
+    for build in BUILDS:
+        rows = [(f"GP{p.gpio}", str(EDGE[p.gpio]), p.name, p.direction, p.to) for p in pins(build)]
+        rows += [(name, str(edge), "", "supply", to) for name, edge, to in POWER_PINS]
+        head = ("pin", "edge", "name", "direction", "goes to")
+        out += [f"## Board, {build} build", "", table(head, rows), ""]
+    rows = [(str(c.number), c.name, c.rig, c.powered, c.tapped) for c in contacts()]
+    head = ("contact", "name", "inside the rig", "powered lead", "tap lead")
+    out += ["## Socket and leads, full and driven builds", "", *_SOCKET, "", table(head, rows), ""]
+    return "\n".join(out)
+
+
+_SOCKET = (
+    "One socket of fifteen contacts, two leads. A contact that a lead does not have has no wire in it: cut the pin or",
+    "leave it out. The plain build has no socket: its lead is the powered one, with ground on the rig's ground.",
+)
+
+
+def _figure_row(row: Figure) -> tuple[str, ...]:
+    return (row.name, row.value_str, row.limit, kept(row))
+
+
+def figures_md() -> str:
+    """Return what each build is and does. The driven build's front end is the full build's."""
+    out = [MADE, "# Computed figures", "", *_FIGURES_INTRO]
+    for build in ("plain", "full"):
+        out += ["", f"## {front_end(build).title}"]
+        rows = figures(build)
+        for group in dict.fromkeys(r.group for r in rows):
+            chosen = [_figure_row(r) for r in rows if r.group == group]
+            out += ["", f"### {group.capitalize()}", "", table(("figure", "value", "limit", ""), chosen)]
+    return "\n".join([*out, ""])
+
+
+_FIGURES_INTRO = (
+    "Computed from the parts table (`python -m hardware.front_end`). `python -m hardware.compare` runs ngspice on a",
+    "netlist of the same table and prints computed and simulated values with their difference. Nothing here was",
+    "measured on a built rig. The driven build's front end is that of the full build.",
+)
+
+FILES = {"parts.md": parts_md, "wiring.md": wiring_md, "figures.md": figures_md}
+
+
+def main() -> int:
+    """Write the three files."""
+    for name, made in FILES.items():
+        (HERE / name).write_text(made(), encoding="utf-8")
+        print(HERE / name)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
