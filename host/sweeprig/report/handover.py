@@ -62,8 +62,8 @@ def _row(percent: int | None, name: str, level: Level, nominal_v: float | None) 
 
 
 def _between(first: Level, last: Level, part: float) -> Level:
-    ratio = None if first[1] is None or last[1] is None else first[1] + (last[1] - first[1]) * part
-    return first[0] + (last[0] - first[0]) * part, ratio
+    ratio = None if first[1] is None or last[1] is None else first[1] * (1 - part) + last[1] * part
+    return first[0] * (1 - part) + last[0] * part, ratio
 
 
 def handover_rows(outcome: Outcome, *, track_b: bool = False) -> tuple[Row, ...]:

@@ -1,0 +1,264 @@
+"""What stands on the sheet, and that nothing typed can become markup."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+
+import pytest
+
+import outcomes as oc
+from report_cases import HOSTILE, cases, hostile, vehicle, wiggle
+from sweeprig.judge.outcome import Outcome
+from sweeprig.report.sheet import MOST_TEXT, sheet_html
+from sweeprig.report.text_sheet import text_sheet
+from sweeprig.words import Sense
+
+NAMES = (
+    "good",
+    "worn",
+    "unknown",
+    "falling",
+    "no-supply",
+    "two-tracks",
+    "vehicle",
+    "wiggle",
+    "angle",
+    "csv",
+    "huge",
+    "hostile",
+)
+VOID = {"meta", "link", "br", "input"}
+
+
+class Page(HTMLParser):
+    """The page's elements, attributes and text; notes what is not closed in order."""
+
+    def __init__(self, html: str) -> None:
+        super().__init__()
+        self.tags: list[str] = []
+        self.attributes: list[tuple[str, str, str]] = []
+        self.words: list[str] = []
+        self.open: list[str] = []
+        self.wrong: list[str] = []
+        self.feed(html)
+        self.close()
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+        self.attributes += [(tag, name, value or "") for name, value in attrs]
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        if not self.open or self.open.pop() != tag:
+            self.wrong.append(tag)
+
+    def handle_data(self, data: str) -> None:
+        if "style" not in self.open:
+            self.words.append(data)
+
+    @property
+    def text(self) -> str:
+        return " ".join(" ".join(self.words).split())
+
+
+def page_of(outcome: Outcome) -> Page:
+    return Page(sheet_html(outcome))
+
+
+@pytest.fixture(scope="module")
+def pages() -> dict[str, Page]:
+    return {name: page_of(outcome) for name, outcome in cases().items()}
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_page_is_whole_and_needs_nothing_from_elsewhere(pages: dict[str, Page], name: str) -> None:
+    page = pages[name]
+    assert page.wrong == []
+    assert page.open == []
+    assert not {"script", "img", "iframe", "object", "embed", "form", "a"} & set(page.tags)
+    for tag, key, value in page.attributes:
+        assert not key.startswith("on"), (tag, key)
+        if key in ("href", "src", "action", "xlink:href"):
+            assert (tag, value) == ("link", "data:,")
+    assert page.tags.count("style") == 1
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_ids_are_used_once(pages: dict[str, Page], name: str) -> None:
+    ids = [value for _, key, value in pages[name].attributes if key == "id"]
+    assert len(ids) == len(set(ids))
+
+
+def test_hostile_text_is_shown_as_typed() -> None:
+    html = sheet_html(hostile())
+    assert "<script" not in html
+    assert "onerror=alert" in html  # as text
+    assert "{{ 7 * 7 }}" in html
+    assert " 49 " not in Page(html).text
+    assert not re.search(
+        "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufffe]", html
+    )
+    assert HOSTILE[0] in Page(html).text
+
+
+def test_an_argument_that_is_not_utf8_does_no_harm() -> None:
+    html = sheet_html(oc.outcome(job="caf\udce9"))
+    assert "caf\ufffd" in html
+    html.encode("utf-8")
+
+
+def test_verdict_and_reason_come_first(pages: dict[str, Page]) -> None:
+    text = pages["worn"].text
+    places = [
+        text.index(w) for w in ("Fail", "Worn place on track A", "Closed throttle", "Findings", "SHA-256")
+    ]
+    assert places == sorted(places)
+
+
+def test_a_pass_says_what_it_does_not_exclude(pages: dict[str, Page]) -> None:
+    said = (
+        "No fault seen in 4 passes, at this temperature and place. Heat or vibration faults are not excluded."
+    )
+    assert said in pages["good"].text
+    assert said not in pages["worn"].text
+
+
+def test_the_plain_case_prints_alone_and_the_others_with_their_evidence() -> None:
+    def checked(outcome: Outcome) -> bool:
+        return any(key == "checked" for _, key, _ in page_of(outcome).attributes)
+
+    assert not checked(oc.outcome())
+    assert checked(oc.outcome(worn=True))
+    assert checked(oc.outcome(sense=Sense.UNKNOWN))
+
+
+def test_numbers_and_hand_over_table(pages: dict[str, Page]) -> None:
+    text = pages["good"].text
+    for shown in (
+        "0.452 V",
+        "±1.8 mV",
+        "4.482 V",
+        "5.012 V",
+        "25 % calculated",
+        "counts = round(ratio × (2ⁿ − 1))",
+    ):
+        assert shown in text
+    assert "0.446 V and 4.487 V, every spike kept" in text
+
+
+def test_what_is_not_known_is_said(pages: dict[str, Page]) -> None:
+    assert "No ratio and no counts: the supply is not observed." in pages["no-supply"].text
+    assert "which end is closed is not known" in pages["unknown"].text
+    assert "Closed throttle" not in pages["unknown"].text
+    assert "None: an end of the travel was not measured." in pages["wiggle"].text
+    assert "no capture file" in pages["csv"].text
+    assert "nominal: this rig was never trimmed" in pages["angle"].text
+
+
+def test_rig_trim_losses_hash_and_versions(pages: dict[str, Page]) -> None:
+    text = pages["good"].text
+    for shown in ("full build, rp2040", "line+linearity, 12 days old", "none of 5000 records", oc.SHA, "sweeprig 0.1.0",
+                  "12 µs, of 20 LSB or more", "bench meter, serial M-11, certificate C-2030-88"):  # fmt: skip
+        assert shown in text
+
+
+def test_a_vehicle_adds_its_cautions_and_an_override_is_seen_first() -> None:
+    text = page_of(vehicle()).text
+    assert "An unexpected throttle signal can move a vehicle" in text
+    assert "An unexpected throttle signal" not in page_of(oc.outcome()).text
+    assert text.index("Interlock overridden for this sweep") < text.index("Closed throttle 0.452 V")
+    assert "The capture ended early (unplugged)" in text
+    assert "131 of 5131 records (2.6 %), not judged" in text
+    assert "lost" in text
+    assert "Verdict fail: do not set a controller from these." in text
+    assert "Engine state NOT measured" in text
+
+
+def test_snapshots_are_drawn_with_every_conversion() -> None:
+    shown = page_of(oc.outcome(worn=True))
+    assert "Snapshots" in shown.text
+    dots = [v for tag, key, v in shown.attributes if (tag, key) == ("path", "d") and "h.01" in v]
+    assert len(dots) == 2  # on the main page and behind it
+    assert {d.count("h.01") for d in dots} == {60}  # 180 conversions of three channels
+    assert "Snapshots" not in page_of(oc.outcome()).text
+
+
+def test_the_deepest_dropout_reaches_the_drawing() -> None:
+    html = sheet_html(oc.outcome(worn=True))
+    wide = html[html.index('class="wide"') : html.index('class="narrow"')]
+    tall = [float(a) - float(b) for a, b in re.findall(r"M[\d.]+ ([\d.]+)V([\d.]+)", wide)]
+    clean = sheet_html(oc.outcome())
+    clean = clean[clean.index('class="wide"') : clean.index('class="narrow"')]
+    flat = [float(a) - float(b) for a, b in re.findall(r"M[\d.]+ ([\d.]+)V([\d.]+)", clean)]
+    assert max(tall) > 40  # 1.5 V of 5 V on a drawing of 196 units
+    assert max(flat, default=0.0) < 5
+
+
+def test_signals_are_told_apart_without_colour(pages: dict[str, Page]) -> None:
+    dashes = {v for tag, key, v in pages["two-tracks"].attributes if key == "stroke-dasharray"}
+    assert "5 3" in dashes
+    assert "signal B, dashed" in pages["two-tracks"].text
+    assert "Track B" in pages["two-tracks"].text
+
+
+def test_marks_of_the_button_are_counted() -> None:
+    text = page_of(wiggle()).text
+    assert "mark 1 at 0.70 s: 3 events until the next" in text
+    assert "mark 2 at 2.39 s: 4 events until the next" in text
+
+
+def test_budget_lines_stand_with_their_share(pages: dict[str, Page]) -> None:
+    text = pages["good"].text
+    assert "converter steps left after correction B normal 0.5 LSB 0.671 mV 64 %" in text.replace("  ", " ")
+
+
+def test_text_beyond_reason_is_cut(pages: dict[str, Page]) -> None:
+    assert "W" * (MOST_TEXT - 1) in pages["huge"].text
+    assert "W" * (MOST_TEXT + 1) not in pages["huge"].text
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_text_sheet_has_ten_plain_lines_at_most(name: str) -> None:
+    text = text_sheet(cases()[name])
+    lines = text.removesuffix("\n").split("\n")
+    assert len(lines) <= 10
+    assert all(line.isprintable() and 0 < len(line) <= 300 for line in lines)
+
+
+def test_the_text_sheet_holds_what_has_to_be_read_aloud() -> None:
+    text = text_sheet(vehicle())
+    for start in (
+        "FAIL: J-1042",
+        "Note: Interlock overridden",
+        "Reason: Closed throttle",
+        "Closed 0.452 V",
+        "Supply: 5.012 V",
+        "Sense: rising",
+        "Worst event: none",
+        "Next: loosen",
+        "Caution: Local codes",
+        "Capture: 3F2A-91BC",
+    ):
+        assert f"\n{start}" in f"\n{text}"
+    assert "Low 0.452 V" in text_sheet(oc.outcome(sense=Sense.UNKNOWN))
+    assert "Worst event of 6: signal A partial, 31 % of supply deep" in text_sheet(oc.outcome(worn=True))
+    passed = text_sheet(oc.outcome())
+    assert "Heat or vibration faults are not excluded" in passed
+
+
+def test_an_old_trim_is_marked() -> None:
+    base = oc.outcome()
+    old = replace(base, trim=oc.make_trim(made_at="2030-01-01T00:00:00+00:00"))
+    assert "427 days old (too old)" in page_of(old).text
+    unknown = replace(base, trim=oc.make_trim(made_at="2031-02-20"))
+    assert "age not known" in page_of(unknown).text
+
+
+def test_the_last_check_standard_is_shown() -> None:
+    base = oc.outcome()
+    checks = ({"made_at": "2031-03-01", "verdict": "pass"}, {"made_at": "2031-03-04", "verdict": "fail"})
+    text = page_of(replace(base, trim=oc.make_trim(verified=checks))).text
+    assert "made at 2031-03-04, verdict fail" in text
