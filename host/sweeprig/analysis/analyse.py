@@ -128,6 +128,8 @@ def _whole(
         sense=sense,
         moved_v=moved if still else None,
     )
+    if still and b is not None and two_tracks.joined_at_rest(a.path, b.path, supply_v=rail):
+        found.append(fi.joined_tracks(float(np.median(a.path))))
     found += (
         fi.about_tracks(two) + reach.ends_apart(ends, rail) + told_wrong(a.path, a.place, rests, starts, told)
     )
@@ -210,6 +212,8 @@ def _events(
                 at_rest=bool(resting[mid]),
                 with_supply=channel == 2 or bool(taken[e.start : e.stop].any()),
                 score=e.score,
+                upward=e.depth_v > 0,
+                both_ways=e.both_ways,
             )
         )
     return tuple(out)

@@ -19,6 +19,7 @@ NOISE_FACTOR = 8.0  # threshold above the usual range, in units of its 90 % quan
 FLOOR_LSB = 14.0  # codes; the steps of a converter with wide codes are below (references: RP2040-E11)
 FLOOR_PERCENT = 0.6  # % of supply
 SIDE = 7  # windows on either side whose median speed counts
+BOTH_WAYS = 0.3  # share of the deeper side that the other reaches in a burst from outside
 LONGEST = 120  # windows between two edges of one dropout
 
 
@@ -34,6 +35,7 @@ class RawEvent:
     score: float
     path_v: float
     step: bool = False  # the level does not come back
+    both_ways: bool = False  # it leaves the path upwards and downwards
 
 
 def excess(channel: Channel) -> FloatArray:
@@ -139,4 +141,5 @@ def _event(
     area = float(np.abs(channel.mean_v[a:b] - path).sum())
     inside = min(b - a, max(area / side, 0.0)) * window_s
     extreme = float(channel.min_v[a:b].min() if depth < 0 else channel.max_v[a:b].max())
-    return RawEvent(a, b, depth, extreme, inside, side / scale, path)
+    ringing = min(down, up) > max(limit / 2, BOTH_WAYS * side)
+    return RawEvent(a, b, depth, extreme, inside, side / scale, path, both_ways=ringing)

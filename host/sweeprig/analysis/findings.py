@@ -18,6 +18,8 @@ CLUSTER_P = 0.01
 SAME_PLACE_PERCENT = 3.0
 BESIDE_PERCENT = 8.0  # of span: findings so near each other may have one cause
 DISAGREE_PERCENT = 3.0  # % of supply
+MOST = 0.7  # share of events that makes the rule
+FEWEST_ROUGH = 5  # events
 TRACK = ("signal A", "signal B", "supply")
 
 
@@ -36,16 +38,18 @@ def about_events(events: tuple[Event, ...], track: TrackMap | None, *, channel: 
     met = encounters(own)
     if not met:
         return []
+    if len(met) >= 3 and _share(e.both_ways for e in met) >= MOST:
+        return [_interference(met, channel)]
     gathered = _gathered(met)
     p = track.p_clustered if track is not None else None
     if gathered and gathered.n_strokes >= 2 and p is not None and p <= CLUSTER_P:
         rest = tuple(e for e in met if not _inside(e, gathered.where))
         return [
             _worn(own, gathered, p, channel),
-            *([_loose(rest, p, track, channel)] if len(rest) > 3 else []),
+            *([_anywhere(rest, p, track, channel)] if len(rest) > 3 else []),
         ]
     if len(met) >= 3:
-        return [_loose(met, p, track, channel)]
+        return [_anywhere(met, p, track, channel)]
     return [_stray(own, len(met), channel)]
 
 
@@ -102,6 +106,39 @@ def _worn(events: tuple[Event, ...], at: Place, p: float, channel: int) -> Findi
     )
 
 
+def _share(of: Iterable[bool]) -> float:
+    values = list(of)
+    return sum(values) / len(values) if values else 0.0
+
+
+def _anywhere(events: tuple[Event, ...], p: float | None, track: TrackMap | None, channel: int) -> Finding:
+    """Events that keep to no place: rough all over where none comes at rest, else a loose connection."""
+    never_at_rest = not any(e.at_rest for e in events) and len(events) >= FEWEST_ROUGH
+    if never_at_rest and track is not None and track.p_at_rest is not None and track.p_at_rest <= CLUSTER_P:
+        return _rough_all_over(events, track.p_at_rest, channel)
+    return _loose(events, p, track, channel)
+
+
+def _rough_all_over(events: tuple[Event, ...], p: float, channel: int) -> Finding:
+    text = (
+        f"{TRACK[channel]} leaves its path {len(events)} times, all of them while it moves ({_worst(events)}); "
+        f"by chance none at rest: p = {p:.3g}"
+    )
+    step = "Sweep slowly again; noise that comes with movement only means a worn track: replace the sensor."
+    return Finding(
+        Code.ROUGH_TRACK, Cause.TRACK, channel, _span(events), text, step, numbers=_numbers(events) | {"p": p}
+    )
+
+
+def _interference(events: tuple[Event, ...], channel: int) -> Finding:
+    text = (
+        f"{TRACK[channel]} leaves its path {len(events)} times, upwards and downwards within one burst "
+        f"({_worst(events)}): a contact that opens pulls one way only"
+    )
+    step = "Move the leads away from ignition, motors and relays; check the screen, and sweep again."
+    return Finding(Code.INTERFERENCE, Cause.INTERFERENCE, channel, None, text, step, numbers=_numbers(events))
+
+
 def _loose(events: tuple[Event, ...], p: float | None, track: TrackMap | None, channel: int) -> Finding:
     at_rest = sum(e.at_rest for e in events)
     chance = "" if p is None else f"; kept to one place: p = {p:.3g}"
@@ -112,9 +149,12 @@ def _loose(events: tuple[Event, ...], p: float | None, track: TrackMap | None, c
     step = (
         "Hold the lever still and move plug and harness by hand; clean or renew the contact where it shows."
     )
-    return Finding(
-        Code.LOOSE_CONNECTION, Cause.CONNECTION, channel, None, text, step, numbers=_numbers(events)
-    )
+    cause = Cause.CONNECTION
+    if _share(e.upward for e in events) >= MOST:
+        cause = Cause.GROUND
+        text += "; upwards each time, as when the sensor's ground wire opens"
+        step = "Begin with the sensor's ground wire and its pin. " + step
+    return Finding(Code.LOOSE_CONNECTION, cause, channel, None, text, step, numbers=_numbers(events))
 
 
 def _stray(events: tuple[Event, ...], n: int, channel: int) -> Finding:
@@ -193,6 +233,13 @@ def about_flats(
             Finding(Code.ROUGH_TRACK, Cause.TRACK, 0, r.where, text, step, numbers={"noise_v": r.noise_v})
         )
     return out
+
+
+def joined_tracks(level_v: float) -> Finding:
+    """Two signals that stand at one level together: opposed tracks that are joined."""
+    text = f"signals A and B both stay at {level_v:.3f} V: opposed tracks whose signals are joined do so"
+    step = "Unplug and measure between the two signal pins; look for a bridge in plug and harness."
+    return Finding(Code.TRACKS_SHORTED, Cause.WIRING, None, None, text, step, numbers={"level_v": level_v})
 
 
 def about_tracks(two: TwoTracks | None) -> list[Finding]:

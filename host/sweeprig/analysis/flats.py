@@ -13,7 +13,7 @@ N_BINS = 200
 EDGE_PERCENT = 6.0  # the ends, where every hand slows down, are left out
 FEWEST_STROKES = 3
 TIMES = 4.0  # dwell against the bins beside it
-LEAST_S = 0.005  # s of stay at a level
+LEAST_S = 0.003  # s of stay at a level
 RAIL_PERCENT = 1.0  # % of supply
 
 

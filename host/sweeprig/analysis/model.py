@@ -115,6 +115,8 @@ class Event:
     at_rest: bool
     with_supply: bool  # the supply moved at the same moment
     score: float  # excess over noise, in standard deviations
+    upward: bool = False  # away from ground
+    both_ways: bool = False  # upward and downward within one event
 
 
 @dataclass(frozen=True)

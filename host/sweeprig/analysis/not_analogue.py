@@ -26,11 +26,13 @@ def _two_levels(mean: FloatArray, low: FloatArray, high: FloatArray, supply_v: f
     span = top - bottom
     if span < TOGGLE_PERCENT / 100 * supply_v:
         return False
+    calm = high - low < 0.5 * span  # windows without an edge in them
+    if float(calm.mean()) < 1.0 - TOGGLE_SHARE - 0.1:
+        return False
     between = (mean > bottom + 0.1 * span) & (mean < top - 0.1 * span)
     edges = np.count_nonzero(np.diff((mean > bottom + span / 2).astype(np.int8)))
-    inside = np.count_nonzero(between & (high - low < 0.5 * span))
     flat = np.minimum(np.abs(mean - bottom), np.abs(mean - top)) < 0.02 * span
-    return bool(edges >= 1 and inside <= edges and float(flat.mean()) > 0.9 and float(between.mean()) < 0.2)
+    return bool(edges >= 1 and np.count_nonzero(between & calm) <= edges and float(flat[calm].mean()) > 0.9)
 
 
 def over_range(trace: Trace) -> tuple[int, ...]:

@@ -9,6 +9,9 @@ import numpy as np
 from sweeprig.analysis.model import FloatArray, TwoTracks
 from sweeprig.capture.model import BoolArray
 
+SAME_SLOPE = 0.02  # two channels of a plain build differ by as much
+SAME_PERCENT = 1.0  # % of supply
+
 
 def compare(
     path_a: FloatArray, path_b: FloatArray, good: BoolArray, *, place: FloatArray, supply_v: float
@@ -38,6 +41,13 @@ def compare(
     )
 
 
+def joined_at_rest(path_a: FloatArray, path_b: FloatArray, *, supply_v: float) -> bool:
+    """Whether two signals that do not move stand at one level away from both rails: opposed tracks, joined."""
+    level = float(np.median(path_a))
+    apart = float(np.median(np.abs(path_b - path_a)))
+    return apart < SAME_PERCENT / 200 * supply_v and 0.05 * supply_v < level < 0.95 * supply_v
+
+
 def _theil_like(a: FloatArray, b: FloatArray) -> tuple[float, float]:
     """Least squares, then once more without the worst 2 %."""
     slope, offset = np.polyfit(a, b, 1)
@@ -49,10 +59,9 @@ def _theil_like(a: FloatArray, b: FloatArray) -> tuple[float, float]:
 
 
 def _relation(slope: float, offset: float, error: float, moved: float, supply_v: float) -> str:
-    tight = 0.004 * supply_v
     if moved < 0.02 * supply_v:
         return "none"
-    if abs(slope - 1) < 0.005 and abs(offset) < tight and error < tight:
+    if abs(slope - 1) < SAME_SLOPE and max(abs(offset), error) < SAME_PERCENT / 100 * supply_v:
         return "same"
     if abs(slope - 1) < 0.1:
         return "parallel"
