@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import subprocess
 import sys
 from dataclasses import replace
@@ -134,12 +135,38 @@ def test_drawing_anew_changes_nothing_where_the_switch_changes_nothing(name: str
     assert np.array_equal(whole, np.concatenate(pieces))
 
 
+def test_hum_has_its_frequency_and_size() -> None:
+    still = replace(load_sensor("hall"), lever="still", closed_v=2.2)
+    quiet = capture_of(still, seconds=2.0, noise_lsb=0.3, hum_v=0.0).records.sums[:, 0] / wire.WINDOW
+    loud = (
+        capture_of(still, seconds=2.0, noise_lsb=0.3, hum_v=5e-3, hum_hz=60.0).records.sums[:, 0]
+        / wire.WINDOW
+    )
+    spectrum = np.abs(np.fft.rfft(loud - loud.mean()))
+    assert np.fft.rfftfreq(loud.size, 996e-6)[spectrum.argmax()] == pytest.approx(60.0, abs=0.5)
+    lsb_v = World(still).front_end.lsb_v
+    assert loud.std() * lsb_v * np.sqrt(2) == pytest.approx(5e-3, rel=0.15)
+    assert quiet.std() * lsb_v < 0.4e-3
+
+
+def test_a_plain_rig_carries_charge_from_channel_to_channel() -> None:
+    """f C dV R: 166.7 kHz, 1 pF, 6 kohm and 1 kohm, from the supply's 2.8 V to A's 0.25 V (RP2350 datasheet: 1 pF)."""
+    still = replace(load_sensor("hall"), lever="still", closed_v=0.45)
+    shift = []
+    for own in (4.7, 0.45):  # supply high, or as low as the signal
+        spec = replace(still, own_supply_v=own, closed_v=0.45 * 5 / own, open_v=0.45 * 5 / own)
+        codes = World(spec, seed=3, build="plain", noise_lsb=0.5, hum_v=0.0).raw(600, SUPPLY).reshape(-1, 3)
+        shift.append(codes[:, 0].mean())
+    want_v = 166667 * 1e-12 * 7000 * 0.6 * (4.7 - 0.45)
+    assert (shift[0] - shift[1]) * 3.3 / 4096 == pytest.approx(want_v, rel=0.1)
+
+
 def test_slow_readings_of_a_still_sensor() -> None:
     still = replace(load_sensor("good"), lever="still", faults=(Fault("ground-shift", volts=0.1),))
     world = World(still, seed=1, battery_v=12.6)
     world.raw(200, ON)
-    found = world.slow(ON)
-    readings = {q: v for q, _, v in found["readings"]}  # type: ignore[attr-defined]
+    found = json.loads(json.dumps(world.slow(ON)))
+    readings = {q: v for q, _, v in found["readings"]}
     node_v = {c: readings[q] * 1e-6 for c, q in enumerate((1, 2, 3))}
     assert node_v[2] / 0.6 == pytest.approx(world.supply_v(ON), rel=0.004)
     assert readings[wire.SLOW_GROUND] * 1e-6 == pytest.approx((0.1 + 3.3) / 2, rel=0.003)
