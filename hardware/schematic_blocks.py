@@ -66,7 +66,8 @@ def full_input(build: str) -> Block:
     names = "\n".join(pin(build, n) for n in ("SIGNAL_A", "SIGNAL_B", "SUPPLY"))
     d.end((17.6, -0.6), names, "right")
     notes = (
-        "D2 is bidirectional; contacts 1, 8 and 9 have one too. U2 runs from 3.3 V; its fourth op-amp is a follower with its input on ground.",
+        "D2 is bidirectional; contacts 1, 8 and 9 have one too. U2 runs from 3.3 V.",
+        "U2's fourth op-amp is a follower with its input on ground.",
         "The junction of R4 and U2's output also goes to the slow converter (signal A and supply).",
     )
     return Block("Input: three channels, all the same", d.svg(), notes)

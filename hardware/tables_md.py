@@ -6,6 +6,7 @@ import sys
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
+from hardware import first_power
 from hardware.figures import Figure, figures
 from hardware.front_end import kept
 from hardware.values import part_value
@@ -24,8 +25,8 @@ EDGE = {
 POWER_PINS = (
     ("VBUS", 40, "F1: 5 V from USB, to the sensor's supply only"),
     ("3V3 OUT", 36, "R20, U1, D1 to the rail, supply of U2, U3 and U4"),
-    ("GND", 38, "rig ground"),
-    ("AGND", 33, "grounds of R2, C1, C2 and D1: joined to GND on the board"),
+    ("GND", 38, "rig ground; ground of D1, D2, D4, Q4, C3 and U1"),
+    ("AGND", 33, "ground of R2, C1 and C2: joined to GND on the board"),
 )
 
 
@@ -107,7 +108,31 @@ _FIGURES_INTRO = (
     "measured on a built rig. The driven build's front end is that of the full build.",
 )
 
-FILES = {"parts.md": parts_md, "wiring.md": wiring_md, "figures.md": figures_md}
+
+def first_power_md() -> str:
+    """Return the checks with a multimeter."""
+    out = [MADE, "# First power", "", *_FIRST_POWER_INTRO, ""]
+    out += [f"    {first_power.switch_command(on=True)}", f"    {first_power.switch_command(on=False)}"]
+    head = ("no", "state", "where", "right", "otherwise look at")
+    for build in ("plain", "full"):
+        out += ["", f"## {front_end(build).title}", "", table(head, first_power.rows(build))]
+    return "\n".join([*out, ""])
+
+
+_FIRST_POWER_INTRO = (
+    "With a multimeter, from top to bottom; a reading outside its range stops the work until it is found. The ranges",
+    "are computed from the parts' tolerances and 1 % for the meter. They were not taken from a built rig. The driven",
+    "build has the full build's checks; its motor supply stays off until they are done.",
+    "",
+    "The board has MicroPython on it and not yet our firmware. Supply on, and off again:",
+)
+
+FILES = {
+    "parts.md": parts_md,
+    "wiring.md": wiring_md,
+    "figures.md": figures_md,
+    "first-power.md": first_power_md,
+}
 
 
 def main() -> int:
