@@ -100,30 +100,30 @@ def _later(rng: np.random.Generator) -> tuple[float, float, str]:
 
 
 def _ramp(world: World, rng: np.random.Generator) -> np.ndarray:
-    """Return counts of codes of 1.5 million conversions under a straight ramp, the converter's noise on it."""
+    """Return counts of codes of 0.6 million conversions under a straight ramp, the converter's noise on it."""
     top = CODES * 1.03
-    u = np.linspace(-30.0, top, 1_500_000) + rng.normal(0.0, world.converter.noise_lsb, 1_500_000)
+    u = np.linspace(-30.0, top, 600_000) + rng.normal(0.0, world.converter.noise_lsb, 600_000)
     return np.bincount(world.converter.codes(u), minlength=CODES)
 
 
 def _monitor_points(world: World, seed: int) -> tuple[np.ndarray, list[TrimPoint]]:
     """Return the monitor's node volts and the codes (readings to be filled in) at each of MONITOR_V."""
-    found = [
-        p
-        for p in trim_points(world, MONITOR_V, meter=METERS[BEST], seed=seed, seconds=0.02)
-        if p.channel == 0
-    ]
-    nodes = _nodes(world, MONITOR_V, seed)
-    return nodes, [TrimPoint(p.code, 0.0, p.code_sd / np.sqrt(p.n_windows)) for p in found]
-
-
-def _nodes(world: World, volts: np.ndarray | tuple[float, ...], seed: int) -> np.ndarray:
-    nodes = []
-    for k, v in enumerate(volts):
+    nodes, points = [], []
+    for k, v in enumerate(MONITOR_V):
         there = world.like(stiff(float(v)), seed=seed * 64 + k, hum_v=0.0)
-        seen = [r[2] for _ in range(4) for r in there.readings(world.outputs) if r[0] == wire.SLOW_SIGNAL_A]
-        nodes.append(np.mean(seen) / 1e6)
-    return np.array(nodes)
+        codes = there.raw(20, world.outputs).reshape(-1, wire.CHANNELS)[:, 0]
+        points.append(TrimPoint(float(codes.mean()), 0.0, float(codes.std() / np.sqrt(codes.size))))
+        nodes.append(_node(there))
+    return np.array(nodes), points
+
+
+def _node(there: World) -> float:
+    seen = [r[2] for _ in range(4) for r in there.readings(there.outputs) if r[0] == wire.SLOW_SIGNAL_A]
+    return float(np.mean(seen)) / 1e6
+
+
+def _nodes(world: World, volts: tuple[float, ...], seed: int) -> np.ndarray:
+    return np.array([_node(world.like(stiff(v), seed=seed * 64 + k, hum_v=0.0)) for k, v in enumerate(volts)])
 
 
 def _trims(world: World, seed: int, chip: str) -> Iterator[tuple[str, str, ChannelTrim]]:

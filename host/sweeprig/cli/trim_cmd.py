@@ -160,7 +160,8 @@ def _typed(client: RigClient, order: TrimOrder, n: int) -> list[Measured]:
     from sweeprig.bench.trim_points import measure, parse_reading, trim_hookup, wanted_volts
     from sweeprig.errors import InputError
 
-    hookup, kept = trim_hookup(client), list[Measured]()
+    hookup = trim_hookup(client)
+    kept: list[Measured] = []
     range_v = order.meter.range_v if order.meter else 10.0
     for number, volts in enumerate(wanted_volts(n), start=1):
         while True:

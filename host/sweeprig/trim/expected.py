@@ -23,7 +23,8 @@ from sweeprig.trim.model import FloatArray, Linearity
 SPREADS_LSB = (0.3, 0.45, 0.65, 0.9, 1.25, 1.75, 2.5, 4.0, 7.0, 12.0, 20.0)
 USUAL_NOISE_LSB = 0.9  # where nothing tells it; 0.51 to 1.36 on boards, references of codes.py
 FINE = 8  # steps in one LSB
-MARGIN = 128  # LSB beyond the first and last edge
+MARGIN = 128  # LSB beyond the first edge; the grid goes further beyond the last
+GRID = 36864  # steps: 4608 LSB, a length that the Fourier transform likes
 WIDE = 2.0  # LSB: a code as wide as this says nothing of the noise
 
 
@@ -57,7 +58,7 @@ def expected_inverse(mean: FloatArray, spread_lsb: FloatArray, linearity: Linear
 def _inverse(code: bytes, error: bytes) -> _Inverse:
     linearity = Linearity(np.frombuffer(code), np.frombuffer(error), 0.0, "")
     edges = np.maximum.accumulate(corrected(np.arange(1, CODES) - 0.5, linearity))
-    grid = np.arange(edges[0] - MARGIN, edges[-1] + MARGIN, 1.0 / FINE)
+    grid = edges[0] - MARGIN + np.arange(GRID) / FINE
     stairs = np.searchsorted(edges, grid, side="right").astype(np.float64)
     line = np.clip(
         grid - grid[0] - MARGIN, 0.0, CODES - 1.0
