@@ -72,6 +72,7 @@ def test_marks_of_the_rig() -> None:
     assert "never trimmed" in rig_marks(make_trim(kind="nominal"), taken_at=taken)[0]
     failed = make_trim(verified=({"verdict": "pass"}, {"verdict": "fail"}))
     assert "failed its last check standard" in rig_marks(failed, taken_at=taken)[0]
+    assert rig_marks(make_trim(remarks=("a slipped digit",)), taken_at=taken) == ("a slipped digit",)
     again = make_trim(verified=({"verdict": "fail"}, {"verdict": "pass"}))
     assert rig_marks(again, taken_at=taken) == ()
 

@@ -226,3 +226,18 @@ def test_shared_lines_are_added_with_their_signs_and_others_kept() -> None:
     assert [b.contribution for b in found if b.name == "scatter"] == [2e-3, 2e-3]
     halved = [replace(lines[0], u=0.5e-3), lines[2]]  # the same error told with another u
     assert merged(halved)[0].contribution == pytest.approx(abs(0.5e-3 * 4.5 - 1e-3 * 5.0))
+
+
+def test_the_span_keeps_the_gain_the_bends_and_the_reference_and_loses_the_offset() -> None:
+    line = replace(LINE, var_gain=(1e-3 * LINE.gain_v) ** 2)
+    trim = make_trim(channels=tuple(ChannelTrim(c, line, u_linearity_lsb=2.0) for c in range(3)))
+    budget = given(seen(0.45, 4.5, supply=5.0), trim=trim).quantities["span_v"].budget
+    parts = {b.name: b.contribution for b in budget}
+    assert parts["gain of the trim"] == pytest.approx(4.05e-3)
+    for side in ("low", "high"):
+        assert parts[f"linearity of the converter, {side} end"] == pytest.approx(2 * LINE.gain_v)
+        assert parts[f"level of the rests, {side} end"] == pytest.approx(0.2e-3)
+    assert parts["reference since the trim"] > 4.05 * 1e-4
+    assert not [name for name in parts if "fit" in name]
+    never = given(seen(0.45, 4.5, supply=5.0), trim=replace(trim, kind="nominal")).quantities["span_v"]
+    assert "reference since the trim" not in {b.name for b in never.budget}

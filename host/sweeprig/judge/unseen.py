@@ -77,7 +77,7 @@ def verify_failed(trim: Trim | None) -> bool:
 
 
 def rig_marks(trim: Trim | None, *, taken_at: str) -> tuple[str, ...]:
-    """Return what of the rig has to stand on the sheet: no trim, a trim too old, a failed check standard.
+    """Return what of the rig has to stand on the sheet: no trim, a trim too old, a failed check standard, its remarks.
 
     `taken_at`: ISO 8601 with offset, when the capture was taken; dates that do not read are no reason to mark.
     """
@@ -93,7 +93,7 @@ def rig_marks(trim: Trim | None, *, taken_at: str) -> tuple[str, ...]:
         )
     if verify_failed(trim):
         out.append(f"{VERIFY_FAILED[:1].upper()}{VERIFY_FAILED[1:]}.")
-    return tuple(out)
+    return (*out, *trim.remarks)
 
 
 def age_days(made_at: str, taken_at: str) -> float | None:
