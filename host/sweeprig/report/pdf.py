@@ -15,7 +15,9 @@ def write_pdf(html: str, path: Path) -> None:
 
     Raises ExportError where weasyprint or the libraries that it loads are missing, or the file cannot be written.
     """
-    page = _library().HTML(string=html, url_fetcher=_refuse)
+    weasyprint = _library()
+    nothing = weasyprint.urls.URLFetcher(allowed_protocols=())  # the sheet is self-contained: fetch nothing
+    page = weasyprint.HTML(string=html, url_fetcher=nothing)
     try:
         page.write_pdf(str(path))
     except OSError as exc:
@@ -25,15 +27,13 @@ def write_pdf(html: str, path: Path) -> None:
 
 
 def _library() -> Any:
+    what = "The library for PDF is not usable here."
     try:
         import weasyprint
+        import weasyprint.urls
     except (ImportError, OSError) as exc:  # OSError: installed, but a shared library that it loads is missing
-        what = "The library for PDF is not usable here."
         raise ExportError(what, seen=str(exc).splitlines()[0], next_step=HOW) from exc
+    if not hasattr(weasyprint.urls, "URLFetcher"):
+        seen = f"weasyprint {weasyprint.__version__}"
+        raise ExportError(what, seen=seen, limit="weasyprint 68 or newer", next_step=HOW)
     return weasyprint
-
-
-def _refuse(url: str, *args: object, **named: object) -> Any:
-    """Fetch nothing: the sheet is self-contained."""
-    del args, named
-    raise ValueError(f"the sheet must not load {url}")
