@@ -10,10 +10,12 @@ the regulator, which the sweep knows. Truth is the twin's own, at the sensor, as
 from __future__ import annotations
 
 import argparse
+import csv
 import multiprocessing
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import astuple, dataclass, replace
+from pathlib import Path
 
 import numpy as np
 from scipy.special import betaincinv
@@ -30,7 +32,7 @@ from sweeprig.trim.model import ChannelTrim, Meter, Trim
 from sweeprig.trim.monitor import fit_monitor, monitor_volts
 from sweeprig.trim.ramp import fit_after_ramp
 from sweeprig.trim.uncertainty import budget_of
-from sweeprig.trim.volts import to_trace
+from sweeprig.trim.volts import channel_volts, to_trace
 from sweeprig.twin.capture import Played, play
 from sweeprig.twin.hands import Hand
 from sweeprig.twin.sensors import SensorSpec
@@ -158,10 +160,20 @@ def _trims(world: World, seed: int, chip: str) -> Iterator[tuple[str, str, Chann
         yield "monitor", name, fit_channel(0, tuple(many), cov_v=cov_m, chip=chip)
 
 
+def _path(played: Played, trim: Trim, end_of_rig: FrontEnd) -> np.ndarray:
+    """Return signal A [V] as to_trace gives it; where the channel before leaves nothing, without the others."""
+    if not end_of_rig.buffered:
+        return to_trace(played.capture, trim=trim, front_end=end_of_rig).signal_a.mean_v
+    r = played.capture.records
+    return channel_volts(
+        r.sums[:, 0], r.mins[:, 0], r.maxs[:, 0], window=wire.WINDOW, trim=trim.channels[0]
+    ).mean_v
+
+
 def _ends(
     played: Played, trim: Trim, end_of_rig: FrontEnd, rests: tuple[Rest, ...]
 ) -> dict[str, tuple[float, float, float]]:
-    path, lsb_v = to_trace(played.capture, trim=trim, front_end=end_of_rig).signal_a.mean_v, end_of_rig.lsb_v
+    path, lsb_v = _path(played, trim, end_of_rig), end_of_rig.lsb_v
     out = {}
     for place, end in (("low", "closed"), ("high", "open")):
         found = find_end(path, np.ones(path.size, bool), rests, place=place, lsb_v=lsb_v, supply=None)
@@ -227,18 +239,38 @@ def report(rows: list[Row]) -> None:
               f"{ruled:10.0f} %      {said}")  # fmt: skip
 
 
+def _append(file: Path, rows: list[Row]) -> None:
+    with file.open("a", newline="", encoding="utf-8") as out:
+        csv.writer(out).writerows(astuple(r) for r in rows)
+
+
+def _read(file: Path) -> list[Row]:
+    with file.open(newline="", encoding="utf-8") as rows:
+        return [Row(*r[:5], float(r[5]), float(r[6]), r[7] == "True") for r in csv.reader(rows)]
+
+
 def main() -> None:
     """Draw, measure, print."""
     ask = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     ask.add_argument("--twins", type=int, default=2000)
     ask.add_argument("--processes", type=int, default=2)
     ask.add_argument("--first-seed", type=int, default=0)
+    ask.add_argument(
+        "--keep", type=Path, help="CSV to which rows are added as they come; all in it are printed"
+    )
     told = ask.parse_args()
     began = time.monotonic()
-    seeds = range(told.first_seed, told.first_seed + told.twins)
+    rows: list[Row] = []
     with multiprocessing.Pool(told.processes) as pool:
-        rows = [row for found in pool.imap_unordered(one, seeds, chunksize=8) for row in found]
-    print(f"{told.twins} twins, seeds {seeds[0]} to {seeds[-1]}, {time.monotonic() - began:.0f} s")
+        for found in pool.imap_unordered(
+            one, range(told.first_seed, told.first_seed + told.twins), chunksize=4
+        ):
+            rows += found
+            if told.keep is not None:
+                _append(told.keep, found)
+    if told.keep is not None and told.keep.exists():
+        rows = _read(told.keep)
+    print(f"{told.twins} twins from seed {told.first_seed}, {time.monotonic() - began:.0f} s")
     report(rows)
 
 
