@@ -8,7 +8,7 @@ All values are those of sweeprig.frontend, each moved within its tolerance.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -19,7 +19,6 @@ from sweeprig.frontend.tables import Part, parts, table
 
 FloatArray = NDArray[np.float64]
 CHANNELS = 3
-NEVER_S = 1e9
 
 
 @dataclass(frozen=True)
@@ -178,8 +177,3 @@ def modes(net: Network, g_s: float) -> Modes:
     )
     rates, vectors = np.linalg.eig(a)
     return Modes(np.real(rates), np.real(vectors), np.real(np.linalg.inv(vectors)))
-
-
-def with_cable(net: Network, cable_f: float) -> Network:
-    """Return the network with another cable."""
-    return replace(net, cable_f=cable_f)
