@@ -180,10 +180,25 @@ def test_a_job_confirms_once(tmp_path: Path) -> None:
     prepare(ScriptedRig(sensor()), setup, PLUG, book=book)
     _, ask = prepare(ScriptedRig(sensor()), setup, (), book=book)
     assert any("Confirmed for this job on 2031-03-04" in line for line in ask.said)
+    car, keys = replace(CAR, job="J-9"), (*PLUG, "cautions")
+    _, first = prepare(ScriptedRig(sensor()), car, keys, book=book)
+    _, again = prepare(ScriptedRig(sensor()), car, (), book=book)
+    assert any(line.startswith("CAUTION") for line in first.said)
+    assert not any(line.startswith("CAUTION") for line in again.said), "shown once per job"
     with pytest.raises(SafetyError):
         prepare(ScriptedRig(sensor()), replace(setup, job="J-8"), (), book=book)
     with pytest.raises(SafetyError):
         prepare(ScriptedRig(sensor()), replace(setup, job=""), (), book=book)
+
+
+def test_two_supplies_are_one_track_at_a_time() -> None:
+    client = client_of(rig := ScriptedRig(sensor()))
+    two = replace(PROFILE, sensor=replace(PROFILE.sensor, supplies=2))
+    made = prepare_hookup(
+        client, BENCH, two, Unattended(PLUG), trim=nominal_trim(client.hello()), now=lambda: WHEN
+    )
+    assert rig.out.supply
+    assert any("ONE track" in r for r in setup_remarks(made))
 
 
 def test_damaged_job_file_has_confirmed_nothing(tmp_path: Path) -> None:

@@ -103,7 +103,7 @@ def make_ready(
     volts = Volts(client, setup, trim, end, profile.supply.nominal_v)
     client.quiet()
     live.release(client)
-    lines = _load_lines(end, setup, profile)
+    lines = _load_lines(end, setup, profile) + _two_supplies(profile)
     lines += _interlock(volts, ask, book, now()) if setup.setting == Setting.VEHICLE else ()
     for line in lines:
         ask.say(line)
@@ -113,9 +113,11 @@ def make_ready(
 def _confirm(
     setup: SweepSetup, ask: Ask, book: JobBook | None, when: datetime, *, simulated: bool
 ) -> tuple[str, ...]:
-    for text in cautions_for(setup.setting, setup.hookup):
-        ask.say(f"CAUTION: {text}")
     before = keys_of(setup.confirmed)
+    known = () if book is None else book.confirmed(setup.job)
+    if any(i.key not in known for i in confirmations_for(setup.setting, setup.hookup)):
+        for text in cautions_for(setup.setting, setup.hookup):
+            ask.say(f"CAUTION: {text}")
     wanted = [i for i in confirmations_for(setup.setting, setup.hookup) if i.key not in before]
     if simulated:
         for item in (i for i in wanted if i.key in REAL_ONLY):
@@ -129,6 +131,15 @@ def _load_lines(end: FrontEnd, setup: SweepSetup, profile: Profile) -> tuple[str
     if not load.track_ohm:
         return ()
     return (check_tap_load(load) if setup.hookup == Hookup.TAPPED else load.powered_line,)
+
+
+def _two_supplies(profile: Profile) -> tuple[str, ...]:
+    if profile.sensor.supplies < 2:
+        return ()
+    return (
+        "WARNING: this sensor has two supplies: connect ONE track in this capture, never join supplies or"
+        " grounds; the tracks are not compared unless both supplies are sensed.",
+    )
 
 
 def _slow(client: RigClient) -> None:

@@ -1,0 +1,100 @@
+"""A command on a real pseudo-terminal, its screen kept by pyte. Nothing here waits for a length of time."""
+
+from __future__ import annotations
+
+import fcntl
+import os
+import pty
+import select
+import struct
+import subprocess
+import sys
+import termios
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import pyte
+
+LEAVES = b"\x1b[?1049l"
+GIVE_UP_S = 60.0  # for a process that hangs; a good one never comes near it
+
+
+# Makes standard input the controlling terminal, so that Ctrl-C reaches the process, then becomes the command.
+_LEADER = (
+    "import fcntl, os, sys, termios; fcntl.ioctl(0, termios.TIOCSCTTY, 0);"
+    " os.execv(sys.executable, [sys.executable, *sys.argv[1:]])"
+)
+
+
+class Terminal:
+    """One process on a terminal of its own."""
+
+    def __init__(
+        self, *args: str, home: Path, columns: int = 80, rows: int = 24, colour: bool = False
+    ) -> None:
+        self.screen = pyte.Screen(columns, rows)
+        self._stream = pyte.ByteStream(self.screen)
+        self.raw = b""
+        self._master, slave = pty.openpty()
+        fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))
+        self._before = termios.tcgetattr(slave)
+        self._slave = slave
+        env = {**os.environ, "SWEEPRIG_HOME": str(home), "TERM": "xterm-256color", "PYTHONUNBUFFERED": "1"}
+        env.pop("COLUMNS", None)
+        env.pop("LINES", None)
+        env.pop("NO_COLOR", None)
+        if not colour:
+            env["NO_COLOR"] = "1"
+        self.process = subprocess.Popen(
+            [sys.executable, "-c", _LEADER, *args],
+            stdin=slave,
+            stdout=slave,
+            stderr=slave,
+            env=env,
+            start_new_session=True,
+        )
+        self._deadline = time.monotonic() + GIVE_UP_S
+
+    def until(self, found: Callable[[Terminal], bool]) -> Terminal:
+        """Read until `found` says so; fail where the process ends or hangs before."""
+        while not found(self):
+            if not self._read():
+                raise AssertionError(f"ended before: {self.text()!r}")
+        return self
+
+    def send(self, keys: str) -> None:
+        os.write(self._master, keys.encode())
+
+    def end(self) -> int:
+        """Read to the end; return the exit status. The view's last frame stays on the screen."""
+        while self._read():
+            pass
+        return self.process.wait(GIVE_UP_S)
+
+    def text(self) -> str:
+        return "\n".join(line.rstrip() for line in self.screen.display)
+
+    @property
+    def restored(self) -> bool:
+        """Whether the terminal's settings are those it had before."""
+        return termios.tcgetattr(self._slave)[:4] == self._before[:4]
+
+    def close(self) -> None:
+        if self.process.poll() is None:
+            self.process.kill()
+            self.process.wait()
+        os.close(self._master)
+        os.close(self._slave)
+
+    def _read(self) -> bool:
+        if time.monotonic() > self._deadline:
+            raise AssertionError(f"hangs: {self.text()!r}")
+        ready = select.select([self._master], [], [], 0.2 if self.process.poll() is None else 0)[0]
+        if not ready:
+            return self.process.poll() is None
+        data = os.read(self._master, 65536)
+        self.raw += data
+        before, left, _ = data.partition(LEAVES)
+        self._stream.feed(before if left else data)
+        return bool(data)
