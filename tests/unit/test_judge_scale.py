@@ -241,3 +241,8 @@ def test_the_span_keeps_the_gain_the_bends_and_the_reference_and_loses_the_offse
     assert not [name for name in parts if "fit" in name]
     never = given(seen(0.45, 4.5, supply=5.0), trim=replace(trim, kind="nominal")).quantities["span_v"]
     assert "reference since the trim" not in {b.name for b in never.budget}
+
+
+def test_data_from_elsewhere_has_no_supply_of_the_rig() -> None:
+    trace = replace(TRACE, source="csv", supply=Channel(*(np.full(TRACE.t_s.size, 4.65),) * 3))
+    assert given(seen(0.09 * 4.65, 0.9 * 4.65, supply=4.65), trace=trace).verdict is FAIL

@@ -23,6 +23,7 @@ from judge_cases import (
 from outcomes import CLOSED_V, make_analysis
 from sweeprig.analysis.model import Cause, Code, LinearityResult
 from sweeprig.judge.model import Verdict
+from sweeprig.judge.profile_model import Range
 from sweeprig.words import Sense
 
 
@@ -228,3 +229,13 @@ def test_linearity_is_judged_with_an_angle_only() -> None:
 def test_a_span_too_small_fails() -> None:
     j = given(seen(0.45, 3.3))
     assert check(j, "span").verdict is FAIL
+
+
+def test_a_profile_for_a_falling_sensor_states_its_ranges_as_they_are() -> None:
+    limits = replace(
+        ADJUSTABLE.limits, closed=Range(4.4, 4.6, "V", "ours"), open=Range(0.4, 0.8, "V", "ours")
+    )
+    falling = replace(ADJUSTABLE, sensor=replace(ADJUSTABLE.sensor, sense="falling"), limits=limits)
+    j = given(seen(0.6, 4.5, supply=5.0, sense=Sense.FALLING), falling)
+    assert (check(j, "closed").low, check(j, "closed").high) == (4.4, 4.6)
+    assert j.verdict is PASS
