@@ -10,6 +10,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import numpy as np
 import pytest
 from typer.testing import CliRunner
 
@@ -27,6 +28,7 @@ from sweeprig.bench.trim_points import (
     trim_hookup,
     write_points,
 )
+from sweeprig.bench.trim_ramp import straighten, without_rests
 from sweeprig.bench.trim_text import drawn, trim_lines
 from sweeprig.cli.main import app
 from sweeprig.errors import InputError, SweeprigError, TrimError
@@ -51,9 +53,18 @@ class SourceRig(FakeRig):
         self.gain = GAIN
 
     def _obey(self, name, command):
+        if name == "histogram":
+            self.send_counts(command)
         if name == "start":
             self.now_v = next(self.volts, self.now_v)
         super()._obey(name, command)
+
+    def send_counts(self, command):
+        self._reply(command)
+        counts = counts_of("rp2350").astype("<u4")
+        for first in range(0, 4096, 512):
+            head = struct.pack(wire.HISTOGRAM_FORMAT, command["channel"], 0, first, command["windows"])
+            self.send(wire.HISTOGRAM, head + counts[first : first + 512].tobytes())
 
     def _next_packet(self):
         code = self.now_v / self.gain + ZERO + self.drift_lsb * self._packet
@@ -276,6 +287,38 @@ def test_marks_stand_where_the_number_is():
     assert drawn(-9.0)[0] == "<"
 
 
+def counts_of(chip: str = "rp2040", seed: int = 4) -> np.ndarray:
+    """Counts of a straight ramp on a simulated converter, resting at both ends."""
+    from sweeprig.twin.converter import draw_converter
+
+    converter = draw_converter(chip, np.random.default_rng(seed), noise_lsb=0.8)
+    rng = np.random.default_rng(seed)
+    u = np.concatenate([np.zeros(20_000), np.linspace(0.0, 3900.0, 400_000), np.full(20_000, 3900.0)])
+    return np.bincount(converter.codes(u + rng.normal(0, 0.8, u.size)), minlength=4096)
+
+
+def test_a_ramp_takes_out_what_the_usual_wide_codes_leave():
+    done = straighten(replace(made().trim, chip="rp2040"), counts_of(), ramp_percent=0.005)
+    assert done.worst_code in (511, 1535, 2559, 3583)
+    assert done.worst_dnl_lsb > 6
+    assert done.raw_lsb > 4
+    assert done.left_lsb < 0.6 < done.nominal_lsb < done.raw_lsb
+    assert done.trim.channels[0].linearity.method == "histogram"
+    assert len(done.trim.channels[2].u_at) > 2
+
+
+def test_resting_ends_of_a_ramp_are_left_out_and_wide_codes_are_kept():
+    counts = counts_of()
+    kept = without_rests(counts)
+    assert counts.max() > 5000 > kept.max()
+    assert kept[1535] == counts[1535]
+
+
+def test_a_fast_ramp_is_refused():
+    with pytest.raises(TrimError, match="too fast"):
+        straighten(made().trim, counts_of() // 50, ramp_percent=0.005)
+
+
 # --- the commands
 
 
@@ -347,3 +390,12 @@ def test_a_trim_by_the_monitor_from_the_command_line(on_source: SourceRig):
     run = CliRunner().invoke(app, ["trim", "--reference", "monitor", "--points", "20", "--json"])
     assert run.exit_code == 0, run.output
     assert json.loads(run.stdout)["trim"]["reference"] == "monitor"
+
+
+def test_a_ramp_from_the_command_line(on_source: SourceRig):
+    assert CliRunner().invoke(app, TRIM, input="".join(f"{v}\n" for v in VOLTS)).exit_code == 0
+    run = CliRunner().invoke(app, ["trim", "ramp", "--seconds", "1", "--json"])
+    assert run.exit_code == 0, run.output
+    assert json.loads(run.stdout)["trim"]["channels"][0]["linearity"]["method"] == "histogram"
+    shown = CliRunner().invoke(app, ["trim", "show"])
+    assert "line+linearity" in shown.stdout

@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from sweeprig.bench.trim import TrimDone
+from sweeprig.bench.trim_ramp import Straightened
 from sweeprig.bench.trim_verify import Verified, age_days, due
 from sweeprig.frontend import front_end
 from sweeprig.trim.mistakes import CHANNEL_NAMES
@@ -159,4 +160,24 @@ def verified_json(found: Sequence[Verified]) -> dict[str, Any]:
              "shown_v": v.shown_v, "shown_u95_v": v.u95_shown_v, "score": v.score, "verdict": v.verdict}
             for v in found
         ],
+    }  # fmt: skip
+
+
+def straightened_lines(done: Straightened) -> list[str]:
+    """Return the departures from a straight line before and after."""
+    d = done.density
+    return [
+        f"Codes {int(d.code[0])} to {int(d.code[-1])} counted, {d.hits:.0f} times each",
+        f"Widest code {done.worst_code}: {done.worst_dnl_lsb:+.1f} LSB",
+        f"Largest departure from a straight line: {done.raw_lsb:.1f} LSB as it is, {done.nominal_lsb:.1f} with the "
+        f"usual wide codes taken off, {done.left_lsb:.2f} with what was measured",
+    ]
+
+
+def straightened_json(done: Straightened) -> dict[str, Any]:
+    """Return the same as JSON data."""
+    return {
+        "codes": [int(done.density.code[0]), int(done.density.code[-1])], "hits": done.density.hits,
+        "worst_code": done.worst_code, "worst_dnl_lsb": done.worst_dnl_lsb, "raw_lsb": done.raw_lsb,
+        "nominal_lsb": done.nominal_lsb, "left_lsb": done.left_lsb, "trim": trim_to_dict(done.trim),
     }  # fmt: skip

@@ -248,6 +248,45 @@ def _stored(uid: str, folder: Path) -> Trim:
     return found
 
 
+@trim_app.command("ramp")
+def ramp(
+    port: opt.Port = "",
+    seconds: Annotated[
+        float, typer.Option("--seconds", min=1.0, max=3600.0, help="How long to count [s].")
+    ] = 60.0,
+    linearity: Annotated[
+        float, typer.Option("--linearity", min=0.0, max=5.0, help="The ramp's own, ± per cent of its range.")
+    ] = 0.01,
+    as_json: opt.AsJson = False,
+) -> None:
+    """Measure the converter's linearity with a slow straight ramp on signal A, and fit the stored trim again."""
+    from sweeprig.bench.rig import opened_rig
+    from sweeprig.bench.trim_ramp import count_codes, straighten
+    from sweeprig.bench.trim_text import straightened_json, straightened_lines
+    from sweeprig.cli.sweep_cmd import settings
+    from sweeprig.trim.store import save_trim
+
+    config, places = settings()
+    with opened_rig(port or config.port) as client:
+        stored = _stored(str(client.hello()["uid"]), places.trims)
+        console.say(
+            "A generator's ramp or triangle, from below 0.1 V to above 4.9 V, goes on signal A; slow is good."
+        )
+        counts = count_codes(
+            client,
+            seconds=seconds,
+            progress=lambda share: console.progress(f"Counting codes: {100 * share:3.0f} %"),
+        )
+    console.end_progress()
+    done = straighten(stored, counts, ramp_percent=linearity)
+    save_trim(done.trim, folder=places.trims)
+    if as_json:
+        console.show_json(straightened_json(done))
+        return
+    for line in straightened_lines(done):
+        console.show(line)
+
+
 @trim_app.command("show")
 def show(rig: Rig = "", as_json: opt.AsJson = False) -> None:
     """Print a stored trim: line, residuals, what it is worth, its check standards."""

@@ -47,7 +47,17 @@ def monitor_volts(
             next_step="trim the rig with a meter first, then again with --reference monitor",
         )
     node, line = np.asarray(node_v, np.float64), monitor.line
-    x = np.stack([np.ones_like(node), node], axis=1)
+    return line.offset_v + line.gain_v * node, _covariance(node, line, n_readings)
+
+
+def reference_covariance(volts_v: FloatArray, monitor: ChannelTrim, *, n_readings: int = 8) -> FloatArray:
+    """Return the covariance [V2] (n, n) of volts (n,) that the monitor once read."""
+    line = monitor.line
+    return _covariance((np.asarray(volts_v, np.float64) - line.offset_v) / line.gain_v, line, n_readings)
+
+
+def _covariance(node_v: FloatArray, line: Line, n_readings: int) -> FloatArray:
+    x = np.stack([np.ones_like(node_v), node_v], axis=1)
     common = x @ np.array([[line.var_offset, line.cov], [line.cov, line.var_gain]]) @ x.T
     own = line.gain_v**2 * (rectangular(INL_V) ** 2 + NOISE_V**2 / n_readings)
-    return line.offset_v + line.gain_v * node, common + own * np.eye(node.size)
+    return np.asarray(common + own * np.eye(node_v.size))
