@@ -33,6 +33,7 @@ class SweepOrder:
     choices: Choices = field(default_factory=Choices)
     sheet: str = "html"  # html | pdf | both | none
     records_url: str | None = None  # None keeps no record
+    batch: str = ""  # of a series
 
 
 @dataclass(frozen=True)
@@ -135,5 +136,5 @@ def finish(capture: Capture, path: Path, order: SweepOrder) -> SweepDone:
         from sweeprig.records.store import open_store
 
         with open_store(order.records_url) as store:
-            record = store.add(outcome, path)
+            record = store.add(outcome, path, batch=order.batch)
     return SweepDone(outcome, path, sheets, record)

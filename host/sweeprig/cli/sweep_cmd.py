@@ -152,6 +152,11 @@ def sweep(
     confirm: ConfirmKeys = None,
     drive: DriveOption = "",
     override: Override = "",
+    series: Annotated[
+        bool,
+        typer.Option("--series", help="Sweep a batch: each sweep starts on movement and ends by itself."),
+    ] = False,
+    batch: Annotated[str, typer.Option("--batch", help="With --series: the batch's name.")] = "",
     budget: opt.Budget = False,
     as_json: opt.AsJson = False,
 ) -> None:
@@ -171,6 +176,11 @@ def sweep(
     order = make_order(setup, out, sheet, guard)
     report_recovered(order.folder)
     with opened_rig(port or config.port) as client:
+        if series:
+            from sweeprig.cli.series_cmd import run_series
+
+            run_series(client, order, name=batch, confirm=confirm, as_json=as_json)
+            return
         done = take_sweep(client, order, confirm=confirm, countdown=countdown)
     show_done(done, as_json=as_json, budget=budget)
 

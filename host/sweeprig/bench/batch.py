@@ -1,0 +1,182 @@
+"""What a batch comes to: a table, and for each end spread, outliers, capability and tolerance interval."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from sweeprig.bench import batch_stats as st
+from sweeprig.bench.series import Entry, last_of_each
+from sweeprig.judge.model import Check, Quantity
+from sweeprig.judge.outcome import Outcome
+from sweeprig.records.rows import Record
+
+ENDS = ("closed", "open")
+
+
+@dataclass(frozen=True)
+class EndSummary:
+    """One end over the batch. Volts at nominal supply where the profile is ratiometric; None: too few."""
+
+    end: str
+    missing: tuple[str, ...]  # serial numbers without this end
+    spread: st.Spread | None
+    outliers: tuple[str, ...]  # serial numbers
+    capability: st.Capability | None
+    tolerance: st.Tolerance | None
+    largest_u95: float | None  # [V] of a single sensor
+
+
+@dataclass(frozen=True)
+class Summary:
+    """The whole batch; a sensor swept more than once counts with its last sweep."""
+
+    name: str
+    n_sensors: int
+    n_sweeps: int
+    verdicts: dict[str, int]
+    ends: tuple[EndSummary, ...]
+
+
+def entry_of(outcome: Outcome, *, serial: str, attempt: int, ended: str, capture_file: str) -> Entry:
+    """Return one sweep as an entry; an end that the profile limits stands at nominal supply, as it is judged."""
+    judgement = outcome.judgement
+    checks = {c.name: c for c in judgement.checks}
+    closed, opened = (_end(checks.get(e), judgement.quantities.get(f"{e}_v")) for e in ENDS)
+    return Entry(
+        serial=serial,
+        attempt=attempt,
+        verdict=str(judgement.verdict),
+        reason=judgement.reason,
+        closed_v=closed[0],
+        closed_u95=closed[1],
+        open_v=opened[0],
+        open_u95=opened[1],
+        codes=tuple(str(f.code) for f in judgement.findings if f.severity == "fault"),
+        closed_limits=_limits(checks.get("closed")),
+        open_limits=_limits(checks.get("open")),
+        ended=ended,
+        capture_file=capture_file,
+    )
+
+
+def _end(check: Check | None, q: Quantity | None) -> tuple[float | None, float | None]:
+    if check is not None and check.value is not None:
+        return check.value, check.u95
+    return (q.value, q.u95) if q is not None else (None, None)
+
+
+def _limits(check: Check | None) -> tuple[float | None, float | None]:
+    return (None, None) if check is None else (check.low, check.high)
+
+
+def entries_of_records(records: Sequence[Record]) -> list[Entry]:
+    """Return records, oldest first, as entries; their volts are as measured and without limits."""
+    seen: dict[str, int] = {}
+    out = []
+    for r in records:
+        serial = r.serial or r.label or f"record {r.id}"
+        seen[serial] = seen.get(serial, 0) + 1
+        out.append(
+            Entry(
+                serial, seen[serial], r.verdict, r.reason, r.closed_v, r.closed_u95, r.open_v, r.open_u95, r.codes,
+                capture_file=r.capture_file,
+            )
+        )  # fmt: skip
+    return out
+
+
+def summarise(name: str, entries: Sequence[Entry]) -> Summary:
+    """Return what a batch comes to."""
+    latest = last_of_each(entries)
+    words = ("pass", "fail", "undecided")
+    return Summary(
+        name,
+        len(latest),
+        len(entries),
+        {w: sum(e.verdict == w for e in latest) for w in words},
+        tuple(_end_summary(end, latest) for end in ENDS),
+    )
+
+
+def _end_summary(end: str, latest: Sequence[Entry]) -> EndSummary:
+    having = [e for e in latest if getattr(e, f"{end}_v") is not None]
+    missing = tuple(e.serial for e in latest if getattr(e, f"{end}_v") is None)
+    if not having:
+        return EndSummary(end, missing, None, (), None, None, None)
+    values = [float(getattr(e, f"{end}_v")) for e in having]
+    limits = {getattr(e, f"{end}_limits") for e in having}
+    low, high = limits.pop() if len(limits) == 1 else (None, None)
+    s = st.spread(values)
+    return EndSummary(
+        end,
+        missing,
+        s,
+        tuple(having[i].serial for i in st.outliers(values).indices),
+        st.capability(s, low=low, high=high),
+        st.tolerance(s),
+        max((u for e in having if (u := getattr(e, f"{end}_u95")) is not None), default=None),
+    )
+
+
+def batch_lines(name: str, entries: Sequence[Entry]) -> list[str]:
+    """Return table and summary as text."""
+    s = summarise(name, entries)
+    odd = {serial for end in s.ends for serial in end.outliers}
+    lines = [f"Batch {name}: {s.n_sensors} sensors, {s.n_sweeps} sweeps", ""]
+    lines.append(f"  {'serial':20}{'verdict':11}{'closed [V]':19}{'open [V]':19}findings")
+    for e in last_of_each(entries):
+        notes = [*e.codes, *(["outlier"] if e.serial in odd else [])]
+        notes += [f"sweep {e.attempt}"] if e.attempt > 1 else []
+        notes += ["ended after its longest time"] if e.ended == "longest" else []
+        closed, opened = _pm(e.closed_v, e.closed_u95), _pm(e.open_v, e.open_u95)
+        lines.append(f"  {e.serial[:19]:20}{e.verdict:11}{closed:19}{opened:19}{', '.join(notes)}".rstrip())
+    counts = ", ".join(f"{n} {w}" for w, n in s.verdicts.items() if n)
+    lines += ["", f"  {counts or 'nothing swept'}"]
+    for end in s.ends:
+        lines += _end_lines(end)
+    return lines
+
+
+def _pm(value: float | None, u95: float | None) -> str:
+    return "-" if value is None else f"{value:.4f}" + ("" if u95 is None else f" ± {u95:.4f}")
+
+
+def _end_lines(end: EndSummary) -> list[str]:
+    s = end.spread
+    if s is None:
+        return [f"  {end.end}: not measured on any"]
+    if s.sd is None:
+        return [f"  {end.end}: one sensor, {s.mean:.4f} V"]
+    lines = [
+        f"  {end.end}: mean {s.mean:.4f} V, standard deviation {1e3 * s.sd:.1f} mV (robust {1e3 * s.robust_sd:.1f}),"
+        f" {s.low:.4f} to {s.high:.4f} V, n = {s.n}"
+    ]
+    few = s.n < st.LEAST_FOR_OUTLIERS
+    found = "too few to test" if few else ", ".join(end.outliers) or "none"
+    lines.append(f"    outliers (generalised ESD, 5 %): {found}")
+    c, t = end.capability, end.tolerance
+    if c is not None and c.cpk is not None:
+        cp = "" if c.cp is None else f"Cp {c.cp:.2f}, "
+        small = f"; {s.n} sensors are few for this" if s.n < st.LEAST_FOR_CAPABILITY else ""
+        lines.append(f"    {cp}Cpk {c.cpk:.2f}, with 95 % confidence at least {c.cpk_low:.2f}{small}")
+    if t is not None:
+        lines.append(
+            f"    95 % of such sensors lie between {t.low:.4f} and {t.high:.4f} V with 95 % confidence"
+            f" (k = {t.k:.3f}, were they normally distributed)"
+        )
+    if end.largest_u95 is not None and end.largest_u95 > s.sd:
+        lines.append(
+            "    the uncertainty of one sweep is larger than the spread: the rig hides the sensors' own"
+        )
+    return lines
+
+
+def batch_json(name: str, entries: Sequence[Entry]) -> dict[str, Any]:
+    """Return entries and summary as a JSON object."""
+    return {
+        "batch": name,
+        "entries": [{**asdict(e), "codes": list(e.codes)} for e in entries],
+        "summary": asdict(summarise(name, entries)),
+    }

@@ -1,0 +1,126 @@
+"""The lever followed live: rests and movements of signal A from traces as they come. Pure; time is the trace's."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from sweeprig.capture.model import FloatArray, Trace
+
+STEP_S = 0.02  # [s] of windows whose median is one level: a short dropout does not show in it
+STILL_S = 0.15  # [s] without progress after which a movement has ended; own choice, no source
+
+
+@dataclass(frozen=True)
+class Move:
+    """One movement of the lever, from one rest or turning point to the next."""
+
+    from_v: float  # [V]
+    to_v: float  # [V]
+    start_s: float  # [s]
+    seconds: float  # [s]
+
+    @property
+    def size_v(self) -> float:
+        """Distance [V], rising positive."""
+        return self.to_v - self.from_v
+
+
+@dataclass
+class Lever:
+    """Follows the lever. `least_v` [V] is the smallest movement that counts."""
+
+    least_v: float
+    level_v: float = float("nan")  # [V] latest
+    now_s: float = 0.0  # [s] end of the latest level
+    still_from_s: float | None = None  # [s] since when it rests; None: it moves
+    _anchor: tuple[float, float] | None = None  # (t, v) of the rest or turning point
+    _extreme: tuple[float, float] = (0.0, 0.0)
+    _direction: int = 0
+    _left: list[FloatArray] = field(default_factory=list)
+
+    @property
+    def rest_s(self) -> float:
+        """How long it has rested [s]; 0 while it moves."""
+        return 0.0 if self.still_from_s is None else self.now_s - self.still_from_s
+
+    def feed(self, trace: Trace) -> list[Move]:
+        """Take the next windows; return the movements that have ended."""
+        n = max(1, round(STEP_S / trace.window_s))
+        self._left.append(np.stack([trace.t_s, trace.signal_a.mean_v]))
+        rows = np.concatenate(self._left, axis=1)
+        whole = rows.shape[1] // n
+        self._left = [rows[:, whole * n :]]
+        moves = []
+        for part in np.split(rows[:, : whole * n], whole, axis=1) if whole else []:
+            move = self._level(float(part[0, -1]) + trace.window_s, float(np.median(part[1])))
+            if move is not None:
+                moves.append(move)
+        return moves
+
+    def _level(self, t: float, v: float) -> Move | None:
+        self.level_v, self.now_s = v, t
+        if self._anchor is None:
+            self._anchor, self.still_from_s = (t, v), t
+        if self._direction == 0:
+            self._at_rest(t, v)
+            return None
+        ahead = (v - self._extreme[1]) * self._direction
+        if ahead > self.least_v / 8:
+            self._extreme = (t, v)
+        elif -ahead > self.least_v:
+            return self._turned(t, v)
+        elif t - self._extreme[0] >= STILL_S:
+            return self._stopped(v)
+        return None
+
+    def _at_rest(self, t: float, v: float) -> None:
+        assert self._anchor is not None
+        away = v - self._anchor[1]
+        if abs(away) > self.least_v:
+            self._direction, self._extreme, self.still_from_s = (1 if away > 0 else -1), (t, v), None
+        elif abs(away) < self.least_v / 8:
+            self._anchor = (t, self._anchor[1])
+
+    def _turned(self, t: float, v: float) -> Move:
+        move = self._move(self._extreme[1])
+        self._anchor, self._direction, self._extreme = self._extreme, -self._direction, (t, v)
+        return move
+
+    def _stopped(self, v: float) -> Move:
+        move = self._move(v)
+        self.still_from_s = self._extreme[0]
+        self._anchor, self._direction = (self.now_s, v), 0
+        return move
+
+    def _move(self, to_v: float) -> Move:
+        assert self._anchor is not None
+        start = self._anchor[0]
+        return Move(self._anchor[1], to_v, start, self._extreme[0] - start)
+
+
+@dataclass
+class StrokeCount:
+    """Counts strokes end to end among movements, the ends being those seen so far.
+
+    A stroke is at least FULL of the span seen and at least HALF_SPAN of the profile's least span `span_v` [V]; the
+    analysis of the whole capture has the last word.
+    """
+
+    span_v: float
+    n: int = 0
+    low_v: float = float("inf")
+    high_v: float = float("-inf")
+
+    FULL = 0.85  # own choice, no source
+    HALF_SPAN = 0.5  # own choice, no source
+
+    def take(self, move: Move) -> bool:
+        """Return whether this movement was a stroke."""
+        self.low_v = min(self.low_v, move.from_v, move.to_v)
+        self.high_v = max(self.high_v, move.from_v, move.to_v)
+        seen = self.high_v - self.low_v
+        full = abs(move.size_v) >= max(self.FULL * seen, self.HALF_SPAN * self.span_v)
+        self.n += full
+        return full

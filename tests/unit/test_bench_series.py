@@ -1,0 +1,226 @@
+"""A series: the trigger, the coach, the order of sensors."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from sweeprig.bench.coach import DONE, HOLD, PUSH, SLOW, SMALL, STROKES, Coach
+from sweeprig.bench.lever import Lever, StrokeCount
+from sweeprig.bench.series import LEAD_S, Batch, Entry, Phase, Trigger, last_of_each
+from sweeprig.capture.model import Channel, FloatArray, Trace
+from sweeprig.errors import InputError
+from sweeprig.judge.profile import load_profile
+
+WINDOW_S = 1e-3
+PROFILE = load_profile(
+    "adjustable-potentiometer"
+)  # 3 strokes, 2 % of supply starts, 0.5 s rest, 30 s at the longest
+
+
+def course(*legs: tuple[float, float]) -> FloatArray:
+    """Volts over time from (seconds, volts at their end); a leg that ends where it began is a rest."""
+    parts, at = [], legs[0][1]
+    for seconds, goal in legs:
+        u = np.arange(1, round(seconds / WINDOW_S) + 1) / round(seconds / WINDOW_S)
+        parts.append(at + (goal - at) * (3 * u**2 - 2 * u**3))
+        at = goal
+    return np.concatenate(parts)
+
+
+def traces(v: FloatArray, *, chunk: int = 137, noise_v: float = 1e-3) -> list[Trace]:
+    rng = np.random.default_rng(1)
+    v = v + rng.normal(0, noise_v, v.size)
+    out = []
+    for k in range(0, v.size, chunk):
+        part = v[k : k + chunk]
+        out.append(
+            Trace(
+                t_s=(k + np.arange(part.size)) * WINDOW_S,
+                signal_a=Channel(part, part, part),
+                signal_b=None,
+                supply=None,
+                window_s=WINDOW_S,
+                n_per_window=166,
+                lsb_v=1e-3,
+                full_scale_v=5.5,
+                gap_before=np.zeros(part.size, bool),
+            )
+        )
+    return out
+
+
+C, W = 0.45, 4.4  # closed, wide open [V]
+THREE = ((1.0, C), (0.6, W), (0.3, W), (0.6, C), (0.3, C), (0.6, W), (0.3, W))
+
+
+def run(trigger: Trigger, v: FloatArray, **how: float) -> float:
+    """Feed until it is over; return the time at which that was."""
+    for trace in traces(v, **how):  # type: ignore[arg-type]
+        if trigger.feed(trace) is Phase.OVER:
+            return float(trace.t_s[-1])
+    return float("nan")
+
+
+def test_a_sweep_starts_on_movement_and_ends_after_its_strokes_and_a_rest() -> None:
+    trigger = Trigger(PROFILE)
+    over = run(trigger, course(*THREE, (2.0, W)))
+    assert trigger.ended == "strokes"
+    assert trigger.strokes.n == 3
+    assert trigger.start_s == pytest.approx(1.09, abs=0.05)  # 2 % of 5 V is passed 0.08 s into the movement
+    assert trigger.keep_from_s == pytest.approx(trigger.start_s - LEAD_S)
+    assert over == pytest.approx(3.4 + 0.5, abs=0.16)  # last stroke ends at 3.4 s; a chunk is 0.137 s
+
+
+def test_nothing_starts_while_the_lever_rests_or_drifts() -> None:
+    trigger = Trigger(PROFILE)
+    drift = course((20.0, C)) + 0.002 * np.arange(20000) * WINDOW_S
+    assert np.isnan(run(trigger, drift, noise_v=5e-3))
+    assert trigger.phase is Phase.ARMED
+
+
+def test_it_is_not_armed_before_the_lever_rests() -> None:
+    trigger = Trigger(PROFILE)
+    moving = course((0.2, C), (0.4, W), (0.4, C), (0.4, W), (0.4, C))
+    run(trigger, moving)
+    assert trigger.phase is Phase.SETTLING
+    assert trigger.strokes.n == 0
+
+
+def test_a_dropout_at_rest_starts_nothing() -> None:
+    trigger = Trigger(PROFILE)
+    v = course((3.0, C))
+    v[1500:1506] = 0.0
+    run(trigger, v)
+    assert trigger.phase is Phase.ARMED
+
+
+def test_a_hesitation_is_not_two_strokes_and_half_strokes_do_not_count() -> None:
+    trigger = Trigger(PROFILE)
+    legs = (
+        (1.0, C),
+        (0.6, W),
+        (0.3, W),
+        (0.5, 2.0),
+        (0.4, 2.0),
+        (0.5, W),
+        (0.3, W),
+        (0.3, 2.5),
+        (0.05, 2.5),
+        (0.3, C),
+    )
+    assert np.isnan(run(trigger, course(*legs, (1.5, C))))
+    assert trigger.strokes.n == 2  # up, and down with a pause too short to be a rest
+    assert trigger.phase is Phase.RUNNING
+
+
+def test_the_longest_time_ends_a_sweep_that_never_has_its_strokes() -> None:
+    profile = replace(
+        PROFILE, series=replace(PROFILE.series, longest=replace(PROFILE.series.longest, value=4.0))
+    )
+    trigger = Trigger(profile)
+    over = run(trigger, course((1.0, C), (0.5, W), (8.0, W)))
+    assert trigger.ended == "longest"
+    assert over == pytest.approx(5.1, abs=0.2)
+
+
+def test_a_falling_sensor_and_a_tremor() -> None:
+    trigger = Trigger(PROFILE)
+    v = 5 - course(*THREE, (2.0, W))
+    v[1600:] += 0.03 * np.sin(2 * np.pi * 10 * np.arange(v.size - 1600) * WINDOW_S)
+    run(trigger, v)
+    assert (trigger.ended, trigger.strokes.n) == ("strokes", 3)
+
+
+def test_moves_have_their_size_and_length() -> None:
+    lever = Lever(0.1)
+    moves = [
+        m
+        for t in traces(course((0.5, 1.0), (2.0, 3.0), (0.5, 3.0), (0.5, 2.0), (0.5, 2.0)))
+        for m in lever.feed(t)
+    ]
+    assert [round(m.size_v, 2) for m in moves] == [2.0, -1.0]
+    assert moves[0].seconds == pytest.approx(2.0, abs=0.25)
+    assert lever.rest_s == pytest.approx(0.5, abs=0.1)
+    assert sum(StrokeCount(3.0).take(m) for m in moves) == 1  # 1 V is less than half of the least span
+
+
+def test_coaching_leads_through_and_tells_what_was_done() -> None:
+    coach = Coach(PROFILE, needed=3)
+    said: list[str] = []
+    legs = (
+        (0.8, C), (2.2, W), (0.4, W), (0.8, C), (0.3, C), (0.8, W), (0.4, W), (0.8, C), (0.8, C),
+        (0.2, 0.9), (0.3, 0.9), (0.2, C), (0.3, C), (0.2, 0.9), (0.3, 0.9), (0.2, C), (4.0, C),
+    )  # fmt: skip
+    for trace in traces(course(*legs)):
+        advice = coach.feed(trace)
+        if not said or said[-1] != advice.ask:
+            said.append(advice.ask)
+    assert said == [HOLD, SLOW, STROKES, HOLD, SMALL, PUSH, DONE]
+    assert advice.line.startswith("strokes 4 of 3   next: all done")
+    done = coach.done
+    assert done[0].startswith("held closed at the start, 0.")
+    assert done[1].startswith("opened slowly, 2.")
+    assert done[2] == "4 full strokes"
+    assert done[3].startswith("held closed after the strokes, ")
+    assert done[4] == "4 small moves near closed"
+    assert done[5].startswith("gentle side push asked for, ")
+    assert done[5].endswith(" mV")
+
+
+def test_coaching_lists_nothing_that_was_not_seen() -> None:
+    coach = Coach(PROFILE)
+    for trace in traces(course((0.3, C), (0.5, W), (0.2, W))):
+        coach.feed(trace)
+    assert [d.split(",")[0] for d in coach.done] == ["held closed at the start", "1 full stroke"]
+
+
+def entry(serial: str, attempt: int = 1, verdict: str = "pass", closed: float | None = 0.45) -> Entry:
+    return Entry(serial, attempt, verdict, "", closed, 2e-3, 4.4, 2e-3, closed_limits=(0.4, 0.5))
+
+
+def test_keys_of_a_scanner_of_enter_and_of_the_space_bar() -> None:
+    batch = Batch("B7")
+    assert not batch.key("SN 4")
+    assert batch.typed == "SN 4"
+    assert batch.key("2\r")
+    assert (batch.serial, batch.typed) == ("SN 42", "")
+    batch.add(entry("SN 42"))
+    assert batch.key(" ")
+    assert (batch.serial, batch.attempt) == ("SN 42", 2)
+    assert batch.key("\n")
+    assert (batch.serial, batch.attempt) == ("B7-001", 1)
+    assert not batch.key("ab\x7f")
+    assert batch.typed == "a"
+    assert not batch.key("\x1b")
+
+
+def test_a_scan_that_came_while_we_looked_away_is_kept() -> None:
+    batch = Batch("B")
+    assert batch.key("one\ntwo")
+    assert (batch.serial, batch.typed) == ("one", "two")
+    assert batch.key("\n")
+    assert batch.serial == "two"
+
+
+def test_the_first_sweep_by_button_is_the_first_sensor() -> None:
+    batch = Batch("B")
+    batch.again()
+    assert batch.serial == "B-001"
+    with pytest.raises(InputError):
+        Batch("B").add(entry(""))
+
+
+def test_counting_leaves_out_numbers_that_were_scanned() -> None:
+    batch = Batch("B")
+    batch.next_sensor("B-001")
+    batch.add(entry("B-001"))
+    batch.next_sensor()
+    assert batch.serial == "B-002"
+
+
+def test_a_repeat_takes_the_place_of_the_sweep_before() -> None:
+    entries = [entry("a"), entry("b", verdict="fail"), entry("b", 2), entry("c")]
+    assert [(e.serial, e.attempt) for e in last_of_each(entries)] == [("a", 1), ("b", 2), ("c", 1)]
