@@ -13,7 +13,8 @@ import pytest
 from sweepboard import wire
 from sweeprig.errors import HookupError
 from sweeprig.twin.capture import capture_of, play
-from sweeprig.twin.render import weights
+from sweeprig.twin.render import ChannelPlay, Source, weights
+from sweeprig.twin.scene import Event
 from sweeprig.twin.sensors import Fault, load_sensor
 from sweeprig.twin.trimming import BenchMeter, Meter, trim_points
 from sweeprig.twin.world import BIAS_DOWN, BURDEN, SUPPLY, TAPPED, World
@@ -93,6 +94,23 @@ def test_a_supply_dropout_stands_on_all_channels_a_worn_place_on_one() -> None:
     assert low[at_drop].all()
     assert low[at_lift].tolist() == [True, False, False]
     assert not low[: at_drop - 3].any()
+
+
+def test_an_event_inside_another_of_its_channel_adds_nothing() -> None:
+    outer = Event(5e-3, 14e-3, 0, "lift", 1.0, 0)
+    inner = Event(7e-3, 9e-3, 0, "lift", 0.5, 0)
+    net, knots = World("good").networks(ON)[0], np.ones(61)
+    source = Source(2.0 * knots, knots / 500.0)
+    drawn = []
+    for events in ([outer], [outer, inner]):
+        one = ChannelPlay(0)
+        one.add(events)
+        line = np.zeros(60 * 83)
+        for first, volts in one.draw(1.2 * knots, 0.0, net, source, {}):
+            line[first : first + volts.size] += volts
+        drawn.append(line)
+    assert np.array_equal(drawn[0], drawn[1])
+    assert drawn[0].min() < -1.0
 
 
 def test_a_lifted_ground_sends_the_signal_to_supply() -> None:

@@ -64,7 +64,7 @@ class ChannelPlay:
         return new
 
     def add(self, events: list[Event]) -> None:
-        """Take events in order of their start; where two overlap, the later one begins after the first."""
+        """Take events in order of their start; where two overlap, the later begins after the first."""
         self._waiting.extend(e for e in events if e.channel == self._channel)
 
     def draw(
@@ -82,6 +82,8 @@ class ChannelPlay:
             if event is None:
                 break
             begin = max(event.start_s, now)
+            if self._open is None and event.stop_s <= begin:  # wholly inside the one before
+                continue
             if self._open is None:
                 pieces += self._settle(job, now, begin)
                 self._switch(job, begin, event, into=True)
