@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from sweeprig.bench.gauge import LEAST_CATEGORIES, FloatArray, Parts, Study, judged
+from sweeprig.bench.gauge import BEARABLE, GOOD, LEAST_CATEGORIES, FloatArray, Parts, Study, judged
 from sweeprig.errors import AnalysisError, CsvError
 from sweeprig.records.rows import Record
 
@@ -73,16 +73,12 @@ def readings_of_records(records: Sequence[Record], end: str) -> list[Reading]:
 
 
 def table(readings: Sequence[Reading]) -> FloatArray:
-    """Return the values as (parts, operators, trials). Raises AnalysisError where cells hold unlike numbers of trials."""
-    parts, operators = (
-        list(dict.fromkeys(r.part for r in readings)),
-        list(dict.fromkeys(r.operator for r in readings)),
-    )
-    cells = {
-        (p, o): [r.value_v for r in readings if (r.part, r.operator) == (p, o)]
-        for p in parts
-        for o in operators
-    }
+    """Return the values as (parts, operators, trials). Raises AnalysisError where the study is not complete."""
+    parts = list(dict.fromkeys(r.part for r in readings))
+    operators = list(dict.fromkeys(r.operator for r in readings))
+    cells: dict[tuple[str, str], list[float]] = {(p, o): [] for p in parts for o in operators}
+    for r in readings:
+        cells[r.part, r.operator].append(r.value_v)
     counts = {len(v) for v in cells.values()}
     if len(counts) != 1:
         least = min(cells, key=lambda c: len(cells[c]))
@@ -105,19 +101,19 @@ def gauge_lines(s: Study, tolerance_v: float | None) -> list[str]:
     ):  # fmt: skip
         lines.append(f"  {label:34}{_mv(s.by_range, name):>20}{_mv(s.by_anova, name):>23}")
     both = (s.by_range, s.by_anova)
-    lines.append(
-        f"  {'GRR, % of all':34}"
-        + "".join(f"{_plain(p.percent, 1):>{w}}" for p, w in zip(both, (20, 23), strict=True))
-    )
+    percent = [_plain(p.percent, 1) for p in both]
+    lines.append(f"  {'GRR, % of all':34}{percent[0]:>20}{percent[1]:>23}")
     lines.append(f"  {'sensors told apart (ndc)':34}{s.by_range.categories:>20}{s.by_anova.categories:>23}")
     if tolerance_v:
         shares = [f"{p.of_tolerance(tolerance_v):.1f}" for p in both]
         lines.append(f"  {'6 GRR, % of the tolerance':34}{shares[0]:>20}{shares[1]:>23}")
     lines += [
         "",
-        f"  The rig is {judged(s.by_anova)} for telling these sensors apart (common practice: below 10 % good,",
+        f"  The rig is {judged(s.by_anova)} for telling these sensors apart (common practice: below",
     ]
-    lines.append(f"  up to 30 % bearable, at least {LEAST_CATEGORIES} told apart).")
+    lines.append(
+        f"  {GOOD:.0f} % good, up to {BEARABLE:.0f} % bearable, at least {LEAST_CATEGORIES} told apart)."
+    )
     if s.p_interaction is not None:
         what = (
             "joined with the repeatability"

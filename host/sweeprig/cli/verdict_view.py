@@ -41,7 +41,8 @@ def verdict_lines(
     verdict: str, reason: str, details: list[str], width: int, height: int, *, colour: bool = False
 ) -> list[str]:
     """Return a whole screen of at most `height` lines of `width` columns: the verdict, the reason, details below."""
-    text = [line[:width] for line in textwrap.wrap(reason, max(20, width - 4))[:3]]
+    most = max(0, min(3, height - len(details) - 4))  # the verdict itself needs a row
+    text = [line[:width] for line in textwrap.wrap(reason, max(20, width - 4))[:most]]
     below = [*text, "", *(d[:width] for d in details)]
     room = max(1, height - len(below) - 2)
     word = fitting(verdict, width, room)
