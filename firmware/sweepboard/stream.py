@@ -64,6 +64,7 @@ class Stream:
         """Stop sampling; what was taken goes out."""
         if not self.running:
             return
+        self.pump()
         self.running = False
         self.source.stop()
         self._close_packet()

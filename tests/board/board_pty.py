@@ -35,6 +35,13 @@ class BoardOnPty:
         """Let the board's time run."""
         self._thread.start()
 
+    def wait_for_reset(self, within_s: float = 10.0) -> None:
+        """Wait until the board has begun anew: until then it would take a host's bytes for the prompt's."""
+        end = self.board.seconds + within_s
+        while self.board.resets < 1 and self.board.seconds < end and self.failed is None:
+            self._ending.wait(0.01)
+        assert self.board.resets >= 1, "the board was not reset"
+
     def stop(self) -> None:
         """Stop the board's time and take the terminal away."""
         self._ending.set()
