@@ -7,13 +7,16 @@ from dataclasses import replace
 import numpy as np
 
 import outcomes as oc
+from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.model import Cause, Code, Event, Finding, LinearityResult, TwoTracks
 from sweeprig.capture.model import Channel, Trace
+from sweeprig.frontend import front_end
+from sweeprig.judge.judge import judge
 from sweeprig.judge.model import Check, Margin, Verdict
 from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.profile import load_profile
 from sweeprig.link.messages import Mark
-from sweeprig.words import Hookup, Sense
+from sweeprig.words import Hookup, Sense, Starts
 
 HOSTILE = (
     '<script>document.title="owned"</script>',
@@ -237,6 +240,21 @@ def from_csv() -> Outcome:
     return replace(base, trace=trace, capture=None, trim=None)
 
 
+def judged() -> Outcome:
+    """The worn sensor as the analysis and the judgement themselves see it, with all that they say."""
+    base, profile = oc.outcome(worn=True), load_profile("adjustable-potentiometer")
+    found = analyse(base.trace, starts=Starts.CLOSED, told_sense=Sense.UNKNOWN)
+    verdict = judge(
+        analysis=found,
+        trace=base.trace,
+        setup=base.setup,
+        profile=profile,
+        trim=base.trim,
+        front_end=front_end("full"),
+    )
+    return replace(base, analysis=found, judgement=verdict, profile=profile)
+
+
 def cases() -> dict[str, Outcome]:
     """Every outcome that a sheet is looked at with."""
     return {
@@ -250,6 +268,7 @@ def cases() -> dict[str, Outcome]:
         "wiggle": wiggle(),
         "angle": with_angle(),
         "csv": from_csv(),
+        "judged": judged(),
         "huge": huge(),
         "hostile": hostile(),
     }

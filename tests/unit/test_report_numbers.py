@@ -155,7 +155,7 @@ def test_figures() -> None:
     assert volts(0.45234, 0.4e-3) == "0.4523 V"
     assert volts(float("nan")) == "–"
     assert quantity_text(Quantity("x", "V", None, None, reason="why")) == "not measured: why"
-    assert quantity_text(Quantity("x", "", 0.09018, 4e-4)) == "0.0902 ±0.0004"
+    assert quantity_text(Quantity("x", "", 0.09018, 4e-4)) == "0.09018 ±0.00040"
     assert [duration(s) for s in (12e-6, 0.0032, 2.5, None)] == ["12 µs", "3.2 ms", "2.5 s", "–"]
     assert capture_code("3f2a91bc" + "0" * 56) == "3F2A-91BC"
     assert capture_code("") == ""

@@ -26,6 +26,7 @@ NAMES = (
     "wiggle",
     "angle",
     "csv",
+    "judged",
     "huge",
     "hostile",
 )

@@ -49,7 +49,7 @@ def event_rows(outcome: Outcome) -> list[dict[str, str]]:
         {
             "number": str(numbers.get(id(e), "")),
             "time": f"{e.start_s:.4f} s",
-            "text": facts.event_text(e),
+            "text": facts.event_text(e, shortest_s=outcome.trace.shortest_dropout_s),
             "supply": "moved too" if e.with_supply else steady,
             "stroke": "at rest" if e.stroke is None else str(e.stroke + 1),
         }

@@ -114,11 +114,12 @@ def where_event(event: Event) -> str:
     return f"{at}, at rest" if event.at_rest else at
 
 
-def event_text(event: Event) -> str:
-    """Return one event in words."""
+def event_text(event: Event, *, shortest_s: float | None) -> str:
+    """Return one event in words; nothing below what this rig and hookup can show (`shortest_s` [s]) is claimed."""
     depth = f"{fixed(event.depth_percent, 0)} % of supply deep"
     kind = KINDS.get(event.kind, event.kind)
-    long = duration(event.duration_s)
+    short = known(shortest_s) and event.duration_s < shortest_s
+    long = f"under {duration(shortest_s)}" if short else f"about {duration(event.duration_s)}"
     return f"{CHANNELS[event.channel]} {kind}, {depth}, {long}, {where_event(event)}"
 
 

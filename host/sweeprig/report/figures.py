@@ -54,9 +54,11 @@ def quantity_text(q: Quantity | None) -> str:
         return f"not measured: {q.reason}" if q is not None and q.reason else "not measured"
     if q.unit == "V":
         return f"{volts(q.value, q.u95)} {u_text(q.u95)}".strip()
-    tail = f" \N{PLUS-MINUS SIGN}{q.u95:.2g}" if q.u95 is not None and math.isfinite(q.u95) else ""
-    digits = f"{q.value:.4f}" if not q.unit else f"{q.value:.5g}"
-    return f"{digits}{tail} {q.unit}".strip().replace("-", MINUS)
+    if not q.unit:  # a ratio
+        tail = f" \N{PLUS-MINUS SIGN}{max(q.u95, 1e-5):.5f}" if known(q.u95) else ""
+        return f"{fixed(q.value, 5)}{tail}"
+    tail = f" \N{PLUS-MINUS SIGN}{q.u95:.2g}" if known(q.u95) else ""
+    return f"{q.value:.5g}{tail} {q.unit}".replace("-", MINUS)
 
 
 def duration(seconds: float | None) -> str:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from sweeprig.judge.model import Check, Margin
 from sweeprig.judge.outcome import Outcome
+from sweeprig.judge.profile_model import Profile
 from sweeprig.report.figures import NONE, known, number_text, u_text, volts
 from sweeprig.report.names import name_of
 
@@ -25,8 +26,9 @@ class LimitRow:
     source: str
 
 
-def margin_row(m: Margin) -> LimitRow:
+def margin_row(m: Margin, profile: Profile) -> LimitRow:
     """Return one margin in words; where it holds for ratio x nominal supply, `value` is that."""
+    limits = profile.limits
     return LimitRow(
         name=f"{name_of(m.end)}, {m.rail} rail",
         value=volts(m.value_v),
@@ -34,7 +36,7 @@ def margin_row(m: Margin) -> LimitRow:
         must=f"{'above' if m.rail == 'lower' else 'below'} {volts(m.limit_v)}",
         verdict=str(m.verdict),
         decide=m.would_decide,
-        source="",
+        source=(limits.lower_rail if m.rail == "lower" else limits.upper_rail).source,
     )
 
 
@@ -66,6 +68,6 @@ def check_row(check: Check) -> LimitRow:
 
 def limit_rows(outcome: Outcome) -> list[LimitRow]:
     """Return every limit: what fails or is open first, otherwise in the order of the judgement."""
-    rows = [margin_row(m) for m in outcome.judgement.margins]
+    rows = [margin_row(m, outcome.profile) for m in outcome.judgement.margins]
     rows += [check_row(c) for c in outcome.judgement.checks]
     return sorted(rows, key=lambda r: ORDER.get(r.verdict, 1))

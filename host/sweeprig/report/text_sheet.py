@@ -21,7 +21,8 @@ def _worst(outcome: Outcome) -> str:
     if worst is None:
         return "Worst event: none seen."
     n = len(outcome.analysis.events)
-    return f"Worst event of {n}: {facts.event_text(worst)}."
+    text = facts.event_text(worst, shortest_s=outcome.trace.shortest_dropout_s)
+    return f"Worst event of {n}: {text}."
 
 
 def _next_step(outcome: Outcome) -> str:

@@ -139,7 +139,7 @@ def _tables(outcome: Outcome, room: Room, table: list[dict[str, Any]]) -> dict[s
         | {"evidence": clip(f["evidence"], room.evidence), "next_step": clip(f["next_step"], room.next_step)}
         for f in found[: room.findings]
     ]
-    unseen = outcome.judgement.not_shown[: max(room.not_shown - len(short), 0)]
+    unseen = outcome.judgement.not_shown[: max(room.not_shown - 3 * len(short), 0)]
     return {
         "limits": limits[: room.limits],
         "more_limits": max(0, len(limits) - room.limits),
