@@ -24,6 +24,7 @@ from sweepboard import wire
 from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.ends import find_end
 from sweeprig.analysis.model import Rest
+from sweeprig.capture.model import Channel
 from sweeprig.frontend import FrontEnd, front_end
 from sweeprig.trim.codes import CODES
 from sweeprig.trim.density import density_linearity, ramp_density
@@ -32,7 +33,7 @@ from sweeprig.trim.model import ChannelTrim, Meter, Trim
 from sweeprig.trim.monitor import fit_monitor, monitor_volts
 from sweeprig.trim.ramp import fit_after_ramp
 from sweeprig.trim.uncertainty import budget_of
-from sweeprig.trim.volts import channel_volts, to_trace
+from sweeprig.trim.volts import channel_volts, to_trace, without_memory
 from sweeprig.twin.capture import Played, play
 from sweeprig.twin.hands import Hand
 from sweeprig.twin.sensors import SensorSpec
@@ -160,20 +161,20 @@ def _trims(world: World, seed: int, chip: str) -> Iterator[tuple[str, str, Chann
         yield "monitor", name, fit_channel(0, tuple(many), cov_v=cov_m, chip=chip)
 
 
-def _path(played: Played, trim: Trim, end_of_rig: FrontEnd) -> np.ndarray:
-    """Return signal A [V] as to_trace gives it; where the channel before leaves nothing, without the others."""
-    if not end_of_rig.buffered:
-        return to_trace(played.capture, trim=trim, front_end=end_of_rig).signal_a.mean_v
+def _channel(played: Played, own: ChannelTrim, number: int) -> Channel:
     r = played.capture.records
     return channel_volts(
-        r.sums[:, 0], r.mins[:, 0], r.maxs[:, 0], window=wire.WINDOW, trim=trim.channels[0]
-    ).mean_v
+        r.sums[:, number], r.mins[:, number], r.maxs[:, number], window=wire.WINDOW, trim=own
+    )
 
 
 def _ends(
-    played: Played, trim: Trim, end_of_rig: FrontEnd, rests: tuple[Rest, ...]
+    played: Played, own: ChannelTrim, end_of_rig: FrontEnd, supply: Channel, rests: tuple[Rest, ...]
 ) -> dict[str, tuple[float, float, float]]:
-    path, lsb_v = _path(played, trim, end_of_rig), end_of_rig.lsb_v
+    """Return (level, u, dof) of both ends from signal A as to_trace gives it."""
+    lsb_v, a = end_of_rig.lsb_v, _channel(played, own, 0)
+    kept = without_memory([a, a, supply], front_end=end_of_rig, conversion_hz=float(wire.CONVERSION_HZ))
+    path = kept[0].mean_v
     out = {}
     for place, end in (("low", "closed"), ("high", "open")):
         found = find_end(path, np.ones(path.size, bool), rests, place=place, lsb_v=lsb_v, supply=None)
@@ -198,9 +199,9 @@ def one(seed: int) -> list[Row]:
         if rests is None:
             trace = to_trace(played.capture, trim=trim, front_end=end)
             found = analyse(trace, starts=played.capture.setup.starts, told_sense=Sense.RISING)
-            rests = found.rests
+            rests, supply = found.rests, _channel(played, own, 2)
         truth = {"closed": played.truth.closed_v, "open": played.truth.open_v}
-        for name, (value, u, dof) in _ends(played, trim, end, rests).items():
+        for name, (value, u, dof) in _ends(played, own, end, supply, rests).items():
             budget = budget_of(
                 value, trim=trim, front_end=end, type_a=(u, dof), temperature_c=temperature, smps_mode=mode
             )

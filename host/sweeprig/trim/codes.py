@@ -17,6 +17,9 @@ from numpy.typing import NDArray
 from sweeprig.trim.model import FloatArray, Linearity
 
 CODES = 4096
+WIDE_SPREAD = (
+    2.0  # times the range seen: five boards, and of each only its widest code, show too little of it
+)
 BEND_CODES = 1000.0  # codes over which a smooth departure changes: assumed, a quarter of the range
 EDGE_LSB = 0.2  # standard deviation of one code's edge about the smooth departure: assumed
 WIDE_CODES = (511, 1535, 2559, 3583)
@@ -103,6 +106,6 @@ def departure_covariance(code: FloatArray, other: FloatArray, *, chip: str) -> F
     facts = chip_facts(chip)
     a, b = np.asarray(code, np.float64)[:, None], np.asarray(other, np.float64)[None, :]
     bend = facts.bend_lsb**2 * np.exp(-0.5 * ((a - b) / BEND_CODES) ** 2)
-    spread = rectangular(half_width(facts.wide_lsb)) ** 2
+    spread = rectangular(WIDE_SPREAD * half_width(facts.wide_lsb)) ** 2
     steps = sum(((a > w) * 1.0) * ((b > w) * 1.0) for w in WIDE_CODES)
     return np.asarray(bend + EDGE_LSB**2 * (np.abs(a - b) < 0.5) + spread * steps)

@@ -116,9 +116,8 @@ def calibration_lines(
         BudgetLine("fit and reference of the trim", "B", "normal", math.sqrt(var), "V", 1.0, line.dof),
         linearity_line(own, code),
         *_wide(own.linearity, code, abs(line.gain_v)),
+        memory_line(value_v, front_end),
     ]
-    if not front_end.buffered:
-        lines.append(memory_line(value_v, front_end))
     if trim.kind != "nominal":
         lines.append(reference_line(value_v, trim, temperature_c=temperature_c, smps_mode=smps_mode))
     return tuple(lines)

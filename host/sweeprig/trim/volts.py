@@ -69,7 +69,8 @@ def without_memory(channels: list[Channel], *, front_end: FrontEnd, conversion_h
     """Return the channels without the charge that each conversion keeps of the channel before it.
 
     Seen: v + m (v_before - v), m from FrontEnd.memory_at_sensor_v; the channels take turns. A trim has the same
-    volts on all three and is free of it. Nearly nothing on buffered builds.
+    volts on all three and is free of it. On buffered builds it
+    is a third of a millivolt.
     """
     ratio, n = front_end.divider_ratio, len(channels)
     per_volt = ratio * front_end.memory_at_sensor_v(step_v=1.0, conversion_hz=conversion_hz, channels=n)
