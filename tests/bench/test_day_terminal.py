@@ -123,7 +123,7 @@ def test_wiggle_counts_rings_and_marks_by_key(run: Run, tmp_path: Path) -> None:
     assert "cause connection" in t.raw.decode()
     kept = next(tmp_path.glob("wiggle-*.sweep"))
     again = _piped("review", str(kept), "--json", home=tmp_path)
-    assert "at bulkhead" in json.loads(again.stdout)["findings"][0]["evidence"]
+    assert any("at bulkhead" in f["evidence"] for f in json.loads(again.stdout)["findings"])
 
 
 def test_wiggle_as_json_has_events_with_places(tmp_path: Path) -> None:
@@ -170,10 +170,11 @@ def test_cautions_are_asked_at_the_terminal_and_refused_with_n(run: Run, tmp_pat
     yes.until(lambda t: "Confirm:" in t.text())
     yes.send("y\n")
     assert yes.end() in (0, 10, 11)
-    assert "Engine state NOT measured" in yes.text()
+    assert b"Interlock: engine" in yes.raw
     again = run(*args, rows=60)
     assert again.end() in (0, 10, 11)
-    assert "Confirmed for this job" in again.text()
+    assert b"Confirmed for this job" in again.raw
+    assert b"CAUTION" not in again.raw
 
 
 def test_aim_asks_for_the_mount_and_refuses_a_pedal(run: Run) -> None:

@@ -37,6 +37,7 @@ class Job:
     out: Path | None
     target_v: float | None
     per_degree: float | None
+    sheet: str | None
     as_json: bool
 
 
@@ -68,6 +69,7 @@ def aim(
     operator: opt.Operator = "",
     track_ohm: opt.TrackOhm = None,
     out: opt.Out = None,
+    sheet: opt.SheetKind = None,
     confirm: ConfirmKeys = None,
     drive: DriveOption = "",
     override: Override = "",
@@ -89,7 +91,7 @@ def aim(
     for text in CAUTIONS:
         console.say(f"CAUTION: {text}")
     slope = volts_per_degree if volts_per_degree is not None else _slope(angle)
-    this = Job(port or config.port, setup, loaded, confirm, out, target, slope, as_json)
+    this = Job(port or config.port, setup, loaded, confirm, out, target, slope, sheet, as_json)
     ends = _ends(this, from_file)
     proposed = plan(ends, loaded, target_v=target, volts_per_degree=slope)
     for line in plan_lines(ends, proposed):
@@ -142,13 +144,13 @@ def _ends(job: Job, from_file: Path | None) -> Ends:
         return ends_of(review_file(from_file, Choices(profile=job.profile.path or job.profile.name)))
     console.say("A sweep first, to see both ends: from closed throttle, stop to stop.")
     with opened_rig(job.port) as client:
-        done = take_sweep(client, _order(job, "none"), confirm=job.confirm)
+        order = replace(_order(job, "none"), records_url=None)
+        done = take_sweep(client, order, confirm=job.confirm)
     return ends_of(done.outcome)
 
 
 def _order(job: Job, sheet: str | None) -> Any:
-    order = make_order(job.setup, job.out, sheet, None)
-    return replace(order, records_url=None) if sheet == "none" else order
+    return make_order(job.setup, job.out, sheet, None)
 
 
 def _turn_and_sweep(job: Job, ends: Ends, proposed: Plan, longest: float) -> None:
@@ -162,7 +164,7 @@ def _turn_and_sweep(job: Job, ends: Ends, proposed: Plan, longest: float) -> Non
         _turn(job, proposed, longest)
     console.say("Now a sweep to confirm: from closed throttle, stop to stop.")
     with opened_rig(job.port) as client:
-        done = take_sweep(client, _order(job, None), confirm=job.confirm)
+        done = take_sweep(client, _order(job, job.sheet), confirm=job.confirm)
     if job.as_json:
         from sweeprig.bench.result import to_result
 
