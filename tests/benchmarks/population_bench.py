@@ -100,7 +100,7 @@ def _dropouts(played: Played, trace: Trace, found: Analysis) -> tuple[int, int, 
     seen = plain = 0
     for r in wanted:
         early, late = r.event.start_s - 0.003, r.event.stop_s + 0.003
-        seen += any(e.start_s <= late and e.start_s + max(e.duration_s, 0.001) >= early for e in found.events)
+        seen += any(e.start_s <= late and e.end_s >= early for e in found.events)
         plain += bool(((jump_s >= early) & (jump_s <= late)).any())
     return len(wanted), seen, plain
 

@@ -212,6 +212,7 @@ def _events(
                 at_rest=bool(resting[mid]),
                 with_supply=channel == 2 or bool(taken[e.start : e.stop].any()),
                 score=e.score,
+                end_s=float(trace.t_s[min(e.stop, trace.t_s.size) - 1]) + trace.window_s,
                 upward=e.depth_v > 0,
                 both_ways=e.both_ways,
             )

@@ -115,6 +115,7 @@ class Event:
     at_rest: bool
     with_supply: bool  # the supply moved at the same moment
     score: float  # excess over noise, in standard deviations
+    end_s: float = 0.0  # [s] of its last window; several in close succession are one event
     upward: bool = False  # away from ground
     both_ways: bool = False  # upward and downward within one event
 
