@@ -60,6 +60,11 @@ def test_words_of_a_change(change: float, same: bool, wanted: str) -> None:
     assert word(side(0.45, 3e-3, 1e-3), side(0.45 + change, 4e-3, 1e-3), same=same) == wanted
 
 
+def test_a_change_far_below_the_uncertainty_is_none_to_speak_of() -> None:
+    assert word(side(0.45, 3e-3, 1e-6), side(0.4504, 4e-3, 1e-6), same=True) == NOT_SHOWN
+    assert word(side(0.45, 3e-3, 1e-6), side(0.4506, 4e-3, 1e-6), same=True) == PERHAPS
+
+
 def test_what_one_side_did_not_measure_has_no_change() -> None:
     d = difference("closed_v", side(None, None), side(0.45, 1e-3), same=True)
     assert (d.change, d.e_n, d.word) == (None, None, "")

@@ -156,6 +156,11 @@ def _end_lines(end: EndSummary) -> list[str]:
     few = s.n < st.LEAST_FOR_OUTLIERS
     found = "too few to test" if few else ", ".join(end.outliers) or "none"
     lines.append(f"    outliers (generalised ESD, 5 %): {found}")
+    if s.n < st.LEAST_FOR_INTERVALS:
+        return [
+            *lines,
+            f"    too few for capability and tolerance interval (at least {st.LEAST_FOR_INTERVALS})",
+        ]
     c, t = end.capability, end.tolerance
     if c is not None and c.cpk is not None:
         cp = "" if c.cp is None else f"Cp {c.cp:.2f}, "

@@ -13,6 +13,7 @@ FloatArray = NDArray[np.float64]
 ALPHA = 0.05  # level of the test for outliers; common practice, no source
 COVERED, CONFIDENCE = 0.95, 0.95  # of the tolerance interval; common practice, no source
 LEAST_FOR_OUTLIERS = 7  # fewer: a test of this kind says little; own choice, no source
+LEAST_FOR_INTERVALS = 5  # fewer: capability and tolerance interval are left out; own choice, no source
 LEAST_FOR_CAPABILITY = 25  # fewer: printed with its lower bound in the first place; own choice, no source
 
 

@@ -12,6 +12,7 @@ from sweeprig.records import rows
 from sweeprig.records.rows import Record
 
 CHANGED, PERHAPS, NOT_SHOWN = "changed", "perhaps changed", "no change shown"
+LEAST_E_N = 0.1  # a smaller change is none to speak of; own choice, no source
 NAMES = (
     ("closed_v", "closed throttle"), ("open_v", "open throttle"), ("low_v", "low end"), ("high_v", "high end"),
     ("span_v", "span"), ("closed_ratio", "closed ratio"), ("open_ratio", "open ratio"), ("supply_v", "supply"),
@@ -140,7 +141,8 @@ def difference(name: str, first: Side, second: Side, *, same: bool) -> Differenc
 
     E_n = (b - a)/sqrt(U_a^2 + U_b^2); beyond 1 in size the change is larger than both uncertainties
     (ISO/IEC 17043 and ISO 13528; from memory). With the same rig and trim a part of both is common and cancels,
-    by how much is not known: a change beyond twice the data's own scatter is then `perhaps changed`.
+    by how much is not known: a change beyond twice the data's own scatter, and not below a tenth of both
+    uncertainties, is then `perhaps changed`.
     """
     qa, qb = first.quantities.get(name, {}), second.quantities.get(name, {})
     a, b, ua, ub = qa.get("value"), qb.get("value"), qa.get("u95"), qb.get("u95")
@@ -153,7 +155,7 @@ def difference(name: str, first: Side, second: Side, *, same: bool) -> Differenc
     word = NOT_SHOWN
     if e_n is not None and abs(e_n) > 1:
         word = CHANGED
-    elif same and len(scatter) == 2 and abs(b - a) > 2 * math.hypot(*scatter):
+    elif same and len(scatter) == 2 and abs(b - a) > max(2 * math.hypot(*scatter), LEAST_E_N * (u95 or 0.0)):
         word = PERHAPS
     return Difference(name, unit, a, ua, b, ub, b - a, u95, e_n, word)
 

@@ -9,12 +9,15 @@ from datetime import datetime
 from pathlib import Path
 
 from sweeprig.bench.cautions import Ask, JobBook, Unattended
+from sweeprig.bench.coach import Advice
 from sweeprig.bench.hookup import prepare_hookup, switch_off
 from sweeprig.bench.lead_book import LeadBook
+from sweeprig.bench.live_coach import LiveCoach
 from sweeprig.bench.review import Choices, review_capture
 from sweeprig.capture.file import write_capture
-from sweeprig.capture.model import Capture, SweepSetup
+from sweeprig.capture.model import Capture, Starts, SweepSetup
 from sweeprig.capture.sweep import Progress, run_sweep
+from sweeprig.errors import RecordsError
 from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.profile import load_profile
 from sweeprig.link.client import RigClient
@@ -44,6 +47,7 @@ class SweepDone:
     capture_file: Path
     sheets: tuple[Path, ...]
     record: int | None = None
+    record_problem: str = ""  # why no record could be kept
 
 
 def file_stem(setup: SweepSetup, when: datetime) -> str:
@@ -77,11 +81,13 @@ def take(
     ask: Ask | None = None,
     books: tuple[JobBook, LeadBook] | None = None,
     before: Callable[[], None] = lambda: None,
+    advise: Callable[[Advice], None] = lambda _: None,
 ) -> tuple[Capture, Path]:
     """Capture a sweep into a file; the journal is on disk before the analysis begins.
 
     The hookup is made ready first: `ask` confirms what a job has not confirmed yet (None: only what
-    `setup.confirmed` says counts). `before` runs when the sensor is fed, just before the capture.
+    `setup.confirmed` says counts). `before` runs when the sensor is fed, just before the capture. `advise` gets the
+    coaching of a sweep that starts at closed throttle; what was done stands in the capture.
     Raises SafetyError where the hookup or the interlock refuses, LinkError.
     """
     order.folder.mkdir(parents=True, exist_ok=True)
@@ -98,10 +104,18 @@ def take(
     )
     try:
         before()
-        capture = run_sweep(client, setup, folder=order.folder, progress=progress, stop=stop)
+        coach = LiveCoach(client, setup, trim, advise) if setup.starts == Starts.CLOSED else None
+        capture = run_sweep(
+            client,
+            setup,
+            folder=order.folder,
+            progress=progress,
+            stop=stop,
+            on_events=coach.feed if coach else None,
+        )
     finally:
         switch_off(client)
-    capture = replace(capture, trim=trim_to_dict(trim))
+    capture = replace(capture, trim=trim_to_dict(trim), coaching=coach.done if coach else ())
     path = free_path(order.folder, file_stem(order.setup, datetime.now()), ".sweep")
     return write_capture(path, capture), path
 
@@ -131,10 +145,18 @@ def finish(capture: Capture, path: Path, order: SweepOrder) -> SweepDone:
     """Analyse, judge, write the sheet, keep the record."""
     outcome = review_capture(capture, order.choices)
     sheets = write_sheets(outcome, path, order.sheet)
-    record = None
-    if order.records_url is not None:
-        from sweeprig.records.store import open_store
+    record, problem = keep_record(outcome, path, order)
+    return SweepDone(outcome, path, sheets, record, problem)
 
+
+def keep_record(outcome: Outcome, path: Path, order: SweepOrder) -> tuple[int | None, str]:
+    """Return the record's number and "", or None and why there is none: the verdict is shown all the same."""
+    if order.records_url is None:
+        return None, ""
+    from sweeprig.records.store import open_store
+
+    try:
         with open_store(order.records_url) as store:
-            record = store.add(outcome, path, batch=order.batch)
-    return SweepDone(outcome, path, sheets, record)
+            return store.add(outcome, path, batch=order.batch), ""
+    except RecordsError as exc:
+        return None, f"NO RECORD WAS KEPT. {exc} Later: sweeprig records add {path}"

@@ -24,6 +24,10 @@ class Console:
         if not self.quiet:
             print(text, file=sys.stderr, flush=True)
 
+    def warn(self, text: str) -> None:
+        """Print what must not be missed, quiet or not."""
+        print(f"sweeprig: {text}", file=sys.stderr, flush=True)
+
     def show(self, text: str) -> None:
         """Print a result."""
         print(text, flush=True)

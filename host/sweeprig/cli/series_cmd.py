@@ -90,9 +90,10 @@ class Desk:
         entry = batch.entries[-1]
         closed, opened = (f"{v:.4f} V" if v is not None else "-" for v in (entry.closed_v, entry.open_v))
         details = [f"  {entry.serial}   closed {closed}   open {opened}   ({len(batch.entries)} swept)"]
+        details += [f"  {done.record_problem}"] if done.record_problem else []
         self.sound(entry.verdict)
         if self._screen is None:
-            self.say([f"{entry.verdict.upper():10} {details[0].strip()}   {entry.reason}"])
+            self.say([f"{entry.verdict.upper():10} {details[0].strip()}   {entry.reason}", *details[1:]])
             return
         width, height = self._screen.size
         self._above = verdict_lines(

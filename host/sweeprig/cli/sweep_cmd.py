@@ -17,6 +17,7 @@ from sweeprig.cli.console import EXIT_OF_VERDICT, console
 from sweeprig.words import Hookup, Sense, Setting, Starts
 
 if TYPE_CHECKING:
+    from sweeprig.bench.coach import Advice
     from sweeprig.bench.config import Config
     from sweeprig.bench.places import Places
     from sweeprig.bench.sweep import SweepDone, SweepOrder
@@ -82,15 +83,21 @@ def take_sweep(
     from sweeprig.bench.sweep import finish, take
     from sweeprig.cli.asking import asking, books
 
+    said: list[str] = [""]
+
+    def advise(advice: Advice) -> None:
+        said[0] = f"   {advice.line}"
+
     with stop_on_interrupt() as stop:
         capture, path = take(
             client,
             order,
-            progress=lambda p: console.progress(progress_line(p)),
+            progress=lambda p: console.progress(progress_line(p) + said[0]),
             stop=stop,
             ask=asking(confirm),
             books=books(),
             before=lambda: count_down(countdown),
+            advise=advise,
         )
     console.end_progress()
     if capture.ended != "complete":
@@ -190,6 +197,8 @@ def show_done(done: SweepDone, *, as_json: bool, budget: bool) -> None:
     sheet = str(done.sheets[0]) if done.sheets else None
     files = {"capture_file": str(done.capture_file), "sheet_file": sheet}
     show_outcome(done.outcome, as_json=as_json, budget=budget, files=files)
+    if done.record_problem:
+        console.warn(done.record_problem)
     console.say(f"\nCapture: {done.capture_file}")
     for path in done.sheets:
         console.say(f"Sheet:   {path}")
