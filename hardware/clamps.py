@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from sweeprig.frontend import front_end
@@ -42,21 +43,27 @@ class Clamped:
     pad_v: float  # highest or lowest that the pad can see
 
 
-def clamped(build: str, *, lead_v: float, rail_v: float, extra_a: float = 0.0) -> Clamped:
+def _nothing(node_v: float) -> float:
+    return 0.0
+
+
+def clamped(
+    build: str, *, lead_v: float, rail_v: float, extra_a: Callable[[float], float] = _nothing
+) -> Clamped:
     """Solve the divided node: current through R1 = R2 + upper diode - lower diode (bisection).
 
-    `extra_a` [A] is fed into the node from elsewhere (bias). The pad of a buffered build is driven by the
-    op-amp and stays between ground and the rail.
+    `extra_a` gives what comes into the node from elsewhere [A] at a node voltage, and never rises with it. The pad
+    of a buffered build is driven by the op-amp and stays between ground and the rail.
     """
     end, diode = front_end(build), parts(build)["clamp"]
 
     def surplus(node_v: float) -> float:
-        into = (lead_v - node_v) / end.r_top_ohm + extra_a
+        into = (lead_v - node_v) / end.r_top_ohm + extra_a(node_v)
         out = node_v / end.r_bottom_ohm + diode_a(node_v - rail_v, diode) - diode_a(-node_v, diode)
         return into - out
 
     low, high = min(lead_v, 0.0) - 1.0, max(lead_v, rail_v) + 1.0
-    for _ in range(100):
+    for _ in range(60):
         middle = (low + high) / 2
         low, high = (middle, high) if surplus(middle) > 0 else (low, middle)
     rail_a = diode_a(low - rail_v, diode)
@@ -109,9 +116,9 @@ def pulse(build: str, *, volts: float, rise_s: float) -> Clamped:
 
     The suppressor, the pulse's source resistance and the node's capacitance are left out, so the truth is less.
     """
-    strays_f = float(table()["stray"]["r_top_f"]) / parts(build)["r_top"].series
+    amps = float(table()["stray"]["r_top_f"]) / parts(build)["r_top"].series * volts / rise_s
     return clamped(
-        build, lead_v=volts, rail_v=float(table()["rail"]["nominal_v"]), extra_a=strays_f * volts / rise_s
+        build, lead_v=volts, rail_v=float(table()["rail"]["nominal_v"]), extra_a=lambda node_v: amps
     )
 
 
@@ -142,19 +149,16 @@ def state_rail_v(state: str) -> float:
     return 0.0 if state == "unpowered" else float(table()["rail"]["nominal_v"])
 
 
-def bias_a(build: str, *, state: str, node_v: float) -> float:
-    """Return what the bias lines put into the divided node [A]; their diodes are taken as ideal (worst case)."""
+def bias_a(build: str, *, state: str) -> Callable[[float], float]:
+    """Return what the bias lines put into the node [A] by its voltage; their diodes are ideal (worst case)."""
     up, down, extra_ohm = STATES[state]
     ohm, rail = parts(build)["bias"].value + extra_ohm, state_rail_v(state)
-    return max(up * rail - node_v, 0.0) / ohm - max(node_v - down * rail, 0.0) / ohm
+    return lambda node_v: (max(up * rail - node_v, 0.0) - max(node_v - down * rail, 0.0)) / ohm
 
 
 def _signal_current(build: str, *, state: str, lead_v: float) -> float:
-    extra, rail = 0.0, state_rail_v(state)
-    result = clamped(build, lead_v=lead_v, rail_v=rail)
-    for _ in range(60):  # half of the way at a time: converges although the clamp is steep
-        extra += 0.5 * (bias_a(build, state=state, node_v=result.node_v) - extra)
-        result = clamped(build, lead_v=lead_v, rail_v=rail, extra_a=extra)
+    bias = bias_a(build, state=state)
+    result = clamped(build, lead_v=lead_v, rail_v=state_rail_v(state), extra_a=bias)
     leak = parts(build)["suppressor"].more["leakage_a"] * (1.0 if lead_v else 0.0)
     return result.lead_a + leak
 

@@ -105,7 +105,8 @@ def _transient(seconds: float) -> str:
     return f"tran 20n {BEGIN_S + seconds + 150e-6:g} 0 20n"
 
 
-def _depth(end: FrontEnd, hookup: str, kind: str) -> float:
+def depth(end: FrontEnd, hookup: str, kind: str) -> float:
+    """Return the share of a 12 us dropout that reaches the simulated pin."""
     text = _dropout(end, hookup, kind, seconds=DROPOUT_S, level_v=LEVEL_V)
     got = ngspice.run(
         text,
@@ -136,10 +137,10 @@ def _time_below(end: FrontEnd, hookup: str, kind: str, *, seconds: float) -> flo
 
 def _dropout_rows(end: FrontEnd, hookup: str) -> list[Row]:
     rows = []
-    for kind, depth in (("short", end.short_depth), ("open", end.open_depth)):
+    for kind, computed_depth in (("short", end.short_depth), ("open", end.open_depth)):
         least = float(table()["claim"]["short_depth"]) if kind == "short" else None
         name = f"share of a 12 us {kind} that reaches the pin, {hookup}"
-        computed, simulated = 100 * depth(DROPOUT_S, hookup), 100 * _depth(end, hookup, kind)
+        computed, simulated = 100 * computed_depth(DROPOUT_S, hookup), 100 * depth(end, hookup, kind)
         limit = None if least is None else 100 * least
         rows.append(Row(end.build, name, computed, simulated, "%", "within", 0.03, limit, "least"))
     for kind, shortest in (("short", end.shortest_short_s), ("open", end.shortest_open_s)):

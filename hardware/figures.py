@@ -169,9 +169,10 @@ def _supply(end: FrontEnd) -> Iterator[Figure]:
 def _tapped(build: str) -> Iterator[Figure]:
     limits = table()["limits"]
     normal, fault = float(limits["tapped_normal_v"]), float(limits["tapped_fault_v"])
-    for lead in ("signal or supply sense", "ground sense", "battery sense"):
+    every = clamps.tapped_currents(build)
+    for lead in dict.fromkeys(r.lead for r in every):
         for state in clamps.STATES:
-            rows = [r for r in clamps.tapped_currents(build) if (r.lead, r.state) == (lead, state)]
+            rows = [r for r in every if (r.lead, r.state) == (lead, state)]
             low = max(abs(r.amps) for r in rows if r.lead_v <= normal)
             high = max(abs(r.amps) for r in rows if r.lead_v <= fault)
             yield _most("tapped leads", f"{lead}, {state}, 0 to {normal:g} V", low, "A", limits["tapped_a"])

@@ -1,0 +1,133 @@
+"""What the rig must keep in every state, by computation; and that a wrong part is seen."""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Callable, Iterator
+
+import pytest
+from hardware import clamps, supply
+from hardware.figures import figures
+from hardware.front_end import main, text
+
+from sweeprig.errors import HookupError
+from sweeprig.frontend import front_end, tables
+
+Alter = Callable[..., None]
+# The tap ground carries the sum of its leads; one lead's limit is passed with more than one of them at 5.5 V.
+SUMS = {
+    "tap ground, worst state, signal and supply sense at 5.5 V",
+    "tap ground, worst state, A, B and supply sense at 5.5 V",
+}
+
+
+@pytest.fixture
+def alter(monkeypatch: pytest.MonkeyPatch) -> Iterator[Alter]:
+    """Change values of one part of one build."""
+    changed = copy.deepcopy(dict(tables.table()))
+
+    def change(build: str, key: str, **values: float) -> None:
+        row = next(r for r in changed["part"] if r["key"] == key and build in r["builds"])
+        row.update(values)
+        front_end.cache_clear()
+
+    monkeypatch.setattr(tables, "table", lambda: changed)
+    yield change
+    front_end.cache_clear()
+
+
+def broken(build: str) -> set[str]:
+    return {f.name for f in figures(build) if f.holds is False}
+
+
+def test_every_limit_is_kept_but_the_sums_in_the_tap_ground() -> None:
+    assert broken("plain") == set()
+    assert broken("full") == SUMS
+    assert broken("driven") == SUMS
+
+
+def test_states_of_a_tapped_rig() -> None:
+    """20 uA up to 5.5 V and 0.5 mA at 16 V, whatever the board does."""
+    for build in ("full", "driven"):
+        rows = clamps.tapped_currents(build)
+        assert {r.state for r in rows} == set(clamps.STATES)
+        assert clamps.worst_tapped_a(build, lead_v=5.5) <= 20e-6
+        assert clamps.worst_tapped_a(build, lead_v=16.0) <= 0.5e-3
+
+
+def test_tapped_current_by_hand() -> None:
+    """Unpowered: the clamp takes node to rail at 0 V; 5.5 V less a diode of 0.45 to 0.6 V, through 308 kohm."""
+    row = next(
+        r
+        for r in clamps.tapped_currents("full")
+        if (r.lead, r.state, r.lead_v) == ("signal or supply sense", "unpowered", 5.5)
+    )
+    assert (5.5 - 0.6) / 308e3 < row.amps < (5.5 - 0.45) / 308e3
+    running = next(
+        r
+        for r in clamps.tapped_currents("full")
+        if (r.lead, r.state, r.lead_v) == ("signal or supply sense", "running", 5.5)
+    )
+    assert running.amps == pytest.approx(5.5 / 770e3 + 0.1e-6, rel=1e-3)
+
+
+def test_the_plain_build_is_for_the_bench_only() -> None:
+    with pytest.raises(HookupError):
+        front_end("plain").check_hookup("tapped")
+    with pytest.raises(HookupError):
+        front_end("plain").corner_hz("tapped")
+    assert clamps.clamped("plain", lead_v=5.5, rail_v=0.0).lead_a > 20e-6  # and this is why
+
+
+def test_a_smaller_resistor_in_the_tapped_lead_is_seen(alter: Alter) -> None:
+    alter("full", "r_top", each=100e3)
+    found = broken("full")
+    assert "series resistance of a tapped lead" in found
+    assert "signal or supply sense, unpowered, 0 to 5.5 V" in found
+
+
+def test_a_larger_capacitor_is_seen(alter: Alter) -> None:
+    alter("plain", "c_node", value=10e-9)
+    assert broken("plain") >= {
+        "corner, sensor to pin",
+        "share of a 12 us short to ground that reaches the pin",
+    }
+
+
+def test_a_smaller_clamp_resistor_is_seen(alter: Alter) -> None:
+    alter("plain", "r_top", value=2e3)
+    assert any("3.3 V rail, three leads" in name for name in broken("plain"))
+
+
+def test_a_smaller_limit_resistor_is_seen(alter: Alter) -> None:
+    alter("plain", "r_limit", value=8.2)
+    assert broken("plain") >= {"limit, highest", "heat in Q1, lead on -14 V"}
+
+
+def test_heat_of_the_pass_transistor_by_hand() -> None:
+    """0.62 V +12 % over 12 ohm -1 % is 58.5 mA; 5.25 V and 14 V less 0.85 V and 0.3 V in series: 18.1 V."""
+    heat = supply.heat(name="-14 V", lead_v=-14.0)
+    assert heat.amps == pytest.approx(0.0585, abs=1e-4)
+    assert heat.watts == pytest.approx(0.0585 * 18.1, rel=2e-3)
+
+
+def test_an_unpowered_board_is_not_lifted_beyond_its_rail() -> None:
+    for build in ("plain", "full"):
+        for volts in (0.0, 5.5, 16.0, 35.0):
+            assert 0 <= clamps.unpowered_rail_v(build, lead_v=volts) <= 3.63
+
+
+def test_shunt_stays_between_the_rail_and_what_the_chip_bears() -> None:
+    low, held, high = clamps.shunt_v()
+    assert 3.3 * 1.02 < low < held < high < 3.63
+    assert held == pytest.approx(2.495 * 1.39)
+
+
+def test_command_prints_every_build(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([]) == 0
+    out = capsys.readouterr().out
+    assert "Plain build" in out
+    assert "NOT kept" in out
+    assert main(["neither"]) == 2
+    assert "plain, full, driven" in capsys.readouterr().err
+    assert "corner, sensor to pin" in text("full")
