@@ -115,7 +115,7 @@ def test_wiggle_counts_rings_and_marks_by_key(run: Run, tmp_path: Path) -> None:
     t.until(lambda t: "last event" in t.text())
     t.send("2")
     t.until(lambda t: "now: bulkhead" in t.text())
-    t.until(lambda t: re.search(r"bulkhead\s+[1-9]", t.text()) is not None)
+    t.until(lambda t: re.search(r"(?m)^ *bulkhead +[1-9]\d*$", t.text()) is not None)
     t.send("q")
     assert t.end() == 10
     assert b"\a" in t.raw

@@ -114,16 +114,16 @@ def _confirm(
     setup: SweepSetup, ask: Ask, book: JobBook | None, when: datetime, *, simulated: bool
 ) -> tuple[str, ...]:
     before = keys_of(setup.confirmed)
+    wanted = [i for i in confirmations_for(setup.setting, setup.hookup) if i.key not in before]
+    real = [i for i in wanted if not simulated or i.key not in REAL_ONLY]
     known = () if book is None else book.confirmed(setup.job)
-    if any(i.key not in known for i in confirmations_for(setup.setting, setup.hookup)):
+    if not wanted or any(i.key not in known for i in real or wanted):
         for text in cautions_for(setup.setting, setup.hookup):
             ask.say(f"CAUTION: {text}")
-    wanted = [i for i in confirmations_for(setup.setting, setup.hookup) if i.key not in before]
-    if simulated:
-        for item in (i for i in wanted if i.key in REAL_ONLY):
+    for item in wanted:
+        if item not in real:
             ask.say(f"Simulated rig, so taken as confirmed: {item.text}")
-        wanted = [i for i in wanted if i.key not in REAL_ONLY]
-    return settle(wanted, job=setup.job, book=book, ask=ask, when=when)
+    return settle(real, job=setup.job, book=book, ask=ask, when=when)
 
 
 def _load_lines(end: FrontEnd, setup: SweepSetup, profile: Profile) -> tuple[str, ...]:

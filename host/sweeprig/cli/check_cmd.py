@@ -8,7 +8,7 @@ import typer
 
 from sweeprig.cli import options as opt
 from sweeprig.cli.asking import ConfirmKeys, DriveOption, Override, ask_drive, asking, books, now
-from sweeprig.cli.console import EXIT_OF_VERDICT, console, strong
+from sweeprig.cli.console import EXIT_OF_VERDICT, console, folded, strong
 from sweeprig.cli.sweep_cmd import make_setup, settings
 from sweeprig.words import Hookup, Sense, Setting
 

@@ -65,6 +65,16 @@ def strong(text: str) -> str:
     return f"\x1b[1m{text}\x1b[0m" if colour_wanted() else text
 
 
+def folded(text: str, indent: str, width: int = 79) -> str:
+    """Return text in lines of at most `width`, all but the first indented; a word longer than that stays whole."""
+    import textwrap
+
+    first = text[: len(text) - len(text.lstrip())]
+    return textwrap.fill(
+        text.strip(), width, initial_indent=first, subsequent_indent=indent, break_long_words=False
+    )
+
+
 def error_text(error: SweeprigError) -> str:
     """Return the lines of one error: what, seen, limit, next step."""
     lines = [f"sweeprig: {error.what}"]

@@ -11,7 +11,7 @@ import typer
 
 from sweeprig.cli import options as opt
 from sweeprig.cli.asking import ConfirmKeys, DriveOption, Override, ask_drive, asking, books
-from sweeprig.cli.console import EXIT_OF_VERDICT, colour_wanted, console, strong
+from sweeprig.cli.console import EXIT_OF_VERDICT, colour_wanted, console, folded, strong
 from sweeprig.cli.sweep_cmd import make_order, make_setup, report_recovered, settings, stop_on_interrupt
 from sweeprig.words import Hookup, Setting, Starts
 
@@ -225,9 +225,10 @@ def _finish(capture: Capture, order: SweepOrder, *, as_json: bool) -> None:
         lines = summary_lines(found)
         console.show(strong(lines[0]))
         for text in lines[1:]:
-            console.show(text)
+            console.show(folded(text, "    "))
         for f in outcome.judgement.findings:
-            console.show(f"\n  {f.code}, cause {f.cause}: {f.evidence}\n    next: {f.next_step}")
+            console.show("\n" + folded(f"  {f.code}, cause {f.cause}: {f.evidence}", "    "))
+            console.show(folded(f"    next: {f.next_step}", "          "))
     console.say(f"\nCapture: {path}")
     for sheet_path in sheets:
         console.say(f"Sheet:   {sheet_path}")
