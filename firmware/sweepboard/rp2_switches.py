@@ -26,7 +26,7 @@ class Switches:
         if self._light is not None:
             self.fitted.add("light")
         self._light_mode = "off"
-        self._mode = "off"  # of the bias
+        self._on = 0  # what was switched on, as bits OUT_* of commands.py
         self._burden = self._up = self._down = self._link = self._button = self._tone = None
         self._tone_ends = None
         if build != "plain":
@@ -42,11 +42,13 @@ class Switches:
     def supply(self, on):
         """Switch the sensor's supply."""
         self._supply.value(bool(on))
+        self._on = self._on & ~1 | (1 if on else 0)
 
     def burden(self, on):
         """Switch the burden of both signals."""
         if self._burden is not None:
             self._burden.value(bool(on))
+            self._on = self._on & ~2 | (2 if on else 0)
 
     def bias(self, mode):
         """Pull the divided nodes "up" or "down", or let them go: "off"."""
@@ -54,7 +56,7 @@ class Switches:
             return
         self._up.value(mode == "up")
         self._down.value(mode != "down")
-        self._mode = mode
+        self._on = self._on & ~12 | {"up": 4, "down": 8}.get(mode, 0)
 
     def light(self, mode):
         """Set the light: "off", "on", "slow" or "fast"."""
@@ -101,12 +103,7 @@ class Switches:
 
     def outputs(self):
         """Return what is switched on, as bits OUT_* of commands.py."""
-        out = self._supply.value()
-        if self._burden is not None:
-            out |= self._burden.value() << 1
-        if self._mode != "off":
-            out |= 4 if self._mode == "up" else 8
-        return out | 16 if self.tapped else out
+        return self._on | 16 if self.tapped else self._on
 
 
 def _light():

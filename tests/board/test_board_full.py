@@ -1,0 +1,94 @@
+"""The firmware on an emulated board with the parts of a driven build around it."""
+
+from __future__ import annotations
+
+import struct
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+from sweepboard import pins, wire
+
+if TYPE_CHECKING:
+    from tests.board.board_rig import BoardRig
+
+pytestmark = pytest.mark.board
+
+SIO_GPIO_OUT = 0xD0000010  # RP2040 datasheet, section 2.3.1.7
+BIAS_LIFTS = {0: 550, 1: 1090}  # codes: signal A is driven, signal B is open
+
+
+def driven_rig(image: Path, disk: Path) -> BoardRig:
+    """A board with pull-ups and parts on its bus, the powered lead plugged in."""
+    from tests.board.board_bus import Bus, Converter16, Encoder
+    from tests.board.board_rig import BoardRig
+    from tests.board.emulated_board import EmulatedBoard
+
+    board = EmulatedBoard(image, disk=disk)
+    for gpio in (pins.SDA, pins.SCL, pins.BUTTON):
+        board.mcu.gpio[gpio].set_input_value(True)
+    for gpio in (pins.LINK, pins.HOME, pins.SUPPLY_FAULT):
+        board.mcu.gpio[gpio].set_input_value(False)
+    Bus(board.mcu.i2c[0], {0x48: Converter16(8000, 24000, -8, 16000), 0x36: Encoder(1234)})
+
+    def codes(channel: int, number: int, seconds: float) -> int:
+        lifted = board.register(SIO_GPIO_OUT) >> pins.BIAS_UP & 1
+        return {3: 2068, 4: 876}.get(channel, 20 + lifted * BIAS_LIFTS.get(channel, 0))
+
+    board.adc.codes = codes
+    board.boot()
+    return BoardRig(board)
+
+
+def levels(rig: BoardRig) -> list[int]:
+    """Return what supply, burden, bias up and bias down are driven to."""
+    word = rig.board.register(SIO_GPIO_OUT)
+    return [word >> gpio & 1 for gpio in (pins.SUPPLY_ON, pins.BURDEN_ON, pins.BIAS_UP, pins.BIAS_DOWN)]
+
+
+def test_a_driven_rig_is_found_and_holds_to_its_lead(image: Path, rig_disk: Path) -> None:
+    rig = driven_rig(image, rig_disk)
+    hello = rig.command("hello", within_s=4.0)
+    assert (hello["build"], hello["hookups"]) == ("driven", ["powered", "tapped"])
+    assert set(pins.CAPABILITIES["driven"]) <= set(hello["capabilities"])
+    assert hello["self_check"]["wires"] == ["driven", "open"]
+    assert levels(rig) == [0, 0, 0, 1]
+
+    assert rig.command("slow", every_ms=50)["ok"]
+    rig.run(0.12)
+    slow = rig.of(wire.SLOW)
+    readings = [struct.unpack_from(wire.SLOW_FORMAT, slow[0].payload, 8 * i) for i in range(4)]
+    volts = {quantity: value for quantity, status, _, value in readings if status == 0}
+    assert volts == {
+        wire.SLOW_SIGNAL_A: 1_000_000,
+        wire.SLOW_SUPPLY: 3_000_000,
+        wire.SLOW_GROUND: -1000,
+        wire.SLOW_BATTERY: 2_000_000,
+    }  # 125 uV a code
+
+    assert rig.command("start", hookup="tapped")["error"] == "refused"
+    assert rig.command("supply", on=True)["ok"]
+    assert rig.command("burden", on=True)["ok"]
+    assert rig.command("start", hookup="powered")["ok"]
+    assert rig.command("bias", mode="down")["ok"]
+    rig.run(0.05)
+    assert levels(rig) == [1, 1, 0, 0]
+    assert rig.command("stop")["windows_dropped"] == 0
+    records = rig.records()
+    last = records[max(records)]
+    assert last[9] == 1234
+    assert last[10] == wire.FLAG_SUPPLY_ON | wire.FLAG_BURDEN_ON | wire.FLAG_BIAS_ON
+    assert rig.command("drive", action="where")["position"] == 1234
+
+    rig.board.mcu.gpio[pins.LINK].set_input_value(True)  # the tap lead instead
+    assert rig.command("start", hookup="powered")["error"] == "refused"
+    assert rig.command("start", hookup="tapped")["ok"]
+    assert levels(rig) == [0, 0, 0, 1]
+    for cmd, arguments in (("supply", {"on": True}), ("burden", {"on": True}), ("bias", {"mode": "up"})):
+        assert rig.command(cmd, **arguments)["error"] == "refused"
+    assert rig.command("drive", action="home")["error"] == "refused"
+    rig.run(0.02)
+    assert levels(rig) == [0, 0, 0, 1]
+    assert rig.command("stop")["ok"]
+    assert rig.said() == b""
