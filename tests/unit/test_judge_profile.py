@@ -159,3 +159,11 @@ def test_lines_of_keys() -> None:
 def test_a_range_mirrors_about_the_supply() -> None:
     seen = Range(0.4, 0.5, "V", "s").mirrored(5.0)
     assert (seen.low, seen.high) == (4.5, 4.6)
+
+
+def test_mistakes_come_in_the_order_of_their_lines() -> None:
+    text = "[stray]\na = 1\n" + profile_text("hall")[0].replace("format = 1\n", "", 1)
+    _, problems = check_text(text.replace("value = 0.2", "value = -1"))
+    assert len(problems) > 3
+    assert [p.line for p in problems] == sorted(p.line for p in problems)
+    assert any(p.key == "stray" for p in problems[:-1])

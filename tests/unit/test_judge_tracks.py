@@ -21,9 +21,11 @@ from judge_cases import (
     given,
     seen,
 )
+from outcomes import make_trim
 from sweeprig.analysis.model import Analysis, Cause, Code, Finding, TwoTracks
 from sweeprig.capture.model import Trace
 from sweeprig.judge.profile import load_profile
+from sweeprig.trim.model import ChannelTrim, Line
 
 
 def two(*, slope: float = -1.0, offset: float = 5.0, error: float = 0.2) -> TwoTracks:
@@ -127,3 +129,13 @@ def test_a_second_channel_that_the_profile_does_not_have_is_left_out() -> None:
     assert j.verdict is PASS
     assert "closed_b_v" not in j.quantities
     assert any("B was not judged" in text for text in j.not_shown)
+
+
+def test_gains_and_bends_of_both_channels_enter_slope_and_agreement() -> None:
+    line = Line(0.0, 1e-3, 0.0, (2e-3 * 1e-3) ** 2, 0.0)  # 1 mV each code, gain known to 0.2 %
+    trim = make_trim(channels=tuple(ChannelTrim(c, line, u_linearity_lsb=3.0) for c in range(3)))
+    trace, analysis = with_b(two_tracks=two(error=1.5))
+    j = given(analysis, OPPOSED, trace=trace, trim=trim)
+    assert check(j, "slope_b").u95 == pytest.approx(1.96 * 2e-3 * math.sqrt(2), rel=1e-3)
+    # 3 codes of 1 mV on 5 V are 0.06 %, in both channels
+    assert check(j, "correlation").u95 == pytest.approx(1.96 * 0.06 * math.sqrt(2), rel=1e-3)

@@ -22,8 +22,9 @@ from judge_cases import (
 )
 from outcomes import CLOSED_V, make_analysis
 from sweeprig.analysis.model import Cause, Code, LinearityResult
-from sweeprig.judge.model import Verdict
+from sweeprig.judge.model import Check, Verdict
 from sweeprig.judge.profile_model import Range
+from sweeprig.judge.whole import overall
 from sweeprig.words import Sense
 
 
@@ -239,3 +240,16 @@ def test_a_profile_for_a_falling_sensor_states_its_ranges_as_they_are() -> None:
     j = given(seen(0.6, 4.5, supply=5.0, sense=Sense.FALLING), falling)
     assert (check(j, "closed").low, check(j, "closed").high) == (4.4, 4.6)
     assert j.verdict is PASS
+
+
+def test_a_wrong_sense_that_the_analysis_named_is_not_said_twice() -> None:
+    rising = replace(ADJUSTABLE, sensor=replace(ADJUSTABLE.sensor, sense="rising"))
+    told = finding(Code.WRONG_SENSE, Cause.WIRING)
+    j = given(seen(0.45, 4.56, sense=Sense.FALLING, findings=(told,)), rising)
+    assert codes(j).count(Code.WRONG_SENSE) == 1
+
+
+def test_a_limit_not_kept_fails_even_where_no_finding_names_it() -> None:
+    broken = Check("something", 2.0, 0.1, "V", None, 1.0, FAIL)
+    assert overall((), (), (broken,))[0] is FAIL
+    assert overall((), (), (replace(broken, verdict=PASS),))[0] is PASS
