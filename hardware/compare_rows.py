@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 SCALES = ((1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "u"), (1e-9, "n"), (1e-12, "p"))
+NOTHING = 1e-10  # a percentage of less than this says nothing
 
 
 def shown(value: float, unit: str) -> str:
@@ -68,7 +69,7 @@ class Row:
             self.name,
             shown(self.computed, self.unit),
             shown(self.simulated, self.unit),
-            f"{100 * self.difference:+.2f} %",
+            f"{100 * self.difference:+.2f} %" if abs(self.computed) > NOTHING else "",
             rule,
             "yes" if self.agrees else "NO",
             limit,

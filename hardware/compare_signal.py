@@ -18,7 +18,7 @@ def signal_rows(build: str) -> list[Row]:
     end = front_end(build)
     rows = [*_static_rows(end), _loading_row(end)]
     for hookup in end.hookups:
-        rows += [_corner_row(end, hookup), *_dropout_rows(end, hookup)]
+        rows += [_corner_row(end, hookup), _settling_row(end, hookup), *_dropout_rows(end, hookup)]
     return rows
 
 
@@ -84,6 +84,22 @@ def _corner_row(end: FrontEnd, hookup: str) -> Row:
     return Row(
         end.build, f"corner, {hookup}", end.corner_hz(hookup), got["hz"], "Hz", "within", 0.02, least, "least"
     )
+
+
+def _settling_row(end: FrontEnd, hookup: str) -> Row:
+    """Step from 0 V after a long short; the time until the pin is within half a code of full scale."""
+    long_s, share = 300e-6, 0.5 / (1 << end.adc_bits)
+    text = _dropout(end, hookup, "short", seconds=long_s, level_v=LEVEL_V)
+    got = ngspice.run(
+        text,
+        _transient(long_s),
+        "let lost=1-v(pina)/v(pina)[0]",
+        f"meas tran back when lost={share:g} fall=last",
+        f"let took=back-{BEGIN_S + long_s:g}",
+        "print took",
+    )
+    name = f"settling of a full step to half a code, {hookup}"
+    return Row(end.build, name, end.settling_s(hookup), got["took"], "s", "within", 0.05)
 
 
 def _dropout(end: FrontEnd, hookup: str, kind: str, *, seconds: float, level_v: float) -> str:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from hardware import clamps, supply
 from hardware.compare_rows import shown
 from sweepboard import wire
-from sweeprig.frontend import FrontEnd, front_end
+from sweeprig.frontend import FrontEnd, front_end, response
 from sweeprig.frontend.tables import parts, table
 
 
@@ -96,6 +96,10 @@ def _seen(end: FrontEnd, hookup: str) -> Iterator[Figure]:
     group, claim = f"what is seen, {hookup}", table()["claim"]
     level = claim["level_v"]
     yield _least(group, "corner, sensor to pin", end.corner_hz(hookup), "Hz", float(claim["corner_hz"]))
+    settled = end.settling_s(hookup)
+    window_s = int(wire.WINDOW) * response.conversion_s()
+    yield _most(group, "settling of a full step to half a code, within one window", settled, "s", window_s)
+    yield Figure(group, "conversions of one channel in that time", settled / response.conversion_s(), "")
     short = 100 * end.short_depth(claim["floor_s"], hookup)
     yield _least(
         group,

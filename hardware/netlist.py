@@ -18,6 +18,7 @@ from sweeprig.frontend.response import SOURCE_OHM
 from sweeprig.frontend.tables import Part, parts, table
 
 OFF_OHM = 1e12
+OPEN_SWITCH_OHM = 1e9  # of Q4, switched off
 PAD_DIODE = ".model dpad d(is=1e-14 n=1.0 rs=20)"  # a pad's own diodes: a plain silicon junction
 REGULATOR_OHM = 0.1
 SHUNT_OHM = 0.5
@@ -177,7 +178,7 @@ def supply(*, lead: str) -> str:
             f"Rflagbottom fault 0 {v['r_flag_bottom']:g}",
             f"Rpassbase base drain {v['r_pass_base']:g}",
             f"Rhold base emitter {v['r_pass_hold']:g}",
-            f".model sw4 sw(vt=1.5 vh=0 ron=5 roff={1e9:g})",
+            f".model sw4 sw(vt=1.5 vh=0 ron=5 roff={OPEN_SWITCH_OHM:g})",
             "S4 drain 0 on 0 sw4",
             f"Rgate on 0 {v['r_on_pull']:g}",
             _model("dblock", p["d_block"]),

@@ -84,6 +84,12 @@ def test_words_of_ngspice_come_with_the_error() -> None:
         ngspice.run("* empty\nV1 a 0 1\nR1 a 0 1k", "op", "print nothing")
 
 
+def test_a_missing_program_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(ngspice, "PROGRAM", "no-such-program")
+    with pytest.raises(InputError, match="apt-get install ngspice"):
+        ngspice.run("* x", "op", "print a")
+
+
 def test_ngspice_solves_a_divider() -> None:
     """Ohm's law: the tool itself, before it judges us."""
     got = ngspice.run("* divider\nV1 a 0 5\nR1 a b 10k\nR2 b 0 15k", "op", "let x=v(b)", "print x")

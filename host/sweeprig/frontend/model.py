@@ -100,6 +100,10 @@ class FrontEnd:
         """-3 dB corner from the sensor to the pin [Hz], sensor of low resistance."""
         return response.corner_hz(self.path(hookup, None))
 
+    def settling_s(self, hookup: str = POWERED) -> float:
+        """Time after a step of full scale until the pin is within half a code of its end [s]."""
+        return response.settling_s(self.path(hookup), share=0.5 / (1 << self.adc_bits))
+
     def short_depth(self, seconds: float, hookup: str = POWERED) -> float:
         """Share of its depth that a short to ground of this length [s] reaches at the pin (0 to 1)."""
         return response.depth(self.path(hookup, None), seconds=seconds, kind="short")

@@ -122,6 +122,16 @@ def below_s(path: Path, *, seconds: float, kind: str, share: float) -> float:
     return float(np.count_nonzero(before >= share) * step_in + np.count_nonzero(after >= share) * step_after)
 
 
+def settling_s(path: Path, *, share: float) -> float:
+    """Return the time [s] after a step from 0 V until the pin stays within `share` of its end."""
+    import numpy as np
+
+    rest = _mode(path, SOURCE_OHM, 1.0)
+    t = np.linspace(0.0, 1e-3, 40 * STEPS)
+    away = np.abs(1 - rest.at(np.zeros(3), t)[2] / rest.end[2]) > share
+    return float(t[np.flatnonzero(away)[-1] + 1]) if away.any() and not away[-1] else math.inf
+
+
 @lru_cache(maxsize=256)
 def shortest_s(path: Path, *, kind: str, share: float) -> float:
     """Return the shortest dropout [s] that one conversion is sure to see with `share` of the signal lost.
