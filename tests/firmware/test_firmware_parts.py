@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import shutil
+import struct
 import subprocess
 import sys
 import tomllib
@@ -177,6 +178,17 @@ def test_the_polled_source_keeps_to_its_grid() -> None:
     last = [37 * n & 0xFFF for n in range(7 * 12 + 1, 8 * 12 + 1)]
     assert out["sum"] == sum(last[::3])
     assert out["hz"] == 1200
+
+
+@pytest.mark.micropython
+def test_any_other_board_is_polled() -> None:
+    out = case("polled_rig")
+    hello = out["hello"]
+    assert (hello["build"], hello["hookups"], hello["uid"]) == ("plain", ["powered"], "01ab")
+    assert (hello["window"], hello["conversion_hz"]) == (16, 4800)
+    assert hello["reset_cause"] == "watchdog"
+    expected = b"".join(struct.pack("<IHH", 16 * gpio, gpio, gpio) for gpio in (32, 33, 34))
+    assert bytes(out["record"]) == expected
 
 
 @pytest.mark.micropython

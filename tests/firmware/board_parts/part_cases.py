@@ -334,6 +334,53 @@ def polled():
     }
 
 
+def polled_rig():
+    """A board that is no RP2: hello of its service, made from rig.json."""
+    import machine
+
+    from sweepboard import polled_rig
+
+    class ADC:
+        def __init__(self, pin):
+            self.gpio = pin.gpio
+
+        def read_u16(self):
+            return self.gpio << 4
+
+    machine.ADC = ADC
+    machine.unique_id = lambda: b"\x01\xab"
+    machine.reset_cause = lambda: 3
+    machine.PWRON_RESET, machine.WDT_RESET = 1, 3
+
+    class Port:
+        inp = wire.encode(wire.COMMAND, 0, 0, b'{"id": 1, "cmd": "hello"}')
+        inp += wire.encode(wire.COMMAND, 0, 0, b'{"id": 2, "cmd": "start"}')
+        out = b""
+
+        def read(self, n):
+            data, self.inp = self.inp[:n], self.inp[n:]
+            return data
+
+        def writable(self):
+            return 1000
+
+        def write(self, data):
+            self.out += bytes(data)
+            return len(data)
+
+    port = Port()
+    service = polled_rig.make(port, {"analogue": [32, 33, 34]})
+    for _ in range(5):
+        service.step()
+    service.stream.stop()
+    for _ in range(5):
+        service.step()
+    found = [wire.open_message(run) for run in port.out.split(b"\0") if run]
+    hello = json.loads(next(m[4] for m in found if m[0] == wire.HELLO))
+    record = next(m[4] for m in found if m[0] == wire.RECORDS)
+    return {"hello": hello, "record": list(record[:24])}
+
+
 def loops():
     """The loops in viper and the plain ones."""
     random.seed(4)
