@@ -137,6 +137,7 @@ def test_axis_steps_are_round(span: float, n: int, step: float) -> None:
 def test_labels_neither_overlap_nor_leave_the_drawing() -> None:
     placed = _spread([10, 11, 12, 240, 246, 248], step=12, last=250)
     assert np.diff(placed).min() >= 12
+    assert placed[0] == 10
     assert placed[-1] <= 250
     assert _spread([10, 50], step=12, last=250) == [10, 50]
 
@@ -190,4 +191,4 @@ def test_the_short_budget_joins_small_parts_as_root_sum_of_squares() -> None:
     short = short_budget(replace(base, judgement=replace(base.judgement, quantities=q)))
     assert short is not None
     assert short["rows"][0] == ("part 0", "9.00", "–")
-    assert short["rows"][-1][:2] == ("2 smaller ones", "5.00")  # sqrt(4^2 + 3^2)
+    assert short["rows"][-1][:2] == ("3 smaller ones", "7.07")  # sqrt(5^2 + 4^2 + 3^2)

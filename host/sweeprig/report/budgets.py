@@ -9,7 +9,7 @@ from sweeprig.judge.outcome import Outcome
 from sweeprig.report.figures import NONE, fixed, quantity_text, u_text
 from sweeprig.report.names import name_of
 
-SHORT_LINES = 5
+SHORT_LINES = 4  # and the others together, or one more
 
 
 def end_keys(outcome: Outcome) -> tuple[str, str]:
@@ -61,11 +61,11 @@ def short_budget(outcome: Outcome) -> dict[str, Any] | None:
     names = sorted({n for p in parts for n in p}, key=lambda n: -max(p.get(n, 0.0) for p in parts))
     if not names:
         return None
-    shown = names[:SHORT_LINES]
+    shown = names[:SHORT_LINES] if len(names) > SHORT_LINES + 1 else names
     rows = [(n, *(fixed(p[n] * 1e3, 2) if n in p else NONE for p in parts)) for n in shown]
-    if len(names) > SHORT_LINES:
-        rest = [sum(p.get(n, 0.0) ** 2 for n in names[SHORT_LINES:]) ** 0.5 * 1e3 for p in parts]
-        rows.append((f"{len(names) - SHORT_LINES} smaller ones", *(fixed(v, 2) for v in rest)))
+    if len(names) > len(shown):
+        rest = [sum(p.get(n, 0.0) ** 2 for n in names[len(shown) :]) ** 0.5 * 1e3 for p in parts]
+        rows.append((f"{len(names) - len(shown)} smaller ones", *(fixed(v, 2) for v in rest)))
     return {
         "heads": [name_of(k.removesuffix("_v")) for k in keys],
         "rows": rows,

@@ -146,5 +146,5 @@ def rig_rows(outcome: Outcome) -> Rows:
         rows.append(("Captured", f"{capture.created}, {capture.ended}"))
         rows.append(("Frames not understood", str(capture.bad_frames)))
     rows.append(("Judged", outcome.made_at))
-    rows.append(("Versions", ", ".join(f"{k} {v}" for k, v in outcome.versions.items()) or "not known"))
+    rows.append(("Versions", facts.versions_text(outcome)))
     return rows

@@ -51,7 +51,7 @@ def trim_text(outcome: Outcome) -> str:
     if trim is None:
         return "none: the data did not come from a rig"
     if trim.kind == "nominal":
-        return "nominal: this rig was never trimmed, so its accuracy is the parts' tolerance"
+        return "nominal: never trimmed, the parts' tolerance"
     age = age_days(outcome)
     shown = "age not known" if age is None else f"{max(age, 0):.0f} days old"
     late = " (too old)" if age is not None and age > trim.max_age_days else ""
@@ -93,13 +93,23 @@ def shortest_text(outcome: Outcome) -> str:
     return f"{duration(s)}, of 20 LSB or more, at the sensor" if known(s) else "not known for this source"
 
 
+def firmware_text(outcome: Outcome) -> str:
+    """Return the firmware that took the capture; empty where there was none."""
+    return f"firmware {outcome.capture.rig.get('firmware', '?')}" if outcome.capture else ""
+
+
+def versions_text(outcome: Outcome) -> str:
+    """Return firmware and program versions."""
+    parts = [firmware_text(outcome), *(f"{k} {v}" for k, v in outcome.versions.items())]
+    return ", ".join(p for p in parts if p) or "not known"
+
+
 def rig_text(outcome: Outcome) -> str:
     """Return which rig took the capture."""
     if outcome.capture is None:
         return f"not a rig: {outcome.trace.source} data {outcome.trace.name}".strip()
     rig = outcome.capture.rig
-    parts = (rig.get("build", "?"), rig.get("chip", "?"), rig.get("uid", "?"), rig.get("firmware", "?"))
-    return "{} build, {}, {}, firmware {}".format(*parts)
+    return f"{rig.get('build', '?')} build, {rig.get('chip', '?')}, {rig.get('uid', '?')}"
 
 
 def code_text(outcome: Outcome) -> str:

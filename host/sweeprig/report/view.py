@@ -102,14 +102,14 @@ def _track(outcome: Outcome) -> dict[str, Any] | None:
         return None
     first = "low" if outcome.analysis.sense == "unknown" else "closed"
     found = outcome.judgement.findings
-    drawing = track_svg(track, found, width=470, height=158, name="map", first=first)
+    drawing = track_svg(track, found, width=470, height=150, name="map", first=first)
     return {"drawing": drawing, "passes": passes_text(track)}
 
 
 def _second_track(outcome: Outcome) -> Markup | None:
     track = outcome.analysis.track_map_b
     first = "low" if outcome.analysis.sense == "unknown" else "closed"
-    return None if track is None else track_svg(track, (), width=470, height=158, name="mapb", first=first)
+    return None if track is None else track_svg(track, (), width=470, height=150, name="mapb", first=first)
 
 
 def _head(outcome: Outcome, room: Room) -> dict[str, Any]:
@@ -179,7 +179,7 @@ def main_page(outcome: Outcome) -> dict[str, Any]:
             "first_shot": shots[0] if shots else None,
             "facts": [(n, clip(t, room.fact)) for n, t in facts.facts(outcome)],
             "cautions": facts.cautions(outcome),
-            "versions": clip(", ".join(f"{k} {v}" for k, v in outcome.versions.items()), room.versions),
+            "versions": clip(facts.versions_text(outcome), room.versions),
         }
     )
 
