@@ -204,3 +204,37 @@ def test_aim_says_where_no_position_will_do(tmp_path: Path) -> None:
     )
     plan_ok = done.returncode == 0
     assert plan_ok or "No position will do" in done.stdout
+
+
+@pytest.fixture
+def turned(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Run]:
+    tests = str(Path(__file__).parents[1])
+    monkeypatch.setenv("PYTHONPATH", tests)
+    opened: list[Terminal] = []
+
+    def start(*volts: str) -> Terminal:
+        opened.append(Terminal("-m", "aim_child", *volts, home=tmp_path))
+        return opened[-1]
+
+    yield start
+    for terminal in opened:
+        terminal.close()
+
+
+def test_aim_shows_the_way_and_ends_when_it_is_reached(turned: Run) -> None:
+    t = turned("0.12", "0.45")
+    t.until(lambda t: "UP: turn so that the reading rises" in t.text())
+    assert re.search(r"by 0\.\d{3} V, \d+\.\d degrees", t.text())
+    assert "▽" in t.text()
+    assert t.end() == 0
+    assert b"INSIDE the window" in t.raw
+    assert b"Inside the window." in t.raw
+    assert t.restored
+
+
+def test_aim_that_is_not_reached_says_so(turned: Run) -> None:
+    t = turned("0.80", "0.60")
+    t.until(lambda t: "DOWN: turn so that the reading falls" in t.text())
+    t.send("q")
+    assert t.end() == 0
+    assert b"Left outside the window." in t.raw

@@ -35,15 +35,10 @@ def check_lines(checked: Checked) -> list[str]:
     for check in checked.checks.values():
         lines += [f"  {line}" for line in check.lines]
         for f in check.findings:
-            lines += [
-                "",
-                f"  {'Note' if f.severity == 'note' else 'Fault'}: {f.what}",
-                f"    seen: {f.evidence}",
-            ]
-            lines.append(f"    next: {f.next_step}")
-            if f.not_told_apart:
-                lines.append(f"    not told apart here: {f.not_told_apart}")
-    return [*lines, "", f"  {checked.reach}"]
+            lines += ["", f"  {'Note' if f.severity == 'note' else 'Fault'}: {f.what}"]
+            told = {"seen": f.evidence, "next": f.next_step, "not told apart here": f.not_told_apart}
+            lines += [folded(f"    {name}: {text}", "          ") for name, text in told.items() if text]
+    return [*lines, "", folded(f"  {checked.reach}", "    ")]
 
 
 def _progress(seconds: float, seen: Levels) -> None:
