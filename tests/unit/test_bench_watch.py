@@ -112,14 +112,23 @@ def test_colour_changes_no_text() -> None:
     assert "\x1b" not in "".join(plain)
 
 
-def test_ruler_shows_the_reading_between_the_margins_and_a_target_above() -> None:
-    state = replace(fed((2.5, 0.5)).state(), target=(0.43, 0.45, 0.47))
-    target, ruler = ruler_lines(state, 80)
+def test_ruler_shows_the_reading_between_the_margins() -> None:
+    (ruler,) = ruler_lines(fed((2.5, 0.5)).state(), 80)
     cells = ruler[ruler.index("┤") + 1 : ruler.index("├")]
     assert cells.index("█") == pytest.approx(len(cells) / 2, abs=1)
     assert cells.startswith("▒")
     assert cells.endswith("▒")
-    assert target.index("▽") - ruler.index("┤") - 1 == pytest.approx(0.09 * len(cells), abs=1)
+
+
+@pytest.mark.parametrize(("volts", "mark"), [(0.45, "█"), (0.20, "◀"), (0.80, "▶")])
+def test_target_is_enlarged_above_the_ruler(volts: float, mark: str) -> None:
+    state = replace(fed((volts, 0.5)).state(), target=(0.43, 0.45, 0.47))
+    target, zoom, _ = ruler_lines(state, 80)
+    cells = zoom[zoom.index("┤") + 1 : zoom.index("├")]
+    assert mark in cells
+    assert abs(target.index("▽") - zoom.index("┤") - 1 - len(cells) / 2) <= 1
+    assert 6 <= cells.count("░") <= 10  # a window of 40 mV on a scale of 320 mV: an eighth of 60
+    assert (cells.index(mark) in (0, len(cells) - 1)) == (mark != "█")
 
 
 def test_one_plain_line_where_there_is_no_screen() -> None:

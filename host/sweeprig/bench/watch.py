@@ -154,7 +154,7 @@ class Watcher:
         if self.told_sense is not Sense.UNKNOWN:
             return "told"
         if not self.starts_closed:
-            return "start at closed throttle with --starts closed to have it found"
+            return "--starts closed finds it"
         return "from closed throttle at the start" if self._sense is not Sense.UNKNOWN else "move the lever"
 
     def _follows(self) -> str:

@@ -29,6 +29,7 @@ DIGIT_ROWS = 5
 TALL = 20  # rows from which there is room for the large digits
 WIDE = 42  # columns from which there is room for them
 TWICE = 78  # ... and for twice their width
+ZOOM = 8  # half widths of a target's window that its enlarged scale reaches
 FLAG_WORDS = {
     "clear": "CLEAR of both rails",
     "near-lower": "NEAR THE LOWER RAIL",
@@ -81,7 +82,7 @@ def _column(value: float, top: float, columns: int) -> int:
 
 
 def ruler_lines(state: WatchState, width: int) -> list[str]:
-    """Return the reading between its rails: margin zones as ▒, the reading █, its range so far ─, a target ▽."""
+    """Return the reading between its rails: margin zones ▒, reading █, range so far ─; a target enlarged above."""
     columns = max(8, width - 20)
     cells = ["·"] * columns
     for k in range(columns):
@@ -96,13 +97,29 @@ def ruler_lines(state: WatchState, width: int) -> list[str]:
     if state.reading_v is not None and math.isfinite(state.reading_v):
         cells[_column(state.reading_v, state.top_v, columns)] = "█"
     lines = [f"  ground ┤{''.join(cells)}├ {state.top_v:.2f} V"]
-    if state.target is not None:
-        marks = [" "] * columns
-        for v in state.target[::2]:
-            marks[_column(v, state.top_v, columns)] = "|"
-        marks[_column(state.target[1], state.top_v, columns)] = "▽"
-        lines.insert(0, f"  target  {''.join(marks)}")
-    return lines
+    return [*_near_target(state, columns), *lines]
+
+
+def _near_target(state: WatchState, columns: int) -> list[str]:
+    """The surroundings of a target, enlarged: its window as ░, the target ▽, the reading █ or an arrow at the edge."""
+    if state.target is None:
+        return []
+    low, target, high = state.target
+    reach = ZOOM * (high - low) / 2
+    start, span = target - reach, 2 * reach
+    cells = ["·"] * columns
+    for k in range(_column(low - start, span, columns), _column(high - start, span, columns) + 1):
+        cells[k] = "░"
+    reading = state.reading_v
+    if reading is not None and math.isfinite(reading):
+        outside = "◀" if reading < start else "▶" if reading > start + span else "█"
+        cells[_column(reading - start, span, columns)] = outside
+    marks = [" "] * columns
+    marks[_column(target - start, span, columns)] = "▽"
+    return [
+        f"  target  {''.join(marks)}  {target:.3f} V",
+        f"  {start:6.3f} ┤{''.join(cells)}├ {start + span:.3f} V",
+    ]
 
 
 def _joined(state: WatchState, columns: int) -> list[tuple[float, float]]:

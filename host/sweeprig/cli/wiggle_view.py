@@ -8,6 +8,7 @@ from sweeprig.cli.live_view import TALL, WIDE, big
 
 if TYPE_CHECKING:
     from sweeprig.bench.wiggle import LiveSearch
+    from sweeprig.bench.wiggle_model import Happening
 
 KEYS = "keys: 1 plug   2 bulkhead   3 controller end   space next   q ends"
 FRESH_S = 1.0  # an event this recent is shown strongly
@@ -29,14 +30,23 @@ def wiggle_lines(
     now = f"  now: {place}"
     reading = "-" if search.reading_v is None else f"{search.reading_v:.3f} V"
     supply = "not observed" if search.supply_v is None else f"{search.supply_v:.3f} V"
-    top = [head[:width], "", *(_paint(c[:width], style, colour) for c in count), ""]
+    top = [head[:width], "", *(_paint(c[:width], "1", colour) for c in count), ""]
     top += [_paint(last[:width], style, colour), _paint(now[:width], "1", colour)]
     top.append(f"  signal {reading}   supply {supply}"[:width])
     bottom = [f"  {KEYS}"[:width]]
     counts = ["", *(f"  {name:16} {hits}" for name, hits in per_place(search).items())]
     room = height - len(top) - len(counts) - len(bottom) - 1
-    events = [h.line[:width] for h in search.found[::-1][: max(0, room)]]
+    events = [brief(h)[:width] for h in search.found[::-1][: max(0, room)]]
     return [*[*top, *counts, *([""] if events else []), *events][: height - 1], *bottom]
+
+
+def brief(h: Happening) -> str:
+    """Return one event with what matters first, so that a narrow window cuts off the rest."""
+    from sweeprig.bench.wiggle_model import CHANNEL_NAMES
+
+    names = "+".join(CHANNEL_NAMES[c].removeprefix("signal ") for c in h.channels)
+    head = f"  {h.start_s:8.2f} s  {names:8} {h.depth_percent:3.0f} % {1e3 * h.duration_s:7.2f} ms"
+    return f"{head}  {h.place:16}{h.origin or h.touched}"
 
 
 def per_place(search: LiveSearch) -> dict[str, int]:
