@@ -10,14 +10,17 @@ import sys
 import time
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pyte
 import pytest
 
 import outcomes
+from sweeprig.bench.series import Batch
 from sweeprig.bench.series_run import cut_to
 from sweeprig.capture.file import read_capture
+from sweeprig.cli.series_cmd import Desk
 from sweeprig.link.messages import Gap, Mark
 from sweeprig.records.store import open_store
 
@@ -77,6 +80,50 @@ def test_a_series_of_two_sensors_from_a_list(tmp_path: Path) -> None:
     assert list((home / "captures").glob("*.journal*")) == []
 
 
+class FewWords:
+    """A client that notes commands and has one press of the button waiting."""
+
+    def __init__(self, *capabilities: str) -> None:
+        self.capabilities = capabilities
+        self.sent: list[tuple[str, dict[str, Any]]] = []
+        self.waiting: list[Any] = [[], [Mark(0, 0, 1)]]
+
+    def hello(self) -> dict[str, Any]:
+        return {"capabilities": list(self.capabilities)}
+
+    def command(self, cmd: str, **args: Any) -> dict[str, Any]:
+        self.sent.append((cmd, args))
+        return {}
+
+    def poll(self, _timeout_s: float) -> list[Any]:
+        return self.waiting.pop(0) if self.waiting else []
+
+
+@pytest.mark.parametrize(
+    ("verdict", "tones"), [("pass", [80]), ("fail", [500, 500, 500]), ("undecided", [200, 200])]
+)
+def test_each_verdict_has_its_own_sound(verdict: str, tones: list[int]) -> None:
+    client, slept = FewWords("buzzer"), []
+    Desk(client, None, sleep=slept.append).sound(verdict)  # type: ignore[arg-type]
+    assert client.sent == [("buzzer", {"ms": ms}) for ms in tones]
+    assert len(slept) == len(tones) - 1
+    assert all(s > tones[0] / 1000 for s in slept)  # the tones do not run into one another
+    silent = FewWords()
+    Desk(silent, None, sleep=slept.append).sound(verdict)  # type: ignore[arg-type]
+    assert silent.sent == []
+
+
+def test_the_rigs_button_repeats_the_sensor_on_the_bench(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys.stdin, "isatty", lambda: True, raising=False)
+    monkeypatch.setattr("sweeprig.cli.screen.read_keys", lambda: "")
+    batch = Batch("B")
+    batch.next_sensor("SN-3")
+    client = FewWords()
+    assert Desk(client, None, sleep=lambda _: None).wait(batch)  # type: ignore[arg-type]
+    assert batch.serial == "SN-3"
+    assert client.waiting == []
+
+
 def test_the_verdict_fills_a_real_terminal() -> None:
     """Type a serial number, wait for the verdict, end with Ctrl-D; the screen is read back by a terminal emulator."""
     columns, rows = 100, 30
@@ -96,7 +143,7 @@ def test_the_verdict_fills_a_real_terminal() -> None:
             break
         stream.feed(data)
         text = "\n".join(screen.display)
-        if typed and "Scan or type the serial number" in text:
+        if typed and "Ctrl-D ends" in text:
             os.write(handle, typed.encode())
             typed = ""
         elif not typed and "█" in text and "SN-7   closed" in text and "serial: _" in text:

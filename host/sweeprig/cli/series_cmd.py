@@ -21,7 +21,10 @@ if TYPE_CHECKING:
     from sweeprig.link.client import RigClient
 
 QUIT = "\x04"  # Ctrl-D; a typed q may begin a serial number
-HINT = "Scan or type the serial number, Enter; Enter alone counts on; space or the rig's button repeats; Ctrl-D ends"
+HINT = (
+    "Scan or type the serial number, then Enter; Enter alone counts on.",
+    "Space or the rig's button repeats the sensor on the bench; Ctrl-D ends.",
+)
 BELL_S = 0.25  # [s] between two bells
 
 
@@ -54,7 +57,7 @@ class Desk:
                 return True
             if shown != batch.typed:
                 shown = batch.typed
-                self._draw([f"  serial: {shown}_", f"  {HINT}"])
+                self._draw([f"  serial: {shown}_", *(f"  {h}" for h in HINT)])
 
     def _button(self) -> bool:
         from sweeprig.link.messages import Mark
@@ -97,7 +100,7 @@ class Desk:
             return
         width, height = self._screen.size
         self._above = verdict_lines(
-            entry.verdict, entry.reason, details, width, height - 3, colour=colour_wanted()
+            entry.verdict, entry.reason, details, width, height - 4, colour=colour_wanted()
         )
 
     def _draw(self, below: list[str]) -> None:
