@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from sweeprig.analysis.model import Analysis, Code
+from sweeprig.analysis.model import Analysis, Code, Finding
 from sweeprig.capture.model import SweepSetup, Trace
 from sweeprig.frontend import FrontEnd
 from sweeprig.judge import checks as ch
 from sweeprig.judge import graded as gr
 from sweeprig.judge.load import load_of
 from sweeprig.judge.measured import measure
-from sweeprig.judge.model import Judgement, Verdict
+from sweeprig.judge.model import Check, Judgement, Margin, Verdict
 from sweeprig.judge.profile_model import Profile
 from sweeprig.judge.rails import flag_reading as flag_reading
 from sweeprig.judge.rails import margin_findings, rail_margins
@@ -44,31 +44,10 @@ def judge(
     )
     load = load_of(setup, profile, front_end)
     quantities = measure(analysis=analysis, scale=scale, trim=trim, front_end=front_end, load=load)
-    codes = {f.code for f in analysis.findings}
-    refused = bool(codes & set(REFUSED))
-    fed = Code.SUPPLY_CUT not in codes  # a sensor without supply has no ends
-    margins = (
-        ()
-        if refused or not fed
-        else rail_margins(
-            quantities=quantities, analysis=analysis, scale=scale, profile=profile, guard_factor=g
-        )
-    )
     seen = ch.Seen(analysis, trace, profile, scale, quantities, g, trim)
-    checks = () if refused else ch.all_checks(seen) if fed else ch.supply_checks(seen)
-    own = gr.graded(analysis, profile)
-    found = gr.ordered(
-        gr.without_repeats(
-            [
-                *own,
-                *gr.relation_findings(analysis, profile),
-                *gr.sense_findings(analysis, profile),
-                *margin_findings(margins, tuple(own), scale=scale, profile=profile),
-                *gr.check_findings(checks, profile, setup.hookup),
-            ]
-        )
-    )
-    verdict, reason = overall(found, margins, checks, () if refused else open_points(seen, trim))
+    margins, checks = _against_limits(seen)
+    found = _findings(seen, margins, checks, setup)
+    verdict, reason = overall(found, margins, checks, open_points(seen, trim))
     return Judgement(
         verdict=verdict,
         reason=reason,
@@ -81,3 +60,34 @@ def judge(
         checks=checks,
         under=no_fault_text(ch.passes(analysis)) if verdict is Verdict.PASS else "",
     )
+
+
+def _against_limits(seen: ch.Seen) -> tuple[tuple[Margin, ...], tuple[Check, ...]]:
+    """Margins and checks; none of a signal that cannot be read, the supply's only of a sensor that is not fed."""
+    codes = {f.code for f in seen.analysis.findings}
+    if codes & set(REFUSED):
+        return (), ()
+    if Code.SUPPLY_CUT in codes:
+        return (), ch.supply_checks(seen)
+    margins = rail_margins(
+        quantities=seen.quantities,
+        analysis=seen.analysis,
+        scale=seen.scale,
+        profile=seen.profile,
+        guard_factor=seen.guard_factor,
+    )
+    return margins, ch.all_checks(seen)
+
+
+def _findings(
+    seen: ch.Seen, margins: tuple[Margin, ...], checks: tuple[Check, ...], setup: SweepSetup
+) -> tuple[Finding, ...]:
+    own = gr.graded(seen.analysis, seen.profile)
+    found = [
+        *own,
+        *gr.relation_findings(seen.analysis, seen.profile),
+        *gr.sense_findings(seen.analysis, seen.profile),
+        *margin_findings(margins, tuple(own), scale=seen.scale, profile=seen.profile),
+        *gr.check_findings(checks, seen.profile, setup.hookup),
+    ]
+    return gr.ordered(gr.without_repeats(found))
