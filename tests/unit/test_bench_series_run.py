@@ -133,7 +133,7 @@ def test_the_verdict_fills_a_real_terminal() -> None:
         os.execve(COMMAND[0], [*COMMAND, *SERIES], env)
     screen = pyte.Screen(columns, rows)
     stream = pyte.ByteStream(screen)
-    typed = "SN-7\r"
+    typed, raw = "SN-7\r", b""
     seen_letters = False
     deadline = time.monotonic() + 240
     while time.monotonic() < deadline:
@@ -142,6 +142,7 @@ def test_the_verdict_fills_a_real_terminal() -> None:
         except OSError:  # Linux: the other side has closed
             break
         stream.feed(data)
+        raw += data
         text = "\n".join(screen.display)
         if typed and "Ctrl-D ends" in text:
             os.write(handle, typed.encode())
@@ -154,4 +155,5 @@ def test_the_verdict_fills_a_real_terminal() -> None:
     os.close(handle)
     assert seen_letters
     assert os.waitstatus_to_exitcode(status) == 0
-    assert "Batch trial: 1 sensors, 1 sweeps" in "\n".join(screen.display)
+    after = raw.rpartition(b"\x1b[?1049l")[2].decode()  # on the terminal's own screen again
+    assert "Batch trial: 1 sensors, 1 sweeps" in after

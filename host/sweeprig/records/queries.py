@@ -39,7 +39,7 @@ def _select(full: bool) -> Select[Any]:
     )  # fmt: skip
 
 
-def _record(row: Row[Any]) -> Record:
+def _record(row: Row[Any], full: bool) -> Record:
     return Record(
         id=row.id,
         created=row.created,
@@ -60,8 +60,8 @@ def _record(row: Row[Any]) -> Record:
         strokes=row.strokes,
         n_events=row.n_events,
         findings=tuple(row.findings),
-        margins=tuple(getattr(row, "margins", ())),
-        quantities=getattr(row, "quantities", {}),
+        margins=tuple(row.margins) if full else (),
+        quantities=row.quantities if full else {},
         guard_factor=row.guard_factor,
         hookup=row.hookup,
         operator=row.operator,
@@ -107,7 +107,7 @@ def find(
         query = query.where(c.c.batch == batch)
     if since is not None:
         query = query.where(c.c.at >= _moment(since))
-    return [_record(row) for row in connection.execute(query)]
+    return [_record(row, full) for row in connection.execute(query)]
 
 
 def _moment(text: str) -> float:
@@ -139,7 +139,7 @@ def get(connection: Connection, key: str | int, where: str) -> Record:
 
 def _one(chosen: Any, text: str, where: str) -> Record:
     if len(chosen) == 1:
-        return _record(chosen[0])
+        return _record(chosen[0], True)
     raise NoRecordError(
         f"{'No record' if not chosen else 'More than one record'} at {where} fits.",
         seen=text,
@@ -161,7 +161,7 @@ def history(
     )
     if len(ids) != 1:
         query = query.order_by(None).order_by(c.c.at.desc(), c.c.id.desc())
-    found = [_record(row) for row in connection.execute(query)] if ids else []
+    found = [_record(row, full) for row in connection.execute(query)] if ids else []
     if not found:
         raise NoRecordError(
             f"No sensor at {where} has this label or serial number.",
