@@ -3,7 +3,8 @@
     nice python tests/benchmarks/records_bench.py [--sweeps 100000] [--sensors 1000] [--no-postgres]
 
 Prints the median and the worst of 20 warm calls of Store.history, everything a history shows included, the program's
-own processor time (on a busy computer the clock tells of the others), and how the database looks the rows up. The rows are those of an invented sensor's record, with five findings' worth of text.
+own processor time (on a busy computer the clock tells of the others), and how the database looks the rows up. The rows
+are those of an invented sensor's record.
 """
 
 from __future__ import annotations
