@@ -8,7 +8,7 @@ from importlib import resources
 from typing import Any
 
 from sweeprig.analysis.model import Event, Finding
-from sweeprig.judge.model import Margin, Quantity
+from sweeprig.judge.model import Check, Margin, Quantity
 from sweeprig.judge.outcome import Outcome
 
 SCHEMA_VERSION = 1
@@ -43,9 +43,25 @@ def margin(m: Margin) -> dict[str, Any]:
         "rail": m.rail,
         "value_v": number(m.value_v),
         "u95": number(m.u95),
+        "measured_v": number(m.measured_v),
         "limit_v": m.limit_v,
         "verdict": m.verdict.value,
         "would_decide": m.would_decide or None,
+    }
+
+
+def check(c: Check) -> dict[str, Any]:
+    """Return one limit that is no rail margin; null stands for not measured, or for no limit on that side."""
+    return {
+        "name": c.name,
+        "value": number(c.value),
+        "u95": number(c.u95),
+        "unit": c.unit,
+        "low": number(c.low),
+        "high": number(c.high),
+        "verdict": c.verdict.value,
+        "source": c.source,
+        "would_decide": c.would_decide or None,
     }
 
 
@@ -106,6 +122,8 @@ def to_result(outcome: Outcome) -> dict[str, Any]:
         "plain_min_v": number(analysis.plain.min_v),
         "plain_max_v": number(analysis.plain.max_v),
         "margins": [margin(m) for m in judgement.margins],
+        "checks": [check(c) for c in judgement.checks],
+        "under": judgement.under or None,
         "findings": [finding(f) for f in judgement.findings],
         "events": [event(e) for e in analysis.events],
         "not_shown": list(judgement.not_shown),

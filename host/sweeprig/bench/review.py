@@ -21,6 +21,7 @@ from sweeprig.frontend import FrontEnd, front_end
 from sweeprig.judge.judge import judge
 from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.profile import Profile, load_profile
+from sweeprig.judge.unseen import rig_marks
 from sweeprig.trim.model import Trim
 from sweeprig.trim.nominal import nominal_trim
 from sweeprig.trim.store import trim_from_dict
@@ -106,6 +107,10 @@ def review_file(path: Path, choices: Choices | None = None, *, made_at: str | No
     return review_capture(read_capture(path), choices, made_at=made_at)
 
 
+def _rig_remarks(capture: Capture | None, trim: Trim | None) -> tuple[str, ...]:
+    return rig_marks(trim, taken_at=capture.created) if capture is not None else ()
+
+
 def _outcome(
     trace: Trace,
     setup: SweepSetup,
@@ -142,5 +147,5 @@ def _outcome(
         trim=trim,
         made_at=made_at or now_text(),
         versions=versions(),
-        remarks=setup_remarks(setup),
+        remarks=(*setup_remarks(setup), *_rig_remarks(capture, trim)),
     )

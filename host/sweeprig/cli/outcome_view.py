@@ -6,7 +6,7 @@ import textwrap
 
 from sweeprig.analysis.model import Finding
 from sweeprig.cli.console import strong
-from sweeprig.judge.model import Margin, Quantity
+from sweeprig.judge.model import Check, Margin, Quantity
 from sweeprig.judge.outcome import Outcome
 
 WIDTH = 96
@@ -41,11 +41,26 @@ def margin_line(m: Margin) -> str:
     )
 
 
+def check_line(c: Check) -> str:
+    """Return one other limit of the profile."""
+    value = "not measured" if c.value is None else f"{c.value:.3f} {c.unit}".strip()
+    low = "" if c.low is None else f"{c.low:g}"
+    high = "" if c.high is None else f"{c.high:g}"
+    range_ = f"{low} to {high}" if low and high else f"at least {low}" if low else f"at most {high}"
+    more = f"; {c.would_decide}" if c.would_decide else ""
+    return _fold(f"{c.name:14}{value:>13}  must be {range_} {c.unit}: {c.verdict}{more}", "  ", " " * 18)
+
+
 def finding_lines(number: int, f: Finding) -> list[str]:
     """Return what is wrong, where, the evidence and the next step."""
     where = ""
     if f.where_percent is not None:
-        where = f" at {f.where_percent[0]:.1f} to {f.where_percent[1]:.1f} % of signal span"
+        low, high = f.where_percent
+        where = (
+            f" at {low:.1f} to {high:.1f} % of signal span"
+            if high - low >= 0.1
+            else f" at {low:.1f} % of signal span"
+        )
     kind = "" if f.severity == "fault" else f" ({f.severity})"
     return [
         strong(f"  {number}. {f.code} - cause: {f.cause}{where}{kind}"),
@@ -70,6 +85,8 @@ def outcome_lines(outcome: Outcome) -> list[str]:
     lines.append(f"  {'records':18}{outcome.trace.t_s.size}, {lost} lost")
     if judgement.margins:
         lines += ["", "Margins to the rails", *(margin_line(m) for m in judgement.margins)]
+    if judgement.checks:
+        lines += ["", "Other limits of the profile", *(check_line(c) for c in judgement.checks)]
     if judgement.findings:
         lines += ["", "Findings"]
         for number, f in enumerate(judgement.findings, 1):
@@ -78,6 +95,8 @@ def outcome_lines(outcome: Outcome) -> list[str]:
         lines += ["", "What this capture could not show"]
         lines += [_fold(text, "  - ", "    ") for text in judgement.not_shown]
     lines += [_fold(text, "  ! ", "    ") for text in outcome.remarks]
+    if judgement.under:
+        lines += ["", _fold(judgement.under, "", "")]
     return lines
 
 

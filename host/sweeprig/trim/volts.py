@@ -65,6 +65,11 @@ def present(capture: Capture, channel: int) -> bool:
     return bool(maxs.size and int(maxs[:, channel].max()) > PRESENT_RATIO * (1 << 12))
 
 
+def supply_observed(capture: Capture) -> bool:
+    """Return whether the supply is measured: always by a rig that feeds the sensor, else with its lead on."""
+    return capture.setup.hookup == "powered" or present(capture, 2)
+
+
 def without_memory(channels: list[Channel], *, front_end: FrontEnd, conversion_hz: float) -> list[Channel]:
     """Return the channels without the charge that each conversion keeps of the channel before it.
 
@@ -137,7 +142,7 @@ def to_trace(
         t_s=capture.records.index.astype(np.float64) * capture.window_s,
         signal_a=signal_a,
         signal_b=signal_b if present(capture, 1) else None,
-        supply=supply if present(capture, 2) else None,
+        supply=supply if supply_observed(capture) else None,
         window_s=capture.window_s,
         n_per_window=capture.window,
         lsb_v=abs(trim.channels[0].line.gain_v),
