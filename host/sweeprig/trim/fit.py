@@ -84,10 +84,21 @@ def prepare(points: tuple[TrimPoint, ...], *, cov_v: FloatArray, linearity: Line
 
 
 def fit_points(points: Points, *, chip: str) -> LineFit:
-    """Return the line by generalised least squares, the converter's departures counted."""
+    """Return the line by generalised least squares, the converter's departures counted with their covariance."""
     slope = np.polyfit(points.code, points.reading_v, 1)[0]
     k = departure_covariance(points.code, points.code, chip=chip)
     return fit_line(points.code, points.reading_v, cov_y=points.cov_v + slope**2 * k, cov_x=points.cov_code)
+
+
+def fit_straight(points: Points, *, chip: str) -> LineFit:
+    """Return the line where no departure is estimated: departures weigh the same at every point.
+
+    With their covariance the line would lean on the low points, before the wide codes, and miss the high ones.
+    """
+    slope = np.polyfit(points.code, points.reading_v, 1)[0]
+    size = float(np.mean(np.diag(departure_covariance(points.code, points.code, chip=chip))))
+    own = slope**2 * size * np.eye(points.code.size)
+    return fit_line(points.code, points.reading_v, cov_y=points.cov_v + own, cov_x=points.cov_code)
 
 
 def fit_channel(
@@ -107,8 +118,8 @@ def fit_channel(
     _check_enough(points)
     nominal = nominal_linearity(chip) if wide_removed else None
     ready = prepare(points, cov_v=cov_v, linearity=nominal)
-    fit = fit_points(ready, chip=chip)
     bent = bend if bend is not None else len(points) >= BEND_FROM
+    fit = (fit_points if bent else fit_straight)(ready, chip=chip)
     left_in = None if wide_removed else nominal_linearity(chip)
     found = _departures(ready, fit, chip=chip, bend=bent, left_in=left_in)
     cov = fit.weights @ (cov_v + fit.slope**2 * ready.cov_code) @ fit.weights.T
