@@ -11,10 +11,12 @@ from typing import Any
 
 import pytest
 
+from fake_rig import FakeRig
 from sweeprig.bench import install as module
 from sweeprig.bench.board_files import firmware_sources
 from sweeprig.bench.install import install
-from sweeprig.errors import InputError, LinkError
+from sweeprig.errors import InputError, LinkError, PortLostError
+from sweeprig.link.client import RigClient
 
 RP2040_MPY = 6 | 3 << 8 | 4 << 10  # bytecode 6.3, armv6m
 
@@ -190,10 +192,47 @@ def test_mpremote_that_fails_is_a_link_error(tmp_path: Path) -> None:
         module.run_mpremote(["connect", str(tmp_path / "none"), "exec", "1"])
 
 
-def test_a_board_without_our_service_is_at_its_prompt() -> None:
-    from sweeprig.errors import BoardSilentError, NoFirmwareError, PortBusyError, ProtocolVersionError
+@pytest.fixture
+def fake(monkeypatch: pytest.MonkeyPatch) -> FakeRig:
+    """A rig that answers on every port; time passes only in it."""
+    rig = FakeRig()
+    monkeypatch.setattr("sweeprig.link.transport.open_port", lambda _port: rig)
+    monkeypatch.setattr("time.monotonic", rig.clock)
+    monkeypatch.setattr(RigClient.__init__, "__kwdefaults__", {"clock": rig.clock})
+    return rig
 
-    for error in (BoardSilentError("x"), ProtocolVersionError("x")):
-        assert module._means_no_service(error)
-    assert not module._means_no_service(PortBusyError("x"))
-    assert isinstance(NoFirmwareError("x"), LinkError)
+
+def test_a_rig_is_asked_for_its_prompt(fake: FakeRig) -> None:
+    module.leave_service("/dev/rig")
+    assert [command["cmd"] for command in fake.commands] == ["hello", "prompt"]
+    assert fake.closed
+
+
+@pytest.mark.parametrize(
+    "trouble",
+    [
+        {"greets": False},
+        {"instead_of_hello": b"MicroPython v1.28\r\n>>> "},
+        {"instead_of_hello": b"Traceback\r\n"},
+    ],
+)
+def test_a_board_without_our_service_is_at_its_prompt(fake: FakeRig, trouble: dict[str, Any]) -> None:
+    for name, value in trouble.items():
+        setattr(fake, name, value)
+    module.leave_service("/dev/rig")
+    assert fake.closed
+
+
+def test_a_rig_of_another_protocol_or_that_refuses_is_interrupted_by_mpremote(fake: FakeRig) -> None:
+    fake.refuse = {"prompt": ("unknown-command", "there is no command")}
+    module.leave_service("/dev/rig")
+    fake.hello["protocol"] = 99
+    module.leave_service("/dev/rig")
+    assert fake.closed
+
+
+def test_a_port_that_is_lost_is_an_error(fake: FakeRig) -> None:
+    fake.lost_after = 0
+    with pytest.raises(PortLostError):
+        module.leave_service("/dev/rig")
+    assert fake.closed
