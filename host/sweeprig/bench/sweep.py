@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 
+from sweeprig.bench import live
 from sweeprig.bench.cautions import Ask, JobBook, Unattended
 from sweeprig.bench.coach import Advice
 from sweeprig.bench.hookup import prepare_hookup, switch_off
@@ -24,6 +25,9 @@ from sweeprig.link.client import RigClient
 from sweeprig.trim.model import Trim
 from sweeprig.trim.nominal import nominal_trim
 from sweeprig.trim.store import load_trim, trim_to_dict
+
+SNAPSHOT_SPREAD = 150  # codes inside one window, or from one to the next: 0.2 V; a fast hand makes 50
+SLOW_EVERY_MS = 100
 
 
 @dataclass(frozen=True)
@@ -72,6 +76,14 @@ def trim_for(client: RigClient, trims: Path) -> Trim:
     return load_trim(str(rig["uid"]), folder=trims) or nominal_trim(rig)
 
 
+def look_closely(client: RigClient) -> None:
+    """Ask for conversions around sudden changes and for the slow readings, where the rig has them."""
+    if live.has(client, "snapshots"):
+        live.switch(client, "snapshots", spread=SNAPSHOT_SPREAD, jump=SNAPSHOT_SPREAD)
+    if live.has(client, "monitor"):
+        live.switch(client, "slow", every_ms=SLOW_EVERY_MS)
+
+
 def take(
     client: RigClient,
     order: SweepOrder,
@@ -104,6 +116,7 @@ def take(
     )
     try:
         before()
+        look_closely(client)
         coach = LiveCoach(client, setup, trim, advise) if setup.starts == Starts.CLOSED else None
         capture = run_sweep(
             client,
