@@ -64,6 +64,13 @@ def test_uncertainty_of_the_ends_can_close_the_last_gap() -> None:
     assert not plan(replace(ends, u95_v=0.2), PROFILE).possible
 
 
+def test_uncertainty_counts_at_both_rails() -> None:
+    wide = replace(PROFILE, limits=replace(PROFILE.limits, open=None))
+    for ends in (Ends(0.45, 4.79, 5.0), Ends(4.55, 0.21, 5.0)):
+        assert plan(ends, wide).possible
+        assert not plan(replace(ends, u95_v=0.05), wide).possible
+
+
 def test_a_place_beside_the_target_is_taken_where_the_target_breaks_a_limit() -> None:
     p = plan(Ends(0.45, 4.71, 5.0), PROFILE)  # at the target the open end is 10 mV beyond 4.7 V
     assert p.possible

@@ -83,6 +83,9 @@ def test_supply_that_limits_when_the_lever_moves_is_cut_and_a_wrong_pin() -> Non
     checked = check(rig)
     assert [f.fault for f in checked.checks["signal A"].findings] == [Fault.WRONG_PIN]
     assert not rig.out.supply
+    order = [(c["cmd"], c.get("on")) for c in rig.commands]
+    fed = order.index(("supply", True))
+    assert order.index(("supply", False), fed) < order.index(("stop", None), fed), "cut at once"
 
 
 def test_short_is_cut_at_once_and_tried_again_only_at_open() -> None:
