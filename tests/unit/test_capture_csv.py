@@ -133,3 +133,28 @@ def test_uneven_sampling_has_no_known_gaps(tmp_path: Path) -> None:
     trace = read(tmp_path, "time_s,signal_v\n" + "".join(f"{t:.6f},1\n" for t in times))
     assert trace.n_lost == 0
     assert not trace.gap_before.any()
+
+
+def test_lowest_and_highest_of_each_row_are_taken(tmp_path: Path) -> None:
+    trace = read(
+        tmp_path,
+        "time_s,signal_min_v,signal_v,signal_max_v\n0,0.4,0.5,0.6\n0.001,0.0,0.74,0.76\n0.002,0.9,1,1.1\n",
+    )
+    assert trace.signal_a.min_v.tolist() == [0.4, 0.0, 0.9]
+    assert trace.signal_a.max_v.tolist() == [0.6, 0.76, 1.1]
+    assert trace.n_per_window > 1
+
+
+@pytest.mark.parametrize(
+    ("text", "match"),
+    [
+        ("time_s,signal_v,signal_min_v\n0,1,1\n1,1,1\n", "signal_max_v is missing"),
+        (
+            "time_s,signal_v,signal_min_v,signal_max_v\n0,1,1,1\n1,2,2.1,2.2\n",
+            "line 3: signal_v is not between signal_min_v and signal_max_v",
+        ),
+    ],
+)
+def test_half_or_crossed_extremes_are_named(tmp_path: Path, text: str, match: str) -> None:
+    with pytest.raises(CsvError, match=match):
+        read(tmp_path, text)

@@ -135,23 +135,10 @@ def take(
 
 def write_sheets(outcome: Outcome, capture_file: Path, kind: str) -> tuple[Path, ...]:
     """Write the sheet beside the capture; return what was written."""
-    if kind == "none":
-        return ()
-    from sweeprig.report.sheet import sheet_html
+    from sweeprig.bench.sheets import write_files
 
-    html = sheet_html(outcome)
-    written = []
-    if kind in ("html", "both"):
-        path = capture_file.with_suffix(".html")
-        path.write_text(html, encoding="utf-8")
-        written.append(path)
-    if kind in ("pdf", "both"):
-        from sweeprig.report.pdf import write_pdf
-
-        path = capture_file.with_suffix(".pdf")
-        write_pdf(html, path)
-        written.append(path)
-    return tuple(written)
+    kinds = {"none": (), "both": ("html", "pdf")}.get(kind, (kind,))
+    return write_files(outcome, capture_file, kinds)
 
 
 def finish(capture: Capture, path: Path, order: SweepOrder) -> SweepDone:

@@ -20,6 +20,13 @@ from sweeprig.errors import CsvError
 
 NEEDED = ("time_s", "signal_v")
 OPTIONAL = ("supply_v", "signal_b_v", "angle_deg")
+EXTREMES = {  # lowest and highest within a row's stretch of time, where the source has them: both or none
+    "signal_v": ("signal_min_v", "signal_max_v"),
+    "supply_v": ("supply_min_v", "supply_max_v"),
+    "signal_b_v": ("signal_b_min_v", "signal_b_max_v"),
+}
+_EXTREME_NAMES = tuple(name for pair in EXTREMES.values() for name in pair)
+_KNOWN = (*NEEDED, *OPTIONAL, *_EXTREME_NAMES)
 _NUMBER = re.compile(r"[+-]?(\d+([.]\d*)?|[.]\d+)([eE][+-]?\d+)?")
 _MOST_NAMED = 5  # bad rows that a message names; it counts the others
 _EVEN_WITHIN = 0.25  # of the median step: how far steps may scatter for the sampling to be called even
@@ -54,6 +61,7 @@ def read_csv(path: Path) -> Trace:
         )
     values = dict(zip(sheet.columns, np.array(numbers, np.float64).T, strict=True))
     _check_time(values["time_s"], lines, sheet.where)
+    _check_extremes(values, lines, sheet.where)
     return _trace(values, path)
 
 
@@ -100,7 +108,13 @@ def _text(path: Path) -> str:
 
 def _columns(header: Sequence[str], path: Path) -> dict[str, int]:
     missing = [name for name in NEEDED if name not in header]
-    twice = [name for name in (*NEEDED, *OPTIONAL) if header.count(name) > 1]
+    missing += [
+        other
+        for pair in EXTREMES.values()
+        for name, other in (pair, pair[::-1])
+        if name in header and other not in header
+    ]
+    twice = [name for name in _KNOWN if header.count(name) > 1]
     if missing or twice:
         raise CsvError(
             f"{path} has no usable header: "
@@ -109,7 +123,7 @@ def _columns(header: Sequence[str], path: Path) -> dict[str, int]:
             limit="time_s,signal_v and, if there are any, " + ",".join(OPTIONAL),
             next_step="name the columns so in the first line",
         )
-    return {name: header.index(name) for name in (*NEEDED, *OPTIONAL) if name in header}
+    return {name: header.index(name) for name in _KNOWN if name in header}
 
 
 # --- rows to numbers
@@ -162,6 +176,18 @@ def _check_time(t_s: FloatArray, lines: Sequence[int], where: str) -> None:
         )
 
 
+def _check_extremes(values: Mapping[str, FloatArray], lines: Sequence[int], where: str) -> None:
+    bad = []
+    for name, (low, high) in EXTREMES.items():
+        if name in values and low in values:
+            outside = (values[low] > values[name]) | (values[name] > values[high])
+            bad += [
+                f"line {lines[i]}: {name} is not between {low} and {high}" for i in np.flatnonzero(outside)
+            ]
+    if bad:
+        raise _bad_rows(where, bad)
+
+
 def _bad_rows(where: str, bad: Sequence[str]) -> CsvError:
     more = f"; and {len(bad) - _MOST_NAMED} more" if len(bad) > _MOST_NAMED else ""
     return CsvError(
@@ -184,11 +210,11 @@ def _trace(values: Mapping[str, FloatArray], path: Path) -> Trace:
     n_lost = int(np.round(steps[gap_before[1:]] / step - 1).sum())
     return Trace(
         t_s=t_s,
-        signal_a=_channel(values["signal_v"]),
-        signal_b=_channel(values["signal_b_v"]) if "signal_b_v" in values else None,
-        supply=_channel(values["supply_v"]) if "supply_v" in values else None,
+        signal_a=_channel(values, "signal_v"),
+        signal_b=_channel(values, "signal_b_v") if "signal_b_v" in values else None,
+        supply=_channel(values, "supply_v") if "supply_v" in values else None,
         window_s=step,
-        n_per_window=1,
+        n_per_window=2 if "signal_min_v" in values else 1,  # at least two made a lowest and a highest
         lsb_v=_resolution(values["signal_v"]),
         full_scale_v=math.inf,
         gap_before=gap_before,
@@ -205,5 +231,7 @@ def _resolution(volts: FloatArray) -> float:
     return float(steps.min()) if steps.size else 0.0
 
 
-def _channel(volts: FloatArray) -> Channel:
-    return Channel(mean_v=volts, min_v=volts, max_v=volts)
+def _channel(values: Mapping[str, FloatArray], name: str) -> Channel:
+    low, high = EXTREMES[name]
+    volts = values[name]
+    return Channel(mean_v=volts, min_v=values.get(low, volts), max_v=values.get(high, volts))

@@ -221,9 +221,9 @@ def review(
 
     outcome = review_file(file, Choices(profile, starts, sense, guard, track_ohm))
     if sheet is not None:
-        from sweeprig.report.sheet import sheet_html
+        from sweeprig.bench.sheets import write_html
 
-        sheet.write_text(sheet_html(outcome), encoding="utf-8")
+        write_html(outcome, sheet)
     files = {"capture_file": str(file), "sheet_file": str(sheet) if sheet else None}
     show_outcome(outcome, as_json=as_json, budget=budget, files=files)
     raise typer.Exit(EXIT_OF_VERDICT[outcome.judgement.verdict])
