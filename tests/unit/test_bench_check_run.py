@@ -63,6 +63,15 @@ def test_good_sensor_is_connected_and_everything_is_off_afterwards() -> None:
     assert rig.out.bias == "off"
 
 
+def test_dropouts_on_the_way_are_counted() -> None:
+    def volts(o: Outputs) -> Reading:
+        a, b, supply = lever(0.45, 4.1)(o)
+        return (0.02 if o.supply and o.index in (2900, 3001, 3002) else a, b, supply)
+
+    assert check(ScriptedRig(volts)).n_dropouts == 2
+    assert check(ScriptedRig(lever(0.45, 4.1))).n_dropouts == 0
+
+
 def test_bias_is_only_up_while_the_burden_is_off() -> None:
     rig = ScriptedRig(lever(0.45, 4.1))
     check(rig)

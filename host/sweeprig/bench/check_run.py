@@ -13,11 +13,14 @@ from sweeprig.bench.day_limits import limit
 from sweeprig.bench.hookup import Ready, feed_sensor, switch_off, wait_until_dead
 from sweeprig.bench.hookup_rules import check_dead, check_released, tapped_lines
 from sweeprig.bench.live import Levels, Volts
+from sweeprig.bench.wiggle import raw_events
+from sweeprig.bench.wiggle_model import together
 from sweeprig.judge.profile import Profile
 from sweeprig.link.messages import Event, Records
 from sweeprig.words import Hookup
 
 LOOK_S = 0.2
+LEAST_RECORDS = 100
 STEP_S = 0.25  # [s] of stream between two looks while the lever is moved
 STEADY_V = 0.02  # of the supply: a lever at rest moves the signal less than this from look to look
 
@@ -29,6 +32,7 @@ class Checked:
     checks: dict[str, Check]
     lines: tuple[str, ...]
     reach: str
+    n_dropouts: int = 0  # seen while the lever was moved
 
     @property
     def verdict(self) -> str:
@@ -60,7 +64,7 @@ def run_check(
             for line in lines:
                 ask.say(line)
             ask.say("Now move the lever slowly to OPEN throttle and hold it there.")
-            opened = _opened(volts, closed, move_s, progress)
+            opened, moved = _opened(volts, closed, move_s, progress)
     finally:
         switch_off(volts.client)
     checks = {"signal A": _judge(volts, closed, opened, profile, "signal A")}
@@ -68,7 +72,18 @@ def run_check(
         b, b_open = signal_b(closed), signal_b(opened)
         if b is not None and b_open is not None:
             checks["signal B"] = _judge(volts, b, b_open, profile, "signal B")
-    return Checked(checks, (*ready.lines, *lines), reach_line(volts.front_end, hookup))
+    reach = reach_line(volts.front_end, hookup)
+    return Checked(checks, (*ready.lines, *lines), reach, _dropouts(volts, moved, profile))
+
+
+def _dropouts(volts: Volts, events: list[Event], profile: Profile) -> int:
+    """Dropouts while the lever was moved, deep enough for the profile; coinciding channels count once."""
+    records = Records.concatenate([e for e in events if isinstance(e, Records)])
+    if len(records) < LEAST_RECORDS:
+        return 0
+    least = profile.limits.dropout.value
+    found = [e for e in raw_events(volts.trace(records)) if e.kind != "jump" and e.depth_percent >= least]
+    return len(together(found))
 
 
 def _judge(volts: Volts, closed: Position, opened: Position, profile: Profile, name: str) -> Check:
@@ -118,14 +133,14 @@ def _with_bias(volts: Volts, seen: Levels) -> Position:
 
 def _opened(
     volts: Volts, closed: Position, move_s: float, progress: Callable[[float, Levels], None]
-) -> Position:
+) -> tuple[Position, list[Event]]:
     """Look while the lever is moved, until it stands still far from closed or time is up."""
     client = volts.client
     if volts.setup.hookup == Hookup.POWERED and is_overloaded(closed.on):
         live.collect(client, seconds=move_s)
         feed_sensor(client)
         seen = live.look(volts, seconds=LOOK_S, settle_s=limit("first_power.settle_s"))
-        return Position(seen)
+        return Position(seen), []
     kept: list[Event] = []
     before = closed.on.signal_v
     settle = 0.1
@@ -136,11 +151,11 @@ def _opened(
         progress((step + 1) * STEP_S, seen)
         if is_overloaded(seen):
             live.release(client)
-            return Position(seen)
+            return Position(seen), []
         if _has_arrived(seen, before, closed.on):
             break
         before = seen.signal_v
-    return Position(_far(volts, kept, closed.on))
+    return Position(_far(volts, kept, closed.on)), kept
 
 
 def _has_arrived(seen: Levels, before_v: float, closed: Levels) -> bool:

@@ -20,6 +20,7 @@ from sweeprig.judge.outcome import Outcome
 from sweeprig.link.client import RigClient
 
 BUZZ_MS = 120
+SLOW_EVERY_MS = 200
 LOOK_EVERY_S = 0.2  # [s] of the rig's time between two searches
 
 
@@ -84,6 +85,8 @@ def run_wiggle(
     client = volts.client
     wanted = n_windows_of(seconds, client.window_s)
     with start_capture(client, volts.setup, folder=folder, n_windows=wanted) as running:
+        if live.has(client, "monitor"):  # a tapped start has put them off
+            live.switch(client, "slow", every_ms=SLOW_EVERY_MS)
         waiting: list[live.Event] = []
         try:
             for events in running.events():

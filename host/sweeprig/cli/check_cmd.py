@@ -38,6 +38,12 @@ def check_lines(checked: Checked) -> list[str]:
             lines += ["", f"  {'Note' if f.severity == 'note' else 'Fault'}: {f.what}"]
             told = {"seen": f.evidence, "next": f.next_step, "not told apart here": f.not_told_apart}
             lines += [folded(f"    {name}: {text}", "          ") for name, text in told.items() if text]
+    if checked.n_dropouts:
+        seen = f"  Note: {checked.n_dropouts} dropouts while the lever was moved."
+        lines += [
+            "",
+            folded(f"{seen} Place them with sweeprig sweep, find a loose joint with wiggle.", "    "),
+        ]
     return [*lines, "", folded(f"  {checked.reach}", "    ")]
 
 
@@ -100,7 +106,8 @@ def _test_connection(
     console.end_progress()
     if as_json:
         hookup = str(ready.volts.setup.hookup)
-        console.show_json(check_json(checked.checks, hookup=hookup, reach=checked.reach))
+        result = check_json(checked.checks, hookup=hookup, reach=checked.reach)
+        console.show_json({**result, "n_dropouts": checked.n_dropouts})
     else:
         for line in check_lines(checked):
             console.show(line)

@@ -86,7 +86,7 @@ def wiggle(
 def _capture(client: RigClient, order: SweepOrder, typed: list[MarkAt], confirm: list[str] | None) -> Capture:
     from sweeprig.bench.hookup import prepare_hookup, switch_off
     from sweeprig.bench.live import Volts
-    from sweeprig.bench.sweep import trim_for
+    from sweeprig.bench.sweep import look_closely, trim_for
     from sweeprig.bench.wiggle import FAR_END, LiveSearch
     from sweeprig.bench.wiggle_run import Signals
     from sweeprig.frontend import front_end
@@ -101,6 +101,7 @@ def _capture(client: RigClient, order: SweepOrder, typed: list[MarkAt], confirm:
     volts = Volts(client, setup, trim, end, profile.supply.nominal_v)
     search = LiveSearch(profile, far_end=setup.task == FAR_END, marks=list(typed))
     try:
+        look_closely(client)
         with Signals(client) as signals, _Face(setup.seconds) as face:
             capture = _run(volts, order, search, signals, face)
     finally:
