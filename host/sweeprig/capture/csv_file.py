@@ -181,9 +181,8 @@ def _check_extremes(values: Mapping[str, FloatArray], lines: Sequence[int], wher
     for name, (low, high) in EXTREMES.items():
         if name in values and low in values:
             outside = (values[low] > values[name]) | (values[name] > values[high])
-            bad += [
-                f"line {lines[i]}: {name} is not between {low} and {high}" for i in np.flatnonzero(outside)
-            ]
+            rows: list[int] = np.flatnonzero(outside).tolist()
+            bad += [f"line {lines[i]}: {name} is not between {low} and {high}" for i in rows]
     if bad:
         raise _bad_rows(where, bad)
 
