@@ -230,7 +230,7 @@ class FastSource:
             trigger=True,
         )
         mem[self._div] = 0  # one conversion right after the other: 96 cycles
-        fcs = rp2_chip.FCS_EN | rp2_chip.FCS_DREQ_EN
+        fcs = rp2_chip.FCS_EN | rp2_chip.FCS_ERR | rp2_chip.FCS_DREQ_EN
         mem[self._fcs] = fcs | 1 << rp2_chip.FCS_THRESH_LSB
         mem[self._cs] = mem[self._cs] & rp2_chip.CS_TS_EN | rp2_chip.CS_EN  # AINSEL 0
         every = (1 << CHANNELS) - 1
