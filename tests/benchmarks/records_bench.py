@@ -94,6 +94,7 @@ def measure(place: str, name: str, n: int, n_sensors: int) -> float:
         print(
             f"  history of one sensor, {got} records: median {statistics.median(warm):.1f} ms, worst {max(warm):.1f} ms"
         )
+        print(f"    of which this program's own processor time: median {statistics.median(busy[3:]):.1f} ms")
         for line in plan(store, "S-00003"):
             print(f"    {line}")
         began = time.perf_counter()
