@@ -139,3 +139,12 @@ def test_the_demo_ends_with_verdicts_and_sheets(tmp_path: Path) -> None:
     assert "FAIL: Worn place" in done.stdout
     assert "PASS" in done.stdout
     assert len(list((tmp_path / "demo").glob("*.html"))) == 2
+
+
+def test_the_demo_as_json_is_one_object(tmp_path: Path) -> None:
+    done = sweeprig(
+        "-q", "demo", "--fast", "--json", "--sensor", "good", "--out", str(tmp_path / "d"), home=tmp_path
+    )
+    (scene,) = json.loads(done.stdout)["scenes"]
+    assert scene["verdict"] == "pass"
+    assert Path(scene["sheet_file"]).exists()

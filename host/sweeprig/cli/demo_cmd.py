@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -28,23 +28,29 @@ def demo(
             console.show(line)
         return
     console.say(SCENE)
-    for scene in scenes(sensor):
-        _play(scene, out, fast=fast, seconds=seconds, as_json=as_json)
+    played = [_play(scene, out, fast=fast, seconds=seconds, as_json=as_json) for scene in scenes(sensor)]
+    if as_json:
+        console.show_json({"schema_version": 1, "scenes": played})
 
 
-def _play(scene: object, out: Path, *, fast: bool, seconds: float, as_json: bool) -> None:
+def _play(scene: object, out: Path, *, fast: bool, seconds: float, as_json: bool) -> dict[str, Any]:
     from sweeprig.bench.demo import Scene, demo_order, rig_line
+    from sweeprig.bench.result import to_result
     from sweeprig.bench.rig import opened_rig
-    from sweeprig.cli.sweep_cmd import show_outcome, take_sweep
+    from sweeprig.cli.outcome_view import outcome_lines
+    from sweeprig.cli.sweep_cmd import take_sweep
 
     assert isinstance(scene, Scene)
     console.say(strong(f"\n== {scene.title}"))
     with opened_rig(scene.url(fast=fast)) as client:
         console.say(rig_line(client.hello()))
         done = take_sweep(client, demo_order(scene, out, seconds))
-    files = {"capture_file": str(done.capture_file), "sheet_file": str(done.sheets[0])}
-    show_outcome(done.outcome, as_json=as_json, budget=False, files=files)
+    if not as_json:
+        for line in outcome_lines(done.outcome):
+            console.show(line)
     console.say(f"\nCapture: {done.capture_file}\nSheet:   {done.sheets[0]}")
+    files = {"capture_file": str(done.capture_file), "sheet_file": str(done.sheets[0])}
+    return {"title": scene.title, **to_result(done.outcome), **files}
 
 
 def add_to(app: typer.Typer) -> None:

@@ -13,6 +13,8 @@ WIDTH = 96
 LABELS = (
     ("closed_v", "closed throttle"),
     ("open_v", "open throttle"),
+    ("closed_b_v", "closed, track B"),
+    ("open_b_v", "open, track B"),
     ("low_v", "low end"),
     ("high_v", "high end"),
     ("supply_v", "supply"),
