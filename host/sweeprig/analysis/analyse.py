@@ -6,37 +6,44 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sweeprig.analysis import events as ev
 from sweeprig.analysis import findings as fi
-from sweeprig.analysis import flats, linearity, reach, smoothness, strokes, track_map, two_tracks
+from sweeprig.analysis import flats, linearity, reach, smoothness, track_map, two_tracks
+from sweeprig.analysis import moves as mv
 from sweeprig.analysis import supply as su
 from sweeprig.analysis.ends import find_end
+from sweeprig.analysis.event_findings import about_events
 from sweeprig.analysis.model import (
     Analysis,
     Cause,
     Code,
+    End,
     Event,
     Finding,
-    FloatArray,
+    LinearityResult,
     Plain,
-    Rest,
     Stroke,
     TrackMap,
+    TwoTracks,
 )
 from sweeprig.analysis.sense import find_sense, told_wrong
-from sweeprig.capture.model import BoolArray, Channel, Sense, Starts, Trace
+from sweeprig.capture.model import Sense, Starts, Trace
 from sweeprig.errors import InputError
 
 
 @dataclass(frozen=True)
-class _Moves:
-    path: FloatArray
-    good: BoolArray
-    raw: tuple[ev.RawEvent, ...]
-    rests: tuple[Rest, ...]
-    strokes: tuple[Stroke, ...]
-    place: FloatArray
-    noise_v: float
+class _Seen:
+    """What is known before the findings."""
+
+    a: mv.Moves
+    b: mv.Moves | None
+    events: tuple[Event, ...]
+    supply: su.SupplySeen
+    rail: float
+    moved_v: float
+    still: bool
+    two: TwoTracks | None
+    joined: bool
+    maps: tuple[TrackMap | None, TrackMap | None]
 
 
 def analyse(
@@ -87,184 +94,144 @@ def _whole(
     kind: str,
     line: tuple[float | None, tuple[float, float] | None],
 ) -> Analysis:
-    a = _moves(trace.signal_a, trace, rail)
-    moved = float(np.ptp(np.quantile(a.path, (0.002, 0.998))))
-    still = moved < max(0.02 * rail, 20 * a.noise_v)
-    supply_raw = _supply_events(trace, rail)
-    events = _events(a.raw, a, trace, rail=rail, channel=0, supply=supply_raw)
-    events += _events(supply_raw, a, trace, rail=rail, channel=2, supply=())
-    b = None if trace.signal_b is None else _moves(trace.signal_b, trace, rail)
-    two = None
-    if b is not None:
-        events += _events(b.raw, a, trace, rail=rail, channel=1, supply=supply_raw)
-        two = two_tracks.compare(a.path, b.path, a.good & b.good, place=a.place, supply_v=rail)
-    events = tuple(sorted(events, key=lambda e: (e.start_s, e.channel)))
-    map_a = None if still else _map(a, a.path, events, 0)
-    map_b = None if still or b is None else _map(a, b.path, events, 1)
-    supply_v = None if trace.supply is None else trace.supply.mean_v
-    rests = () if still else a.rests
-    ends = [
-        find_end(a.path, a.good, rests, place=p, lsb_v=trace.lsb_v, supply=supply_v) for p in ("low", "high")
-    ]
-    ends_b = [
-        None
-        if b is None or still
-        else find_end(b.path, b.good, b.rests, place=p, lsb_v=trace.lsb_v, supply=supply_v)
-        for p in ("low", "high")
-    ]
-    sense, why = find_sense(a.path, rests, a.place, starts=starts, told=told)
-    lin = None
-    if trace.angle_deg is not None and not still:
-        lin = linearity.against_angle(
-            trace.angle_deg, a.path, supply_v=rail, zero_based_min_v=line[0], absolute=line[1]
-        )
-    found = _findings(
-        trace,
-        a,
-        seen=seen,
-        rail=rail,
-        events=events,
-        maps=(map_a, map_b),
-        sense=sense,
-        moved_v=moved if still else None,
-    )
-    if still and b is not None and two_tracks.joined_at_rest(a.path, b.path, supply_v=rail):
-        found.append(fi.joined_tracks(float(np.median(a.path))))
-    found += (
-        fi.about_tracks(two) + reach.ends_apart(ends, rail) + told_wrong(a.path, a.place, rests, starts, told)
-    )
+    s = _look(trace, seen, rail)
+    rests = () if s.still else s.a.rests
+    ends, ends_b = _ends(trace, s.a, s.still), _ends(trace, s.b, s.still)
+    sense, why = find_sense(s.a.path, rests, s.a.place, starts=starts, told=told)
+    found = _findings(trace, s, sense)
+    found += reach.ends_apart(ends, rail) + told_wrong(s.a.path, s.a.place, rests, starts, told)
     return Analysis(
         sense=sense,
         sense_evidence=why,
         low=ends[0],
         high=ends[1],
-        strokes=() if still else a.strokes,
-        rests=a.rests,
-        events=events,
-        track_map=map_a,
-        track_map_b=map_b,
-        two_tracks=two,
-        linearity=lin,
+        strokes=_strokes(s),
+        rests=s.a.rests,
+        events=s.events,
+        track_map=s.maps[0],
+        track_map_b=s.maps[1],
+        two_tracks=s.two,
+        linearity=_linearity(trace, s, line),
         plain=_plain(trace),
         supply_v=seen.median_v,
         supply_min_v=seen.min_v,
         supply_max_v=seen.max_v,
-        noise_v=a.noise_v,
-        smoothness_percent=None if still else smoothness.departure(a.path, a.place, supply_v=rail),
+        noise_v=s.a.noise_v,
+        smoothness_percent=None if s.still else smoothness.departure(s.a.path, s.a.place, supply_v=rail),
         findings=tuple(found),
-        not_shown=reach.not_shown(trace, len(a.strokes), ends, sense, kind),
+        not_shown=reach.not_shown(trace, len(_strokes(s)), ends, sense, kind),
         low_b=ends_b[0],
         high_b=ends_b[1],
     )
 
 
-def _moves(channel: Channel, trace: Trace, rail: float) -> _Moves:
-    raw = ev.find(channel, window_s=trace.window_s, lsb_v=trace.lsb_v, supply_v=rail)
-    path, good = strokes.clean_path(channel.mean_v, raw)
-    noise = strokes.noise_of(path)
-    rests = strokes.find_rests(path, good, window_s=trace.window_s, lsb_v=trace.lsb_v)
-    moves = strokes.find_strokes(path, noise_v=noise, window_s=trace.window_s)
-    low = [r.value_v for r in rests if r.place == "low"]
-    high = [r.value_v for r in rests if r.place == "high"]
-    bottom, top = (float(q) for q in np.quantile(path, (0.001, 0.999)))
-    place = track_map.percent_of(
-        path, float(np.mean(low)) if low else bottom, float(np.mean(high)) if high else top
+def _strokes(s: _Seen) -> tuple[Stroke, ...]:
+    return () if s.still else s.a.strokes
+
+
+def _look(trace: Trace, seen: su.SupplySeen, rail: float) -> _Seen:
+    a = mv.moves_of(trace.signal_a, trace, rail)
+    b = None if trace.signal_b is None else mv.moves_of(trace.signal_b, trace, rail)
+    low, high = (float(q) for q in np.quantile(a.path, (0.002, 0.998)))
+    still = high - low < max(0.02 * rail, 20 * a.noise_v) or fi.stays_at_rail(low, high, rail)
+    events = _events(trace, a, b, rail)
+    two, joined = None, False
+    if b is not None:
+        paths = [su.steadied(m.path, trace.supply, level_v=rail) for m in (a, b)]
+        joined = two_tracks.joined(paths[0], paths[1], supply_v=rail)
+        two = two_tracks.compare(paths[0], paths[1], a.good & b.good, place=a.place, supply_v=rail)
+    maps = (None, None) if still else (_map(a, a, events, 0), _map(a, b, events, 1, two))
+    return _Seen(a, b, events, seen, rail, high - low, still, two, joined, maps)
+
+
+def _events(trace: Trace, a: mv.Moves, b: mv.Moves | None, rail: float) -> tuple[Event, ...]:
+    supply = mv.supply_events(trace, rail)
+    found = mv.told(a.raw, a, trace, rail=rail, channel=0, supply=supply)
+    found += mv.told(supply, a, trace, rail=rail, channel=2, supply=())
+    if b is not None:
+        found += mv.told(b.raw, a, trace, rail=rail, channel=1, supply=supply)
+    return tuple(sorted(found, key=lambda e: (e.start_s, e.channel)))
+
+
+def _map(
+    a: mv.Moves, own: mv.Moves | None, events: tuple[Event, ...], channel: int, two: TwoTracks | None = None
+) -> TrackMap | None:
+    """The track map of one signal over the place of signal A."""
+    if own is None:
+        return None
+    departure = (
+        smoothness.from_parabola(own.path) if two is None else own.path - two.slope * a.path - two.offset_v
     )
-    return _Moves(path, good, raw, rests, moves, place, noise)
+    mine = tuple(e for e in events if e.channel == channel and not e.with_supply)
+    return track_map.fold(
+        place=a.place,
+        path=own.path,
+        departure_v=departure,
+        strokes=a.strokes,
+        resting=a.resting,
+        events=mine,
+    )
 
 
-def _supply_events(trace: Trace, rail: float) -> tuple[ev.RawEvent, ...]:
-    if trace.supply is None:
-        return ()
-    return ev.find(trace.supply, window_s=trace.window_s, lsb_v=trace.lsb_v, supply_v=2 * rail)
+def _ends(trace: Trace, m: mv.Moves | None, still: bool) -> list[End | None]:
+    if m is None or still:
+        return [None, None]
+    supply_v = None if trace.supply is None else trace.supply.mean_v
+    return [
+        find_end(m.path, m.good, m.rests, place=p, lsb_v=trace.lsb_v, supply=supply_v)
+        for p in ("low", "high")
+    ]
 
 
-def _events(
-    raw: tuple[ev.RawEvent, ...],
-    a: _Moves,
-    trace: Trace,
-    *,
-    rail: float,
-    channel: int,
-    supply: tuple[ev.RawEvent, ...],
-) -> tuple[Event, ...]:
-    taken = np.zeros(trace.t_s.size, dtype=bool)
-    for s in supply:
-        taken[max(0, s.start - 1) : s.stop + 1] = True
-    stroke_of = np.full(trace.t_s.size, -1)
-    for k, stroke in enumerate(a.strokes):
-        stroke_of[stroke.start : stroke.stop] = k
-    resting = np.zeros(trace.t_s.size, dtype=bool)
-    for r in a.rests:
-        resting[r.start : r.stop] = True
-    out = []
-    for e in raw:
-        mid = min((e.start + e.stop) // 2, trace.t_s.size - 1)
-        out.append(
-            Event(
-                start_s=float(trace.t_s[e.start]),
-                duration_s=e.duration_s,
-                channel=channel,
-                kind=_kind(e, rail),
-                depth_percent=100 * abs(e.depth_v) / rail,
-                at_percent=float(a.place[mid]),
-                stroke=None if stroke_of[mid] < 0 else int(stroke_of[mid]),
-                at_rest=bool(resting[mid]),
-                with_supply=channel == 2 or bool(taken[e.start : e.stop].any()),
-                score=e.score,
-                end_s=float(trace.t_s[min(e.stop, trace.t_s.size) - 1]) + trace.window_s,
-                upward=e.depth_v > 0,
-                both_ways=e.both_ways,
-            )
-        )
-    return tuple(out)
+def _linearity(
+    trace: Trace, s: _Seen, line: tuple[float | None, tuple[float, float] | None]
+) -> LinearityResult | None:
+    if trace.angle_deg is None or s.still:
+        return None
+    return linearity.against_angle(
+        trace.angle_deg, s.a.path, supply_v=s.rail, zero_based_min_v=line[0], absolute=line[1]
+    )
 
 
-def _kind(e: ev.RawEvent, rail: float) -> str:
-    if e.step:
-        return "jump"
-    if e.extreme_v < 0.05 * rail:
-        return "to-ground"
-    return "to-supply" if e.extreme_v > 0.95 * rail else "partial"
-
-
-def _map(a: _Moves, path: FloatArray, events: tuple[Event, ...], channel: int) -> TrackMap:
-    own = tuple(e for e in events if e.channel == channel and not e.with_supply)
-    rest = smoothness.residual(path)
-    return track_map.fold(place=a.place, residual_v=rest, strokes=a.strokes, rests=a.rests, events=own)
-
-
-def _findings(
-    trace: Trace,
-    a: _Moves,
-    *,
-    seen: su.SupplySeen,
-    rail: float,
-    events: tuple[Event, ...],
-    maps: tuple[TrackMap | None, TrackMap | None],
-    sense: Sense,
-    moved_v: float | None,
-) -> list[Finding]:
-    out = fi.about_supply(seen, events, shift_v=su.ground_shift(trace.ground_v))
+def _findings(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:
+    out = fi.about_supply(s.supply, s.events, shift_v=su.ground_shift(trace.ground_v))
     if trace.n_lost:
-        text, step = f"{trace.n_lost} records are missing", "Use another cable or port and sweep again."
-        out.append(
-            Finding(
-                Code.RECORDS_LOST, Cause.RIG, None, None, text, step, "note", {"n_lost": float(trace.n_lost)}
-            )
-        )
-    if moved_v is not None:
-        if not seen.cut:
-            out.append(fi.no_movement(float(np.median(a.path)), rail, moved_v))
+        out.append(_lost(trace.n_lost))
+    if s.joined:
+        out.append(fi.joined_tracks(float(np.median(s.a.path))))
+    elif s.still and not s.supply.cut:
+        out.append(fi.no_movement(float(np.median(s.a.path)), s.rail, s.moved_v))
+    if s.still or s.joined:
         return out
-    out += fi.about_events(events, maps[0], channel=0) + fi.about_events(events, maps[1], channel=1)
-    flat = flats.find_flats(a.place, a.strokes, window_s=trace.window_s)
+    track = fi.one_cause(_events_found(s) + _regions_found(trace, s, sense), s.events)
+    return out + track + fi.about_tracks(s.two)
+
+
+def _lost(n: int) -> Finding:
+    text, step = f"{n} records are missing", "Use another cable or port and sweep again."
+    return Finding(Code.RECORDS_LOST, Cause.RIG, None, None, text, step, "note", {"n_lost": float(n)})
+
+
+def _events_found(s: _Seen) -> list[Finding]:
+    out = []
+    for channel, m in ((0, s.a), (1, s.b)):
+        if m is not None:
+            rough = smoothness.rough_everywhere(
+                m.path, s.a.place, free=m.good, resting=s.a.resting, supply_v=s.rail
+            )
+            out += about_events(s.events, s.maps[channel], channel=channel, rough=rough)
+    return out
+
+
+def _regions_found(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:
+    """Flat spots, dead bands and rough regions of signal A."""
+    flat = flats.find_flats(s.a.place, s.a.strokes, window_s=trace.window_s)
     ground = 0.0 if trace.ground_v is None else float(np.median(trace.ground_v))
     pinned = flats.pinned_ends(
-        trace.signal_a, a.path, supply_v=rail, ground_v=ground, window_s=trace.window_s
+        trace.signal_a, s.a.path, supply_v=s.rail, ground_v=ground, window_s=trace.window_s
     )
-    rough = () if maps[0] is None else smoothness.rough_places(maps[0], supply_v=rail)
-    return fi.one_cause(out + fi.about_flats(flat, pinned, rough, sense), events)
+    rough = () if s.maps[0] is None else smoothness.rough_places(s.maps[0], supply_v=s.rail)
+    return fi.about_flats(flat, pinned, rough, sense)
 
 
 def _plain(trace: Trace) -> Plain:

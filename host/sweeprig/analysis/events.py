@@ -8,6 +8,8 @@ range max - min inside a window is compared with the movement per window on both
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 
@@ -21,6 +23,8 @@ FLOOR_PERCENT = 0.6  # % of supply
 SIDE = 7  # windows on either side whose median speed counts
 BOTH_WAYS = 0.3  # share of the deeper side that the other reaches in a burst from outside
 LONGEST = 120  # windows between two edges of one dropout
+BESIDE = 5  # windows whose median is the level beside an edge
+BACK = 0.75  # of the larger edge: how far apart the levels before and after a dropout may be
 
 
 @dataclass(frozen=True)
@@ -70,8 +74,8 @@ def find(channel: Channel, *, window_s: float, lsb_v: float, supply_v: float) ->
     hit = over > limit
     if not hit.any():
         return ()
-    runs = _merge(_runs(hit), channel, limit)
-    made = (_event(channel, a, b, window_s=window_s, limit=limit, scale=scale) for a, b in runs)
+    runs = _levelled(_runs(hit), channel.mean_v)
+    made = (_event(channel, e, window_s=window_s, limit=limit, scale=scale) for e in _paired(runs, limit))
     return tuple(e for e in made if e is not None)
 
 
@@ -93,53 +97,93 @@ def _runs(hit: BoolArray) -> IntArray:
     return edge.reshape(-1, 2)
 
 
-def _merge(runs: IntArray, channel: Channel, limit: float) -> list[tuple[int, int]]:
-    """Join two edges when the level between them stands off the line from before to after."""
-    out: list[tuple[int, int]] = []
-    for a, b in runs.tolist():
-        if out and a - out[-1][1] <= LONGEST and _stands_off(channel.mean_v, out[-1], (a, b), limit):
-            out[-1] = (out[-1][0], b)
-        else:
-            out.append((a, b))
+class _Run(NamedTuple):
+    """Windows start..stop with the levels just before and just after them [V], and the speed around them."""
+
+    start: int
+    stop: int
+    before: float
+    after: float
+    speed: float = 0.0  # [V per window]
+
+    @property
+    def step(self) -> float:
+        return self.after - self.before
+
+    @property
+    def jump(self) -> float:
+        """Step beyond what the movement around it makes of that time [V]."""
+        return self.step - self.speed * (self.stop - self.start)
+
+
+def _levelled(runs: IntArray, mean: FloatArray) -> list[_Run]:
+    """Each run with its levels: of up to BESIDE windows that belong to no other run, carried on by their speed."""
+    out: list[_Run] = []
+    bounds: list[list[int]] = runs.tolist()
+    last = len(bounds) - 1
+    for k, (a, b) in enumerate(bounds):
+        first = bounds[k - 1][1] if k else 0
+        end = bounds[k + 1][0] if k < last else mean.size
+        left, right = mean[max(first, a - BESIDE) : a].tolist(), mean[b : min(end, b + BESIDE)].tolist()
+        (before, speed_in), (after, speed_out) = _carried(left, 1), _carried(right, -1)
+        if not left or not right:
+            before = after = before if left else after if right else float(mean[a])
+        out.append(_Run(a, b, before, after, (speed_in + speed_out) / 2))
     return out
 
 
-def _stands_off(mean: FloatArray, first: tuple[int, int], second: tuple[int, int], limit: float) -> bool:
-    if second[0] - first[1] <= 1:
-        return True
-    before, after = _beside(mean, first[0], second[1])
-    between = float(np.median(mean[first[1] : second[0]]))
+def _carried(values: list[float], way: int) -> tuple[float, float]:
+    """Level half a window beyond the last value (way 1) or before the first (way -1), and the speed."""
+    n = len(values)
+    if n == 0:
+        return 0.0, 0.0
+    speed = _middle([b - a for a, b in pairwise(values)]) if n > 2 else 0.0
+    return _middle(values) + way * speed * n / 2, speed
+
+
+def _middle(values: list[float]) -> float:
+    ordered, n = sorted(values), len(values)
+    return (ordered[(n - 1) // 2] + ordered[n // 2]) / 2
+
+
+def _paired(runs: list[_Run], limit: float) -> list[_Run]:
+    """Join the edge that leaves the path with the one that comes back to it; what came back stays alone."""
+    out, k = [], 0
+    while k < len(runs):
+        last = _return(runs, k, limit)
+        out.append(_Run(runs[k].start, runs[last].stop, runs[k].before, runs[last].after))
+        k = last + 1
+    return out
+
+
+def _return(runs: list[_Run], k: int, limit: float) -> int:
+    """Index of the run that ends what run k began: the first edge the other way, not far from the level before."""
+    left = runs[k]
+    if abs(left.jump) <= limit / 2:
+        return k
+    for m in range(k + 1, len(runs)):
+        back = runs[m]
+        if back.start - left.stop > LONGEST:
+            break
+        edge = max(abs(left.jump), abs(back.jump))
+        if back.jump * left.jump < 0 and abs(back.after - left.before) < max(limit, BACK * edge):
+            return m
+    return k
+
+
+def _event(channel: Channel, run: _Run, *, window_s: float, limit: float, scale: float) -> RawEvent | None:
+    a, b, before, after, _ = run
     low, high = min(before, after), max(before, after)
-    return between < low - limit / 2 or between > high + limit / 2
-
-
-def _beside(mean: FloatArray, start: int, stop: int) -> tuple[float, float]:
-    """Levels just before and just after, carried on to the event by their own slope."""
-    left, right = mean[max(0, start - 5) : start], mean[stop : stop + 5]
-    if left.size == 0:
-        left = right
-    if right.size == 0:
-        right = left
-    return (float(np.median(left)), float(np.median(right))) if left.size else (float(mean[start]),) * 2
-
-
-def _event(
-    channel: Channel, a: int, b: int, *, window_s: float, limit: float, scale: float
-) -> RawEvent | None:
-    before, after = _beside(channel.mean_v, a, b)
-    low, high = min(before, after), max(before, after)
-    down = low - float(channel.min_v[a:b].min())
-    up = float(channel.max_v[a:b].max()) - high
-    path = (before + after) / 2
-    step = abs(after - before)
-    side = max(down, up)
+    bottom, top = float(channel.min_v[a:b].min()), float(channel.max_v[a:b].max())
+    down, up, step = low - bottom, top - high, abs(run.step)
+    side, path = max(down, up), (before + after) / 2
     if side < limit / 2 and step < limit:
         return None
     if side < step / 2:
-        return RawEvent(a, b, after - before, after, (b - a) * window_s, step / scale, path, step=True)
-    depth = -down if down >= up else up
-    area = float(np.abs(channel.mean_v[a:b] - path).sum())
-    inside = min(b - a, max(area / side, 0.0)) * window_s
-    extreme = float(channel.min_v[a:b].min() if depth < 0 else channel.max_v[a:b].max())
+        return RawEvent(a, b, run.step, after, (b - a) * window_s, step / scale, path, step=True)
+    line = before + run.step * (np.arange(b - a) + 0.5) / (b - a)
+    area = float(np.abs(channel.mean_v[a:b] - line).sum())
+    inside = min(b - a, area / side) * window_s
+    depth, extreme = (-down, bottom) if down >= up else (up, top)
     ringing = min(down, up) > max(limit / 2, BOTH_WAYS * side)
     return RawEvent(a, b, depth, extreme, inside, side / scale, path, both_ways=ringing)

@@ -9,11 +9,17 @@ import numpy as np
 from sweeprig.analysis.model import FloatArray, Span, Stroke
 from sweeprig.capture.model import BoolArray, Channel
 
-N_BINS = 200
+STEP_PERCENT = 0.25  # of span, between levels
+N_LEVELS = 401
+LEVELS = np.arange(N_LEVELS) * STEP_PERCENT
+WIDE = 2  # steps over which a dwell is taken; they overlap, so that a level on a border is not split
+NEAR, FAR = 6, 16  # steps: what counts as beside
+SHARE = 0.7  # of the strokes that cross
+SLOW_WINDOWS = 0.4  # a stroke that takes less time beside it is too fast to tell
 EDGE_PERCENT = 6.0  # the ends, where every hand slows down, are left out
 FEWEST_STROKES = 3
-TIMES = 4.0  # dwell against the bins beside it
-LEAST_S = 0.003  # s of stay at a level
+TIMES = 3.5  # dwell against that beside it
+LEAST_S = 0.002  # s of stay at a level, beyond the time beside it
 RAIL_PERCENT = 1.0  # % of supply
 
 
@@ -28,46 +34,60 @@ class Flat:
 
 
 def find_flats(place: FloatArray, strokes: tuple[Stroke, ...], *, window_s: float) -> tuple[Flat, ...]:
-    """Levels where at least 3 strokes and 70 % of those that cross stay TIMES longer than beside it."""
+    """Levels where 3 strokes at least, and SHARE of those that cross slowly enough, stay TIMES longer than beside it."""
     if len(strokes) < FEWEST_STROKES:
         return ()
     dwell = np.stack([_dwell(place[s.start : s.stop]) for s in strokes]) * window_s
     beside = _beside(dwell)
-    crossed = np.stack([_crossed(place[s.start : s.stop]) for s in strokes])
-    flat = (dwell > TIMES * beside) & (dwell > LEAST_S) & crossed
+    crossed = np.stack([_crossed(place[s.start : s.stop]) for s in strokes]) & (
+        beside > SLOW_WINDOWS * window_s
+    )
+    flat = (dwell > TIMES * beside) & (dwell - beside > LEAST_S) & crossed
     seen, passes = flat.sum(axis=0), crossed.sum(axis=0)
     share = np.where(passes > 0, seen / np.maximum(passes, 1), 0.0)
-    hit = (seen >= FEWEST_STROKES) & (share >= 0.7)
-    edge = round(EDGE_PERCENT / 100 * N_BINS)
+    hit = (seen >= FEWEST_STROKES) & (share >= SHARE)
+    edge = round(EDGE_PERCENT / STEP_PERCENT)
     hit[:edge] = hit[-edge:] = False
     out = []
     for a, b in np.flatnonzero(np.diff(np.pad(hit.astype(np.int8), 1))).reshape(-1, 2):
         best = a + int(np.argmax(seen[a:b]))
-        stay = float(np.median(dwell[flat[:, best], best]))
-        step = 100 / N_BINS
-        out.append(Flat((a * step, b * step), int(seen[best]), int(passes[best]), stay))
+        stay = float(np.median((dwell - beside)[flat[:, best], best]))
+        where = (a * STEP_PERCENT, (b - 1) * STEP_PERCENT + WIDE * STEP_PERCENT)
+        out.append(Flat(where, int(seen[best]), int(passes[best]), stay))
     return tuple(out)
 
 
 def _dwell(place: FloatArray) -> FloatArray:
-    """Windows per bin, each bin together with the one after, so that a level on a border is not split."""
-    bins = np.minimum((place / 100 * N_BINS).astype(np.int64), N_BINS - 1)
-    count = np.bincount(bins, minlength=N_BINS).astype(float)
-    return np.asarray(count + np.append(count[1:], 0.0), dtype=float)
+    """Windows from reaching each level to reaching the one WIDE steps on, shape (N_LEVELS - WIDE,).
+
+    Levels are reached once, by the furthest place so far, and between two windows by a straight line, so the
+    answer does not depend on how a level falls among windows. Levels that were not reached give 0.
+    """
+    out = np.zeros(N_LEVELS - WIDE)
+    if place.size < 2:
+        return out
+    rising = place[-1] >= place[0]
+    far = np.maximum.accumulate(place if rising else 100.0 - place)
+    at = np.searchsorted(far, LEVELS)
+    inside = (at > 0) & (at < far.size)
+    k = np.clip(at, 1, far.size - 1)
+    when = np.where(inside, k - 1 + (LEVELS - far[k - 1]) / np.maximum(far[k] - far[k - 1], 1e-12), np.nan)
+    out = np.nan_to_num(when[WIDE:] - when[:-WIDE], nan=0.0)
+    return np.asarray(out if rising else out[::-1], dtype=float)
 
 
 def _beside(dwell: FloatArray) -> FloatArray:
-    """Median dwell of the bins 3 to 8 away on both sides, shape as `dwell`."""
-    shifts = [k for k in range(-8, 9) if abs(k) >= 3]
-    wide = np.pad(dwell, ((0, 0), (8, 8)), mode="edge")
+    """Median dwell of the levels NEAR to FAR steps away on both sides, shape as `dwell`."""
+    shifts = [k for k in range(-FAR, FAR + 1) if abs(k) >= NEAR]
+    wide = np.pad(dwell, ((0, 0), (FAR, FAR)), mode="edge")
     n = dwell.shape[1]
-    return np.asarray(np.median([wide[:, 8 + k : 8 + k + n] for k in shifts], axis=0), dtype=float)
+    return np.asarray(np.median([wide[:, FAR + k : FAR + k + n] for k in shifts], axis=0), dtype=float)
 
 
 def _crossed(place: FloatArray) -> BoolArray:
-    centres = (np.arange(N_BINS) + 0.5) * 100 / N_BINS
+    centres = (np.arange(N_LEVELS - WIDE) + WIDE / 2) * STEP_PERCENT
     if place.size == 0:
-        return np.zeros(N_BINS, dtype=bool)
+        return np.zeros(N_LEVELS - WIDE, dtype=bool)
     return np.asarray((centres > place.min() + 3) & (centres < place.max() - 3), dtype=bool)
 
 

@@ -128,9 +128,14 @@ class TrackMap:
     passes: IntArray
     events: IntArray
     noise_v: FloatArray  # [V] residual noise; nan where there were no passes
-    repeat_v: FloatArray  # [V] up strokes minus down strokes; nan where not both were seen
+    repeat_v: (
+        FloatArray  # [V] departure in rising strokes minus that in falling ones; nan where not both were seen
+    )
     p_clustered: float | None  # chance of events as concentrated as these, were they anywhere; None: too few
     p_at_rest: float | None  # chance of as many or as few events at rest, were they spread over time
+    stroke_sd_v: FloatArray | None = (
+        None  # [V] departure from stroke to stroke; nan with fewer than two passes
+    )
 
 
 @dataclass(frozen=True)

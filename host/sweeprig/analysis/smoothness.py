@@ -7,9 +7,19 @@ from dataclasses import dataclass
 import numpy as np
 
 from sweeprig.analysis.model import FloatArray, Span, TrackMap
+from sweeprig.capture.model import BoolArray
 
 ROUGH_TIMES = 6.0  # noise of a place against the usual noise of the track
 ROUGH_PERCENT = 0.15  # % of supply; less than this is nobody's fault
+
+ALL_OVER_TIMES = 6.0  # noise in movement against noise at rest
+ALL_OVER_PERCENT = 0.03  # % of supply
+ALL_OVER_SHARE = 0.75  # of the regions must be as rough as that
+FEWEST_REGIONS = 8
+REGION_PERCENT = 2  # of span
+SKIRT_PERCENT = 4  # of span at either end, where movement begins and stops
+REACH_TIMES = 30.0  # largest excursion of a texture, in units of its noise
+REACH_PERCENT = 3.0  # % of supply, at least
 
 _PARABOLA_9 = np.array([-21.0, 14.0, 39.0, 54.0, 59.0, 54.0, 39.0, 14.0, -21.0]) / 231.0
 
@@ -22,6 +32,14 @@ def residual(path: FloatArray) -> FloatArray:
     return out
 
 
+def from_parabola(path: FloatArray) -> FloatArray:
+    """Departure from the parabola through 9 windows [V], shape (n,); 0 in the first and last four."""
+    local = np.zeros_like(path)
+    if path.size >= 9:
+        local[4:-4] = path[4:-4] - np.convolve(path, _PARABOLA_9, mode="valid")
+    return local
+
+
 def departure(path: FloatArray, place: FloatArray, *, supply_v: float) -> float | None:
     """Largest change of departure within 1 % of span, % of supply; after VRCI-P-100A (from memory).
 
@@ -30,13 +48,49 @@ def departure(path: FloatArray, place: FloatArray, *, supply_v: float) -> float 
     """
     if path.size < 25 or not supply_v > 0:
         return None
-    local = np.zeros_like(path)
-    local[4:-4] = path[4:-4] - np.convolve(path, _PARABOLA_9, mode="valid")
+    local = from_parabola(path)
     moving = np.abs(np.diff(place, prepend=place[:1])) > 0.02
     if np.count_nonzero(moving) < 20:
         return None
     low, high = np.quantile(local[moving], (0.001, 0.999))
     return float(100 * (high - low) / supply_v)
+
+
+@dataclass(frozen=True)
+class RoughAll:
+    """A track that is uneven wherever it moves."""
+
+    noise_v: float  # [V] lower quartile of the regions' noise
+    rest_v: float  # [V] the same noise at rest
+    n_regions: int
+    reach_percent: float  # % of supply: how deep an excursion of this texture may go
+
+
+def rough_everywhere(
+    path: FloatArray, place: FloatArray, *, free: BoolArray, resting: BoolArray, supply_v: float
+) -> RoughAll | None:
+    """Whether movement alone makes noise nearly everywhere; arrays (n,), `free`: no event in that window.
+
+    Noise is the rms of `residual` in regions of 2 % of span. Its lower quartile must stand ALL_OVER_TIMES above
+    that at rest, so neither a bad place nor the wide codes of a converter do it.
+    """
+    left = residual(path)
+    bins = (place / REGION_PERCENT).astype(np.int64)
+    skirt = SKIRT_PERCENT // REGION_PERCENT
+    n_bins = 100 // REGION_PERCENT
+    use = free & ~resting & (bins >= skirt) & (bins < n_bins - skirt)
+    count = np.bincount(bins[use], minlength=n_bins + 1)
+    square = np.bincount(bins[use], weights=left[use] ** 2, minlength=n_bins + 1)
+    noise = np.sqrt(square[count >= 6] / count[count >= 6])
+    still = left[free & resting]
+    if noise.size < FEWEST_REGIONS or still.size < 20:
+        return None
+    rest = float(np.sqrt(np.mean(still**2)))
+    level = float(np.quantile(noise, 1 - ALL_OVER_SHARE))
+    if level < max(ALL_OVER_TIMES * rest, ALL_OVER_PERCENT / 100 * supply_v):
+        return None
+    reach = 100 * REACH_TIMES * float(np.quantile(noise, ALL_OVER_SHARE)) / supply_v
+    return RoughAll(level, rest, int(noise.size), max(reach, REACH_PERCENT))
 
 
 @dataclass(frozen=True)

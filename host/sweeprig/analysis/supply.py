@@ -45,3 +45,18 @@ def ground_shift(ground_v: FloatArray | None) -> float:
         return 0.0
     low, high = np.quantile(ground_v, (0.01, 0.99))
     return float(max(high - low, abs(high), abs(low)))
+
+
+def steadied(path: FloatArray, supply: Channel | None, *, level_v: float) -> FloatArray:
+    """Signal as it would be at a steady supply of `level_v` [V]: path times level over the slow supply, shape (n,).
+
+    So a sag that both tracks follow is not taken for a fault of one. Without a supply channel nothing is changed.
+    """
+    from scipy.ndimage import median_filter
+
+    if supply is None:
+        return path
+    every = 1 if path.size < 50_000 else 5
+    slow = median_filter(supply.mean_v[::every], 51, mode="nearest")
+    whole = np.interp(np.arange(path.size), np.arange(slow.size) * every, slow)
+    return np.asarray(path * level_v / np.maximum(whole, CUT_PERCENT / 100 * level_v), dtype=float)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from sweeprig.analysis.model import Event, FloatArray, IntArray, Rest, Stroke, TrackMap
+from sweeprig.analysis.smoothness import residual
 from sweeprig.analysis.statistics import binomial_p, scan_p
 from sweeprig.capture.model import BoolArray
 
@@ -25,37 +26,78 @@ def encounters(events: tuple[Event, ...]) -> tuple[Event, ...]:
     for event in events:
         if event.start_s - last > BURST_S:
             out.append(event)
-        last = event.start_s + event.duration_s
+        last = max(event.end_s, event.start_s + event.duration_s)
     return tuple(out)
 
 
 def fold(
     *,
     place: FloatArray,
-    residual_v: FloatArray,
+    path: FloatArray,
+    departure_v: FloatArray,
     strokes: tuple[Stroke, ...],
-    rests: tuple[Rest, ...],
+    resting: BoolArray,
     events: tuple[Event, ...],
 ) -> TrackMap:
-    """Passes, events and noise per bin of 1 % of span, with the two tests of place."""
+    """Passes, events, noise and repeatability per bin of 1 % of span, with the two tests of place; arrays (n,).
+
+    `departure_v`: what is compared between strokes. Of one signal without an angle its place IS its level, so it
+    is the departure from a local parabola; of a second signal its departure from the line on the first.
+    """
     bins = np.minimum((place / 100 * N_BINS).astype(np.int64), N_BINS - 1)
-    resting = _resting(place.size, rests)
     moving = ~resting
     count = np.bincount(bins[moving], minlength=N_BINS)
-    square = np.bincount(bins[moving], weights=residual_v[moving] ** 2, minlength=N_BINS)
+    square = np.bincount(bins[moving], weights=residual(path)[moving] ** 2, minlength=N_BINS)
     noise = np.where(count > 0, np.sqrt(square / np.maximum(count, 1)), np.nan)
-    met = encounters(tuple(e for e in events if e.at_percent is not None))
-    hits = _hits(met)
-    p_place = p_rest = None
-    if len(met) >= FEWEST:
-        p_place = scan_p(hits, np.bincount(bins, minlength=N_BINS).astype(float) + 1e-9)
-        p_rest = binomial_p(sum(e.at_rest for e in met), len(met), float(resting.mean()))
-    passes = _passes(bins, strokes)
+    p_place, p_rest = _tests(events, bins, resting)
+    repeat, spread = _repeated(bins, departure_v, strokes)
     edges = np.linspace(0.0, 100.0, N_BINS + 1)
-    return TrackMap(edges, passes, _hits(events), noise, np.full(N_BINS, np.nan), p_place, p_rest)
+    return TrackMap(
+        edges, _passes(bins, strokes), _hits(events), noise, repeat, p_place, p_rest, stroke_sd_v=spread
+    )
 
 
-def _resting(n: int, rests: tuple[Rest, ...]) -> BoolArray:
+def _tests(
+    events: tuple[Event, ...], bins: IntArray, resting: BoolArray
+) -> tuple[float | None, float | None]:
+    """Chance of events so concentrated, and of so many at rest; of those in movement alone where there are enough.
+
+    A lever that rests tells nothing about place: its events would only blur those met in passing.
+    """
+    met = encounters(tuple(e for e in events if e.at_percent is not None))
+    if len(met) < FEWEST:
+        return None, None
+    passing = tuple(e for e in met if not e.at_rest)
+    use, windows = (passing, ~resting) if len(passing) >= FEWEST else (met, np.ones(bins.size, dtype=bool))
+    p_place = scan_p(_hits(use), np.bincount(bins[windows], minlength=N_BINS).astype(np.float64) + 1e-9)
+    return p_place, binomial_p(len(met) - len(passing), len(met), float(resting.mean()))
+
+
+def _repeated(
+    bins: IntArray, departure_v: FloatArray, strokes: tuple[Stroke, ...]
+) -> tuple[FloatArray, FloatArray]:
+    """Mean departure of rising less falling strokes, and standard deviation over strokes, per bin [V]."""
+    total = np.zeros((2, N_BINS))
+    seen = np.zeros((2, N_BINS))
+    square = np.zeros(N_BINS)
+    for s in strokes:
+        part = bins[s.start : s.stop]
+        count = np.bincount(part, minlength=N_BINS)
+        mean = np.bincount(part, weights=departure_v[s.start : s.stop], minlength=N_BINS) / np.maximum(
+            count, 1
+        )
+        way = int(s.direction < 0)
+        total[way] += mean
+        seen[way] += count > 0
+        square += mean**2
+    n = seen.sum(axis=0)
+    each = np.where(seen > 0, total / np.maximum(seen, 1), np.nan)
+    left = np.maximum(square - total.sum(axis=0) ** 2 / np.maximum(n, 1), 0.0)
+    return each[0] - each[1], np.where(n > 1, np.sqrt(left / np.maximum(n - 1, 1)), np.nan)
+
+
+def resting_windows(n: int, rests: tuple[Rest, ...]) -> BoolArray:
+    """Which of n windows belong to a rest."""
     out = np.zeros(n, dtype=bool)
     for rest in rests:
         out[rest.start : rest.stop] = True

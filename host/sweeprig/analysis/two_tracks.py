@@ -9,7 +9,9 @@ import numpy as np
 from sweeprig.analysis.model import FloatArray, TwoTracks
 from sweeprig.capture.model import BoolArray
 
-SAME_SLOPE = 0.02  # two channels of a plain build differ by as much
+SAME_SLOPE = 0.04  # two channels of a plain build, and a short of some ohms between two outputs
+JOINED_PERCENT = 3.5  # % of supply: how far joined opposed tracks may be apart, and move
+JOINED_FROM, JOINED_TO = 0.3, 0.7  # of supply: where they then stand
 SAME_PERCENT = 1.0  # % of supply
 
 
@@ -41,11 +43,16 @@ def compare(
     )
 
 
-def joined_at_rest(path_a: FloatArray, path_b: FloatArray, *, supply_v: float) -> bool:
-    """Whether two signals that do not move stand at one level away from both rails: opposed tracks, joined."""
+def joined(path_a: FloatArray, path_b: FloatArray, *, supply_v: float) -> bool:
+    """Whether two signals stay together and hardly move, away from both rails: opposed tracks, joined.
+
+    Sources of equal resistance that run against each other give the middle between them.
+    """
     level = float(np.median(path_a))
-    apart = float(np.median(np.abs(path_b - path_a)))
-    return apart < SAME_PERCENT / 200 * supply_v and 0.05 * supply_v < level < 0.95 * supply_v
+    apart = float(np.quantile(np.abs(path_b - path_a), 0.99))
+    moved = max(float(np.ptp(np.quantile(p, (0.002, 0.998)))) for p in (path_a, path_b))
+    near = JOINED_PERCENT / 100 * supply_v
+    return apart < near and moved < near and JOINED_FROM * supply_v < level < JOINED_TO * supply_v
 
 
 def _theil_like(a: FloatArray, b: FloatArray) -> tuple[float, float]:

@@ -1,0 +1,218 @@
+"""From the events of one signal to their cause: worn place, loose connection, interference, roughness."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from sweeprig.analysis.model import Cause, Code, Event, Finding, Span, TrackMap
+from sweeprig.analysis.smoothness import RoughAll
+from sweeprig.analysis.track_map import encounters, strokes_at
+
+CLUSTER_P = 0.01
+NEVER_AT_REST_P = 0.001
+SAME_PLACE_PERCENT = 3.0
+WORN_SHARE = 1 / 3  # of the passes over a worn place that meet something there
+MOST = 0.7  # share of events that makes the rule
+RINGING = 0.1  # share of events seen both ways from which events of either sign are a burst from outside
+EITHER_SIGN = 0.2  # share of the rarer sign
+FEWEST_ROUGH = 5  # events
+TRACK = ("signal A", "signal B", "supply")
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where events gather."""
+
+    where: Span
+    n_events: int
+    n_strokes: int
+
+
+def about_events(
+    events: tuple[Event, ...], track: TrackMap | None, *, channel: int, rough: RoughAll | None
+) -> list[Finding]:
+    """What the events of one signal come from; the supply's own events are left out.
+
+    On a track that is rough all over the shallow ones in movement are its texture.
+    """
+    own = tuple(e for e in events if e.channel == channel and not e.with_supply)
+    out = []
+    if rough is not None:
+        texture = tuple(e for e in own if not e.at_rest and e.depth_percent <= rough.reach_percent)
+        own = tuple(e for e in own if e not in texture)
+        out.append(_texture(rough, len(texture), channel))
+    return out + _by_place(own, track, channel)
+
+
+def _by_place(own: tuple[Event, ...], track: TrackMap | None, channel: int) -> list[Finding]:
+    met = encounters(own)
+    if not met:
+        return []
+    if _from_outside(met, own):
+        return [_interference(own, channel)]
+    gathered = _gathered(met)
+    p = track.p_clustered if track is not None else None
+    if gathered is not None and p is not None and p <= CLUSTER_P and _again(gathered, track):
+        rest = tuple(e for e in met if not inside(e, gathered.where))
+        out = [_worn(own, gathered, p, channel)]
+        if len(rest) >= 3:
+            out.append(_anywhere(rest, p, track, channel))
+        elif len(rest) == 2:
+            out.append(_stray(rest, channel))
+        return out
+    return [_anywhere(met, p, track, channel) if len(met) >= 3 else _stray(met, channel)]
+
+
+def _from_outside(met: tuple[Event, ...], own: tuple[Event, ...]) -> bool:
+    """Bursts that ring: most events go both ways, or some do and the rest come with either sign."""
+    if len(met) < 3:
+        return False
+    ringing, up = _share(e.both_ways for e in own), _share(e.upward for e in own)
+    return ringing >= MOST or (ringing >= RINGING and min(up, 1 - up) >= EITHER_SIGN)
+
+
+def _again(at: Place, track: TrackMap | None) -> bool:
+    """Seen in two strokes at least, and in a fair share of the passes over the place."""
+    if track is None or at.n_strokes < 2:
+        return False
+    centre = min(int(sum(at.where) / 2 * track.passes.size / 100), track.passes.size - 1)
+    return at.n_strokes >= WORN_SHARE * float(track.passes[centre])
+
+
+def _gathered(met: tuple[Event, ...]) -> Place | None:
+    """The place that most strokes met something at: all within SAME_PLACE_PERCENT of one event of them."""
+    best: Place | None = None
+    for e in met[:200]:
+        if e.at_percent is None:
+            continue
+        near = [
+            m.at_percent
+            for m in met
+            if m.at_percent is not None and abs(m.at_percent - e.at_percent) <= SAME_PLACE_PERCENT
+        ]
+        n = len(strokes_at(met, e.at_percent, reach=SAME_PLACE_PERCENT) - {None})
+        if best is None or (n, len(near)) > (best.n_strokes, best.n_events):
+            best = Place((min(near), max(near)), len(near), n)
+    return best
+
+
+def inside(e: Event, where: Span) -> bool:
+    """Whether an event is at a place, give or take 2 % of span."""
+    return e.at_percent is not None and where[0] - 2 <= e.at_percent <= where[1] + 2
+
+
+def numbers_of(events: Iterable[Event]) -> dict[str, float]:
+    """Count, deepest [% of supply] and longest [s]."""
+    all_of = tuple(events)
+    return {
+        "n_events": float(len(all_of)),
+        "worst_depth_percent": max(abs(e.depth_percent) for e in all_of),
+        "longest_s": max(e.duration_s for e in all_of),
+    }
+
+
+def _span(events: Iterable[Event]) -> Span | None:
+    places = [e.at_percent for e in events if e.at_percent is not None]
+    return (min(places), max(places)) if places else None
+
+
+def worst(events: tuple[Event, ...]) -> str:
+    """Deepest and longest in words."""
+    n = numbers_of(events)
+    return f"deepest {n['worst_depth_percent']:.0f} % of supply, longest {n['longest_s'] * 1e3:.2g} ms"
+
+
+def _worn(events: tuple[Event, ...], at: Place, p: float, channel: int) -> Finding:
+    there = tuple(e for e in events if inside(e, at.where))
+    text = (
+        f"{TRACK[channel]} leaves its path {len(there)} times in {at.n_strokes} strokes "
+        f"between {at.where[0]:.1f} and {at.where[1]:.1f} % of signal span "
+        f"({worst(there)}); by chance alone so close together: p = {p:.3g}"
+    )
+    step = "Sweep slowly across that place again; if it shows again, replace the sensor."
+    return Finding(
+        Code.WORN_PLACE, Cause.TRACK, channel, at.where, text, step, numbers=numbers_of(there) | {"p": p}
+    )
+
+
+def _share(of: Iterable[bool]) -> float:
+    values = list(of)
+    return sum(values) / len(values) if values else 0.0
+
+
+def _anywhere(events: tuple[Event, ...], p: float | None, track: TrackMap | None, channel: int) -> Finding:
+    """Events that keep to no place: rough all over where none comes at rest, else a loose connection."""
+    never_at_rest = not any(e.at_rest for e in events) and len(events) >= FEWEST_ROUGH
+    p_rest = None if track is None else track.p_at_rest
+    if never_at_rest and p_rest is not None and p_rest <= NEVER_AT_REST_P:
+        return _rough_all_over(events, p_rest, channel)
+    return _loose(events, p, track, channel)
+
+
+def _texture(rough: RoughAll, n_events: int, channel: int) -> Finding:
+    text = (
+        f"{TRACK[channel]} is uneven wherever it moves: {rough.noise_v * 1e3:.1f} mV from window to window in "
+        f"three quarters of {rough.n_regions} regions or more, {rough.rest_v * 1e3:.1f} mV at rest"
+        + (f"; {n_events} shallow events in movement are part of it" if n_events else "")
+    )
+    step = "Sweep slowly again; noise that comes with movement only means a worn track: replace the sensor."
+    numbers = {"noise_v": rough.noise_v, "rest_v": rough.rest_v}
+    return Finding(Code.ROUGH_TRACK, Cause.TRACK, channel, None, text, step, numbers=numbers)
+
+
+def _rough_all_over(events: tuple[Event, ...], p: float, channel: int) -> Finding:
+    text = (
+        f"{TRACK[channel]} leaves its path {len(events)} times, all of them while it moves ({worst(events)}); "
+        f"by chance none at rest: p = {p:.3g}"
+    )
+    step = "Sweep slowly again; noise that comes with movement only means a worn track: replace the sensor."
+    numbers = numbers_of(events) | {"p": p}
+    return Finding(Code.ROUGH_TRACK, Cause.TRACK, channel, _span(events), text, step, numbers=numbers)
+
+
+def _interference(events: tuple[Event, ...], channel: int) -> Finding:
+    ringing = 100 * _share(e.both_ways for e in events)
+    text = (
+        f"{TRACK[channel]} leaves its path {len(events)} times, {ringing:.0f} % of them upwards and downwards "
+        f"within one burst ({worst(events)}): a contact that opens pulls one way only"
+    )
+    step = "Move the leads away from ignition, motors and relays; check the screen, and sweep again."
+    numbers = numbers_of(events)
+    return Finding(Code.INTERFERENCE, Cause.INTERFERENCE, channel, None, text, step, numbers=numbers)
+
+
+def _loose(events: tuple[Event, ...], p: float | None, track: TrackMap | None, channel: int) -> Finding:
+    at_rest = sum(e.at_rest for e in events)
+    chance = "" if p is None else f"; kept to one place: p = {p:.3g}"
+    if track is not None and track.p_at_rest is not None:
+        chance += f"; share at rest against time: p = {track.p_at_rest:.3g}"
+    name = TRACK[channel]
+    text = f"{name} leaves its path {len(events)} times, {at_rest} at rest ({worst(events)}){chance}"
+    step = (
+        "Hold the lever still and move plug and harness by hand; clean or renew the contact where it shows."
+    )
+    cause, more, first = _pulled(events)
+    numbers = numbers_of(events)
+    return Finding(Code.LOOSE_CONNECTION, cause, channel, None, text + more, first + step, numbers=numbers)
+
+
+def _pulled(events: tuple[Event, ...]) -> tuple[Cause, str, str]:
+    """Cause by the way the signal is pulled, and what to add to the evidence and before the next step."""
+    if _share(e.upward for e in events) < MOST:
+        return Cause.CONNECTION, "", ""
+    return (
+        Cause.GROUND,
+        "; upwards each time, as when the sensor's ground wire opens",
+        "Begin with the sensor's ground wire and its pin. ",
+    )
+
+
+def _stray(events: tuple[Event, ...], channel: int) -> Finding:
+    cause, more, first = _pulled(events)
+    text = (
+        f"{TRACK[channel]} leaves its path {len(events)} time(s) ({worst(events)}): "
+        f"too few to tell its cause{more}"
+    )
+    step = first + "Sweep again with more slow strokes; an event at the same place again is the track."
+    return Finding(Code.STRAY_DROPOUT, cause, channel, _span(events), text, step, "doubt", numbers_of(events))

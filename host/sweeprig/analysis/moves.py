@@ -1,0 +1,124 @@
+"""One signal's way through a capture: clean path, rests, strokes, place; and its events with their surroundings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from sweeprig.analysis import events as ev
+from sweeprig.analysis import strokes, track_map
+from sweeprig.analysis.model import Event, FloatArray, IntArray, Rest, Stroke
+from sweeprig.capture.model import BoolArray, Channel, Trace
+
+AT_REST_WITHIN = 30  # windows between an event and the rest that it breaks off or interrupts
+AT_REST_PERCENT = 1.0  # of span: how far the levels around such an event may be from the rest's
+
+
+@dataclass(frozen=True)
+class Moves:
+    """Arrays of shape (n,)."""
+
+    path: FloatArray  # [V]
+    good: BoolArray  # windows without an event
+    raw: tuple[ev.RawEvent, ...]
+    rests: tuple[Rest, ...]
+    strokes: tuple[Stroke, ...]
+    place: FloatArray  # % of span
+    noise_v: float
+    resting: BoolArray
+
+
+def moves_of(channel: Channel, trace: Trace, rail: float) -> Moves:
+    """Return the way of one signal."""
+    raw = ev.find(channel, window_s=trace.window_s, lsb_v=trace.lsb_v, supply_v=rail)
+    path, good = strokes.clean_path(channel.mean_v, raw)
+    noise = strokes.noise_of(path)
+    rests = strokes.find_rests(path, good, window_s=trace.window_s, lsb_v=trace.lsb_v)
+    moves = strokes.find_strokes(path, noise_v=noise, window_s=trace.window_s)
+    low = [r.value_v for r in rests if r.place == "low"]
+    high = [r.value_v for r in rests if r.place == "high"]
+    bottom, top = (float(q) for q in np.quantile(path, (0.001, 0.999)))
+    place = track_map.percent_of(
+        path, float(np.mean(low)) if low else bottom, float(np.mean(high)) if high else top
+    )
+    resting = track_map.resting_windows(path.size, rests)
+    _close_gaps(resting, raw, rests, path, near_v=AT_REST_PERCENT / 100 * (top - bottom))
+    return Moves(path, good, raw, rests, moves, place, noise, resting)
+
+
+def _close_gaps(
+    resting: BoolArray,
+    raw: tuple[ev.RawEvent, ...],
+    rests: tuple[Rest, ...],
+    path: FloatArray,
+    *,
+    near_v: float,
+) -> None:
+    """Count an event's windows as rest where it interrupts one: beside a rest, both levels around it the rest's."""
+    if not rests:
+        return
+    starts = np.array([r.start for r in rests])
+    for e in raw:
+        k = int(np.searchsorted(starts, e.start, side="right")) - 1
+        around = (path[max(0, e.start - 2)], path[min(path.size - 1, e.stop + 1)])
+        for r in rests[max(0, k) : k + 2]:
+            close = e.start <= r.stop + AT_REST_WITHIN and e.stop >= r.start - AT_REST_WITHIN
+            if close and all(abs(v - r.value_v) <= near_v for v in around):
+                resting[e.start : e.stop] = True
+
+
+def supply_events(trace: Trace, rail: float) -> tuple[ev.RawEvent, ...]:
+    """Return the events of the supply channel, where it was observed; half as sensitive as for a signal."""
+    if trace.supply is None:
+        return ()
+    return ev.find(trace.supply, window_s=trace.window_s, lsb_v=trace.lsb_v, supply_v=2 * rail)
+
+
+def told(
+    raw: tuple[ev.RawEvent, ...],
+    a: Moves,
+    trace: Trace,
+    *,
+    rail: float,
+    channel: int,
+    supply: tuple[ev.RawEvent, ...],
+) -> tuple[Event, ...]:
+    """Return events with time, place, stroke and whether the supply moved too (within one window)."""
+    taken = np.zeros(trace.t_s.size, dtype=bool)
+    for s in supply:
+        taken[max(0, s.start - 1) : s.stop + 1] = True
+    stroke_of = np.full(trace.t_s.size, -1)
+    for k, stroke in enumerate(a.strokes):
+        stroke_of[stroke.start : stroke.stop] = k
+    return tuple(_told(e, a, trace, rail=rail, channel=channel, where=(taken, stroke_of)) for e in raw)
+
+
+def _told(
+    e: ev.RawEvent, a: Moves, trace: Trace, *, rail: float, channel: int, where: tuple[BoolArray, IntArray]
+) -> Event:
+    taken, stroke_of = where
+    mid = min((e.start + e.stop) // 2, trace.t_s.size - 1)
+    return Event(
+        start_s=float(trace.t_s[e.start]),
+        duration_s=e.duration_s,
+        channel=channel,
+        kind=_kind(e, rail),
+        depth_percent=100 * abs(e.depth_v) / rail,
+        at_percent=float(a.place[mid]),
+        stroke=None if stroke_of[mid] < 0 else int(stroke_of[mid]),
+        at_rest=bool(a.resting[mid]),
+        with_supply=channel == 2 or bool(taken[e.start : e.stop].any()),
+        score=e.score,
+        end_s=float(trace.t_s[min(e.stop, trace.t_s.size) - 1]) + trace.window_s,
+        upward=e.depth_v > 0,
+        both_ways=e.both_ways,
+    )
+
+
+def _kind(e: ev.RawEvent, rail: float) -> str:
+    if e.step:
+        return "jump"
+    if e.extreme_v < 0.05 * rail:
+        return "to-ground"
+    return "to-supply" if e.extreme_v > 0.95 * rail else "partial"
