@@ -12,6 +12,7 @@ from sweeprig.analysis.track_map import encounters, strokes_at
 CLUSTER_P = 0.01
 NEVER_AT_REST_P = 0.001
 SAME_PLACE_PERCENT = 3.0
+TIGHT_PERCENT = 1.0
 WORN_SHARE = 1 / 3  # of the passes over a worn place that meet something there
 MOST = 0.7  # share of events that makes the rule
 RINGING = 0.1  # share of events seen both ways from which events of either sign are a burst from outside
@@ -51,7 +52,7 @@ def _by_place(own: tuple[Event, ...], track: TrackMap | None, channel: int) -> l
         return []
     if _from_outside(met, own):
         return [_interference(own, channel)]
-    gathered = _gathered(met)
+    gathered = _gathered(own)
     p = track.p_clustered if track is not None else None
     if gathered is not None and p is not None and p <= CLUSTER_P and _again(gathered, track):
         rest = tuple(e for e in met if not inside(e, gathered.where))
@@ -81,20 +82,30 @@ def _again(at: Place, track: TrackMap | None) -> bool:
 
 
 def _gathered(met: tuple[Event, ...]) -> Place | None:
-    """The place that most strokes met something at: all within SAME_PLACE_PERCENT of one event of them."""
-    best: Place | None = None
+    """The place that most strokes met something at, and how far it reaches.
+
+    Strokes within TIGHT_PERCENT of one event decide, then those within SAME_PLACE_PERCENT; it reaches as far as
+    the wider set only where that holds clearly more strokes, so that events from elsewhere do not blur it.
+    """
+    best: tuple[tuple[int, int], float] | None = None
     for e in met[:200]:
-        if e.at_percent is None:
-            continue
-        near = [
-            m.at_percent
-            for m in met
-            if m.at_percent is not None and abs(m.at_percent - e.at_percent) <= SAME_PLACE_PERCENT
-        ]
-        n = len(strokes_at(met, e.at_percent, reach=SAME_PLACE_PERCENT) - {None})
-        if best is None or (n, len(near)) > (best.n_strokes, best.n_events):
-            best = Place((min(near), max(near)), len(near), n)
-    return best
+        if e.at_percent is not None:
+            key = (
+                _strokes_near(met, e.at_percent, TIGHT_PERCENT),
+                _strokes_near(met, e.at_percent, SAME_PLACE_PERCENT),
+            )
+            if best is None or key > best[0]:
+                best = (key, e.at_percent)
+    if best is None:
+        return None
+    (tight, wide), at = best
+    reach = TIGHT_PERCENT if tight >= max(2, MOST * wide) else SAME_PLACE_PERCENT
+    near = [m.at_percent for m in met if m.at_percent is not None and abs(m.at_percent - at) <= reach]
+    return Place((min(near), max(near)), len(near), tight if reach == TIGHT_PERCENT else wide)
+
+
+def _strokes_near(met: tuple[Event, ...], at: float, reach: float) -> int:
+    return len(strokes_at(met, at, reach=reach) - {None})
 
 
 def inside(e: Event, where: Span) -> bool:

@@ -132,7 +132,8 @@ def no_movement(level_v: float, supply_v: float, moved_v: float) -> Finding:
 def one_cause(found: list[Finding], events: tuple[Event, ...]) -> list[Finding]:
     """Leave out what another finding at the same place already says.
 
-    On a track that is rough all over its texture makes stands and regions: they are left out. A jump at the edge of a flat spot is the flat spot's; roughness at a worn place or flat spot is theirs.
+    On a track that is rough all over its texture makes stands and regions: they are left out. A jump at the
+    edge of a flat spot is the flat spot's; roughness at a worn place or flat spot is theirs.
     """
     if any(f.code is Code.ROUGH_TRACK and f.where_percent is None and f.channel == 0 for f in found):
         mere = (Code.FLAT_SPOT, Code.ROUGH_TRACK)

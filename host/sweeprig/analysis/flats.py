@@ -34,7 +34,7 @@ class Flat:
 
 
 def find_flats(place: FloatArray, strokes: tuple[Stroke, ...], *, window_s: float) -> tuple[Flat, ...]:
-    """Levels where 3 strokes at least, and SHARE of those that cross slowly enough, stay TIMES longer than beside it."""
+    """Levels where 3 strokes, and SHARE of those that cross slowly enough, stay TIMES longer than beside it."""
     if len(strokes) < FEWEST_STROKES:
         return ()
     dwell = np.stack([_dwell(place[s.start : s.stop]) for s in strokes]) * window_s

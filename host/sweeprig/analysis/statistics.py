@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from sweeprig.analysis.model import FloatArray, IntArray
+from sweeprig.capture.model import BoolArray
 
 N_DRAWS = 999  # p-values down to 0.001
 
@@ -46,6 +47,36 @@ def scan_p(
     draws = rng.multinomial(n, share, size=N_DRAWS)
     seen = _scan(counts[None, :], share, widths)[0]
     return float((1 + np.count_nonzero(_scan(draws, share, widths) >= seen - 1e-12)) / (N_DRAWS + 1))
+
+
+def again_p(
+    hits: list[IntArray], exposure: list[FloatArray], *, width: int = 3, seed: int = 2, n_draws: int = N_DRAWS
+) -> float:
+    """Chance that as many strokes meet something within one run of `width` bins, were each stroke's events anywhere.
+
+    `hits`: bins of the events of one stroke; `exposure` (k,): time that this stroke spends in each bin. Events of
+    every stroke are drawn anew by its own exposure; several in one stroke count once. The statistic is the largest
+    number of strokes over all runs: noise counts when seen again at the same place (MIL-PRF-27208 4.7.5).
+    """
+    rng = np.random.default_rng(seed)
+    seen = np.zeros((1, exposure[0].size), dtype=np.int64)
+    drawn = np.zeros((n_draws, exposure[0].size), dtype=np.int64)
+    for bins, time in zip(hits, exposure, strict=True):
+        seen += _within(bins[None, :], time.size, width)
+        edges = np.cumsum(time) / time.sum()
+        draws = np.searchsorted(edges, rng.random((n_draws, bins.size)), side="right")
+        drawn += _within(np.minimum(draws, time.size - 1), time.size, width)
+    as_many = np.count_nonzero(drawn.max(axis=1) >= seen.max())
+    return float((1 + as_many) / (n_draws + 1))
+
+
+def _within(bins: IntArray, k: int, width: int) -> BoolArray:
+    """Whether the run of `width` bins around each bin holds one of `bins` (m, n), shape (m, k)."""
+    out = np.zeros((bins.shape[0], k), dtype=bool)
+    rows = np.arange(bins.shape[0])[:, None]
+    for shift in range(-(width // 2), width // 2 + 1):
+        out[rows, np.clip(bins + shift, 0, k - 1)] = True
+    return out
 
 
 def _scan(counts: IntArray, share: FloatArray, widths: tuple[int, ...]) -> FloatArray:

@@ -6,12 +6,13 @@ import numpy as np
 
 from sweeprig.analysis.model import Event, FloatArray, IntArray, Rest, Stroke, TrackMap
 from sweeprig.analysis.smoothness import residual
-from sweeprig.analysis.statistics import binomial_p, scan_p
+from sweeprig.analysis.statistics import again_p, binomial_p, scan_p
 from sweeprig.capture.model import BoolArray
 
 N_BINS = 100
 BURST_S = 0.05  # s; events closer in time are one encounter, not several
 FEWEST = 2  # encounters needed for a test
+MOST_STROKES = 60  # that the test of strokes looks at
 
 
 def percent_of(path: FloatArray, low_v: float, high_v: float) -> FloatArray:
@@ -49,7 +50,7 @@ def fold(
     count = np.bincount(bins[moving], minlength=N_BINS)
     square = np.bincount(bins[moving], weights=residual(path)[moving] ** 2, minlength=N_BINS)
     noise = np.where(count > 0, np.sqrt(square / np.maximum(count, 1)), np.nan)
-    p_place, p_rest = _tests(events, bins, resting)
+    p_place, p_rest = _tests(events, place, strokes, resting)
     repeat, spread = _repeated(bins, departure_v, strokes)
     edges = np.linspace(0.0, 100.0, N_BINS + 1)
     return TrackMap(
@@ -58,19 +59,40 @@ def fold(
 
 
 def _tests(
-    events: tuple[Event, ...], bins: IntArray, resting: BoolArray
+    events: tuple[Event, ...], place: FloatArray, strokes: tuple[Stroke, ...], resting: BoolArray
 ) -> tuple[float | None, float | None]:
     """Chance of events so concentrated, and of so many at rest; of those in movement alone where there are enough.
 
-    A lever that rests tells nothing about place: its events would only blur those met in passing.
+    A lever that rests tells nothing about place: its events would only blur those met in passing. Two tests look
+    for one place, how many events and how many strokes meet there; the smaller chance is doubled for that.
     """
     met = encounters(tuple(e for e in events if e.at_percent is not None))
     if len(met) < FEWEST:
         return None, None
+    bins = np.minimum((place / 100 * N_BINS).astype(np.int64), N_BINS - 1)
     passing = tuple(e for e in met if not e.at_rest)
     use, windows = (passing, ~resting) if len(passing) >= FEWEST else (met, np.ones(bins.size, dtype=bool))
-    p_place = scan_p(_hits(use), np.bincount(bins[windows], minlength=N_BINS).astype(np.float64) + 1e-9)
+    p = scan_p(_hits(use), np.bincount(bins[windows], minlength=N_BINS).astype(np.float64) + 1e-9)
+    again = _again_p(events, place, strokes)
+    p_place = p if again is None else min(1.0, 2 * min(p, again))
     return p_place, binomial_p(len(met) - len(passing), len(met), float(resting.mean()))
+
+
+def _again_p(events: tuple[Event, ...], place: FloatArray, strokes: tuple[Stroke, ...]) -> float | None:
+    """Chance that so many strokes meet something within 1.5 % of span; None with fewer than two such strokes."""
+    k = 2 * N_BINS
+    hits: dict[int, list[int]] = {}
+    for e in events:
+        if e.stroke is not None and e.at_percent is not None:
+            hits.setdefault(e.stroke, []).append(min(int(e.at_percent / 100 * k), k - 1))
+    used = sorted(hits)[:MOST_STROKES]
+    if len(used) < FEWEST:
+        return None
+    spent = []
+    for n in used:
+        part = np.minimum((place[strokes[n].start : strokes[n].stop] / 100 * k).astype(np.int64), k - 1)
+        spent.append(np.bincount(part, minlength=k) + 1e-9)
+    return again_p([np.array(hits[n], dtype=np.int64) for n in used], spent)
 
 
 def _repeated(
