@@ -118,7 +118,9 @@ class Commands:
     def _set_tapped(self, tapped):
         self.rig.tapped = tapped
         if tapped:
+            every_ms = self.rig.slow_every_ms
             self.rig.make_safe()
+            self.rig.slow_every_ms = every_ms  # looking feeds nothing in
         self.rig.switches.tapped = tapped
 
     def _stop(self, number):

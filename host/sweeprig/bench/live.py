@@ -203,9 +203,29 @@ def levels(volts: Volts, events: list[Event]) -> Levels:
         flags_any=int(np.bitwise_or.reduce(records.flags)),
         flags_all=int(np.bitwise_and.reduce(records.flags)),
         current_a=slow_value(slow, wire.SLOW_SUPPLY_CURRENT),
-        ground_v=slow_value(slow, wire.SLOW_GROUND),
-        battery_v=slow_value(slow, wire.SLOW_BATTERY),
+        ground_v=_ground_v(volts, slow),
+        battery_v=_battery_v(volts, slow),
     )
+
+
+def _ground_v(volts: Volts, slow: tuple[SlowReading, ...]) -> float | None:
+    """Return sensor ground against the rig's [V]; None where the rig has no lead for it."""
+    from sweeprig.trim.slow import ground_of_node
+
+    node = slow_value(slow, wire.SLOW_GROUND)
+    if node is None or "ground-sense" not in volts.front_end.capabilities:
+        return None
+    return float(ground_of_node(np.array([node]), volts.front_end)[0])
+
+
+def _battery_v(volts: Volts, slow: tuple[SlowReading, ...]) -> float | None:
+    """Return the battery [V]; None where the rig has no lead for it."""
+    from sweeprig.trim.slow import battery_of_node
+
+    node = slow_value(slow, wire.SLOW_BATTERY)
+    if node is None or "battery" not in volts.front_end.capabilities:
+        return None
+    return battery_of_node(node, volts.front_end)
 
 
 def slow_value(slow: tuple[SlowReading, ...], quantity: int) -> float | None:

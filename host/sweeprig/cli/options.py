@@ -41,4 +41,7 @@ Part = Annotated[str, typer.Option("--part", help="Part as typed; stands on the 
 Serial = Annotated[str, typer.Option("--serial", help="Serial number of the sensor.")]
 Notes = Annotated[str, typer.Option("--notes", help="Anything else for the sheet.")]
 Budget = Annotated[bool, typer.Option("--budget", help="Print the uncertainty budget as well.")]
+MonteCarlo = Annotated[
+    bool, typer.Option("--monte-carlo", help="Check the budget's intervals by drawing (JCGM 101).")
+]
 SheetKind = Annotated[str | None, typer.Option("--sheet", help="html, pdf, both or none.")]

@@ -118,3 +118,20 @@ def budget_lines(outcome: Outcome) -> list[str]:
             row = f"  {part.name[:43]:44}{part.kind:6}{part.distribution:13}{part.u:11.3g} {part.unit:7}"
             lines.append(f"{row}{part.contribution:11.3g}")
     return lines
+
+
+def drawn_lines(outcome: Outcome) -> list[str]:
+    """Return each budget's interval beside the one that drawing its contributions gives (fixed seed)."""
+    import numpy as np
+
+    from sweeprig.trim.monte_carlo import TRIALS, propagate_budget
+
+    rng = np.random.default_rng(101)
+    lines = ["", f"95 % intervals by the budget and by {TRIALS} draws of its contributions (JCGM 101)"]
+    for name, q in outcome.judgement.quantities.items():
+        if q.value is None or not q.budget or q.u95 is None:
+            continue
+        drawn = propagate_budget(q.value, q.budget, rng=rng)
+        by_budget = f"{q.value - q.u95:.4f} to {q.value + q.u95:.4f}"
+        lines.append(f"  {name:18}{by_budget:>20}   drawn {drawn.low:.4f} to {drawn.high:.4f} {q.unit}")
+    return lines

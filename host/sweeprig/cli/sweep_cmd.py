@@ -63,17 +63,22 @@ def progress_line(p: Progress) -> str:
     return f"  [{bar:30}] {p.seconds:5.1f} of {p.wanted_s:.1f} s  {p.n_records} records{lost}"
 
 
-def show_outcome(outcome: Outcome, *, as_json: bool, budget: bool, files: dict[str, Any]) -> None:
+def show_outcome(
+    outcome: Outcome, *, as_json: bool, budget: bool, files: dict[str, Any], monte_carlo: bool = False
+) -> None:
     """Print an outcome as text or as one JSON object."""
     if as_json:
         from sweeprig.bench.result import to_result
 
         console.show_json({**to_result(outcome), **files})
         return
-    from sweeprig.cli.outcome_view import budget_lines, outcome_lines
+    from sweeprig.cli.outcome_view import budget_lines, drawn_lines, outcome_lines
 
     for line in outcome_lines(outcome) + (budget_lines(outcome) if budget else []):
         console.show(line)
+    if monte_carlo:
+        for line in drawn_lines(outcome):
+            console.show(line)
 
 
 def take_sweep(
@@ -165,6 +170,7 @@ def sweep(
     ] = False,
     batch: Annotated[str, typer.Option("--batch", help="With --series: the batch's name.")] = "",
     budget: opt.Budget = False,
+    monte_carlo: opt.MonteCarlo = False,
     as_json: opt.AsJson = False,
 ) -> None:
     """Capture a timed sweep, judge it, write the sheet. Start with the lever at closed throttle."""
@@ -189,14 +195,14 @@ def sweep(
             run_series(client, order, name=batch, confirm=confirm, as_json=as_json)
             return
         done = take_sweep(client, order, confirm=confirm, countdown=countdown)
-    show_done(done, as_json=as_json, budget=budget)
+    show_done(done, as_json=as_json, budget=budget, monte_carlo=monte_carlo)
 
 
-def show_done(done: SweepDone, *, as_json: bool, budget: bool) -> None:
+def show_done(done: SweepDone, *, as_json: bool, budget: bool, monte_carlo: bool = False) -> None:
     """Print the outcome and the files; leave with the verdict's status."""
     sheet = str(done.sheets[0]) if done.sheets else None
     files = {"capture_file": str(done.capture_file), "sheet_file": sheet}
-    show_outcome(done.outcome, as_json=as_json, budget=budget, files=files)
+    show_outcome(done.outcome, as_json=as_json, budget=budget, files=files, monte_carlo=monte_carlo)
     if done.record_problem:
         console.warn(done.record_problem)
     console.say(f"\nCapture: {done.capture_file}")
@@ -214,6 +220,7 @@ def review(
     guard: opt.Guard = None,
     sheet: Annotated[Path | None, typer.Option("--sheet", help="Write the sheet (HTML) here.")] = None,
     budget: opt.Budget = False,
+    monte_carlo: opt.MonteCarlo = False,
     as_json: opt.AsJson = False,
 ) -> None:
     """Analyse and judge a capture or a CSV again; nothing but the file is needed."""
@@ -225,7 +232,7 @@ def review(
 
         write_html(outcome, sheet)
     files = {"capture_file": str(file), "sheet_file": str(sheet) if sheet else None}
-    show_outcome(outcome, as_json=as_json, budget=budget, files=files)
+    show_outcome(outcome, as_json=as_json, budget=budget, files=files, monte_carlo=monte_carlo)
     raise typer.Exit(EXIT_OF_VERDICT[outcome.judgement.verdict])
 
 
