@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from itertools import pairwise
+from xml.etree.ElementTree import register_namespace
 
 import schemdraw
 from schemdraw import elements as elm
@@ -11,6 +12,7 @@ from hardware.values import value_str
 from sweeprig.frontend.tables import Part, contacts, pins
 
 schemdraw.svgconfig.text = "text"  # no outlines of letters: the same file on every machine
+SVG = "http://www.w3.org/2000/svg"
 NET = "#204a87"
 Point = tuple[float, float]
 
@@ -43,7 +45,8 @@ class Pen:
         )
 
     def svg(self) -> str:
-        """Return the drawing as SVG."""
+        """Return the drawing as SVG. Its namespace has no prefix, whatever other libraries have set."""
+        register_namespace("", SVG)
         return str(self._drawing.get_imagedata("svg").decode("utf-8"))
 
     def add(self, element: elm.Element) -> elm.Element:

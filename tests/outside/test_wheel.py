@@ -48,11 +48,8 @@ def test_the_wheel_holds_the_firmware(installed: Path, tmp_path: Path) -> None:
     )
     done = subprocess.run(
         [str(installed / "bin" / "python"), "-c", code],
-        cwd=tmp_path,
-        capture_output=True,
-        text=True,
-        check=True,
-    )
+        cwd=tmp_path, env={"PATH": ""}, capture_output=True, text=True, check=True,
+    )  # fmt: skip
     host, board, main = done.stdout.split()
     assert host.startswith(str(installed))
     assert board.startswith(str(installed))

@@ -132,3 +132,10 @@ def test_values_as_written(value: float, unit: str, text: str) -> None:
 
 def test_part_value_of_a_series() -> None:
     assert part_value(parts("full")["r_top"]) == "154 kΩ ±0.1 %"
+
+
+def test_a_schematic_is_the_same_whatever_other_libraries_name_its_namespace() -> None:
+    from xml.etree.ElementTree import register_namespace
+
+    register_namespace("other", "http://www.w3.org/2000/svg")
+    assert file_of("plain").read_text("utf-8") == schematic("plain")
