@@ -8,7 +8,7 @@ from sweeprig.analysis.model import Cause, Code, End, Finding
 from sweeprig.capture.model import Trace
 from sweeprig.words import Sense
 
-ENDS_APART_PERCENT = 2.0  # % of supply: spread of one end from rest to rest
+ENDS_APART_PERCENT = 0.5  # % of supply: spread of one end from rest to rest
 
 
 def refused(trace: Trace, rail: float) -> list[Finding]:
@@ -63,7 +63,9 @@ def not_shown(
     if trace.ground_v is None:
         out.append("Ground offset: not observed. Add the separate ground sense lead.")
     if trace.angle_deg is None:
-        out.append("Linearity, hysteresis and degrees: they need an angle. Use the driven build.")
+        out.append(
+            "Linearity, hysteresis, play of lever and mount, degrees: they need an angle. Use the driven build."
+        )
     if sense is Sense.UNKNOWN:
         out.append("Which end is closed: tell the sense or begin with the lever closed.")
     if kind in ("", "unknown"):

@@ -91,7 +91,7 @@ def _again_p(events: tuple[Event, ...], place: FloatArray, strokes: tuple[Stroke
     spent = []
     for n in used:
         part = np.minimum((place[strokes[n].start : strokes[n].stop] / 100 * k).astype(np.int64), k - 1)
-        spent.append(np.bincount(part, minlength=k) + 1e-9)
+        spent.append(np.bincount(part, minlength=k).astype(np.float64) + 1e-9)
     return again_p([np.array(hits[n], dtype=np.int64) for n in used], spent)
 
 

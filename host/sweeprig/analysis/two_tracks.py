@@ -12,6 +12,7 @@ from sweeprig.capture.model import BoolArray
 SAME_SLOPE = 0.04  # two channels of a plain build, and a short of some ohms between two outputs
 JOINED_PERCENT = 3.5  # % of supply: how far joined opposed tracks may be apart, and move
 JOINED_FROM, JOINED_TO = 0.3, 0.7  # of supply: where they then stand
+FEWEST_WINDOWS = 2  # in a bin; a fast stroke has no more
 SAME_PERCENT = 1.0  # % of supply
 
 
@@ -31,7 +32,9 @@ def compare(
     bins = np.minimum((at / 2).astype(np.int64), 49)
     order = np.argsort(bins, kind="stable")
     cuts = np.searchsorted(bins[order], np.arange(51))
-    sized = [(np.median(left[order[i:j]]), k) for k, (i, j) in enumerate(pairwise(cuts)) if j - i > 4]
+    sized = [
+        (np.median(left[order[i:j]]), k) for k, (i, j) in enumerate(pairwise(cuts)) if j - i >= FEWEST_WINDOWS
+    ]
     worst, where = max(sized, key=lambda s: abs(s[0])) if sized else (0.0, 0)
     return TwoTracks(
         relation=_relation(slope, offset, float(abs(worst)), float(np.ptp(b)), supply_v),
