@@ -40,11 +40,12 @@ SIZES = {"quick": (300, 30), "usual": (2000, 100), "full": (10_000, 200)}
 DROPOUTS = ("worn", "loose", "loose-ground", "single", "supply-dropout", "worn-and-loose")
 # What each kind of fault should be called by its cause; more than one where physics allows no telling apart.
 CAUSES = {
-    "worn": {"track"}, "loose": {"connection"}, "loose-ground": {"ground"}, "ground-shift": {"ground"}, "supply-dropout": {"supply"},
-    "supply-sag": {"supply"}, "flat": {"track"}, "dead-band": {"mounting"}, "rough": {"track"}, "bump": {"track"},
-    "interference": {"interference"}, "stuck": {"mounting", "wiring"}, "tracks-shorted": {"wiring"},
-    "open-signal": {"wiring"}, "short-to-ground": {"wiring"}, "short-to-supply": {"wiring"}, "pwm": {"wiring"},
-    "digital": {"wiring"}, "switch": {"wiring"}, "over-range": {"rig"},
+    "worn": {"track"}, "loose": {"connection"}, "loose-ground": {"ground"}, "ground-shift": {"ground"},
+    "supply-dropout": {"supply"}, "supply-sag": {"supply"}, "flat": {"track"}, "dead-band": {"mounting"},
+    "rough": {"track"}, "bump": {"track"}, "interference": {"interference"}, "stuck": {"mounting", "wiring"},
+    "tracks-shorted": {"wiring"}, "open-signal": {"wiring"}, "short-to-ground": {"wiring"},
+    "short-to-supply": {"wiring"}, "pwm": {"wiring"}, "digital": {"wiring"}, "switch": {"wiring"},
+    "over-range": {"rig"},
 }  # fmt: skip
 
 
@@ -222,7 +223,8 @@ def _show_causes(rows: list[Row]) -> None:
             right_of_all, n_of_all = right_of_all + len(right), n_of_all + len(own)
             right_of_told, n_told = right_of_told + both, n_told + len(told)
             print(
-                f"   {kind:16}tellable {rate(both, len(told))}; all {len(right)}/{len(own)}, alone {alone}; {dict(named)}"
+                f"   {kind:16}tellable {rate(both, len(told))}; all {len(right)}/{len(own)}, alone {alone}; "
+                f"{dict(named)}"
             )
         else:
             print(f"   {kind:16}{dict(named)}")

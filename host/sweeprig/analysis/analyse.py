@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -99,7 +99,7 @@ def _whole(
     ends, ends_b = _ends(trace, s.a, s.still), _ends(trace, s.b, s.still)
     sense, why = find_sense(s.a.path, rests, s.a.place, starts=starts, told=told)
     found = _findings(trace, s, sense)
-    found += reach.ends_apart(ends, rail) + told_wrong(s.a.path, s.a.place, rests, starts, told)
+    found += _ends_apart(trace, s, ends) + told_wrong(s.a.path, s.a.place, rests, starts, told)
     return Analysis(
         sense=sense,
         sense_evidence=why,
@@ -125,6 +125,16 @@ def _whole(
     )
 
 
+def _ends_apart(trace: Trace, s: _Seen, ends: list[End | None]) -> list[Finding]:
+    """Ends that differ from rest to rest though neither supply nor ground made them."""
+    if su.ground_shift(trace.ground_v) > su.GROUND_SHIFT_V:
+        return []
+    path = su.steadied(s.a.path, trace.supply, s.supply, level_v=s.rail)
+    if path is not s.a.path:
+        ends = _ends(trace, replace(s.a, path=path), s.still)
+    return reach.ends_apart(ends, s.rail)
+
+
 def _strokes(s: _Seen) -> tuple[Stroke, ...]:
     return () if s.still else s.a.strokes
 
@@ -137,7 +147,7 @@ def _look(trace: Trace, seen: su.SupplySeen, rail: float) -> _Seen:
     events = _events(trace, a, b, rail)
     two, joined = None, False
     if b is not None:
-        paths = [su.steadied(m.path, trace.supply, level_v=rail) for m in (a, b)]
+        paths = [su.steadied(m.path, trace.supply, seen, level_v=rail) for m in (a, b)]
         joined = two_tracks.joined(paths[0], paths[1], supply_v=rail)
         two = two_tracks.compare(paths[0], paths[1], a.good & b.good, place=a.place, supply_v=rail)
     maps = (None, None) if still else (_map(a, a, events, 0), _map(a, b, events, 1, two))

@@ -56,11 +56,11 @@ def again_p(
 
     `hits`: bins of the events of one stroke; `exposure` (k,): time that this stroke spends in each bin. Events of
     every stroke are drawn anew by its own exposure; several in one stroke count once. The statistic is the largest
-    number of strokes over all runs: noise counts when seen again at the same place (MIL-PRF-27208 4.7.5).
+    number of strokes, 255 at most, over all runs: noise counts when seen again at the same place (MIL-PRF-27208 4.7.5).
     """
     rng = np.random.default_rng(seed)
-    seen = np.zeros((1, exposure[0].size), dtype=np.int64)
-    drawn = np.zeros((n_draws, exposure[0].size), dtype=np.int64)
+    seen = np.zeros((1, exposure[0].size), dtype=np.uint8)
+    drawn = np.zeros((n_draws, exposure[0].size), dtype=np.uint8)
     for bins, time in zip(hits, exposure, strict=True):
         seen += _within(bins[None, :], time.size, width)
         edges = np.cumsum(time) / time.sum()
@@ -84,14 +84,17 @@ def _scan(counts: IntArray, share: FloatArray, widths: tuple[int, ...]) -> Float
 
 
 def _scan_one(counts: IntArray, share: FloatArray, width: int) -> FloatArray:
-    n = counts[0].sum()
-    k = _run_sums(counts.astype(float), width)
+    """Largest log likelihood ratio over runs of `width`, from a table of it for every count and run, shape (m,)."""
+    n = int(counts[0].sum())
+    runs = np.cumsum(np.pad(counts, ((0, 0), (1, 0))), axis=1)
+    inside = runs[:, width:] - runs[:, :-width]
     mu = n * _run_sums(share[None, :], width)
+    k = np.arange(n + 1, dtype=float)[:, None]
     with np.errstate(divide="ignore", invalid="ignore"):
-        inside = np.where(k > 0, k * np.log(k / mu), 0.0)
-        outside = np.where(n - k > 0, (n - k) * np.log((n - k) / np.maximum(n - mu, 1e-12)), 0.0)
-    ratio = np.where(k > mu, inside + outside, 0.0)
-    return np.asarray(ratio.max(axis=1), dtype=float)
+        into = np.where(k > 0, k * np.log(k / mu), 0.0)
+        outof = np.where(n - k > 0, (n - k) * np.log((n - k) / np.maximum(n - mu, 1e-12)), 0.0)
+    table = np.where(k > mu, into + outof, 0.0)
+    return np.asarray(table[inside, np.arange(table.shape[1])].max(axis=1), dtype=float)
 
 
 def _run_sums(values: FloatArray, width: int) -> FloatArray:

@@ -12,6 +12,7 @@ from sweeprig.capture.model import BoolArray
 N_BINS = 100
 BURST_S = 0.05  # s; events closer in time are one encounter, not several
 FEWEST = 2  # encounters needed for a test
+DECISIVE_P = 0.004  # of the first test; then the second is not made
 MOST_STROKES = 60  # that the test of strokes looks at
 
 
@@ -73,8 +74,8 @@ def _tests(
     passing = tuple(e for e in met if not e.at_rest)
     use, windows = (passing, ~resting) if len(passing) >= FEWEST else (met, np.ones(bins.size, dtype=bool))
     p = scan_p(_hits(use), np.bincount(bins[windows], minlength=N_BINS).astype(np.float64) + 1e-9)
-    again = _again_p(events, place, strokes)
-    p_place = p if again is None else min(1.0, 2 * min(p, again))
+    again = None if p <= DECISIVE_P else _again_p(events, place, strokes)
+    p_place = min(1.0, 2 * (p if again is None else min(p, again)))
     return p_place, binomial_p(len(met) - len(passing), len(met), float(resting.mean()))
 
 
