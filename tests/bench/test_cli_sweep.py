@@ -148,3 +148,19 @@ def test_the_demo_as_json_is_one_object(tmp_path: Path) -> None:
     (scene,) = json.loads(done.stdout)["scenes"]
     assert scene["verdict"] == "pass"
     assert Path(scene["sheet_file"]).exists()
+
+
+def test_a_folder_that_cannot_be_written_is_said_before_anything_is_switched_on(tmp_path: Path) -> None:
+    file = tmp_path / "file"
+    file.write_text("", encoding="utf-8")
+    done = sweep("good", tmp_path, "--out", str(file))
+    assert done.returncode == 4
+    assert "cannot be written" in done.stderr
+    assert "First power" not in done.stderr
+
+
+def test_quiet_may_stand_behind_the_command(tmp_path: Path) -> None:
+    done = sweeprig("demo", "--sensor", "list", "--json", "--quiet", home=tmp_path)
+    assert done.returncode == 0
+    assert done.stderr == ""
+    assert "worn" in json.loads(done.stdout)

@@ -47,11 +47,11 @@ def scenes(sensor: str = "") -> tuple[Scene, ...]:
     return (Scene(sensor, f"Simulated sensor: {chosen.title}", sensor, chosen.profile),)
 
 
-def sensor_list() -> list[str]:
-    """Return the names of the simulated sensors, a line each."""
+def sensor_titles() -> dict[str, str]:
+    """Return name -> title of the simulated sensors."""
     from sweeprig.twin.sensors import load_sensor, sensor_names
 
-    return [f"{name:24}{load_sensor(name).title}" for name in sensor_names()]
+    return {name: load_sensor(name).title for name in sensor_names()}
 
 
 def rig_line(rig: Mapping[str, Any]) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -18,7 +19,7 @@ from sweeprig.bench.review import Choices, review_capture
 from sweeprig.capture.file import write_capture
 from sweeprig.capture.model import Capture, Starts, SweepSetup
 from sweeprig.capture.sweep import Progress, run_sweep
-from sweeprig.errors import RecordsError
+from sweeprig.errors import FileError, RecordsError
 from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.profile import load_profile
 from sweeprig.link.client import RigClient
@@ -76,6 +77,22 @@ def trim_for(client: RigClient, trims: Path) -> Trim:
     return load_trim(str(rig["uid"]), folder=trims) or nominal_trim(rig)
 
 
+def ready_folder(folder: Path) -> Path:
+    """Make a folder for captures and try to write into it, before anything is switched on. Raises FileError."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder):
+            pass
+    except OSError as exc:
+        raise FileError(
+            f"Captures cannot be written into {folder}.",
+            seen=exc.strerror or str(exc),
+            limit="a folder that this user may write into",
+            next_step="choose another one with --out, or with `sweeprig config set captures FOLDER`",
+        ) from exc
+    return folder
+
+
 def look_closely(client: RigClient) -> None:
     """Ask for conversions around sudden changes and for the slow readings, where the rig has them."""
     if live.has(client, "snapshots"):
@@ -102,7 +119,7 @@ def take(
     coaching of a sweep that starts at closed throttle; what was done stands in the capture.
     Raises SafetyError where the hookup or the interlock refuses, LinkError.
     """
-    order.folder.mkdir(parents=True, exist_ok=True)
+    ready_folder(order.folder)
     trim = trim_for(client, order.trims)
     jobs, leads = books if books is not None else (None, None)
     setup = prepare_hookup(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import sys
 from typing import Any
 
@@ -39,7 +40,8 @@ class Console:
     def progress(self, text: str) -> None:
         """Write over the current line of a terminal; elsewhere nothing."""
         if not self.quiet and sys.stderr.isatty():
-            print(f"\r\x1b[2K{text}", end="", file=sys.stderr, flush=True)
+            shown = text[: shutil.get_terminal_size().columns - 1]  # a longer one would wrap and stay
+            print(f"\r\x1b[2K{shown}", end="", file=sys.stderr, flush=True)
 
     def end_progress(self) -> None:
         """Leave the progress line clean."""

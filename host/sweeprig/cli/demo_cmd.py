@@ -21,16 +21,26 @@ def demo(
     as_json: opt.AsJson = False,
 ) -> None:
     """Do the main job with no hardware: two sensors of an invented order, with verdicts and sheets."""
-    from sweeprig.bench.demo import SCENE, scenes, sensor_list
+    from sweeprig.bench.demo import SCENE, scenes
 
     if sensor == "list":
-        for line in sensor_list():
-            console.show(line)
+        _list_sensors(as_json)
         return
     console.say(SCENE)
     played = [_play(scene, out, fast=fast, seconds=seconds, as_json=as_json) for scene in scenes(sensor)]
     if as_json:
         console.show_json({"schema_version": 1, "scenes": played})
+
+
+def _list_sensors(as_json: bool) -> None:
+    from sweeprig.bench.demo import sensor_titles
+
+    titles = sensor_titles()
+    if as_json:
+        console.show_json(titles)
+        return
+    for name, title in titles.items():
+        console.show(f"{name:28}{title}")
 
 
 def _play(scene: object, out: Path, *, fast: bool, seconds: float, as_json: bool) -> dict[str, Any]:

@@ -73,10 +73,16 @@ for module in (
     module.add_to(app)
 
 
+def _quiet_first(args: list[str]) -> list[str]:
+    """Let --quiet stand behind the command too."""
+    quiet = [a for a in args if a in ("--quiet", "-q")]
+    return quiet[:1] + [a for a in args if a not in ("--quiet", "-q")]
+
+
 def run() -> None:
     """Run the command line; turn our errors into text and an exit status."""
     try:
-        app()
+        app(args=_quiet_first(sys.argv[1:]))
     except SweeprigError as error:
         console.end_progress()
         print(error_text(error), file=sys.stderr)

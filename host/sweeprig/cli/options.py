@@ -15,7 +15,7 @@ Port = Annotated[
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object instead of text.")]
 ProfileName = Annotated[str | None, typer.Option("--profile", help="Profile: a name or a TOML file.")]
-Seconds = Annotated[float, typer.Option("--seconds", min=0.5, max=3600.0, help="Length of the capture [s].")]
+Seconds = Annotated[float, typer.Option("--seconds", min=2.0, max=3600.0, help="Length of the capture [s].")]
 HookupOption = Annotated[
     Hookup,
     typer.Option("--hookup", help="powered: the rig feeds the sensor; tapped: another controller does."),

@@ -71,6 +71,14 @@ def finding_lines(number: int, f: Finding) -> list[str]:
     ]
 
 
+def _at_nominal(outcome: Outcome) -> str:
+    """Return what the judged volts are where they are not the measured ones."""
+    if not any(m.measured_v is not None for m in outcome.judgement.margins):
+        return ""
+    nominal = getattr(outcome.trace, "nominal_supply_v", 5.0)
+    return f" (ends and span: ratio to the supply, as at {nominal:g} V)"
+
+
 def outcome_lines(outcome: Outcome) -> list[str]:
     """Return the lines of one outcome."""
     judgement, analysis = outcome.judgement, outcome.analysis
@@ -85,10 +93,11 @@ def outcome_lines(outcome: Outcome) -> list[str]:
     lines.append(f"  {'strokes':18}{len(analysis.strokes)}")
     lost = outcome.capture.n_lost if outcome.capture else outcome.trace.n_lost
     lines.append(f"  {'records':18}{outcome.trace.t_s.size}, {lost} lost")
+    ratio = _at_nominal(outcome)
     if judgement.margins:
-        lines += ["", "Margins to the rails", *(margin_line(m) for m in judgement.margins)]
+        lines += ["", f"Margins to the rails{ratio}", *(margin_line(m) for m in judgement.margins)]
     if judgement.checks:
-        lines += ["", "Other limits of the profile", *(check_line(c) for c in judgement.checks)]
+        lines += ["", f"Other limits of the profile{ratio}", *(check_line(c) for c in judgement.checks)]
     if judgement.findings:
         lines += ["", "Findings"]
         for number, f in enumerate(judgement.findings, 1):

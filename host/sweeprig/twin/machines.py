@@ -182,6 +182,7 @@ class Process:
             [program, "-X", f"heapsize={_HEAP}", "-c", script, *map(str, theirs)],
             cwd=firmware_folder(),  # MicroPython looks there first
             pass_fds=theirs,
+            start_new_session=True,  # Ctrl-C is for the host, not for the board
             stdin=subprocess.DEVNULL,
             stdout=board_out,
             stderr=board_out,
