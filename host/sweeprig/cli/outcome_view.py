@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import textwrap
 
 from sweeprig.analysis.model import Finding
@@ -9,7 +10,7 @@ from sweeprig.cli.console import strong
 from sweeprig.judge.model import Check, Margin, Quantity
 from sweeprig.judge.outcome import Outcome
 
-WIDTH = 96
+MOST_WIDTH = 96
 LABELS = (
     ("closed_v", "closed throttle"),
     ("open_v", "open throttle"),
@@ -22,7 +23,8 @@ LABELS = (
 
 
 def _fold(text: str, first: str, rest: str) -> str:
-    return textwrap.fill(text, WIDTH, initial_indent=first, subsequent_indent=rest)
+    width = max(40, min(MOST_WIDTH, shutil.get_terminal_size((MOST_WIDTH, 24)).columns))
+    return textwrap.fill(text, width, initial_indent=first, subsequent_indent=rest)
 
 
 def quantity_line(label: str, q: Quantity) -> str:
@@ -45,7 +47,8 @@ def margin_line(m: Margin) -> str:
 
 def check_line(c: Check) -> str:
     """Return one other limit of the profile."""
-    value = "not measured" if c.value is None else f"{c.value:.3f} {c.unit}".strip()
+    whole = c.unit in ("strokes", "")
+    value = "not measured" if c.value is None else f"{c.value:.{0 if whole else 3}f} {c.unit}".strip()
     low = "" if c.low is None else f"{c.low:g}"
     high = "" if c.high is None else f"{c.high:g}"
     range_ = f"{low} to {high}" if low and high else f"at least {low}" if low else f"at most {high}"

@@ -58,9 +58,9 @@ def count_down(seconds: int, sleep: Callable[[float], None] = time.sleep) -> Non
 def progress_line(p: Progress) -> str:
     """Return one line of a running capture."""
     done = min(1.0, p.seconds / p.wanted_s) if p.wanted_s else 0.0
-    bar = "#" * round(done * 30)
-    lost = f"  {p.n_lost} records lost" if p.n_lost else ""
-    return f"  [{bar:30}] {p.seconds:5.1f} of {p.wanted_s:.1f} s  {p.n_records} records{lost}"
+    bar = "#" * round(done * 12)
+    lost = f"  {p.n_lost} LOST" if p.n_lost else ""
+    return f"  [{bar:12}] {p.seconds:5.1f} of {p.wanted_s:.1f} s{lost}"
 
 
 def show_outcome(
