@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 
 import numpy as np
 import pytest
 
+from sweeprig.bench.trim_points import wanted_volts
 from sweeprig.errors import InputError
 from sweeprig.twin.feed import MOST_WINDOWS, WINDOW_S, Feed
-from sweeprig.twin.sim_url import SimOptions, parse
+from sweeprig.twin.sim_url import BENCH_VOLTS, SimOptions, parse
+from sweeprig.twin.simulated import make_world
 
 
 def test_a_bare_name_has_the_defaults() -> None:
@@ -32,6 +35,9 @@ def test_every_key_is_taken() -> None:
         ("sim://good?turn=nan", "a number of usual size"),
         ("sim://good?turn=", "turn: a number"),
         ("sim://good?unplug_after=-1", "0 or more seconds"),
+        ("sim://bench-voltage?volts=0.5,x", "volts: a number"),
+        ("sim://bench-voltage?volts=0.5,12", "voltages of 0 to 5.5 V"),
+        ("sim://good?volts=0.5", "volts only of bench-voltage"),
     ],
 )
 def test_what_is_not_understood_is_named(url: str, match: str) -> None:
@@ -97,3 +103,24 @@ def test_each_start_has_its_own_world() -> None:
     feed = Feed(Still, None)
     feed.restart()
     assert set(np.frombuffer(feed.raw(0, 1), "<u2").tolist()) == {1}
+
+
+def test_a_bench_voltage_gives_its_volts_one_start_after_another() -> None:
+    options = parse("sim://bench-voltage?volts=0.5,2.5,4.5&board=full&seed=3")
+    assert options.volts == (0.5, 2.5, 4.5)
+    feed = Feed(partial(make_world, options), None)
+    means = []
+    for _ in range(4):
+        feed.restart()
+        codes = np.frombuffer(feed.raw(16, 50), "<u2").reshape(-1, 3)  # tapped
+        assert np.ptp(codes.mean(axis=0)) < 60  # all three leads on it
+        means.append(codes[:, 0].mean())
+    assert means[1] - means[0] == pytest.approx(means[2] - means[1], rel=0.02)
+    assert means[2] - means[0] == pytest.approx(4.0 * 0.6 / 3.3 * 4096, rel=0.02)
+    assert means[3] == pytest.approx(means[2], abs=1.0)  # the last one stays
+
+
+def test_a_bench_voltage_without_volts_gives_what_a_trim_asks_for() -> None:
+    assert list(BENCH_VOLTS) == wanted_volts(len(BENCH_VOLTS))
+    codes = make_world(parse("sim://bench-voltage"), 5).raw(20, 16)
+    assert codes.mean() == pytest.approx(4.8 * 0.6 / 3.3 * 4096, rel=0.02)

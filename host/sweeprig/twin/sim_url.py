@@ -10,6 +10,9 @@ from urllib.parse import parse_qsl, unquote, urlsplit
 from sweeprig.errors import InputError
 
 SCHEME = "sim"
+BENCH_VOLTAGE = "bench-voltage"  # no sensor: an adjustable voltage on all leads, for a trim
+BENCH_VOLTS = (0.2, 1.35, 2.5, 3.65, 4.8)  # [V] that it gives where the URL names none: what a trim asks for
+MOST_V = 5.5  # on the leads: tapped_normal_v of frontend/parts.toml
 
 
 @dataclass(frozen=True)
@@ -25,6 +28,9 @@ class SimOptions:
     hand: str = "strokes"  # strokes | still | open: the sensor's own hand, or none, at closed or at open
     turn: float = 0.0  # [deg] that the sensor is turned on its mount, opening direction positive
     unplug_after: float = 0.0  # [s] of streaming after which the board goes away; 0: never
+    volts: tuple[
+        float, ...
+    ] = ()  # of a bench voltage [V]: one start of sampling after another, the last one stays
 
 
 def _one_of(*words: str) -> Callable[[str], str]:
@@ -60,6 +66,13 @@ def _decimal(text: str) -> float:
     return value
 
 
+def _volts(text: str) -> tuple[float, ...]:
+    volts = tuple(_decimal(part) for part in text.split(","))
+    if not all(0 <= v <= MOST_V for v in volts):
+        raise ValueError(f"voltages of 0 to {MOST_V:g} V, comma between")
+    return volts
+
+
 _KEYS: dict[str, Callable[[str], object]] = {
     "seed": _whole,
     "pace": _one_of("real", "fast"),
@@ -69,6 +82,7 @@ _KEYS: dict[str, Callable[[str], object]] = {
     "hand": _one_of("strokes", "still", "open"),
     "turn": _decimal,
     "unplug_after": _seconds,
+    "volts": _volts,
 }
 
 
@@ -85,6 +99,13 @@ def parse(url: str) -> SimOptions:
             values[key] = _KEYS[key](text)
         except ValueError as exc:
             raise _wrong(url, f"{key}={text}", f"{key}: {exc}", "correct it") from None
+    if "volts" in values and sensor != BENCH_VOLTAGE:
+        raise _wrong(
+            url,
+            f"volts of {sensor or 'good'}",
+            f"volts only of {BENCH_VOLTAGE}",
+            f"sim://{BENCH_VOLTAGE}?volts=...",
+        )
     return SimOptions(sensor or "good", **values)  # type: ignore[arg-type]
 
 

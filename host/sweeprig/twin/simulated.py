@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from sweeprig.frontend import front_end
 from sweeprig.twin.feed import Feed, World
 from sweeprig.twin.machines import Machine, start_machine
-from sweeprig.twin.sim_url import SimOptions
+from sweeprig.twin.sim_url import BENCH_VOLTAGE, BENCH_VOLTS, SimOptions
 
 if TYPE_CHECKING:
     from sweeprig.twin.sensors import SensorSpec
@@ -48,14 +48,25 @@ def turned(spec: SensorSpec, options: SimOptions) -> SensorSpec:
     return replace(spec, lever="still", hand=replace(spec.hand, starts=starts))
 
 
-def make_world(options: SimOptions, n_starts: int = 0) -> World:
-    """Return the world that the URL asks for: the same rig at every start, another hand."""
+def _spec(options: SimOptions, n_starts: int) -> SensorSpec:
     from sweeprig.twin.sensors import load_sensor
+    from sweeprig.twin.trimming import stiff
+
+    if options.sensor != BENCH_VOLTAGE:
+        return turned(load_sensor(options.sensor), options)
+    volts = options.volts or BENCH_VOLTS
+    return stiff(volts[min(max(n_starts, 1), len(volts)) - 1])
+
+
+def make_world(options: SimOptions, n_starts: int = 0) -> World:
+    """Return the world that the URL asks for: the same rig at every start, another hand.
+
+    A bench voltage goes on to its next volts at each start of sampling; a trim starts it once a point.
+    """
     from sweeprig.twin.world import World as SensorWorld
 
-    spec = turned(load_sensor(options.sensor), options)
     return SensorWorld(
-        spec,
+        _spec(options, n_starts),
         seed=options.seed + _SEEDS_APART * n_starts,
         rig_seed=options.seed,
         build=options.board,
