@@ -33,3 +33,11 @@ class Setting(StrEnum):
 
     BENCH = "bench"
     VEHICLE = "vehicle"
+
+
+class Kind(StrEnum):
+    """What the sensor is, as its maker says; a filtered PWM output cannot be told from an analogue one."""
+
+    POTENTIOMETER = "potentiometer"
+    HALL = "hall"
+    UNKNOWN = "unknown"

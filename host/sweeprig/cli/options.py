@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from sweeprig.words import Hookup, Sense, Setting, Starts
+from sweeprig.words import Hookup, Kind, Sense, Setting, Starts
 
 Port = Annotated[
     str,
@@ -23,6 +23,12 @@ HookupOption = Annotated[
 StartsOption = Annotated[Starts | None, typer.Option("--starts", help="Where the lever stands at the start.")]
 SenseOption = Annotated[Sense | None, typer.Option("--sense", help="Which way the signal runs, if known.")]
 SettingOption = Annotated[Setting, typer.Option("--setting", help="On the bench or in a vehicle.")]
+KindOption = Annotated[
+    Kind | None,
+    typer.Option(
+        "--kind", help="What the sensor is; else what the profile says. A filtered PWM looks analogue."
+    ),
+]
 Guard = Annotated[
     float | None,
     typer.Option(

@@ -150,6 +150,7 @@ def sweep(
     starts: opt.StartsOption = Starts.CLOSED,
     sense: opt.SenseOption = Sense.UNKNOWN,
     setting: opt.SettingOption = Setting.BENCH,
+    kind: opt.KindOption = None,
     label: opt.Label = "",
     job: opt.Job = "",
     part: opt.Part = "",
@@ -181,7 +182,7 @@ def sweep(
         config,
         {
             "seconds": seconds, "profile": profile, "hookup": hookup, "starts": starts, "sense": sense,
-            "setting": setting.value, "sensor_label": label, "job": job, "part": part, "serial": serial,
+            "setting": setting.value, "sensor_kind": kind.value if kind else "", "sensor_label": label, "job": job, "part": part, "serial": serial,
             "operator": operator, "notes": notes, "track_ohm": track_ohm, "override": override,
             "vehicle_drive": ask_drive(drive, setting.value),
         },
