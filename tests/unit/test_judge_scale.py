@@ -30,13 +30,16 @@ from sweeprig.frontend import front_end
 from sweeprig.judge.budget import SHARED, merged
 from sweeprig.judge.model import BudgetLine, Quantity, Verdict
 from sweeprig.judge.profile import load_profile
-from sweeprig.trim.model import ChannelTrim, Line
+from sweeprig.trim.model import ChannelTrim, Line, Meter
 from sweeprig.trim.nominal import nominal_trim
 from sweeprig.trim.uncertainty import calibration_lines
 from sweeprig.words import Hookup
 
 LINE = Line(-0.02, 3.3 / 0.6 / 4096, 9e-6, 0.0, 0.0)  # 3 mV standard uncertainty
-LOOSE = make_trim(channels=tuple(ChannelTrim(c, LINE) for c in range(3)))
+NO_ZERO = Meter(
+    percent_of_reading=0.05, counts=0.5, count_v=1e-4
+)  # its zero is exact: offsets are the channels' own
+LOOSE = make_trim(channels=tuple(ChannelTrim(c, LINE) for c in range(3)), meter=NO_ZERO)
 
 
 def test_quantities_carry_their_budget() -> None:
@@ -233,7 +236,7 @@ def test_the_span_keeps_the_gain_the_bends_and_the_reference_and_loses_the_offse
     trim = make_trim(channels=tuple(ChannelTrim(c, line, u_linearity_lsb=2.0) for c in range(3)))
     budget = given(seen(0.45, 4.5, supply=5.0), trim=trim).quantities["span_v"].budget
     parts = {b.name: b.contribution for b in budget}
-    assert parts["gain of the trim"] == pytest.approx(4.05e-3)
+    assert math.hypot(parts["gain of the trim"], parts[SHARED[0]]) == pytest.approx(4.05e-3)
     for side in ("low", "high"):
         assert parts[f"linearity of the converter, {side} end"] == pytest.approx(2 * LINE.gain_v)
         assert parts[f"level of the rests, {side} end"] == pytest.approx(0.2e-3)

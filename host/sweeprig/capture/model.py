@@ -112,3 +112,5 @@ class Trace:
     source: str = "rig"  # rig | csv
     name: str = ""
     shortest_dropout_s: float | None = None  # [s] what this build and hookup can show; None: unknown
+    board_temperature_c: float | None = None  # mean over the capture; None: not known
+    smps_mode: str = ""  # of the board's regulator: psm | pwm; "" not known

@@ -4,18 +4,33 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from sweeprig.frontend import FrontEnd
 from sweeprig.judge.model import BudgetLine, Quantity
 from sweeprig.trim import codes
 from sweeprig.trim.model import ChannelTrim, Trim
 from sweeprig.trim.uncertainty import calibration_lines as rig_lines
-from sweeprig.trim.uncertainty import channel_of, combine, linearity_line, reference_line
+from sweeprig.trim.uncertainty import channel_of, combine, memory_line, reference_line
 
 FIT = "fit and reference of the trim"
+MEMORY = "charge of the channel before"
 SHARED_GAIN = "gain shared by all channels"
-SHARED = (SHARED_GAIN, "reference since the trim")  # one error in every channel of one converter
+SHARED_ZERO = "zero of the trim's meter"
+SHARED = (SHARED_GAIN, SHARED_ZERO, "reference since the trim")  # one error in all channels of one converter
+AT_EACH_END = ("linearity of the converter", "inside a wide code")
+SUPPLY = "supply: "  # before the name of what the supply brings to a ratio
+
+
+@dataclass(frozen=True)
+class Conditions:
+    """The board while it captured: its temperature, None where not known, and its regulator's mode, "" likewise."""
+
+    temperature_c: float | None = None
+    smps_mode: str = ""
+
+
+UNKNOWN = Conditions()
 
 
 def quantity(
@@ -49,18 +64,18 @@ def scaled(lines: Sequence[BudgetLine], factor: float, prefix: str = "") -> tupl
     )
 
 
-def merged(lines: Sequence[BudgetLine]) -> tuple[BudgetLine, ...]:
+def merged(lines: Sequence[BudgetLine], also: Sequence[str] = ()) -> tuple[BudgetLine, ...]:
     """Return the lines with those that are one and the same error added with their signs (JCGM 100:2008, 5.2.2).
 
     The shared ones of several channels are fully correlated: their sensitivities add, so in a ratio they cancel.
+    `also` are further names of which the same holds.
     """
-    out = [b for b in lines if b.name not in SHARED]
-    for name in SHARED:
-        same = [b for b in lines if b.name == name]
+    names = (*SHARED, *dict.fromkeys(also))
+    out = [b for b in lines if b.name not in names]
+    for name in names:
+        same = [b for b in lines if b.name == name and b.u > 0]
         if same:
-            out.append(
-                replace(same[0], sensitivity=sum(b.sensitivity * b.u for b in same) / (same[0].u or 1.0))
-            )
+            out.append(replace(same[0], sensitivity=sum(b.sensitivity * b.u for b in same) / same[0].u))
     return tuple(out)
 
 
@@ -77,41 +92,76 @@ def shared_gain(trim: Trim, front_end: FrontEnd) -> float:
     return 0.0
 
 
+def shared_zero(trim: Trim) -> float:
+    """Return the standard uncertainty [V] of the zero that all channels have from the one meter of their trim.
+
+    Every channel is fitted to the same readings, so the meter's counts, but for the rounding, shift all alike.
+    """
+    if trim.kind == "nominal" or trim.reference != "meter" or trim.meter is None:
+        return 0.0
+    return codes.rectangular(max(trim.meter.counts - 0.5, 0.0) * trim.meter.count_v)
+
+
 def calibration_lines(
-    value_v: float, *, channel: int, trim: Trim | None, front_end: FrontEnd | None
+    value_v: float,
+    *,
+    channel: int,
+    trim: Trim | None,
+    front_end: FrontEnd | None,
+    conditions: Conditions = UNKNOWN,
 ) -> tuple[BudgetLine, ...]:
-    """Return what the rig contributes to a reading at the sensor [V], its shared gain apart from the rest."""
+    """Return what the rig contributes to a reading at the sensor [V], what its channels share apart from the rest."""
     if trim is None or front_end is None:
         return ()
-    lines = rig_lines(value_v, trim=trim, channel=channel, front_end=front_end)
-    return tuple(part for b in lines for part in _apart(b, value_v, shared_gain(trim, front_end)))
+    lines = rig_lines(
+        value_v,
+        trim=trim,
+        channel=channel,
+        front_end=front_end,
+        temperature_c=conditions.temperature_c,
+        smps_mode=conditions.smps_mode,
+    )
+    gain, zero = shared_gain(trim, front_end), shared_zero(trim)
+    return tuple(part for b in lines for part in (_apart(b, value_v, gain, zero) if b.name == FIT else (b,)))
 
 
-def _apart(line: BudgetLine, value_v: float, gain: float) -> tuple[BudgetLine, ...]:
-    """Take the shared gain out of the variance of the fit, as far as it is in there."""
-    if line.name != FIT or gain <= 0:
-        return (line,)
-    common = min(gain * abs(value_v), line.u)
-    if common == 0:
-        return (line,)
-    rest = math.sqrt(max(line.u**2 - common**2, 0.0))
-    shared = BudgetLine(SHARED_GAIN, "B", "rectangular", common / abs(value_v), "V/V", value_v, math.inf)
-    return (replace(line, u=rest), shared)
+def _apart(line: BudgetLine, value_v: float, gain: float, zero_v: float = 0.0) -> tuple[BudgetLine, ...]:
+    """Take the shared gain and zero out of the variance of a line, as far as they are in there."""
+    total = line.contribution
+    in_gain = min(gain * abs(value_v), total)
+    in_zero = min(zero_v, math.sqrt(total**2 - in_gain**2))
+    rest = math.sqrt(max(total**2 - in_gain**2 - in_zero**2, 0.0))
+    parts = [replace(line, u=rest / (abs(line.sensitivity) or 1.0))]
+    if in_gain > 0:
+        u = in_gain / abs(value_v)
+        parts.append(BudgetLine(SHARED_GAIN, "B", "rectangular", u, "V/V", value_v, math.inf))
+    if in_zero > 0:
+        parts.append(BudgetLine(SHARED_ZERO, "B", "rectangular", in_zero, "V", 1.0, math.inf))
+    return tuple(parts)
 
 
 def span_lines(
-    low_v: float, high_v: float, *, channel: int, trim: Trim | None, front_end: FrontEnd | None
+    low_v: float,
+    high_v: float,
+    *,
+    channel: int,
+    trim: Trim | None,
+    front_end: FrontEnd | None,
+    conditions: Conditions = UNKNOWN,
 ) -> tuple[BudgetLine, ...]:
     """Return what the rig contributes to the distance of two readings: the offset cancels."""
     own = channel_of(trim, channel)
     if own is None or trim is None or front_end is None:
         return ()
-    lines = [gain_line(own, high_v - low_v)]
+    span = high_v - low_v
+    lines = [*_apart(gain_line(own, span), span, shared_gain(trim, front_end))]
     for name, value in (("low", low_v), ("high", high_v)):
-        bend = linearity_line(own, (value - own.line.offset_v) / own.line.gain_v)
-        lines.append(replace(bend, name=f"{bend.name}, {name} end"))
+        at_end = rig_lines(value, trim=trim, channel=channel, front_end=front_end)
+        lines += [replace(b, name=f"{b.name}, {name} end") for b in at_end if b.name in AT_EACH_END]
+    lines.append(memory_line(span, front_end, before_v=0.0))
     if trim.kind != "nominal":
-        lines.append(reference_line(high_v - low_v, trim, temperature_c=None, smps_mode=""))
+        kelvin, mode = conditions.temperature_c, conditions.smps_mode
+        lines.append(reference_line(span, trim, temperature_c=kelvin, smps_mode=mode))
     return tuple(lines)
 
 

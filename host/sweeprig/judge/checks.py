@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from sweeprig.analysis.model import Analysis
 from sweeprig.capture.model import Trace
 from sweeprig.judge import tracks as tr
-from sweeprig.judge.budget import quantity, scaled
 from sweeprig.judge.decide import decide, would_decide
 from sweeprig.judge.model import Check, Quantity, Verdict
 from sweeprig.judge.profile_model import Profile, Range
@@ -88,10 +87,7 @@ def _for_sense(wanted: Range, seen: Seen) -> Range:
 
 def _span(seen: Seen) -> Check:
     least = seen.profile.limits.span
-    q = seen.quantities["span_v"]
-    if q.value is not None and seen.scale.ratiometric and seen.scale.supply.value is not None:
-        factor = seen.scale.nominal_v / (seen.scale.supply.value - seen.scale.ground_v)
-        q = quantity(q.name, q.unit, q.value * factor, scaled(q.budget, factor), n_samples=q.n_samples)
+    q = seen.scale.span_at_nominal(seen.quantities["span_v"])
     return _judged("span", q, least.source, g=seen.guard_factor, low=least.value)
 
 

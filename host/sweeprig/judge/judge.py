@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import TypedDict
 
 from sweeprig.analysis.model import Analysis, Code, Finding
 from sweeprig.capture.model import SweepSetup, Trace
 from sweeprig.frontend import FrontEnd
 from sweeprig.judge import checks as ch
 from sweeprig.judge import graded as gr
+from sweeprig.judge.budget import Conditions
 from sweeprig.judge.load import load_of
 from sweeprig.judge.measured import measure
 from sweeprig.judge.model import Check, Judgement, Margin, Verdict
@@ -19,6 +21,14 @@ from sweeprig.judge.scale import make_scale
 from sweeprig.judge.unseen import not_shown, open_points
 from sweeprig.judge.whole import REFUSED, no_fault_text, overall
 from sweeprig.trim.model import Trim
+
+
+class Rig(TypedDict):
+    """What measured a capture, and how warm it was."""
+
+    trim: Trim | None
+    front_end: FrontEnd | None
+    conditions: Conditions
 
 
 def judge(
@@ -39,11 +49,14 @@ def judge(
     if profile.sensor.tracks < 2:
         analysis = replace(analysis, low_b=None, high_b=None, two_tracks=None)
     g = profile.guard.factor if guard_factor is None else guard_factor
-    scale = make_scale(
-        analysis=analysis, trace=trace, setup=setup, profile=profile, trim=trim, front_end=front_end
-    )
+    rig: Rig = {
+        "trim": trim,
+        "front_end": front_end,
+        "conditions": Conditions(trace.board_temperature_c, trace.smps_mode),
+    }
+    scale = make_scale(analysis=analysis, trace=trace, setup=setup, profile=profile, **rig)
     load = load_of(setup, profile, front_end)
-    quantities = measure(analysis=analysis, scale=scale, trim=trim, front_end=front_end, load=load)
+    quantities = measure(analysis=analysis, scale=scale, load=load, **rig)
     seen = ch.Seen(analysis, trace, profile, scale, quantities, g, trim)
     margins, checks = _against_limits(seen)
     found = _findings(seen, margins, checks, setup)

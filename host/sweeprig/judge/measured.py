@@ -26,6 +26,7 @@ class Track:
     trim: Trim | None
     front_end: FrontEnd | None
     load: Load
+    conditions: bu.Conditions = bu.UNKNOWN
 
     @property
     def suffix(self) -> str:
@@ -34,13 +35,19 @@ class Track:
 
 
 def measure(
-    *, analysis: Analysis, scale: Scale, trim: Trim | None, front_end: FrontEnd | None, load: Load
+    *,
+    analysis: Analysis,
+    scale: Scale,
+    trim: Trim | None,
+    front_end: FrontEnd | None,
+    load: Load,
+    conditions: bu.Conditions = bu.UNKNOWN,
 ) -> dict[str, Quantity]:
     """Return low_v, high_v, closed_v, open_v, span_v, supply_v and the ratios; those of track B hold _b."""
     found = {"supply_v": scale.supply}
     channels = (0, 1) if any(ends_of(analysis, 1)) else (0,)
     for channel in channels:
-        track = Track(channel, analysis, trim, front_end, load)
+        track = Track(channel, analysis, trim, front_end, load, conditions)
         for place in ("low", "high", "closed", "open"):
             key = f"{place}{track.suffix}_v"
             found[key] = _level(track, place)
@@ -57,7 +64,13 @@ def _level(track: Track, place: str) -> Quantity:
         return bu.missing(key, "V", UNKNOWN_SENSE if unknown else f"no rest was seen at the {place} end")
     lines = (
         BudgetLine("level of the rests", "A", "t", end.u_v, "V", 1.0, end.dof),
-        *bu.calibration_lines(end.value_v, channel=track.channel, trim=track.trim, front_end=track.front_end),
+        *bu.calibration_lines(
+            end.value_v,
+            channel=track.channel,
+            trim=track.trim,
+            front_end=track.front_end,
+            conditions=track.conditions,
+        ),
         *track.load.lines(end.value_v, rail_v=end.value_v / end.ratio if end.ratio > 0 else None),
     )
     return bu.quantity(key, "V", end.value_v, lines, n_samples=end.n_windows)
@@ -72,7 +85,12 @@ def _span(track: Track) -> Quantity:
         BudgetLine("level of the rests, low end", "A", "t", low.u_v, "V", 1.0, low.dof),
         BudgetLine("level of the rests, high end", "A", "t", high.u_v, "V", 1.0, high.dof),
         *bu.span_lines(
-            low.value_v, high.value_v, channel=track.channel, trim=track.trim, front_end=track.front_end
+            low.value_v,
+            high.value_v,
+            channel=track.channel,
+            trim=track.trim,
+            front_end=track.front_end,
+            conditions=track.conditions,
         ),
     )
     return bu.quantity(key, "V", high.value_v - low.value_v, lines, n_samples=low.n_windows + high.n_windows)

@@ -60,6 +60,20 @@ class Scale:
             q.name, q.unit, ratio * self.nominal_v, bu.scaled(lines, self.nominal_v), n_samples=q.n_samples
         )
 
+    def span_at_nominal(self, q: Quantity) -> Quantity:
+        """Return a measured distance of two levels on the profile's scale: x = Vn (H - L) / (S - G)."""
+        if q.value is None or not self.ratiometric:
+            return q
+        if self.supply.value is None:
+            return bu.quantity(
+                q.name, q.unit, q.value, (*q.budget, self._unseen(q.value)), n_samples=q.n_samples
+            )
+        rail = self.supply.value - self.ground_v
+        factor = self.nominal_v / rail
+        supply = bu.scaled(self.supply.budget, -factor * q.value / rail, bu.SUPPLY)
+        lines = bu.merged((*bu.scaled(q.budget, factor), *supply))
+        return bu.quantity(q.name, q.unit, q.value * factor, lines, n_samples=q.n_samples)
+
     def below_top(self, q: Quantity) -> Quantity:
         """Return a level on the profile's scale with what the upper rail itself is uncertain by.
 
@@ -67,7 +81,7 @@ class Scale:
         """
         if self.ratiometric or q.value is None:
             return q
-        rail = bu.scaled(self.supply.budget, -1.0, "supply: ")
+        rail = bu.scaled(self.supply.budget, -1.0, bu.SUPPLY)
         lines = bu.merged(
             (*q.budget, *(rail if self.supply.value is not None else (self._unseen(self.nominal_v),)))
         )
@@ -89,7 +103,7 @@ class Scale:
         return ratio, bu.merged(
             (
                 *bu.scaled(q.budget, 1 / rail),
-                *bu.scaled(self.supply.budget, -ratio / rail, "supply: "),
+                *bu.scaled(self.supply.budget, -ratio / rail, bu.SUPPLY),
             )
         )
 
@@ -109,6 +123,7 @@ def make_scale(
     profile: Profile,
     trim: Trim | None,
     front_end: FrontEnd | None,
+    conditions: bu.Conditions = bu.UNKNOWN,
 ) -> Scale:
     """Return the scale of one capture."""
     limits = profile.limits
@@ -118,7 +133,7 @@ def make_scale(
         nominal_v=profile.supply.nominal_v,
         ratiometric=profile.supply.ratiometric,
         ground_v=0.0 if ground is None or not ground.size else float(np.median(ground)),
-        supply=_supply(analysis, trace, trim, front_end),
+        supply=_supply(analysis, trace, trim, front_end, conditions),
         supply_range=limits.supply_powered if powered else limits.supply,
         unseen_range=limits.supply,
         at_rests_v=_at_rests(analysis),
@@ -141,13 +156,15 @@ def _steady(supply_v: FloatArray) -> FloatArray:
     return np.asarray(supply_v[near], dtype=float)
 
 
-def _supply(analysis: Analysis, trace: Trace, trim: Trim | None, end: FrontEnd | None) -> Quantity:
+def _supply(
+    analysis: Analysis, trace: Trace, trim: Trim | None, end: FrontEnd | None, conditions: bu.Conditions
+) -> Quantity:
     value = analysis.supply_v
     if trace.supply is None or not math.isfinite(value) or value <= 0:
         return bu.missing("supply_v", "V", NOT_OBSERVED)
     u, dof = batch_u(_steady(trace.supply.mean_v))
     lines = (
         BudgetLine("level of the supply", "A", "t", u if math.isfinite(u) else 0.0, "V", 1.0, dof),
-        *bu.calibration_lines(value, channel=2, trim=trim, front_end=end),
+        *bu.calibration_lines(value, channel=2, trim=trim, front_end=end, conditions=conditions),
     )
     return bu.quantity("supply_v", "V", value, lines, n_samples=trace.supply.mean_v.size)

@@ -7,6 +7,7 @@ from dataclasses import replace
 from sweeprig.analysis.model import TwoTracks
 from sweeprig.judge import budget as bu
 from sweeprig.judge.model import BudgetLine, Quantity
+from sweeprig.judge.named_ends import SUFFIXES
 from sweeprig.judge.scale import Scale
 from sweeprig.trim.codes import CODES
 from sweeprig.trim.model import Trim
@@ -28,13 +29,26 @@ def slope(two: TwoTracks | None, trim: Trim | None, why: str) -> Quantity:
 
 
 def total(two: TwoTracks | None, quantities: dict[str, Quantity], scale: Scale, why: str) -> Quantity:
-    """A + B at the middle of the travel [V], at nominal supply where the sensor is ratiometric."""
-    ends = [quantities.get(f"{end}{track}_v") for end in ("low", "high") for track in ("", "_b")]
-    if two is None or any(q is None or q.value is None for q in ends):
+    """A + B at the middle of the travel [V], at nominal supply where the sensor is ratiometric.
+
+    Four ends on one supply and one converter: what they share is one error in all four, a channel's line in its two
+    ends, so these add and are not taken as independent (JCGM 100:2008, 5.2.2).
+    """
+    ends = {(track, end): quantities.get(f"{end}{track}_v") for end in ("low", "high") for track in SUFFIXES}
+    if two is None or any(q is None or q.value is None for q in ends.values()):
         return bu.missing("sum_b", "V", why or "not every end of both tracks was seen")
-    at = [scale.at_nominal(q) for q in ends if q is not None]
-    lines = [line for q in at for line in bu.scaled(q.budget, 0.5)]
-    return bu.quantity("sum_b", "V", sum(q.value or 0.0 for q in at) / 2, lines)
+    at = {key: scale.at_nominal(q) for key, q in ends.items() if q is not None}
+    lines = [_of_end(line, *key) for key, q in at.items() for line in bu.scaled(q.budget, 0.5)]
+    same = [b.name for b in lines if b.name.startswith((bu.SUPPLY, bu.FIT, bu.MEMORY))]
+    return bu.quantity("sum_b", "V", sum(q.value or 0.0 for q in at.values()) / 2, bu.merged(lines, same))
+
+
+def _of_end(line: BudgetLine, track: str, end: str) -> BudgetLine:
+    """Name a contribution after its track, and after its end where both ends have their own."""
+    if line.name in bu.SHARED or line.name.startswith(bu.SUPPLY):
+        return line
+    name = f"{line.name}, {'B' if track else 'A'}"
+    return replace(line, name=name if line.name in (bu.FIT, bu.MEMORY) else f"{name}, {end} end")
 
 
 def departure(two: TwoTracks | None, trim: Trim | None, scale: Scale, why: str) -> Quantity:

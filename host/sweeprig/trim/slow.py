@@ -39,6 +39,12 @@ def readings(slow: tuple[SlowReading, ...], quantity: int) -> tuple[NDArray[np.i
     return np.array([s.index for s in good], np.int64), np.array([s.value / 1e6 for s in good], np.float64)
 
 
+def board_temperature_c(capture: Capture) -> float | None:
+    """Return the board's mean temperature over a capture [°C]; None where it was not read."""
+    _, values = readings(capture.slow, wire.SLOW_TEMPERATURE)
+    return 1e3 * float(values.mean()) if values.size else None
+
+
 def ground_at_sensor(capture: Capture, front_end: FrontEnd) -> FloatArray | None:
     """Return sensor ground [V] at each record (n,), each reading held until the next; None where not observed.
 

@@ -20,8 +20,9 @@ from sweeprig.trim.model import BudgetLine, ChannelTrim, Linearity, Trim
 COVERAGE = 0.95
 SETTLED_REFERENCE = 2e-4  # relative half-width, between trim and sweep on a warm board: assumed, no source
 REFERENCE_PER_K = 5e-5  # relative, for each kelvin between trim and sweep: from memory, of 3.3 V regulators
-REFERENCE_MODE = 1e-3  # relative half-width when the regulator's mode is another one or not known: assumed
+REFERENCE_MODE = 1e-3  # relative half-width when the regulator's mode is another one: assumed
 MEMORY_SHARE = 0.5  # of the correction for the charge of the channel before: assumed
+SUPPLY_V = 5.0  # [V] of the sensors that the rig is made for
 BEYOND_POINTS = 0.02  # share of the range by which a value may leave the trim's points before it is said
 OUTSIDE = "outside the points of the trim"
 
@@ -116,7 +117,7 @@ def calibration_lines(
         BudgetLine("fit and reference of the trim", "B", "normal", math.sqrt(var), "V", 1.0, line.dof),
         linearity_line(own, code),
         *_wide(own.linearity, code, abs(line.gain_v)),
-        memory_line(value_v, front_end),
+        memory_line(value_v, front_end, before_v=_before(value_v, channel)),
     ]
     if trim.kind != "nominal":
         lines.append(reference_line(value_v, trim, temperature_c=temperature_c, smps_mode=smps_mode))
@@ -156,7 +157,15 @@ def wide_width(code: float, linearity: Linearity) -> float:
     return widest(float(k), linearity) if 0 <= k < 4096 else 1.0
 
 
-def memory_line(value_v: float, front_end: FrontEnd, *, before_v: float = 5.0) -> BudgetLine:
+def _before(value_v: float, channel: int) -> float:
+    """Return the volts of the channel before that make the most of it: the supply before signal A, else 0 or 5 V.
+
+    Before B comes A, before the supply comes B: either may stand anywhere.
+    """
+    return SUPPLY_V if channel == 0 or value_v < SUPPLY_V / 2 else 0.0
+
+
+def memory_line(value_v: float, front_end: FrontEnd, *, before_v: float = SUPPLY_V) -> BudgetLine:
     """Return what stays of the correction for the charge of the channel before: half of it, the charge is not known
     better. `before_v` [V at the sensor] is the channel before; the supply goes before signal A.
     """
@@ -170,12 +179,12 @@ def memory_line(value_v: float, front_end: FrontEnd, *, before_v: float = 5.0) -
 def reference_line(value_v: float, trim: Trim, *, temperature_c: float | None, smps_mode: str) -> BudgetLine:
     """Return what the converter's reference may have moved since the trim.
 
-    Half-width: settled + per kelvin between both + another mode of the regulator. A temperature that is not known
-    on either side counts as 10 K.
+    Half-width: settled + per kelvin between both + another mode of the regulator, or one known on one side only.
+    A temperature that is not known on either side counts as 10 K.
     """
     known = trim.temperature_c is not None and temperature_c is not None
     kelvin = abs((temperature_c or 0.0) - (trim.temperature_c or 0.0)) if known else 10.0
-    other = bool(trim.smps_mode and smps_mode and trim.smps_mode != smps_mode)
+    other = trim.smps_mode != smps_mode
     half = SETTLED_REFERENCE + REFERENCE_PER_K * kelvin + (REFERENCE_MODE if other else 0.0)
     u = rectangular(half)
     return BudgetLine("reference since the trim", "B", "rectangular", u, "V/V", value_v, math.inf)

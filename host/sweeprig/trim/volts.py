@@ -11,7 +11,7 @@ from sweeprig.frontend import FrontEnd
 from sweeprig.trim.codes import CODES, corrected
 from sweeprig.trim.expected import mean_codes
 from sweeprig.trim.model import ChannelTrim, Trim
-from sweeprig.trim.slow import ground_at_sensor
+from sweeprig.trim.slow import board_temperature_c, ground_at_sensor
 
 ENCODER_COUNTS = 4096
 PRESENT_RATIO = 0.1  # of nominal supply: a channel that never exceeds it is taken as not connected
@@ -154,6 +154,8 @@ def to_trace(
         n_lost=capture.n_lost,
         name=capture.setup.sensor_label,
         shortest_dropout_s=front_end.shortest_dropout_s(str(capture.setup.hookup)),
+        board_temperature_c=board_temperature_c(capture),
+        smps_mode=str(capture.rig.get("smps") or ""),
     )
 
 
