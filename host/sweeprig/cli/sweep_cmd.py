@@ -182,7 +182,8 @@ def sweep(
         config,
         {
             "seconds": seconds, "profile": profile, "hookup": hookup, "starts": starts, "sense": sense,
-            "setting": setting.value, "sensor_kind": kind.value if kind else "", "sensor_label": label, "job": job, "part": part, "serial": serial,
+            "setting": setting.value, "sensor_kind": kind.value if kind else "", "sensor_label": label,
+            "job": job, "part": part, "serial": serial,
             "operator": operator, "notes": notes, "track_ohm": track_ohm, "override": override,
             "vehicle_drive": ask_drive(drive, setting.value),
         },
