@@ -5,14 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+import numpy as np
+
 from sweeprig.analysis.model import Cause, Code, Event, Finding, Span, TrackMap
 from sweeprig.analysis.smoothness import RoughAll
-from sweeprig.analysis.track_map import encounters, strokes_at
+from sweeprig.analysis.track_map import encounters
 
 CLUSTER_P = 0.01
 NEVER_AT_REST_P = 0.001
 SAME_PLACE_PERCENT = 3.0
 TIGHT_PERCENT = 1.0
+MOST_TRIED = 200  # events around which a place is looked for
 WORN_SHARE = 1 / 3  # of the passes over a worn place that meet something there
 MOST = 0.7  # share of events that makes the rule
 RINGING = 0.1  # share of events seen both ways from which events of either sign are a burst from outside
@@ -41,7 +44,8 @@ def about_events(
     out = []
     if rough is not None:
         texture = tuple(e for e in own if not e.at_rest and e.depth_percent <= rough.reach_percent)
-        own = tuple(e for e in own if e not in texture)
+        shallow = {id(e) for e in texture}
+        own = tuple(e for e in own if id(e) not in shallow)
         out.append(_texture(rough, len(texture), channel))
     return out + _by_place(own, track, channel)
 
@@ -81,31 +85,26 @@ def _again(at: Place, track: TrackMap | None) -> bool:
     return at.n_strokes >= WORN_SHARE * float(track.passes[centre])
 
 
-def _gathered(met: tuple[Event, ...]) -> Place | None:
+def _gathered(own: tuple[Event, ...]) -> Place | None:
     """The place that most strokes met something at, and how far it reaches.
 
     Strokes within TIGHT_PERCENT of one event decide, then those within SAME_PLACE_PERCENT; it reaches as far as
     the wider set only where that holds clearly more strokes, so that events from elsewhere do not blur it.
     """
-    best: tuple[tuple[int, int], float] | None = None
-    for e in met[:200]:
-        if e.at_percent is not None:
-            key = (
-                _strokes_near(met, e.at_percent, TIGHT_PERCENT),
-                _strokes_near(met, e.at_percent, SAME_PLACE_PERCENT),
-            )
-            if best is None or key > best[0]:
-                best = (key, e.at_percent)
-    if best is None:
+    placed = [(e.at_percent, -1 if e.stroke is None else e.stroke) for e in own if e.at_percent is not None]
+    if not placed:
         return None
-    (tight, wide), at = best
+    place, stroke = np.array([p for p, _ in placed]), np.array([k for _, k in placed])
+
+    def strokes_near(at: float, reach: float) -> int:
+        return int(np.unique(stroke[(np.abs(place - at) <= reach) & (stroke >= 0)]).size)
+
+    tried = place[:MOST_TRIED].tolist()
+    keys = [(strokes_near(at, TIGHT_PERCENT), strokes_near(at, SAME_PLACE_PERCENT)) for at in tried]
+    tight, wide = max(keys)
     reach = TIGHT_PERCENT if tight >= max(2, MOST * wide) else SAME_PLACE_PERCENT
-    near = [m.at_percent for m in met if m.at_percent is not None and abs(m.at_percent - at) <= reach]
-    return Place((min(near), max(near)), len(near), tight if reach == TIGHT_PERCENT else wide)
-
-
-def _strokes_near(met: tuple[Event, ...], at: float, reach: float) -> int:
-    return len(strokes_at(met, at, reach=reach) - {None})
+    near = place[np.abs(place - tried[keys.index((tight, wide))]) <= reach]
+    return Place((float(near.min()), float(near.max())), near.size, tight if reach == TIGHT_PERCENT else wide)
 
 
 def inside(e: Event, where: Span) -> bool:

@@ -139,8 +139,3 @@ def _passes(bins: IntArray, strokes: tuple[Stroke, ...]) -> IntArray:
         if part.size:
             passes[int(part.min()) : int(part.max()) + 1] += 1
     return passes
-
-
-def strokes_at(events: tuple[Event, ...], centre: float, *, reach: float = 2.0) -> set[int | None]:
-    """Strokes in which something was met within `reach` per cent of `centre`."""
-    return {e.stroke for e in events if e.at_percent is not None and abs(e.at_percent - centre) <= reach}
