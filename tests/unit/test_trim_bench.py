@@ -264,6 +264,11 @@ def test_what_is_due():
     assert "days old" in tv.due(trim, now=NOW + timedelta(days=181))
 
 
+def test_a_trim_of_this_moment_is_no_days_old():
+    text = "\n".join(trim_lines(made().trim, now=NOW - timedelta(seconds=1)))
+    assert ", 0 days old" in text
+
+
 def test_a_moving_standard_is_not_judged():
     moving = replace(taken((3.0,))[0], moved=(2.0, 2.0, 2.0))
     with pytest.raises(TrimError, match="moved"):

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 LOOK_S = 1.0  # of one point
 SLOW_EVERY_MS = 50
 STEADY_LSB = 1.0  # by which the first and second half of a point may differ
+MOST_TRIES = 3  # of one point; own choice
 COLUMNS = ("reading_v", "code_a", "code_b", "code_supply")
 OPTIONAL = ("node_v", "u_code_a", "u_code_b", "u_code_supply", "noise_a", "noise_b", "noise_supply")
 RANGE_V = (0.2, 4.8)
@@ -89,6 +90,16 @@ def parse_reading(text: str, *, range_v: float) -> float:
             next_step="check the decimal point, or give the range with --range",
         )  # fmt: skip
     return value
+
+
+def moving_error(point: Measured) -> InputError:
+    """Return the error of a point whose voltage moved at every try."""
+    return InputError(
+        "The voltage moved each time it was read.",
+        seen=f"{max(map(abs, point.moved)):.1f} codes, {MOST_TRIES} times",
+        limit=f"{STEADY_LSB:g} code between the halves of {LOOK_S:g} s",
+        next_step="put a steady voltage on the leads, no sensor; simulated: --port sim://bench-voltage",
+    )
 
 
 def wanted_volts(n: int) -> list[float]:

@@ -36,7 +36,7 @@ def trim_lines(trim: Trim, *, now: datetime) -> list[str]:
     age = age_days(trim, now=now)
     lines = [
         f"Rig {trim.rig_uid or '-'}, {trim.build} build, {trim.chip or 'chip not known'}: {trim.kind}"
-        + ("" if age is None else f", {age:.0f} days old (limit {trim.max_age_days:g})")
+        + ("" if age is None else f", {max(age, 0):.0f} days old (limit {trim.max_age_days:g})")
     ]
     if trim.kind == "nominal":
         return [*lines, *_worth(trim), due(trim, now=now)]

@@ -8,10 +8,12 @@ import typer
 
 from sweeprig.cli import options as opt
 from sweeprig.cli.console import console
+from sweeprig.cli.prompts import typed
 
 if TYPE_CHECKING:
     from sweeprig.bench.pins import Pair
 
+INSTEAD = "give every reading, or all of them as arguments: sweeprig pins 1-2=4.87k 1-3=600/4.1k ..."
 NOT_EXPLAINED = 11  # as an undecided verdict; docs/reference/exit-codes.md
 
 
@@ -33,8 +35,9 @@ def _ask_ohm(prompt: str) -> float:
     from sweeprig.errors import InputError
 
     while True:
+        text = typed(prompt, instead=INSTEAD)
         try:
-            return parse_ohm(typer.prompt(prompt, err=True))
+            return parse_ohm(text)
         except InputError as error:
             console.say(f"  {error.what} Seen: {error.seen}. Next: {error.next_step}.")
 

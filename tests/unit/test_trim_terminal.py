@@ -1,0 +1,108 @@
+"""A trim at the terminal and from a pipe: a voltage that moves, an input that ends, a whole trim of a simulated rig."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from fake_rig import FakeRig
+from sweeprig.bench.places import find_places
+from sweeprig.bench.trim_points import MOST_TRIES, Measured
+from sweeprig.cli.main import app
+from sweeprig.errors import InputError
+from sweeprig.link.client import RigClient
+from sweeprig.trim.store import load_trim
+
+runner = CliRunner()
+TRIM = ["trim", "--meter", "0.05%+3", "--count", "0.0001", "--json"]
+GAIN, ZERO = 1.335e-3, 15.0
+
+
+def point(volts: float, moved: float) -> Measured:
+    return Measured((volts / GAIN + ZERO,) * 3, (0.02,) * 3, (0.8,) * 3, (moved,) * 3)
+
+
+@pytest.fixture
+def looks(monkeypatch: pytest.MonkeyPatch) -> list[Measured]:
+    """What the rig sees, one point after another."""
+    seen: list[Measured] = []
+    rig = FakeRig(chip="rp2350", smps="pwm")
+
+    @contextmanager
+    def opened(port: str) -> Iterator[RigClient]:
+        client = RigClient(rig, clock=rig.clock)
+        client.hello()
+        yield client
+
+    monkeypatch.setattr("sweeprig.bench.rig.opened_rig", opened)
+    monkeypatch.setattr("sweeprig.bench.trim_points.measure", lambda client, hookup: seen.pop(0))
+    return seen
+
+
+def test_a_voltage_that_moves_for_ever_ends_with_what_to_do(looks: list[Measured]) -> None:
+    looks += [point(0.2, 0.1), *(point(1.35, 12.5) for _ in range(MOST_TRIES + 2))]
+    run = runner.invoke(app, TRIM, input="0.2\n1.35\n2.5\n3.65\n4.8\n")
+    assert isinstance(run.exception, InputError)
+    assert "12.5 codes, 3 times" in run.exception.seen
+    assert "steady voltage" in run.exception.next_step
+    assert len(looks) == 2  # no more than the limit was read
+    (kept,) = (find_places().trims / "points").glob("*.csv")
+    assert kept.read_text().splitlines()[1].startswith("0.200000,")  # what was typed before is not lost
+
+
+def test_readings_from_a_pipe_stay_with_their_points(looks: list[Measured]) -> None:
+    volts = (0.2, 1.35, 2.5, 3.65, 4.8)
+    for v in volts:
+        looks += [point(v, 5.0), point(v, 0.1)] if v in (1.35, 3.65) else [point(v, 0.1)]
+    run = runner.invoke(app, TRIM, input="".join(f"{v}\n" for v in volts))
+    assert run.exit_code == 0, run.exception
+    trim = load_trim(
+        json.loads(run.stdout[run.stdout.index("{") :])["trim"]["rig_uid"], folder=find_places().trims
+    )
+    assert trim is not None
+    assert trim.channels[0].line.gain_v == pytest.approx(GAIN, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("command", "text", "names"),
+    [
+        (["trim"], "", "--meter"),
+        (TRIM, "0.2\n", "--points-file"),
+        (["pins"], "850\n", "sweeprig pins 1-2="),
+    ],
+)
+def test_an_input_that_ends_names_what_answers(
+    looks: list[Measured], command: list[str], text: str, names: str
+) -> None:
+    looks += [point(0.2, 0.1)]
+    run = runner.invoke(app, command, input=text)
+    assert isinstance(run.exception, InputError), run.output
+    assert names in run.exception.next_step
+    assert run.exception.exit_code == 2
+
+
+@pytest.mark.parametrize("board", ["full", "plain"])
+def test_a_simulated_rig_is_trimmed_checked_and_sweeps_with_narrow_intervals(
+    tmp_path: Path, board: str
+) -> None:
+    rig = f"pace=fast&vm=cpython&seed=5&board={board}"
+    volts = (0.5, 1.5, 2.5, 3.5, 4.5)
+    port = f"sim://bench-voltage?{rig}&volts={','.join(map(str, volts))}"
+    run = runner.invoke(app, [*TRIM, "--port", port], input="".join(f"{v}\n" for v in volts))
+    assert run.exit_code == 0, run.exception
+    standard = f"sim://bench-voltage?{rig}&volts=3"
+    verify = ["trim", "verify", "3.0", "--standard-u", "0.0005", "--json", "--port", standard]
+    assert json.loads(runner.invoke(app, verify).stdout)["verdict"] == "pass"
+    sweep = ["sweep", "--port", f"sim://good?{rig}", "--seconds", "3", "--json", "--sheet", "none"]
+    more = ["--out", str(tmp_path), "--track-ohm", "5000", "--confirm", "cautions"]
+    swept = runner.invoke(app, [*sweep, *more]).stdout
+    data = json.loads(swept[swept.index("{") :])
+    assert "never trimmed" not in swept
+    assert data["trim"] == "line+linearity"
+    assert data["closed_v"]["u95"] < 5e-3
+    assert data["open_v"]["u95"] < 5e-3
