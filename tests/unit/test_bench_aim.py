@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import pytest
 
+import outcomes
 from day_traces import flat_trace
-from sweeprig.bench.aim import Ends, Mount, check_mount, plan, window_for
-from sweeprig.bench.aim_text import AimGuide, parse_angle, per_degree, plan_json, plan_lines, steer
+from sweeprig.bench.aim import (
+    Ends,
+    Mount,
+    check_mount,
+    check_steepness,
+    check_target,
+    plan,
+    window_for,
+)
+from sweeprig.bench.aim_text import AimGuide, ends_of, parse_angle, per_degree, plan_json, plan_lines, steer
 from sweeprig.bench.watch import Watcher
 from sweeprig.errors import InputError, SafetyError
 from sweeprig.judge.profile import load_profile
@@ -61,14 +71,14 @@ def test_no_position_will_do_when_the_open_end_would_leave_its_range() -> None:
 def test_uncertainty_of_the_ends_can_close_the_last_gap() -> None:
     ends = Ends(0.45, 4.69, 5.0)
     assert plan(ends, PROFILE).possible
-    assert not plan(replace(ends, u95_v=0.2), PROFILE).possible
+    assert not plan(replace(ends, closed_u95_v=0.2, open_u95_v=0.2), PROFILE).possible
 
 
 def test_uncertainty_counts_at_both_rails() -> None:
     wide = replace(PROFILE, limits=replace(PROFILE.limits, open=None))
     for ends in (Ends(0.45, 4.79, 5.0), Ends(4.55, 0.21, 5.0)):
         assert plan(ends, wide).possible
-        assert not plan(replace(ends, u95_v=0.05), wide).possible
+        assert not plan(replace(ends, closed_u95_v=0.05, open_u95_v=0.05), wide).possible
 
 
 def test_a_place_beside_the_target_is_taken_where_the_target_breaks_a_limit() -> None:
@@ -135,10 +145,61 @@ def test_guide_is_reached_only_after_a_steady_second_inside() -> None:
 
 
 def test_plan_is_told_as_text_and_json() -> None:
-    ends = Ends(0.12, 3.97, 5.0, 0.01)
+    ends = Ends(0.12, 3.97, 5.0, 0.007, 0.05)
     text = "\n".join(plan_lines(ends, plan(ends, PROFILE, volts_per_degree=0.05)))
     assert "Move: +0.330 V (+6.60 degrees)." in text
     assert "open 4.300 V" in text
+    assert "closed 0.120 ± 0.007 V, open 3.970 ± 0.050 V" in text
     data = plan_json(ends, plan(ends, PROFILE))
+    assert (data["closed_v"]["u95"], data["open_v"]["u95"]) == (0.007, 0.05)
     assert data["possible"] is True
     assert data["move_deg"] is None
+
+
+def test_each_end_counts_with_its_own_uncertainty() -> None:
+    ends = Ends(0.45, 4.69, 5.0)
+    assert plan(replace(ends, closed_u95_v=0.2), PROFILE).possible
+    assert not plan(replace(ends, open_u95_v=0.2), PROFILE).possible
+    falling = Ends(4.55, 0.31, 5.0)
+    assert plan(replace(falling, closed_u95_v=0.2), PROFILE).possible
+    assert not plan(replace(falling, open_u95_v=0.2), PROFILE).possible
+
+
+def test_ends_of_a_sweep_keep_the_judgements_own_uncertainties() -> None:
+    made = outcomes.outcome()
+    found = dict(made.judgement.quantities)
+    found["closed_v"] = replace(found["closed_v"], u95=0.007)
+    found["open_v"] = replace(found["open_v"], u95=0.087)
+    ends = ends_of(replace(made, judgement=replace(made.judgement, quantities=found)))
+    assert (ends.closed_u95_v, ends.open_u95_v) == (0.007, 0.087)
+
+
+@pytest.mark.parametrize("volts", [math.nan, math.inf, 9.0, -1.0, 0.0, 4.9])
+def test_target_that_no_closed_end_can_have_is_refused(volts: float) -> None:
+    with pytest.raises(InputError, match="No closed end") as caught:
+        check_target(volts, PROFILE)
+    assert f"--target {volts:g}" in caught.value.seen
+    assert "0.2 to 4.8 V" in caught.value.limit
+    assert caught.value.next_step
+    check_target(0.6, PROFILE)
+
+
+@pytest.mark.parametrize("slope", [0.0, math.nan, -0.05, math.inf, 40.0, 1e-9])
+def test_steepness_of_no_sensor_is_refused(slope: float) -> None:
+    with pytest.raises(InputError, match="steep") as caught:
+        check_steepness(slope)
+    assert f"{slope:g}" in caught.value.seen
+    check_steepness(0.045)
+
+
+@pytest.mark.parametrize("text", ["nan=0.3", "3=nan", "inf=0.3", "3=", "3"])
+def test_angle_without_a_number_is_refused(text: str) -> None:
+    with pytest.raises(InputError, match="no angle"):
+        parse_angle(text)
+
+
+def test_plan_that_is_not_possible_gives_its_reason_once() -> None:
+    ends = Ends(0.05, 4.90, 5.0)
+    p = plan(ends, PROFILE)
+    assert not any("No position" in line for line in plan_lines(ends, p)), "the caller shows p.reason"
+    assert p.reason.startswith("No position will do")

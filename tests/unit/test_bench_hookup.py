@@ -38,6 +38,15 @@ def prepare(rig: ScriptedRig, setup: SweepSetup, keys: tuple[str, ...] = PLUG, *
     return made, ask
 
 
+def node_uv(quantity: int, lead_v: float) -> int:
+    """What the precise converter reads [uV] for volts on a lead; resistors as in the full build's schematic.
+
+    Battery: 940 kohm over 154 kohm. Ground: 330 kohm to the lead, 330 kohm up to 3.3 V.
+    """
+    node = lead_v * 154 / 1094 if quantity == wire.SLOW_BATTERY else (lead_v + 3.3) / 2
+    return round(1e6 * node)
+
+
 def all_off(rig: ScriptedRig) -> bool:
     return not rig.out.supply and not rig.out.burden and rig.out.bias == "off"
 
@@ -128,12 +137,31 @@ def test_tap_feeds_nothing_in_and_says_what_it_does_not_see() -> None:
 
 def test_tap_with_sense_leads_observes_supply_and_ground() -> None:
     rig = ScriptedRig(lambda _o: (0.8, 0.0, 5.0))
-    rig.slow = {wire.SLOW_GROUND: 42_000}
+    rig.slow = {wire.SLOW_GROUND: node_uv(wire.SLOW_GROUND, 0.042)}
     made, _ = prepare(rig, TAPPED, TAP)
     text = "\n".join(made.prepared)
     assert "Supply observed: 5.0" in text
     assert "+42 mV" in text
     assert not setup_remarks(made)
+
+
+def test_ground_lead_that_hangs_free_is_not_observed() -> None:
+    rig = ScriptedRig(lambda _o: (0.8, 0.0, 5.0))
+    rig.slow = {wire.SLOW_GROUND: 3_300_000}
+    made, _ = prepare(rig, TAPPED, TAP)
+    text = "\n".join(made.prepared)
+    assert "Ground not observed" in text
+    assert "Sensor ground stands" not in text
+
+
+def test_battery_lead_that_hangs_free_is_no_engine_at_rest() -> None:
+    rig = ScriptedRig(sensor())
+    rig.slow = {wire.SLOW_BATTERY: node_uv(wire.SLOW_BATTERY, 0.03)}
+    made, _ = prepare(rig, CAR, (*PLUG, "cautions"))
+    text = "\n".join(made.prepared)
+    assert "Engine state NOT measured: the battery lead shows 0.03 V" in text
+    assert "rests" not in text
+    assert any("NOT measured" in line for line in setup_remarks(made))
 
 
 def test_supply_that_moves_by_itself_is_warned_of() -> None:
@@ -219,7 +247,7 @@ def test_vehicle_shows_every_caution_and_needs_them_confirmed() -> None:
     with pytest.raises(SafetyError, match="cautions above"):
         prepare(ScriptedRig(sensor()), CAR, PLUG)
     rig = ScriptedRig(sensor())
-    rig.slow = {wire.SLOW_BATTERY: 12_600_000}
+    rig.slow = {wire.SLOW_BATTERY: node_uv(wire.SLOW_BATTERY, 12.6)}
     made, ask = prepare(rig, CAR, (*PLUG, "cautions"))
     said = "\n".join(ask.said)
     for words in ("wheels chocked", "never push it by hand", "stored trouble codes", "relearn", "airbag"):
@@ -230,7 +258,7 @@ def test_vehicle_shows_every_caution_and_needs_them_confirmed() -> None:
 def test_running_engine_is_refused_before_anything_is_fed_and_overridden_for_one_sweep() -> None:
     def rig() -> ScriptedRig:
         made = ScriptedRig(sensor())
-        made.slow = {wire.SLOW_BATTERY: 14_100_000}
+        made.slow = {wire.SLOW_BATTERY: node_uv(wire.SLOW_BATTERY, 14.1)}
         return made
 
     keys = (*PLUG, "cautions")
@@ -286,3 +314,14 @@ def test_records_that_follow_a_reply_in_the_same_bytes_are_not_lost() -> None:
     client.command("burden", on=True)
     seen = [e for e in client.poll(0.0) if isinstance(e, Records)]
     assert any(first in e.index for e in seen)
+
+
+@pytest.mark.parametrize("drive", ["", "steam"])
+def test_unknown_drive_is_refused_before_anything_is_asked_or_switched(drive: str) -> None:
+    rig, ask = ScriptedRig(sensor()), Unattended()
+    client = client_of(rig)
+    trim = nominal_trim(client.hello())
+    with pytest.raises(InputError, match="drives this vehicle"):
+        prepare_hookup(client, replace(CAR, vehicle_drive=drive), PROFILE, ask, trim=trim, now=lambda: WHEN)
+    assert ask.said == []
+    assert rig.did("supply") == []

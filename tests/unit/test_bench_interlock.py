@@ -93,3 +93,13 @@ def test_refusal_shows_its_evidence_and_a_blank_reason_overrides_nothing() -> No
     assert "14.20 V" in caught.value.seen
     assert "one sweep" in caught.value.next_step
     assert "OVERRIDDEN" in check_engine(state, override="idle test")
+
+
+@pytest.mark.parametrize("volts", [0.02, 1.77, 5.9, float("nan")])
+def test_battery_lead_that_shows_no_battery_measures_no_engine(volts: float) -> None:
+    state = engine_state(Evidence(volts, 10))
+    assert state.engine is Engine.NOT_MEASURED
+    assert "Engine state NOT measured" in state.lines[0]
+    assert f"{volts:.2f} V" in state.lines[0]
+    assert check_engine(state, override="") == "Interlock: engine not measured."
+    assert not any("No sign" in line for line in state.lines)

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from sweeprig.bench.day_limits import limit
 from sweeprig.errors import InputError, SafetyError
 from sweeprig.judge.profile import Profile
 from sweeprig.words import Sense
@@ -66,14 +67,40 @@ def check_mount(mount: str, profile: Profile, *, target_v: float | None = None) 
         )
 
 
+def check_target(target_v: float, profile: Profile) -> None:
+    """Raise InputError where a typed target [V] cannot be a closed end between the margins of the profile."""
+    nominal = profile.supply.nominal_v
+    low, high = profile.limits.lower_rail.value, nominal - profile.limits.upper_rail.value
+    if not low <= target_v <= high:  # nan is in no range
+        raise InputError(
+            "No closed end can stand at this target.",
+            seen=f"--target {target_v:g}",
+            limit=f"{low:g} to {high:g} V: between the margins of {profile.name} at a supply of {nominal:g} V",
+            next_step="give volts at closed throttle by the vehicle's specification, for example --target 0.45",
+        )
+
+
+def check_steepness(volts_per_degree: float, *, seen: str = "") -> None:
+    """Raise InputError where a steepness [V per degree] is none, or that of no such sensor."""
+    low, high = limit("aim.least_v_per_deg"), limit("aim.most_v_per_deg")
+    if not low <= volts_per_degree <= high:
+        raise InputError(
+            "No sensor is this steep.",
+            seen=seen or f"--volts-per-degree {volts_per_degree:g}",
+            limit=f"{low:g} to {high:g} V per degree, without a sign",
+            next_step="leave it out, or measure it by two angles: --angle 0=0.31 --angle 5=0.58",
+        )
+
+
 @dataclass(frozen=True)
 class Ends:
-    """Where the ends stand now, in volts at the sensor, with the half-width of their 95 % interval."""
+    """Where the ends stand now, in volts at the sensor, each with the half-width of its 95 % interval."""
 
     closed_v: float
     open_v: float
     supply_v: float
-    u95_v: float = 0.0
+    closed_u95_v: float = 0.0
+    open_u95_v: float = 0.0
 
     @property
     def sense(self) -> Sense:
@@ -182,12 +209,13 @@ def _open_range(profile: Profile, ends: Ends, scale: float) -> tuple[float, floa
 
 def _moves(ends: Ends, lower: float, upper: float, wanted: tuple[float, float] | None) -> tuple[float, float]:
     """Least and most move [V] that keeps both ends off the rails, and the open end in its range."""
-    bottom, top = sorted((ends.closed_v, ends.open_v))
-    least = lower + ends.u95_v - bottom
-    most = ends.supply_v - upper - ends.u95_v - top
+    both = sorted(((ends.closed_v, ends.closed_u95_v), (ends.open_v, ends.open_u95_v)))
+    (bottom, bottom_u), (top, top_u) = both
+    least = lower + bottom_u - bottom
+    most = ends.supply_v - upper - top_u - top
     if wanted is not None:
-        least = max(least, wanted[0] + ends.u95_v - ends.open_v)
-        most = min(most, wanted[1] - ends.u95_v - ends.open_v)
+        least = max(least, wanted[0] + ends.open_u95_v - ends.open_v)
+        most = min(most, wanted[1] - ends.open_u95_v - ends.open_v)
     return least, most
 
 
@@ -200,7 +228,7 @@ def _why_not(
 ) -> str:
     least, most = moves
     span = abs(ends.open_v - ends.closed_v)
-    room = ends.supply_v - sum(limits) - 2 * ends.u95_v
+    room = ends.supply_v - sum(limits) - ends.closed_u95_v - ends.open_u95_v
     if span > room:
         return (
             f"No position will do: the ends are {span:.3f} V apart, and only {room:.3f} V fit between the margins"

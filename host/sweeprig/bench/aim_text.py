@@ -82,9 +82,8 @@ def ends_of(outcome: Outcome) -> Ends:
             next_step="sweep again from closed throttle, stop to stop, and hold at each stop",
         )
     supply = outcome.analysis.supply_v
-    u95 = max(closed.u95 or 0.0, opened.u95 or 0.0)
     at = supply if math.isfinite(supply) else outcome.trace.nominal_supply_v
-    return Ends(closed.value, opened.value, at, u95)
+    return Ends(closed.value, opened.value, at, closed.u95 or 0.0, opened.u95 or 0.0)
 
 
 def simulated_turn(port: str, move_v: float, ends: Ends) -> tuple[str, str]:
@@ -123,26 +122,29 @@ def parse_angle(text: str) -> tuple[float, float]:
     """Return (angle [deg], reading [V]) from "3.5=0.612". Raises InputError."""
     left, _, right = text.partition("=")
     try:
-        return float(left), float(right)
+        angle, volts = float(left), float(right)
     except ValueError:
+        angle = volts = math.nan
+    if not (math.isfinite(angle) and math.isfinite(volts)):
         raise InputError(
             "This is no angle with its reading.",
             seen=text,
             limit="DEGREES=VOLTS, for example 3.5=0.612",
             next_step="give two of them: --angle 0=0.31 --angle 5=0.58",
-        ) from None
+        )
+    return angle, volts
 
 
 def plan_lines(ends: Ends, p: Plan) -> list[str]:
-    """Return the plan in plain lines, before anything is touched."""
+    """Return the plan in plain lines, before anything is touched; whether a position will do says `p.reason`."""
     lines = [
-        f"Now: closed {ends.closed_v:.3f} V, open {ends.open_v:.3f} V, supply {ends.supply_v:.3f} V,"
-        f" {ends.sense}; each ± {ends.u95_v:.3f} V.",
+        f"Now: closed {ends.closed_v:.3f} ± {ends.closed_u95_v:.3f} V,"
+        f" open {ends.open_v:.3f} ± {ends.open_u95_v:.3f} V, supply {ends.supply_v:.3f} V, {ends.sense}.",
         f"Closed end should stand between {p.window.low_v:.3f} and {p.window.high_v:.3f} V"
         f" (target {p.window.target_v:.3f} V).",
     ]
     if not p.possible:
-        return [*lines, p.reason, *p.remarks]
+        return [*lines, *p.remarks]
     turn = f" ({p.degrees:+.2f} degrees)" if p.degrees is not None else ""
     lines.append(f"Move: {p.move_v:+.3f} V{turn}." if abs(p.move_v) > 5e-4 else "Move: none needed.")
     asked = (
@@ -162,8 +164,8 @@ def plan_json(ends: Ends, p: Plan) -> dict[str, Any]:
         "possible": p.possible,
         "reason": p.reason,
         "sense": str(ends.sense),
-        "closed_v": {"value": ends.closed_v, "u95": ends.u95_v},
-        "open_v": {"value": ends.open_v, "u95": ends.u95_v},
+        "closed_v": {"value": ends.closed_v, "u95": ends.closed_u95_v},
+        "open_v": {"value": ends.open_v, "u95": ends.open_u95_v},
         "supply_v": ends.supply_v,
         "window_v": [p.window.low_v, p.window.high_v],
         "target_v": p.window.target_v,

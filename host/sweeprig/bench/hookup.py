@@ -20,7 +20,7 @@ from sweeprig.bench.hookup_rules import (
     tapped_lines,
     voltage_there,
 )
-from sweeprig.bench.interlock import Evidence, pass_interlock
+from sweeprig.bench.interlock import Evidence, check_drive_known, pass_interlock
 from sweeprig.bench.lead_book import LeadBook
 from sweeprig.bench.live import Levels, Volts
 from sweeprig.capture.live import local_now
@@ -96,6 +96,8 @@ def make_ready(
     now: Callable[[], datetime] = local_now,
 ) -> Ready:
     """Check what the rig may do, confirm, release everything, look at the load and the engine; feed nothing yet."""
+    if setup.setting == Setting.VEHICLE:
+        check_drive_known(setup.vehicle_drive)
     rig = client.hello()
     end = front_end(str(rig.get("build", "plain")))
     check_hello(rig, end, setup.hookup)

@@ -17,6 +17,7 @@ from sweeprig.capture.model import SweepSetup
 from sweeprig.errors import HookupError
 from sweeprig.frontend import FrontEnd
 from sweeprig.judge.profile import Profile
+from sweeprig.trim.slow import NOT_CONNECTED_V
 from sweeprig.words import Hookup
 
 GUARANTEE = "guaranteed-tap"
@@ -184,7 +185,7 @@ def tapped_lines(seen: Levels) -> tuple[str, ...]:
             out.append(
                 f"WARNING: the supply moves by {moved:.1f} % by itself: with the engine's, or a bad joint."
             )
-    if seen.ground_v is None:
+    if seen.ground_v is None or abs(seen.ground_v) > NOT_CONNECTED_V:
         out.append("Ground not observed: no sense lead on the sensor's ground.")
     else:
         out.append(f"Sensor ground stands {1000 * seen.ground_v:+.0f} mV from the rig's.")

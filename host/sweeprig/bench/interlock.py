@@ -72,6 +72,12 @@ def engine_state(evidence: Evidence) -> EngineState:
     runs = False
     if battery is None:
         lines.append("Engine state NOT measured: this hookup has no battery reading.")
+    elif not battery >= limit("vehicle.least_battery_v"):
+        lines.append(
+            f"Engine state NOT measured: the battery lead shows {battery:.2f} V, and a battery in use stands above"
+            f" {limit('vehicle.least_battery_v'):.0f} V. Look at the battery lead and the rig's ground."
+        )
+        battery = None
     else:
         runs = battery >= charging
         side = "at or above" if runs else "below"
@@ -93,12 +99,8 @@ def engine_state(evidence: Evidence) -> EngineState:
     return EngineState(Engine.RESTS, tuple(lines))
 
 
-def check_drive(drive: str, *, confirmed: bool) -> str:
-    """Return the line about what drives the vehicle, or raise where work on it is refused.
-
-    InputError where it was not said; InterlockError for hybrid, electric and stop-start drives that are not
-    confirmed to be secured.
-    """
+def check_drive_known(drive: str) -> None:
+    """Raise InputError where it was not said what drives the vehicle: the first question of all."""
     if drive not in tuple(Drive):
         raise InputError(
             "It is not known what drives this vehicle.",
@@ -106,6 +108,15 @@ def check_drive(drive: str, *, confirmed: bool) -> str:
             limit=", ".join(Drive),
             next_step="add --drive combustion, stop-start, hybrid or electric",
         )
+
+
+def check_drive(drive: str, *, confirmed: bool) -> str:
+    """Return the line about what drives the vehicle, or raise where work on it is refused.
+
+    InputError where it was not said; InterlockError for hybrid, electric and stop-start drives that are not
+    confirmed to be secured.
+    """
+    check_drive_known(drive)
     if drive not in NEEDS_SECURING:
         return f"Drive: {drive}, as the operator says."
     if confirmed:

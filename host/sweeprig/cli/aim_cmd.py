@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from sweeprig.cli import options as opt
-from sweeprig.cli.asking import ConfirmKeys, DriveOption, Override, ask_drive, asking, books
+from sweeprig.cli.asking import ConfirmKeys, DriveOption, Override, answered, ask_drive, asking, books
 from sweeprig.cli.console import EXIT_OF_VERDICT, console, strong
 from sweeprig.cli.sweep_cmd import make_order, make_setup, settings, show_done, take_sweep
 from sweeprig.words import Hookup, Setting, Starts
@@ -76,8 +76,9 @@ def aim(
     as_json: opt.AsJson = False,
 ) -> None:
     """Turn a sensor on its slotted mount: what it will do to both ends first, then the way there, then a sweep."""
-    from sweeprig.bench.aim import CAUTIONS, check_mount, plan
+    from sweeprig.bench.aim import CAUTIONS, check_mount, check_target, plan
     from sweeprig.bench.aim_text import plan_lines
+    from sweeprig.bench.sweep import ready_folder
     from sweeprig.judge.profile import load_profile
 
     config, _ = settings()
@@ -87,10 +88,14 @@ def aim(
               "vehicle_drive": ask_drive(drive, setting.value)}  # fmt: skip
     setup = make_setup(config, values)
     loaded = load_profile(setup.profile)
+    if target is not None:
+        check_target(target, loaded)
+    slope = _slope(volts_per_degree, angle)
     check_mount(_mount(mount), loaded, target_v=target)
+    if from_file is None or not plan_only:
+        ready_folder(make_order(setup, out, sheet, None).folder)
     for text in CAUTIONS:
         console.say(f"CAUTION: {text}")
-    slope = volts_per_degree if volts_per_degree is not None else _slope(angle)
     this = Job(port or config.port, setup, loaded, confirm, out, target, slope, sheet, as_json)
     ends = _ends(this, from_file)
     proposed = plan(ends, loaded, target_v=target, volts_per_degree=slope)
@@ -104,14 +109,20 @@ def aim(
 def _mount(mount: str) -> str:
     if mount or not sys.stdin.isatty():
         return mount
-    answer: str = typer.prompt("Mount (slotted, fixed, electronic-throttle, pedal, stop-screw)", err=True)
+    question = "Mount (slotted, fixed, electronic-throttle, pedal, stop-screw)"
+    answer: str = answered(lambda: typer.prompt(question, err=True), option="--mount")
     return answer.strip().lower()
 
 
-def _slope(angles: list[str] | None) -> float | None:
+def _slope(typed: float | None, angles: list[str] | None) -> float | None:
+    """Return volts per degree as typed, else as measured by two angles; None where neither was given."""
+    from sweeprig.bench.aim import check_steepness
     from sweeprig.bench.aim_text import parse_angle, per_degree
     from sweeprig.errors import InputError
 
+    if typed is not None:
+        check_steepness(typed)
+        return typed
     if not angles:
         return None
     if len(angles) != 2:
@@ -121,7 +132,9 @@ def _slope(angles: list[str] | None) -> float | None:
             limit="two --angle DEGREES=VOLTS",
             next_step="give two of them: --angle 0=0.31 --angle 5=0.58",
         )
-    return per_degree(parse_angle(angles[0]), parse_angle(angles[1]))
+    slope = per_degree(parse_angle(angles[0]), parse_angle(angles[1]))
+    check_steepness(abs(slope), seen=f"{slope:.4f} V per degree by --angle {' --angle '.join(angles)}")
+    return slope
 
 
 def _end(ends: Ends, proposed: Plan, *, as_json: bool) -> None:
@@ -146,6 +159,8 @@ def _ends(job: Job, from_file: Path | None) -> Ends:
     with opened_rig(job.port) as client:
         order = replace(_order(job, "none"), records_url=None)
         done = take_sweep(client, order, confirm=job.confirm)
+    if done.outcome.capture is not None and done.outcome.capture.ended == "stopped":
+        raise KeyboardInterrupt  # half a sweep is no ground to turn a sensor
     return ends_of(done.outcome)
 
 
@@ -195,7 +210,8 @@ def _turn(job: Job, proposed: Plan, longest: float) -> None:
         watcher = Watcher(job.profile, title="aim: lever at the base stop", hint="q: go on to the sweep")
         volts = Volts(client, setup, trim, end, job.profile.supply.nominal_v)
         try:
-            run_view(volts, watcher, seconds=longest, adorn=guide.adorn, done=guide.reached)
+            if not run_view(volts, watcher, seconds=longest, adorn=guide.adorn, done=guide.reached):
+                raise KeyboardInterrupt
         finally:
             switch_off(client)
     console.say("Inside the window." if guide.inside else "Left outside the window.")

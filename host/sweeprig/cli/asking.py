@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import datetime
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
@@ -32,6 +32,29 @@ Override = Annotated[
 ]
 
 
+T = TypeVar("T")
+
+
+def answered(question: Callable[[], T], *, option: str) -> T:
+    """Return the answer to a prompt; `option` answers it beforehand.
+
+    Raises InputError where the input ends, KeyboardInterrupt where Ctrl-C was pressed.
+    """
+    from sweeprig.errors import InputError
+
+    try:
+        return question()
+    except typer.Abort as exc:
+        if isinstance(exc.__context__, KeyboardInterrupt):
+            raise KeyboardInterrupt from None
+        raise InputError(
+            "Nobody answered: the input ended at a question.",
+            seen="end of input",
+            limit="an answer and Enter",
+            next_step=f"answer it, or add {option} beforehand",
+        ) from None
+
+
 class TerminalAsk:
     """Asks at the terminal what was not confirmed with --confirm. Without a terminal nobody answers."""
 
@@ -46,7 +69,10 @@ class TerminalAsk:
             return True
         if not sys.stdin.isatty():
             return False
-        return typer.confirm(f"Confirm: {item.text}", default=False, err=True)
+        return answered(
+            lambda: typer.confirm(f"Confirm: {item.text}", default=False, err=True),
+            option=f"--confirm {item.key}",
+        )
 
     def say(self, text: str) -> None:
         """Show one line."""
@@ -69,13 +95,22 @@ def books() -> tuple[JobBook, LeadBook]:
 
 
 def ask_drive(drive: str, setting: str) -> str:
-    """Return what drives the vehicle: as typed, else asked at a terminal; "" on the bench."""
+    """Return what drives the vehicle: as typed, else asked at a terminal; "" on the bench.
+
+    Raises InputError for a drive that there is none of, before anything is shown, confirmed or opened.
+    """
     if setting != "vehicle":
         return ""
-    if drive or not sys.stdin.isatty():
-        return drive
-    answer: str = typer.prompt("What drives it (combustion, stop-start, hybrid, electric)", err=True)
-    return answer.strip().lower()
+    from sweeprig.bench.interlock import check_drive_known
+
+    if not drive and sys.stdin.isatty():
+        drive = answered(
+            lambda: typer.prompt("What drives it (combustion, stop-start, hybrid, electric)", err=True),
+            option="--drive",
+        )
+    named = drive.strip().lower()
+    check_drive_known(named)
+    return named
 
 
 def now() -> datetime:

@@ -93,17 +93,16 @@ def run_view(
     adorn: Callable[[WatchState], WatchState] = lambda s: s,
     done: Callable[[WatchState], bool] = lambda _s: False,
     on_keys: Callable[[str], None] = lambda _k: None,
-) -> None:
-    """Stream until `seconds` of the rig's time are over (0: without end), `done`, q or Ctrl-C."""
+) -> bool:
+    """Stream until `seconds` of the rig's time are over (0: without end), `done`, q or Ctrl-C; False for Ctrl-C."""
     from sweeprig.cli.screen import Screen, is_terminal, read_keys, single_keys
 
     if as_json:
-        _loop(volts, watcher, _show_json, seconds, FRAME_S, adorn, done, lambda: "", on_keys)
-    elif not is_terminal():
-        _loop(volts, watcher, _show_line, seconds, LINE_S, adorn, done, lambda: "", on_keys)
-    else:
-        with Screen() as screen, single_keys():
-            _loop(volts, watcher, _drawer(screen), seconds, FRAME_S, adorn, done, read_keys, on_keys)
+        return _loop(volts, watcher, _show_json, seconds, FRAME_S, adorn, done, lambda: "", on_keys)
+    if not is_terminal():
+        return _loop(volts, watcher, _show_line, seconds, LINE_S, adorn, done, lambda: "", on_keys)
+    with Screen() as screen, single_keys():
+        return _loop(volts, watcher, _drawer(screen), seconds, FRAME_S, adorn, done, read_keys, on_keys)
 
 
 def _show_json(state: WatchState) -> None:
@@ -146,7 +145,7 @@ def _loop(
     done: Callable[[WatchState], bool],
     keys: Callable[[], str],
     on_keys: Callable[[str], None],
-) -> None:
+) -> bool:
     from sweeprig.bench.live import streaming
 
     shown = -1.0
@@ -160,11 +159,12 @@ def _loop(
                     shown = state.seconds
                     show(state)
                 if done(state) or (seconds and state.seconds >= seconds):
-                    return
+                    return True
             pressed = keys()
             on_keys(pressed)
             if "q" in pressed:
-                return
+                return True
+    return False
 
 
 def add_to(app: typer.Typer) -> None:
