@@ -18,6 +18,7 @@ from sweeprig.frontend import front_end
 from sweeprig.trim.fit import TrimPoint, fit_channel, meter_covariance
 from sweeprig.trim.model import ChannelTrim, Line, Meter, Trim
 from sweeprig.trim.nominal import nominal_trim
+from sweeprig.trim.slow import ground_half_width_v
 from sweeprig.trim.uncertainty import calibration_lines
 
 POOR = Meter(percent_of_reading=0.5, counts=2.0, count_v=0.01)
@@ -134,3 +135,34 @@ def test_the_charge_of_the_channel_before_is_unsure_for_the_supply_too() -> None
     assert share(5.0, 2) == pytest.approx(share(0.0, 0))
     assert share(5.0, 2) > 1e-3
     assert share(5.0, 0) == 0.0
+
+
+def test_the_slope_of_two_tracks_has_each_channels_bend_and_not_the_common_gain() -> None:
+    """(B_high - B_low) / (A_high - A_low), every reading with the one gain g and 2 LSB of its own."""
+    line = poor_trim().channels[0].line
+    trim = make_trim(
+        meter=POOR, channels=tuple(ChannelTrim(c, replace(line), u_linearity_lsb=2.0) for c in range(3))
+    )
+    g, _ = meter_errors()
+    a, b, c, d = (ufloat(0.0, 2.0 * line.gain_v) for _ in range(4))
+    theirs = ((B_LOW + a - B_HIGH - b) * (1 + g) / ((A_HIGH + c - A_LOW - d) * (1 + g))).s
+    rounding = 0.005 / math.sqrt(3) * math.sqrt(2) / (VOLTS[-1] - VOLTS[0])  # of both fits, small
+    ours = check(given(SEEN, OPPOSED, trace=BOTH, trim=trim), "slope_b").u95
+    assert theirs <= ours / 1.96 <= math.hypot(theirs, 1.5 * rounding)
+
+
+def test_a_sensed_ground_is_as_uncertain_as_its_rail() -> None:
+    """(V - G) / (S - G) with G = 80 mV ± 1 % of 3.3 V at the lift resistor (rectangular)."""
+    import numpy as np
+
+    end_of = front_end("full")
+    half = ground_half_width_v(end_of)
+    assert half == pytest.approx(0.033, rel=0.02)
+    trace = replace(TRACE, ground_v=np.full(TRACE.t_s.size, 0.08))
+    ground = ufloat(0.08, half / math.sqrt(3))
+    analysis = seen(A_LOW, A_HIGH, supply=SUPPLY)
+    for value, key in ((A_LOW, "closed_ratio"), (A_HIGH, "open_ratio")):
+        theirs = ((value - ground) / (SUPPLY - ground)).s
+        without = given(analysis).quantities[key].u
+        ours = given(analysis, trace=trace, front_end=end_of).quantities[key].u
+        assert ours == pytest.approx(math.hypot(theirs, without), rel=0.03), key

@@ -17,7 +17,13 @@ FIT = "fit and reference of the trim"
 MEMORY = "charge of the channel before"
 SHARED_GAIN = "gain shared by all channels"
 SHARED_ZERO = "zero of the trim's meter"
-SHARED = (SHARED_GAIN, SHARED_ZERO, "reference since the trim")  # one error in all channels of one converter
+GROUND = "sensor ground as sensed"
+SHARED = (
+    SHARED_GAIN,
+    SHARED_ZERO,
+    "reference since the trim",
+    GROUND,
+)  # one error in all channels of one converter
 AT_EACH_END = ("linearity of the converter", "inside a wide code")
 SUPPLY = "supply: "  # before the name of what the supply brings to a ratio
 

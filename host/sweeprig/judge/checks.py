@@ -107,7 +107,7 @@ def _tracks(seen: Seen) -> list[Check]:
     usable = two if not why else None
     out = []
     for name, wanted, q in (
-        ("slope_b", limits.slope_b, tr.slope(usable, seen.trim, why)),
+        ("slope_b", limits.slope_b, tr.slope(usable, seen.trim, seen.quantities, why)),
         ("sum_b", limits.sum_b, tr.total(usable, seen.quantities, seen.scale, why)),
     ):
         if wanted is not None:

@@ -17,6 +17,7 @@ from sweeprig.judge.model import BudgetLine, Quantity
 from sweeprig.judge.named_ends import levels
 from sweeprig.judge.profile_model import Profile, Range
 from sweeprig.trim.model import Trim
+from sweeprig.trim.slow import ground_half_width_v
 from sweeprig.words import Hookup
 
 NOT_OBSERVED = "the supply was not observed"
@@ -32,6 +33,7 @@ class Scale:
     supply: Quantity  # measured supply; value None where not observed
     supply_range: Range  # that the supply has to keep, by who feeds the sensor
     unseen_range: Range  # that the supply is taken to keep where it was not observed
+    ground_u_v: float = 0.0  # [V] standard uncertainty of ground_v
     at_rests_v: Mapping[str, float] = field(default_factory=dict)  # [V] supply at the rests, by quantity
 
     @property
@@ -51,9 +53,10 @@ class Scale:
             return q
         above = q.value - self.ground_v
         if not self.ratiometric:
-            return bu.quantity(q.name, q.unit, above, q.budget, n_samples=q.n_samples)
+            lines = (*q.budget, *self._ground(-1.0))
+            return bu.quantity(q.name, q.unit, above, lines, n_samples=q.n_samples)
         if self.supply.value is None:
-            lines = (*q.budget, self._unseen(above))
+            lines = (*q.budget, self._unseen(above), *self._ground(-1.0))
             return bu.quantity(q.name, q.unit, above, lines, n_samples=q.n_samples)
         ratio, lines = self._ratio(q)
         return bu.quantity(
@@ -71,7 +74,7 @@ class Scale:
         rail = self.supply.value - self.ground_v
         factor = self.nominal_v / rail
         supply = bu.scaled(self.supply.budget, -factor * q.value / rail, bu.SUPPLY)
-        lines = bu.merged((*bu.scaled(q.budget, factor), *supply))
+        lines = bu.merged((*bu.scaled(q.budget, factor), *supply, *self._ground(factor * q.value / rail)))
         return bu.quantity(q.name, q.unit, q.value * factor, lines, n_samples=q.n_samples)
 
     def below_top(self, q: Quantity) -> Quantity:
@@ -83,7 +86,11 @@ class Scale:
             return q
         rail = bu.scaled(self.supply.budget, -1.0, bu.SUPPLY)
         lines = bu.merged(
-            (*q.budget, *(rail if self.supply.value is not None else (self._unseen(self.nominal_v),)))
+            (
+                *q.budget,
+                *(rail if self.supply.value is not None else (self._unseen(self.nominal_v),)),
+                *(self._ground(1.0) if self.supply.value is not None else ()),
+            )
         )
         return bu.quantity(q.name, q.unit, q.value, lines, n_samples=q.n_samples)
 
@@ -104,8 +111,15 @@ class Scale:
             (
                 *bu.scaled(q.budget, 1 / rail),
                 *bu.scaled(self.supply.budget, -ratio / rail, bu.SUPPLY),
+                *self._ground((ratio - 1.0) / rail),
             )
         )
+
+    def _ground(self, sensitivity: float) -> tuple[BudgetLine, ...]:
+        """Return what sensor ground adds; nothing where it was not sensed or is taken as zero."""
+        if not self.ground_u_v > 0:
+            return ()
+        return (BudgetLine(bu.GROUND, "B", "rectangular", self.ground_u_v, "V", sensitivity, math.inf),)
 
     def _unseen(self, above_v: float) -> BudgetLine:
         half = (self.unseen_range.high - self.unseen_range.low) / 2
@@ -128,11 +142,16 @@ def make_scale(
     """Return the scale of one capture."""
     limits = profile.limits
     powered = setup.hookup is Hookup.POWERED and trace.source == "rig"
-    ground = trace.ground_v
+    ground = 0.0
+    if trace.ground_v is not None and trace.ground_v.size:
+        ground = float(np.median(trace.ground_v))
+    sensed = front_end is not None and "ground-sense" in front_end.capabilities and abs(ground) > 1e-6
+    half = ground_half_width_v(front_end) if front_end is not None and sensed else 0.0
     return Scale(
         nominal_v=profile.supply.nominal_v,
         ratiometric=profile.supply.ratiometric,
-        ground_v=0.0 if ground is None or not ground.size else float(np.median(ground)),
+        ground_v=ground,
+        ground_u_v=half / math.sqrt(3),
         supply=_supply(analysis, trace, trim, front_end, conditions),
         supply_range=limits.supply_powered if powered else limits.supply,
         unseen_range=limits.supply,

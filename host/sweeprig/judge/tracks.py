@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 from sweeprig.analysis.model import TwoTracks
+from sweeprig.frontend import front_end
 from sweeprig.judge import budget as bu
 from sweeprig.judge.model import BudgetLine, Quantity
 from sweeprig.judge.named_ends import SUFFIXES
@@ -16,15 +18,27 @@ from sweeprig.trim.uncertainty import channel_of, linearity_line
 PERCENT = "% of supply"
 
 
-def slope(two: TwoTracks | None, trim: Trim | None, why: str) -> Quantity:
-    """Slope of B against A [V/V]; both channels' gains enter its uncertainty."""
+def slope(two: TwoTracks | None, trim: Trim | None, quantities: dict[str, Quantity], why: str) -> Quantity:
+    """Slope of B against A [V/V]: each channel's own gain, and its bend as if the slope came from the two ends.
+
+    The gain that all channels share cancels.
+    """
     if two is None:
         return bu.missing("slope_b", "V/V", why)
+    if trim is None:
+        return bu.quantity("slope_b", "V/V", two.slope, ())
+    span, shared = quantities["span_v"].value, bu.shared_gain(trim, front_end(trim.build))
     lines = []
-    for channel, name in ((0, "A"), (1, "B")):
+    for channel, name, factor in ((0, "A", two.slope), (1, "B", 1.0)):
         own = channel_of(trim, channel)
-        if own is not None:
-            lines.append(bu.gain_line(own, two.slope, f"gain of the trim, {name}"))
+        if own is None:
+            continue
+        gain = bu.gain_line(own, two.slope, f"gain of the trim, {name}")
+        lines.append(replace(gain, u=math.sqrt(max(gain.u**2 - shared**2, 0.0))))
+        if span:
+            bend = linearity_line(own, CODES / 2)
+            at_ends = math.sqrt(2.0) * factor * abs(own.line.gain_v) / span
+            lines.append(replace(bend, name=f"{bend.name}, {name}", sensitivity=at_ends))
     return bu.quantity("slope_b", "V/V", two.slope, lines)
 
 

@@ -26,6 +26,13 @@ def ground_of_node(node_v: FloatArray, front_end: FrontEnd) -> FloatArray:
     return np.asarray((node_v * (sense + lift) - rail * sense) / lift)
 
 
+def ground_half_width_v(front_end: FrontEnd) -> float:
+    """Return what the tolerance of the rail makes of sensor ground [V], half-width."""
+    p = parts(front_end.build)
+    share = p["r_ground_sense"].value / p["r_ground_lift"].value
+    return RAIL_TOL * float(table()["rail"]["nominal_v"]) * share
+
+
 def battery_of_node(node_v: float, front_end: FrontEnd) -> float:
     """Return the battery's volts from the node of its divider [V]."""
     p = parts(front_end.build)
@@ -59,10 +66,6 @@ def ground_at_sensor(capture: Capture, front_end: FrontEnd) -> FloatArray | None
     level = float(np.median(ground))
     if abs(level) > NOT_CONNECTED_V:
         return None
-    p = parts(front_end.build)
-    unsure = (
-        RAIL_TOL * float(table()["rail"]["nominal_v"]) * p["r_ground_sense"].value / p["r_ground_lift"].value
-    )
-    ground = ground - level if abs(level) <= unsure else ground
+    ground = ground - level if abs(level) <= ground_half_width_v(front_end) else ground
     place = np.clip(np.searchsorted(at, capture.records.index, side="right") - 1, 0, at.size - 1)
     return np.asarray(ground[place])

@@ -176,6 +176,11 @@ def memory_line(value_v: float, front_end: FrontEnd, *, before_v: float = SUPPLY
     return BudgetLine("charge of the channel before", "B", "rectangular", u, "V", 1.0, math.inf)
 
 
+def _mode(text: str) -> str:
+    """Return a regulator's mode as the board tells it; "" where it has none to tell."""
+    return text if text in ("psm", "pwm") else ""
+
+
 def reference_line(value_v: float, trim: Trim, *, temperature_c: float | None, smps_mode: str) -> BudgetLine:
     """Return what the converter's reference may have moved since the trim.
 
@@ -184,7 +189,7 @@ def reference_line(value_v: float, trim: Trim, *, temperature_c: float | None, s
     """
     known = trim.temperature_c is not None and temperature_c is not None
     kelvin = abs((temperature_c or 0.0) - (trim.temperature_c or 0.0)) if known else 10.0
-    other = trim.smps_mode != smps_mode
+    other = _mode(trim.smps_mode) != _mode(smps_mode)
     half = SETTLED_REFERENCE + REFERENCE_PER_K * kelvin + (REFERENCE_MODE if other else 0.0)
     u = rectangular(half)
     return BudgetLine("reference since the trim", "B", "rectangular", u, "V/V", value_v, math.inf)
