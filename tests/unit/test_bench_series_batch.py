@@ -162,3 +162,22 @@ def test_gauge_names_what_is_wrong(tmp_path: Path) -> None:
         call(tmp_path / "none.csv")
     with pytest.raises(InputError, match="one source"):
         runner.invoke(app, ["gauge"], catch_exceptions=False)
+
+
+def test_gauge_of_nothing_says_what_to_do(tmp_path: Path) -> None:
+    head = tmp_path / "head.csv"
+    head.write_text("part,operator,value_v\n")
+    found = runner.invoke(app, ["gauge", str(head)]).exception
+    assert isinstance(found, InputError)
+    assert "head.csv" in found.seen
+    assert "write a line for each sweep" in found.next_step
+    with open_store(tmp_path) as store:
+        store.add(numbered(1, serial="S-1"), Path("x"), batch="B")
+    place = ["--records", str(tmp_path), "--json"]
+    unknown = runner.invoke(app, ["gauge", "--batch", "x", *place]).exception
+    assert isinstance(unknown, InputError)
+    assert unknown.seen == "batch x"
+    assert "records list" in unknown.next_step
+    ends = runner.invoke(app, ["gauge", "--batch", "B", "--end", "middle", *place]).exception
+    assert isinstance(ends, InputError)
+    assert ends.limit == "closed or open"

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from sweeprig.bench.gauge import BEARABLE, GOOD, LEAST_CATEGORIES, FloatArray, Parts, Study, judged
-from sweeprig.errors import AnalysisError, CsvError
+from sweeprig.errors import AnalysisError, CsvError, InputError
 from sweeprig.records.rows import Record
 
 COLUMNS = ("part", "operator", "value_v")
@@ -64,12 +64,31 @@ def _reading(row: dict[str, str | None], where: str) -> Reading:
 
 
 def readings_of_records(records: Sequence[Record], end: str) -> list[Reading]:
-    """Return the volts of one end (closed or open) from records; those without it are left out."""
+    """Return the volts of one end (closed or open) from records; those without it are left out. Raises InputError."""
+    if end not in ("closed", "open"):
+        raise InputError(
+            "This is no end of the travel.", seen=end, limit="closed or open", next_step="correct --end"
+        )
     return [
         Reading(r.serial or r.label, r.operator, float(value))
         for r in records
         if (value := getattr(r, f"{'open' if end == 'open' else 'closed'}_v")) is not None
     ]
+
+
+def some(readings: Sequence[Reading], *, source: str) -> Sequence[Reading]:
+    """Return the readings. Raises InputError where `source`, a file or a batch, gave none."""
+    if readings:
+        return readings
+    step = (
+        "check the name; sweeprig records list --json names each batch"
+        if source.startswith("batch ")
+        else f"write a line for each sweep under {','.join(COLUMNS)}"
+    )
+    raise InputError(
+        "A gauge study has no reading to go by.", seen=source, limit="at least 2 sensors, 2 sweeps each",
+        next_step=step,
+    )  # fmt: skip
 
 
 def table(readings: Sequence[Reading]) -> FloatArray:

@@ -203,18 +203,21 @@ def gauge(
     as_json: opt.AsJson = False,
 ) -> None:
     """Gauge study: how much of the spread is the rig's and the operators', and how much the sensors'."""
+    from sweeprig.bench import gauge_data as data
     from sweeprig.bench.gauge import study
-    from sweeprig.bench.gauge_data import gauge_json, gauge_lines, readings_of_csv, readings_of_records, table
     from sweeprig.errors import InputError
 
     if (file is None) == (not batch):
         raise InputError("A gauge study needs one source.", next_step="name a CSV, or --batch NAME")
-    readings = readings_of_csv(file) if file is not None else readings_of_records(_batch(place, batch), end)
-    found = study(table(readings))
+    if file is not None:
+        readings = data.some(data.readings_of_csv(file), source=str(file))
+    else:
+        readings = data.some(data.readings_of_records(_batch(place, batch), end), source=f"batch {batch}")
+    found = study(data.table(readings))
     if as_json:
-        console.show_json(gauge_json(found, tolerance))
+        console.show_json(data.gauge_json(found, tolerance))
         return
-    for line in gauge_lines(found, tolerance):
+    for line in data.gauge_lines(found, tolerance):
         console.show(line)
 
 
