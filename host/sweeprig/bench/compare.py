@@ -11,8 +11,7 @@ from sweeprig.judge.outcome import Outcome
 from sweeprig.records import rows
 from sweeprig.records.rows import Record
 
-CHANGED, PERHAPS, NOT_SHOWN = "changed", "perhaps changed", "no change shown"
-LEAST_E_N = 0.1  # a smaller change is none to speak of; own choice, no source
+CHANGED, NOT_SHOWN = "changed", "no change shown"
 NAMES = (
     ("closed_v", "closed throttle"), ("open_v", "open throttle"), ("low_v", "low end"), ("high_v", "high end"),
     ("span_v", "span"), ("closed_ratio", "closed ratio"), ("open_ratio", "open ratio"), ("supply_v", "supply"),
@@ -50,7 +49,7 @@ class Difference:
     change: float | None  # second minus first
     change_u95: float | None  # half-width, both uncertainties taken as independent
     e_n: float | None
-    word: str  # changed | perhaps changed | no change shown | "" where not measured on both
+    word: str  # changed | no change shown | "" where not measured on both
 
 
 @dataclass(frozen=True)
@@ -127,7 +126,7 @@ def compare(first: Side, second: Side) -> Compared:
         first,
         second,
         same,
-        tuple(difference(n, first, second, same=same) for n in names if n not in hidden),
+        tuple(difference(n, first, second) for n in names if n not in hidden),
         _margins(first, second),
         gone,
         new,
@@ -136,13 +135,12 @@ def compare(first: Side, second: Side) -> Compared:
     )
 
 
-def difference(name: str, first: Side, second: Side, *, same: bool) -> Difference:
+def difference(name: str, first: Side, second: Side) -> Difference:
     """Return one quantity's change with its significance.
 
     E_n = (b - a)/sqrt(U_a^2 + U_b^2); beyond 1 in size the change is larger than both uncertainties
-    (ISO/IEC 17043 and ISO 13528; from memory). With the same rig and trim a part of both is common and cancels,
-    by how much is not known: a change beyond twice the data's own scatter, and not below a tenth of both
-    uncertainties, is then `perhaps changed`.
+    (ISO/IEC 17043 and ISO 13528; from memory), else none is shown. With the same rig and trim a part of both is
+    common and cancels, by how much is not known: E_n is then on the safe side.
     """
     qa, qb = first.quantities.get(name, {}), second.quantities.get(name, {})
     a, b, ua, ub = qa.get("value"), qb.get("value"), qa.get("u95"), qb.get("u95")
@@ -151,12 +149,7 @@ def difference(name: str, first: Side, second: Side, *, same: bool) -> Differenc
         return Difference(name, unit, a, ua, b, ub, None, None, None, "")
     u95 = math.hypot(ua, ub) if ua is not None and ub is not None else None
     e_n = (b - a) / u95 if u95 else None
-    scatter = [u for u in (qa.get("u_a"), qb.get("u_a")) if u is not None]
-    word = NOT_SHOWN
-    if e_n is not None and abs(e_n) > 1:
-        word = CHANGED
-    elif same and len(scatter) == 2 and abs(b - a) > max(2 * math.hypot(*scatter), LEAST_E_N * (u95 or 0.0)):
-        word = PERHAPS
+    word = CHANGED if e_n is not None and abs(e_n) > 1 else NOT_SHOWN
     return Difference(name, unit, a, ua, b, ub, b - a, u95, e_n, word)
 
 
@@ -198,8 +191,8 @@ def _notes(first: Side, second: Side, *, same: bool) -> tuple[str, ...]:
         notes.append(f"Two sensors: {first.sensor or 'not named'}, then {second.sensor or 'not named'}.")
     if same:
         notes.append(
-            "Same rig and trim: a part of both uncertainties is common, so a change may be real before E_n reaches 1;"
-            " `perhaps changed` marks one beyond twice the scatter. Repeat the sweep to decide."
+            "Same rig and trim: a part of both uncertainties is common, so a change may be real before E_n reaches 1."
+            " Where it matters, repeat both sweeps."
         )
     elif first.rig_uid != second.rig_uid:
         notes.append("Two rigs, or one not known: the whole uncertainty of both counts.")
@@ -212,7 +205,7 @@ def compare_lines(c: Compared) -> list[str]:
     for word, s in (("first ", c.first), ("second", c.second)):
         lines.append(f"{word}  {s.name}, {s.created}, {s.sensor or 'sensor not named'}")
         lines.append(f"        {s.verdict.upper()}: {s.reason}")
-    lines += ["", f"  {'':17}{'first':>20}{'second':>20}{'change':>22}  E_n"]
+    lines += ["", f"  {'':17}{'first':>20}{'second':>20}{'change':>22}{'E_n':>9}"]
     lines += [_line(d) for d in c.differences]
     if c.margins:
         lines += ["", "Margins"]
@@ -238,8 +231,9 @@ def _line(d: Difference) -> str:
     if d.change is None:
         return f"  {label:17}{a:>20}{b:>20}"
     spread = f" ± {d.change_u95:.4f}" if d.change_u95 is not None else ""
-    ratio = "" if d.e_n is None else f"{d.e_n:+6.2f}"
-    return f"  {label:17}{a:>20}{b:>20}{f'{d.change:+.4f}{spread} {d.unit}':>22}{ratio}  {d.word}"
+    change = f"{d.change:+.4f}{spread} {d.unit}".rstrip()
+    ratio = "" if d.e_n is None else f"{d.e_n:+.2f}"
+    return f"  {label:17}{a:>20}{b:>20}  {change:>20}  {ratio:>7}  {d.word}"
 
 
 def _finding(f: Found) -> str:
