@@ -9,25 +9,26 @@ import pytest
 from day_traces import flat_trace, with_dip
 from outcomes import outcome
 from sweeprig.analysis.model import Cause, Code, Event, Finding
-from sweeprig.bench.wiggle import LiveSearch, as_wiggle, findings, marks_of, raw_events
+from sweeprig.bench.wiggle import LiveSearch, as_wiggle, findings, raw_events
 from sweeprig.bench.wiggle_model import (
-    MarkAt,
     Origin,
     Touched,
-    mark_text,
-    marks_in,
     origin,
     parse_marks,
     summary_lines,
     wiggle_json,
     wiggled,
+    within,
 )
+from sweeprig.capture.marks import MarkAt, mark_text, marks_in, marks_of
 from sweeprig.capture.model import Trace
 from sweeprig.cli.wiggle_view import wiggle_lines
 from sweeprig.errors import InputError
 from sweeprig.judge.model import Verdict
 from sweeprig.judge.profile import load_profile
 from sweeprig.link.messages import Mark
+from sweeprig.report.evidence import event_rows
+from sweeprig.report.sheet import sheet_html
 
 PROFILE = load_profile("adjustable-potentiometer")
 
@@ -193,9 +194,60 @@ def test_marks_survive_as_text_and_button_marks_are_read_too() -> None:
 
 def test_typed_marks_are_understood_or_refused() -> None:
     assert parse_marks("0:plug, 10:controller end") == [MarkAt(0.0, "plug"), MarkAt(10.0, "controller end")]
-    for text in ("plug", "x:plug", "5:"):
+    for text in ("plug", "x:plug", "5:", "nan:plug", "-1:plug", "inf:plug"):
         with pytest.raises(InputError, match="mark is not understood"):
             parse_marks(text)
+
+
+def test_marks_after_the_end_are_named_and_left_out() -> None:
+    marks = parse_marks("0:plug,90:bulkhead,5:controller end")
+    kept, said = within(marks, 5.0)
+    assert kept == [MarkAt(0.0, "plug")]
+    assert "ends at 5 s" in said
+    assert "90:bulkhead, 5:controller end" in said
+    assert within(marks, 120.0) == (marks, "")
+
+
+def test_place_in_force_is_that_of_the_time_not_of_the_last_mark() -> None:
+    search = LiveSearch(PROFILE, marks=[MarkAt(0.0, "plug"), MarkAt(50.0, "controller end")])
+    search.feed(flat_trace(0.45, seconds=1.0))
+    assert search.place == "plug"
+    assert any("now: plug" in line for line in wiggle_lines(search, 60.0, 80, 24))
+    assert search.next_place() == "bulkhead"
+
+
+def test_nothing_of_a_sweep_is_judged_where_the_lever_moved() -> None:
+    base = outcome()
+    assert base.analysis.strokes
+    assert {c.name for c in base.judgement.checks} > {"strokes", "span", "supply"}
+    judged, _ = as_wiggle(base)
+    assert judged.analysis.strokes == ()
+    assert judged.analysis.rests == ()
+    assert [c.name for c in judged.judgement.checks] == ["supply"]
+    assert judged.judgement.quantities["supply_v"].value is not None
+    assert judged.judgement.quantities["closed_v"].value is None
+    assert "wiggle test" in judged.judgement.quantities["closed_v"].reason
+    text = sheet_html(judged)
+    assert "of them full" not in text
+    assert "Full strokes" not in text
+
+
+def test_sheet_puts_each_event_to_its_place() -> None:
+    base = outcome()
+    marked = replace(base.capture, coaching=(mark_text(MarkAt(0.5, "bulkhead")),))
+    events = (event(float(base.trace.t_s[0]) + 1.0), event(float(base.trace.t_s[0]) + 0.2))
+    seen = replace(
+        base,
+        setup=replace(base.setup, task="wiggle"),
+        analysis=replace(base.analysis, events=events),
+        capture=marked,
+    )
+    judged, _ = as_wiggle(seen)
+    assert [row["stroke"] for row in event_rows(judged)] == ["not marked", "bulkhead"]
+    text = sheet_html(judged)
+    assert "<th>Place</th>" in text
+    assert "<th>Stroke</th>" not in text
+    assert "<th>Stroke</th>" in sheet_html(outcome(worn=True))
 
 
 @pytest.mark.parametrize(("width", "height"), [(24, 8), (40, 12), (80, 24), (120, 40)])

@@ -96,7 +96,7 @@ def event(e: Event) -> dict[str, Any]:
 def _measured(outcome: Outcome) -> dict[str, Any]:
     quantities = outcome.judgement.quantities
     unknown = (
-        "the sense is unknown: see low_v and high_v"
+        "the sense is unknown: see the low and the high end"
         if outcome.analysis.sense == "unknown"
         else "no rest at this end"
     )

@@ -11,27 +11,26 @@ import numpy as np
 from sweeprig.analysis import events as ev
 from sweeprig.analysis.model import Cause, Code, Event, Finding
 from sweeprig.bench.wiggle_model import (
-    PLACES,
     SIGNAL_A,
     SIGNAL_B,
     SUPPLY,
-    UNMARKED,
     Happening,
-    MarkAt,
     Origin,
     Touched,
     Wiggled,
     happening,
-    marks_in,
     together,
     wiggled,
 )
-from sweeprig.capture.model import Capture, Channel, Trace
-from sweeprig.judge.model import Verdict
+from sweeprig.capture.marks import PLACES, UNMARKED, MarkAt, marks_of, place_at
+from sweeprig.capture.model import Channel, Trace
+from sweeprig.judge.model import Quantity, Verdict
 from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.profile import Profile
 
 BUFFER_S = 1.5  # [s] of windows that the live search looks through
+SUPPLY_LIMIT = "supply"  # the one limit of a profile that holds in a wiggle test as well
+NO_ENDS = "not judged: this was a wiggle test, not a sweep"
 WIGGLES = TASK, FAR_END = "wiggle", "wiggle-far-end"  # SweepSetup.task
 TAIL_S = 0.15  # [s] at the end of the buffer in which an event may not be over yet
 KEEP = frozenset({Code.RECORDS_LOST, Code.SUPPLY_OUT_OF_RANGE, Code.SUPPLY_SAG, Code.SUPPLY_CUT,
@@ -84,12 +83,17 @@ class LiveSearch:
         """From now on the operator works at `place`."""
         self.marks.append(MarkAt(self.seconds, place))
 
+    @property
+    def place(self) -> str:
+        """Where the operator works now."""
+        return place_at(self.marks, self.seconds)
+
     def next_place(self) -> str:
         """Go on to the next place, as the rig's button does; return it."""
-        now = self.marks[-1].place if self.marks else ""
+        now = self.place
         at = PLACES.index(now) + 1 if now in PLACES else 0
         self.mark(PLACES[at % len(PLACES)])
-        return self.marks[-1].place
+        return self.place
 
     def _search(self, trace: Trace) -> list[Happening]:
         if trace.t_s.size < 40 or self._t0 is None:
@@ -193,18 +197,6 @@ def wiggle_of(outcome: Outcome) -> Wiggled:
     )
 
 
-def marks_of(capture: Capture) -> list[MarkAt]:
-    """Return the marks of a capture: those kept as text, else those of the rig's button, place after place."""
-    kept = marks_in(capture.coaching)
-    if kept or not len(capture.records):
-        return kept
-    first = int(capture.records.index[0])
-    return [
-        MarkAt((m.index - first) * capture.window_s, PLACES[k % len(PLACES)])
-        for k, m in enumerate(capture.marks)
-    ]
-
-
 def as_wiggle(outcome: Outcome) -> tuple[Outcome, Wiggled]:
     """Return the outcome of a wiggle capture: its findings are its events; nothing of a sweep is judged.
 
@@ -219,11 +211,19 @@ def as_wiggle(outcome: Outcome) -> tuple[Outcome, Wiggled]:
         outcome.judgement,
         verdict=verdict,
         reason=reason,
+        quantities={name: _unjudged(name, q) for name, q in outcome.judgement.quantities.items()},
         margins=(),
+        checks=tuple(c for c in outcome.judgement.checks if c.name == SUPPLY_LIMIT),
         findings=(*found, *kept),
         not_shown=("Ends, margins and travel: this was a wiggle test, not a sweep.",),
     )
-    return replace(outcome, judgement=judgement), w
+    analysis = replace(outcome.analysis, strokes=(), rests=())
+    return replace(outcome, analysis=analysis, judgement=judgement), w
+
+
+def _unjudged(name: str, q: Quantity) -> Quantity:
+    """Keep the supply; ends and travel of a lever that the operator holds say nothing."""
+    return q if name == "supply_v" else replace(q, value=None, u95=None, budget=(), reason=NO_ENDS)
 
 
 def _not_reproduced(w: Wiggled) -> str:

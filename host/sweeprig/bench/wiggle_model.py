@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -9,10 +10,9 @@ from itertools import pairwise
 from typing import Any
 
 from sweeprig.analysis.model import Event
+from sweeprig.capture.marks import UNMARKED, MarkAt, place_at
 from sweeprig.errors import InputError
 
-PLACES = ("plug", "bulkhead", "controller end")
-UNMARKED = "not marked"
 SAME_TIME_S = 2e-3  # two windows: events of two channels this near are one happening
 SIGNAL_A, SIGNAL_B, SUPPLY = 0, 1, 2
 CHANNEL_NAMES = {SIGNAL_A: "signal A", SIGNAL_B: "signal B", SUPPLY: "supply"}
@@ -36,14 +36,6 @@ class Origin(StrEnum):
     SUPPLY = "supply, seen on its own channel"
     LEAD_A = "the rig's own tap at the sensor"
     NOT_ASKED = ""
-
-
-@dataclass(frozen=True)
-class MarkAt:
-    """From this time on the operator works at this place."""
-
-    at_s: float
-    place: str
 
 
 @dataclass(frozen=True)
@@ -100,16 +92,6 @@ def origin(channels: Sequence[int], *, with_supply: bool) -> Origin:
     if a and b:
         return Origin.UPSTREAM
     return Origin.HARNESS if b else Origin.LEAD_A
-
-
-def place_at(marks: Sequence[MarkAt], at_s: float) -> str:
-    """Return the place in force at a time."""
-    place = UNMARKED
-    for mark in sorted(marks, key=lambda m: m.at_s):
-        if mark.at_s > at_s:
-            break
-        place = mark.place
-    return place
 
 
 def together(events: Sequence[Event]) -> list[list[Event]]:
@@ -170,44 +152,33 @@ def _time_at(marks: Sequence[MarkAt], seconds: float) -> dict[str, float]:
     return out
 
 
-# --- marks as text: kept in the capture among what was asked for and seen
-
-
-def mark_text(mark: MarkAt) -> str:
-    """Return a mark as it is kept."""
-    return f"now at {mark.at_s:.3f} s: {mark.place}"
-
-
-def marks_in(texts: Sequence[str]) -> list[MarkAt]:
-    """Return the marks among the lines of a capture."""
-    out = []
-    for text in texts:
-        head, _, place = text.partition(" s: ")
-        if head.startswith("now at ") and place:
-            try:
-                out.append(MarkAt(float(head.removeprefix("now at ")), place))
-            except ValueError:
-                continue
-    return out
-
-
 def parse_marks(text: str) -> list[MarkAt]:
     """Return marks typed beforehand, as "0:plug,10:bulkhead". Raises InputError."""
     out = []
     for part in filter(None, (p.strip() for p in text.split(","))):
         at, _, place = part.partition(":")
         try:
-            out.append(MarkAt(float(at), place.strip()))
+            at_s = float(at)
         except ValueError:
-            place = ""
-        if not place.strip():
+            at_s = math.nan
+        if not place.strip() or not math.isfinite(at_s) or at_s < 0:
             raise InputError(
                 "A mark is not understood.",
                 seen=part,
                 limit="SECONDS:PLACE, for example 0:plug,10:bulkhead,20:controller end",
                 next_step="correct --marks",
             )
+        out.append(MarkAt(at_s, place.strip()))
     return out
+
+
+def within(marks: Sequence[MarkAt], seconds: float) -> tuple[list[MarkAt], str]:
+    """Return the marks that a capture of `seconds` reaches, and what must be said of the others; "" without any."""
+    late = [m for m in marks if m.at_s >= seconds]
+    names = ", ".join(f"{m.at_s:g}:{m.place}" for m in late)
+    said = f"NOT REACHED: the capture ends at {seconds:g} s, before {names}: no event can be put there."
+    said += " Make --seconds longer, or the times in --marks shorter."
+    return [m for m in marks if m.at_s < seconds], said if late else ""
 
 
 def summary_lines(w: Wiggled) -> list[str]:

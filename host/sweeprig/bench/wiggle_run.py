@@ -11,8 +11,9 @@ from sweeprig.bench.cautions import IDLE, Ask, refused
 from sweeprig.bench.live import Volts
 from sweeprig.bench.review import Choices, review_capture
 from sweeprig.bench.wiggle import LiveSearch, wiggle_of
-from sweeprig.bench.wiggle_model import Happening, Wiggled, mark_text
+from sweeprig.bench.wiggle_model import Happening, Wiggled
 from sweeprig.capture.live import start_capture
+from sweeprig.capture.marks import mark_text
 from sweeprig.capture.model import Capture, SweepSetup
 from sweeprig.capture.sweep import n_windows_of
 from sweeprig.errors import InterlockError, LinkError

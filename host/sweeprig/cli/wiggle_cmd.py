@@ -18,8 +18,9 @@ from sweeprig.words import Hookup, Setting, Starts
 if TYPE_CHECKING:
     from sweeprig.bench.sweep import SweepOrder
     from sweeprig.bench.wiggle import LiveSearch
-    from sweeprig.bench.wiggle_model import Happening, MarkAt
+    from sweeprig.bench.wiggle_model import Happening
     from sweeprig.bench.wiggle_run import Signals
+    from sweeprig.capture.marks import MarkAt
     from sweeprig.capture.model import Capture
     from sweeprig.cli.screen import Screen
     from sweeprig.judge.profile import Profile
@@ -62,8 +63,9 @@ def wiggle(
 ) -> None:
     """Count events while harness and plugs are moved. Keys 1 plug, 2 bulkhead, 3 controller end; q ends it."""
     from sweeprig.bench.rig import opened_rig
+    from sweeprig.bench.sweep import ready_folder
     from sweeprig.bench.wiggle import FAR_END, TASK
-    from sweeprig.bench.wiggle_model import parse_marks
+    from sweeprig.bench.wiggle_model import parse_marks, within
     from sweeprig.bench.wiggle_run import check_idle
 
     config, _ = settings()
@@ -73,11 +75,13 @@ def wiggle(
               "task": FAR_END if far_end else TASK,
               "vehicle_drive": ask_drive(drive, setting.value)}  # fmt: skip
     setup = make_setup(config, values)
-    typed = parse_marks(marks)
+    typed, late = within(parse_marks(marks), seconds)
+    if late:
+        console.warn(late)
     if at_idle:
         check_idle(setup, asking(confirm))
     order = make_order(setup, out, sheet, None)
-    report_recovered(order.folder)
+    report_recovered(ready_folder(order.folder))
     with opened_rig(port or config.port) as client:
         capture = _capture(client, order, typed, confirm)
     _finish(capture, order, as_json=as_json)
@@ -179,7 +183,7 @@ class _Face:
 
     def look(self, search: LiveSearch) -> None:
         """Take keys, draw a frame where it is time."""
-        from sweeprig.bench.wiggle_model import PLACES
+        from sweeprig.capture.marks import PLACES
         from sweeprig.cli.screen import read_keys
 
         if self._screen is None:

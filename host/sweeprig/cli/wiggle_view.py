@@ -18,6 +18,8 @@ def wiggle_lines(
     search: LiveSearch, wanted_s: float, width: int, height: int, *, colour: bool = False
 ) -> list[str]:
     """Return the view, at most `height` lines of `width` columns: count, time since the last, counts per place."""
+    from sweeprig.capture.marks import UNMARKED
+
     n = len(search.found)
     since = None if search.last_s is None else max(0.0, search.seconds - search.last_s)
     style = "1;7" if since is not None and since < FRESH_S else "1"
@@ -26,7 +28,7 @@ def wiggle_lines(
     )
     head = f"{'  wiggle: events so far':<{max(0, width - 20)}}{search.seconds:7.1f} of {wanted_s:.0f} s"
     last = "  no event yet" if since is None else f"  last event {since:.1f} s ago"
-    place = search.marks[-1].place if search.marks else "not marked: press 1, 2 or 3"
+    place = "not marked: press 1, 2 or 3" if search.place == UNMARKED else search.place
     now = f"  now: {place}"
     reading = "-" if search.reading_v is None else f"{search.reading_v:.3f} V"
     supply = "not observed" if search.supply_v is None else f"{search.supply_v:.3f} V"

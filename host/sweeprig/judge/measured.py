@@ -14,7 +14,7 @@ from sweeprig.judge.scale import Scale
 from sweeprig.trim.model import Trim
 from sweeprig.words import Sense
 
-UNKNOWN_SENSE = "which end is closed is not known: see low_v and high_v"
+UNKNOWN_SENSE = "which end is closed is not known: see the low and the high end"
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from markupsafe import Markup
 
-from sweeprig.analysis.model import Analysis, Finding
+from sweeprig.analysis.model import Analysis, Event, Finding
+from sweeprig.capture.marks import marks_of, place_at
 from sweeprig.judge.outcome import Outcome
 from sweeprig.report import facts
 from sweeprig.report.figures import count_of, fixed, quantity_text, span_text, volts
@@ -42,7 +43,10 @@ def finding_rows(outcome: Outcome) -> list[dict[str, str]]:
 
 
 def event_rows(outcome: Outcome) -> list[dict[str, str]]:
-    """Return the first events in order of time, with the numbers that the trace shows."""
+    """Return the first events in order of time, with the numbers that the trace shows.
+
+    `stroke` holds where: the stroke of a sweep, the marked place of a wiggle test.
+    """
     numbers = {id(e): n for n, e in numbered_events(outcome.analysis.events)}
     steady = "steady" if outcome.trace.supply is not None else "not observed"
     return [
@@ -51,10 +55,17 @@ def event_rows(outcome: Outcome) -> list[dict[str, str]]:
             "time": f"{e.start_s:.4f} s",
             "text": facts.event_text(e, shortest_s=outcome.trace.shortest_dropout_s),
             "supply": "moved too" if e.with_supply else steady,
-            "stroke": "at rest" if e.stroke is None else str(e.stroke + 1),
+            "stroke": _where_in_time(outcome, e),
         }
         for e in sorted(outcome.analysis.events, key=lambda e: e.start_s)[:MAX_EVENTS]
     ]
+
+
+def _where_in_time(outcome: Outcome, e: Event) -> str:
+    if facts.is_wiggle(outcome):
+        marks = [] if outcome.capture is None else marks_of(outcome.capture)
+        return place_at(marks, e.start_s - float(outcome.trace.t_s[0]))
+    return "at rest" if e.stroke is None else str(e.stroke + 1)
 
 
 def snapshot_drawings(

@@ -138,7 +138,14 @@ def worst_event(outcome: Outcome) -> Event | None:
     return max(outcome.analysis.events, key=lambda e: e.depth_percent, default=None)
 
 
+def is_wiggle(outcome: Outcome) -> bool:
+    """Return whether plugs and harness were moved in place of the lever."""
+    return outcome.setup.task.startswith("wiggle")
+
+
 def _counts_text(outcome: Outcome) -> str:
+    if is_wiggle(outcome):
+        return "not judged: a wiggle test, not a sweep"
     if not outcome.analysis.strokes:
         return "no stroke was seen"
     full = sum(stroke.full for stroke in outcome.analysis.strokes)

@@ -122,7 +122,7 @@ def _head(outcome: Outcome, room: Room) -> dict[str, Any]:
         "long_reason": len(reason) > 120,
         "under": clip(outcome.judgement.under, room.reason),
         "who": [clip(t, room.typed) for t in (s.job, s.sensor_label, s.part, s.serial) if t],
-        "kind": "Wiggle sheet" if s.task == "wiggle" else "Position sensor sheet",
+        "kind": "Wiggle sheet" if facts.is_wiggle(outcome) else "Position sensor sheet",
         "taken": (outcome.capture.created if outcome.capture else outcome.made_at)[:16].replace("T", " "),
         "code": capture_code(outcome.capture.sha256 if outcome.capture else ""),
         "sha256": outcome.capture.sha256 if outcome.capture else "",
@@ -196,6 +196,7 @@ def sheet_view(outcome: Outcome) -> dict[str, Any]:
         "findings": evidence.finding_rows(outcome),
         "all_limits": limit_rows(outcome),
         "events": evidence.event_rows(outcome),
+        "events_by": "Place" if facts.is_wiggle(outcome) else "Stroke",
         "events_left_out": max(0, len(outcome.analysis.events) - evidence.MAX_EVENTS),
         "marks": facts.mark_texts(outcome),
         "snapshots": evidence.snapshot_drawings(
