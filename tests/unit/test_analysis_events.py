@@ -67,6 +67,19 @@ def test_short_dropouts_close_together_are_not_one_long_one() -> None:
     assert lengths(got, t) == pytest.approx([0.4, 0.5], abs=0.1)
 
 
+@pytest.mark.parametrize("place", [0.4, 0.55, 0.7])
+def test_a_short_partial_dropout_in_a_fast_stroke_is_not_held_open_by_the_movement(place: float) -> None:
+    x = hand(1500)
+    t = make_trace(n=1500)
+    at = int(np.argmax(x > place)) + 0.2
+    spans = [(at, at + 1.5), (at + 40.0, at + 41.5)]
+    signal = without(t.signal_a, spans[:1], to_v=float(t.signal_a.mean_v[int(at)]) - 1.0)
+    signal = without(signal, spans[1:], to_v=float(t.signal_a.mean_v[int(at) + 40]) - 1.0)
+    got = look(replace(t, signal_a=signal)).events
+    assert [e.upward for e in got] == [False, False]
+    assert max(lengths(got, t)) < 3
+
+
 def test_a_dropout_that_the_capture_ends_in_is_a_jump() -> None:
     t = make_trace()
     got = look(replace(t, signal_a=without(t.signal_a, [(4990, 5000)]))).events

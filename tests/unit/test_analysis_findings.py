@@ -231,6 +231,14 @@ def test_a_hesitation_in_one_stroke_is_not_a_flat_spot() -> None:
     assert not look(moved_by(held)).findings
 
 
+def test_a_hesitation_where_only_one_stroke_came_is_not_a_flat_spot() -> None:
+    x = 0.5 * hand(strokes=6)
+    last = hand(1000, strokes=1, rest=0.2)
+    at = int(np.argmax(last > 0.75))
+    once = np.concatenate([x, last[:at], np.full(120, last[at]), last[at:]])
+    assert Code.FLAT_SPOT not in codes(look(moved_by(once)))
+
+
 @pytest.mark.parametrize(("end", "code"), [("low", Code.DEAD_BAND_CLOSED), ("high", Code.DEAD_BAND_OPEN)])
 def test_a_track_that_ends_before_the_travel_is_a_dead_band(end: str, code: Code) -> None:
     low, high = (-0.4, OPEN_V) if end == "low" else (CLOSED_V, 5.4)
