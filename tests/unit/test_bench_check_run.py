@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from day_traces import flat_trace
 from scripted_rig import Outputs, Reading, ScriptedRig, client_of, sensor
 from sweeprig.bench.cautions import Unattended
 from sweeprig.bench.check_model import Fault, Joint
-from sweeprig.bench.check_run import Checked, run_check
+from sweeprig.bench.check_run import Checked, _toggles, run_check
 from sweeprig.bench.hookup import make_ready
 from sweeprig.bench.lead import run_lead_check
 from sweeprig.bench.lead_book import LeadBook
-from sweeprig.capture.model import SweepSetup
+from sweeprig.capture.model import Channel, SweepSetup
+from sweeprig.cli.check_cmd import EXIT_OF_CHECK, check_lines
 from sweeprig.errors import HookupError
 from sweeprig.judge.profile import load_profile
 from sweeprig.trim.nominal import nominal_trim
@@ -23,6 +28,7 @@ from sweeprig.words import Hookup, Sense
 PROFILE = load_profile("adjustable-potentiometer")
 WHEN = datetime(2031, 3, 4, 10, 15, tzinfo=UTC)
 MOVES_AT = 2500  # record at which the operator moves the lever
+TRAVEL = 100  # records that the movement takes: a tenth of a second, a fast hand
 
 
 def ready_of(rig: ScriptedRig, setup: SweepSetup | None = None):
@@ -43,7 +49,8 @@ def lever(closed: float, opened: float, *, open_lead: bool = False, b: float = 0
     def volts(o: Outputs) -> Reading:
         if not o.supply and not o.tapped:
             return (0.0, 0.0, 0.0)
-        signal = 0.0 if open_lead else closed if o.index < MOVES_AT else opened
+        way = min(1.0, max(0.0, (o.index - MOVES_AT) / TRAVEL))
+        signal = 0.0 if open_lead else closed + way * (opened - closed)
         if o.bias == "up":
             signal += (1.42 if open_lead else 0.66) * (1 - signal / 4.6)
         return (signal, b, 4.72)
@@ -198,3 +205,41 @@ def test_short_in_the_plug_is_refused_and_switched_off() -> None:
     with pytest.raises(HookupError, match="short at the resistor plug"):
         lead(rig)
     assert not rig.out.supply
+
+
+def switched(level_at: Callable[[int], float]) -> ScriptedRig:
+    def volts(o: Outputs) -> Reading:
+        return (level_at(o.index), 0.0, 4.72) if o.supply else (0.0, 0.0, 0.0)
+
+    return ScriptedRig(volts)
+
+
+def test_signal_that_stands_at_two_levels_is_told_as_not_analogue() -> None:
+    checked = check(switched(lambda k: 0.15 if k < MOVES_AT else 4.6))
+    assert checked.verdict == "undecided"
+    result = checked.checks["signal A"]
+    assert [f.fault for f in result.findings] == [Fault.NOT_ANALOGUE]
+    assert "two levels" in result.findings[0].evidence
+    assert result.findings[0].next_step
+    assert result.sense is Sense.UNKNOWN
+    assert checked.n_dropouts == 0
+    lines = check_lines(checked)
+    assert lines[0].startswith("UNDECIDED: the signal is not analogue")
+    assert EXIT_OF_CHECK[checked.verdict] == 11
+
+
+def test_fast_hand_is_no_switch() -> None:
+    result = check(ScriptedRig(lever(0.45, 4.1))).checks["signal A"]
+    assert result.verdict == "connected"
+    assert result.findings == ()
+
+
+@pytest.mark.parametrize("gap", [False, True])
+def test_levels_on_both_sides_of_lost_records_are_no_switch(gap: bool) -> None:
+    way = flat_trace(0.45, seconds=1.0)
+    half = way.t_s.size // 2
+    mean = np.where(np.arange(way.t_s.size) < half, 0.15, 4.6)
+    lost = np.zeros(way.t_s.size, bool)
+    lost[half] = gap
+    way = replace(way, gap_before=lost)
+    assert _toggles(way, Channel(mean, mean - 1e-3, mean + 1e-3), 4.7) == ("" if gap else "levels")

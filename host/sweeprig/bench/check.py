@@ -16,7 +16,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from sweeprig.bench.check_model import Check, CheckFinding, Fault, Joint, Position, joint_of, source_ohm
+from sweeprig.bench.check_model import (
+    Check,
+    CheckFinding,
+    Fault,
+    Joint,
+    Position,
+    joint_of,
+    not_analogue,
+    source_ohm,
+)
 from sweeprig.bench.day_limits import limit
 from sweeprig.bench.live import Levels
 from sweeprig.frontend import FrontEnd
@@ -34,8 +43,13 @@ def diagnose(
     profile: Profile,
     told_sense: Sense = Sense.UNKNOWN,
     track: str = "signal",
+    toggles: str = "",
 ) -> Check:
-    """Return what the measurements at both lever positions show; `opened` None: only one was measured."""
+    """Return what the measurements at both lever positions show; `opened` None: only one was measured.
+
+    `toggles` is what `sweeprig.analysis.not_analogue.toggles` said of the signal; levels of such a signal say
+    nothing of a lever, so that the test is undecided.
+    """
     places = (closed,) if opened is None else (closed, opened)
     joint = next(
         (j for j in (joint_of(p, end) for p in places) if j is not Joint.NOT_TESTED), Joint.NOT_TESTED
@@ -43,15 +57,18 @@ def diagnose(
     supply = closed.on.supply_v or profile.supply.nominal_v
     moved = 0.0 if opened is None else opened.on.signal_v - closed.on.signal_v
     found = _about_supply(places)
-    if not found:
+    if toggles and not any(f.severity == "fault" for f in found):
+        found.append(not_analogue(toggles, places))
+    elif not found:
         found = _about_signal(places, joint=joint, end=end, profile=profile, supply=supply, moved=moved)
-    follows = abs(moved) >= limit("check.follows_percent") / 100 * supply
+    follows = not toggles and abs(moved) >= limit("check.follows_percent") / 100 * supply
     sense = Sense.UNKNOWN
     if follows and not any(f.severity == "fault" and f.fault is not Fault.SMALL_SPAN for f in found):
         sense = Sense.RISING if moved > 0 else Sense.FALLING
         found += _about_sense(sense, told_sense, profile)
-    faults = any(f.severity == "fault" for f in found)
-    verdict = "fault" if faults else "undecided" if opened is None else "connected"
+    severities = {f.severity for f in found}
+    unknown = opened is None or "doubt" in severities
+    verdict = "fault" if "fault" in severities else "undecided" if unknown else "connected"
     lines = _lines(places, track=track, joint=joint, sense=sense, moved=moved)
     return Check(verdict, sense, moved, joint, tuple(found), lines)
 

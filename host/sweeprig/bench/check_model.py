@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
@@ -42,6 +43,7 @@ class Fault(StrEnum):
     REVERSED = "reversed"
     NOT_FOLLOWING = "not-following"
     SMALL_SPAN = "small-span"
+    NOT_ANALOGUE = "not-analogue"
 
 
 @dataclass(frozen=True)
@@ -58,14 +60,14 @@ class Position:
 
 @dataclass(frozen=True)
 class CheckFinding:
-    """One thing that is wrong."""
+    """One thing that is wrong, or that keeps the test from telling."""
 
     fault: Fault
     what: str
     evidence: str
     next_step: str
     not_told_apart: str = ""  # from what, and what would tell
-    severity: str = "fault"  # fault | note
+    severity: str = "fault"  # fault | doubt (leaves the test undecided) | note
 
 
 @dataclass(frozen=True)
@@ -127,6 +129,20 @@ def far_level(mean_v: FloatArray, *, from_v: float, window_s: float, hold_s: flo
         return float(np.median(mean_v))
     blocks = np.median(mean_v[: n * size].reshape(n, size), axis=1)
     return float(blocks[np.argmax(np.abs(blocks - from_v))])
+
+
+def not_analogue(toggles: str, places: Sequence[Position]) -> CheckFinding:
+    """Return the finding on a signal that is no position: `toggles` is "pwm" or "levels"."""
+    what = "toggles inside windows of a millisecond" if toggles == "pwm" else "only ever stands at two levels"
+    seen = " and ".join(f"{p.on.low_v:.2f} to {p.on.high_v:.2f} V" for p in places)
+    return CheckFinding(
+        Fault.NOT_ANALOGUE,
+        "The signal is not analogue, so whether it follows the lever is not told.",
+        f"it {what}; single conversions {seen} at {'closed and open throttle' if len(places) > 1 else 'closed'}",
+        "ask for the sensor's type: PWM, digital and on/off outputs need another instrument",
+        "an output made so, and a joint that opens and closes all the time: sweeprig wiggle with the lever at rest",
+        severity="doubt",
+    )
 
 
 def reach_line(end: FrontEnd, hookup: str) -> str:

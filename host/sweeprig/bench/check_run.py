@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 
+import numpy as np
+
+from sweeprig.analysis.not_analogue import toggles
 from sweeprig.bench import live
 from sweeprig.bench.cautions import Ask
 from sweeprig.bench.check import diagnose, signal_b
@@ -15,6 +19,7 @@ from sweeprig.bench.hookup_rules import check_dead, check_released, tapped_lines
 from sweeprig.bench.live import Levels, Volts
 from sweeprig.bench.wiggle import raw_events
 from sweeprig.bench.wiggle_model import together
+from sweeprig.capture.model import Channel, Trace
 from sweeprig.judge.profile import Profile
 from sweeprig.link.messages import Event, Records
 from sweeprig.words import Hookup
@@ -67,28 +72,41 @@ def run_check(
             opened, moved = _opened(volts, closed, move_s, progress)
     finally:
         switch_off(volts.client)
-    checks = {"signal A": _judge(volts, closed, opened, profile, "signal A")}
+    way = _way(volts, moved)
+    supply = closed.on.supply_v or profile.supply.nominal_v
+    kinds = ["", ""] if way is None else [_toggles(way, c, supply) for c in (way.signal_a, way.signal_b)]
+    judged = partial(diagnose, end=volts.front_end, profile=profile, told_sense=volts.setup.sense)
+    checks = {"signal A": judged(closed, opened, track="signal A", toggles=kinds[0])}
     if profile.sensor.tracks > 1:
         b, b_open = signal_b(closed), signal_b(opened)
         if b is not None and b_open is not None:
-            checks["signal B"] = _judge(volts, b, b_open, profile, "signal B")
+            checks["signal B"] = judged(b, b_open, track="signal B", toggles=kinds[1])
     reach = reach_line(volts.front_end, hookup)
-    return Checked(checks, (*ready.lines, *lines), reach, _dropouts(volts, moved, profile))
+    n = 0 if way is None or any(kinds) else _dropouts(way, profile)
+    return Checked(checks, (*ready.lines, *lines), reach, n)
 
 
-def _dropouts(volts: Volts, events: list[Event], profile: Profile) -> int:
-    """Dropouts while the lever was moved, deep enough for the profile; coinciding channels count once."""
+def _way(volts: Volts, events: list[Event]) -> Trace | None:
+    """The signals while the lever was moved; None where too little came."""
     records = Records.concatenate([e for e in events if isinstance(e, Records)])
-    if len(records) < LEAST_RECORDS:
-        return 0
+    return None if len(records) < LEAST_RECORDS else volts.trace(records)
+
+
+def _toggles(way: Trace, channel: Channel | None, supply_v: float) -> str:
+    """'pwm', 'levels' or ''. Levels that change only where records were lost may be a lever that was moved there."""
+    kind = "" if channel is None else toggles(channel, supply_v=supply_v)
+    if channel is None or kind != "levels":
+        return kind
+    span = float(np.ptp(channel.mean_v))
+    edges = np.flatnonzero(np.abs(np.diff(channel.mean_v)) > span / 2) + 1
+    return kind if edges.size and not way.gap_before[edges].any() else ""
+
+
+def _dropouts(way: Trace, profile: Profile) -> int:
+    """Dropouts while the lever was moved, deep enough for the profile; coinciding channels count once."""
     least = profile.limits.dropout.value
-    found = [e for e in raw_events(volts.trace(records)) if e.kind != "jump" and e.depth_percent >= least]
+    found = [e for e in raw_events(way) if e.kind != "jump" and e.depth_percent >= least]
     return len(together(found))
-
-
-def _judge(volts: Volts, closed: Position, opened: Position, profile: Profile, name: str) -> Check:
-    told = volts.setup.sense
-    return diagnose(closed, opened, end=volts.front_end, profile=profile, told_sense=told, track=name)
 
 
 def _tapped_closed(volts: Volts) -> tuple[tuple[str, ...], Position]:

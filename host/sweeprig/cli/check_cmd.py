@@ -29,13 +29,24 @@ WORDS = {
 }
 
 
+KINDS = {"fault": "Fault", "doubt": "Not told", "note": "Note"}
+
+
+def headline(checked: Checked) -> str:
+    """Return the verdict in words, with what kept the test from telling."""
+    doubts = [f for c in checked.checks.values() for f in c.findings if f.severity == "doubt"]
+    if checked.verdict == "undecided" and doubts:
+        return "UNDECIDED: the signal is not analogue."
+    return WORDS[checked.verdict]
+
+
 def check_lines(checked: Checked) -> list[str]:
     """Return what the connection test says."""
-    lines = [strong(WORDS[checked.verdict])]
+    lines = [strong(headline(checked))]
     for check in checked.checks.values():
         lines += [f"  {line}" for line in check.lines]
         for f in check.findings:
-            lines += ["", f"  {'Note' if f.severity == 'note' else 'Fault'}: {f.what}"]
+            lines += ["", folded(f"  {KINDS[f.severity]}: {f.what}", "    ")]
             told = {"seen": f.evidence, "next": f.next_step, "not told apart here": f.not_told_apart}
             lines += [folded(f"    {name}: {text}", "          ") for name, text in told.items() if text]
     if checked.n_dropouts:
