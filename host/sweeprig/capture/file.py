@@ -5,7 +5,10 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import math
 import struct
+import tokenize
+import warnings
 import zipfile
 import zlib
 from collections.abc import Mapping, Sequence
@@ -17,9 +20,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sweeprig.capture.atomic import write_atomically
+from sweeprig.capture.check import check_records, check_snapshots, checked_meta
 from sweeprig.capture.model import Capture
 from sweeprig.capture.plain import setup_from_plain, setup_to_plain
 from sweeprig.errors import CaptureFileError
+from sweeprig.link.clean import clean_plain, clean_text
 from sweeprig.link.messages import Gap, Mark, Records, SlowReading, Snapshot
 
 SUFFIX = ".sweep"
@@ -43,7 +48,7 @@ _EVENT_ARRAYS: dict[str, tuple[type[np.generic], int]] = {
     "snapshots": (np.int64, 6),  # index, first, trigger, channels, channel, number of codes
     "snapshot_codes": (np.uint16, 0),
 }
-_DAMAGE = (  # what zip, zlib, json and numpy raise for bytes that are not a whole file of ours
+DAMAGE = (  # what zip, zlib, json and numpy raise for bytes that are not a whole file of ours
     zipfile.BadZipFile,
     zlib.error,
     struct.error,
@@ -55,8 +60,15 @@ _DAMAGE = (  # what zip, zlib, json and numpy raise for bytes that are not a who
     EOFError,
     OSError,
     RuntimeError,
+    MemoryError,
+    SyntaxError,
+    Warning,
+    tokenize.TokenError,
 )
 _ARRAYS = {**_RECORD_ARRAYS, **_EVENT_ARRAYS}
+MOST_MEMBER = 512 << 20  # bytes of one array, unpacked: a day's sweep has less
+MOST_META = 8 << 20  # bytes of the description, unpacked
+MOST_FILE = 2 << 30  # bytes of the whole file
 _STAMP = (1980, 1, 1, 0, 0, 0)  # no clock in the file, so that equal captures are equal files
 
 
@@ -68,6 +80,9 @@ def write_capture(path: Path, capture: Capture) -> Capture:
 
     Returns the capture with its `sha256` and `path`. Raises CaptureFileError.
     """
+    where = str(path)
+    check_records(capture.records, capture.window, where)
+    check_snapshots(capture.snapshots, where)
     data = pack(capture)
     write_atomically(path, data)
     if capture.journal:
@@ -120,17 +135,17 @@ def _meta_of(capture: Capture, digests: Mapping[str, str]) -> dict[str, Any]:
     return {
         "format": FORMAT,
         "version": VERSION,
-        "created": capture.created,
+        "created": clean_text(capture.created),
         "ended": capture.ended,
         "window": capture.window,
         "conversion_hz": capture.conversion_hz,
         "channels": ["signal A", "signal B", "supply"],
-        "rig": dict(capture.rig),
+        "rig": clean_plain(dict(capture.rig)),
         "setup": setup_to_plain(capture.setup),
-        "trim": dict(capture.trim) if capture.trim is not None else None,
-        "versions": dict(capture.versions),
-        "coaching": list(capture.coaching),
-        "board_text": list(capture.board_text),
+        "trim": clean_plain(dict(capture.trim)) if capture.trim is not None else None,
+        "versions": clean_plain(dict(capture.versions)),
+        "coaching": clean_plain(capture.coaching),
+        "board_text": clean_plain(capture.board_text),
         "bad_frames": capture.bad_frames,
         "n_records": len(capture.records),
         "n_lost": capture.n_lost,
@@ -144,41 +159,60 @@ def _meta_of(capture: Capture, digests: Mapping[str, str]) -> dict[str, Any]:
 def read_capture(path: Path) -> Capture:
     """Read a capture file; every part is checked against its stored digest. Raises CaptureFileError."""
     try:
-        data = path.read_bytes()
-    except OSError as exc:
+        size = path.stat().st_size
+        data = path.read_bytes() if size <= MOST_FILE else b""
+    except (OSError, ValueError, MemoryError) as exc:
         raise CaptureFileError(f"{path} cannot be read.", seen=str(exc), next_step="check the name") from exc
+    if size > MOST_FILE:
+        raise _damaged(str(path), f"more than {MOST_FILE} bytes", size)
     try:
         capture = unpack(data, where=str(path))
-    except _DAMAGE as exc:
-        raise _damaged(str(path), f"{type(exc).__name__}: {exc}", len(data)) from exc
+    except DAMAGE as exc:
+        raise _damaged(str(path), f"{type(exc).__name__}: {exc!s:.300}", len(data)) from exc
     return replace(capture, sha256=hashlib.sha256(data).hexdigest(), path=str(path))
 
 
 def unpack(data: bytes, *, where: str) -> Capture:
     """Return the capture in the bytes of a file. Raises CaptureFileError, or what zip and numpy raise."""
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
-        meta = json.loads(archive.read("capture.json"))
-        _check_head(meta, where)
+        plain = json.loads(_member(archive, "capture.json", MOST_META))
+        _check_head(plain, where)
+        meta = checked_meta(plain, where)
         arrays = {name: _read_array(archive, name, meta["sha256"]) for name in _ARRAYS}
-    records = Records(**{name: arrays[name] for name in _RECORD_ARRAYS})
+    records = _checked(Records(**{name: arrays[name] for name in _RECORD_ARRAYS}), where)
+    check_records(records, meta["window"], where)
+    snapshots = _snapshots(arrays["snapshots"], arrays["snapshot_codes"])
+    check_snapshots(snapshots, where)
     return Capture(
-        records=_checked(records, where),
-        rig=dict(meta["rig"]),
+        records=records,
+        rig=meta["rig"],
         setup=setup_from_plain(meta["setup"], where=where),
-        created=str(meta["created"]),
-        window=int(meta["window"]),
+        created=meta["created"],
+        window=meta["window"],
         conversion_hz=float(meta["conversion_hz"]),
         gaps=tuple(Gap(*row) for row in arrays["gaps"].tolist()),
-        snapshots=_snapshots(arrays["snapshots"], arrays["snapshot_codes"]),
+        snapshots=snapshots,
         slow=tuple(SlowReading(*row) for row in arrays["slow"].tolist()),
         marks=tuple(Mark(*row) for row in arrays["marks"].tolist()),
-        board_text=tuple(str(line) for line in meta["board_text"]),
+        board_text=tuple(meta["board_text"]),
         trim=meta["trim"],
-        versions=dict(meta["versions"]),
-        ended=str(meta["ended"]),
-        coaching=tuple(str(line) for line in meta["coaching"]),
-        bad_frames=int(meta["bad_frames"]),
+        versions=meta["versions"],
+        ended=meta["ended"],
+        coaching=tuple(meta["coaching"]),
+        bad_frames=meta["bad_frames"],
     )
+
+
+def _member(archive: zipfile.ZipFile, name: str, most: int) -> bytes:
+    """Return one unpacked member; no more than `most` bytes are ever unpacked."""
+    info = archive.getinfo(name)
+    if info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+        raise ValueError(f"{name} is packed in another way than ours")
+    with archive.open(info) as packed:
+        data = packed.read(most + 1) if info.file_size <= most else b""
+    if max(len(data), info.file_size) > most:
+        raise ValueError(f"{name} unpacks to more than {most} bytes")
+    return data
 
 
 def _check_head(meta: Any, where: str) -> None:
@@ -195,13 +229,28 @@ def _check_head(meta: Any, where: str) -> None:
 
 def _read_array(archive: zipfile.ZipFile, name: str, digests: Mapping[str, str]) -> NDArray[Any]:
     member = f"{name}.npy"
-    data = archive.read(member)
+    data = _member(archive, member, MOST_MEMBER)
     if hashlib.sha256(data).hexdigest() != digests[member]:
         raise ValueError(f"{member} does not fit its digest")
-    array: NDArray[Any] = np.lib.format.read_array(io.BytesIO(data), allow_pickle=False)
+    array = _array(data, member)
     kind, columns = _ARRAYS[name]
     if array.dtype != kind or array.shape[1:] != ((columns,) if columns else ()):
         raise ValueError(f"{member} has the wrong shape or type: {array.dtype}{array.shape}")
+    return array
+
+
+def _array(data: bytes, member: str) -> NDArray[Any]:
+    """Return the array in a member; the size that its header claims is compared before memory is taken."""
+    read = io.BytesIO(data)
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        if np.lib.format.read_magic(read) != (1, 0):
+            raise ValueError(f"{member} is of another version of .npy")
+        shape, _, kind = np.lib.format.read_array_header_1_0(read)
+        if math.prod(shape) * kind.itemsize != len(data) - read.tell() or kind.hasobject:
+            raise ValueError(f"{member} does not hold the {shape} of {kind} that it claims")
+        read.seek(0)
+        array: NDArray[Any] = np.lib.format.read_array(read, allow_pickle=False)
     return array
 
 
@@ -214,7 +263,7 @@ def _checked(records: Records, where: str) -> Records:
 
 
 def _snapshots(heads: NDArray[np.int64], codes: NDArray[np.uint16]) -> tuple[Snapshot, ...]:
-    if int(heads[:, 5].sum()) != codes.size:
+    if (heads[:, 5] < 0).any() or (heads[:, 5] > codes.size).any() or int(heads[:, 5].sum()) != codes.size:
         raise ValueError("snapshots do not fit their codes")
     parts = np.split(codes, np.cumsum(heads[:, 5])[:-1]) if len(heads) else []
     return tuple(

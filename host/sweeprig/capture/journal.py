@@ -19,6 +19,7 @@ from typing import Any
 from sweeprig.capture.model import SweepSetup
 from sweeprig.capture.plain import setup_from_plain, setup_to_plain
 from sweeprig.errors import CaptureFileError
+from sweeprig.link.clean import clean_plain, clean_text, is_number, is_whole
 
 SUFFIX = ".journal"
 FORMAT = "sweeprig-journal"
@@ -134,24 +135,36 @@ def read_journal(path: Path) -> tuple[JournalHead, bytes]:
         if not isinstance(plain, dict) or plain.get("format") != FORMAT or plain.get("version") != VERSION:
             raise ValueError("its first line is not that of a journal")
         head = _head(plain, str(path))
-    except (ValueError, KeyError, TypeError) as exc:
+    except (ValueError, LookupError, TypeError, ArithmeticError, RecursionError, MemoryError) as exc:
         raise CaptureFileError(
             f"{path} is not a journal, or it ends inside its first line.",
-            seen=f"{len(data)} bytes; {exc}",
+            seen=f"{len(data)} bytes; {exc!s:.200}",
             next_step="nothing had been captured yet when it was cut off: capture again",
         ) from exc
     return head, rest
 
 
 def _head(plain: Mapping[str, Any], where: str) -> JournalHead:
-    n_windows = plain["n_windows"]
+    """Return the head in the first line. Raises CaptureFileError, or ValueError that names the key."""
+    n_windows, trim, versions = plain["n_windows"], plain["trim"], plain["versions"]
+    window, conversion_hz = plain["window"], plain["conversion_hz"]
+    for key, fits in (
+        ("n_windows", n_windows is None or is_whole(n_windows, 1, 1 << 40)),
+        ("window", is_whole(window, 1, 1 << 20)),
+        ("conversion_hz", is_number(conversion_hz, above=0.0)),
+        ("rig", isinstance(plain["rig"], dict)),
+        ("trim", trim is None or isinstance(trim, dict)),
+        ("versions", versions is None or isinstance(versions, dict)),
+    ):
+        if not fits:
+            raise ValueError(f"{key} is {plain[key]!r:.80}")
     return JournalHead(
-        created=str(plain["created"]),
-        rig=dict(plain["rig"]),
+        created=clean_text(str(plain["created"]), 64),
+        rig=clean_plain(plain["rig"]),
         setup=setup_from_plain(plain["setup"], where=where),
-        window=int(plain["window"]),
-        conversion_hz=float(plain["conversion_hz"]),
-        n_windows=None if n_windows is None else int(n_windows),
-        versions=plain["versions"],
-        trim=plain["trim"],
+        window=window,
+        conversion_hz=float(conversion_hz),
+        n_windows=n_windows,
+        versions=clean_plain(versions),
+        trim=clean_plain(trim),
     )

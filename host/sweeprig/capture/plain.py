@@ -9,34 +9,55 @@ from typing import Any
 
 from sweeprig.capture.model import Hookup, Sense, Starts, SweepSetup
 from sweeprig.errors import CaptureFileError
+from sweeprig.link.clean import clean_plain, clean_text, is_number
 
 _LISTS = {"confirmed", "prepared"}
 _WORDS: dict[str, type[StrEnum]] = {"hookup": Hookup, "starts": Starts, "sense": Sense}
+_NUMBERS = {"seconds", "track_ohm"}
 
 
 def setup_to_plain(setup: SweepSetup) -> dict[str, Any]:
-    """Return the setup as JSON values."""
+    """Return the setup as JSON values; text as any file can hold it."""
     return {
-        key: str(value) if isinstance(value, StrEnum) else list(value) if isinstance(value, tuple) else value
+        key: str(value) if isinstance(value, StrEnum) else clean_plain(value)
         for key, value in asdict(setup).items()
     }
 
 
 def setup_from_plain(data: Mapping[str, Any], *, where: str) -> SweepSetup:
-    """Return the setup; keys of a later version are left aside. Raises CaptureFileError."""
+    """Return the setup; keys of a later version are left aside. Raises CaptureFileError, which names the key."""
+    if not isinstance(data, Mapping):
+        raise _unfit(where, "setup", data, "an object")
     known = {f.name for f in fields(SweepSetup)}
-    values: dict[str, Any] = {key: value for key, value in data.items() if key in known}
-    try:
-        for key, word in _WORDS.items():
-            if key in values:
-                values[key] = word(values[key])
-        for key in _LISTS & values.keys():
-            values[key] = tuple(str(item) for item in values[key])
-        values["seconds"] = float(values.get("seconds", SweepSetup.seconds))
-    except (ValueError, TypeError) as exc:
-        raise CaptureFileError(
-            f"{where} holds a setup that does not fit.",
-            seen=str(exc),
-            next_step="use the file as it was written, or capture again",
-        ) from exc
-    return SweepSetup(**values)
+    return SweepSetup(**{key: _fit(key, value, where) for key, value in data.items() if key in known})
+
+
+def _fit(key: str, value: Any, where: str) -> Any:
+    """Return one value of the setup in its own type."""
+    if key in _WORDS:
+        words = [str(word) for word in _WORDS[key]]
+        if value not in words:
+            raise _unfit(where, key, value, " or ".join(words))
+        return _WORDS[key](value)
+    if key in _LISTS:
+        if not isinstance(value, list) or not all(isinstance(item, str) for item in value):
+            raise _unfit(where, key, value, "a list of texts")
+        return tuple(clean_text(item) for item in value)
+    if key in _NUMBERS:
+        if value is None and key == "track_ohm":
+            return None
+        if not is_number(value, above=0.0):
+            raise _unfit(where, key, value, "a finite number above 0")
+        return float(value)
+    if not isinstance(value, str):
+        raise _unfit(where, key, value, "text")
+    return clean_text(value)
+
+
+def _unfit(where: str, key: str, value: object, limit: str) -> CaptureFileError:
+    return CaptureFileError(
+        f"{where} holds a setup whose {key} does not fit.",
+        seen=f"{key} {value!r:.80}",
+        limit=limit,
+        next_step="use the file as it was written, or capture again",
+    )

@@ -88,8 +88,8 @@ def n_windows_of(seconds: float, window_s: float) -> int:
 def recover(folder: Path, *, on_unusable: Callable[[Path, str], None] | None = None) -> list[Path]:
     """Turn journals that a crash left in `folder` into capture files ("recovered"); return their paths.
 
-    A journal that another program is writing is left alone. One without a single record is renamed, so that
-    it is told of once, to `on_unusable` with the reason.
+    A journal that another program is writing is left alone. One that is no journal, or has not a single record,
+    is renamed, so that it is told of once, to `on_unusable` with the reason.
     """
     if not folder.is_dir():
         return []
@@ -100,19 +100,29 @@ def recover(folder: Path, *, on_unusable: Callable[[Path, str], None] | None = N
 def _recover_one(path: Path, on_unusable: Callable[[Path, str], None] | None) -> Path | None:
     if _is_being_written(path):
         return None
-    try:
-        capture = capture_of_journal(path, ended="recovered")
-        reason = "" if len(capture.records) else "no record in it"
-    except CaptureFileError as exc:
-        reason = str(exc)
-    if not reason:
+    capture, reason = _what_is_in(path)
+    if capture is not None:
         target = _free(path)
         file.write_capture(target, capture)
         return target
-    aside = path.replace(path.with_suffix(UNUSABLE))
+    aside = path.replace(_free(path, UNUSABLE))
     if on_unusable is not None:
         on_unusable(aside, reason)
     return None
+
+
+def _what_is_in(path: Path) -> tuple[Capture | None, str]:
+    """Return the capture of a journal, or None and why there is none that a file could hold."""
+    try:
+        capture = capture_of_journal(path, ended="recovered")
+        if not len(capture.records):
+            return None, "no record in it"
+        file.unpack(file.pack(capture), where=str(path))
+    except CaptureFileError as exc:
+        return None, str(exc)
+    except (*file.DAMAGE, MemoryError) as exc:
+        return None, f"{type(exc).__name__}: {exc!s:.200}"
+    return capture, ""
 
 
 def _is_being_written(path: Path) -> bool:
@@ -127,10 +137,10 @@ def _is_being_written(path: Path) -> bool:
         os.close(handle)
 
 
-def _free(path: Path) -> Path:
+def _free(path: Path, suffix: str = file.SUFFIX) -> Path:
     number = 1
-    target = path.with_suffix(file.SUFFIX)
+    target = path.with_suffix(suffix)
     while target.exists():
         number += 1
-        target = path.with_name(f"{path.stem}-{number}{file.SUFFIX}")
+        target = path.with_name(f"{path.stem}-{number}{suffix}")
     return target

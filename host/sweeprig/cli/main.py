@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+import os
 import sys
 from typing import Annotated
 
@@ -26,6 +28,7 @@ from sweeprig.cli import (
 )
 from sweeprig.cli.console import console, error_text
 from sweeprig.errors import SweeprigError
+from sweeprig.link.clean import clean_text
 
 app = typer.Typer(
     name="sweeprig",
@@ -79,10 +82,23 @@ def _quiet_first(args: list[str]) -> list[str]:
     return quiet[:1] + [a for a in args if a not in ("--quiet", "-q")]
 
 
+def _clean(args: list[str]) -> list[str]:
+    """Replace what no file, database or terminal can hold in typed text; the name of a file stays as it is."""
+    return [a if a.isascii() or os.path.lexists(a) else clean_text(a, len(a)) for a in args]
+
+
+def _print_anything() -> None:
+    """Let a character that the terminal cannot show be replaced instead of ending the program."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
+
+
 def run() -> None:
     """Run the command line; turn our errors into text and an exit status."""
+    _print_anything()
     try:
-        app(args=_quiet_first(sys.argv[1:]))
+        app(args=_clean(_quiet_first(sys.argv[1:])))
     except SweeprigError as error:
         console.end_progress()
         print(error_text(error), file=sys.stderr)

@@ -111,21 +111,26 @@ def take_sweep(
 
 
 def report_recovered(folder: Path) -> None:
-    """Recover what a crash left behind, and say so."""
+    """Recover what a crash left behind, and say so; what is of no use is set aside and told of once."""
     from sweeprig.capture.sweep import recover
 
-    for path in recover(folder):
+    def tell(aside: Path, reason: str) -> None:
+        console.warn(f"A journal of a capture could not be recovered and is kept as {aside}: {reason}")
+
+    for path in recover(folder, on_unusable=tell):
         console.say(f"A capture that had not been finished was recovered: {path}")
 
 
 def make_setup(config: Config, values: dict[str, Any]) -> SweepSetup:
     """Return the setup from the options, with the configuration's defaults."""
     from sweeprig.capture.model import SweepSetup
+    from sweeprig.link.clean import clean_text
 
     chosen = {key: value for key, value in values.items() if value is not None}
     chosen.setdefault("profile", config.profile)
     if not chosen.get("operator"):
         chosen["operator"] = config.operator
+    chosen = {key: clean_text(value) if type(value) is str else value for key, value in chosen.items()}
     return SweepSetup(**chosen)
 
 

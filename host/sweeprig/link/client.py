@@ -20,6 +20,7 @@ HELLO_AGAIN_S = 1.0  # a hello sent while the board booted is lost
 REPLY_TIMEOUT_S = 2.0
 _SLICE_S = 0.05  # longest wait before the client looks whether it has to speak up
 _TEXT_AFTER_S = 0.2  # silence after which text without a line end is a prompt
+_MOST_LINES = 1000  # of the board's text that are remembered
 
 BytesHook = Callable[[bytes], None]
 
@@ -178,6 +179,7 @@ class RigClient:
         for event in events:
             if isinstance(event, BoardText):
                 self.board_text.append(event.line)
+                del self.board_text[:-_MOST_LINES]
             elif isinstance(event, Records):
                 self._streaming = True
                 self._speak_up(int(event.index[-1]))
@@ -210,7 +212,7 @@ class RigClient:
         """Put what comes into `heard` until one of `kind` came, none can come any more, or time is up."""
         while self._clock() < deadline:
             events = self._take(deadline)
-            heard += events
+            heard[:] = greeting.worth_keeping(heard + events)
             if any(isinstance(e, kind) for e in events) or greeting.is_hopeless(heard):
                 return
 

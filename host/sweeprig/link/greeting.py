@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from sweepboard import wire
 from sweeprig.errors import BoardSilentError, NoFirmwareError, ProtocolVersionError
+from sweeprig.link.clean import is_number, is_whole
 from sweeprig.link.messages import BadFrame, BoardText, Event, Hello
 
 _PROMPT = re.compile(r"^(>>>|>)$|^>>> |raw REPL|^MicroPython v|^MPY: ")
+_MOST_WINDOW = 0xFFFFFFFF // 4095  # conversions whose sum a record can hold
+_MOST_HZ = 10_000_000  # twenty times what the fast source makes; below 1 nobody could wait for a window
+_MOST_HEARD = 500  # events kept while waiting for a hello
 _NEEDED = ("protocol", "firmware", "build", "channels", "window", "conversion_hz", "hookups", "uid")
 
 
@@ -21,7 +25,12 @@ def is_prompt(line: str) -> bool:
 
 def other_protocol(heard: Sequence[Event]) -> int | None:
     """Return the version of the wire that another firmware spoke, or None."""
-    return next((e.protocol for e in heard if isinstance(e, BadFrame) and e.why == "protocol"), None)
+    found = _other_wire(heard)
+    return found.protocol if found is not None else None
+
+
+def _other_wire(heard: Sequence[Event]) -> BadFrame | None:
+    return next((e for e in heard if isinstance(e, BadFrame) and e.why == "protocol"), None)
 
 
 def is_hopeless(heard: Sequence[Event]) -> bool:
@@ -36,10 +45,57 @@ def accept(heard: Sequence[Event], port: str, *, n_bytes: int) -> Mapping[str, A
     """Return the hello among what was heard in `n_bytes` bytes, or raise the error that fits instead."""
     hello = next((e.data for e in heard if isinstance(e, Hello)), None)
     version = hello.get("protocol") if hello is not None else other_protocol(heard)
-    if version is not None and version != wire.PROTOCOL:
+    if version is not None and (isinstance(version, bool) or version != wire.PROTOCOL):
         raise _version_error(version, port)
     if hello is None:
         raise _no_hello(heard, port, n_bytes)
+    _check_whole(hello, port)
+    for key, (fits, limit) in _FIT.items():
+        if key in hello and not fits(hello[key]):
+            raise NoFirmwareError(
+                f"The board on {port} greets, but its hello does not fit.",
+                seen=f"{key} {hello[key]!r:.80}",
+                limit=limit,
+                next_step="put the firmware of this program on it: sweeprig install",
+            )
+    return hello
+
+
+def worth_keeping(heard: Sequence[Event]) -> list[Event]:
+    """Return what `accept` looks at: the first hello, the first word of another wire, and the last of the rest.
+
+    A board that talks without end is remembered by its last words only.
+    """
+    first = [next((e for e in heard if isinstance(e, Hello)), None), _other_wire(heard)]
+    rest: list[Event] = [e for e in heard if isinstance(e, BoardText | BadFrame)]
+    return [*(e for e in first if e is not None), *rest[-_MOST_HEARD:]]
+
+
+def _is_text(value: object) -> bool:
+    return isinstance(value, str) and 0 < len(value) <= 200
+
+
+def _are_words(value: object) -> bool:
+    return isinstance(value, list) and len(value) <= 100 and all(_is_text(item) for item in value)
+
+
+_TEXT = (_is_text, "text of 1 to 200 characters")
+_WORDS = (_are_words, "a list of words")
+_FIT: dict[str, tuple[Callable[[Any], bool], str]] = {
+    "conversion_hz": (lambda v: is_number(v, above=0.999, most=_MOST_HZ), f"a number from 1 to {_MOST_HZ}"),
+    "window": (lambda v: is_whole(v, 1, _MOST_WINDOW), f"a whole number from 1 to {_MOST_WINDOW}"),
+    "channels": (lambda v: is_whole(v, wire.CHANNELS, wire.CHANNELS), f"{wire.CHANNELS}"),
+    "uid": _TEXT,
+    "build": _TEXT,
+    "chip": _TEXT,
+    "firmware": _TEXT,
+    "board": _TEXT,
+    "hookups": _WORDS,
+    "capabilities": _WORDS,
+}
+
+
+def _check_whole(hello: Mapping[str, Any], port: str) -> None:
     missing = [key for key in _NEEDED if key not in hello]
     if missing:
         raise NoFirmwareError(
@@ -47,14 +103,13 @@ def accept(heard: Sequence[Event], port: str, *, n_bytes: int) -> Mapping[str, A
             seen="without " + ", ".join(missing),
             next_step="put the firmware of this program on it: sweeprig install",
         )
-    return hello
 
 
 def _version_error(version: object, port: str) -> ProtocolVersionError:
     older = isinstance(version, int) and version < wire.PROTOCOL
     return ProtocolVersionError(
         f"The firmware on {port} speaks another version of the wire.",
-        seen=f"version {version}",
+        seen=f"version {version!s:.40}",
         limit=f"version {wire.PROTOCOL}",
         next_step="put this program's firmware on the board: sweeprig install"
         if older

@@ -9,6 +9,7 @@ from collections.abc import Callable
 import numpy as np
 
 from sweepboard import wire
+from sweeprig.link.clean import clean_plain, is_whole
 from sweeprig.link.messages import (
     Event,
     Gap,
@@ -28,7 +29,8 @@ def _json_object(payload: bytes) -> dict[str, object]:
     data = json.loads(payload.decode("utf-8"))
     if not isinstance(data, dict):
         raise ValueError("not a JSON object")
-    return data
+    cleaned: dict[str, object] = clean_plain(data)
+    return cleaned
 
 
 def _hello(_index: int, payload: bytes) -> list[Event]:
@@ -38,7 +40,7 @@ def _hello(_index: int, payload: bytes) -> list[Event]:
 def _reply(_index: int, payload: bytes) -> list[Event]:
     data = _json_object(payload)
     command_id = data.get("id")
-    number = command_id if isinstance(command_id, int) else -1
+    number = command_id if isinstance(command_id, int) and is_whole(command_id, 0, 0xFFFFFFFF) else -1
     return [Reply(command_id=number, ok=data.get("ok") is True, data=data)]
 
 

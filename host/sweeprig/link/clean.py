@@ -1,0 +1,45 @@
+"""Text and JSON from outside, made fit to be stored, printed and reckoned with. Imports nothing heavy."""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import Any
+
+MOST_CHARACTERS = 2000  # of one typed text or one text of a board: a page of a sheet
+MOST_INTEGER = 2**63 - 1  # what a file or a database column can hold
+_UNFIT = re.compile("[\x00\ud800-\udfff]")  # NUL, and halves of a UTF-16 pair, which no encoding can write
+
+
+def clean_text(text: str, most: int = MOST_CHARACTERS) -> str:
+    """Return the text with NUL and lone surrogates replaced by U+FFFD, cut at `most` characters."""
+    return _UNFIT.sub("\ufffd", text[:most])
+
+
+def clean_plain(value: Any) -> Any:
+    """Return JSON values with clean text; a number that is not finite or beyond 64 bits becomes None."""
+    if isinstance(value, str):
+        return clean_text(value)
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, int):
+        return value if abs(value) <= MOST_INTEGER else None
+    if isinstance(value, dict):
+        return {clean_text(str(key)): clean_plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [clean_plain(item) for item in value]
+    return value
+
+
+def is_number(value: Any, *, above: float = -math.inf, most: float = math.inf) -> bool:
+    """Return whether `value` is a finite number, no truth value, more than `above` and at most `most`."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return False
+    if isinstance(value, int) and abs(value) > MOST_INTEGER:
+        return False
+    return math.isfinite(value) and above < value <= most
+
+
+def is_whole(value: Any, least: int, most: int) -> bool:
+    """Return whether `value` is a whole number, no truth value, within the limits."""
+    return isinstance(value, int) and not isinstance(value, bool) and least <= value <= most
