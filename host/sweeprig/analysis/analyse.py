@@ -94,12 +94,10 @@ def _whole(
     kind: str,
     line: tuple[float | None, tuple[float, float] | None],
 ) -> Analysis:
-    s = _look(trace, seen, rail)
-    rests = () if s.still else s.a.rests
+    s, (sense, why, wrong) = _look(trace, seen, rail, starts, told)
     ends, ends_b = _ends(trace, s.a, s.still), _ends(trace, s.b, s.still)
-    sense, why = find_sense(s.a.path, rests, s.a.place, starts=starts, told=told)
     found = _findings(trace, s, sense)
-    found += _ends_apart(trace, s, ends) + told_wrong(s.a.path, s.a.place, rests, starts, told)
+    found += _ends_apart(trace, s, ends) + wrong
     return Analysis(
         sense=sense,
         sense_evidence=why,
@@ -139,11 +137,19 @@ def _strokes(s: _Seen) -> tuple[Stroke, ...]:
     return () if s.still else s.a.strokes
 
 
-def _look(trace: Trace, seen: su.SupplySeen, rail: float) -> _Seen:
+def _look(
+    trace: Trace, seen: su.SupplySeen, rail: float, starts: Starts, told: Sense
+) -> tuple[_Seen, tuple[Sense, str, list[Finding]]]:
+    """What both tracks did, and the sense with its evidence; places count from closed where the sense is known."""
     a = mv.moves_of(trace.signal_a, trace, rail)
     b = None if trace.signal_b is None else mv.moves_of(trace.signal_b, trace, rail)
     low, high = (float(q) for q in np.quantile(a.path, (0.002, 0.998)))
     still = high - low < max(0.02 * rail, 20 * a.noise_v) or fi.stays_at_rail(low, high, rail)
+    rests = () if still else a.rests
+    sense, why = find_sense(a.path, rests, a.place, starts=starts, told=told)
+    wrong = told_wrong(a.path, a.place, rests, starts, told)
+    if sense is Sense.FALLING:
+        a = replace(a, place=100.0 - a.place)
     events = _events(trace, a, b, rail)
     two, joined = None, False
     if b is not None:
@@ -151,7 +157,7 @@ def _look(trace: Trace, seen: su.SupplySeen, rail: float) -> _Seen:
         joined = two_tracks.joined(paths[0], paths[1], supply_v=rail)
         two = two_tracks.compare(paths[0], paths[1], a.good & b.good, place=a.place, supply_v=rail)
     maps = (None, None) if still else (_map(a, a, events, 0), _map(a, b, events, 1, two))
-    return _Seen(a, b, events, seen, rail, high - low, still, two, joined, maps)
+    return _Seen(a, b, events, seen, rail, high - low, still, two, joined, maps), (sense, why, wrong)
 
 
 def _events(trace: Trace, a: mv.Moves, b: mv.Moves | None, rail: float) -> tuple[Event, ...]:
