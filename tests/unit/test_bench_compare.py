@@ -127,3 +127,10 @@ def test_ends_without_a_sense_are_low_and_high() -> None:
     names = [d.name for d in compare(a, b).differences]
     assert "low_v" in names
     assert "closed_v" not in names
+
+
+def test_volts_of_margins_say_what_they_hold_for() -> None:
+    a = side_of_outcome(outcomes.outcome(), "a")
+    assert "Margins (volts as measured)" in compare_lines(compare(a, a))
+    b = replace(a, margins=tuple({**m, "measured_v": 0.43} for m in a.margins))
+    assert "Margins (volts: ratio to the supply x nominal supply)" in compare_lines(compare(a, b))

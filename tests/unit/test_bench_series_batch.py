@@ -15,9 +15,11 @@ from records_world import numbered
 from sweeprig.bench.batch import batch_json, batch_lines, entries_of_records, entry_of, summarise
 from sweeprig.bench.series import Entry
 from sweeprig.cli.main import app
+from sweeprig.cli.series_cmd import _end_text
 from sweeprig.cli.verdict_view import fitting, letters, verdict_lines
 from sweeprig.errors import AnalysisError, CsvError, InputError
-from sweeprig.judge.model import Check, Verdict
+from sweeprig.judge.model import Check, Margin, Quantity, Verdict
+from sweeprig.judge.outcome import Outcome
 from sweeprig.records.store import open_store
 
 runner = CliRunner()
@@ -67,13 +69,48 @@ def test_batches_of_none_and_of_one() -> None:
     assert "closed: one sensor, " in "\n".join(batch_lines("B", entries(1)))
 
 
-def test_an_entry_takes_the_value_that_is_judged() -> None:
+def at_five() -> Outcome:
+    """A ratiometric sensor on 4.728 V: 0.4265 V measured are 0.4510 V at 5 V."""
     one = outcomes.outcome()
-    check = Check("closed", 0.4509, 1.9e-3, "V", 0.4, 0.5, Verdict.PASS)
-    one = replace(one, judgement=replace(one.judgement, checks=(check,)))
-    e = entry_of(one, serial="S", attempt=1, ended="strokes", capture_file="x")
-    assert (e.closed_v, e.closed_u95, e.closed_limits) == (0.4509, 1.9e-3, (0.4, 0.5))
+    known = one.judgement.quantities
+    measured = {"closed_v": replace(known["closed_v"], value=0.4265, u95=1.7e-3)}
+    measured["closed_ratio"] = Quantity("closed_ratio", "", 0.0902, 4e-4)
+    check = Check("closed", 0.4510, 1.9e-3, "V", 0.4, 0.5, Verdict.PASS)
+    margin = Margin("closed", "lower", 0.4510, 1.9e-3, 0.25, Verdict.PASS, measured_v=0.4265)
+    judged = replace(one.judgement, checks=(check,), margins=(margin,), quantities={**known, **measured})
+    return replace(one, judgement=judged)
+
+
+def test_an_entry_holds_measured_and_judged_volts_apart() -> None:
+    e = entry_of(at_five(), serial="S", attempt=1, ended="strokes", capture_file="x")
+    assert (e.closed_v, e.closed_u95, e.closed_limits) == (0.4265, 1.7e-3, (0.4, 0.5))
+    assert e.judged("closed") == (0.4510, 1.9e-3)
+    assert e.nominal_v == 5.0
     assert (e.open_v, e.open_limits) == (outcomes.OPEN_V, (None, None))
+
+
+def test_series_table_and_records_show_the_same_volts(tmp_path: Path) -> None:
+    one = at_five()
+    swept = entry_of(one, serial="S", attempt=1, ended="strokes", capture_file="x")
+    with open_store(tmp_path) as store:
+        store.add(one, Path("x"), batch="B")
+        (record,) = store.find(batch="B", full=True)
+    assert record.closed_v == swept.closed_v
+    (again,) = entries_of_records([record])
+    assert (again.judged("closed"), again.nominal_v) == (swept.judged("closed"), pytest.approx(5.0, abs=1e-3))
+    for made in (swept, again):
+        text = "\n".join(batch_lines("B", [made, replace(made, serial="T")]))
+        assert "closed [V] at 5 V supply" in text
+        assert "0.4265 ± 0.0017" in text
+        assert "0.4510 ± 0.0019" in text
+        assert "closed at 5 V supply: mean 0.4510 V" in text
+
+
+def test_the_verdict_of_a_series_names_both_volts() -> None:
+    e = entry_of(at_five(), serial="S", attempt=1, ended="strokes", capture_file="x")
+    assert _end_text(e, "closed") == "closed 0.4265 V (0.4510 V at 5 V supply)"
+    assert _end_text(replace(e, nominal_v=None), "closed") == "closed 0.4265 V"
+    assert _end_text(replace(e, open_v=None), "open") == "open -"
 
 
 def test_records_of_a_batch_as_entries(tmp_path: Path) -> None:
@@ -181,3 +218,19 @@ def test_gauge_of_nothing_says_what_to_do(tmp_path: Path) -> None:
     ends = runner.invoke(app, ["gauge", "--batch", "B", "--end", "middle", *place]).exception
     assert isinstance(ends, InputError)
     assert ends.limit == "closed or open"
+
+
+def test_a_batch_is_shown_again_from_the_records(tmp_path: Path) -> None:
+    with open_store(tmp_path) as store:
+        for n in range(3):
+            store.add(numbered(n, serial=f"S-{n}"), Path("x"), batch="B")
+    out = runner.invoke(app, ["records", "batch", "B", "--records", str(tmp_path)]).stdout
+    assert out.startswith("Batch B: 3 sensors, 3 sweeps")
+    assert "closed: mean" in out
+    data = json.loads(
+        runner.invoke(app, ["records", "batch", "B", "--records", str(tmp_path), "--json"]).stdout
+    )
+    assert [e["serial"] for e in data["entries"]] == ["S-0", "S-1", "S-2"]
+    missing = runner.invoke(app, ["records", "batch", "x", "--records", str(tmp_path)]).exception
+    assert isinstance(missing, InputError)
+    assert missing.seen == "x"

@@ -7,8 +7,8 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from sweeprig.bench import batch_stats as st
-from sweeprig.bench.series import Entry, last_of_each
-from sweeprig.judge.model import Check, Quantity
+from sweeprig.bench.series import Entry, at_supply, last_of_each
+from sweeprig.judge.model import Check, Judgement, Quantity
 from sweeprig.judge.outcome import Outcome
 from sweeprig.records.rows import Record
 
@@ -17,7 +17,7 @@ ENDS = ("closed", "open")
 
 @dataclass(frozen=True)
 class EndSummary:
-    """One end over the batch. Volts at nominal supply where the profile is ratiometric; None: too few."""
+    """One end over the batch. Volts at `nominal_v` supply where that is given, else as measured; None: too few."""
 
     end: str
     missing: tuple[str, ...]  # serial numbers without this end
@@ -26,6 +26,7 @@ class EndSummary:
     capability: st.Capability | None
     tolerance: st.Tolerance | None
     largest_u95: float | None  # [V] of a single sensor
+    nominal_v: float | None = None
 
 
 @dataclass(frozen=True)
@@ -40,10 +41,12 @@ class Summary:
 
 
 def entry_of(outcome: Outcome, *, serial: str, attempt: int, ended: str, capture_file: str) -> Entry:
-    """Return one sweep as an entry; an end that the profile limits stands at nominal supply, as it is judged."""
+    """Return one sweep as an entry: both ends as measured, and as the profile judges them."""
     judgement = outcome.judgement
     checks = {c.name: c for c in judgement.checks}
-    closed, opened = (_end(checks.get(e), judgement.quantities.get(f"{e}_v")) for e in ENDS)
+    closed, opened = (_pair(judgement.quantities.get(f"{e}_v")) for e in ENDS)
+    judged = [_judged(e, checks.get(e), judgement) for e in ENDS]
+    ratiometric = any(m.measured_v is not None for m in judgement.margins)
     return Entry(
         serial=serial,
         attempt=attempt,
@@ -58,13 +61,26 @@ def entry_of(outcome: Outcome, *, serial: str, attempt: int, ended: str, capture
         open_limits=_limits(checks.get("open")),
         ended=ended,
         capture_file=capture_file,
+        nominal_v=outcome.trace.nominal_supply_v if ratiometric else None,
+        closed_judged_v=judged[0][0],
+        closed_judged_u95=judged[0][1],
+        open_judged_v=judged[1][0],
+        open_judged_u95=judged[1][1],
     )
 
 
-def _end(check: Check | None, q: Quantity | None) -> tuple[float | None, float | None]:
+def _pair(q: Quantity | None) -> tuple[float | None, float | None]:
+    return (q.value, q.u95) if q is not None else (None, None)
+
+
+def _judged(end: str, check: Check | None, judgement: Judgement) -> tuple[float | None, float | None]:
+    """Return an end on the scale of the profile's limits: its own check, else its margin to a rail."""
     if check is not None and check.value is not None:
         return check.value, check.u95
-    return (q.value, q.u95) if q is not None else (None, None)
+    for m in judgement.margins:
+        if m.end == end and m.value_v is not None:
+            return m.value_v, m.u95
+    return None, None
 
 
 def _limits(check: Check | None) -> tuple[float | None, float | None]:
@@ -72,7 +88,10 @@ def _limits(check: Check | None) -> tuple[float | None, float | None]:
 
 
 def entries_of_records(records: Sequence[Record]) -> list[Entry]:
-    """Return records, oldest first, as entries; their volts are as measured and without limits."""
+    """Return records, oldest first, as entries; without the profile's limits, which records do not hold.
+
+    Judged volts come from the margins, which a record holds only where it was read in full.
+    """
     seen: dict[str, int] = {}
     out = []
     for r in records:
@@ -81,10 +100,22 @@ def entries_of_records(records: Sequence[Record]) -> list[Entry]:
         out.append(
             Entry(
                 serial, seen[serial], r.verdict, r.reason, r.closed_v, r.closed_u95, r.open_v, r.open_u95, r.codes,
-                capture_file=r.capture_file,
+                capture_file=r.capture_file, **_judged_of_record(r),
             )
         )  # fmt: skip
     return out
+
+
+def _judged_of_record(record: Record) -> dict[str, Any]:
+    """Return the ends at nominal supply, by the names of an entry; {} where they are judged as measured."""
+    found: dict[str, Any] = {}
+    for m in record.margins:
+        end, value = m["end"], m.get("value_v")
+        ratio = record.quantities.get(f"{end}_ratio", {}).get("value")
+        if end in ENDS and m.get("measured_v") is not None and value is not None and ratio:
+            found |= {f"{end}_judged_v": value, f"{end}_judged_u95": m.get("u95")}
+            found["nominal_v"] = round(value / ratio, 3)  # judged = ratio x nominal
+    return found
 
 
 def summarise(name: str, entries: Sequence[Entry]) -> Summary:
@@ -100,12 +131,24 @@ def summarise(name: str, entries: Sequence[Entry]) -> Summary:
     )
 
 
+def _chosen(
+    end: str, latest: Sequence[Entry]
+) -> tuple[list[tuple[float | None, float | None]], float | None]:
+    """Return each sensor's volts with U95 as judged, and the supply they hold for; as measured where scales differ."""
+    scales = {e.nominal_v for e in latest if e.measured(end)[0] is not None}
+    judged = [e.judged(end) for e in latest]
+    if len(scales) == 1 and any(v is not None for v, _ in judged):
+        return judged, scales.pop()
+    return [e.measured(end) for e in latest], None
+
+
 def _end_summary(end: str, latest: Sequence[Entry]) -> EndSummary:
-    having = [e for e in latest if getattr(e, f"{end}_v") is not None]
-    missing = tuple(e.serial for e in latest if getattr(e, f"{end}_v") is None)
+    pairs, nominal_v = _chosen(end, latest)
+    having = [e for e, (v, _) in zip(latest, pairs, strict=True) if v is not None]
+    missing = tuple(e.serial for e, (v, _) in zip(latest, pairs, strict=True) if v is None)
     if not having:
         return EndSummary(end, missing, None, (), None, None, None)
-    values = [float(getattr(e, f"{end}_v")) for e in having]
+    values = [float(v) for v, _ in pairs if v is not None]
     limits = {getattr(e, f"{end}_limits") for e in having}
     low, high = limits.pop() if len(limits) == 1 else (None, None)
     s = st.spread(values)
@@ -116,8 +159,27 @@ def _end_summary(end: str, latest: Sequence[Entry]) -> EndSummary:
         tuple(having[i].serial for i in st.outliers(values).indices),
         st.capability(s, low=low, high=high),
         st.tolerance(s),
-        max((u for e in having if (u := getattr(e, f"{end}_u95")) is not None), default=None),
+        max((u for _, u in pairs if u is not None), default=None),
+        nominal_v,
     )
+
+
+def _head(nominal_v: float | None) -> str:
+    ends = "".join(f"{f'{end} [V]':19}" for end in ENDS)
+    if nominal_v is not None:
+        ends += "".join(f"{f'{end} [V] {at_supply(nominal_v)}':28}" for end in ENDS)
+    return f"  {'serial':20}{'verdict':11}{ends}findings"
+
+
+def _row(e: Entry, nominal_v: float | None, *, odd: bool) -> str:
+    notes = [*e.codes, *(["outlier"] if odd else [])]
+    notes += [f"sweep {e.attempt}"] if e.attempt > 1 else []
+    notes += ["ended after its longest time"] if e.ended == "longest" else []
+    ends = "".join(f"{_pm(*e.measured(end)):19}" for end in ENDS)
+    if nominal_v is not None:
+        same = e.nominal_v == nominal_v
+        ends += "".join(f"{_pm(*e.judged(end)) if same else '-':28}" for end in ENDS)
+    return f"  {e.serial[:19]:20}{e.verdict:11}{ends}{', '.join(notes)}".rstrip()
 
 
 def batch_lines(name: str, entries: Sequence[Entry]) -> list[str]:
@@ -125,13 +187,9 @@ def batch_lines(name: str, entries: Sequence[Entry]) -> list[str]:
     s = summarise(name, entries)
     odd = {serial for end in s.ends for serial in end.outliers}
     lines = [f"Batch {name}: {s.n_sensors} sensors, {s.n_sweeps} sweeps", ""]
-    lines.append(f"  {'serial':20}{'verdict':11}{'closed [V]':19}{'open [V]':19}findings")
-    for e in last_of_each(entries):
-        notes = [*e.codes, *(["outlier"] if e.serial in odd else [])]
-        notes += [f"sweep {e.attempt}"] if e.attempt > 1 else []
-        notes += ["ended after its longest time"] if e.ended == "longest" else []
-        closed, opened = _pm(e.closed_v, e.closed_u95), _pm(e.open_v, e.open_u95)
-        lines.append(f"  {e.serial[:19]:20}{e.verdict:11}{closed:19}{opened:19}{', '.join(notes)}".rstrip())
+    nominal_v = next((e.nominal_v for e in entries if e.nominal_v is not None), None)
+    lines.append(_head(nominal_v))
+    lines += [_row(e, nominal_v, odd=e.serial in odd) for e in last_of_each(entries)]
     counts = ", ".join(f"{n} {w}" for w, n in s.verdicts.items() if n)
     lines += ["", f"  {counts or 'nothing swept'}"]
     for end in s.ends:
@@ -144,13 +202,13 @@ def _pm(value: float | None, u95: float | None) -> str:
 
 
 def _end_lines(end: EndSummary) -> list[str]:
-    s = end.spread
+    s, name = end.spread, f"{end.end} {at_supply(end.nominal_v)}".strip()
     if s is None:
         return [f"  {end.end}: not measured on any"]
     if s.sd is None:
-        return [f"  {end.end}: one sensor, {s.mean:.4f} V"]
+        return [f"  {name}: one sensor, {s.mean:.4f} V"]
     lines = [
-        f"  {end.end}: mean {s.mean:.4f} V, standard deviation {1e3 * s.sd:.1f} mV (robust {1e3 * s.robust_sd:.1f}),"
+        f"  {name}: mean {s.mean:.4f} V, standard deviation {1e3 * s.sd:.1f} mV (robust {1e3 * s.robust_sd:.1f}),"
         f" {s.low:.4f} to {s.high:.4f} V, n = {s.n}"
     ]
     few = s.n < st.LEAST_FOR_OUTLIERS

@@ -208,7 +208,13 @@ def compare_lines(c: Compared) -> list[str]:
     lines += ["", f"  {'':17}{'first':>20}{'second':>20}{'change':>22}{'E_n':>9}"]
     lines += [_line(d) for d in c.differences]
     if c.margins:
-        lines += ["", "Margins"]
+        held = any(m.get("measured_v") is not None for s in (c.first, c.second) for m in s.margins)
+        lines += [
+            "",
+            "Margins (volts: ratio to the supply x nominal supply)"
+            if held
+            else "Margins (volts as measured)",
+        ]
         lines += [
             f"  {m.end:8}{m.rail:8}{_number(m.first_v, 'V')} {m.first}  ->  {_number(m.second_v, 'V')} {m.second}"
             for m in c.margins

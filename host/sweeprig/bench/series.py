@@ -92,7 +92,7 @@ class Trigger:
 
 @dataclass(frozen=True)
 class Entry:
-    """One sensor's sweep in a batch. Volts; None is not measured."""
+    """One sensor's sweep in a batch. Volts at the sensor as measured, and as judged; None is not measured."""
 
     serial: str
     attempt: int  # 1, 2 ... of this serial number
@@ -107,6 +107,27 @@ class Entry:
     open_limits: tuple[float | None, float | None] = (None, None)
     ended: str = "strokes"
     capture_file: str = ""
+    nominal_v: float | None = None  # [V] supply at which the judged volts hold; None: as measured
+    closed_judged_v: float | None = None  # on the scale of the profile's limits
+    closed_judged_u95: float | None = None
+    open_judged_v: float | None = None
+    open_judged_u95: float | None = None
+
+    def measured(self, end: str) -> tuple[float | None, float | None]:
+        """Return an end (closed or open) as measured, with U95 [V]."""
+        return getattr(self, f"{end}_v"), getattr(self, f"{end}_u95")
+
+    def judged(self, end: str) -> tuple[float | None, float | None]:
+        """Return an end as it is judged, with U95 [V]: ratio x nominal supply where the profile is ratiometric."""
+        value = getattr(self, f"{end}_judged_v")
+        if value is None and self.nominal_v is None:
+            return self.measured(end)
+        return value, getattr(self, f"{end}_judged_u95")
+
+
+def at_supply(nominal_v: float | None) -> str:
+    """Return the words beside judged volts; "" where they are the measured ones."""
+    return "" if nominal_v is None else f"at {nominal_v:g} V supply"
 
 
 @dataclass

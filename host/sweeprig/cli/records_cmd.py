@@ -142,6 +142,30 @@ def history(
         console.show(line)
 
 
+@records.command("batch")
+def batch_(
+    name: Annotated[str, typer.Argument(help="The batch, as named with sweep --series --batch.")],
+    place: Place = "",
+    as_json: opt.AsJson = False,
+) -> None:
+    """Show the table of a batch again, and how its sensors spread."""
+    from sweeprig.bench.batch import batch_json, batch_lines, entries_of_records
+    from sweeprig.errors import InputError
+
+    found = _find(place, job=None, sensor=None, verdict=None, since=None, batch=name, full=True)[::-1]
+    if not found:
+        raise InputError(
+            "There is no record of this batch.", seen=name,
+            next_step="check the name; sweeprig records list --json names each record's batch",
+        )  # fmt: skip
+    entries = entries_of_records(found)
+    if as_json:
+        console.show_json(batch_json(name, entries))
+        return
+    for line in batch_lines(name, entries):
+        console.show(line)
+
+
 @records.command()
 def export(
     out: Annotated[Path | None, typer.Option("--out", help="File to write; standard output without.")] = None,

@@ -15,7 +15,7 @@ from sweeprig.cli import options as opt
 from sweeprig.cli.console import colour_wanted, console
 
 if TYPE_CHECKING:
-    from sweeprig.bench.series import Batch, Trigger
+    from sweeprig.bench.series import Batch, Entry, Trigger
     from sweeprig.bench.sweep import SweepDone, SweepOrder
     from sweeprig.cli.screen import Screen
     from sweeprig.link.client import RigClient
@@ -91,8 +91,8 @@ class Desk:
         from sweeprig.cli.verdict_view import verdict_lines
 
         entry = batch.entries[-1]
-        closed, opened = (f"{v:.4f} V" if v is not None else "-" for v in (entry.closed_v, entry.open_v))
-        details = [f"  {entry.serial}   closed {closed}   open {opened}   ({len(batch.entries)} swept)"]
+        ends = "   ".join(_end_text(entry, end) for end in ("closed", "open"))
+        details = [f"  {entry.serial}   {ends}   ({len(batch.entries)} swept)"]
         details += [f"  {done.record_problem}"] if done.record_problem else []
         self.sound(entry.verdict)
         if self._screen is None:
@@ -122,6 +122,19 @@ class Desk:
                 with suppress(LinkError):
                     live.switch(self._client, "buzzer", ms=ms)
             console.bell()
+
+
+def _end_text(entry: Entry, end: str) -> str:
+    """Return an end as measured, and beside it as judged where that is another scale."""
+    from sweeprig.bench.series import at_supply
+
+    (value, _), (judged, _) = entry.measured(end), entry.judged(end)
+    if value is None:
+        return f"{end} -"
+    other = (
+        "" if entry.nominal_v is None or judged is None else f" ({judged:.4f} V {at_supply(entry.nominal_v)})"
+    )
+    return f"{end} {value:.4f} V{other}"
 
 
 @contextmanager
