@@ -163,9 +163,7 @@ def _place(row: Row, drawn: Case, found: Analysis) -> None:
     if drawn.kind != "worn" or not worn:
         return
     low, high = worn[0].where_percent or (0.0, 0.0)
-    rising = drawn.spec.open_v > drawn.spec.closed_v
-    places = [100 * p if rising else 100 - 100 * p for p in drawn.places]
-    row.place_error = min(abs((low + high) / 2 - p) for p in places)
+    row.place_error = min(abs((low + high) / 2 - 100 * p) for p in drawn.places)
 
 
 def rate(hits: int, n: int) -> str:
