@@ -157,6 +157,8 @@ def test_what_is_not_known_is_said(pages: dict[str, Page]) -> None:
     assert "None: an end of the travel was not measured." in pages["wiggle"].text
     assert "no capture file" in pages["csv"].text
     assert "nominal: never trimmed" in pages["angle"].text
+    assert "no trim yet" in pages["angle"].text
+    assert not any("never checked since the trim" in pages[name].text for name in ("angle", "csv"))
 
 
 def test_rig_trim_losses_hash_and_versions(pages: dict[str, Page]) -> None:

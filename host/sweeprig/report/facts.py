@@ -71,7 +71,12 @@ def meter_text(outcome: Outcome) -> str:
 
 def verified_text(outcome: Outcome) -> str:
     """Return the last check of the trim against a check standard, as it was written down."""
-    checks = outcome.trim.verified if outcome.trim else ()
+    trim = outcome.trim
+    if trim is None:
+        return "none"
+    if trim.kind == "nominal":
+        return "no trim yet"
+    checks = trim.verified
     if not checks:
         return "never checked since the trim"
     return ", ".join(f"{key.replace('_', ' ')} {value}" for key, value in checks[-1].items())
