@@ -135,3 +135,36 @@ def test_one_plain_line_where_there_is_no_screen() -> None:
     line = plain_line(fed((0.45, 0.5)).state())
     assert "0.450 V" in line
     assert "CLEAR" in line
+
+
+@pytest.mark.parametrize("volts", [0.02, 0.15, 0.45, 4.85])
+@pytest.mark.parametrize("width", [36, 40, 50, 60])
+def test_no_word_is_cut_in_a_small_window(width: int, volts: float) -> None:
+    state = fed((volts, 0.5)).state(columns=200)
+    told = "from closed throttle at the start"
+    message = "UP: turn so that the reading rises by 0.330 V, 6.6 degrees"
+    state = replace(
+        state,
+        title="adjustable-potentiometer, powered",
+        hint="q or Ctrl-C ends",
+        sense_why=told,
+        message=message,
+    )
+    whole = view_lines(state, 200, 50)
+    known = {word for line in whole for word in line.split()} | set(message.split()) | {"single", "…"}
+    for line in view_lines(state, width, 12):
+        if "┤" not in line and "│" not in line:
+            assert {word.rstrip(":,") for word in line.split()} <= {word.rstrip(":,") for word in known}
+
+
+def test_small_window_keeps_the_distance_and_the_hint() -> None:
+    state = replace(
+        fed((0.12, 0.5)).state(),
+        message="UP: turn so that the reading rises by 0.330 V, 6.6 degrees",
+        hint="q: go on to the sweep",
+    )
+    lines = view_lines(state, 40, 12)
+    text = " ".join(line.strip() for line in lines)
+    assert "0.330 V, 6.6 degrees" in text
+    assert lines[-1] == "  q: go on to the sweep"
+    assert len(lines) <= 12

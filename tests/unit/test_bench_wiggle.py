@@ -260,3 +260,13 @@ def test_view_stays_in_its_window_and_keeps_the_keys(width: int, height: int) ->
     assert len(lines) <= height
     assert max(map(len, lines)) <= width
     assert "keys" in lines[-1]
+
+
+@pytest.mark.parametrize("width", [30, 40, 50])
+def test_no_word_is_cut_in_a_small_wiggle_view(width: int) -> None:
+    search = LiveSearch(PROFILE)
+    search.mark("controller end")
+    search.feed(with_dip(flat_trace(0.45, seconds=3.0), 1.5))
+    wide = " ".join(wiggle_lines(search, 60.0, 200, 40)).replace(",", "").split()
+    for line in wiggle_lines(search, 60.0, width, 12):
+        assert {word.strip(",") for word in line.split()} <= {*wide, "place", "…", str(len(search.found))}

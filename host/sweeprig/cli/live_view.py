@@ -69,12 +69,24 @@ def reading_lines(state: WatchState, width: int, height: int) -> list[str]:
     return ["  " + row for row in rows]
 
 
-def flag_line(state: WatchState) -> str:
-    """Return the line that says where the reading stands."""
+def fit(width: int, *texts: str) -> str:
+    """Return the first text that fits into `width`; else the last of them, cut between words, with an ellipsis."""
+    for text in texts:
+        if len(text) <= width:
+            return text
+    words, indent = texts[-1].split(), len(texts[-1]) - len(texts[-1].lstrip())
+    while words and indent + len(" ".join(words)) + 2 > width:
+        words.pop()
+    return f"{' ' * indent}{' '.join(words)} …"[:width] if words else texts[-1][: max(0, width)]
+
+
+def flag_line(state: WatchState, width: int = 200) -> str:
+    """Return the line that says where the reading stands; the detail goes where it has no room."""
     word = FLAG_WORDS[state.flag.where]
     mark = "" if state.flag.where == "clear" else "!! " if state.flag.where.startswith("at") else "! "
     detail = f": {state.flag.text}" if state.flag.text and state.reading_v is not None else ""
-    return f"  {mark}{word if state.reading_v is not None else 'NO READING'}{detail}"
+    short = f"  {mark}{word if state.reading_v is not None else 'NO READING'}"
+    return fit(width, f"{short}{detail}", short)
 
 
 def _column(value: float, top: float, columns: int) -> int:
@@ -166,18 +178,19 @@ def fact_lines(state: WatchState, width: int) -> list[str]:
         supply += f" (signal {100 * state.reading_v / state.supply_v:.1f} %)"
     b = [] if state.signal_b_v is None else [f"signal B {state.signal_b_v:.3f} V"]
     lost = [f"{state.n_lost} RECORDS LOST"] if state.n_lost else []
-    spikes = f"single conversions {_volts(state.spike_low_v)} to {_volts(state.spike_high_v)} V"
+    spikes = f"{_volts(state.spike_low_v)} to {_volts(state.spike_high_v)} V"
     facts = [
-        f"supply {supply}",
-        *b,
-        f"lever: {state.follows}",
-        f"sense: {state.sense} ({state.sense_why})",
-        f"range {_volts(state.low_v)} to {_volts(state.high_v)} V",
-        spikes,
-        *lost,
+        (f"supply {supply}", f"supply {supply.partition(' (')[0]}"),
+        *((text,) for text in b),
+        (f"lever: {state.follows}",),
+        (f"sense: {state.sense} ({state.sense_why})", f"sense: {state.sense}"),
+        (f"range {_volts(state.low_v)} to {_volts(state.high_v)} V",),
+        (f"single conversions {spikes}", f"single {spikes}"),
+        *((text,) for text in lost),
     ]
     lines = [""]
-    for fact in facts:
+    for texts in facts:
+        fact = fit(width - 2, *texts)
         joined = f"{lines[-1]}   {fact}" if lines[-1] else f"  {fact}"
         if len(joined) <= width or not lines[-1]:
             lines[-1] = joined
@@ -193,17 +206,21 @@ def view_lines(state: WatchState, width: int, height: int, *, colour: bool = Fal
     bold and colour to reading and flag and changes no text.
     """
     style = _STYLES[state.flag.where] if colour else ""
-    title = f"  {state.title}"[: max(0, width - 10)]
+    import textwrap
+
+    title = fit(max(0, width - 10), f"  {state.title}", f"  {state.title.partition(',')[0]}")
     head = [f"{title:<{max(0, width - 10)}}{state.seconds:7.1f} s"]
     reading = [_paint(line[:width], style) for line in reading_lines(state, width, height)]
-    flag = [_paint(flag_line(state)[:width], style)]
-    message = [_paint(f"  {state.message}"[:width], "1" if colour else "")] if state.message else []
+    flag = [_paint(flag_line(state, width), style)]
+    said = textwrap.wrap(state.message, max(8, width - 2))
+    message = [_paint(f"  {line}"[:width], "1" if colour else "") for line in said]
     ruler = [line[:width] for line in ruler_lines(state, width)]
     facts = [line[:width] for line in fact_lines(state, width)]
-    hint = [f"  {state.hint}"[:width]] if state.hint else []
+    hint = [fit(width, f"  {state.hint}")] if state.hint else []
     roomy = height >= TALL
     gap = [""] if roomy else []
     fixed = [*head, *gap, *reading, *gap, *flag, *message, *gap, *ruler, *gap]
+    facts = facts[: max(0, height - len(fixed) - len(hint))]
     rest = [*facts, *hint]
     rows = height - len(fixed) - len(rest) - len(gap)
     drawn = rows >= 4 and width >= 24

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from sweeprig.cli.live_view import TALL, WIDE, big
+from sweeprig.cli.live_view import TALL, WIDE, big, fit
 
 if TYPE_CHECKING:
     from sweeprig.bench.wiggle import LiveSearch
     from sweeprig.bench.wiggle_model import Happening
 
-KEYS = "keys: 1 plug   2 bulkhead   3 controller end   space next   q ends"
+KEYS = (
+    "  keys: 1 plug   2 bulkhead   3 controller end   space next   q ends",
+    "  keys: 1 2 3 place, space next, q ends",
+    "  keys: 1 2 3, q ends",
+)
 FRESH_S = 1.0  # an event this recent is shown strongly
 
 
@@ -26,19 +30,21 @@ def wiggle_lines(
     count = (
         [f"  {n}"] if width < WIDE or height < TALL else [f"  {row}" for row in big(str(n), wide=width >= 78)]
     )
-    head = f"{'  wiggle: events so far':<{max(0, width - 20)}}{search.seconds:7.1f} of {wanted_s:.0f} s"
+    clock = f"{search.seconds:7.1f} of {wanted_s:.0f} s"
+    name = fit(max(0, width - 20), "  wiggle: events so far", "  events so far", "  events")
+    head = f"{name:<{max(0, width - 20)}}{clock}"
     last = "  no event yet" if since is None else f"  last event {since:.1f} s ago"
     place = "not marked: press 1, 2 or 3" if search.place == UNMARKED else search.place
     now = f"  now: {place}"
     reading = "-" if search.reading_v is None else f"{search.reading_v:.3f} V"
     supply = "not observed" if search.supply_v is None else f"{search.supply_v:.3f} V"
     top = [head[:width], "", *(_paint(c[:width], "1", colour) for c in count), ""]
-    top += [_paint(last[:width], style, colour), _paint(now[:width], "1", colour)]
-    top.append(f"  signal {reading}   supply {supply}"[:width])
-    bottom = [f"  {KEYS}"[:width]]
+    top += [_paint(last[:width], style, colour), _paint(fit(width, now, f"  {place}"), "1", colour)]
+    top.append(fit(width, f"  signal {reading}   supply {supply}", f"  signal {reading}"))
+    bottom = [fit(width, *KEYS)]
     counts = ["", *(f"  {name:16} {hits}" for name, hits in per_place(search).items())]
     room = height - len(top) - len(counts) - len(bottom) - 1
-    events = [brief(h)[:width] for h in search.found[::-1][: max(0, room)]]
+    events = [fit(width, brief(h)) for h in search.found[::-1][: max(0, room)]]
     return [*[*top, *counts, *([""] if events else []), *events][: height - 1], *bottom]
 
 
