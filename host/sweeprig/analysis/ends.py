@@ -36,15 +36,12 @@ def find_end(
     spread = float(levels.std(ddof=1)) if len(parts) > 1 else math.nan
     between = 0.0 if len(parts) < 2 else spread / math.sqrt(len(parts))
     u = math.sqrt(float(weight**2 @ within**2) + between**2 + (0.03 * lsb_v) ** 2)
-    dof = max(
-        1.0,
-        float(sum(max(1, math.isqrt(p.size) - 1) for p in parts)) if between < u / 2 else len(parts) - 1.0,
-    )
+    free = sum(max(1, math.isqrt(p.size) - 1) for p in parts) if between < u / 2 else len(parts) - 1
     rail = math.nan if supply is None else _rail(supply, here)
     return End(
         value_v=value,
         u_v=u,
-        dof=dof,
+        dof=max(1.0, float(free)),
         n_rests=len(parts),
         n_windows=int(sizes.sum()),
         spread_v=spread,
