@@ -77,21 +77,13 @@ def make_trim(
     volts, cov = _references(points, order, before)
     nominal = nominal_trim(rig)
     connected = _connected(points)
-    if not connected:
-        raise TrimError(
-            "No channel follows the voltages.", seen=f"{len(points)} points",
-            limit=f"codes over {100 * LEAST_RANGE:.0f} % of the range",
-            next_step="put signal A, signal B and supply lead together on the source, its ground on sensor ground",
-        )  # fmt: skip
     channels = tuple(
         _channel(points, volts, cov, own, nominal.chip) if own.channel in connected else own
         for own in nominal.channels
     )
     trim = replace(
         nominal,
-        kind="line+linearity"
-        if any(c.linearity and c.linearity.method != "nominal" for c in channels)
-        else "line",
+        kind=_kind(channels),
         channels=channels,
         made_at=now().isoformat(timespec="seconds"),
         operator=order.operator,
@@ -138,7 +130,19 @@ def _references(
 
 def _connected(points: Sequence[Measured]) -> set[int]:
     codes = codes_of(points)
-    return {c for c in range(codes.shape[1]) if np.ptp(codes[:, c]) >= LEAST_RANGE * CODES}
+    found = {c for c in range(codes.shape[1]) if np.ptp(codes[:, c]) >= LEAST_RANGE * CODES}
+    if not found:
+        raise TrimError(
+            "No channel follows the voltages.", seen=f"{len(points)} points",
+            limit=f"codes over {100 * LEAST_RANGE:.0f} % of the range",
+            next_step="put signal A, signal B and supply lead together on the source, its ground on sensor ground",
+        )  # fmt: skip
+    return found
+
+
+def _kind(channels: Sequence[ChannelTrim]) -> str:
+    bent = any(c.linearity and c.linearity.method != "nominal" for c in channels)
+    return "line+linearity" if bent else "line"
 
 
 def _channel(

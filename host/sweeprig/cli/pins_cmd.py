@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from sweeprig.cli import options as opt
+from sweeprig.cli.asking import answered
 from sweeprig.cli.console import console
-from sweeprig.cli.prompts import typed
 
 if TYPE_CHECKING:
     from sweeprig.bench.pins import Pair
 
-INSTEAD = "give every reading, or all of them as arguments: sweeprig pins 1-2=4.87k 1-3=600/4.1k ..."
+INSTEAD = "all readings as arguments, sweeprig pins 1-2=4.87k 1-3=600/4.1k ...,"
 NOT_EXPLAINED = 11  # as an undecided verdict; docs/reference/exit-codes.md
 
 
@@ -35,7 +35,7 @@ def _ask_ohm(prompt: str) -> float:
     from sweeprig.errors import InputError
 
     while True:
-        text = typed(prompt, instead=INSTEAD)
+        text = answered(lambda: typer.prompt(prompt, err=True), option=INSTEAD)
         try:
             return parse_ohm(text)
         except InputError as error:

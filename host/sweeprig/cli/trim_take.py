@@ -6,8 +6,10 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import typer
+
+from sweeprig.cli.asking import answered
 from sweeprig.cli.console import console
-from sweeprig.cli.prompts import typed
 
 if TYPE_CHECKING:
     from sweeprig.bench.trim import TrimOrder
@@ -19,7 +21,7 @@ HOW_TO = (
     "Sensor off. Put signal A, signal B and the supply lead together on one adjustable voltage of 0 to 5 V, and",
     "sensor ground on its ground. The rig's supply stays off. The meter goes on the same two points.",
 )
-POINTS_INSTEAD = "give one reading for each point (--points), or all of them with --points-file FILE"
+METER_ASKED = "Meter's accuracy on this range, per cent of reading + counts, as 0.05%+3"
 
 
 def meter_of(
@@ -29,10 +31,7 @@ def meter_of(
     from sweeprig.bench.trim_points import parse_meter
 
     if not text and wanted:
-        text = typed(
-            "Meter's accuracy on this range, per cent of reading + counts, as 0.05%+3",
-            instead="give it with --meter, as --meter 0.05%+3",
-        )
+        text = answered(lambda: typer.prompt(METER_ASKED, err=True), option="--meter, as --meter 0.05%+3,")
     name, serial, certificate = names
     return (
         parse_meter(text, count_v=count, range_v=range_v, name=name, serial=serial, certificate=certificate)
@@ -135,7 +134,9 @@ def _reading(prompt: str, range_v: float) -> float:
     from sweeprig.errors import InputError
 
     while True:
-        text = typed(prompt, instead=POINTS_INSTEAD)
+        text = answered(
+            lambda: typer.prompt(prompt, err=True), option="--points-file FILE, or fewer --points,"
+        )
         try:
             return parse_reading(text, range_v=range_v)
         except InputError as error:
