@@ -242,10 +242,15 @@ def test_sheet_puts_each_event_to_its_place() -> None:
         analysis=replace(base.analysis, events=events),
         capture=marked,
     )
-    judged, _ = as_wiggle(seen)
+    events = tuple(replace(e, at_percent=40.0, stroke=1, at_rest=False) for e in events)
+    judged, _ = as_wiggle(replace(seen, analysis=replace(seen.analysis, events=events)))
+    for row in event_rows(judged):
+        assert "of span" not in row["text"], "no travel, so no place on it"
+        assert "not known" not in row["text"]
     assert [row["stroke"] for row in event_rows(judged)] == ["not marked", "bulkhead"]
     text = sheet_html(judged)
     assert "<th>Place</th>" in text
+    assert "no stroke was seen" not in text
     assert "<th>Stroke</th>" not in text
     assert "<th>Stroke</th>" in sheet_html(outcome(worn=True))
 

@@ -217,7 +217,8 @@ def as_wiggle(outcome: Outcome) -> tuple[Outcome, Wiggled]:
         findings=(*found, *kept),
         not_shown=("Ends, margins and travel: this was a wiggle test, not a sweep.",),
     )
-    analysis = replace(outcome.analysis, strokes=(), rests=())
+    events = tuple(replace(e, at_percent=None, stroke=None, at_rest=True) for e in outcome.analysis.events)
+    analysis = replace(outcome.analysis, strokes=(), rests=(), events=events)
     return replace(outcome, analysis=analysis, judgement=judgement), w
 
 

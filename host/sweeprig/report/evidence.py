@@ -48,12 +48,13 @@ def event_rows(outcome: Outcome) -> list[dict[str, str]]:
     `stroke` holds where: the stroke of a sweep, the marked place of a wiggle test.
     """
     numbers = {id(e): n for n, e in numbered_events(outcome.analysis.events)}
+    placed = not facts.is_wiggle(outcome)
     steady = "steady" if outcome.trace.supply is not None else "not observed"
     return [
         {
             "number": str(numbers.get(id(e), "")),
             "time": f"{e.start_s:.4f} s",
-            "text": facts.event_text(e, shortest_s=outcome.trace.shortest_dropout_s),
+            "text": facts.event_text(e, shortest_s=outcome.trace.shortest_dropout_s, placed=placed),
             "supply": "moved too" if e.with_supply else steady,
             "stroke": _where_in_time(outcome, e),
         }

@@ -129,13 +129,18 @@ def where_event(event: Event) -> str:
     return f"{at}, at rest" if event.at_rest else at
 
 
-def event_text(event: Event, *, shortest_s: float | None) -> str:
-    """Return one event in words; nothing below what this rig and hookup can show (`shortest_s` [s]) is claimed."""
+def event_text(event: Event, *, shortest_s: float | None, placed: bool = True) -> str:
+    """Return one event in words; nothing below what this rig and hookup can show (`shortest_s` [s]) is claimed.
+
+    `placed`: with its place on the travel; a wiggle test has none.
+    """
     depth = f"{fixed(event.depth_percent, 0)} % of supply deep"
     kind = KINDS.get(event.kind, event.kind)
     short = known(shortest_s) and event.duration_s < shortest_s
     long = f"under {duration(shortest_s)}" if short else f"about {duration(event.duration_s)}"
-    return f"{CHANNELS[event.channel]} {kind}, {depth}, {long}, {where_event(event)}"
+    return f"{CHANNELS[event.channel]} {kind}, {depth}, {long}" + (
+        f", {where_event(event)}" if placed else ""
+    )
 
 
 def worst_event(outcome: Outcome) -> Event | None:
