@@ -8,7 +8,11 @@ from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
-from sweeprig.errors import ConfigError
+from sweeprig.capture.atomic import write_atomically
+from sweeprig.errors import ConfigError, FileError
+from sweeprig.link.clean import clean_text
+
+MOST_BYTES = 1 << 20  # of the file: a thousand times what it needs
 
 
 @dataclass(frozen=True)
@@ -44,29 +48,42 @@ def check_value(key: str, value: Any, where: str) -> Any:
     if not isinstance(value, want):
         raise ConfigError(
             f"{where}: {key} is not of the right kind.",
-            seen=repr(value),
+            seen=f"{_shown(value)}",
             limit="true or false" if want is bool else "text in quotes",
             next_step=f"correct it with `sweeprig config set {key} VALUE`",
         )
     if key == "sheet" and value not in ("html", "pdf", "both", "none"):
         raise ConfigError(
             f"{where}: sheet does not fit.",
-            seen=value,
+            seen=value[:80],
             limit="html, pdf, both or none",
             next_step="correct the value",
         )
-    return value
+    return clean_text(value) if isinstance(value, str) else value
+
+
+def _shown(value: Any) -> str:
+    """Return a value as a message can show it, whatever its size."""
+    try:
+        return f"{value!r:.80}"
+    except (ValueError, RecursionError):  # a number of thousands of digits
+        return "a value too long to show"
 
 
 def load_config(path: Path) -> Config:
     """Read the file; a missing one gives the defaults."""
     try:
+        if path.stat().st_size > MOST_BYTES:
+            raise ValueError(f"more than {MOST_BYTES} bytes")
         data = tomllib.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
         return Config()
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as exc:
+    except (
+        ValueError,
+        RecursionError,
+    ) as exc:  # what is not TOML, not UTF-8, a number of thousands of digits
         raise ConfigError(
-            f"{path} is not TOML.", seen=str(exc), next_step="correct the line or remove the file"
+            f"{path} is not TOML.", seen=f"{exc!s:.300}", next_step="correct the line or remove the file"
         ) from exc
     except OSError as exc:
         raise ConfigError(
@@ -91,6 +108,12 @@ def set_value(path: Path, key: str, text: str) -> Config:
     load_config(path)  # a broken file is not written over
     document = tomlkit.parse(path.read_text(encoding="utf-8")) if path.exists() else tomlkit.document()
     document[key] = value
-    path.parent.mkdir(parents=True, exist_ok=True)
-    path.write_text(tomlkit.dumps(document), encoding="utf-8")
+    try:
+        write_atomically(path.resolve(), tomlkit.dumps(document).encode("utf-8"))
+    except FileError as exc:
+        raise ConfigError(
+            f"{path} cannot be written.",
+            seen=exc.seen,
+            next_step="check its permissions; it is as it was before",
+        ) from exc
     return load_config(path)

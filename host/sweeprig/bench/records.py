@@ -24,6 +24,7 @@ COLUMNS = (
     ("operator", "operator"), ("rig", "rig_uid"), ("trim", "trim"), ("trim_made_at", "trim_made_at"),
     ("batch", "batch"), ("ended", "ended"), ("judged_at", "judged_at"), ("capture_file", "capture_file"),
 )  # fmt: skip
+_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 def take_in(store: Store, files: Sequence[Path]) -> list[int]:
@@ -42,14 +43,23 @@ def record_json(record: Record) -> dict[str, Any]:
 
 
 def to_csv(records: Sequence[Record]) -> str:
-    """Return the records as CSV (RFC 4180): one header line with units, CRLF, empty where not measured."""
+    """Return the records as CSV (RFC 4180): one header line with units, CRLF, empty where not measured.
+
+    A text that a spreadsheet would take for a formula has an apostrophe before it; numbers stay numbers.
+    """
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow([name for name, _ in COLUMNS])
     for record in records:
         values = (getattr(record, key) for _, key in COLUMNS)
-        writer.writerow([" ".join(v) if isinstance(v, tuple) else v for v in values])
+        cells = [" ".join(v) if isinstance(v, tuple) else v for v in values]
+        writer.writerow([_harmless(cell) if isinstance(cell, str) else cell for cell in cells])
     return out.getvalue()
+
+
+def _harmless(text: str) -> str:
+    """Return a text that no spreadsheet reckons with. The characters that begin a formula: OWASP, CSV Injection."""
+    return f"'{text}" if text.lstrip(" \n").startswith(_FORMULA) else text
 
 
 def write_export(path: Path, text: str) -> None:

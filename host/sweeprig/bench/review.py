@@ -22,6 +22,7 @@ from sweeprig.judge.judge import judge
 from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.profile import Profile, load_profile
 from sweeprig.judge.unseen import rig_marks
+from sweeprig.link.clean import clean_text
 from sweeprig.trim.model import Trim
 from sweeprig.trim.nominal import nominal_trim
 from sweeprig.trim.store import trim_from_dict
@@ -100,8 +101,15 @@ def review_csv(path: Path, choices: Choices | None = None, *, made_at: str | Non
 
 def review_file(path: Path, choices: Choices | None = None, *, made_at: str | None = None) -> Outcome:
     """Analyse and judge a capture file or a CSV, told apart by its name's ending."""
-    if not path.exists():
-        raise FileError(f"There is no file {path}.", next_step="check the name; captures end in .sweep")
+    try:
+        there = path.exists()
+    except (OSError, ValueError):  # a name that the file system does not take
+        there = False
+    if not there:
+        raise FileError(
+            f"There is no file {clean_text(str(path), 200)}.",
+            next_step="check the name; captures end in .sweep",
+        )
     if path.suffix.lower() == ".csv":
         return review_csv(path, choices, made_at=made_at)
     return review_capture(read_capture(path), choices, made_at=made_at)

@@ -29,6 +29,7 @@ from sweeprig.trim.store import load_trim, trim_to_dict
 
 SNAPSHOT_SPREAD = 150  # codes inside one window, or from one to the next: 0.2 V; a fast hand makes 50
 SLOW_EVERY_MS = 100
+MOST_STEM = 60  # characters of a label in the name of a file: file systems take 255 bytes, encrypted ones 143
 
 
 @dataclass(frozen=True)
@@ -58,7 +59,7 @@ class SweepDone:
 def file_stem(setup: SweepSetup, when: datetime) -> str:
     """Return a name for the files of one sweep: the sensor's label and the time."""
     label = re.sub(r"[^A-Za-z0-9]+", "-", setup.sensor_label or setup.serial or "sweep").strip("-").lower()
-    return f"{label or 'sweep'}-{when:%Y%m%d-%H%M%S}"
+    return f"{label[:MOST_STEM].rstrip('-') or 'sweep'}-{when:%Y%m%d-%H%M%S}"
 
 
 def free_path(folder: Path, stem: str, suffix: str) -> Path:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import errno
 from collections.abc import Mapping
 from importlib import resources
 from pathlib import Path
@@ -20,6 +21,9 @@ from sweeprig.judge.profile_model import Sensor as Sensor
 from sweeprig.judge.profile_model import Series as Series
 from sweeprig.judge.profile_model import Supply as Supply
 from sweeprig.judge.profile_rules import AIM, LIMITS, SENSOR_NUMBERS, SERIES, NumberRule
+from sweeprig.link.clean import clean_text
+
+MOST_BYTES = 1 << 20  # of a profile: a hundred times what one needs
 
 
 def shipped_names() -> tuple[str, ...]:
@@ -34,24 +38,42 @@ def profile_text(name_or_path: str | Path) -> tuple[str, str]:
     if name in shipped_names():
         found = resources.files("sweeprig.judge").joinpath("profiles").joinpath(f"{name}.toml")
         return found.read_text(encoding="utf-8"), str(found)
-    path = Path(name).expanduser()
-    if path.suffix != ".toml" and not path.is_file():
-        near = difflib.get_close_matches(name, shipped_names(), n=1)
+    path = _path_of(name)
+    if path.suffix != ".toml" and not _is_file(path):
+        near = difflib.get_close_matches(name[:200], shipped_names(), n=1)
+        shown = clean_text(name, 200)
         raise ProfileError(
-            f"There is no profile {name}.",
-            seen=name,
+            f"There is no profile {shown}.",
+            seen=shown,
             limit=f"{', '.join(shipped_names())}, or a file that ends in .toml",
             next_step=f"did you mean {near[0]}?" if near else "see `sweeprig profile list`",
         )
     try:
+        size = path.stat().st_size
+        if size > MOST_BYTES:
+            raise OSError(errno.EFBIG, f"{size} bytes, more than {MOST_BYTES}")
         return path.read_text(encoding="utf-8"), str(path)
-    except (OSError, UnicodeDecodeError) as exc:
+    except (OSError, ValueError) as exc:
         why = exc.strerror if isinstance(exc, OSError) else "it is not UTF-8 text"
         raise ProfileError(
-            f"The profile {path} cannot be read.",
+            f"The profile {clean_text(str(path), 200)} cannot be read.",
             seen=str(why),
             next_step="check the name and its permissions",
         ) from exc
+
+
+def _path_of(name: str) -> Path:
+    try:
+        return Path(name).expanduser()
+    except RuntimeError:  # a ~user whom the system does not know
+        return Path(name)
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except (OSError, ValueError):  # a name that the file system does not take
+        return False
 
 
 def problem_text(path: str, problem: Problem) -> str:

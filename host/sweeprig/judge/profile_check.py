@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import difflib
-import math
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
@@ -19,6 +18,7 @@ from sweeprig.judge.profile_rules import (
     NumberRule,
     WordRule,
 )
+from sweeprig.link.clean import MOST_INTEGER, is_number, is_whole
 
 KINDS = {int: "a whole number", float: "a number", str: "text in quotes", bool: "true or false"}
 
@@ -38,10 +38,10 @@ def check_text(text: str) -> tuple[dict[str, Any], tuple[Problem, ...]]:
     """Return what the text holds and its mistakes, in order of lines."""
     try:
         data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as exc:
+    except (ValueError, RecursionError) as exc:  # not TOML, nested too deep, a number of thousands of digits
         where = re.search(r"at line (\d+)", str(exc))
         last = max(1, len(text.splitlines()))
-        return {}, (Problem(int(where[1]) if where else last, "", "is not TOML", seen=str(exc)),)
+        return {}, (Problem(int(where[1]) if where else last, "", "is not TOML", seen=f"{exc!s:.300}"),)
     lines = key_lines(text)
     found = [p for table in _tables() for p in _check_table(data, table, lines)]
     found += _strangers(data, "", {t for t in _tables() if t} | set(WORD_TABLES[""]), lines)
@@ -61,7 +61,7 @@ def _check_table(data: Mapping[str, Any], table: str, lines: dict[str, int]) -> 
             return []
         return [Problem(1, table, "is missing", limit=f"a table [{table}]")]
     if not isinstance(part, dict):
-        return [Problem(line_of(lines, table), table, "is not a table", seen=repr(part))]
+        return [Problem(line_of(lines, table), table, "is not a table", seen=_shown(part))]
     words, numbers = WORD_TABLES.get(table, {}), NUMBER_TABLES.get(table, {})
     found = [p for key, rule in words.items() for p in _check_word(part, table, key, rule, lines)]
     found += [p for key, rule in numbers.items() for p in _check_number(part, table, key, rule, lines)]
@@ -77,7 +77,7 @@ def _strangers(part: Mapping[str, Any], table: str, known: set[str], lines: dict
             near = difflib.get_close_matches(key, known, n=1)
             hint = f"{near[0]}, perhaps" if near else ", ".join(sorted(known))
             full = f"{table}.{key}".lstrip(".")
-            found.append(Problem(line_of(lines, full), full, "is not known", seen=key, limit=hint))
+            found.append(Problem(line_of(lines, full), full, "is not known", seen=key[:80], limit=hint))
     return found
 
 
@@ -89,9 +89,9 @@ def _check_word(
         return [Problem(line_of(lines, table), full, "is missing", limit=rule.about)] if rule.required else []
     value, line = part[key], line_of(lines, full)
     if not _is_kind(value, rule.kind):
-        return [Problem(line, full, "is not of the right kind", seen=repr(value), limit=KINDS[rule.kind])]
+        return [Problem(line, full, "is not of the right kind", seen=_shown(value), limit=KINDS[rule.kind])]
     if rule.words and value not in rule.words:
-        return [Problem(line, full, "is not one of its words", seen=str(value), limit=", ".join(rule.words))]
+        return [Problem(line, full, "is not one of its words", seen=value[:80], limit=", ".join(rule.words))]
     if rule.kind is str and rule.required and not value.strip():
         return [Problem(line, full, "is empty", limit=rule.about)]
     if rule.kind in (int, float) and not rule.least <= value <= rule.most:
@@ -103,9 +103,19 @@ def _check_word(
     return []
 
 
+def _shown(value: Any) -> str:
+    """Return a value as a message can show it, whatever its size."""
+    try:
+        return f"{value!r:.80}"
+    except (ValueError, RecursionError):  # a number of thousands of digits
+        return "a value too long to show"
+
+
 def _is_kind(value: Any, kind: type) -> bool:
     if kind is float:
-        return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+        return is_number(value)
+    if kind is int:
+        return is_whole(value, -MOST_INTEGER, MOST_INTEGER)
     return isinstance(value, kind) and (kind is bool or not isinstance(value, bool))
 
 
@@ -119,7 +129,7 @@ def _check_number(
     names = NUMBER_KEYS[rule.shape]
     if not isinstance(entry, dict):
         wanted = f"a table [{full}] with {', '.join(names)}"
-        return [Problem(line_of(lines, full), full, "is not a table", seen=repr(entry), limit=wanted)]
+        return [Problem(line_of(lines, full), full, "is not a table", seen=_shown(entry), limit=wanted)]
     number = WordRule(float, rule.about, least=rule.least, most=rule.most, required=True)
     rules = dict.fromkeys(names[:-3], number)
     rules["unit"] = WordRule(str, rule.unit, (rule.unit,), required=True)

@@ -6,13 +6,15 @@ import re
 
 _HEADER = re.compile(r"^\s*\[\s*([A-Za-z0-9_.\"' -]+?)\s*\]\s*(?:#.*)?$")
 _KEY = re.compile(r"^\s*([A-Za-z0-9_.\"'-]+)\s*=")
+_MOST_LINE = 1000  # characters of a line that are looked at
 
 
 def key_lines(text: str) -> dict[str, int]:
     """Return the line (from 1) of each dotted key and of each table's header."""
     found: dict[str, int] = {}
     table = ""
-    for number, line in enumerate(text.splitlines(), 1):
+    for number, whole in enumerate(text.splitlines(), 1):
+        line = whole[:_MOST_LINE]
         if header := _HEADER.match(line):
             table = _bare(header[1])
             parts = table.split(".")

@@ -7,6 +7,7 @@ from typing import Any
 from sqlalchemy import Connection, Row, Select, and_, func, or_, select
 
 from sweeprig.errors import InputError
+from sweeprig.link.clean import clean_text
 from sweeprig.records.errors import NoRecordError
 from sweeprig.records.rows import Record
 from sweeprig.records.schema import captures as c
@@ -78,6 +79,7 @@ def _record(row: Row[Any], full: bool) -> Record:
 
 def sensor_ids(connection: Connection, sensor: str) -> list[int]:
     """Return the numbers of the sensors with this label or serial number."""
+    sensor = clean_text(sensor)
     found = connection.execute(
         select(sensors.c.id).where(or_(sensors.c.label == sensor, sensors.c.serial == sensor))
     )
@@ -96,6 +98,9 @@ def find(
     full: bool,
 ) -> list[Record]:
     """Return records, newest first; only `full` ones hold margins and quantities."""
+    job, sensor, verdict, batch = (
+        None if t is None else clean_text(t) for t in (job, sensor, verdict, batch)
+    )
     query = _select(full).order_by(c.c.at.desc(), c.c.id.desc()).limit(limit)
     if job is not None:
         query = query.where(jobs.c.name == job)
@@ -115,10 +120,10 @@ def _moment(text: str) -> float:
 
     try:
         return datetime.fromisoformat(text).timestamp()
-    except ValueError as exc:
+    except (ValueError, OverflowError, OSError) as exc:
         raise InputError(
             "The time is not understood.",
-            seen=text,
+            seen=clean_text(text, 80),
             limit="ISO 8601, as 2031-03-04 or 2031-03-04T10:15:00+00:00",
             next_step="correct --since",
         ) from exc
@@ -126,9 +131,9 @@ def _moment(text: str) -> float:
 
 def get(connection: Connection, key: str | int, where: str) -> Record:
     """Return the one record of a number or of a hash's first digits."""
-    text = str(key).strip().lower().removeprefix("#")
+    text = clean_text(str(key), 200).strip().lower().removeprefix("#")
     hexadecimal = len(text) >= LEAST_DIGITS and all(d in "0123456789abcdef" for d in text)
-    if text.isdigit() and len(text) < LEAST_DIGITS + 4:
+    if text.isascii() and text.isdigit() and len(text) < LEAST_DIGITS + 4:
         chosen = connection.execute(_select(True).where(c.c.id == int(text))).all()
         if chosen or not hexadecimal:
             return _one(chosen, text, where)
@@ -165,7 +170,7 @@ def history(
     if not found:
         raise NoRecordError(
             f"No sensor at {where} has this label or serial number.",
-            seen=sensor,
+            seen=clean_text(sensor, 200),
             next_step="`sweeprig records list` shows the sensors",
         )
     return found[::-1]

@@ -13,10 +13,12 @@ from typing import Any
 import numpy as np
 
 from sweeprig.errors import TrimFileError
-from sweeprig.trim.model import ChannelTrim, Line, Linearity, Meter, Trim
+from sweeprig.trim.model import Trim
+from sweeprig.trim.read import read_trim
 
 FORMAT = "sweeprig-trim"
 VERSION = 1
+MOST_BYTES = 8 << 20  # of a file: a trim with a histogram of every code has less than 1 MB
 
 
 def trim_to_dict(trim: Trim) -> dict[str, Any]:
@@ -31,80 +33,41 @@ def trim_to_dict(trim: Trim) -> dict[str, Any]:
     return {"format": FORMAT, "version": VERSION, **data}
 
 
-def _line(data: Mapping[str, Any]) -> Line:
-    dof = data.get("dof")
-    return Line(**{**data, "dof": float("inf") if dof is None else float(dof)})
-
-
-def _channel(data: Mapping[str, Any]) -> ChannelTrim:
-    bent = data.get("linearity")
-    linearity = None
-    if bent is not None:
-        arrays = {key: np.asarray(bent[key], np.float64) for key in ("code", "error_lsb")}
-        linearity = Linearity(**{**bent, **arrays})
-    return ChannelTrim(
-        int(data["channel"]),
-        _line(data["line"]),
-        linearity,
-        float(data.get("u_linearity_lsb", 0.0)),
-        _pairs(data.get("points", ())),
-        _pairs(data.get("u_at", ())),
-        tuple(float(v) for v in data.get("residuals_v", ())),
-        tuple(float(v) for v in data.get("u_residuals_v", ())),
-        None if data.get("chi2") is None else float(data["chi2"]),
-    )
-
-
-def _pairs(data: Any) -> tuple[tuple[float, float], ...]:
-    return tuple((float(a), float(b)) for a, b in data)
-
-
 def trim_from_dict(data: Mapping[str, Any]) -> Trim:
-    """Return the trim in plain data. Raises TrimFileError."""
-    if data.get("format") != FORMAT or data.get("version") != VERSION:
+    """Return the trim in plain data. Raises TrimFileError, which names the key that does not fit."""
+    if data.get("format") != FORMAT or data.get("version") != VERSION or data.get("version") is True:
         raise TrimFileError(
             "This is no trim, or one of another version.",
-            seen=f"{data.get('format')} version {data.get('version')}",
+            seen=f"{data.get('format')!s:.40} version {data.get('version')!s:.40}",
             limit=f"{FORMAT} version {VERSION}",
             next_step="calibrate the rig again: sweeprig trim",
         )
-    rest = {
-        k: v
-        for k, v in data.items()
-        if k not in ("format", "version", "channels", "meter", "verified", "monitor")
-    }
-    monitor = data.get("monitor")
-    rest["remarks"] = tuple(rest.get("remarks", ()))
     try:
-        return Trim(
-            **rest,
-            channels=tuple(_channel(c) for c in data["channels"]),
-            meter=None if data.get("meter") is None else Meter(**data["meter"]),
-            monitor=None if monitor is None else _channel(monitor),
-            verified=tuple(dict(v) for v in data.get("verified", ())),
-        )
-    except (KeyError, TypeError, ValueError) as exc:
+        return read_trim({key: value for key, value in data.items() if key not in ("format", "version")})
+    except (LookupError, TypeError, ValueError, ArithmeticError, AttributeError, RecursionError) as exc:
         raise TrimFileError(
-            "The trim is damaged.", seen=str(exc), next_step="calibrate the rig again: sweeprig trim"
+            "The trim is damaged.", seen=f"{exc!s:.300}", next_step="calibrate the rig again: sweeprig trim"
         ) from exc
 
 
 def trim_path(uid: str, *, folder: Path) -> Path:
     """Return the file of one rig's trim."""
-    return folder / f"{re.sub(r'[^A-Za-z0-9_-]', '_', uid) or 'unknown'}.json"
+    return folder / f"{re.sub(r'[^A-Za-z0-9_-]', '_', uid[:100]) or 'unknown'}.json"
 
 
 def load_trim(uid: str, *, folder: Path) -> Trim | None:
     """Return the stored trim of a rig, None where there is none. Raises TrimFileError."""
     path = trim_path(uid, folder=folder)
     try:
+        if path.stat().st_size > MOST_BYTES:
+            raise ValueError(f"more than {MOST_BYTES} bytes")
         data = json.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
         return None
-    except (OSError, ValueError) as exc:
+    except (OSError, ValueError, RecursionError, MemoryError) as exc:
         raise TrimFileError(
             f"The trim {path} cannot be read.",
-            seen=str(exc),
+            seen=f"{exc!s:.300}",
             next_step="remove it and calibrate again: sweeprig trim",
         ) from exc
     return trim_from_dict(data if isinstance(data, dict) else {})
@@ -149,7 +112,7 @@ def _date_of(path: Path) -> str:
     """Return when a stored trim was made; "" where it cannot be read."""
     try:
         return str(json.loads(path.read_text(encoding="utf-8"))["made_at"])
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return ""
 
 
