@@ -121,3 +121,18 @@ def test_drive_is_asked_for_before_the_cautions(command: str, drive: tuple[str, 
     assert done.returncode == InputError.exit_code, done.stderr
     assert "--drive combustion" in done.stderr
     assert "CAUTION" not in done.stderr
+
+
+def test_wiggle_shows_its_result_where_no_record_can_be_kept(tmp_path: Path) -> None:
+    broken = tmp_path / "records.toml"
+    broken.write_text("no database" * 200, encoding="utf-8")
+    env = {**os.environ, "SWEEPRIG_HOME": str(tmp_path / "home")}
+    told = [sys.executable, "-m", "sweeprig", "config", "set", "records_url", f"sqlite:///{broken}"]
+    subprocess.run(told, env=env, check=True, capture_output=True)
+    done = piped(
+        "wiggle", "--port", SIM.format("good") + "&hand=still", "--seconds", "5", "--sheet", "none",
+        "--out", str(tmp_path), home=tmp_path / "home",
+    )  # fmt: skip
+    assert done.returncode == 11, done.stderr
+    assert "NOT REPRODUCED" in done.stdout
+    assert "NO RECORD WAS KEPT" in done.stderr

@@ -205,7 +205,7 @@ class _Face:
 
 
 def _finish(capture: Capture, order: SweepOrder, *, as_json: bool) -> None:
-    from sweeprig.bench.sweep import file_stem, free_path, write_sheets
+    from sweeprig.bench.sweep import file_stem, free_path, keep_record, write_sheets
     from sweeprig.bench.wiggle_model import summary_lines, wiggle_json
     from sweeprig.bench.wiggle_run import reviewed_wiggle
     from sweeprig.capture.file import write_capture
@@ -216,11 +216,9 @@ def _finish(capture: Capture, order: SweepOrder, *, as_json: bool) -> None:
     capture = write_capture(path, capture)
     outcome, found = reviewed_wiggle(capture, order.choices)
     sheets = write_sheets(outcome, path, order.sheet)
-    if order.records_url is not None:
-        from sweeprig.records.store import open_store
-
-        with open_store(order.records_url) as store:
-            store.add(outcome, path)
+    _, problem = keep_record(outcome, path, order)
+    if problem:
+        console.warn(problem)
     if as_json:
         from sweeprig.bench.result import to_result
 
