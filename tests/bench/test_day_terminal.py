@@ -238,3 +238,13 @@ def test_aim_that_is_not_reached_says_so(turned: Run) -> None:
     t.send("q")
     assert t.end() == 0
     assert b"Left outside the window." in t.raw
+
+
+def test_aim_ends_with_ctrl_c_while_the_sensor_is_turned(turned: Run) -> None:
+    t = turned("0.80", "0.60")
+    t.until(lambda t: "DOWN: turn so that the reading falls" in t.text())
+    t.send("\x03")
+    assert t.end() != 0
+    assert b"KeyboardInterrupt" in t.raw, "sweeprig.cli.main turns it into a line; the child here does not"
+    assert b"outside the window." not in t.raw
+    assert t.restored
