@@ -28,6 +28,9 @@ EXTREMES = {  # lowest and highest within a row's stretch of time, where the sou
 _EXTREME_NAMES = tuple(name for pair in EXTREMES.values() for name in pair)
 _KNOWN = (*NEEDED, *OPTIONAL, *_EXTREME_NAMES)
 _NUMBER = re.compile(r"[+-]?(\d+([.]\d*)?|[.]\d+)([eE][+-]?\d+)?")
+MOST_BYTES = 200 << 20  # of a file: ten hours at a hundred rows a second and two columns have a quarter of it
+_MOST_SIZE = {"time_s": 1e9}  # [s] thirty years
+_MOST_VALUE = 1e6  # [V] or degrees: nothing that a sensor's recording holds
 _MOST_NAMED = 5  # bad rows that a message names; it counts the others
 _EVEN_WITHIN = 0.25  # of the median step: how far steps may scatter for the sampling to be called even
 _GAP_FROM = 1.5  # median steps: a longer one, in even sampling, has samples missing
@@ -76,7 +79,15 @@ def _open(path: Path) -> _Sheet:
         raise CsvError(f"{path} is empty.", next_step="export the recording again")
     delimiter = next((mark for mark in (";", "\t") if mark in lines[start]), ",")
     reader = csv.reader(lines[start:], delimiter=delimiter, skipinitialspace=True, strict=True)
-    header = [cell.strip().lower() for cell in next(reader)]
+    try:
+        header = [cell.strip().lower() for cell in next(reader)]
+    except csv.Error as exc:
+        raise CsvError(
+            f"{path} has no usable header.",
+            seen=f"line {start + 1}: {exc}",
+            limit="time_s,signal_v and, if there are any, " + ",".join(OPTIONAL),
+            next_step="name the columns so in the first line, and close every quotation mark",
+        ) from exc
     rows = ((start + reader.line_num, cells) for cells in reader)
     return _Sheet(str(path), _columns(header, path), len(header), rows, delimiter != ",")
 
@@ -88,9 +99,17 @@ def _is_hint(line: str) -> bool:
 
 def _text(path: Path) -> str:
     try:
-        data = path.read_bytes()
-    except OSError as exc:
+        size = path.stat().st_size
+        data = path.read_bytes() if size <= MOST_BYTES else b""
+    except (OSError, ValueError) as exc:
         raise CsvError(f"{path} cannot be read.", seen=str(exc), next_step="check the name") from exc
+    if size > MOST_BYTES:
+        raise CsvError(
+            f"{path} is too long.",
+            seen=f"{size} bytes",
+            limit=f"{MOST_BYTES} bytes",
+            next_step="export a shorter stretch, or fewer rows a second",
+        )
     encoding = "utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig"
     try:
         text = data.decode(encoding)
@@ -164,6 +183,8 @@ def _row(cells: Sequence[str], sheet: _Sheet) -> list[float] | str:
         value = float(plain) if _NUMBER.fullmatch(plain) else math.nan
         if not math.isfinite(value):
             return f"{name} is {text[:30]!r}" if text else f"{name} is empty"
+        if abs(value) > (most := _MOST_SIZE.get(name, _MOST_VALUE)):
+            return f"{name} is {value:g}, beyond {most:g}"
         values.append(value)
     return values
 

@@ -110,9 +110,10 @@ class Decoder:
     def _tail(self) -> list[Event]:
         """Handle what stands behind the last zero: text lines go out, a run without end is given up."""
         events: list[Event] = []
-        while not self._overlong and (n := text.leading_line(bytes(self._pending))):
-            events += [BoardText(line) for line in text.lines_of(bytes(self._pending[:n]))]
-            del self._pending[:n]
+        if self._pending and not self._overlong:
+            lines, n_bytes = text.leading_lines(bytes(self._pending))
+            events += [BoardText(line) for line in lines]
+            del self._pending[:n_bytes]
         if self._overlong or len(self._pending) > _MAX_RUN:
             self._overlong += len(self._pending)
             self._pending.clear()
@@ -212,10 +213,9 @@ class Decoder:
 
     def _not_a_message(self, run: bytes) -> list[Event]:
         """Handle a run that did not pass in the batch: text, a long block, another protocol, garbage."""
-        events: list[Event] = []
-        while n := text.leading_line(run):
-            events += [BoardText(line) for line in text.lines_of(run[:n])]
-            run = run[n:]
+        lines, n_bytes = text.leading_lines(run)
+        events: list[Event] = [BoardText(line) for line in lines]
+        run = run[n_bytes:]
         if not run:
             return events
         if text.is_text(run):

@@ -13,10 +13,14 @@ _LINE = re.compile(_CHARACTER + rb"+?\n")
 _ALL_TEXT = re.compile(_CHARACTER + rb"{2,}")
 
 
-def leading_line(run: bytes) -> int:
-    """Return the length, end included, of the text line that `run` begins with; 0 where there is none."""
-    found = _LINE.match(run)
-    return found.end() if found else 0
+def leading_lines(run: bytes) -> tuple[list[str], int]:
+    """Return the text lines that `run` begins with, and their length in bytes, ends included: one pass."""
+    lines: list[str] = []
+    at = 0
+    while found := _LINE.match(run, at):
+        lines += lines_of(found[0])
+        at = found.end()
+    return lines, at
 
 
 def is_text(run: bytes) -> bool:
