@@ -66,7 +66,7 @@ DAMAGE = (  # what zip, zlib, json and numpy raise for bytes that are not a whol
     tokenize.TokenError,
 )
 _ARRAYS = {**_RECORD_ARRAYS, **_EVENT_ARRAYS}
-MOST_MEMBER = 512 << 20  # bytes of one array, unpacked: a day's sweep has less
+MOST_MEMBER = 1 << 30  # bytes of one array, unpacked: the sums of a day, the longest sweep, have 1.04e9
 MOST_META = 8 << 20  # bytes of the description, unpacked
 MOST_FILE = 2 << 30  # bytes of the whole file
 _STAMP = (1980, 1, 1, 0, 0, 0)  # no clock in the file, so that equal captures are equal files
