@@ -93,7 +93,8 @@ def outcome_lines(outcome: Outcome) -> list[str]:
     plain = f"{analysis.plain.min_v:8.4f} V / {analysis.plain.max_v:.4f} V (keeps every spike)"
     lines.append(f"  {'plain min / max':18}{plain}")
     lines.append(f"  {'sense':18}{analysis.sense} ({analysis.sense_evidence})")
-    lines.append(f"  {'strokes':18}{len(analysis.strokes)}")
+    if outcome.setup.task == "sweep":
+        lines.append(f"  {'strokes':18}{len(analysis.strokes)}")
     lost = outcome.capture.n_lost if outcome.capture else outcome.trace.n_lost
     lines.append(f"  {'records':18}{outcome.trace.t_s.size}, {lost} lost")
     ratio = _at_nominal(outcome)
