@@ -18,6 +18,7 @@ from sweeprig.capture.journal import JournalHead
 from sweeprig.capture.model import Capture, SweepSetup
 from sweeprig.capture.sweep import recover, run_sweep
 from sweeprig.cli.main import _clean
+from sweeprig.cli.sweep_cmd import report_recovered
 from sweeprig.errors import (
     CaptureFileError,
     LinkError,
@@ -119,6 +120,16 @@ def test_a_first_line_that_goes_too_deep_is_set_aside(tmp_path: Path, line: byte
     assert recover(tmp_path) == []
     assert (tmp_path / "a.journal-unusable").read_bytes() == b"an earlier one"
     assert (tmp_path / "a-2.journal-unusable").exists()
+
+
+def test_a_sweep_tells_of_a_journal_that_was_set_aside(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "a.journal").write_bytes(b"[" * 100000)
+    report_recovered(tmp_path)
+    assert "a.journal-unusable" in capsys.readouterr().err
+    report_recovered(tmp_path)
+    assert capsys.readouterr().err == ""
 
 
 def test_a_journal_with_text_and_numbers_of_no_use_keeps_its_records(tmp_path: Path) -> None:
