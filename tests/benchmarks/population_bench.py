@@ -23,8 +23,10 @@ import numpy as np
 from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.model import Analysis
 from sweeprig.analysis.statistics import clopper_pearson
-from sweeprig.capture.model import Sense, Starts, Trace
+from sweeprig.capture.model import Hookup, Sense, Starts, SweepSetup, Trace
 from sweeprig.frontend import front_end
+from sweeprig.judge.judge import judge
+from sweeprig.judge.profile import load_profile
 from sweeprig.trim.nominal import nominal_trim
 from sweeprig.trim.volts import to_trace
 from sweeprig.twin.capture import Played
@@ -65,6 +67,9 @@ class Row:
     tellable: bool = True
     place_error: float | None = None
     plain_ends: list[float] = field(default_factory=list)
+    errors: list[float] = field(default_factory=list)  # of the ends [V]
+    plain_errors: list[float] = field(default_factory=list)
+    covered: list[bool] = field(default_factory=list)
 
 
 def trace_of(played: Played) -> Trace:
@@ -90,6 +95,7 @@ def one(job: tuple[str, int]) -> Row:
         _plain_alarm(trace), took, tellable(drawn, played, trace),
     )  # fmt: skip
     _ends(row, played, found)
+    _stated(row, drawn, played, trace, found)
     _place(row, drawn, found)
     return row
 
@@ -158,6 +164,23 @@ def _ends(row: Row, played: Played, found: Analysis) -> None:
     ]
 
 
+def _stated(row: Row, drawn: Case, played: Played, trace: Trace, found: Analysis) -> None:
+    """Note the error of both ends of an untrimmed rig, and whether the stated 95 % interval holds the truth."""
+    rig = played.capture.rig
+    judged = judge(
+        analysis=found, trace=trace, setup=SweepSetup(hookup=Hookup(drawn.hookup)),
+        profile=load_profile(drawn.spec.profile), trim=nominal_trim(rig), front_end=front_end(str(rig["build"])),
+    )  # fmt: skip
+    truth = sorted((played.truth.closed_v, played.truth.open_v))
+    plain = (found.plain.min_v, found.plain.max_v)
+    for name, true_v, plain_v in zip(("low_v", "high_v"), truth, plain, strict=True):
+        q = judged.quantities.get(name)
+        if row.kind == CLEAN and q is not None and q.value is not None and q.u95 is not None:
+            row.errors.append(q.value - true_v)
+            row.covered.append(abs(q.value - true_v) <= q.u95)
+            row.plain_errors.append(plain_v - true_v)
+
+
 def _place(row: Row, drawn: Case, found: Analysis) -> None:
     worn = [f for f in found.findings if f.code == "worn-place" and f.channel == 0 and f.where_percent]
     if drawn.kind != "worn" or not worn:
@@ -198,6 +221,14 @@ def show(rows: list[Row]) -> None:
         )
     if not clean:
         return
+    for name, of in (("ours ", "errors"), ("plain", "plain_errors")):
+        errors = 1e3 * np.abs([e for r in clean for e in getattr(r, of)])
+        print(
+            f"ends of clean sweeps against truth, untrimmed rigs, {name}, mV, median and 95 %:",
+            np.quantile(errors, (0.5, 0.95)).round(1),
+        )
+    covered = [c for r in clean for c in r.covered]
+    print("   stated 95 % intervals that hold the truth, untrimmed rigs:", rate(sum(covered), len(covered)))
     plain = 1e3 * np.abs([e for r in clean for e in r.plain_ends])
     print(
         "plain min/max away from the rests on clean sweeps, mV, median and 95 %:",
