@@ -20,9 +20,11 @@ LEAVES = b"\x1b[?1049l"
 GIVE_UP_S = 60.0  # for a process that hangs; a good one never comes near it
 
 
-# Makes standard input the controlling terminal, so that Ctrl-C reaches the process, then becomes the command.
+# Makes standard input the controlling terminal, so that Ctrl-C reaches the process, heeds it even where the tests
+# themselves were started without (a job in the background ignores it), then becomes the command.
 _LEADER = (
-    "import fcntl, os, sys, termios; fcntl.ioctl(0, termios.TIOCSCTTY, 0);"
+    "import fcntl, os, signal, sys, termios; fcntl.ioctl(0, termios.TIOCSCTTY, 0);"
+    " signal.signal(signal.SIGINT, signal.SIG_DFL);"
     " os.execv(sys.executable, [sys.executable, *sys.argv[1:]])"
 )
 
