@@ -64,3 +64,17 @@ def test_exact_interval_is_scipys(k: int, n: int) -> None:
 @pytest.mark.parametrize(("k", "n", "p"), [(0, 8, 0.35), (5, 8, 0.35), (8, 8, 0.35), (3, 30, 0.02)])
 def test_binomial_p_is_scipys(k: int, n: int, p: float) -> None:
     assert binomial_p(k, n, p) == pytest.approx(binomtest(k, n, p).pvalue, rel=1e-9)
+
+
+def test_zero_based_is_the_linear_programme_s_even_where_the_start_is_far_off() -> None:
+    """min t, |v - s u| <= t, by scipy's HiGHS; a step near the start makes the best slope leave the usual range."""
+    from scipy.optimize import linprog
+
+    rng = np.random.default_rng(3)
+    for _ in range(20):
+        x = np.sort(rng.uniform(0, 1, 200))
+        y = 0.1 + x + np.where(x < 0.015, rng.uniform(-2, 2), 0.0) + 0.01 * rng.normal(size=200)
+        u, v = x - x.min(), y - 0.1
+        a = np.block([[u[:, None], -np.ones((200, 1))], [-u[:, None], -np.ones((200, 1))]])
+        best = linprog([0, 1], A_ub=a, b_ub=np.concatenate([v, -v]), bounds=[(None, None), (0, None)])
+        assert zero_based(x, y, start=0.1) == pytest.approx(best.fun, abs=1e-7)

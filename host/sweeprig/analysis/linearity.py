@@ -8,6 +8,8 @@ import numpy as np
 
 from sweeprig.analysis.model import FloatArray, LinearityResult
 
+WIDENINGS = 60  # each doubles the range of slopes that is searched
+
 
 def independent(x: FloatArray, y: FloatArray) -> tuple[float, float, float]:
     """(slope, intercept, largest deviation) of the minimax line; x, y of shape (n,), no NaN.
@@ -61,20 +63,36 @@ def terminal(x: FloatArray, y: FloatArray) -> float:
 def zero_based(x: FloatArray, y: FloatArray, *, start: float) -> float:
     """Largest deviation from the line through (smallest x, `start`) whose slope makes it smallest.
 
-    The deviation is convex in the slope, so a bounded scalar search finds its minimum.
+    The deviation is convex in the slope: the minimum is searched between the slopes of the points well away from
+    the start, and further out for as long as it lies at a bound.
     """
-    from scipy.optimize import minimize_scalar
-
     u, v = x - x.min(), y - start
     away = u > 0.02 * u.max()
     rates = v[away] / u[away]
-    worst = minimize_scalar(
+    low, high = float(rates.min()) - 1e-9, float(rates.max()) + 1e-9
+    for _ in range(WIDENINGS):
+        slope, least = _least_deviation(u, v, low, high)
+        width = high - low
+        if slope - low < 1e-6 * width:
+            low -= width
+        elif high - slope < 1e-6 * width:
+            high += width
+        else:
+            break
+    return least
+
+
+def _least_deviation(u: FloatArray, v: FloatArray, low: float, high: float) -> tuple[float, float]:
+    """Return the slope between two bounds with the smallest largest deviation, and that deviation."""
+    from scipy.optimize import minimize_scalar
+
+    found = minimize_scalar(
         lambda s: float(np.abs(v - s * u).max()),
-        bounds=(float(rates.min()) - 1e-9, float(rates.max()) + 1e-9),
+        bounds=(low, high),
         method="bounded",
         options={"xatol": 1e-12},
     )
-    return float(worst.fun)
+    return float(found.x), float(found.fun)
 
 
 def against_angle(
