@@ -6,7 +6,7 @@ import os
 import re
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -17,20 +17,6 @@ from terminal import Terminal
 SIM = "sim://{}?pace=fast&vm=cpython&seed=3"
 NO_RIG = "sim://no-such-sensor"  # opening it fails: what is refused with another message came before
 Run = Callable[..., Terminal]
-
-
-@pytest.fixture
-def run(tmp_path: Path) -> Iterator[Run]:
-    opened: list[Terminal] = []
-
-    def start(*args: str, **how: object) -> Terminal:
-        made = Terminal("-m", "sweeprig", *args, home=tmp_path / "home", **how)  # type: ignore[arg-type]
-        opened.append(made)
-        return made
-
-    yield start
-    for terminal in opened:
-        terminal.close()
 
 
 def piped(*args: str, home: Path) -> subprocess.CompletedProcess[str]:
@@ -82,7 +68,7 @@ def test_aim_says_once_that_no_position_will_do(tmp_path: Path) -> None:
 
 def test_aim_ends_with_ctrl_c_in_its_first_sweep(run: Run) -> None:
     t = run("aim", "--port", SIM.format("badly-mounted"), "--mount", "slotted", "--plan", "--seconds", "3000")
-    t.until(lambda t: b"First power" in t.raw and b"of 3000.0 s" in t.raw)
+    t.until(lambda t: re.search(rb"[1-9]\d*\.\d of 3000\.0 s", t.raw) is not None)  # enough to analyse
     t.send("\x03")
     assert t.end() == 130
     assert b"Now: closed" not in t.raw

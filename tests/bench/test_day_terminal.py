@@ -17,20 +17,6 @@ SIM = "sim://{}?pace=fast&vm=cpython&seed=3"
 Run = Callable[..., Terminal]
 
 
-@pytest.fixture
-def run(tmp_path: Path) -> Iterator[Run]:
-    opened: list[Terminal] = []
-
-    def start(*args: str, **how: object) -> Terminal:
-        made = Terminal("-m", "sweeprig", *args, home=tmp_path / "home", **how)  # type: ignore[arg-type]
-        opened.append(made)
-        return made
-
-    yield start
-    for terminal in opened:
-        terminal.close()
-
-
 def test_watch_shows_the_reading_large_and_puts_the_terminal_back(run: Run) -> None:
     t = run("watch", "--port", SIM.format("good"), "--seconds", "12", "--starts", "closed")
     assert t.end() == 0

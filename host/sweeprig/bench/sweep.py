@@ -12,7 +12,7 @@ from pathlib import Path
 from sweeprig.bench import live
 from sweeprig.bench.cautions import Ask, JobBook, Unattended
 from sweeprig.bench.coach import Advice
-from sweeprig.bench.hookup import prepare_hookup, switch_off
+from sweeprig.bench.hookup import SLOW_EVERY_MS, prepare_hookup, switch_off
 from sweeprig.bench.lead_book import LeadBook
 from sweeprig.bench.live_coach import LiveCoach
 from sweeprig.bench.review import Choices, review_capture
@@ -28,7 +28,6 @@ from sweeprig.trim.nominal import nominal_trim
 from sweeprig.trim.store import load_trim, trim_to_dict
 
 SNAPSHOT_SPREAD = 150  # codes inside one window, or from one to the next: 0.2 V; a fast hand makes 50
-SLOW_EVERY_MS = 100
 MOST_STEM = 60  # characters of a label in the name of a file: file systems take 255 bytes, encrypted ones 143
 
 

@@ -13,6 +13,7 @@ import numpy as np
 from sweeprig.bench.trim_points import Measured, codes_of, measure, trim_hookup, write_points
 from sweeprig.errors import TrimError
 from sweeprig.link.client import RigClient
+from sweeprig.trim.codes import CODES
 from sweeprig.trim.fit import LEAST_RANGE, TrimPoint, fit_channel, meter_covariance, prepare
 from sweeprig.trim.mistakes import CHANNEL_NAMES, check_points
 from sweeprig.trim.model import ChannelTrim, FloatArray, Meter, Trim
@@ -21,7 +22,6 @@ from sweeprig.trim.nominal import nominal_trim
 from sweeprig.trim.store import save_trim
 from sweeprig.trim.volts import code_volts
 
-CODES = 4096
 NEW_POINT_V = 0.08  # by which a point with the monitor has to differ from those before it
 MONITOR_READINGS = 8
 
