@@ -65,6 +65,16 @@ class Terminal:
                 raise AssertionError(f"ended before: {self.text()!r}")
         return self
 
+    def until_asked(self, question: str) -> Terminal:
+        """Read until `question` is shown and the process waits in the read of its answer.
+
+        A signal between the two only marks itself: Python's input() then sleeps until the next key.
+        """
+        self.until(lambda t: question in t.text())
+        while not self._reads_input():
+            self._read()
+        return self
+
     def send(self, keys: str) -> None:
         os.write(self._master, keys.encode())
 
@@ -88,6 +98,14 @@ class Terminal:
             self.process.wait()
         os.close(self._master)
         os.close(self._slave)
+
+    def _reads_input(self) -> bool:
+        """Whether the process is in a read of its standard input, or asleep where the system does not tell."""
+        proc = Path("/proc", str(self.process.pid))
+        try:
+            return proc.joinpath("syscall").read_text().startswith("0 0x0 ")
+        except PermissionError:
+            return proc.joinpath("stat").read_text().rpartition(")")[2].split()[0] == "S"
 
     def _read(self) -> bool:
         if time.monotonic() > self._deadline:

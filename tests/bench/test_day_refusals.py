@@ -95,7 +95,7 @@ def test_end_of_input_names_the_option_that_answers(
 
 def test_ctrl_c_at_a_question_stops(run: Run) -> None:
     t = run("aim", "--port", SIM.format("good"))
-    t.until(lambda t: "Mount" in t.text())
+    t.until_asked("Mount")
     t.send("\x03")
     assert t.end() == 130
 
