@@ -26,13 +26,14 @@ from sweeprig.analysis.ends import find_end
 from sweeprig.analysis.model import Rest
 from sweeprig.capture.model import Channel
 from sweeprig.frontend import FrontEnd, front_end
+from sweeprig.judge.budget import Conditions, calibration_lines
 from sweeprig.trim.codes import CODES
 from sweeprig.trim.density import density_linearity, ramp_density
 from sweeprig.trim.fit import TrimPoint, fit_channel, meter_covariance
-from sweeprig.trim.model import ChannelTrim, Meter, Trim
+from sweeprig.trim.model import BudgetLine, ChannelTrim, Meter, Trim
 from sweeprig.trim.monitor import fit_monitor, monitor_volts
 from sweeprig.trim.ramp import fit_after_ramp
-from sweeprig.trim.uncertainty import budget_of
+from sweeprig.trim.uncertainty import combine
 from sweeprig.trim.volts import channel_volts, to_trace, without_memory
 from sweeprig.twin.capture import Played, play
 from sweeprig.twin.hands import Hand
@@ -64,6 +65,7 @@ LIMITS_MV = {
     ("rp2350", "full", "line, steps out", BEST): 6.0,
 }
 TRIM_C = 25.0
+RULES = 0.5  # share of the variance from which one rectangular term is said to rule
 
 
 @dataclass(frozen=True)
@@ -190,26 +192,26 @@ def one(seed: int) -> list[Row]:
     shift, temperature, mode = _later(rng)
     rig = {"build": build, "chip": chip, "rig_seed": seed + 1}
     played = play(_sensor(rng), seed=seed, seconds=4.0, vref_shift=shift, temperature_c=temperature, **rig)
+    today = Conditions(temperature, mode)
     end, facts = front_end(build), chip.removesuffix("-odd")
     on_trim_day = World("good", seed=seed, pooled_noise=True, **rig)
     rows: list[Row] = []
     rests: tuple[Rest, ...] | None = None
     for method, meter, own in _trims(on_trim_day, seed, facts):
-        trim = Trim("line", "x", build, facts, (own,) * 3, temperature_c=TRIM_C, smps_mode="pwm")
+        trim = Trim(
+            "line", "x", build, facts, (own,) * 3, meter=METERS[meter], temperature_c=TRIM_C, smps_mode="pwm",
+            reference="monitor" if method == "monitor" else "meter",
+        )  # fmt: skip
         if rests is None:
             trace = to_trace(played.capture, trim=trim, front_end=end)
             found = analyse(trace, starts=played.capture.setup.starts, told_sense=Sense.RISING)
             rests, supply = found.rests, _channel(played, own, 2)
         truth = {"closed": played.truth.closed_v, "open": played.truth.open_v}
         for name, (value, u, dof) in _ends(played, own, end, supply, rests).items():
-            budget = budget_of(
-                value, trim=trim, front_end=end, type_a=(u, dof), temperature_c=temperature, smps_mode=mode
-            )
+            rig = calibration_lines(value, channel=0, trim=trim, front_end=end, conditions=today)
+            budget = combine((BudgetLine("scatter of the reading", "A", "t", u, "V", 1.0, dof), *rig))
             flat = [b.contribution for b in budget.lines if b.distribution == "rectangular"]
-            gain = (
-                own.line.var_gain * (value / own.line.gain_v) ** 2
-            )  # the meter's gain error is rectangular too
-            ruled = max([*(f**2 for f in flat), gain]) > 0.5 * budget.u**2
+            ruled = max(flat) ** 2 > RULES * budget.u**2
             rows.append(Row(chip, build, method, meter, name, value - truth[name], budget.u95, ruled))
     return rows
 

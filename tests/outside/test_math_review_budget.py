@@ -19,11 +19,12 @@ from sweeprig.trim.fit import TrimPoint, fit_channel, meter_covariance
 from sweeprig.trim.model import ChannelTrim, Line, Meter, Trim
 from sweeprig.trim.nominal import nominal_trim
 from sweeprig.trim.slow import ground_half_width_v
-from sweeprig.trim.uncertainty import calibration_lines
+from sweeprig.trim.uncertainty import SINCE_TRIM, calibration_lines
 
 POOR = Meter(percent_of_reading=0.5, counts=2.0, count_v=0.01)
 LSB_V = 3.3 / 0.6 / 4096
 VOLTS = (0.3, 1.4, 2.5, 3.6, 4.7)
+RECTANGULAR = 0.95 * math.sqrt(3)  # standard uncertainties that hold 95 % of a rectangular distribution
 A_LOW, A_HIGH, B_LOW, B_HIGH, SUPPLY = 0.45, 4.5, 0.5, 4.55, 5.0
 TWO = TwoTracks("opposed", -1.0, 5.0, 0.01, 0.2, 50.0)
 SEEN = seen(
@@ -106,22 +107,24 @@ def test_the_distance_of_the_ends_without_the_supply_counts_its_range() -> None:
     blind = given(seen(A_LOW, A_HIGH, supply=math.nan), trace=replace(TRACE, supply=None))
     limits = ADJUSTABLE.limits.supply
     half = (limits.high - limits.low) / 2 / math.sqrt(3)
-    assert check(blind, "span").u95 == pytest.approx(1.96 * half * (A_HIGH - A_LOW) / 5.0, rel=0.01)
+    assert check(blind, "span").u95 == pytest.approx(RECTANGULAR * half * (A_HIGH - A_LOW) / 5.0, rel=0.01)
 
 
 def test_a_sweep_in_another_mode_of_the_regulator_is_less_sure_and_one_at_the_same_temperature_more() -> None:
-    """Half-widths of the reference: 0.02 %, 0.005 % a kelvin (10 K where not known), 0.1 % in another mode."""
+    """Half-widths of the reference: 0.02 %, 0.005 % a kelvin (10 K where not known), 0.1 % in another mode; three
+    independent rectangular terms.
+    """
 
     def share(**of_trace: object) -> float:
         trace = replace(TRACE, **of_trace)
         budget = given(seen(A_LOW, A_HIGH, supply=SUPPLY), trace=trace).quantities["open_v"].budget
-        (line,) = [b for b in budget if b.name == "reference since the trim"]
-        return line.contribution * math.sqrt(3) / A_HIGH
+        parts = [b.contribution for b in budget if b.name in SINCE_TRIM]
+        return math.hypot(*parts) * math.sqrt(3) / A_HIGH
 
     assert share(board_temperature_c=21.5, smps_mode="pwm") == pytest.approx(2e-4)
-    assert share(board_temperature_c=25.5, smps_mode="pwm") == pytest.approx(4e-4)
-    assert share(board_temperature_c=21.5, smps_mode="psm") == pytest.approx(12e-4)
-    assert share(smps_mode="pwm") == pytest.approx(7e-4)
+    assert share(board_temperature_c=25.5, smps_mode="pwm") == pytest.approx(math.hypot(2e-4, 2e-4))
+    assert share(board_temperature_c=21.5, smps_mode="psm") == pytest.approx(math.hypot(2e-4, 1e-3))
+    assert share(smps_mode="pwm") == pytest.approx(math.hypot(2e-4, 5e-4))
 
 
 def test_the_charge_of_the_channel_before_is_unsure_for_the_supply_too() -> None:

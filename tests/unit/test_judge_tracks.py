@@ -140,6 +140,8 @@ def test_gains_and_bends_of_both_channels_enter_slope_and_agreement() -> None:
         math.sqrt(2e-3**2 - 0.0005**2 / 3),
         3e-3 * math.sqrt(2) / 4.05,
     )  # each: less the meter's gain; two ends
-    assert check(j, "slope_b").u95 == pytest.approx(1.96 * math.sqrt(2) * math.hypot(own, bend), rel=1e-3)
-    # 3 codes of 1 mV on 5 V are 0.06 %, in both channels
-    assert check(j, "correlation").u95 == pytest.approx(1.96 * 0.06 * math.sqrt(2), rel=1e-3)
+    # four rectangular terms of like size: their 95 % lie 0.12 % below those of a normal distribution
+    assert check(j, "slope_b").u95 == pytest.approx(1.9576 * math.sqrt(2) * math.hypot(own, bend), rel=2e-4)
+    # 3 codes of 1 mV on 5 V are 0.06 %, in both channels: two rectangular terms alike make a triangle
+    held = (1 - math.sqrt(0.05)) * math.sqrt(6)
+    assert check(j, "correlation").u95 == pytest.approx(held * 0.06 * math.sqrt(2), rel=1e-3)

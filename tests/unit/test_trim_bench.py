@@ -307,7 +307,8 @@ def test_a_ramp_takes_out_what_the_usual_wide_codes_leave():
     assert done.worst_code in (511, 1535, 2559, 3583)
     assert done.worst_dnl_lsb > 6
     assert done.raw_lsb > 4
-    assert done.left_lsb < 0.6 < done.nominal_lsb < done.raw_lsb
+    assert done.left_lsb < 1.0 < done.nominal_lsb / 2  # single edges between those kept; DNL is up to 1 LSB
+    assert done.nominal_lsb < done.raw_lsb
     assert done.trim.channels[0].linearity.method == "histogram"
     assert len(done.trim.channels[2].u_at) > 2
 

@@ -23,8 +23,9 @@ from sweeprig.trim.uncertainty import (
     beyond_points,
     budget_of,
     calibration_lines,
+    combine,
     loading_line,
-    reference_line,
+    reference_lines,
 )
 from sweeprig.trim.volts import angle_deg, to_trace, unloaded, without_memory
 from sweeprig.words import Hookup
@@ -242,13 +243,15 @@ def trimmed(temperature: float | None = 25.0) -> Trim:
     return Trim("line", "x", "full", "rp2350", channels, temperature_c=temperature, smps_mode="pwm")
 
 
+def moved_v(at_trim: float | None, now: float, mode: str) -> float:
+    """Standard uncertainty of 4 V for what the reference may have moved."""
+    return combine(reference_lines(4.0, trimmed(at_trim), temperature_c=now, smps_mode=mode)).u
+
+
 def test_the_reference_may_have_moved_since_the_trim():
-    near = reference_line(4.0, trimmed(), temperature_c=26.0, smps_mode="pwm").contribution
-    far = reference_line(4.0, trimmed(), temperature_c=45.0, smps_mode="pwm").contribution
-    other = reference_line(4.0, trimmed(), temperature_c=26.0, smps_mode="psm").contribution
-    unknown = reference_line(4.0, trimmed(None), temperature_c=26.0, smps_mode="pwm").contribution
-    assert near < unknown < far
-    assert other == pytest.approx(near + 4.0 * 1e-3 / math.sqrt(3))
+    near, far = moved_v(25.0, 26.0, "pwm"), moved_v(25.0, 45.0, "pwm")
+    assert near < moved_v(None, 26.0, "pwm") < far
+    assert moved_v(25.0, 26.0, "psm") == pytest.approx(math.hypot(near, 4.0 * 1e-3 / math.sqrt(3)))
 
 
 def test_an_untrimmed_rig_is_known_far_less_well():

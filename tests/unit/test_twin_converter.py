@@ -21,13 +21,13 @@ def line(levels: np.ndarray) -> tuple[float, np.ndarray]:
 
 
 def test_rp2040_has_exactly_four_wide_codes_below_the_erratum_numbers() -> None:
-    """RP2040-E11; DNL +7.7 to +10 LSB on five boards, public data."""
+    """RP2040-E11; a board's widest has a DNL of +7.7 to +10 LSB, five boards, public data."""
     for converter in draws("rp2040"):
         dnl = np.diff(converter.levels) / np.median(np.diff(converter.levels)) - 1
         wide = np.flatnonzero(dnl > 3.0) + 1
         assert tuple(wide) == WIDE_CODES
-        assert dnl[wide - 1].min() > 7.0
-        assert dnl[wide - 1].max() < 10.7
+        assert dnl[wide - 1].min() > 5.5
+        assert 7.3 < dnl[wide - 1].max() < 10.4
 
 
 def test_a_ramp_meets_wide_codes_as_often_as_they_are_wide() -> None:
@@ -46,15 +46,15 @@ def test_gain_zero_and_departure_lie_where_boards_were_measured() -> None:
         assert 0.0064 < slope - 1 < 0.0075
         assert 12 <= int(converter.codes(np.array([0.0]))[0]) <= 19
         worst.append(np.abs(rest).max())
-    assert min(worst) > 4.2
-    assert max(worst) < 7.0
+    assert min(worst) > 5.4
+    assert max(worst) < 6.4
 
 
 def test_rp2350_has_no_wide_codes() -> None:
     """RP2350: INL 1.8 to 3.1 LSB, DNL at most +1.3, 0 to 10 at zero; public data."""
     for converter in draws("rp2350"):
         assert (np.diff(converter.levels)).max() < 2.3
-        assert np.abs(line(converter.levels)[1]).max() < 4.0
+        assert 1.7 < np.abs(line(converter.levels)[1]).max() < 3.2
         assert int(converter.codes(np.array([0.0]))[0]) <= 10
 
 

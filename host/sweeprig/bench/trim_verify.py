@@ -13,11 +13,12 @@ import numpy as np
 from sweeprig.bench.trim_points import Measured
 from sweeprig.errors import TrimError
 from sweeprig.frontend import front_end
+from sweeprig.trim.coverage import student_k
 from sweeprig.trim.expected import expected_inverse
 from sweeprig.trim.fit import meter_covariance
 from sweeprig.trim.mistakes import CHANNEL_NAMES
 from sweeprig.trim.model import ChannelTrim, Meter, Trim
-from sweeprig.trim.uncertainty import TypeA, budget_of, combine, student_k
+from sweeprig.trim.uncertainty import TypeA, budget_of, combine
 
 MOST_KEPT = 400  # check standards kept with a trim
 AS_FOUND, AS_LEFT = "as found", "as left"

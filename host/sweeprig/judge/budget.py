@@ -10,20 +10,15 @@ from sweeprig.frontend import FrontEnd
 from sweeprig.judge.model import BudgetLine, Quantity
 from sweeprig.trim import codes
 from sweeprig.trim.model import ChannelTrim, Trim
+from sweeprig.trim.uncertainty import SINCE_TRIM, channel_of, combine, memory_line, reference_lines
 from sweeprig.trim.uncertainty import calibration_lines as rig_lines
-from sweeprig.trim.uncertainty import channel_of, combine, memory_line, reference_line
 
 FIT = "fit and reference of the trim"
 MEMORY = "charge of the channel before"
 SHARED_GAIN = "gain shared by all channels"
 SHARED_ZERO = "zero of the trim's meter"
 GROUND = "sensor ground as sensed"
-SHARED = (
-    SHARED_GAIN,
-    SHARED_ZERO,
-    "reference since the trim",
-    GROUND,
-)  # one error in all channels of one converter
+SHARED = (SHARED_GAIN, SHARED_ZERO, *SINCE_TRIM, GROUND)  # one error in all channels of one converter
 AT_EACH_END = ("linearity of the converter", "inside a wide code")
 SUPPLY = "supply: "  # before the name of what the supply brings to a ratio
 
@@ -167,7 +162,7 @@ def span_lines(
     lines.append(memory_line(span, front_end, before_v=0.0))
     if trim.kind != "nominal":
         kelvin, mode = conditions.temperature_c, conditions.smps_mode
-        lines.append(reference_line(span, trim, temperature_c=kelvin, smps_mode=mode))
+        lines += reference_lines(span, trim, temperature_c=kelvin, smps_mode=mode)
     return tuple(lines)
 
 

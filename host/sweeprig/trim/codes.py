@@ -1,8 +1,8 @@
 """Known departures of the board's converters from a straight line, before anything is measured.
 
-RP2040-E11 (RP2040 datasheet, errata): wide codes below 512, 1536, 2560 and 3584. Five boards, public data: each is
-7.7 to 10.0 LSB wider than the others, 12 to 19 at zero input, gain +0.65 to +0.74 %. RP2350: no wide codes, 0 to 10
-at zero, departures of 1.8 to 3.1 LSB from the best straight line.
+RP2040-E11 (RP2040 datasheet, errata): wide codes below 512, 1536, 2560 and 3584. Five boards, public data: the
+widest of each board is 7.7 to 10.0 LSB wider than other codes, 12 to 19 at zero input, gain +0.65 to +0.74 %. RP2350:
+no wide codes, 0 to 10 at zero, departures of 1.8 to 3.1 LSB from the best straight line.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ CODES = 4096
 WIDE_SPREAD = (
     2.0  # times the range seen: five boards, and of each only its widest code, show too little of it
 )
-BEND_CODES = 1000.0  # codes over which a smooth departure changes: assumed, a quarter of the range
+BEND_CODES = 800.0  # codes over which a smooth departure changes: assumed, a fifth of the range
 EDGE_LSB = 0.2  # standard deviation of one code's edge about the smooth departure: assumed
 WIDE_CODES = (511, 1535, 2559, 3583)
 
@@ -42,8 +42,8 @@ class ChipFacts:
 
 
 CHIPS = {
-    "rp2040": ChipFacts((7.7, 10.0), (12.0, 19.0), (0.0065, 0.0074), 6.1, 2.6, 1.2),
-    "rp2350": ChipFacts((0.0, 0.0), (0.0, 10.0), (-0.002, 0.002), 3.1, 3.1, 2.4),
+    "rp2040": ChipFacts((7.7, 10.0), (12.0, 19.0), (0.0065, 0.0074), 6.1, 2.6, 1.4),
+    "rp2350": ChipFacts((0.0, 0.0), (0.0, 10.0), (-0.002, 0.002), 3.1, 3.1, 1.9),
 }
 UNKNOWN = ChipFacts((0.0, 10.0), (0.0, 19.0), (-0.01, 0.01), 6.1, 6.1, 2.4)
 

@@ -20,7 +20,9 @@ FEWEST_HITS = 30  # mean counts of a code; fewer leave its width to chance
 EDGES_AT = 4  # every how many codes an edge is kept, apart from those of odd codes
 ODD_DNL = 1.0  # LSB
 MOST_NOISE_LSB = 1.5  # of a single conversion, measured on boards: 0.51 to 1.36
-BETWEEN_LSB = 0.1  # standard uncertainty of an edge between those kept: assumed
+BETWEEN_LSB = (
+    0.1  # of a mean, for edges between those kept: each 0.2 (codes.py), of which noise leaves half: assumed
+)
 
 
 @dataclass(frozen=True)

@@ -15,12 +15,14 @@ import numpy as np
 from sweepboard import wire
 from sweeprig.frontend import FrontEnd
 from sweeprig.trim.codes import corrected, rectangular, widest
+from sweeprig.trim.coverage import coverage_factor, student_k
 from sweeprig.trim.model import BudgetLine, ChannelTrim, Linearity, Trim
 
-COVERAGE = 0.95
 SETTLED_REFERENCE = 2e-4  # relative half-width, between trim and sweep on a warm board: assumed, no source
 REFERENCE_PER_K = 5e-5  # relative, for each kelvin between trim and sweep: from memory, of 3.3 V regulators
 REFERENCE_MODE = 1e-3  # relative half-width when the regulator's mode is another one: assumed
+UNKNOWN_KELVIN = 10.0  # [K] between trim and sweep where one of the temperatures is not known: assumed
+SINCE_TRIM = ("reference since the trim", "temperature since the trim", "regulator's mode since the trim")
 MEMORY_SHARE = 0.5  # of the correction for the charge of the channel before: assumed
 SUPPLY_V = 5.0  # [V] of the sensors that the rig is made for
 BEYOND_POINTS = 0.02  # share of the range by which a value may leave the trim's points before it is said
@@ -51,21 +53,15 @@ class Budget:
 def combine(lines: Sequence[BudgetLine]) -> Budget:
     """Combine independent contributions and expand them at 95 % (JCGM 100:2008, 5.1.2, G.4.1, G.3.2).
 
-    dof = u^4 / sum(u_i^4 / dof_i), cut to a whole number; k = t_0.975(dof). Without any contribution all is 0.
+    dof = u^4 / sum(u_i^4 / dof_i), cut to a whole number; k = t_0.975(dof), less where rectangular contributions rule
+    (coverage.py). Without any contribution all is 0.
     """
     u = math.sqrt(sum(b.contribution**2 for b in lines))
     shares = sum(b.contribution**4 / b.dof for b in lines if math.isfinite(b.dof))
     dof = u**4 / shares if shares > 0 else math.inf
-    k = student_k(dof)
+    flat = [b.contribution for b in lines if b.distribution == "rectangular"]
+    k = coverage_factor(flat, u, dof) if u > 0 else student_k(dof)
     return Budget(tuple(lines), u, dof, k, k * u)
-
-
-def student_k(dof: float, coverage: float = COVERAGE) -> float:
-    """Return the two-sided t quantile for `dof` degrees of freedom, cut to a whole number, at least one."""
-    from scipy.special import ndtri, stdtrit
-
-    p = 0.5 + coverage / 2
-    return float(ndtri(p)) if dof > 1e6 else float(stdtrit(max(math.floor(dof + 1e-9), 1), p))
 
 
 def budget_of(
@@ -120,7 +116,7 @@ def calibration_lines(
         memory_line(value_v, front_end, before_v=_before(value_v, channel)),
     ]
     if trim.kind != "nominal":
-        lines.append(reference_line(value_v, trim, temperature_c=temperature_c, smps_mode=smps_mode))
+        lines += reference_lines(value_v, trim, temperature_c=temperature_c, smps_mode=smps_mode)
     return tuple(lines)
 
 
@@ -181,18 +177,23 @@ def _mode(text: str) -> str:
     return text if text in ("psm", "pwm") else ""
 
 
-def reference_line(value_v: float, trim: Trim, *, temperature_c: float | None, smps_mode: str) -> BudgetLine:
-    """Return what the converter's reference may have moved since the trim.
+def reference_lines(
+    value_v: float, trim: Trim, *, temperature_c: float | None, smps_mode: str
+) -> tuple[BudgetLine, ...]:
+    """Return what the converter's reference may have moved since the trim, each part in proportion to the volts.
 
-    Half-width: settled + per kelvin between both + another mode of the regulator, or one known on one side only.
-    A temperature that is not known on either side counts as 10 K.
+    Settled; for each kelvin between both, a temperature not known on either side counting as 10 K; another mode of
+    the regulator, or one known on one side only. Rectangular, independent.
     """
     known = trim.temperature_c is not None and temperature_c is not None
-    kelvin = abs((temperature_c or 0.0) - (trim.temperature_c or 0.0)) if known else 10.0
+    kelvin = abs((temperature_c or 0.0) - (trim.temperature_c or 0.0)) if known else UNKNOWN_KELVIN
     other = _mode(trim.smps_mode) != _mode(smps_mode)
-    half = SETTLED_REFERENCE + REFERENCE_PER_K * kelvin + (REFERENCE_MODE if other else 0.0)
-    u = rectangular(half)
-    return BudgetLine("reference since the trim", "B", "rectangular", u, "V/V", value_v, math.inf)
+    halves = (SETTLED_REFERENCE, REFERENCE_PER_K * kelvin, REFERENCE_MODE if other else 0.0)
+    return tuple(
+        BudgetLine(name, "B", "rectangular", rectangular(half), "V/V", value_v, math.inf)
+        for name, half in zip(SINCE_TRIM, halves, strict=True)
+        if half > 0
+    )
 
 
 def beyond_points(value_v: float, own: ChannelTrim) -> str:
