@@ -194,15 +194,6 @@ def test_slow_readings_of_a_still_sensor() -> None:
     assert len(World(still, seed=1, build="plain").slow(SUPPLY)["readings"]) == 1  # type: ignore[arg-type]
 
 
-def test_rewind_puts_the_lever_back() -> None:
-    world = World("good", seed=1)
-    world.raw(1200, ON)
-    world.rewind()
-    world.raw(1000, ON)  # what was drawn ahead, and a fresh first rest
-    places = world.scene.places
-    assert (places[-2000:] == 0).sum() > 500
-
-
 def test_the_rig_stays_while_sensor_and_day_change() -> None:
     world = World("good", seed=1, rig_seed=9)
     other = world.like("falling", seed=2, vref_shift=0.001)

@@ -76,10 +76,6 @@ class Scene:
         hand = self.spec.hand
         return hand.open_at if hand.starts == "open" else hand.closed_at
 
-    def rewind(self, seed: int) -> None:
-        """Put the lever back where it starts; the next knots come from a fresh hand."""
-        self._path = HandPath(self.spec.hand, seed=seed, dt_s=KNOT_S)
-
     def take(self, n: int) -> Knots:
         """Return the next n knots."""
         parts = [] if self._ready is None else [self._ready]

@@ -87,7 +87,7 @@ class World:
         self.chip, self._chunk = chip, chunk
         self.temperature_c, self.battery_v = temperature_c, battery_v
         self.vref_v = self.board.vref_v * (1.0 + vref_shift)
-        self._usb_v, self._supply_tap, self._seed = usb_v, supply_tap, seed
+        self._usb_v, self._supply_tap = usb_v, supply_tap
         self.scene = Scene(self.spec, seed=seed, hum_v=hum_v, hum_hz=hum_hz, wobble=3e-5)
         toggler = Toggler(self.spec, seed=seed)
         self._flow = Flow(Noise(seed, self.converter.noise_lsb, pooled=pooled_noise), toggler)
@@ -217,11 +217,6 @@ class World:
     def like(self, spec: SensorSpec | str, *, seed: int, **other: Any) -> World:
         """Return the same rig with another sensor on it, or on another day (`vref_shift`, `temperature_c`)."""
         return World(spec, seed=seed, **{**self._rig, **other})
-
-    def rewind(self) -> None:
-        """Put the lever back to where its hand starts and rest there: a new sweep begins."""
-        self._seed += 1
-        self.scene.rewind(self._seed)
 
     def truth(self, outputs: int | None = None) -> WorldTruth:
         """Return the loaded volts at the sensor at both ends, without faults in time."""
