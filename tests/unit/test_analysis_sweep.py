@@ -12,7 +12,7 @@ from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.model import Analysis, Code
 from sweeprig.analysis.statistics import clopper_pearson
 from sweeprig.capture.model import Channel, Trace
-from sweeprig.errors import InputError
+from sweeprig.errors import AnalysisError
 from sweeprig.words import Sense, Starts
 
 
@@ -154,7 +154,7 @@ def test_two_tracks() -> None:
 def test_too_short_a_capture_is_an_error_with_a_next_step() -> None:
     t = make_trace()
     few = Channel(*(v[:10] for v in (t.signal_a.mean_v, t.signal_a.min_v, t.signal_a.max_v)))
-    with pytest.raises(InputError, match="10 windows"):
+    with pytest.raises(AnalysisError, match="10 windows"):
         run(replace(t, t_s=t.t_s[:10], signal_a=few, supply=None, gap_before=t.gap_before[:10]))
 
 

@@ -27,7 +27,7 @@ from sweeprig.analysis.model import (
 )
 from sweeprig.analysis.sense import find_sense, told_wrong
 from sweeprig.capture.model import Sense, Starts, Trace
-from sweeprig.errors import InputError
+from sweeprig.errors import AnalysisError
 
 
 @dataclass(frozen=True)
@@ -58,11 +58,11 @@ def analyse(
     """All that `trace` shows; see docs/methods.md for each method.
 
     Arrays of the trace have shape (n,) and no NaN. `absolute_line`: (volts per degree, volts at 0 degrees).
-    Raises InputError for a trace too short to hold a movement.
+    Raises AnalysisError for a trace too short to hold a movement.
     """
     n = trace.t_s.size
     if n < 20:
-        raise InputError(
+        raise AnalysisError(
             "The capture is too short to analyse.",
             seen=f"{n} windows",
             limit="20 or more",

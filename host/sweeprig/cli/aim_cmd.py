@@ -158,9 +158,7 @@ def _ends(job: Job, from_file: Path | None) -> Ends:
     console.say("A sweep first, to see both ends: from closed throttle, stop to stop.")
     with opened_rig(job.port) as client:
         order = replace(_order(job, "none"), records_url=None)
-        done = take_sweep(client, order, confirm=job.confirm)
-    if done.outcome.capture is not None and done.outcome.capture.ended == "stopped":
-        raise KeyboardInterrupt  # half a sweep is no ground to turn a sensor
+        done = take_sweep(client, order, confirm=job.confirm, whole=True)  # half a one is no ground to turn
     return ends_of(done.outcome)
 
 

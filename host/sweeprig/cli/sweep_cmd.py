@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from sweeprig.bench.config import Config
     from sweeprig.bench.places import Places
     from sweeprig.bench.sweep import SweepDone, SweepOrder
-    from sweeprig.capture.model import SweepSetup
+    from sweeprig.capture.model import Capture, SweepSetup
     from sweeprig.capture.sweep import Progress
     from sweeprig.judge.outcome import Outcome
     from sweeprig.link.client import RigClient
@@ -82,11 +82,33 @@ def show_outcome(
 
 
 def take_sweep(
-    client: RigClient, order: SweepOrder, *, confirm: list[str] | None = None, countdown: int = 0
+    client: RigClient,
+    order: SweepOrder,
+    *,
+    confirm: list[str] | None = None,
+    countdown: int = 0,
+    whole: bool = False,
 ) -> SweepDone:
-    """Make the hookup ready, capture with progress on the screen, then finish."""
-    from sweeprig.bench.sweep import finish, take
+    """Make the hookup ready, capture with progress on the screen, then finish.
+
+    Ctrl-C keeps and judges what came. Raises KeyboardInterrupt where nothing had come, and with `whole` always.
+    """
+    from sweeprig.bench.sweep import finish
+
+    capture, path = _take(client, order, confirm, countdown)
+    if capture.ended != "complete":
+        console.say(f"The capture ended early ({capture.ended}); what came is kept in {path}.")
+    if whole and capture.ended == "stopped":
+        raise KeyboardInterrupt
+    return finish(capture, path, order)
+
+
+def _take(
+    client: RigClient, order: SweepOrder, confirm: list[str] | None, countdown: int
+) -> tuple[Capture, Path]:
+    from sweeprig.bench.sweep import take
     from sweeprig.cli.asking import asking, books
+    from sweeprig.errors import BoardSilentError
 
     said: list[str] = [""]
 
@@ -94,20 +116,23 @@ def take_sweep(
         said[0] = f"   {advice.line}"
 
     with stop_on_interrupt() as stop:
-        capture, path = take(
-            client,
-            order,
-            progress=lambda p: console.progress(progress_line(p) + said[0]),
-            stop=stop,
-            ask=asking(confirm),
-            books=books(),
-            before=lambda: count_down(countdown),
-            advise=advise,
-        )
+        try:
+            taken = take(
+                client,
+                order,
+                progress=lambda p: console.progress(progress_line(p) + said[0]),
+                stop=stop,
+                ask=asking(confirm),
+                books=books(),
+                before=lambda: count_down(countdown),
+                advise=advise,
+            )
+        except BoardSilentError:
+            if stop():  # before the first record: the board had no time to send one
+                raise KeyboardInterrupt from None
+            raise
     console.end_progress()
-    if capture.ended != "complete":
-        console.say(f"The capture ended early ({capture.ended}); what came is kept in {path}.")
-    return finish(capture, path, order)
+    return taken
 
 
 def report_recovered(folder: Path) -> None:
