@@ -60,6 +60,7 @@ MONITOR_V = np.linspace(0.25, 4.75, 24)
 LIMITS_MV = {
     ("rp2040", "full", "straight line", BEST): 10.0,
     ("rp2040", "full", "line, steps out", BEST): 3.0,
+    ("rp2040", "full", "line and bend", BEST): 3.0,
     ("rp2040", "full", "ramp", BEST): 3.0,
     ("rp2040", "full", "monitor", BEST): 3.0,
     ("rp2350", "full", "line, steps out", BEST): 6.0,
@@ -80,6 +81,7 @@ class Row:
     error_v: float
     u95_v: float
     ruled: bool  # one rectangular term makes most of the variance
+    moved: bool  # another mode of the regulator than at the trim: outside of the trim's conditions
 
 
 def _sensor(rng: np.random.Generator) -> SensorSpec:
@@ -211,8 +213,12 @@ def one(seed: int) -> list[Row]:
             rig = calibration_lines(value, channel=0, trim=trim, front_end=end, conditions=today)
             budget = combine((BudgetLine("scatter of the reading", "A", "t", u, "V", 1.0, dof), *rig))
             flat = [b.contribution for b in budget.lines if b.distribution == "rectangular"]
+            if method == "straight line":  # known steps left in are no normal contribution either
+                flat.append(next(b.contribution for b in budget.lines if b.name.startswith("linearity")))
             ruled = max(flat) ** 2 > RULES * budget.u**2
-            rows.append(Row(chip, build, method, meter, name, value - truth[name], budget.u95, ruled))
+            rows.append(
+                Row(chip, build, method, meter, name, value - truth[name], budget.u95, ruled, mode != "pwm")
+            )
     return rows
 
 
@@ -224,20 +230,25 @@ def _bounds(k: int, n: int) -> tuple[float, float]:
 
 def report(rows: list[Row]) -> None:
     """Print a line for each chip, build, method, meter and end."""
-    print(f"{'chip':11}{'build':7}{'method':17}{'meter':12}{'end':8}{'n':>5}{'95 % error':>12}{'U95':>9}"
-          f"{'covered':>9}  95 % bounds     one term rules   wanted")  # fmt: skip
+    print(f"{'chip':11}{'build':7}{'method':17}{'meter':12}{'end':8}{'n':>5}{'95 % error':>12}{'same mode':>11}"
+          f"{'U95':>9}{'covered':>9}  95 % bounds     one term rules   wanted")  # fmt: skip
     keys = sorted({(r.chip, r.build, r.method, r.meter, r.end) for r in rows})
     for key in keys:
         some = [r for r in rows if (r.chip, r.build, r.method, r.meter, r.end) == key]
         error = 1e3 * float(np.quantile([abs(r.error_v) for r in some], 0.95))
+        same = 1e3 * float(np.quantile([abs(r.error_v) for r in some if not r.moved], 0.95))
         inside = sum(abs(r.error_v) <= r.u95_v for r in some)
         low, high = _bounds(inside, len(some))
         limit = LIMITS_MV.get(key[:4])
-        said = "" if limit is None else f"{limit:.0f} mV {'met' if error <= limit else 'NOT MET'}"
+        said = (
+            ""
+            if limit is None
+            else f"{limit:.0f} mV {'met' if error <= limit else 'met in the same mode' if same <= limit else 'NOT MET'}"
+        )
         u95 = 1e3 * float(np.median([r.u95_v for r in some]))
         ruled = 100 * float(np.mean([r.ruled for r in some]))
         print("".join(f"{word:{wide}}" for word, wide in zip(key, (11, 7, 17, 12, 8), strict=True)) +
-              f"{len(some):5}{error:9.2f} mV{u95:6.2f} mV"
+              f"{len(some):5}{error:9.2f} mV{same:8.2f} mV{u95:6.2f} mV"
               f"{100 * inside / len(some):7.1f} %  {100 * low:5.1f}..{100 * high:5.1f} %"
               f"{ruled:10.0f} %      {said}")  # fmt: skip
 
@@ -249,7 +260,9 @@ def _append(file: Path, rows: list[Row]) -> None:
 
 def _read(file: Path) -> list[Row]:
     with file.open(newline="", encoding="utf-8") as rows:
-        return [Row(*r[:5], float(r[5]), float(r[6]), r[7] == "True") for r in csv.reader(rows)]
+        return [
+            Row(*r[:5], float(r[5]), float(r[6]), r[7] == "True", r[8] == "True") for r in csv.reader(rows)
+        ]
 
 
 def main() -> None:

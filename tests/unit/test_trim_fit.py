@@ -7,11 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from sweeprig.bench.trim_text import channel_lines
 from sweeprig.errors import TrimError
 from sweeprig.frontend import front_end
 from sweeprig.trim.codes import nominal_linearity, widest
 from sweeprig.trim.expected import expected_inverse
-from sweeprig.trim.fit import TrimPoint, fit_channel, meter_covariance, prepare
+from sweeprig.trim.fit import TrimPoint, birge_ratio, fit_channel, meter_covariance, prepare
 from sweeprig.trim.mistakes import check_points, slips
 from sweeprig.trim.model import Meter, Trim
 from sweeprig.trim.nominal import nominal_trim
@@ -202,3 +203,20 @@ def test_what_may_have_been_meant():
     assert 2.5 in found
     assert 20.5 in found
     assert 0.205 in found
+
+
+def test_residuals_larger_than_expected_widen_the_uncertainty_of_the_departures():
+    """R. T. Birge, Phys. Rev. 40, 1932 (from memory): sqrt(chi2 / dof), where chance hardly explains it."""
+    assert birge_ratio(12.0, 3) == pytest.approx(2.0)
+    assert birge_ratio(7.0, 3) == 1.0  # happens in 7 of 100
+    assert birge_ratio(100.0, 0) == 1.0
+    usual, odd = fitted(points()), list(points())
+    for k, lsb in ((1, 8.0), (2, -8.0)):
+        odd[k] = replace(odd[k], code=odd[k].code + lsb)
+    found = fitted(tuple(odd))
+    assert usual.widened == 1.0
+    assert found.widened > 1.3
+    ratio = np.array(found.u_at)[:, 1] / np.array(usual.u_at)[:, 1]
+    assert ratio == pytest.approx(found.widened, rel=0.02)
+    assert "departs from its line more than usual" in "\n".join(channel_lines(found))
+    assert "departs" not in "\n".join(channel_lines(usual))

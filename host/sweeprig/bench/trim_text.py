@@ -83,6 +83,11 @@ def channel_lines(own: ChannelTrim) -> list[str]:
         out.append(f"  {reading:7.4f} V  {1000 * left:+7.2f} mV  {1000 * u:6.2f} mV  {drawn(share)}")
     if own.chi2 is not None:
         out.append(f"  chi-square {own.chi2:.1f} for {len(own.points) - 2} degrees of freedom")
+    if own.widened > 1.0:
+        out.append(
+            "  This converter departs from its line more than usual: the uncertainty of that is taken"
+            f" {own.widened:.1f} times as large. More points, or a ramp, tell more."
+        )
     return out
 
 

@@ -83,12 +83,13 @@ def merged(lines: Sequence[BudgetLine], also: Sequence[str] = ()) -> tuple[Budge
 def shared_gain(trim: Trim, front_end: FrontEnd) -> float:
     """Return the relative standard uncertainty of gain that all channels have in common.
 
-    Trimmed with one meter, its gain error; never trimmed, the gain and reference of the one converter.
+    Trimmed with one meter, its gain error, with the I2C converter that of the meter which trimmed this; never trimmed,
+    the gain and reference of the one converter.
     """
     if trim.kind == "nominal":
         gain = codes.rectangular(codes.half_width(codes.chip_facts(trim.chip).gain))
         return math.hypot(gain, codes.rectangular(front_end.adc_vref_tol))
-    if trim.reference == "meter" and trim.meter is not None:
+    if trim.meter is not None:
         return codes.rectangular(trim.meter.percent_of_reading / 100.0)
     return 0.0
 
@@ -98,7 +99,7 @@ def shared_zero(trim: Trim) -> float:
 
     Every channel is fitted to the same readings, so the meter's counts, but for the rounding, shift all alike.
     """
-    if trim.kind == "nominal" or trim.reference != "meter" or trim.meter is None:
+    if trim.kind == "nominal" or trim.meter is None:
         return 0.0
     return codes.rectangular(max(trim.meter.counts - 0.5, 0.0) * trim.meter.count_v)
 

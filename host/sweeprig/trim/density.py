@@ -6,6 +6,7 @@ width of the codes inside; INL is their running sum.
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 
@@ -62,6 +63,7 @@ def ramp_density(counts: NDArray[np.integer], *, first_code: int = 0) -> Density
 def density_linearity(density: Density, *, ramp_u_lsb: float = 0.0) -> Linearity:
     """Return the departure from the least-squares line that a ramp showed, at edges of codes.
 
+    What is kept of usual codes is the mean over EDGES_AT edges: single ones are averaged by the noise anyway.
     u combines the ramp's own departure from a straight line [LSB, standard uncertainty] with chance: only conversions
     near an edge are left to the noise s, so an edge is known to sqrt(0.56 s / hits). Noise and a rounded ramp
     are not told apart from width. Raises TrimError for too few counts.
@@ -78,9 +80,21 @@ def density_linearity(density: Density, *, ramp_u_lsb: float = 0.0) -> Linearity
     slope, at_zero = np.polyfit(level, edges, 1)
     error = edges - at_zero - slope * level
     odd = np.flatnonzero(np.abs(density.dnl_lsb) > ODD_DNL)
+    error = _smooth(error, odd)
     keep = np.unique(np.concatenate([np.arange(0, edges.size, EDGES_AT), odd, odd + 1, [edges.size - 1]]))
     chance = math.sqrt(0.56 * MOST_NOISE_LSB / density.hits)
     return Linearity(edges[keep], error[keep], math.hypot(chance, ramp_u_lsb, BETWEEN_LSB), "histogram")
+
+
+def _smooth(error: FloatArray, odd: NDArray[np.intp]) -> FloatArray:
+    """Return the moving mean over EDGES_AT + 1 edges, never across an odd code (between its edges odd and odd + 1)."""
+    out, kernel = error.copy(), np.ones(EDGES_AT + 1)
+    cuts = [0, *(odd + 1), error.size]
+    for start, stop in itertools.pairwise(cuts):
+        if stop - start > kernel.size:
+            held = np.convolve(np.ones(stop - start), kernel, "same")
+            out[start:stop] = np.convolve(error[start:stop], kernel, "same") / held
+    return out
 
 
 def departures_left(code: FloatArray, linearity: Linearity, density: Density) -> FloatArray:

@@ -9,6 +9,7 @@ Statistics for Spatial Data, 1993, 3.4; from memory).
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -30,6 +31,7 @@ FEWEST, MOST_BY_HAND = 2, 12
 BEND_FROM = 4  # points from which the departure is estimated too
 LEAST_RANGE = 0.4  # of the codes, between the lowest and the highest point
 NODES = np.linspace(0.0, CODES, 65)
+CHANCE = 0.05  # of residuals as large as these, below which they are taken as the converter's
 LEAST_U_LSB = 0.02  # of a mean code: rounding of the sums
 
 
@@ -123,6 +125,8 @@ def fit_channel(
     left_in = None if wide_removed else nominal_linearity(chip)
     found = _departures(ready, fit, chip=chip, bend=bent, left_in=left_in)
     cov = fit.weights @ (cov_v + fit.slope**2 * ready.cov_code) @ fit.weights.T
+    wider = birge_ratio(fit.chi2, len(points) - 2) if wide_removed else 1.0
+    found = replace(found, u_lsb=found.u_lsb * wider)
     inside = (ready.code.min() <= NODES) & (ready.code.max() >= NODES)
     scalar = float(np.sqrt(np.mean(found.u_lsb[inside] ** 2))) if inside.any() else float(found.u_lsb.max())
     linearity = nominal
@@ -140,7 +144,21 @@ def fit_channel(
         tuple(float(r) for r in fit.residuals),
         tuple(float(u) for u in found.u_residual_v),
         fit.chi2 if len(points) > 2 else None,
+        wider,
     )
+
+
+def birge_ratio(chi2: float, dof: int) -> float:
+    """Return by how much residuals exceed what was expected, sqrt(chi2 / dof), where that is no chance; else 1.
+
+    The converter then departs from its line more than boards that were measured (R. T. Birge, Phys. Rev. 40, 1932;
+    from memory).
+    """
+    from scipy.special import chdtrc
+
+    if dof < 1 or float(chdtrc(dof, chi2)) > CHANCE:
+        return 1.0
+    return math.sqrt(chi2 / dof)
 
 
 @dataclass(frozen=True)

@@ -59,6 +59,7 @@ def _channel(data: Any, where: str) -> ChannelTrim:
         residuals_v=tuple(_numbers(own, "residuals_v", ())),
         u_residuals_v=tuple(_numbers(own, "u_residuals_v", ())),
         chi2=None if own.get("chi2") is None else _number(own, "chi2"),
+        widened=_number(own, "widened") if "widened" in own else 1.0,
     )
 
 
