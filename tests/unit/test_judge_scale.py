@@ -248,6 +248,9 @@ def test_the_span_keeps_the_gain_the_bends_and_the_reference_and_loses_the_offse
     assert "reference since the trim" not in {b.name for b in never.budget}
 
 
-def test_data_from_elsewhere_has_no_supply_of_the_rig() -> None:
-    trace = replace(TRACE, source="csv", supply=Channel(*(np.full(TRACE.t_s.size, 4.65),) * 3))
-    assert given(seen(0.09 * 4.65, 0.9 * 4.65, supply=4.65), trace=trace).verdict is FAIL
+@pytest.mark.parametrize(("supply_v", "verdict"), [(4.65, PASS), (5.27, PASS), (4.1, FAIL), (5.4, FAIL)])
+def test_data_from_elsewhere_may_have_the_supply_of_a_rig_or_of_a_controller(
+    supply_v: float, verdict: Verdict
+) -> None:
+    trace = replace(TRACE, source="csv", supply=Channel(*(np.full(TRACE.t_s.size, supply_v),) * 3))
+    assert given(seen(0.09 * supply_v, 0.9 * supply_v, supply=supply_v), trace=trace).verdict is verdict

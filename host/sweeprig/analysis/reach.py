@@ -6,7 +6,7 @@ from sweeprig.analysis import not_analogue
 from sweeprig.analysis.event_findings import TRACK
 from sweeprig.analysis.model import Cause, Code, End, Finding
 from sweeprig.capture.model import Trace
-from sweeprig.words import Sense
+from sweeprig.words import Hookup, Sense
 
 ENDS_APART_PERCENT = 0.5  # % of supply: spread of one end from rest to rest
 
@@ -46,6 +46,18 @@ def ends_apart(ends: list[End | None], rail: float) -> list[Finding]:
     return out
 
 
+def _ground(trace: Trace) -> str:
+    """Why there is no ground offset, and what to do."""
+    if trace.source != "rig":
+        return "Ground offset: the data holds none. Tap the sensor with the rig's ground sense lead."
+    if trace.hookup is Hookup.POWERED:
+        return (
+            "Ground offset in the harness: powered, the sensor's ground is the rig's own. Tap it, with the ground "
+            "sense lead."
+        )
+    return "Ground offset: not observed. Add the separate ground sense lead."
+
+
 def not_shown(
     trace: Trace, n_strokes: int, ends: list[End | None], sense: Sense, kind: str
 ) -> tuple[str, ...]:
@@ -61,7 +73,7 @@ def not_shown(
     if trace.supply is None:
         out.append("Supply and ratio: the supply was not observed. Add the sense lead.")
     if trace.ground_v is None:
-        out.append("Ground offset: not observed. Add the separate ground sense lead.")
+        out.append(_ground(trace))
     if trace.angle_deg is None:
         out.append(
             "Linearity, hysteresis, play of lever and mount, degrees: they need an angle. Use the driven build."

@@ -8,7 +8,7 @@ from importlib import resources
 from typing import Any
 
 from sweeprig.analysis.model import Event, Finding
-from sweeprig.judge.model import Check, Margin, Quantity
+from sweeprig.judge.model import UNKNOWN_U, Check, Margin, Quantity
 from sweeprig.judge.outcome import Outcome
 
 SCHEMA_VERSION = 1
@@ -29,11 +29,12 @@ def number(value: float | None) -> float | None:
 
 
 def quantity(q: Quantity | None, why: str) -> dict[str, Any]:
-    """Return {value, u95} or null with a reason; u95 is the half-width of the 95 % interval."""
+    """Return {value, u95}, either null with a reason; u95 is the half-width of the 95 % interval."""
     value = number(q.value) if q else None
     if q is None or value is None:
         return {"value": None, "u95": None, "reason": (q.reason if q and q.reason else why)}
-    return {"value": value, "u95": number(q.u95)}
+    u95 = number(q.u95)
+    return {"value": value, "u95": u95} | ({} if u95 is not None else {"reason": q.reason or UNKNOWN_U})
 
 
 def margin(m: Margin) -> dict[str, Any]:

@@ -86,6 +86,7 @@ def review_capture(
         nominal_supply_v=profile.supply.nominal_v,
         track_ohm=setup.track_ohm,
     )
+    trace = replace(trace, hookup=setup.hookup)
     outcome = _outcome(trace, setup, profile, chosen, capture=capture, trim=trim, end=end, made_at=made_at)
     return as_wiggle(outcome)[0] if setup.task in WIGGLES else outcome
 

@@ -114,3 +114,4 @@ class Trace:
     shortest_dropout_s: float | None = None  # [s] what this build and hookup can show; None: unknown
     board_temperature_c: float | None = None  # mean over the capture; None: not known
     smps_mode: str = ""  # of the board's regulator: psm | pwm; "" not known
+    hookup: Hookup | None = None  # that the capture was taken with; None: not known

@@ -31,7 +31,7 @@ def quantity_line(label: str, q: Quantity) -> str:
     """Return one measured value with the half-width of its 95 % interval."""
     if q.value is None:
         return f"  {label:18}not measured: {q.reason}"
-    spread = f" ± {q.u95:.4f} {q.unit}" if q.u95 is not None else ""
+    spread = " ± not known" if q.u95 is None else f" ± {q.u95:.4f} {q.unit}"
     return f"  {label:18}{q.value:8.4f} {q.unit}{spread}"
 
 

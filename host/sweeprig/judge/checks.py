@@ -56,7 +56,7 @@ def _judged(
     more = ""
     if verdict is Verdict.UNDECIDED:
         more = would_decide(q.value, u95=q.u95, guard_factor=g, budget=q.budget, unit=q.unit, **bounds)
-    return Check(name, q.value, q.u95, q.unit, low, high, verdict, source, more)
+    return Check(name, q.value, q.u95 or None, q.unit, low, high, verdict, source, more)
 
 
 def _end_checks(seen: Seen) -> list[Check]:

@@ -65,8 +65,8 @@ def sense_findings(analysis: Analysis, profile: Profile) -> list[Finding]:
     return [Finding(Code.WRONG_SENSE, Cause.WIRING, 0, None, text, step)]
 
 
-def check_findings(checks: tuple[Check, ...], profile: Profile, hookup: Hookup) -> list[Finding]:
-    """Return the findings of failed checks."""
+def check_findings(checks: tuple[Check, ...], profile: Profile, hookup: Hookup | None) -> list[Finding]:
+    """Return the findings of failed checks; a hookup of None is not known."""
     out = []
     for c in checks:
         maker = _MAKERS.get(c.name)
@@ -83,7 +83,7 @@ def _seen(c: Check) -> str:
     return f"{value}{spread} {c.unit} against {word}{bounds} {c.unit} ({c.source})"
 
 
-def _end(c: Check, profile: Profile, _hookup: Hookup) -> Finding:
+def _end(c: Check, profile: Profile, _hookup: Hookup | None) -> Finding:
     closed = c.name.startswith("closed")
     track = " of track B" if c.name.endswith("_b") else ""
     step = (
@@ -101,19 +101,18 @@ def _end(c: Check, profile: Profile, _hookup: Hookup) -> Finding:
     )
 
 
-def _span(c: Check, _profile: Profile, _hookup: Hookup) -> Finding:
+def _span(c: Check, _profile: Profile, _hookup: Hookup | None) -> Finding:
     text = f"distance of the ends: {_seen(c)}"
     step = "Move the lever from stop to stop; if it did, check stops, coupling and part."
     return Finding(Code.OPEN_OUT_OF_RANGE, Cause.MOUNTING, 0, None, text, step)
 
 
-def _supply(c: Check, _profile: Profile, hookup: Hookup) -> Finding:
-    powered = hookup is Hookup.POWERED
-    step = (
-        "The rig feeds this sensor: check the USB port and its cable, and the sensor for a short."
-        if powered
-        else "Check the supply at the controller's plug, then the wire to the sensor."
-    )
+def _supply(c: Check, _profile: Profile, hookup: Hookup | None) -> Finding:
+    step = {
+        Hookup.POWERED: "The rig feeds this sensor: check the USB port and its cable, and the sensor for a short.",
+        Hookup.TAPPED: "Check the supply at the controller's plug, then the wire to the sensor.",
+        None: "Check the supply where it comes from, then the wire to the sensor.",
+    }[hookup]
     return Finding(Code.SUPPLY_OUT_OF_RANGE, Cause.SUPPLY, 2, None, f"supply at the sensor: {_seen(c)}", step)
 
 
@@ -134,7 +133,7 @@ def without_repeats(found: list[Finding]) -> list[Finding]:
     return [f for f in found if f.code is not Code.TRACKS_DISAGREE]
 
 
-def _tracks(c: Check, profile: Profile, _hookup: Hookup) -> Finding:
+def _tracks(c: Check, profile: Profile, _hookup: Hookup | None) -> Finding:
     what = {"slope_b": "slope of B against A", "sum_b": "A + B", "correlation": "B leaves its line"}[c.name]
     step = f"Sweep each track alone; check which is A and which is B, and that the part is {profile.sensor.relation}."
     other_way = 1 / c.value if c.value else None
@@ -143,7 +142,7 @@ def _tracks(c: Check, profile: Profile, _hookup: Hookup) -> Finding:
     return Finding(Code.TRACKS_DISAGREE, Cause.TRACK, 1, None, f"{what}: {_seen(c)}", step)
 
 
-def _linear(c: Check, _profile: Profile, _hookup: Hookup) -> Finding:
+def _linear(c: Check, _profile: Profile, _hookup: Hookup | None) -> Finding:
     code = Code.NOT_LINEAR if c.name == "linearity" else Code.HYSTERESIS
     step = "Sweep again with the angle measured; if it stays, replace the sensor."
     return Finding(code, Cause.TRACK, 0, None, f"{c.name}: {_seen(c)}", step)

@@ -13,7 +13,7 @@ from sweeprig.judge import graded as gr
 from sweeprig.judge.budget import Conditions
 from sweeprig.judge.load import load_of
 from sweeprig.judge.measured import measure
-from sweeprig.judge.model import Check, Judgement, Margin, Verdict
+from sweeprig.judge.model import UNKNOWN_U, Check, Judgement, Margin, Quantity, Verdict
 from sweeprig.judge.profile_model import Profile
 from sweeprig.judge.rails import flag_reading as flag_reading
 from sweeprig.judge.rails import margin_findings, rail_margins
@@ -64,7 +64,7 @@ def judge(
     return Judgement(
         verdict=verdict,
         reason=reason,
-        quantities=quantities,
+        quantities={name: _reported(q) for name, q in quantities.items()},
         margins=margins,
         findings=found,
         not_shown=not_shown(seen, trim, load),
@@ -73,6 +73,13 @@ def judge(
         checks=checks,
         under=no_fault_text(ch.passes(analysis)) if verdict is Verdict.PASS else "",
     )
+
+
+def _reported(q: Quantity) -> Quantity:
+    """Return a quantity to which nothing known contributes an uncertainty with u95 None and the reason."""
+    if q.value is None or q.u95:
+        return q
+    return replace(q, u95=None, u=None, coverage_factor=None, reason=q.reason or UNKNOWN_U, budget=())
 
 
 def _against_limits(seen: ch.Seen) -> tuple[tuple[Margin, ...], tuple[Check, ...]]:
@@ -101,6 +108,6 @@ def _findings(
         *gr.relation_findings(seen.analysis, seen.profile),
         *gr.sense_findings(seen.analysis, seen.profile),
         *margin_findings(margins, tuple(own), scale=seen.scale, profile=seen.profile),
-        *gr.check_findings(checks, seen.profile, setup.hookup),
+        *gr.check_findings(checks, seen.profile, setup.hookup if seen.trace.source == "rig" else None),
     ]
     return gr.ordered(gr.without_repeats(found))

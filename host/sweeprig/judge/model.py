@@ -17,9 +17,15 @@ class Verdict(StrEnum):
     UNDECIDED = "undecided"
 
 
+UNKNOWN_U = "uncertainty not known: it did not scatter, and nothing is known of what measured it"
+
+
 @dataclass(frozen=True)
 class Quantity:
-    """A reported value with its uncertainty. `value` and `u95` are None where it was not measured."""
+    """A reported value with its uncertainty. `value` and `u95` are None where it was not measured.
+
+    Only `u95` is None where nothing is known of the uncertainty; `reason` says why.
+    """
 
     name: str
     unit: str

@@ -102,7 +102,7 @@ def _margin(
         more = would_decide(
             q.value, u95=q.u95, low=low, high=high, guard_factor=guard_factor, budget=q.budget
         )
-    return Margin(name, rail, q.value, q.u95, limit, verdict, more, measured.value)
+    return Margin(name, rail, q.value, q.u95 or None, limit, verdict, more, measured.value)
 
 
 def margin_findings(

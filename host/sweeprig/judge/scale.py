@@ -15,12 +15,13 @@ from sweeprig.frontend import FrontEnd
 from sweeprig.judge import budget as bu
 from sweeprig.judge.model import BudgetLine, Quantity
 from sweeprig.judge.named_ends import levels
-from sweeprig.judge.profile_model import Profile, Range
+from sweeprig.judge.profile_model import Limits, Profile, Range
 from sweeprig.trim.model import Trim
 from sweeprig.trim.slow import ground_half_width_v
 from sweeprig.words import Hookup
 
 NOT_OBSERVED = "the supply was not observed"
+WIDER = "the wider of both limits of the supply: who fed the sensor is not known"
 
 
 @dataclass(frozen=True)
@@ -141,7 +142,6 @@ def make_scale(
 ) -> Scale:
     """Return the scale of one capture."""
     limits = profile.limits
-    powered = setup.hookup is Hookup.POWERED and trace.source == "rig"
     ground = 0.0
     if trace.ground_v is not None and trace.ground_v.size:
         ground = float(np.median(trace.ground_v))
@@ -153,10 +153,18 @@ def make_scale(
         ground_v=ground,
         ground_u_v=half / math.sqrt(3),
         supply=_supply(analysis, trace, trim, front_end, conditions),
-        supply_range=limits.supply_powered if powered else limits.supply,
+        supply_range=_supply_range(limits, setup, trace),
         unseen_range=limits.supply,
         at_rests_v=_at_rests(analysis),
     )
+
+
+def _supply_range(limits: Limits, setup: SweepSetup, trace: Trace) -> Range:
+    """Return the limits of the supply by who feeds the sensor; the wider ones where that is not known."""
+    fed, tapped = limits.supply_powered, limits.supply
+    if trace.source == "rig":
+        return fed if setup.hookup is Hookup.POWERED else tapped
+    return Range(min(fed.low, tapped.low), max(fed.high, tapped.high), tapped.unit, WIDER)
 
 
 def _at_rests(analysis: Analysis) -> dict[str, float]:

@@ -33,8 +33,14 @@ def not_shown(seen: Seen, trim: Trim | None, load: Load) -> tuple[str, ...]:
         )
     if trim is None:
         out.append(
-            "Accuracy of what measured this data: not known. The intervals hold its scatter only. "
-            "Use a rig with a trim."
+            "Accuracy of what measured this data: not known. The intervals hold its scatter and resolution only; "
+            "what has neither is judged as read. Use a rig with a trim."
+        )
+    if seen.trace.source != "rig" and seen.scale.supply.value is not None:
+        own, wide = seen.profile.limits.supply, seen.scale.supply_range
+        out.append(
+            f"Supply against the limits of its source: who fed the sensor is not known, so the wider ones were used, "
+            f"{wide.low:g} to {wide.high:g} V. From a controller: {own.low:g} to {own.high:g} V."
         )
     if seen.scale.supply.value is None and seen.profile.supply.ratiometric:
         r = seen.profile.limits.supply

@@ -129,7 +129,7 @@ def capture_row(outcome: Outcome, path: Path, batch: str) -> dict[str, Any]:
         "at": seconds_of(created),
         "rig_uid": text_of(capture.rig.get("uid", "")) if capture else "",
         "operator": text_of(outcome.setup.operator),
-        "hookup": str(outcome.setup.hookup),
+        "hookup": str(outcome.setup.hookup) if outcome.capture else "",
         "ended": capture.ended if capture else "",
         "batch": text_of(batch),
     }

@@ -179,7 +179,7 @@ def facts(outcome: Outcome) -> list[tuple[str, str]]:
         ("Trim", trim_text(outcome)),
         ("Check standard", verified_text(outcome)),
         ("Test lead", setup.lead_checked or "never checked"),
-        ("Hookup", f"{setup.hookup}, {place}"),
+        ("Hookup", f"{setup.hookup}, {place}" if outcome.capture else "not known: no rig took this data"),
         ("Sense", analysis.sense_evidence),
         ("Profile", outcome.judgement.profile_name),
         ("Operator", clip(setup.operator, 26) or "not named"),

@@ -9,6 +9,7 @@ from sweeprig.judge.model import Quantity
 
 MINUS = "\N{MINUS SIGN}"
 NONE = "\N{EN DASH}"
+NOT_KNOWN = "\N{PLUS-MINUS SIGN} not known"
 
 
 def known(value: float | None) -> TypeGuard[float]:
@@ -41,6 +42,11 @@ def u_text(u95: float | None) -> str:
     return f"\N{PLUS-MINUS SIGN}{mv:.{digits}f} mV"
 
 
+def spread_text(value: float | None, u95: float | None) -> str:
+    """Return what stands beside volts: their half-width, or that it is not known; nothing beside a dash."""
+    return u_text(u95) or (NOT_KNOWN if known(value) else "")
+
+
 def number_text(value: float | None, unit: str, digits: int) -> str:
     """Return a number with at most `digits` decimals and its unit; a dash where there is none."""
     if value is None or not math.isfinite(value):
@@ -53,7 +59,7 @@ def quantity_text(q: Quantity | None) -> str:
     if q is None or q.value is None or not math.isfinite(q.value):
         return f"not measured: {q.reason}" if q is not None and q.reason else "not measured"
     if q.unit == "V":
-        return f"{volts(q.value, q.u95)} {u_text(q.u95)}".strip()
+        return f"{volts(q.value, q.u95)} {spread_text(q.value, q.u95)}".strip()
     if not q.unit:  # a ratio
         tail = f" \N{PLUS-MINUS SIGN}{max(q.u95, 1e-5):.5f}" if known(q.u95) else ""
         return f"{fixed(q.value, 5)}{tail}"

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from sweeprig.judge.model import Check, Margin
 from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.profile_model import Profile
-from sweeprig.report.figures import NONE, known, number_text, u_text, volts
+from sweeprig.report.figures import NONE, known, number_text, spread_text, volts
 from sweeprig.report.names import name_of
 
 ORDER = {"fail": 0, "undecided": 1, "pass": 2}
@@ -32,7 +32,7 @@ def margin_row(m: Margin, profile: Profile) -> LimitRow:
     return LimitRow(
         name=f"{name_of(m.end)}, {m.rail} rail",
         value=volts(m.value_v),
-        spread=u_text(m.u95),
+        spread=spread_text(m.value_v, m.u95),
         must=f"{'above' if m.rail == 'lower' else 'below'} {volts(m.limit_v)}",
         verdict=str(m.verdict),
         decide=m.would_decide,
@@ -52,7 +52,7 @@ def _must(check: Check) -> str:
 def check_row(check: Check) -> LimitRow:
     """Return one other limit in words."""
     digits = 0 if check.unit == "strokes" else 3
-    spread = u_text(check.u95) if check.unit == "V" else ""
+    spread = spread_text(check.value, check.u95) if check.unit == "V" else ""
     if known(check.u95) and check.unit != "V":
         spread = f"\N{PLUS-MINUS SIGN}{check.u95:.2g}"
     return LimitRow(

@@ -9,7 +9,7 @@ from markupsafe import Markup
 from sweeprig.judge.outcome import Outcome
 from sweeprig.report import evidence, facts
 from sweeprig.report.budgets import budgets, end_keys, short_budget
-from sweeprig.report.figures import NONE, capture_code, clip, count_of, fixed, u_text, volts
+from sweeprig.report.figures import NONE, capture_code, clip, count_of, fixed, spread_text, volts
 from sweeprig.report.handover import FORMULA, Row, handover_rows
 from sweeprig.report.limits import limit_rows
 from sweeprig.report.names import name_of
@@ -35,7 +35,12 @@ def _reading(outcome: Outcome, key: str) -> dict[str, str]:
     ):
         supply = outcome.trace.nominal_supply_v
         more = f"{volts(ratio.value * supply)} at {supply:g} V supply"
-    return {"name": name_of(key), "value": volts(q.value, q.u95), "spread": u_text(q.u95), "more": more}
+    return {
+        "name": name_of(key),
+        "value": volts(q.value, q.u95),
+        "spread": spread_text(q.value, q.u95),
+        "more": more,
+    }
 
 
 def _sense(outcome: Outcome) -> dict[str, str]:
