@@ -1,14 +1,16 @@
-"""A board whose conversions, slow readings and fault line come from a simulated rig.
+"""A board whose conversions, slow readings, fault line and button come from a simulated rig.
 
 The same service as on a real board, under MicroPython's unix port over pipes (main) or inside CPython (build).
 `ask(kind, outputs, n)` returns the simulated rig's answer: for ASK_RAW whole windows of conversions, for ASK_SLOW a
-JSON object {"readings": [[quantity, status, value], ...], "fault": bool, "button": bool}.
+JSON object {"readings": [[quantity, status, value], ...], "fault": bool, "button": bool}. ASK_LIGHT and ASK_BUZZER tell
+the simulated rig what the operator is shown and hears.
 """
 
 import json
 import struct
 import sys
 
+from sweepboard.commands import LIGHT_MODES
 from sweepboard.fed_source import FedClock, FedSource
 from sweepboard.no_switches import RememberedSwitches
 from sweepboard.service import Service
@@ -17,17 +19,31 @@ ASK_RAW = 1
 ASK_SLOW = 2
 ASK_START = 4  # sampling begins: the hand starts anew
 ASK_IDENTITY = 3  # what hello says of this board, as JSON
+ASK_LIGHT = 5  # the light's mode, its place in LIGHT_MODES in the room of the windows
+ASK_BUZZER = 6  # a tone, its milliseconds in the room of the windows
 ASK_FORMAT = "<BBH"  # kind, outputs, windows at most
 ANSWER_FORMAT = "<I"  # bytes that follow
 STATE_EVERY_MS = 20  # how often fault line and button are looked at
 
 
 class FedSwitches(RememberedSwitches):
-    """Switches that remember; the fault line and the button are the simulated rig's."""
+    """Switches that remember; the fault line, the button, the light and the buzzer are the simulated rig's."""
 
-    def __init__(self, fitted):
+    def __init__(self, fitted, ask):
         super().__init__(fitted)
+        self.fitted.add("light")  # as on a Pico it is the board's own, whatever the build
         self.state = {}
+        self._ask = ask
+
+    def light(self, mode):
+        """Set the rig's light."""
+        super().light(mode)
+        self._ask(ASK_LIGHT, self.outputs(), LIGHT_MODES.index(mode))
+
+    def buzzer(self, ms):
+        """Sound for `ms`."""
+        super().buzzer(ms)
+        self._ask(ASK_BUZZER, self.outputs(), ms)
 
     def fault(self):
         """Return whether the supply is limited."""
@@ -75,7 +91,7 @@ class FedMonitor:
 
 def build(port, ask, identity):
     """Return the service of a simulated board. `identity` is what hello says of it."""
-    switches = FedSwitches(identity["capabilities"])
+    switches = FedSwitches(identity["capabilities"], ask)
     source = StartedSource(ask)
     clock = FedClock(source)
 

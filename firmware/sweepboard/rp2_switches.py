@@ -26,6 +26,7 @@ class Switches:
         if self._light is not None:
             self.fitted.add("light")
         self._light_mode = "off"
+        self._lit = False
         self._on = 0  # what was switched on, as bits OUT_* of commands.py
         self._burden = self._up = self._down = self._link = self._button = self._tone = None
         self._tone_ends = None
@@ -61,8 +62,14 @@ class Switches:
     def light(self, mode):
         """Set the light: "off", "on", "slow" or "fast"."""
         self._light_mode = mode
-        if self._light is not None and mode in ("off", "on"):
-            self._light.value(mode == "on")
+        if mode in ("off", "on"):
+            self._show(mode == "on")
+
+    def _show(self, lit):
+        """Write the light only where it changes: on boards with a radio each write goes through the radio's chip."""
+        if self._light is not None and lit != self._lit:
+            self._lit = lit
+            self._light.value(lit)
 
     def buzzer(self, ms):
         """Sound for `ms`."""
@@ -78,8 +85,8 @@ class Switches:
             self._tone.duty_u16(0)
             self._tone_ends = None
         half_ms = BLINK_MS.get(self._light_mode)
-        if half_ms and self._light is not None:
-            self._light.value(time.ticks_ms() // half_ms & 1)
+        if half_ms:
+            self._show(bool(time.ticks_ms() // half_ms & 1))
 
     def fault(self):
         """Return whether the supply's limit is at work.
@@ -107,6 +114,7 @@ class Switches:
 
 
 def _light():
+    """Return the board's own light: GPIO25 of a Pico, a line of the radio's chip on boards with one."""
     try:
         return machine.Pin("LED", machine.Pin.OUT, value=0)
     except (TypeError, ValueError):  # a board without one

@@ -76,6 +76,7 @@ class Service:
             elif not busy:
                 self.clock.sleep_ms(IDLE_MS)
         self.make_safe()
+        self.switches.light("off")
 
     def step(self):
         """Do one cycle without waiting; return whether there was anything to do."""
@@ -206,6 +207,7 @@ class Service:
             self.stream.abandon()
             self.end_watch()
             self.make_safe()
+            self.switches.light("off")
         elif self.drive is not None and self.drive.moving and silent_ms > wire.KEEP_ALIVE_MS:
             self.drive.free()
         elif silent_ms > SUPPLY_IDLE_MS:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from functools import partial
 
@@ -10,7 +11,7 @@ import pytest
 
 from sweeprig.bench.trim_points import wanted_volts
 from sweeprig.errors import InputError
-from sweeprig.twin.feed import MOST_WINDOWS, WINDOW_S, Feed
+from sweeprig.twin.feed import MOST_WINDOWS, WINDOW_S, Feed, Shown
 from sweeprig.twin.sim_url import BENCH_VOLTS, SimOptions, parse
 from sweeprig.twin.simulated import make_world
 
@@ -35,6 +36,8 @@ def test_every_key_is_taken() -> None:
         ("sim://good?turn=nan", "a number of usual size"),
         ("sim://good?turn=", "turn: a number"),
         ("sim://good?unplug_after=-1", "0 or more seconds"),
+        ("sim://good?press=1,-1", "0 or more seconds"),
+        ("sim://good?press=", "press: a number"),
         ("sim://bench-voltage?volts=0.5,x", "volts: a number"),
         ("sim://bench-voltage?volts=0.5,12", "voltages of 0 to 5.5 V"),
         ("sim://good?volts=0.5", "volts only of bench-voltage"),
@@ -97,6 +100,33 @@ def test_time_stands_still_while_nobody_asks() -> None:
     assert feed.raw(0, 4) == b""
     clock.now += 2.1 * WINDOW_S
     assert n_windows(feed.raw(0, 4)) == 2
+
+
+def test_the_button_is_down_while_it_is_pressed_and_at_every_start() -> None:
+    feed = Feed(Still, None, presses=parse("sim://good?press=0.5,2").press)
+
+    def presses() -> list[float]:
+        found, before = [], False
+        while feed.seconds < 3:
+            feed.raw(0, 10)
+            down = json.loads(feed.slow(0))["button"]
+            found += [feed.seconds] if down and not before else []
+            before = down
+        return found
+
+    assert presses() == pytest.approx([0.5, 2.0], abs=0.02)
+    feed.restart()
+    assert presses() == pytest.approx([0.5, 2.0], abs=0.02)
+
+
+def test_what_the_rig_shows_is_kept_with_its_time() -> None:
+    feed = Feed(Still, None)
+    assert feed.light == "off"
+    feed.raw(0, 50)
+    feed.show("light", "slow")
+    feed.show("buzzer", 120)
+    assert feed.light == "slow"
+    assert feed.shown == [Shown(50 * WINDOW_S, "light", "slow"), Shown(50 * WINDOW_S, "buzzer", 120)]
 
 
 def test_each_start_has_its_own_world() -> None:

@@ -21,6 +21,7 @@ from sweeprig.judge.outcome import Outcome
 from sweeprig.link.client import RigClient
 
 BUZZ_MS = 120
+EVENT_SHOWN_S = 1.0  # [s] of the rig's time for which the light tells of an event
 SLOW_EVERY_MS = 200
 LOOK_EVERY_S = 0.2  # [s] of the rig's time between two searches
 
@@ -40,12 +41,16 @@ def check_idle(setup: SweepSetup, ask: Ask) -> None:
 
 
 class Signals:
-    """Light and buzzer of the rig, whichever are fitted; a rig that does not answer stops no capture."""
+    """Light and buzzer of the rig, whichever are fitted; a rig that does not answer stops no capture.
+
+    The light blinks slowly while the test runs, fast for a while after each event, and is off in the end.
+    """
 
     def __init__(self, client: RigClient) -> None:
         self._client = client
         self._light = live.has(client, "light")
         self._buzzer = live.has(client, "buzzer")
+        self._fast_since_s: float | None = None  # [s] of the rig's time; None: no event is being shown
 
     def __enter__(self) -> Signals:
         self._set_light("slow")
@@ -54,12 +59,20 @@ class Signals:
     def __exit__(self, *_: object) -> None:
         self._set_light("off")
 
-    def event(self) -> None:
-        """Say that something was seen."""
-        self._set_light("fast")
+    def event(self, now_s: float) -> None:
+        """Say that something was seen; `now_s` is the rig's time [s]."""
+        if self._fast_since_s is None:
+            self._set_light("fast")
+        self._fast_since_s = now_s
         if self._buzzer:
             with suppress(LinkError):
                 live.switch(self._client, "buzzer", ms=BUZZ_MS)
+
+    def look(self, now_s: float) -> None:
+        """Go back to waiting once the last event has been shown for long enough."""
+        if self._fast_since_s is not None and now_s - self._fast_since_s >= EVENT_SHOWN_S:
+            self._fast_since_s = None
+            self._set_light("slow")
 
     def _set_light(self, mode: str) -> None:
         if self._light:

@@ -124,14 +124,19 @@ def _run(volts: object, order: SweepOrder, search: LiveSearch, signals: Signals,
             search,
             folder=order.folder,
             seconds=order.setup.seconds,
-            on_new=lambda new: _tell(new, signals, face),
-            on_look=lambda: face.look(search),
+            on_new=lambda new: _tell(new, search, signals, face),
+            on_look=lambda: _look(search, signals, face),
             stop=lambda: stop() or face.wants_to_end,
         )
 
 
-def _tell(new: list[Happening], signals: Signals, face: _Face) -> None:
-    signals.event()
+def _look(search: LiveSearch, signals: Signals, face: _Face) -> None:
+    signals.look(search.seconds)
+    face.look(search)
+
+
+def _tell(new: list[Happening], search: LiveSearch, signals: Signals, face: _Face) -> None:
+    signals.event(search.seconds)
     face.bell()
     for h in new:
         face.line(h.line)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
@@ -13,6 +14,7 @@ from sweepboard import wire
 
 WINDOW_S: float = wire.WINDOW * wire.CHANNELS / wire.CONVERSION_HZ
 _PAUSE_S = 0.3
+_PRESS_S = 0.3  # how long a finger stays on the button (invented)
 MOST_WINDOWS = 64  # given at once: the firmware's buffer is bounded
 
 
@@ -28,18 +30,36 @@ class World(Protocol):
         ...
 
 
+@dataclass(frozen=True)
+class Shown:
+    """One thing that the rig showed or sounded."""
+
+    seconds: float  # in the world, since sampling began [s]
+    what: str  # light | buzzer
+    value: str | int  # the light's mode; the tone's length [ms]
+
+
 class Feed:
     """`make` returns the world of each start of sampling, counted from 0.
 
-    `clock` None gives windows as soon as they are asked for; else no earlier than they are due.
+    `clock` None gives windows as soon as they are asked for; else no earlier than they are due. `presses` are the
+    times [s since sampling began] at which somebody presses the rig's button.
     """
 
-    def __init__(self, make: Callable[[int], World], clock: Callable[[], float] | None) -> None:
+    def __init__(
+        self,
+        make: Callable[[int], World],
+        clock: Callable[[], float] | None,
+        *,
+        presses: Sequence[float] = (),
+    ) -> None:
         self.n_given = 0
+        self.shown: list[Shown] = []  # all that the operator was shown and heard, in order
         self._make = make
         self._n_starts = 0
         self._world = make(0)
         self._clock = clock
+        self._presses = tuple(presses)
         self._began = float("-inf")
         self._n_since = 0
 
@@ -47,6 +67,15 @@ class Feed:
     def seconds(self) -> float:
         """Time in the world since sampling began [s]."""
         return self.n_given * WINDOW_S
+
+    @property
+    def light(self) -> str:
+        """What the rig's light does now: off, on, slow or fast."""
+        return next((str(s.value) for s in reversed(self.shown) if s.what == "light"), "off")
+
+    def show(self, what: str, value: str | int) -> None:
+        """Note what the rig shows ("light", its mode) or sounds ("buzzer", its milliseconds)."""
+        self.shown.append(Shown(self.seconds, what, value))
 
     def wait_s(self) -> float:
         """Return how long it takes until a window is due [s]; 0 or less: one is."""
@@ -78,4 +107,6 @@ class Feed:
 
     def slow(self, outputs: int) -> bytes:
         """Return the slow readings, fault line and button as JSON."""
-        return json.dumps(self._world.slow(outputs)).encode()
+        pressed = any(0 <= self.seconds - at < _PRESS_S for at in self._presses)
+        state = self._world.slow(outputs)
+        return json.dumps({**state, "button": bool(state.get("button")) or pressed}).encode()

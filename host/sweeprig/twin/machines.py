@@ -74,10 +74,16 @@ def start_machine(vm: str, feed: Feed, identity: Mapping[str, Any]) -> Machine:
 
 def _answer(feed: Feed, kind: int, outputs: int, n: int) -> bytes:
     """Return what the simulated rig answers; b"" where no window is due."""
-    from sweepboard import fed_board
+    from sweepboard import commands, fed_board
 
     if kind == fed_board.ASK_START:
         feed.restart()
+        return b"\1"
+    if kind == fed_board.ASK_LIGHT:
+        feed.show("light", commands.LIGHT_MODES[n])
+        return b"\1"
+    if kind == fed_board.ASK_BUZZER:
+        feed.show("buzzer", n)
         return b"\1"
     return feed.raw(outputs, n) if kind == fed_board.ASK_RAW else feed.slow(outputs)
 

@@ -28,6 +28,7 @@ class SimOptions:
     hand: str = "strokes"  # strokes | still | open: the sensor's own hand, or none, at closed or at open
     turn: float = 0.0  # [deg] that the sensor is turned on its mount, opening direction positive
     unplug_after: float = 0.0  # [s] of streaming after which the board goes away; 0: never
+    press: tuple[float, ...] = ()  # [s] of streaming at which somebody presses the rig's button
     volts: tuple[
         float, ...
     ] = ()  # of a bench voltage [V]: one start of sampling after another, the last one stays
@@ -73,6 +74,10 @@ def _volts(text: str) -> tuple[float, ...]:
     return volts
 
 
+def _times(text: str) -> tuple[float, ...]:
+    return tuple(_seconds(part) for part in text.split(","))
+
+
 _KEYS: dict[str, Callable[[str], object]] = {
     "seed": _whole,
     "pace": _one_of("real", "fast"),
@@ -82,6 +87,7 @@ _KEYS: dict[str, Callable[[str], object]] = {
     "hand": _one_of("strokes", "still", "open"),
     "turn": _decimal,
     "unplug_after": _seconds,
+    "press": _times,
     "volts": _volts,
 }
 

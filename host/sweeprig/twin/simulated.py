@@ -76,5 +76,6 @@ def make_world(options: SimOptions, n_starts: int = 0) -> World:
 
 def switch_on(options: SimOptions) -> tuple[Machine, Feed]:
     """Start the board in its world."""
-    feed = Feed(partial(make_world, options), time.monotonic if options.pace == "real" else None)
+    clock = time.monotonic if options.pace == "real" else None
+    feed = Feed(partial(make_world, options), clock, presses=options.press)
     return start_machine(options.vm, feed, identity(options)), feed

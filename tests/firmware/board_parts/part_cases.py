@@ -56,6 +56,21 @@ def switches_full():
         switches.tick()
         blink.append(levels()["LED"])
     out["blink"] = blink
+    lamp = next(pin for pin in Pin.made if pin.gpio == "LED")
+    n_writes, write = [], lamp.value
+
+    def counted(*level):
+        n_writes.extend(level)
+        return write(*level)
+
+    lamp.value = counted
+    for mode in ("slow", "off", "on", "on"):
+        switches.light(mode)
+        for ms in range(1000):
+            clock.now = 2000 + ms
+            switches.tick()
+    out["writes"] = [bool(level) for level in n_writes]
+    lamp.value = write
     out["fitted"] = sorted(switches.fitted)
     return out
 
