@@ -151,6 +151,37 @@ def test_two_tracks() -> None:
     assert codes(run(replace(t, signal_b=c))) == {Code.TRACKS_SHORTED}
 
 
+def opposed_loaded(track_ohm: float, load_ohm: float, bump_v: float = 0.0) -> Trace:
+    """Two opposed tracks of a sensor, bent by a load, that of A perhaps with a bump half way."""
+    t = make_trace()
+    supply = 5.0
+    share = (t.signal_a.mean_v - CLOSED_V + 0.4) / supply
+
+    def seen(x: np.ndarray) -> np.ndarray:
+        return x / (1 + x * (1 - x) * track_ohm / load_ohm) * supply
+
+    a = seen(share) + bump_v * np.exp(-(((share - 0.5) / 0.06) ** 2))
+    b = seen(1.0 - share)
+    return replace(t, signal_a=Channel(a, a - 2e-3, a + 2e-3), signal_b=Channel(b, b - 2e-3, b + 2e-3))
+
+
+def test_a_bend_that_the_rigs_own_load_makes_is_no_disagreement_of_the_tracks() -> None:
+    """Loaded divider, r = x / (1 + x(1 - x) k): 10 kohm on 25 kohm bend by up to 5 % of supply."""
+    bent = opposed_loaded(10e3, 25e3)
+    assert Code.TRACKS_DISAGREE in codes(run(bent)), "nothing is known of a load"
+    told = run(replace(bent, load_ohm=25e3))
+    assert codes(told) == set()
+    assert told.two_tracks is not None
+    assert told.two_tracks.allowed_track_ohm == 10e3
+    assert told.two_tracks.slope == run(bent).two_tracks.slope, "slope and offset stay as measured"
+
+
+def test_a_load_does_not_excuse_a_bump_or_more_than_any_track_bends() -> None:
+    assert Code.TRACKS_DISAGREE in codes(run(replace(opposed_loaded(5e3, 25e3, bump_v=0.4), load_ohm=25e3)))
+    assert Code.TRACKS_DISAGREE in codes(run(replace(opposed_loaded(40e3, 25e3), load_ohm=25e3)))
+    assert Code.TRACKS_DISAGREE in codes(run(replace(opposed_loaded(10e3, 25e3), load_ohm=770e3)))
+
+
 def test_too_short_a_capture_is_an_error_with_a_next_step() -> None:
     t = make_trace()
     few = Channel(*(v[:10] for v in (t.signal_a.mean_v, t.signal_a.min_v, t.signal_a.max_v)))

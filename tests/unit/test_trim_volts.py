@@ -151,13 +151,18 @@ def test_load_is_taken_out_only_with_a_known_track_and_our_own_supply():
     x = 0.6
     loaded = 5.0 * x / (1 + x * (1 - x) * track / load)
     burden = np.full(40, wire.FLAG_BURDEN_ON, np.uint16)
-    free = trace((loaded, 0.01, 5.0), track, flags=burden).signal_a.mean_v[0]
-    kept = trace((loaded, 0.01, 5.0), flags=burden).signal_a.mean_v[0]
+    taken_out, left_in = (
+        trace((loaded, 0.01, 5.0), track, flags=burden),
+        trace((loaded, 0.01, 5.0), flags=burden),
+    )
+    free, kept = taken_out.signal_a.mean_v[0], left_in.signal_a.mean_v[0]
     tapped = trace((loaded, 0.01, 5.0), track, flags=burden, setup=SweepSetup(hookup=Hookup.TAPPED))
     assert free == pytest.approx(3.0, abs=1.5e-3)
     assert kept == pytest.approx(loaded, abs=1.5e-3)
     assert tapped.signal_a.mean_v[0] == pytest.approx(loaded, abs=1.5e-3)
     assert free - kept > 20e-3
+    assert (taken_out.load_ohm, left_in.load_ohm, tapped.load_ohm) == (None, load, load)
+    assert trace((loaded, 0.01, 5.0)).load_ohm == FULL.load_ohm(burden_on=False)
 
 
 def test_load_at_and_beyond_the_rails_changes_nothing():

@@ -155,7 +155,9 @@ def _look(
     if b is not None:
         paths = [su.steadied(m.path, trace.supply, seen, level_v=rail) for m in (a, b)]
         joined = two_tracks.joined(paths[0], paths[1], supply_v=rail)
-        two = two_tracks.compare(paths[0], paths[1], a.good & b.good, place=a.place, supply_v=rail)
+        two = two_tracks.compare(
+            paths[0], paths[1], a.good & b.good, place=a.place, supply_v=rail, load_ohm=trace.load_ohm
+        )
     maps = (None, None) if still else (_map(a, a, events, 0), _map(a, b, events, 1, two))
     return _Seen(a, b, events, seen, rail, high - low, still, two, joined, maps), (sense, why, wrong)
 

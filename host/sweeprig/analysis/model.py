@@ -148,6 +148,7 @@ class TwoTracks:
     max_error_v: float  # [V] largest residual over the travel
     max_error_percent: float  # of supply
     at_percent: float | None
+    allowed_track_ohm: float = 0.0  # track whose bend under the rig's load is taken out of the residual
 
 
 @dataclass(frozen=True)

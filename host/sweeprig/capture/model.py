@@ -115,3 +115,6 @@ class Trace:
     board_temperature_c: float | None = None  # mean over the capture; None: not known
     smps_mode: str = ""  # of the board's regulator: psm | pwm; "" not known
     hookup: Hookup | None = None  # that the capture was taken with; None: not known
+    load_ohm: float | None = (
+        None  # [ohm] that the rig puts on each signal and that is still in them; None: none known
+    )

@@ -133,11 +133,12 @@ def to_trace(
     signal_a, signal_b, supply = without_memory(
         _channels(capture, trim), front_end=front_end, conversion_hz=capture.conversion_hz
     )
-    if track_ohm is not None and capture.setup.hookup == "powered":
+    load: float | None = _load_ohm(capture, front_end)
+    if load is not None and track_ohm is not None and capture.setup.hookup == "powered":
         signal_a, signal_b = (
-            _without_load(s, supply, capture, track_ohm=track_ohm, front_end=front_end)
-            for s in (signal_a, signal_b)
+            _without_load(s, supply, track_ohm=track_ohm, load_ohm=load) for s in (signal_a, signal_b)
         )
+        load = None
     return Trace(
         t_s=capture.records.index.astype(np.float64) * capture.window_s,
         signal_a=signal_a,
@@ -156,16 +157,17 @@ def to_trace(
         shortest_dropout_s=front_end.shortest_dropout_s(str(capture.setup.hookup)),
         board_temperature_c=board_temperature_c(capture),
         smps_mode=str(capture.rig.get("smps") or ""),
+        load_ohm=load,
     )
 
 
-def _without_load(
-    signal: Channel, supply: Channel, capture: Capture, *, track_ohm: float, front_end: FrontEnd
-) -> Channel:
+def _load_ohm(capture: Capture, front_end: FrontEnd) -> float:
     burden = bool(capture.records.flags.size and np.median(capture.records.flags & wire.FLAG_BURDEN_ON))
-    load = front_end.load_ohm(burden_on=burden)
+    return front_end.load_ohm(burden_on=burden)
 
+
+def _without_load(signal: Channel, supply: Channel, *, track_ohm: float, load_ohm: float) -> Channel:
     def free(volts: FloatArray) -> FloatArray:
-        return unloaded(volts, supply_v=supply.mean_v, track_ohm=track_ohm, load_ohm=load)
+        return unloaded(volts, supply_v=supply.mean_v, track_ohm=track_ohm, load_ohm=load_ohm)
 
     return Channel(free(signal.mean_v), free(signal.min_v), free(signal.max_v))
