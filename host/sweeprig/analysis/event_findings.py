@@ -162,8 +162,8 @@ def _anywhere(events: tuple[Event, ...], p: float | None, track: TrackMap | None
 
 def _texture(rough: RoughAll, n_events: int, channel: int) -> Finding:
     text = (
-        f"{TRACK[channel]} is uneven wherever it moves: {rough.noise_v * 1e3:.1f} mV from window to window in "
-        f"three quarters of {rough.n_regions} regions or more, {rough.rest_v * 1e3:.1f} mV at rest"
+        f"{TRACK[channel]} is uneven wherever it moves: {rough.noise_v * 1e3:z.1f} mV from window to window in "
+        f"three quarters of {rough.n_regions} regions or more, {rough.rest_v * 1e3:z.1f} mV at rest"
         + (f"; {n_events} shallow events in movement are part of it" if n_events else "")
     )
     step = "Sweep slowly again; noise that comes with movement only means a worn track: replace the sensor."

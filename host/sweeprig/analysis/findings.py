@@ -20,7 +20,7 @@ def about_supply(seen: SupplySeen, events: tuple[Event, ...], *, shift_v: float)
     """Supply cut, dropouts and sag, and the sensor's ground."""
     out = []
     if seen.cut:
-        text = f"supply at the sensor is {seen.median_v:.2f} V, under {CUT_PERCENT:.0f} % of nominal"
+        text = f"supply at the sensor is {seen.median_v:z.2f} V, under {CUT_PERCENT:.0f} % of nominal"
         out.append(
             Finding(
                 Code.SUPPLY_CUT, Cause.SUPPLY, 2, None, text, "Check the supply wire, its pin and the source."
@@ -38,7 +38,7 @@ def about_supply(seen: SupplySeen, events: tuple[Event, ...], *, shift_v: float)
         numbers = {"sag_percent": seen.sag_percent}
         out.append(Finding(Code.SUPPLY_SAG, Cause.SUPPLY, 2, None, text, step, numbers=numbers))
     if shift_v > GROUND_SHIFT_V:
-        text = f"sensor ground moves or stands off by {shift_v * 1e3:.0f} mV"
+        text = f"sensor ground moves or stands off by {shift_v * 1e3:z.0f} mV"
         step = "Clean the ground point and check the ground wire for resistance."
         out.append(
             Finding(Code.GROUND_SHIFT, Cause.GROUND, None, None, text, step, numbers={"shift_v": shift_v})
@@ -61,8 +61,8 @@ def about_flats(
         closed = (p.place == "low") != (sense is Sense.FALLING)
         code = Code.DEAD_BAND_CLOSED if closed else Code.DEAD_BAND_OPEN
         text = (
-            f"{p.place} end stands at {p.level_v:.3f} V for {p.seconds:.2f} s, "
-            f"{abs(p.level_v - p.rail_v) * 1e3:.0f} mV from its rail; "
+            f"{p.place} end stands at {p.level_v:z.3f} V for {p.seconds:.2f} s, "
+            f"{abs(p.level_v - p.rail_v) * 1e3:z.0f} mV from its rail; "
             f"range there {p.noise_ratio:.2f} of elsewhere"
             + ("" if sense is not Sense.UNKNOWN else "; sense unknown, low end is taken as closed")
         )
@@ -70,7 +70,7 @@ def about_flats(
         where = (0.0, 1.0) if closed else (99.0, 100.0)
         out.append(Finding(code, Cause.MOUNTING, 0, where, text, step, numbers={"level_v": p.level_v}))
     for r in rough:
-        text = f"noise {r.noise_v * 1e3:.1f} mV against {r.usual_v * 1e3:.1f} mV elsewhere"
+        text = f"noise {r.noise_v * 1e3:z.1f} mV against {r.usual_v * 1e3:z.1f} mV elsewhere"
         step = "Sweep slowly across it again; noise that stays at this place means a worn track."
         out.append(
             Finding(Code.ROUGH_TRACK, Cause.TRACK, 0, r.where, text, step, numbers={"noise_v": r.noise_v})
@@ -80,7 +80,7 @@ def about_flats(
 
 def joined_tracks(level_v: float) -> Finding:
     """Two signals that stand at one level together: opposed tracks that are joined."""
-    text = f"signals A and B both stay at {level_v:.3f} V: opposed tracks whose signals are joined do so"
+    text = f"signals A and B both stay at {level_v:z.3f} V: opposed tracks whose signals are joined do so"
     step = "Unplug and measure between the two signal pins; look for a bridge in plug and harness."
     return Finding(Code.TRACKS_SHORTED, Cause.WIRING, None, None, text, step, numbers={"level_v": level_v})
 
@@ -91,7 +91,7 @@ def about_tracks(two: TwoTracks | None) -> list[Finding]:
         return []
     if two.relation == "same":
         text = (
-            f"B follows A with slope {two.slope:.4f} and {two.offset_v * 1e3:.0f} mV: the tracks are joined"
+            f"B follows A with slope {two.slope:.4f} and {two.offset_v * 1e3:z.0f} mV: the tracks are joined"
         )
         step = "Unplug and measure between the two signal pins; look for a bridge in plug and harness."
         return [
@@ -100,7 +100,7 @@ def about_tracks(two: TwoTracks | None) -> list[Finding]:
     if two.max_error_percent > DISAGREE_PERCENT or two.relation == "none":
         at = two.at_percent
         where = None if at is None else (max(0.0, at - 1), min(100.0, at + 1))
-        line = f"{two.slope:.3f} A {two.offset_v:+.3f} V"
+        line = f"{two.slope:.3f} A {two.offset_v:+z.3f} V"
         text = f"B leaves the line {line} by {two.max_error_percent:.1f} % of supply"
         step = "Sweep each track alone to see which one bends; check its wiring, then replace the sensor."
         numbers = {"max_error_percent": two.max_error_percent}
@@ -118,7 +118,9 @@ def no_movement(level_v: float, supply_v: float, moved_v: float) -> Finding:
     """One finding for a signal that never moved."""
     numbers = {"level_v": level_v, "moved_v": moved_v}
     share = 100 * level_v / supply_v if supply_v > 0 else np.nan
-    text = f"signal A stays at {level_v:.3f} V ({share:.0f} % of supply) and moves by {moved_v * 1e3:.0f} mV"
+    text = (
+        f"signal A stays at {level_v:z.3f} V ({share:.0f} % of supply) and moves by {moved_v * 1e3:z.0f} mV"
+    )
     if share < AT_RAIL_PERCENT / 2:
         step = "Check for a short to ground, an open signal wire, no supply; bias tells open from 0 V."
         return Finding(Code.STUCK_LOW, Cause.WIRING, 0, None, text, step, numbers=numbers)

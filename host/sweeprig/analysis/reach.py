@@ -16,13 +16,13 @@ def refused(trace: Trace, rail: float) -> list[Finding]:
     over = not_analogue.over_range(trace)
     if over:
         names = ", ".join(TRACK[k] for k in over)
-        text = f"{names} at the top of the rig's range, {trace.full_scale_v:.2f} V"
+        text = f"{names} at the top of the rig's range, {trace.full_scale_v:z.2f} V"
         step = "This sensor needs another front end; do not sweep it with this one."
         return [Finding(Code.RIG_OVER_RANGE, Cause.RIG, over[0], None, text, step)]
     kind = not_analogue.toggles(trace.signal_a, supply_v=rail)
     if kind:
         what = "toggles inside windows" if kind == "pwm" else "only ever stands at two levels"
-        text = f"signal A {what} ({trace.signal_a.min_v.min():.2f} to {trace.signal_a.max_v.max():.2f} V)"
+        text = f"signal A {what} ({trace.signal_a.min_v.min():.2f} to {trace.signal_a.max_v.max():z.2f} V)"
         step = "Ask for the sensor's type: PWM, digital and on/off outputs need another instrument."
         return [Finding(Code.NOT_ANALOGUE, Cause.WIRING, 0, None, text, step)]
     return []
@@ -34,7 +34,7 @@ def ends_apart(ends: list[End | None], rail: float) -> list[Finding]:
     for name, end in zip(("low", "high"), ends, strict=True):
         spread = getattr(end, "spread_v", float("nan"))
         if spread > ENDS_APART_PERCENT / 100 * rail:
-            text = f"the {name} end differs by {spread * 1e3:.0f} mV (standard deviation) from rest to rest"
+            text = f"the {name} end differs by {spread * 1e3:z.0f} mV (standard deviation) from rest to rest"
             step = (
                 "Move the lever firmly to its stop each time; if it stays, look for play in lever and mount."
             )

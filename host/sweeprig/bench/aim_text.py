@@ -31,13 +31,13 @@ def steer(
     inside = window.low_v <= reading_v <= window.high_v
     if inside:
         return Steer(
-            distance, True, f"INSIDE the window: hold, tighten, read again ({1000 * distance:+.0f} mV)"
+            distance, True, f"INSIDE the window: hold, tighten, read again ({1000 * distance:+z.0f} mV)"
         )
     turn = "UP: turn so that the reading rises" if distance > 0 else "DOWN: turn so that the reading falls"
     degrees = ""
     if volts_per_degree:
         degrees = f", {abs(distance / volts_per_degree):.1f} degrees"
-    return Steer(distance, False, f"{turn} by {abs(distance):.3f} V{degrees}")
+    return Steer(distance, False, f"{turn} by {abs(distance):z.3f} V{degrees}")
 
 
 @dataclass
@@ -111,7 +111,7 @@ def per_degree(first: tuple[float, float], second: tuple[float, float]) -> float
     if abs(angle) < 1.0 or abs(volts) < 0.01:
         raise InputError(
             "Two angles so near each other give no volts per degree.",
-            seen=f"{angle:.2f} degrees, {volts:.4f} V apart",
+            seen=f"{angle:.2f} degrees, {volts:z.4f} V apart",
             limit="at least 1 degree and 0.01 V apart",
             next_step="turn the sensor further between both readings",
         )
@@ -138,22 +138,22 @@ def parse_angle(text: str) -> tuple[float, float]:
 def plan_lines(ends: Ends, p: Plan) -> list[str]:
     """Return the plan in plain lines, before anything is touched; whether a position will do says `p.reason`."""
     lines = [
-        f"Now: closed {ends.closed_v:.3f} ± {ends.closed_u95_v:.3f} V,"
-        f" open {ends.open_v:.3f} ± {ends.open_u95_v:.3f} V, supply {ends.supply_v:.3f} V, {ends.sense}.",
-        f"Closed end should stand between {p.window.low_v:.3f} and {p.window.high_v:.3f} V"
-        f" (target {p.window.target_v:.3f} V).",
+        f"Now: closed {ends.closed_v:z.3f} ± {ends.closed_u95_v:z.3f} V,"
+        f" open {ends.open_v:z.3f} ± {ends.open_u95_v:z.3f} V, supply {ends.supply_v:z.3f} V, {ends.sense}.",
+        f"Closed end should stand between {p.window.low_v:.3f} and {p.window.high_v:z.3f} V"
+        f" (target {p.window.target_v:z.3f} V).",
     ]
     if not p.possible:
         return [*lines, *p.remarks]
     turn = f" ({p.degrees:+.2f} degrees)" if p.degrees is not None else ""
-    lines.append(f"Move: {p.move_v:+.3f} V{turn}." if abs(p.move_v) > 5e-4 else "Move: none needed.")
+    lines.append(f"Move: {p.move_v:+z.3f} V{turn}." if abs(p.move_v) > 5e-4 else "Move: none needed.")
     asked = (
-        "" if p.open_range_v is None else f" (asked: {p.open_range_v[0]:.2f} to {p.open_range_v[1]:.2f} V)"
+        "" if p.open_range_v is None else f" (asked: {p.open_range_v[0]:.2f} to {p.open_range_v[1]:z.2f} V)"
     )
-    lines.append(f"After it: closed {p.predicted_closed_v:.3f} V, open {p.predicted_open_v:.3f} V{asked};")
+    lines.append(f"After it: closed {p.predicted_closed_v:z.3f} V, open {p.predicted_open_v:z.3f} V{asked};")
     lines.append(
-        f"  {p.predicted_lower_margin_v:.3f} V above ground (limit {p.lower_limit_v:.3f} V),"
-        f" {p.predicted_upper_margin_v:.3f} V below the supply (limit {p.upper_limit_v:.3f} V)."
+        f"  {p.predicted_lower_margin_v:z.3f} V above ground (limit {p.lower_limit_v:z.3f} V),"
+        f" {p.predicted_upper_margin_v:z.3f} V below the supply (limit {p.upper_limit_v:z.3f} V)."
     )
     return [*lines, *p.remarks]
 

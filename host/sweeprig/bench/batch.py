@@ -11,6 +11,7 @@ from sweeprig.bench.series import Entry, at_supply, last_of_each
 from sweeprig.judge.model import Check, Judgement, Quantity
 from sweeprig.judge.outcome import Outcome
 from sweeprig.records.rows import Record
+from sweeprig.report.figures import on_screen
 
 ENDS = ("closed", "open")
 
@@ -175,10 +176,10 @@ def _row(e: Entry, nominal_v: float | None, *, odd: bool) -> str:
     notes = [*e.codes, *(["outlier"] if odd else [])]
     notes += [f"sweep {e.attempt}"] if e.attempt > 1 else []
     notes += ["ended after its longest time"] if e.ended == "longest" else []
-    ends = "".join(f"{_pm(*e.measured(end)):19}" for end in ENDS)
+    ends = "".join(f"{on_screen(*e.measured(end)):19}" for end in ENDS)
     if nominal_v is not None:
         same = e.nominal_v == nominal_v
-        ends += "".join(f"{_pm(*e.judged(end)) if same else '-':28}" for end in ENDS)
+        ends += "".join(f"{on_screen(*e.judged(end)) if same else '-':28}" for end in ENDS)
     return f"  {e.serial[:19]:20}{e.verdict:11}{ends}{', '.join(notes)}".rstrip()
 
 
@@ -197,19 +198,15 @@ def batch_lines(name: str, entries: Sequence[Entry]) -> list[str]:
     return lines
 
 
-def _pm(value: float | None, u95: float | None) -> str:
-    return "-" if value is None else f"{value:.4f}" + ("" if u95 is None else f" ± {u95:.4f}")
-
-
 def _end_lines(end: EndSummary) -> list[str]:
     s, name = end.spread, f"{end.end} {at_supply(end.nominal_v)}".strip()
     if s is None:
         return [f"  {end.end}: not measured on any"]
     if s.sd is None:
-        return [f"  {name}: one sensor, {s.mean:.4f} V"]
+        return [f"  {name}: one sensor, {s.mean:z.4f} V"]
     lines = [
-        f"  {name}: mean {s.mean:.4f} V, standard deviation {1e3 * s.sd:.1f} mV (robust {1e3 * s.robust_sd:.1f}),"
-        f" {s.low:.4f} to {s.high:.4f} V, n = {s.n}"
+        f"  {name}: mean {s.mean:z.4f} V, standard deviation {1e3 * s.sd:z.1f} mV (robust {1e3 * s.robust_sd:.1f}),"
+        f" {s.low:.4f} to {s.high:z.4f} V, n = {s.n}"
     ]
     few = s.n < st.LEAST_FOR_OUTLIERS
     found = "too few to test" if few else ", ".join(end.outliers) or "none"
@@ -226,7 +223,7 @@ def _end_lines(end: EndSummary) -> list[str]:
         lines.append(f"    {cp}Cpk {c.cpk:.2f}, with 95 % confidence at least {c.cpk_low:.2f}{small}")
     if t is not None:
         lines.append(
-            f"    95 % of such sensors lie between {t.low:.4f} and {t.high:.4f} V with 95 % confidence"
+            f"    95 % of such sensors lie between {t.low:.4f} and {t.high:z.4f} V with 95 % confidence"
             f" (k = {t.k:.3f}, were they normally distributed)"
         )
     if end.largest_u95 is not None and end.largest_u95 > s.sd:

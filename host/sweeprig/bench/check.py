@@ -91,7 +91,7 @@ def _about_supply(places: Sequence[Position]) -> list[CheckFinding]:
     if not bad:
         return _low_supply(places[0].on)
     supply = bad[0].on.supply_v
-    shown = "not measured" if supply is None else f"{supply:.2f} V"
+    shown = "not measured" if supply is None else f"{supply:z.2f} V"
     if len(places) > 1 and len(bad) == 1:
         where = "closed" if bad[0] is places[0] else "open"
         return [
@@ -126,7 +126,7 @@ def _low_supply(seen: Levels) -> list[CheckFinding]:
         CheckFinding(
             Fault.SUPPLY_LOW,
             "The supply at the sensor is low.",
-            f"{seen.supply_v:.2f} V, the limiter does not act; at least {least:.2f} V is expected",
+            f"{seen.supply_v:z.2f} V, the limiter does not act; at least {least:z.2f} V is expected",
             "another USB port or cable; look for resistance in the supply lead",
         )
     ]
@@ -176,7 +176,7 @@ def _open_signal(shares: Sequence[float]) -> CheckFinding:
 
 def _percent(places: Sequence[Position], supply: float) -> str:
     return " and ".join(
-        f"{p.on.signal_v:.3f} V ({100 * p.on.signal_v / supply:.1f} % of supply)" for p in places
+        f"{p.on.signal_v:z.3f} V ({100 * p.on.signal_v / supply:.1f} % of supply)" for p in places
     )
 
 
@@ -253,7 +253,7 @@ def _small_span(moved: float, profile: Profile) -> CheckFinding:
     return CheckFinding(
         Fault.SMALL_SPAN,
         "The signal follows, but not far.",
-        f"{abs(moved):.2f} V between closed and open; the profile asks for {profile.limits.span.value:.1f} V",
+        f"{abs(moved):z.2f} V between closed and open; the profile asks for {profile.limits.span.value:z.1f} V",
         "move the lever from stop to stop; on the plain build look at the ground pin too",
         "a lever not moved to its stops, an open ground seen through a low input resistance, a wrong profile",
         severity="note",
@@ -288,12 +288,12 @@ def _lines(
 ) -> tuple[str, ...]:
     names = ("closed", "open")
     out = [
-        f"{track} at {name} throttle: {p.on.signal_v:.3f} V"
-        + ("" if p.on.supply_v is None else f", supply {p.on.supply_v:.3f} V")
+        f"{track} at {name} throttle: {p.on.signal_v:z.3f} V"
+        + ("" if p.on.supply_v is None else f", supply {p.on.supply_v:z.3f} V")
         + ("" if p.on.current_a is None else f", {1e3 * p.on.current_a:.2f} mA")
         for name, p in zip(names, places, strict=False)
     ]
     out.append(f"{track} lead by the bias line: {joint}")
     if len(places) > 1:
-        out.append(f"{track} moves by {moved:+.3f} V from closed to open: sense {sense}")
+        out.append(f"{track} moves by {moved:+z.3f} V from closed to open: sense {sense}")
     return tuple(out)

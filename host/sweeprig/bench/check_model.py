@@ -134,7 +134,7 @@ def far_level(mean_v: FloatArray, *, from_v: float, window_s: float, hold_s: flo
 def not_analogue(toggles: str, places: Sequence[Position]) -> CheckFinding:
     """Return the finding on a signal that is no position: `toggles` is "pwm" or "levels"."""
     what = "toggles inside windows of a millisecond" if toggles == "pwm" else "only ever stands at two levels"
-    seen = " and ".join(f"{p.on.low_v:.2f} to {p.on.high_v:.2f} V" for p in places)
+    seen = " and ".join(f"{p.on.low_v:.2f} to {p.on.high_v:z.2f} V" for p in places)
     return CheckFinding(
         Fault.NOT_ANALOGUE,
         "The signal is not analogue, so whether it follows the lever is not told.",

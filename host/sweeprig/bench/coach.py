@@ -84,7 +84,7 @@ class Coach:
         if self._push is not None and self._push_s > 0:
             moved = 1e3 * (self._push[1] - self._push[0])
             said.append(
-                f"gentle side push asked for, {self._push_s:.1f} s: signal moved by up to {moved:.0f} mV"
+                f"gentle side push asked for, {self._push_s:.1f} s: signal moved by up to {moved:z.0f} mV"
             )
         return tuple(said)
 

@@ -10,6 +10,7 @@ from typing import Any
 from sweeprig.judge.outcome import Outcome
 from sweeprig.records import rows
 from sweeprig.records.rows import Record
+from sweeprig.report.figures import on_screen
 
 CHANGED, NOT_SHOWN = "changed", "no change shown"
 NAMES = (
@@ -226,9 +227,7 @@ def compare_lines(c: Compared) -> list[str]:
 
 
 def _number(value: float | None, unit: str, u95: float | None = None) -> str:
-    if value is None:
-        return "not measured"
-    return f"{value:.4f}" + (f" ± {u95:.4f}" if u95 is not None else "") + (f" {unit}" if unit else "")
+    return on_screen(value, u95, unit, none="not measured")
 
 
 def _line(d: Difference) -> str:
@@ -236,9 +235,8 @@ def _line(d: Difference) -> str:
     a, b = _number(d.first, d.unit, d.first_u95), _number(d.second, d.unit, d.second_u95)
     if d.change is None:
         return f"  {label:17}{a:>20}{b:>20}"
-    spread = f" ± {d.change_u95:.4f}" if d.change_u95 is not None else ""
-    change = f"{d.change:+.4f}{spread} {d.unit}".rstrip()
-    ratio = "" if d.e_n is None else f"{d.e_n:+.2f}"
+    change = on_screen(d.change, d.change_u95, d.unit, signed=True)
+    ratio = "" if d.e_n is None else f"{d.e_n:+z.2f}"
     return f"  {label:17}{a:>20}{b:>20}  {change:>20}  {ratio:>7}  {d.word}"
 
 

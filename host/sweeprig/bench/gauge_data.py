@@ -137,7 +137,7 @@ def gauge_lines(s: Study, tolerance_v: float | None) -> list[str]:
         what = (
             "joined with the repeatability"
             if s.interaction is None
-            else f"{1e3 * s.interaction:.2f} mV, in AV"
+            else f"{1e3 * s.interaction:z.2f} mV, in AV"
         )
         lines.append(f"  Operator with sensor: p = {s.p_interaction:.3g}, {what}.")
     if s.n_operators == 1:
@@ -147,7 +147,7 @@ def gauge_lines(s: Study, tolerance_v: float | None) -> list[str]:
 
 def _mv(parts: Parts, name: str) -> str:
     value = getattr(parts, name)
-    return "not studied" if value is None else f"{1e3 * value:.3f} mV"
+    return "not studied" if value is None else f"{1e3 * value:z.3f} mV"
 
 
 def _plain(value: float, digits: int) -> str:

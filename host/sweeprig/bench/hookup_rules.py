@@ -112,19 +112,19 @@ def voltage_there(seen: Levels) -> str:
     """Return what stands on the leads before the rig has switched anything on; "" where nothing does."""
     stray = limit("before_power.stray_v")
     names = (("supply", seen.supply_v), ("signal", seen.signal_v), ("signal B", seen.signal_b_v))
-    return ", ".join(f"{name} {v:.2f} V" for name, v in names if v is not None and abs(v) > stray)
+    return ", ".join(f"{name} {v:z.2f} V" for name, v in names if v is not None and abs(v) > stray)
 
 
 def check_dead(seen: Levels) -> str:
     """Return the line on leads without voltage, or raise HookupError where some is there already."""
     there = voltage_there(seen)
     if not there:
-        supply = "not measured" if seen.supply_v is None else f"{seen.supply_v:.2f} V"
-        return f"Before switching on: supply {supply}, signal {seen.signal_v:.2f} V."
+        supply = "not measured" if seen.supply_v is None else f"{seen.supply_v:z.2f} V"
+        return f"Before switching on: supply {supply}, signal {seen.signal_v:z.2f} V."
     raise HookupError(
         "There is voltage on the sensor's leads although the rig feeds nothing.",
         seen=there,
-        limit=f"below {limit('before_power.stray_v'):.1f} V before the rig switches on",
+        limit=f"below {limit('before_power.stray_v'):z.1f} V before the rig switches on",
         next_step="take the sensor's plug OFF the harness; if another controller feeds it: --hookup tapped",
     )
 
@@ -132,13 +132,13 @@ def check_dead(seen: Levels) -> str:
 def check_power(seen: Levels, *, where: str = "this lever position") -> str:
     """Return the line on the first power, or raise HookupError for a short or an overload (switch off first!)."""
     supply = seen.supply_v
-    shown = "not measured" if supply is None else f"{supply:.2f} V"
+    shown = "not measured" if supply is None else f"{supply:z.2f} V"
     current = "" if seen.current_a is None else f", {1000 * seen.current_a:.1f} mA"
     shorted = supply is not None and supply < limit("first_power.short_v")
     if not seen.fault and not shorted:
         low = supply is not None and supply < limit("first_power.least_v")
         remark = (
-            f" LOW: below {limit('first_power.least_v'):.1f} V, not limiting; try another port."
+            f" LOW: below {limit('first_power.least_v'):z.1f} V, not limiting; try another port."
             if low
             else ""
         )
@@ -179,7 +179,7 @@ def tapped_lines(seen: Levels) -> tuple[str, ...]:
     if seen.supply_v is None or seen.supply_v < limit("first_power.short_v"):
         out.append("Supply not observed: no sense lead on it. No ratio and no supply finding.")
     else:
-        out.append(f"Supply observed: {seen.supply_v:.3f} V.")
+        out.append(f"Supply observed: {seen.supply_v:z.3f} V.")
         moved = 100 * (seen.supply_peak_v or 0.0) / seen.supply_v
         if moved > limit("vehicle.supply_moves_percent"):
             out.append(
@@ -188,5 +188,5 @@ def tapped_lines(seen: Levels) -> tuple[str, ...]:
     if seen.ground_v is None or abs(seen.ground_v) > NOT_CONNECTED_V:
         out.append("Ground not observed: no sense lead on the sensor's ground.")
     else:
-        out.append(f"Sensor ground stands {1000 * seen.ground_v:+.0f} mV from the rig's.")
+        out.append(f"Sensor ground stands {1000 * seen.ground_v:+z.0f} mV from the rig's.")
     return tuple(out)

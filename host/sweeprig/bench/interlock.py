@@ -74,21 +74,21 @@ def engine_state(evidence: Evidence) -> EngineState:
         lines.append("Engine state NOT measured: this hookup has no battery reading.")
     elif not battery >= limit("vehicle.least_battery_v"):
         lines.append(
-            f"Engine state NOT measured: the battery lead shows {battery:.2f} V, and a battery in use stands above"
-            f" {limit('vehicle.least_battery_v'):.0f} V. Look at the battery lead and the rig's ground."
+            f"Engine state NOT measured: the battery lead shows {battery:z.2f} V, and a battery in use stands above"
+            f" {limit('vehicle.least_battery_v'):z.0f} V. Look at the battery lead and the rig's ground."
         )
         battery = None
     else:
         runs = battery >= charging
         side = "at or above" if runs else "below"
-        lines.append(f"Battery {battery:.2f} V ({evidence.n_readings} readings): {side} {charging:.1f} V.")
+        lines.append(f"Battery {battery:z.2f} V ({evidence.n_readings} readings): {side} {charging:z.1f} V.")
         if battery < limit("vehicle.low_v"):
             lines.append(
-                f"The battery is low ({battery:.2f} V): charge it, a sagging supply looks like a fault."
+                f"The battery is low ({battery:z.2f} V): charge it, a sagging supply looks like a fault."
             )
     if ripple is not None:
         runs = runs or ripple >= rough
-        lines.append(f"Ripple {ripple:.3f} V peak to peak; an engine is taken to run from {rough:.2f} V.")
+        lines.append(f"Ripple {ripple:z.3f} V peak to peak; an engine is taken to run from {rough:z.2f} V.")
     elif battery is not None:
         lines.append("Ripple not measured: the battery reading is a slow one.")
     if runs:

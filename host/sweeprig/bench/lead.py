@@ -35,9 +35,9 @@ def judge_lead(
     if not supply:
         reasons.append("no supply seen")
     elif abs(ratio - wanted_ratio) > limit("lead.ratio_tol"):
-        reasons.append(f"ratio {ratio:.4f} instead of {wanted_ratio:.4f} ± {limit('lead.ratio_tol'):.3f}")
+        reasons.append(f"ratio {ratio:.4f} instead of {wanted_ratio:z.4f} ± {limit('lead.ratio_tol'):.3f}")
     if still.noise_v > limit("lead.noise_v"):
-        reasons.append(f"noise {1000 * still.noise_v:.1f} mV above {1000 * limit('lead.noise_v'):.1f} mV")
+        reasons.append(f"noise {1000 * still.noise_v:z.1f} mV above {1000 * limit('lead.noise_v'):z.1f} mV")
     if events:
         deepest = max(e.depth_percent for e in events)
         reasons.append(f"{len(events)} events while shaken, up to {deepest:.0f} % of supply")

@@ -29,7 +29,7 @@ class LeadCheck:
         """One line for the sheet."""
         verdict = "passed" if self.passed else f"FAILED ({self.reason})"
         return (
-            f"{self.made_at[:10]} {verdict}: ratio {self.ratio:.4f}, noise {1000 * self.noise_v:.2f} mV,"
+            f"{self.made_at[:10]} {verdict}: ratio {self.ratio:.4f}, noise {1000 * self.noise_v:z.2f} mV,"
             f" {self.n_events} events in {self.shaken_s:.0f} s of shaking"
         )
 

@@ -14,6 +14,7 @@ from typing import Any
 from sweeprig.errors import ExportError
 from sweeprig.records.rows import Record
 from sweeprig.records.store import Store
+from sweeprig.report.figures import on_screen
 
 COLUMNS = (
     ("record", "id"), ("capture_sha256", "sha256"), ("captured_at", "created"), ("job", "job"),
@@ -72,12 +73,6 @@ def write_export(path: Path, text: str) -> None:
         ) from exc
 
 
-def _volts(value: float | None, u95: float | None = None) -> str:
-    if value is None:
-        return "-"
-    return f"{value:.4f}" if u95 is None else f"{value:.4f} ± {u95:.4f}"
-
-
 def sensor_text(record: Record) -> str:
     """Return what names the sensor: label and serial number, whichever were typed."""
     return " / ".join(t for t in (record.label, record.serial) if t) or "(not named)"
@@ -88,7 +83,7 @@ def table_lines(records: Sequence[Record]) -> list[str]:
     head = f"{'no.':>6}  {'captured':19}  {'verdict':9}  {'closed [V]':17}  {'open [V]':17}  sensor"
     lines = [head]
     for r in records:
-        closed, opened = _volts(r.closed_v, r.closed_u95), _volts(r.open_v, r.open_u95)
+        closed, opened = on_screen(r.closed_v, r.closed_u95), on_screen(r.open_v, r.open_u95)
         lines.append(
             f"{r.id:6d}  {r.created[:19]:19}  {r.verdict:9}  {closed:17}  {opened:17}  {sensor_text(r)}"
         )
@@ -101,8 +96,8 @@ def show_lines(record: Record) -> list[str]:
     facts = {
         "record": f"{r.id} (capture {r.sha256[:12]})", "captured": r.created, "sensor": sensor_text(r),
         "part": r.part, "job": r.job, "operator": r.operator, "batch": r.batch, "profile": r.profile,
-        "closed [V]": _volts(r.closed_v, r.closed_u95), "open [V]": _volts(r.open_v, r.open_u95),
-        "supply [V]": _volts(r.supply_v), "sense": r.sense, "strokes": str(r.strokes),
+        "closed [V]": on_screen(r.closed_v, r.closed_u95), "open [V]": on_screen(r.open_v, r.open_u95),
+        "supply [V]": on_screen(r.supply_v), "sense": r.sense, "strokes": str(r.strokes),
         "events": str(r.n_events), "hookup": r.hookup, "rig": r.rig_uid,
         "trim": f"{r.trim or 'none'} {r.trim_made_at}".strip(), "file": r.capture_file,
     }  # fmt: skip
@@ -167,10 +162,10 @@ def trend_lines(trends: Sequence[Trend]) -> list[str]:
         judged = ""
         if t.e_n is not None and t.change_u95 is not None:
             word = "a change" if abs(t.e_n) > 1 else "no change shown"
-            judged = f" ± {1e3 * t.change_u95:.1f} mV: {word} (E_n {t.e_n:+.2f})"
-        slope = "" if t.slope_v_per_day is None else f", {1e3 * t.slope_v_per_day:+.3f} mV a day"
+            judged = f" ± {1e3 * t.change_u95:z.1f} mV: {word} (E_n {t.e_n:+z.2f})"
+        slope = "" if t.slope_v_per_day is None else f", {1e3 * t.slope_v_per_day:+z.3f} mV a day"
         lines.append(
-            f"  {t.end}: {t.n} times, mean {t.mean_v:.4f} V, standard deviation {1e3 * t.sd_v:.1f} mV{slope};"
-            f" last minus first {1e3 * t.change_v:+.1f}{judged or ' mV'}"
+            f"  {t.end}: {t.n} times, mean {t.mean_v:z.4f} V, standard deviation {1e3 * t.sd_v:z.1f} mV{slope};"
+            f" last minus first {1e3 * t.change_v:+z.1f}{judged or ' mV'}"
         )
     return lines

@@ -133,7 +133,7 @@ def _slope(typed: float | None, angles: list[str] | None) -> float | None:
             next_step="give two of them: --angle 0=0.31 --angle 5=0.58",
         )
     slope = per_degree(parse_angle(angles[0]), parse_angle(angles[1]))
-    check_steepness(abs(slope), seen=f"{slope:.4f} V per degree by --angle {' --angle '.join(angles)}")
+    check_steepness(abs(slope), seen=f"{slope:z.4f} V per degree by --angle {' --angle '.join(angles)}")
     return slope
 
 

@@ -59,7 +59,7 @@ def check_lines(checked: Checked) -> list[str]:
 
 
 def _progress(seconds: float, seen: Levels) -> None:
-    console.progress(f"  {seconds:4.1f} s  signal {seen.signal_v:6.3f} V")
+    console.progress(f"  {seconds:4.1f} s  signal {seen.signal_v:z6.3f} V")
 
 
 def check(

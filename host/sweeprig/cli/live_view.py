@@ -57,7 +57,7 @@ def big(text: str, *, wide: bool) -> list[str]:
 
 
 def _volts(value: float | None, digits: int = 3) -> str:
-    return "-.---" if value is None or not math.isfinite(value) else f"{value:.{digits}f}"
+    return "-.---" if value is None or not math.isfinite(value) else f"{value:z.{digits}f}"
 
 
 def reading_lines(state: WatchState, width: int, height: int) -> list[str]:
@@ -108,7 +108,7 @@ def ruler_lines(state: WatchState, width: int) -> list[str]:
             cells[k] = "─" if cells[k] == "·" else cells[k]
     if state.reading_v is not None and math.isfinite(state.reading_v):
         cells[_column(state.reading_v, state.top_v, columns)] = "█"
-    lines = [f"  ground ┤{''.join(cells)}├ {state.top_v:.2f} V"]
+    lines = [f"  ground ┤{''.join(cells)}├ {state.top_v:z.2f} V"]
     return [*_near_target(state, columns), *lines]
 
 
@@ -129,8 +129,8 @@ def _near_target(state: WatchState, columns: int) -> list[str]:
     marks = [" "] * columns
     marks[_column(target - start, span, columns)] = "▽"
     return [
-        f"  target  {''.join(marks)}  {target:.3f} V",
-        f"  {start:6.3f} ┤{''.join(cells)}├ {start + span:.3f} V",
+        f"  target  {''.join(marks)}  {target:z.3f} V",
+        f"  {start:6.3f} ┤{''.join(cells)}├ {start + span:z.3f} V",
     ]
 
 
@@ -173,10 +173,10 @@ def _bar(grid: list[list[str]], at: int, low: int, high: int) -> None:
 
 def fact_lines(state: WatchState, width: int) -> list[str]:
     """Return supply, sense and what follows, in as many lines as the width needs."""
-    supply = "not observed" if state.supply_v is None else f"{state.supply_v:.3f} V"
+    supply = "not observed" if state.supply_v is None else f"{state.supply_v:z.3f} V"
     if state.supply_v and state.reading_v is not None:
         supply += f" (signal {100 * state.reading_v / state.supply_v:.1f} %)"
-    b = [] if state.signal_b_v is None else [f"signal B {state.signal_b_v:.3f} V"]
+    b = [] if state.signal_b_v is None else [f"signal B {state.signal_b_v:z.3f} V"]
     lost = [f"{state.n_lost} RECORDS LOST"] if state.n_lost else []
     spikes = f"{_volts(state.spike_low_v)} to {_volts(state.spike_high_v)} V"
     facts = [
@@ -234,5 +234,5 @@ def _paint(text: str, style: str) -> str:
 
 def plain_line(state: WatchState) -> str:
     """Return the state in one line, for a terminal that is none."""
-    supply = "" if state.supply_v is None else f"  supply {state.supply_v:.3f} V"
+    supply = "" if state.supply_v is None else f"  supply {state.supply_v:z.3f} V"
     return f"{state.seconds:8.1f} s  {_volts(state.reading_v)} V{supply}  {state.follows}{flag_line(state)}"

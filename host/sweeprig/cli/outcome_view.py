@@ -32,23 +32,23 @@ def quantity_line(label: str, q: Quantity) -> str:
     if q.value is None:
         return f"  {label:18}not measured: {q.reason}"
     spread = " ± not known" if q.u95 is None else f" ± {q.u95:.4f} {q.unit}"
-    return f"  {label:18}{q.value:8.4f} {q.unit}{spread}"
+    return f"  {label:18}{q.value:z8.4f} {q.unit}{spread}"
 
 
 def margin_line(m: Margin) -> str:
     """Return one margin against its limit."""
     sign = "above" if m.rail == "lower" else "below"
-    value = "not measured" if m.value_v is None else f"{m.value_v:.3f} V"
+    value = "not measured" if m.value_v is None else f"{m.value_v:z.3f} V"
     more = f"; {m.would_decide}" if m.would_decide else ""
     return _fold(
-        f"{m.end:8}{value:>13}  must stay {sign} {m.limit_v:.3f} V: {m.verdict}{more}", "  ", " " * 12
+        f"{m.end:8}{value:>13}  must stay {sign} {m.limit_v:z.3f} V: {m.verdict}{more}", "  ", " " * 12
     )
 
 
 def check_line(c: Check) -> str:
     """Return one other limit of the profile."""
     whole = c.unit in ("strokes", "")
-    value = "not measured" if c.value is None else f"{c.value:.{0 if whole else 3}f} {c.unit}".strip()
+    value = "not measured" if c.value is None else f"{c.value:z.{0 if whole else 3}f} {c.unit}".strip()
     low = "" if c.low is None else f"{c.low:g}"
     high = "" if c.high is None else f"{c.high:g}"
     range_ = f"{low} to {high}" if low and high else f"at least {low}" if low else f"at most {high}"
@@ -90,7 +90,7 @@ def outcome_lines(outcome: Outcome) -> list[str]:
     for name, label in LABELS:
         if name in judgement.quantities and name not in hidden:
             lines.append(quantity_line(label, judgement.quantities[name]))
-    plain = f"{analysis.plain.min_v:8.4f} V / {analysis.plain.max_v:.4f} V (keeps every spike)"
+    plain = f"{analysis.plain.min_v:z8.4f} V / {analysis.plain.max_v:z.4f} V (keeps every spike)"
     lines.append(f"  {'plain min / max':18}{plain}")
     lines.append(f"  {'sense':18}{analysis.sense} ({analysis.sense_evidence})")
     if outcome.setup.task == "sweep":

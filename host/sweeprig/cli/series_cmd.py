@@ -72,7 +72,7 @@ class Desk:
             return
         width, _ = self._screen.size
         self._screen.draw(
-            [line[:width] for line in ["", f"  {text}", "", f"  signal {trigger.lever.level_v:.3f} V"]]
+            [line[:width] for line in ["", f"  {text}", "", f"  signal {trigger.lever.level_v:z.3f} V"]]
         )
 
     def say(self, lines: list[str]) -> None:
@@ -132,9 +132,11 @@ def _end_text(entry: Entry, end: str) -> str:
     if value is None:
         return f"{end} -"
     other = (
-        "" if entry.nominal_v is None or judged is None else f" ({judged:.4f} V {at_supply(entry.nominal_v)})"
+        ""
+        if entry.nominal_v is None or judged is None
+        else f" ({judged:z.4f} V {at_supply(entry.nominal_v)})"
     )
-    return f"{end} {value:.4f} V{other}"
+    return f"{end} {value:z.4f} V{other}"
 
 
 @contextmanager

@@ -36,8 +36,8 @@ def wiggle_lines(
     last = "  no event yet" if since is None else f"  last event {since:.1f} s ago"
     place = "not marked: press 1, 2 or 3" if search.place == UNMARKED else search.place
     now = f"  now: {place}"
-    reading = "-" if search.reading_v is None else f"{search.reading_v:.3f} V"
-    supply = "not observed" if search.supply_v is None else f"{search.supply_v:.3f} V"
+    reading = "-" if search.reading_v is None else f"{search.reading_v:z.3f} V"
+    supply = "not observed" if search.supply_v is None else f"{search.supply_v:z.3f} V"
     top = [head[:width], "", *(_paint(c[:width], "1", colour) for c in count), ""]
     top += [_paint(last[:width], style, colour), _paint(fit(width, now, f"  {place}"), "1", colour)]
     top.append(fit(width, f"  signal {reading}   supply {supply}", f"  signal {reading}"))

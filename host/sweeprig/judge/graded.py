@@ -76,7 +76,7 @@ def check_findings(checks: tuple[Check, ...], profile: Profile, hookup: Hookup |
 
 
 def _seen(c: Check) -> str:
-    value = "not measured" if c.value is None else f"{c.value:.3f}"
+    value = "not measured" if c.value is None else f"{c.value:z.3f}"
     spread = "" if c.u95 is None else f" ± {c.u95:.3f}"
     bounds = " to ".join(f"{b:.3f}" for b in (c.low, c.high) if b is not None)
     word = "at least " if c.high is None else "at most " if c.low is None else ""

@@ -44,7 +44,7 @@ def flag_reading(value_v: float, supply_v: float | None, profile: Profile) -> Fl
         if room <= limits.at_rail.value:
             return Flag(f"at-{side}", f"at the {side} rail: dead band")
         if room < margin:
-            return Flag(f"near-{side}", f"{room:.3f} V from the {side} rail, margin {margin:.3f} V")
+            return Flag(f"near-{side}", f"{room:z.3f} V from the {side} rail, margin {margin:z.3f} V")
     return Flag("clear")
 
 
@@ -138,7 +138,7 @@ def _margin_finding(
     what = "stands at" if at_rail else "is too near to"
     need = profile.limits.lower_rail if m.rail == "lower" else profile.limits.upper_rail
     text = (
-        f"the {m.end} end {what} the {m.rail} rail: {max(room, 0.0):.3f} V from it, at least {need.value:.3f} V "
+        f"the {m.end} end {what} the {m.rail} rail: {max(room, 0.0):z.3f} V from it, at least {need.value:z.3f} V "
         f"needed ({need.source})"
     )
     if not known:

@@ -72,7 +72,7 @@ def _beyond(seen: Seen, trim: Trim | None) -> list[str]:
         value = seen.quantities[f"{name}_v"].value
         if own is not None and value is not None and beyond_points(value, own):
             out.append(
-                f"The {name} end at {value:.3f} V lies outside the points of the trim. Trim over the range."
+                f"The {name} end at {value:z.3f} V lies outside the points of the trim. Trim over the range."
             )
     return out
 

@@ -94,9 +94,9 @@ def _open_limits(margins: tuple[Margin, ...], checks: tuple[Check, ...]) -> list
     out = []
     for m in margins:
         if m.verdict is Verdict.UNDECIDED:
-            seen = "was not measured" if m.value_v is None else f"at {m.value_v:.3f} V is too near to decide"
+            seen = "was not measured" if m.value_v is None else f"at {m.value_v:z.3f} V is too near to decide"
             out.append(
-                f"the {m.end} end {seen} against its {m.rail} limit of {m.limit_v:.3f} V: {m.would_decide}"
+                f"the {m.end} end {seen} against its {m.rail} limit of {m.limit_v:z.3f} V: {m.would_decide}"
             )
     for c in checks:
         if c.verdict is Verdict.UNDECIDED:

@@ -1,4 +1,4 @@
-"""Numbers as they stand on paper. Displayed values only: nothing here goes back into a computation."""
+"""Numbers as they stand on paper and screen. Displayed values only: nothing here goes back into a computation."""
 
 from __future__ import annotations
 
@@ -21,10 +21,17 @@ def fixed(value: float | None, digits: int) -> str:
     """Return the value with a fixed number of decimals; a dash where there is none."""
     if value is None or not math.isfinite(value):
         return NONE
-    text = f"{value:.{digits}f}"
-    if float(text) == 0.0:
-        text = text.lstrip("-")
-    return text.replace("-", MINUS)
+    return f"{value:z.{digits}f}".replace("-", MINUS)  # z: no minus before a zero (PEP 682)
+
+
+def on_screen(
+    value: float | None, u95: float | None = None, unit: str = "", *, none: str = "-", signed: bool = False
+) -> str:
+    """Return `value ± u95 unit` to four decimals in plain characters; `none` where there is no value."""
+    if not known(value):
+        return none
+    text = f"{value:+z.4f}" if signed else f"{value:z.4f}"
+    return text + (f" ± {u95:.4f}" if known(u95) else "") + (f" {unit}" if unit else "")
 
 
 def volts(value: float | None, u95: float | None = None) -> str:
