@@ -1,4 +1,4 @@
-"""Gauge study, outliers, capability and tolerance intervals against published numbers."""
+"""Gauge study, outliers, performance and tolerance intervals against published numbers."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from sweeprig.bench.batch_stats import (
-    capability,
     one_sided_factor,
     outliers,
+    performance,
     spread,
     tolerance,
     tolerance_factor,
@@ -144,25 +144,28 @@ def test_false_outliers_stay_at_the_level() -> None:
     assert abs(hits / n - 0.05) < 4 * math.sqrt(0.05 * 0.95 / n)
 
 
-def test_capability_of_the_handbook() -> None:
-    """NIST/SEMATECH e-Handbook 6.1.6: USL 20, LSL 8, mean 16, s 2: Cp 1.0, Cpk 0.6667."""
+def test_performance_by_the_handbooks_formula() -> None:
+    """NIST/SEMATECH e-Handbook 6.1.6: USL 20, LSL 8, mean 16, s 2: 1.0 and 0.6667.
+
+    The handbook calls them Cp and Cpk; with the overall s they are Pp and Ppk by ISO 22514-2 (from memory).
+    """
     values = np.array([14.0, 18.0] * 2)
     s = spread(16 + (values - 16) * 2 / values.std(ddof=1))
-    c = capability(s, low=8, high=20)
-    assert c.cp == pytest.approx(1.0)
-    assert c.cpk == pytest.approx(0.66667, abs=1e-5)
-    assert c.cpk_low is not None
-    assert c.cpk_low < c.cpk
-    assert capability(s, low=8, high=None).cp is None
-    assert capability(s, low=8, high=None).cpk == pytest.approx(8 / 6)
-    assert capability(s, low=None, high=None).cpk is None
+    c = performance(s, low=8, high=20)
+    assert c.pp == pytest.approx(1.0)
+    assert c.ppk == pytest.approx(0.66667, abs=1e-5)
+    assert c.ppk_low is not None
+    assert c.ppk_low < c.ppk
+    assert performance(s, low=8, high=None).pp is None
+    assert performance(s, low=8, high=None).ppk == pytest.approx(8 / 6)
+    assert performance(s, low=None, high=None).ppk is None
 
 
-def test_lower_bound_of_capability_covers() -> None:
-    """The handbook's approximation keeps about 95 % below the true Cpk = 1 of 40,000 batches of 30."""
+def test_lower_bound_of_performance_covers() -> None:
+    """The handbook's approximation keeps about 95 % below the true Ppk = 1 of 40,000 batches of 30."""
     rng = np.random.default_rng(5)
     x = rng.normal(0, 1, (4000, 30))
-    below = [(capability(spread(row), low=-3, high=3).cpk_low or 0) < 1.0 for row in x]
+    below = [(performance(spread(row), low=-3, high=3).ppk_low or 0) < 1.0 for row in x]
     assert 0.93 < np.mean(below) < 0.99
 
 

@@ -48,15 +48,29 @@ def test_summary_of_a_batch() -> None:
     assert closed.spread.n == 19
     values = np.array([e.closed_v for e in made[1:20]])
     assert closed.spread.sd == pytest.approx(values.std(ddof=1))
-    assert closed.capability is not None
-    assert closed.capability.cp == pytest.approx(0.1 / (6 * values.std(ddof=1)))
-    assert opened.capability is not None
-    assert opened.capability.cpk is None  # no limits of the open end
+    assert closed.performance is not None
+    assert closed.performance.pp == pytest.approx(0.1 / (6 * values.std(ddof=1)))
+    assert opened.performance is not None
+    assert opened.performance.ppk is None  # no limits of the open end
     text = "\n".join(batch_lines("B", made))
     assert "outliers (generalised ESD, 5 %): S-19" in text
     assert "19 sensors are few for this" in text
     assert "sweep 2" in text
     json.dumps(batch_json("B", made), allow_nan=False)
+
+
+def test_figures_from_the_overall_spread_are_called_performance() -> None:
+    """ISO 22514-2 (from memory): Pp and Ppk are of the overall spread; Cp and Cpk need a process in control."""
+    values = np.array([e.closed_v for e in entries()])
+    lines = batch_lines("B", entries())
+    at = next(i for i, text in enumerate(lines) if "Ppk" in text)
+    assert f"Pp {0.1 / (6 * values.std(ddof=1)):.2f}, Ppk " in lines[at]
+    assert "ISO 22514-2" in lines[at + 1]
+    assert lines[at + 1].count("also called Cp and Cpk") == 1
+    assert "Cp" not in "".join(lines[: at + 1] + lines[at + 2 :])
+    found = batch_json("B", entries())["summary"]["ends"][0]
+    assert set(found["performance"]) == {"low", "high", "pp", "ppk", "ppk_low"}
+    assert "capability" not in found
 
 
 def test_a_spread_below_the_uncertainty_is_said_to_be_hidden() -> None:

@@ -1,4 +1,4 @@
-"""What a batch comes to: a table, and for each end spread, outliers, capability and tolerance interval."""
+"""What a batch comes to: a table, and for each end spread, outliers, performance and tolerance interval."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ class EndSummary:
     missing: tuple[str, ...]  # serial numbers without this end
     spread: st.Spread | None
     outliers: tuple[str, ...]  # serial numbers
-    capability: st.Capability | None
+    performance: st.Performance | None
     tolerance: st.Tolerance | None
     largest_u95: float | None  # [V] of a single sensor
     nominal_v: float | None = None
@@ -158,7 +158,7 @@ def _end_summary(end: str, latest: Sequence[Entry]) -> EndSummary:
         missing,
         s,
         tuple(having[i].serial for i in st.outliers(values).indices),
-        st.capability(s, low=low, high=high),
+        st.performance(s, low=low, high=high),
         st.tolerance(s),
         max((u for _, u in pairs if u is not None), default=None),
         nominal_v,
@@ -206,7 +206,7 @@ def _end_lines(end: EndSummary) -> list[str]:
         return [f"  {name}: one sensor, {s.mean:z.4f} V"]
     lines = [
         f"  {name}: mean {s.mean:z.4f} V, standard deviation {1e3 * s.sd:z.1f} mV (robust {1e3 * s.robust_sd:.1f}),"
-        f" {s.low:.4f} to {s.high:z.4f} V, n = {s.n}"
+        f" {s.low:z.4f} to {s.high:z.4f} V, n = {s.n}"
     ]
     few = s.n < st.LEAST_FOR_OUTLIERS
     found = "too few to test" if few else ", ".join(end.outliers) or "none"
@@ -214,16 +214,13 @@ def _end_lines(end: EndSummary) -> list[str]:
     if s.n < st.LEAST_FOR_INTERVALS:
         return [
             *lines,
-            f"    too few for capability and tolerance interval (at least {st.LEAST_FOR_INTERVALS})",
+            f"    too few for performance and tolerance interval (at least {st.LEAST_FOR_INTERVALS})",
         ]
-    c, t = end.capability, end.tolerance
-    if c is not None and c.cpk is not None:
-        cp = "" if c.cp is None else f"Cp {c.cp:.2f}, "
-        small = f"; {s.n} sensors are few for this" if s.n < st.LEAST_FOR_CAPABILITY else ""
-        lines.append(f"    {cp}Cpk {c.cpk:.2f}, with 95 % confidence at least {c.cpk_low:.2f}{small}")
+    lines += _performance_lines(end.performance, s.n)
+    t = end.tolerance
     if t is not None:
         lines.append(
-            f"    95 % of such sensors lie between {t.low:.4f} and {t.high:z.4f} V with 95 % confidence"
+            f"    95 % of such sensors lie between {t.low:z.4f} and {t.high:z.4f} V with 95 % confidence"
             f" (k = {t.k:.3f}, were they normally distributed)"
         )
     if end.largest_u95 is not None and end.largest_u95 > s.sd:
@@ -231,6 +228,17 @@ def _end_lines(end: EndSummary) -> list[str]:
             "    the uncertainty of one sweep is larger than the spread: the rig hides the sensors' own"
         )
     return lines
+
+
+def _performance_lines(found: st.Performance | None, n: int) -> list[str]:
+    if found is None or found.ppk is None:
+        return []
+    pp = "" if found.pp is None else f"Pp {found.pp:.2f}, "
+    small = f"; {n} sensors are few for this" if n < st.LEAST_FOR_PERFORMANCE else ""
+    return [
+        f"    {pp}Ppk {found.ppk:.2f}, with 95 % confidence at least {found.ppk_low:.2f}{small}",
+        "    (performance, from the spread of the whole batch, ISO 22514-2; in workshops also called Cp and Cpk)",
+    ]
 
 
 def batch_json(name: str, entries: Sequence[Entry]) -> dict[str, Any]:

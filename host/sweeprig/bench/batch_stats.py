@@ -1,4 +1,4 @@
-"""A batch as numbers: spread, outliers, capability, tolerance interval. Pure: values in, frozen results out."""
+"""A batch as numbers: spread, outliers, performance, tolerance interval. Pure: values in, frozen results out."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ FloatArray = NDArray[np.float64]
 ALPHA = 0.05  # level of the test for outliers; common practice, no source
 COVERED, CONFIDENCE = 0.95, 0.95  # of the tolerance interval; common practice, no source
 LEAST_FOR_OUTLIERS = 7  # fewer: a test of this kind says little; own choice, no source
-LEAST_FOR_INTERVALS = 5  # fewer: capability and tolerance interval are left out; own choice, no source
-LEAST_FOR_CAPABILITY = 25  # fewer: printed with its lower bound in the first place; own choice, no source
+LEAST_FOR_INTERVALS = 5  # fewer: performance and tolerance interval are left out; own choice, no source
+LEAST_FOR_PERFORMANCE = 25  # fewer: printed with its lower bound in the first place; own choice, no source
 
 
 @dataclass(frozen=True)
@@ -40,14 +40,14 @@ class Outliers:
 
 
 @dataclass(frozen=True)
-class Capability:
-    """Spread against limits. None where a limit or the spread is missing."""
+class Performance:
+    """Overall spread against limits. None where a limit or the spread is missing."""
 
     low: float | None
     high: float | None
-    cp: float | None
-    cpk: float | None
-    cpk_low: float | None  # lower 95 % confidence bound, one-sided
+    pp: float | None
+    ppk: float | None
+    ppk_low: float | None  # lower 95 % confidence bound, one-sided
 
 
 @dataclass(frozen=True)
@@ -108,21 +108,23 @@ def outliers(
     return Outliers(tuple(order[:found]), tuple(r), tuple(critical))
 
 
-def capability(s: Spread, *, low: float | None, high: float | None) -> Capability:
-    """Return Cp = (USL - LSL)/6s and Cpk = min(USL - mean, mean - LSL)/3s (NIST/SEMATECH e-Handbook 6.1.6).
+def performance(s: Spread, *, low: float | None, high: float | None) -> Performance:
+    """Return Pp = (USL - LSL)/6s and Ppk = min(USL - mean, mean - LSL)/3s, s of the whole batch.
 
-    Lower bound of Cpk: Cpk - 1.645 sqrt(1/(9n) + Cpk^2/(2(n-1))), the handbook's approximation.
+    ISO 22514-2 (from memory) calls these performance, and keeps Cp and Cpk for a process shown to be in control, with
+    the spread inside subgroups. The NIST/SEMATECH e-Handbook 6.1.6 gives the same formulas under the names Cp and Cpk.
+    Lower bound of Ppk: Ppk - 1.645 sqrt(1/(9n) + Ppk^2/(2(n-1))), the handbook's approximation.
     """
     if s.sd is None or s.sd <= 0 or (low is None and high is None):
-        return Capability(low, high, None, None, None)
+        return Performance(low, high, None, None, None)
     sides = [
         (s.mean - low) if low is not None else math.inf,
         (high - s.mean) if high is not None else math.inf,
     ]
-    cpk = min(sides) / (3 * s.sd)
-    cp = (high - low) / (6 * s.sd) if low is not None and high is not None else None
+    ppk = min(sides) / (3 * s.sd)
+    pp = (high - low) / (6 * s.sd) if low is not None and high is not None else None
     z = 1.6448536269514722  # standard normal, 0.95
-    return Capability(low, high, cp, cpk, cpk - z * math.sqrt(1 / (9 * s.n) + cpk**2 / (2 * (s.n - 1))))
+    return Performance(low, high, pp, ppk, ppk - z * math.sqrt(1 / (9 * s.n) + ppk**2 / (2 * (s.n - 1))))
 
 
 def tolerance_factor(n: int, *, covered: float = COVERED, confidence: float = CONFIDENCE) -> float:
