@@ -10,6 +10,7 @@ from sweeprig.analysis.model import FloatArray, IntArray
 from sweeprig.capture.model import BoolArray
 
 N_DRAWS = 999  # p-values down to 0.001
+FEW_EVENTS = 64  # up to which drawing event by event is faster
 
 
 def clopper_pearson(hits: int, trials: int, *, confidence: float = 0.95) -> tuple[float, float]:
@@ -42,11 +43,19 @@ def scan_p(
     Both of shape (k,). Statistic: largest log likelihood ratio over runs of `widths` bins (Kulldorff, Commun.
     Statist. 26, 1997; from memory), compared with multinomial draws.
     """
-    n, share = int(counts.sum()), exposure / exposure.sum()
-    rng = np.random.default_rng(seed)
-    draws = rng.multinomial(n, share, size=N_DRAWS)
-    seen = _scan(counts[None, :], share, widths)[0]
+    share = exposure / exposure.sum()
+    draws = _multinomial(int(counts.sum()), share, np.random.default_rng(seed))
+    seen = _scan(counts[:, None], share, widths)[0]
     return float((1 + np.count_nonzero(_scan(draws, share, widths) >= seen - 1e-12)) / (N_DRAWS + 1))
+
+
+def _multinomial(n: int, share: FloatArray, rng: np.random.Generator) -> IntArray:
+    """Return N_DRAWS draws of n events, shape (k, N_DRAWS): bin by bin, or event by event where they are few."""
+    if n > FEW_EVENTS:
+        return np.ascontiguousarray(rng.multinomial(n, share, size=N_DRAWS).T)
+    bins = np.searchsorted(np.cumsum(share)[:-1], rng.random(n * N_DRAWS), side="right")
+    cells = bins * N_DRAWS + np.tile(np.arange(N_DRAWS), n)
+    return np.bincount(cells, minlength=share.size * N_DRAWS).reshape(share.size, N_DRAWS)
 
 
 def again_p(
@@ -80,26 +89,28 @@ def _within(bins: IntArray, k: int, width: int) -> BoolArray:
 
 
 def _scan(counts: IntArray, share: FloatArray, widths: tuple[int, ...]) -> FloatArray:
-    return np.asarray(np.max([_scan_one(counts, share, w) for w in widths], axis=0), dtype=float)
+    """Largest log likelihood ratio over runs of `widths` bins for counts (k, m), all of one sum, shape (m,).
+
+    Taken from a table of it for every run and every count in it.
+    """
+    n, below = int(counts[:, 0].sum()), np.concatenate([[0.0], np.cumsum(share)])
+    runs = np.zeros((counts.shape[0] + 1, counts.shape[1]), np.int32)
+    np.cumsum(counts, axis=0, out=runs[1:])
+    best = np.zeros(counts.shape[1])
+    for width in widths:
+        inside = runs[width:] - runs[:-width]
+        for row, of_run in zip(_ratios(n, n * (below[width:] - below[:-width])), inside, strict=True):
+            np.maximum(best, row.take(of_run), out=best)
+    return best
 
 
-def _scan_one(counts: IntArray, share: FloatArray, width: int) -> FloatArray:
-    """Largest log likelihood ratio over runs of `width`, from a table of it for every count and run, shape (m,)."""
-    n = int(counts[0].sum())
-    runs = np.cumsum(np.pad(counts, ((0, 0), (1, 0))), axis=1)
-    inside = runs[:, width:] - runs[:, :-width]
-    mu = n * _run_sums(share[None, :], width)
-    k = np.arange(n + 1, dtype=float)[:, None]
+def _ratios(n: int, mu: FloatArray) -> FloatArray:
+    """Log likelihood ratio of k of n events in a run where mu (j,) are expected, for k = 0 to n, shape (j, n + 1)."""
+    k, m = np.arange(n + 1, dtype=float), mu[:, None]
     with np.errstate(divide="ignore", invalid="ignore"):
-        into = np.where(k > 0, k * np.log(k / mu), 0.0)
-        outof = np.where(n - k > 0, (n - k) * np.log((n - k) / np.maximum(n - mu, 1e-12)), 0.0)
-    table = np.where(k > mu, into + outof, 0.0)
-    return np.asarray(table[inside, np.arange(table.shape[1])].max(axis=1), dtype=float)
-
-
-def _run_sums(values: FloatArray, width: int) -> FloatArray:
-    total = np.cumsum(np.pad(values, ((0, 0), (1, 0))), axis=1)
-    return np.asarray(total[:, width:] - total[:, :-width], dtype=float)
+        into = np.where(k > 0, k * np.log(k / m), 0.0)
+        outof = np.where(n - k > 0, (n - k) * np.log((n - k) / np.maximum(n - m, 1e-12)), 0.0)
+    return np.where(k > m, into + outof, 0.0)
 
 
 def batch_u(values: FloatArray) -> tuple[float, float]:
