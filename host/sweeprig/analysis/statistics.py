@@ -95,7 +95,8 @@ def _scan(counts: IntArray, share: FloatArray, widths: tuple[int, ...]) -> Float
     """
     n, below = int(counts[:, 0].sum()), np.concatenate([[0.0], np.cumsum(share)])
     runs = np.zeros((counts.shape[0] + 1, counts.shape[1]), np.int32)
-    np.cumsum(counts, axis=0, out=runs[1:])
+    for j, of_bin in enumerate(counts):  # faster than cumsum along this axis
+        np.add(runs[j], of_bin, out=runs[j + 1], casting="same_kind")
     best = np.zeros(counts.shape[1])
     for width in widths:
         inside = runs[width:] - runs[:-width]
