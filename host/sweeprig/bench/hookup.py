@@ -54,7 +54,7 @@ def prepare_hookup(
     leads: LeadBook | None = None,
     now: Callable[[], datetime] = local_now,
 ) -> SweepSetup:
-    """Make everything ready for one capture; return the setup with what was confirmed and found.
+    """Make everything ready for one capture; return the setup with what was confirmed, found and the profile.
 
     Leaves the supply on where the rig feeds the sensor, and all released where it taps. Raises HookupError,
     InterlockError, SafetyError, InputError, LinkError; then everything is off.
@@ -73,6 +73,8 @@ def prepare_hookup(
         confirmed=ready.confirmed,
         prepared=(*ready.lines, *more),
         lead_checked=date or setup.lead_checked,
+        profile_text=profile.text,
+        profile_sha256=profile.sha256,
     )
 
 

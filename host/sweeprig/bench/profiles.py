@@ -36,8 +36,8 @@ def list_json() -> dict[str, Any]:
 
 
 def show_json(profile: Profile) -> dict[str, Any]:
-    """Return everything that a profile holds; what it does not judge is null."""
-    return asdict(profile)
+    """Return everything that a profile holds and the digest of its text; what it does not judge is null."""
+    return {key: value for key, value in asdict(profile).items() if key != "text"}
 
 
 def show_lines(profile: Profile) -> list[str]:

@@ -134,6 +134,7 @@ def to_result(outcome: Outcome) -> dict[str, Any]:
         "seconds": number(_seconds(outcome)),
         "shortest_dropout_s": number(outcome.trace.shortest_dropout_s),
         "profile": judgement.profile_name,
+        "profile_sha256": outcome.profile.sha256 or None,
         "guard_factor": judgement.guard_factor,
         "ended": capture.ended if capture else None,
         "capture_sha256": (capture.sha256 or None) if capture else None,

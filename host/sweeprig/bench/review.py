@@ -12,6 +12,7 @@ import numpy as np
 from sweeprig import __version__
 from sweeprig.analysis.analyse import analyse
 from sweeprig.bench.hookup_rules import setup_remarks
+from sweeprig.bench.kept_profile import named_profile, profile_for
 from sweeprig.bench.wiggle import WIGGLES, as_wiggle
 from sweeprig.capture.csv_file import read_csv
 from sweeprig.capture.file import read_capture
@@ -20,7 +21,7 @@ from sweeprig.errors import FileError
 from sweeprig.frontend import FrontEnd, front_end
 from sweeprig.judge.judge import judge
 from sweeprig.judge.outcome import Outcome
-from sweeprig.judge.profile import Profile, load_profile
+from sweeprig.judge.profile import Profile
 from sweeprig.judge.unseen import rig_marks
 from sweeprig.link.clean import clean_text
 from sweeprig.trim.model import Trim
@@ -54,7 +55,7 @@ def now_text() -> str:
 def _settle(setup: SweepSetup, choices: Choices) -> SweepSetup:
     return replace(
         setup,
-        profile=choices.profile or setup.profile,
+        profile=named_profile(setup, choices.profile),
         starts=choices.starts or setup.starts,
         sense=choices.sense or setup.sense,
         track_ohm=choices.track_ohm if choices.track_ohm is not None else setup.track_ohm,
@@ -76,7 +77,7 @@ def review_capture(
     """Analyse and judge one capture."""
     chosen = choices or Choices()
     setup = _settle(capture.setup, chosen)
-    profile = load_profile(setup.profile)
+    profile, remarks = profile_for(capture.setup, chosen.profile)
     trim = trim_of(capture, chosen)
     end = front_end(str(capture.rig.get("build", "plain")))
     trace = to_trace(
@@ -88,6 +89,7 @@ def review_capture(
     )
     trace = replace(trace, hookup=setup.hookup)
     outcome = _outcome(trace, setup, profile, chosen, capture=capture, trim=trim, end=end, made_at=made_at)
+    outcome = replace(outcome, remarks=(*remarks, *outcome.remarks))
     return as_wiggle(outcome)[0] if setup.task in WIGGLES else outcome
 
 
@@ -95,7 +97,7 @@ def review_csv(path: Path, choices: Choices | None = None, *, made_at: str | Non
     """Analyse and judge a CSV from any source; nothing is known of what measured it."""
     chosen = choices or Choices()
     setup = _settle(SweepSetup(), chosen)
-    profile = load_profile(setup.profile)
+    profile, _ = profile_for(SweepSetup(), chosen.profile)
     trace = replace(read_csv(path), nominal_supply_v=profile.supply.nominal_v, name=path.name)
     return _outcome(trace, setup, profile, chosen, made_at=made_at)
 

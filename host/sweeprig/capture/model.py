@@ -42,6 +42,8 @@ class SweepSetup:
     vehicle_drive: str = ""  # combustion | stop-start | hybrid | electric; "" on the bench
     prepared: tuple[str, ...] = ()  # what hookup and interlock found just before, a line each
     lead_checked: str = ""  # when the test lead was last checked and what came of it; "" never
+    profile_text: str = ""  # of the profile as it was then; "" in captures that do not keep it
+    profile_sha256: str = ""  # of that text
 
 
 @dataclass(frozen=True)

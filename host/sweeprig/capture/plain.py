@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping
 from dataclasses import asdict, fields
 from enum import StrEnum
@@ -14,14 +15,22 @@ from sweeprig.link.clean import clean_plain, clean_text, is_number
 _LISTS = {"confirmed", "prepared"}
 _WORDS: dict[str, type[StrEnum]] = {"hookup": Hookup, "starts": Starts, "sense": Sense}
 _NUMBERS = {"seconds", "track_ohm"}
+_LONG = "profile_text"
+MOST_PROFILE = 1 << 20  # bytes of a profile: a hundred times what one needs
+
+
+def text_digest(text: str) -> str:
+    """Return the SHA-256 of a text in UTF-8, hexadecimal."""
+    return hashlib.sha256(text.encode("utf-8", "replace")).hexdigest()
 
 
 def setup_to_plain(setup: SweepSetup) -> dict[str, Any]:
     """Return the setup as JSON values; text as any file can hold it."""
-    return {
+    plain = {
         key: str(value) if isinstance(value, StrEnum) else clean_plain(value)
         for key, value in asdict(setup).items()
     }
+    return plain | {_LONG: clean_text(setup.profile_text, MOST_PROFILE)}
 
 
 def setup_from_plain(data: Mapping[str, Any], *, where: str) -> SweepSetup:
@@ -29,7 +38,10 @@ def setup_from_plain(data: Mapping[str, Any], *, where: str) -> SweepSetup:
     if not isinstance(data, Mapping):
         raise _unfit(where, "setup", data, "an object")
     known = {f.name for f in fields(SweepSetup)}
-    return SweepSetup(**{key: _fit(key, value, where) for key, value in data.items() if key in known})
+    setup = SweepSetup(**{key: _fit(key, value, where) for key, value in data.items() if key in known})
+    if setup.profile_text and text_digest(setup.profile_text) != setup.profile_sha256:
+        raise _unfit(where, _LONG, setup.profile_text, "the text that profile_sha256 is the digest of")
+    return setup
 
 
 def _fit(key: str, value: Any, where: str) -> Any:
@@ -51,7 +63,7 @@ def _fit(key: str, value: Any, where: str) -> Any:
         return float(value)
     if not isinstance(value, str):
         raise _unfit(where, key, value, "text")
-    return clean_text(value)
+    return clean_text(value, MOST_PROFILE) if key == _LONG else clean_text(value)
 
 
 def _unfit(where: str, key: str, value: object, limit: str) -> CaptureFileError:

@@ -15,6 +15,10 @@ Port = Annotated[
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object instead of text.")]
 ProfileName = Annotated[str | None, typer.Option("--profile", help="Profile: a name or a TOML file.")]
+ReviewProfile = Annotated[
+    str | None,
+    typer.Option("--profile", help="Profile: a name, a TOML file, or as-captured: as the capture keeps it."),
+]
 Seconds = Annotated[float, typer.Option("--seconds", min=2.0, max=3600.0, help="Length of the capture [s].")]
 HookupOption = Annotated[
     Hookup,

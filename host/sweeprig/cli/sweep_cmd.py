@@ -245,7 +245,7 @@ def show_done(done: SweepDone, *, as_json: bool, budget: bool, monte_carlo: bool
 
 def review(
     file: Annotated[Path, typer.Argument(help="A capture (.sweep) or a CSV with time_s,signal_v ...")],
-    profile: opt.ProfileName = None,
+    profile: opt.ReviewProfile = None,
     starts: opt.StartsOption = None,
     sense: opt.SenseOption = None,
     track_ohm: opt.TrackOhm = None,

@@ -5,10 +5,12 @@ from __future__ import annotations
 import difflib
 import errno
 from collections.abc import Mapping
+from dataclasses import replace
 from importlib import resources
 from pathlib import Path
 from typing import Any
 
+from sweeprig.capture.plain import MOST_PROFILE, text_digest
 from sweeprig.errors import ProfileError
 from sweeprig.judge.profile_check import Problem, check_text
 from sweeprig.judge.profile_model import Aim as Aim
@@ -22,8 +24,6 @@ from sweeprig.judge.profile_model import Series as Series
 from sweeprig.judge.profile_model import Supply as Supply
 from sweeprig.judge.profile_rules import AIM, LIMITS, SENSOR_NUMBERS, SERIES, NumberRule
 from sweeprig.link.clean import clean_text
-
-MOST_BYTES = 1 << 20  # of a profile: a hundred times what one needs
 
 
 def shipped_names() -> tuple[str, ...]:
@@ -50,8 +50,8 @@ def profile_text(name_or_path: str | Path) -> tuple[str, str]:
         )
     try:
         size = path.stat().st_size
-        if size > MOST_BYTES:
-            raise OSError(errno.EFBIG, f"{size} bytes, more than {MOST_BYTES}")
+        if size > MOST_PROFILE:
+            raise OSError(errno.EFBIG, f"{size} bytes, more than {MOST_PROFILE}")
         return path.read_text(encoding="utf-8"), str(path)
     except (OSError, ValueError) as exc:
         why = exc.strerror if isinstance(exc, OSError) else "it is not UTF-8 text"
@@ -83,7 +83,11 @@ def problem_text(path: str, problem: Problem) -> str:
 
 def load_profile(name_or_path: str | Path) -> Profile:
     """Read one profile; ProfileError names file, line and key of its first mistake."""
-    text, path = profile_text(name_or_path)
+    return parse_profile(*profile_text(name_or_path))
+
+
+def parse_profile(text: str, path: str) -> Profile:
+    """Make a profile of its text; ProfileError names `path`, line and key of its first mistake."""
     data, problems = check_text(text)
     if problems:
         first, more = problems[0], len(problems) - 1
@@ -95,7 +99,7 @@ def load_profile(name_or_path: str | Path) -> Profile:
             if more
             else "correct that line",
         )
-    return build_profile(data, path)
+    return replace(build_profile(data, path), text=text, sha256=text_digest(text))
 
 
 def build_profile(data: Mapping[str, Any], path: str = "") -> Profile:

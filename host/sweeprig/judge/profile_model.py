@@ -118,3 +118,5 @@ class Profile:
     series: Series
     aim: Aim | None = None
     path: str = ""  # of the file it was read from
+    text: str = ""  # that it was read from
+    sha256: str = ""  # of that text

@@ -153,6 +153,7 @@ def rig_rows(outcome: Outcome) -> Rows:
         rows.append(("Trim made at", f"{fixed(trim.temperature_c, 1)} °C{mode}"))
     if trim is not None:
         rows.append(("Check standard", facts.verified_text(outcome)))
+    rows.append(("Profile", facts.profile_text(outcome)))
     rows.append(("Guard band", f"{outcome.judgement.guard_factor:g} × U (95 %)"))
     if capture is not None:
         rows.append(("Captured", f"{capture.created}, {capture.ended}"))

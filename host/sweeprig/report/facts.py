@@ -123,6 +123,12 @@ def code_text(outcome: Outcome) -> str:
     return code or "none (not a capture file)"
 
 
+def profile_text(outcome: Outcome) -> str:
+    """Return the profile's name with the short code of its text."""
+    code = capture_code(outcome.profile.sha256)
+    return f"{outcome.judgement.profile_name}, text {code}" if code else outcome.judgement.profile_name
+
+
 def where_event(event: Event) -> str:
     """Return an event's place in words."""
     at = f"at {fixed(event.at_percent, 0)} % of span" if event.at_percent is not None else "place not known"
