@@ -22,10 +22,10 @@ from sweeprig.cli.sweep_cmd import report_recovered
 from sweeprig.errors import (
     CaptureFileError,
     LinkError,
-    SweeprigError,
 )
 from sweeprig.link.client import RigClient
 from sweeprig.twin.capture import capture_of
+from told import told
 
 BAD_TEXT = "A\udcff\ud800\0" + "x" * 5000
 
@@ -33,15 +33,6 @@ BAD_TEXT = "A\udcff\ud800\0" + "x" * 5000
 @pytest.fixture(scope="module")
 def capture() -> Capture:
     return capture_of("good", seconds=1.0)
-
-
-def told(error: SweeprigError) -> None:
-    """An error of ours says what failed, what it saw, what fits, and what to do, in few words."""
-    assert error.what
-    assert error.seen
-    assert error.next_step
-    assert len(str(error)) < 1500
-    str(error).encode()
 
 
 # --- typed text and what a board says

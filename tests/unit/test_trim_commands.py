@@ -1,0 +1,95 @@
+"""The commands of the trim on a scripted rig."""
+
+from __future__ import annotations
+
+import json
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from source_rig import GAIN, VOLTS, SourceRig, client_of
+from sweeprig.bench.places import find_places
+from sweeprig.cli.main import app
+from sweeprig.errors import TrimError
+from sweeprig.trim.store import load_trim
+
+
+@pytest.fixture
+def on_source(monkeypatch: pytest.MonkeyPatch) -> SourceRig:
+    rig = SourceRig(capabilities=["supply-switch", "monitor"])
+
+    @contextmanager
+    def opened(port: str):
+        client = client_of(rig)
+        client.hello()
+        yield client
+
+    monkeypatch.setattr("sweeprig.bench.rig.opened_rig", opened)
+    return rig
+
+
+TRIM = ["trim", "--meter", "0.05%+3", "--count", "0.0001", "--json"]
+
+
+def test_a_guided_trim_is_stored_shown_listed_and_verified(on_source: SourceRig):
+    typed = "".join(f"{v}\n" for v in VOLTS)
+    run = CliRunner().invoke(app, TRIM, input=typed)
+    assert run.exit_code == 0, run.output
+    done = json.loads(run.stdout[run.stdout.index("{") :])  # the runner echoes what was typed before it
+    assert done["trim"]["rig_uid"] == "00ff"
+    assert Path(done["file"]).exists()
+    assert Path(done["points_file"]).exists()
+    shown = CliRunner().invoke(app, ["trim", "show"])
+    assert shown.exit_code == 0
+    assert "signal A" in shown.stdout
+    listed = json.loads(CliRunner().invoke(app, ["trim", "list", "--json"]).stdout)
+    assert [row["rig"] for row in listed] == ["00ff"]
+    on_source.volts = iter([2.5])
+    checked = CliRunner().invoke(app, ["trim", "verify", "2.5", "--standard-u", "0.0005", "--json"])
+    assert checked.exit_code == 0, checked.output
+    assert json.loads(checked.stdout)["verdict"] == "pass"
+    on_source.gain = GAIN * 1.01
+    on_source.volts = iter([2.5])
+    failed = CliRunner().invoke(app, ["trim", "verify", "2.5", "--standard-u", "0.0005"])
+    assert failed.exit_code == 10
+    assert "fail" in failed.stdout
+
+
+def test_a_slipped_digit_stores_nothing_but_loses_nothing(on_source: SourceRig):
+    typed = "0.2\n1.35\n2.05\n3.65\n4.8\n"
+    run = CliRunner().invoke(app, TRIM, input=typed)
+    assert isinstance(run.exception, TrimError)
+    assert "Point 3" in str(run.exception)
+    places = find_places()
+    assert load_trim("00ff", folder=places.trims) is None
+    points = list((places.trims / "points").glob("*.csv"))
+    assert len(points) == 1
+    text = points[0].read_text().replace("2.050000", "2.500000")
+    points[0].write_text(text)
+    again = CliRunner().invoke(app, [*TRIM, "--points-file", str(points[0])])
+    assert again.exit_code == 0, again.output
+    assert load_trim("00ff", folder=places.trims) is not None
+
+
+def test_what_is_not_a_voltage_is_asked_again(on_source: SourceRig):
+    run = CliRunner().invoke(app, TRIM, input="two\n99\n" + "".join(f"{v}\n" for v in VOLTS))
+    assert run.exit_code == 0, run.output
+
+
+def test_a_trim_by_the_monitor_from_the_command_line(on_source: SourceRig):
+    assert CliRunner().invoke(app, TRIM, input="".join(f"{v}\n" for v in VOLTS)).exit_code == 0
+    on_source.volts = iter([0.25 + 0.2 * k for k in range(23)])
+    run = CliRunner().invoke(app, ["trim", "--reference", "monitor", "--points", "20", "--json"])
+    assert run.exit_code == 0, run.output
+    assert json.loads(run.stdout)["trim"]["reference"] == "monitor"
+
+
+def test_a_ramp_from_the_command_line(on_source: SourceRig):
+    assert CliRunner().invoke(app, TRIM, input="".join(f"{v}\n" for v in VOLTS)).exit_code == 0
+    run = CliRunner().invoke(app, ["trim", "ramp", "--seconds", "1", "--json"])
+    assert run.exit_code == 0, run.output
+    assert json.loads(run.stdout)["trim"]["channels"][0]["linearity"]["method"] == "histogram"
+    shown = CliRunner().invoke(app, ["trim", "show"])
+    assert "line+linearity" in shown.stdout
