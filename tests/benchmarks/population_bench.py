@@ -38,7 +38,7 @@ HALF_S = 50e-6  # at least half of the signal gone at the converter for so long:
 SHOWS_PERCENT = 2.0  # % of supply at the converter: a dropout that shows
 SLOWEST_FLAT_S = 2.5e-3  # a flat stretch that is passed faster leaves two windows at one level
 BEND_V = 0.18  # a bend of 3 % of supply beside the line, a fifth of it being taken up by the line's own fit
-SIZES = {"quick": (300, 30), "usual": (2000, 100), "full": (10_000, 200)}
+SIZES = {"quick": (300, 30), "usual": (2000, 200), "full": (10_000, 200)}
 DROPOUTS = ("worn", "loose", "loose-ground", "single", "supply-dropout", "worn-and-loose")
 # What each kind of fault should be called by its cause; more than one where physics allows no telling apart.
 CAUSES = {
@@ -96,7 +96,7 @@ def one(job: tuple[str, int]) -> Row:
     )  # fmt: skip
     _ends(row, played, found)
     _stated(row, drawn, played, trace, found)
-    _place(row, drawn, found)
+    _place(row, drawn, found, played)
     return row
 
 
@@ -181,12 +181,18 @@ def _stated(row: Row, drawn: Case, played: Played, trace: Trace, found: Analysis
             row.plain_errors.append(plain_v - true_v)
 
 
-def _place(row: Row, drawn: Case, found: Analysis) -> None:
+def _place(row: Row, drawn: Case, found: Analysis, played: Played) -> None:
     worn = [f for f in found.findings if f.code == "worn-place" and f.channel == 0 and f.where_percent]
     if drawn.kind != "worn" or not worn:
         return
     low, high = worn[0].where_percent or (0.0, 0.0)
-    row.place_error = min(abs((low + high) / 2 - 100 * p) for p in drawn.places)
+    row.place_error = min(abs((low + high) / 2 - p) for p in _span_percent(drawn, played))
+
+
+def _span_percent(drawn: Case, played: Played) -> np.ndarray:
+    """Where the worn places are in per cent of the signal's span, which the rig's load bends against the lever's."""
+    level = played.world.levels_v(np.array(drawn.places), played.outputs)[0]
+    return np.asarray(100 * (level - played.truth.closed_v) / (played.truth.open_v - played.truth.closed_v))
 
 
 def rate(hits: int, n: int) -> str:

@@ -110,7 +110,7 @@ class Event:
     channel: int  # 0 signal A, 1 signal B, 2 supply
     kind: str  # to-ground | to-supply | partial | jump
     depth_percent: float  # of the supply at the sensor
-    at_percent: float | None  # place in per cent of signal span; None where unknown
+    at_percent: float | None  # place where it began, in per cent of signal span; None where unknown
     stroke: int | None  # index of the stroke; None at rest
     at_rest: bool
     with_supply: bool  # the supply moved at the same moment

@@ -105,7 +105,7 @@ def _told(
         channel=channel,
         kind=_kind(e, rail),
         depth_percent=100 * abs(e.depth_v) / rail,
-        at_percent=float(a.place[mid]),
+        at_percent=float(a.place[e.start]),  # where it began: a long one moves on with the lever
         stroke=None if stroke_of[mid] < 0 else int(stroke_of[mid]),
         at_rest=bool(a.resting[mid]),
         with_supply=channel == 2 or bool(taken[e.start : e.stop].any()),

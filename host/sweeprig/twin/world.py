@@ -223,10 +223,7 @@ class World:
         outputs = self.outputs if outputs is None else outputs
         supply, hand = self.supply_v(outputs), self.spec.hand
         play = sum(f.width / 2 for f in self.spec.faults if f.kind == "backlash")  # the wiper lags behind
-        ends = self.scene.still(np.array([hand.closed_at + play, hand.open_at - play]))
-        given = sources(self, ends, outputs)
-        nets = self.networks(outputs)
-        volts = [settled(nets[c], given.normal[c].e_v, given.normal[c].g_s)[0] for c in range(2)]
+        volts = self.levels_v(np.array([hand.closed_at + play, hand.open_at - play]), outputs)
         two = self.spec.two_tracks
         return WorldTruth(
             closed_v=float(volts[0][0]),
@@ -238,6 +235,12 @@ class World:
             closed_ratio=float(volts[0][0]) / supply if supply else float("nan"),
             open_ratio=float(volts[0][1]) / supply if supply else float("nan"),
         )
+
+    def levels_v(self, places: FloatArray, outputs: int) -> tuple[FloatArray, FloatArray]:
+        """Return the loaded volts at the sensor of signals A and B, each (n,), at rest at `places` (n,), 0 to 1."""
+        given, nets = sources(self, self.scene.still(places), outputs), self.networks(outputs)
+        a, b = (settled(nets[c], given.normal[c].e_v, given.normal[c].g_s)[0] for c in range(2))
+        return a, b
 
     def slow(self, outputs: int) -> dict[str, object]:
         """Return {"readings": [[wire.SLOW_*, status, value], ...], "fault": supply limited, "button": down}."""
