@@ -13,6 +13,7 @@ from sweeprig.bench.coach import Coach
 from sweeprig.bench.hookup import prepare_hookup, switch_off
 from sweeprig.bench.lead_book import LeadBook
 from sweeprig.bench.live import Volts
+from sweeprig.bench.power_watch import PowerWatch
 from sweeprig.bench.series import Batch, Entry, Phase, Trigger
 from sweeprig.bench.sweep import SweepDone, SweepOrder, file_stem, finish, free_path, trim_for
 from sweeprig.capture.file import write_capture
@@ -52,16 +53,18 @@ def sweep_one(
     asked = ask or Unattended(order.setup.confirmed)
     setup = prepare_hookup(client, order.setup, profile, asked, trim=trim, book=jobs, leads=leads)
     try:
-        capture, trigger = _capture(
+        capture, trigger, power = _capture(
             client, setup, profile, trim=trim, folder=order.folder, on_look=on_look, stop=stop
         )
     finally:
         switch_off(client)
-    if not trigger.start_s:
+    if not trigger.start_s and not power.overloaded:
         Path(capture.journal).unlink(missing_ok=True)
         return None
     path = free_path(order.folder, file_stem(order.setup, now()), ".sweep")
-    done = finish(write_capture(path, replace(capture, trim=trim_to_dict(trim))), path, order)
+    capture = write_capture(path, replace(capture, trim=trim_to_dict(trim), setup=power.noted(capture.setup)))
+    power.check(path)
+    done = finish(capture, path, order)
     batch.add(entry_of_done(done, batch, trigger))
     return done
 
@@ -86,25 +89,25 @@ def _capture(
     folder: Path,
     on_look: Callable[[Trigger], None],
     stop: Callable[[], bool],
-) -> tuple[Capture, Trigger]:
+) -> tuple[Capture, Trigger, PowerWatch]:
     end = front_end(str(client.hello().get("build", "plain")))
     volts = Volts(client, setup, trim, end, profile.supply.nominal_v)
-    trigger = Trigger(profile)
+    trigger, power = Trigger(profile), PowerWatch(volts)
     coach = Coach(profile, needed=trigger.needed)
     with start_capture(client, setup, folder=folder) as running:
         try:
-            _follow(running, volts, trigger, coach, on_look=on_look, stop=stop)
+            _follow(running, power, trigger, coach, on_look=on_look, stop=stop)
         except KeyboardInterrupt:
             running.stop()
         capture = running.finish(coaching=coach.done)
     if trigger.phase is Phase.OVER:
         capture = replace(capture, ended="complete")
-    return cut_to(capture, trigger.keep_from_s), trigger
+    return cut_to(capture, trigger.keep_from_s), trigger, power
 
 
 def _follow(
     running: LiveCapture,
-    volts: Volts,
+    power: PowerWatch,
     trigger: Trigger,
     coach: Coach,
     *,
@@ -112,12 +115,13 @@ def _follow(
     stop: Callable[[], bool],
 ) -> None:
     for events in running.events():
-        trace = volts.chunk(events).trace
+        power.feed(events)
+        trace = power.volts.chunk(events).trace
         if trace is not None:
             coach.feed(trace)
             trigger.feed(trace)
         on_look(trigger)
-        if trigger.phase is Phase.OVER or stop():
+        if power.overloaded or trigger.phase is Phase.OVER or stop():
             running.stop()
 
 

@@ -15,6 +15,7 @@ from sweeprig.bench.coach import Advice
 from sweeprig.bench.hookup import SLOW_EVERY_MS, prepare_hookup, switch_off
 from sweeprig.bench.lead_book import LeadBook
 from sweeprig.bench.live_coach import LiveCoach
+from sweeprig.bench.power_watch import PowerWatch, power_watch
 from sweeprig.bench.review import Choices, review_capture
 from sweeprig.capture.file import write_capture
 from sweeprig.capture.model import Capture, Starts, SweepSetup
@@ -23,6 +24,7 @@ from sweeprig.errors import FileError, RecordsError
 from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.profile import load_profile
 from sweeprig.link.client import RigClient
+from sweeprig.link.messages import Event
 from sweeprig.trim.model import Trim
 from sweeprig.trim.nominal import nominal_trim
 from sweeprig.trim.store import load_trim, trim_to_dict
@@ -117,7 +119,8 @@ def take(
     The hookup is made ready first: `ask` confirms what a job has not confirmed yet (None: only what
     `setup.confirmed` says counts). `before` runs when the sensor is fed, just before the capture. `advise` gets the
     coaching of a sweep that starts at closed throttle; what was done stands in the capture.
-    Raises SafetyError where the hookup or the interlock refuses, LinkError.
+    Raises SafetyError where the hookup or the interlock refuses and, with the capture kept, where the supply is
+    overloaded once the lever moves; LinkError.
     """
     ready_folder(order.folder)
     trim = trim_for(client, order.trims)
@@ -131,23 +134,33 @@ def take(
         book=jobs,
         leads=leads,
     )
+    power = power_watch(client, setup, trim)
+    coach = LiveCoach(client, setup, trim, advise) if setup.starts == Starts.CLOSED else None
     try:
         before()
         look_closely(client)
-        coach = LiveCoach(client, setup, trim, advise) if setup.starts == Starts.CLOSED else None
         capture = run_sweep(
             client,
             setup,
             folder=order.folder,
             progress=progress,
-            stop=stop,
-            on_events=coach.feed if coach else None,
+            stop=lambda: bool(power.overloaded) or stop(),
+            on_events=lambda events: _follow(events, power, coach),
         )
     finally:
         switch_off(client)
-    capture = replace(capture, trim=trim_to_dict(trim), coaching=coach.done if coach else ())
+    done = coach.done if coach else ()
+    capture = replace(capture, trim=trim_to_dict(trim), coaching=done, setup=power.noted(capture.setup))
     path = free_path(order.folder, file_stem(order.setup, datetime.now()), ".sweep")
-    return write_capture(path, capture), path
+    capture = write_capture(path, capture)
+    power.check(path)
+    return capture, path
+
+
+def _follow(events: list[Event], power: PowerWatch, coach: LiveCoach | None) -> None:
+    power.feed(events)
+    if coach is not None:
+        coach.feed(events)
 
 
 def write_sheets(outcome: Outcome, capture_file: Path, kind: str) -> tuple[Path, ...]:

@@ -1,0 +1,178 @@
+"""First power at both lever positions of a sweep: an overload at the other end switches off, ends it and is said."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from scripted_rig import Outputs, Reading, ScriptedRig, client_of, sensor
+from sweepboard import wire
+from sweeprig.bench.power_watch import ONE_PLACE
+from sweeprig.bench.series import Batch
+from sweeprig.bench.series_run import sweep_one
+from sweeprig.bench.sweep import SweepOrder, take
+from sweeprig.capture.file import read_capture
+from sweeprig.capture.model import SweepSetup
+from sweeprig.errors import HookupError
+from sweeprig.words import Hookup
+
+CLOSED_V, OPEN_V, SUPPLY_V = 0.45, 4.2, 4.72
+STROKE = 600  # windows from closed to open: 0.6 s
+REST = 700  # windows of rest at each end
+POWERED = SweepSetup(seconds=4.0, confirmed=("plug-off: confirmed",))
+
+
+def opened(index: int) -> float:
+    """How far the lever is open, 0 to 1, `index` windows after the start."""
+    at = index % (2 * (REST + STROKE))
+    going = at - REST
+    if at >= REST + STROKE:
+        return max(0.0, 1.0 - max(0, at - 2 * REST - STROKE) / STROKE)
+    return min(1.0, max(0.0, going / STROKE))
+
+
+def moved(supply: Callable[[float], float] = lambda _x: SUPPLY_V) -> Callable[[Outputs], Reading]:
+    """A lever that is moved there and back; `supply` gives the volts of the supply where it is open by 0 to 1."""
+
+    def volts(o: Outputs) -> Reading:
+        if not o.supply:
+            return (0.0, 0.0, 0.0)
+        x = opened(o.index)
+        fed = supply(x)
+        return ((CLOSED_V + (OPEN_V - CLOSED_V) * x) * fed / SUPPLY_V, 0.0, fed)
+
+    return volts
+
+
+def sweep(rig: ScriptedRig, folder: Path, setup: SweepSetup = POWERED):
+    order = SweepOrder(setup, folder, folder / "trims")
+    return take(client_of(rig), order, progress=lambda _: None, stop=lambda: False)[0]
+
+
+def first_power(lines: tuple[str, ...]) -> list[str]:
+    return [line for line in lines if line.startswith("First power")]
+
+
+def test_both_positions_stand_in_the_capture(tmp_path: Path) -> None:
+    capture = sweep(ScriptedRig(moved(lambda x: SUPPLY_V - 0.1 * x)), tmp_path)
+    here, there = first_power(capture.setup.prepared)
+    assert "this lever position: supply 4.71 V" in here  # 4.72 V in whole codes
+    assert "the other lever position (signal 4.1" in there
+    assert "supply 4.61 V, no overload" in there
+    assert capture.ended == "complete"
+    assert first_power(read_capture(Path(capture.path)).setup.prepared) == [here, there]
+
+
+def test_a_low_supply_at_the_other_end_is_remarked(tmp_path: Path) -> None:
+    capture = sweep(ScriptedRig(moved(lambda x: SUPPLY_V - 0.9 * x)), tmp_path)
+    assert " LOW: " in first_power(capture.setup.prepared)[1]
+
+
+def test_a_lever_that_does_not_move_is_one_position(tmp_path: Path) -> None:
+    capture = sweep(ScriptedRig(sensor()), tmp_path)
+    assert first_power(capture.setup.prepared)[1] == ONE_PLACE
+
+
+@pytest.mark.parametrize(("level", "word"), [(2.4, "overload"), (0.3, "short")])
+@pytest.mark.parametrize("build", ["plain", "full"])
+def test_an_overload_at_the_other_end_switches_off_and_says_so(
+    level: float, word: str, build: str, tmp_path: Path
+) -> None:
+    """Supply on the wiper's pin: near open throttle it is joined to ground, and the limiter acts."""
+    rig = ScriptedRig(moved(lambda x: SUPPLY_V if x < 0.9 else level), build=build)
+    rig.fault = lambda o: o.supply and opened(o.index) >= 0.9
+    off_at = []
+    obey = rig._obey
+
+    def noted(name: str, command: dict) -> None:
+        if name == "supply" and not command["on"] and rig.out.supply:
+            off_at.append((rig._index, rig.streaming))
+        obey(name, command)
+
+    rig._obey = noted  # type: ignore[method-assign]
+    with pytest.raises(HookupError, match=f"during the sweep: {word} once the lever had moved") as caught:
+        sweep(rig, tmp_path)
+    assert f"supply {level:.2f} V; signal 0.45 V at the start, 3.7" in caught.value.seen
+    assert "sweeprig pins" in caught.value.next_step
+    assert not rig.out.supply
+    assert not rig.out.burden
+    assert not rig.streaming
+    overloaded_at = REST + 0.9 * STROKE
+    window_s = wire.WINDOW * wire.CHANNELS / wire.CONVERSION_HZ
+    ((index, streaming),) = off_at
+    assert streaming, "before the capture is ended and put away"
+    assert 0.1 <= (index - overloaded_at) * window_s < 0.4, "held for 0.1 s, seen within a poll or two"
+    (kept,) = tmp_path.glob("*.sweep")
+    assert str(kept) in caught.value.next_step
+    capture = read_capture(kept)
+    assert capture.ended == "stopped"
+    assert len(capture.records) >= overloaded_at + 100
+    assert list(tmp_path.glob("*.journal*")) == []
+
+
+def test_a_short_without_a_fault_line_is_seen_by_its_volts(tmp_path: Path) -> None:
+    rig = ScriptedRig(moved(lambda x: SUPPLY_V if x < 0.9 else 0.3))
+    with pytest.raises(HookupError, match="short once the lever had moved"):
+        sweep(rig, tmp_path)
+
+
+def test_an_overload_where_the_sweep_began_names_that_place(tmp_path: Path) -> None:
+    rig = ScriptedRig(lambda o: (0.45, 0.0, 4.7) if o.supply and o.index < 600 else (0.0, 0.0, 0.0))
+    with pytest.raises(HookupError, match="short with the lever where the sweep began"):
+        sweep(rig, tmp_path)
+
+
+@pytest.mark.parametrize("flicker", [1, 40, 90])
+def test_a_limiter_that_acts_for_moments_stops_no_sweep(flicker: int, tmp_path: Path) -> None:
+    """A loose wire's inrush is a finding of the analysis, not a reason to lose the rest of the sweep."""
+    rig = ScriptedRig(moved())
+    rig.fault = lambda o: o.supply and o.index > 1200 and o.index % 500 < flicker
+    capture = sweep(rig, tmp_path)
+    assert capture.ended == "complete"
+    assert len(first_power(capture.setup.prepared)) == 2
+
+
+def test_a_tapped_sensor_is_nobodys_to_switch_off(tmp_path: Path) -> None:
+    rig = ScriptedRig(lambda _o: (0.8, 0.0, 0.0))
+    setup = SweepSetup(
+        seconds=2.0, hookup=Hookup.TAPPED, confirmed=("laptop-battery: confirmed", "usb-first: confirmed")
+    )
+    capture = sweep(rig, tmp_path, setup)
+    assert first_power(capture.setup.prepared) == []
+
+
+def test_a_series_stops_at_an_overload_and_keeps_what_came(tmp_path: Path) -> None:
+    rig = ScriptedRig(moved(lambda x: SUPPLY_V if x < 0.9 else 2.4))
+    rig.fault = lambda o: o.supply and opened(o.index) >= 0.9
+    batch = Batch("B")
+    batch.next_sensor("SN-3")
+    order = SweepOrder(POWERED, tmp_path, tmp_path / "trims")
+    with pytest.raises(HookupError, match="overload once the lever had moved"):
+        sweep_one(client_of(rig), order, batch, on_look=lambda _: None, stop=lambda: False)
+    assert not rig.out.supply
+    assert batch.entries == []
+    assert len(list(tmp_path.glob("*.sweep"))) == 1
+
+
+@pytest.mark.parametrize("there", [(0.0, 0.0, 5.0), (0.8, 0.0, 0.0), (0.0, 1.2, 0.0)])
+def test_a_sweep_feeds_nothing_where_voltage_is_there_already(there: Reading, tmp_path: Path) -> None:
+    rig = ScriptedRig(lambda _o: there)
+    with pytest.raises(HookupError, match="voltage on the sensor's leads"):
+        sweep(rig, tmp_path)
+    assert not any(c["on"] for c in rig.did("supply") + rig.did("burden"))
+    assert list(tmp_path.glob("*.sweep")) == []
+
+
+def test_a_sweep_measures_supply_and_signal_before_it_switches_on(tmp_path: Path) -> None:
+    looked: list[bool] = []
+
+    def volts(o: Outputs) -> Reading:
+        looked.append(o.supply)
+        return moved()(o)
+
+    rig = ScriptedRig(volts)
+    capture = sweep(rig, tmp_path)
+    assert looked.index(True) * wire.WINDOW * wire.CHANNELS / wire.CONVERSION_HZ > 0.2
+    assert any(line.startswith("Before switching on: supply 0.0") for line in capture.setup.prepared)
