@@ -18,6 +18,7 @@ except (ImportError, AttributeError, SyntaxError, ValueError):  # CPython, or a 
 RECORD_SLOTS = 32  # packets of records: about half a second
 LONG_SLOTS = 2  # snapshots and histograms, up to wire.MAX_MESSAGE each
 SHORT_MOST = 24  # replies, gaps, marks, status
+MOST_AT_ONCE = 1024  # bytes in one cycle: a board takes 4 ms for them, and its buffers hold 32 ms of windows
 ROOM_FOR_REPLY = 4  # commands are read only while there is room for so many short messages
 
 
@@ -97,14 +98,18 @@ class Outbox:
         self._n_short += 1
 
     def write(self):
-        """Write what the port takes now; return how many bytes it took."""
+        """Write what the port takes now, a bounded part of what waits; return how many bytes it took.
+
+        A host that reads on after a pause takes all at once, and the windows that come meanwhile must not wait.
+        """
         total = 0
-        while self._queue:
+        while self._queue and total < MOST_AT_ONCE:
             room = self._port.writable()
             if room <= 0:
                 break
             frame, length, _pool, _n = self._queue[0]
-            part = memoryview(frame)[self._written : min(length, self._written + room)]
+            end = min(length, self._written + min(room, MOST_AT_ONCE - total))
+            part = memoryview(frame)[self._written : end]
             n = self._port.write(part) or 0
             total += n
             self._written += n

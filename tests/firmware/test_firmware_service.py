@@ -111,6 +111,11 @@ def test_a_host_that_stalls_for_2_s_leaves_every_record_accounted_for(python: st
     assert out["stop"]["windows_sent"] == len(there)
     assert out["depth"] <= 33
     assert out["multiple"] == 0
+    # what waited goes out in parts, and windows are taken in between
+    written, taken = zip(*out["steps"], strict=True)
+    assert max(written) == 1024
+    assert sum(written) > 15_000
+    assert all(n > 0 for n in taken)
 
 
 def test_a_host_that_never_reads_fills_no_memory(python: str) -> None:

@@ -162,7 +162,11 @@ def stalled(block, ms):
     rig.steps(ms * 1000 // 996)
     depth = len(rig.service.outbox)
     rig.port.allowed = 1 << 30
-    rig.steps(100)
+    steps = []
+    for _ in range(100):
+        before, index = len(rig.port.out), rig.service.stream.index
+        rig.steps(1)
+        steps.append([len(rig.port.out) - before, rig.service.stream.index - index])
     stop = rig.ask("stop")
     messages = rig.messages()
     return {
@@ -170,6 +174,7 @@ def stalled(block, ms):
         "gaps": gaps(messages),
         "stop": stop,
         "depth": depth,
+        "steps": steps,
         "multiple": len(rig.port.out) % block,
     }
 
