@@ -63,6 +63,23 @@ def test_a_worn_sensor_fails_with_its_place(tmp_path: Path) -> None:
     assert high >= 17
 
 
+def test_a_sensor_that_is_fed_from_elsewhere_is_refused_before_power(tmp_path: Path) -> None:
+    done = sweep("over-range", tmp_path)
+    assert done.returncode == 5
+    assert "voltage on the sensor's leads although the rig feeds nothing" in done.stderr
+    assert "OFF the harness" in done.stderr
+    assert "First power" not in done.stderr + done.stdout
+    assert not list(tmp_path.rglob("*.sweep"))
+
+
+def test_the_sheet_has_the_first_power_of_both_lever_positions(tmp_path: Path) -> None:
+    done = sweep("falling", tmp_path, "--json")
+    page = Path(checked(done.stdout)["sheet_file"]).read_text("utf-8")
+    assert "First power at this lever position: supply 4." in page
+    assert "First power at the other lever position (signal 0.5" in page
+    assert page.count("no overload") == 2
+
+
 def test_no_rig_says_what_to_do(tmp_path: Path) -> None:
     done = sweeprig("sweep", "--port", str(tmp_path / "ttyNone"), home=tmp_path)
     assert done.returncode == 3
