@@ -80,8 +80,8 @@ class PowerWatch:
         raise HookupError(
             f"The sensor's supply was switched off during the sweep: {shown}"
             f" {'once the lever had moved' if moved else 'with the lever where the sweep began'}.",
-            seen=f"supply {at.supply_v:.2f} V; signal {self.first.signal_v:.2f} V at the start,"
-            f" {at.signal_v:.2f} V last",
+            seen=f"supply {at.supply_v:z.2f} V; signal {self.first.signal_v:z.2f} V at the start,"
+            f" {at.signal_v:z.2f} V last",
             limit="a sensor that takes well below the rig's limit of about 50 mA in every lever position",
             next_step="take the plug off, then tell the pins apart: sweeprig pins; supply or ground on the wiper's pin"
             f" is a short at one end of the travel only. What came until then is kept in {kept}",
@@ -119,7 +119,7 @@ class PowerWatch:
     def _line(self) -> str:
         if self.far is None or not self._is_far(self.far):
             return ONE_PLACE
-        where = f"the other lever position (signal {self.far.signal_v:.2f} V)"
+        where = f"the other lever position (signal {self.far.signal_v:z.2f} V)"
         seen = Levels(1, self.far.signal_v, 0.0, 0.0, 0.0, supply_v=self.far.supply_v)
         return check_power(seen, where=where)
 
