@@ -79,6 +79,12 @@ class BoardRig:
                 return True
         return False
 
+    def stall(self, seconds: float) -> None:
+        """Let the host do nothing for a while, neither read nor speak; then it reads on."""
+        self.board.link.host_reads = False
+        self.board.run(seconds)
+        self.board.link.read_on()
+
     def command(self, cmd: str, *, within_s: float = 2.0, **arguments: Any) -> dict[str, Any]:
         """Send a command and return its reply (for hello: the HELLO message)."""
         number = self._next_id

@@ -6,7 +6,9 @@ It drives PyPI `rp2040py` 0.3.6 and mends what that version does otherwise than 
 - the DMA's CHAN_ABORT could not be read, where the chip shows what is still being aborted (2.5.5.3);
 - the converter's request to the DMA stayed as it was when FCS was written: the next transfer took zeros;
 - a host with nothing to send answered every OUT token with an empty packet instead of NAK, so that a waiting
-  board never slept.
+  board never slept;
+- it took every packet of the board at once: here it can also answer IN tokens with nothing, as the controller of a
+  host does while nobody reads and its buffers are full (USB 2.0, 5.8 and 8.5.1: the device keeps the packet).
 
 Nothing here stands in for the processor, the DMA, the timers or MicroPython: those run as they are.
 """
@@ -23,6 +25,7 @@ from rp2040py.device import MicroPythonDevice
 from rp2040py.memory_map import FLASH_START_ADDRESS
 from rp2040py.peripherals import adc as chip_adc
 from rp2040py.peripherals import dma as chip_dma
+from rp2040py.peripherals import usb as chip_usb
 
 Codes = Callable[[int, int, float], int]  # (channel, number of the conversion in this run, seconds) -> code
 TEMPERATURE_CHANNEL = 4
@@ -127,6 +130,32 @@ class Mover(chip_dma.RPDMA):
         return 0 if offset == chip_dma.CHAN_ABORT else int(super().read_uint32(offset))
 
 
+class Link(chip_usb.RPUSBController):
+    """The emulator's USB, with a host that can leave packets where they are."""
+
+    held: dict[int, int]  # buffer control registers (offset -> value) whose packets wait for the host
+    host_reads: bool
+
+    def begin(self) -> None:
+        """Let the host read."""
+        self.held, self.host_reads = {}, True
+
+    def dpram_updated(self, offset: int, value: int) -> None:
+        """Take a packet from the board, or let it wait; what the board receives is never held up."""
+        of_board = not offset & 4 and offset > chip_usb.EP0_IN_BUFFER_CONTROL
+        if of_board and not self.host_reads and offset <= chip_usb.EP15_OUT_BUFFER_CONTROL:
+            self.held[offset] = value
+        else:
+            super().dpram_updated(offset, value)
+
+    def read_on(self) -> None:
+        """Let the host take what waits and all that comes."""
+        self.host_reads = True
+        held, self.held = self.held, {}
+        for offset, value in held.items():
+            super().dpram_updated(offset, value)
+
+
 def file_system(files: Mapping[str, bytes], folder: Path) -> Path:
     """Write a littlefs image with `files` (path on the board -> content) and return its path."""
     from littlefs import LittleFS, UserContext
@@ -160,6 +189,9 @@ class EmulatedBoard:
         self.adc.__class__ = Converter
         self.adc.begin()
         self.mcu.dma.__class__ = Mover
+        self.link: Any = self.device.cdc.usb
+        self.link.__class__ = Link
+        self.link.begin()
         self.resets = -1  # the first enumeration is no reset
         self.received = bytearray()
         self._out = bytearray()
