@@ -94,7 +94,8 @@ def outcome_lines(outcome: Outcome) -> list[str]:
     lines.append(f"  {'plain min / max':18}{plain}")
     lines.append(f"  {'sense':18}{analysis.sense} ({analysis.sense_evidence})")
     if outcome.setup.task == "sweep":
-        lines.append(f"  {'strokes':18}{len(analysis.strokes)}")
+        n, full = len(analysis.strokes), sum(s.full for s in analysis.strokes)
+        lines.append(f"  {'strokes':18}{n}" + (f", {full} of them from end to end" if full < n else ""))
     lost = outcome.capture.n_lost if outcome.capture else outcome.trace.n_lost
     lines.append(f"  {'records':18}{outcome.trace.t_s.size}, {lost} lost")
     ratio = _at_nominal(outcome)
