@@ -186,6 +186,26 @@ def test_the_supply_is_switched_and_a_live_sensor_is_refused(rig: BoardRig) -> N
     assert level() == 0
 
 
+def test_the_light_is_the_boards_own(rig: BoardRig) -> None:
+    def lit() -> int:
+        return rig.board.register(0xD0000010) >> 25 & 1  # GPIO25 drives it: Pico datasheet, appendix B
+
+    assert "light" in rig.command("hello")["capabilities"]
+    for mode, level in (("on", 1), ("off", 0)):
+        assert rig.command("light", mode=mode)["ok"]
+        assert lit() == level
+    for mode, half_s in (("slow", 0.5), ("fast", 0.1)):
+        assert rig.command("light", mode=mode)["ok"]
+        changes, before = [], lit()
+        while len(changes) < 3:
+            assert rig.run_until(lambda was=before: lit() != was, within_s=0.6)
+            changes.append(rig.board.seconds)
+            before = lit()
+        assert np.diff(changes) == pytest.approx([half_s] * 2, abs=0.015)
+    assert rig.command("light", mode="off")["ok"]
+    assert lit() == 0
+
+
 Boot = Callable[..., "BoardRig"]
 
 
