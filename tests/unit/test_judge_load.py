@@ -33,6 +33,13 @@ def test_an_unknown_track_leaves_the_shift_of_the_worst_one() -> None:
     assert load_u("open_v", track_ohm=None) > 0.02
 
 
+def test_one_track_shifts_both_ends_so_the_span_has_their_difference() -> None:
+    low, high = load_u("closed_v", track_ohm=None), load_u("open_v", track_ohm=None)
+    assert load_u("span_v", track_ohm=None) == pytest.approx(high - low)
+    assert high - low > 0.01
+    assert load_u("span_v", track_ohm=5000.0) == 0.0
+
+
 def test_no_load_line_where_it_was_taken_out_or_cannot_matter() -> None:
     assert load_u(track_ohm=5000.0) == 0.0  # the trace was corrected
     assert load_u(track_ohm=None, sensor_kind="hall") == 0.0

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from sweeprig.capture.model import SweepSetup
 from sweeprig.frontend import FrontEnd
 from sweeprig.judge.model import BudgetLine
 from sweeprig.judge.profile_model import Profile
-from sweeprig.trim.uncertainty import loading_line
+from sweeprig.trim.codes import rectangular
+from sweeprig.trim.uncertainty import LOAD, loading_line, loading_shift_v
 from sweeprig.words import Hookup
 
 
@@ -27,6 +29,21 @@ class Load:
             return ()
         supply = self.nominal_v if rail_v is None else rail_v
         return (loading_line(value_v, supply_v=supply, track_ohm=self.track_ohm, load_ohm=self.load_ohm),)
+
+    def span_lines(self, low_v: float, high_v: float, *, rail_v: float | None) -> tuple[BudgetLine, ...]:
+        """Return the same for the distance of two levels [V]: one track shifts both, so only the difference counts."""
+        if self.track_ohm is None:
+            return ()
+        low, high = (
+            loading_shift_v(
+                v,
+                supply_v=self.nominal_v if rail_v is None else rail_v,
+                track_ohm=self.track_ohm,
+                load_ohm=self.load_ohm,
+            )
+            for v in (low_v, high_v)
+        )
+        return (BudgetLine(LOAD, "B", "rectangular", rectangular(abs(high - low)), "V", 1.0, math.inf),)
 
 
 def load_of(setup: SweepSetup, profile: Profile, front_end: FrontEnd | None) -> Load:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sweeprig.analysis.model import Analysis
+from sweeprig.analysis.model import Analysis, End
 from sweeprig.frontend import FrontEnd
 from sweeprig.judge import budget as bu
 from sweeprig.judge.load import Load
@@ -71,9 +71,14 @@ def _level(track: Track, place: str) -> Quantity:
             front_end=track.front_end,
             conditions=track.conditions,
         ),
-        *track.load.lines(end.value_v, rail_v=end.value_v / end.ratio if end.ratio > 0 else None),
+        *track.load.lines(end.value_v, rail_v=rail_of(end)),
     )
     return bu.quantity(key, "V", end.value_v, lines, n_samples=end.n_windows)
+
+
+def rail_of(end: End) -> float | None:
+    """Return the supply at the rests of an end [V]; None where it was not observed."""
+    return end.value_v / end.ratio if end.ratio > 0 else None
 
 
 def _span(track: Track) -> Quantity:
@@ -92,5 +97,6 @@ def _span(track: Track) -> Quantity:
             front_end=track.front_end,
             conditions=track.conditions,
         ),
+        *track.load.span_lines(low.value_v, high.value_v, rail_v=rail_of(high)),
     )
     return bu.quantity(key, "V", high.value_v - low.value_v, lines, n_samples=low.n_windows + high.n_windows)

@@ -26,6 +26,7 @@ SINCE_TRIM = ("reference since the trim", "temperature since the trim", "regulat
 MEMORY_SHARE = 0.5  # of the correction for the charge of the channel before: assumed
 SUPPLY_V = 5.0  # [V] of the sensors that the rig is made for
 BEYOND_POINTS = 0.02  # share of the range by which a value may leave the trim's points before it is said
+LOAD = "load of the rig"
 OUTSIDE = "outside the points of the trim"
 
 
@@ -206,15 +207,22 @@ def beyond_points(value_v: float, own: ChannelTrim) -> str:
 
 
 def loading_line(
-    value_v: float, *, supply_v: float, track_ohm: float, load_ohm: float, name: str = "load of the rig"
+    value_v: float, *, supply_v: float, track_ohm: float, load_ohm: float, name: str = LOAD
 ) -> BudgetLine:
     """Return the shift that the rig's load may make on a track of up to `track_ohm` [ohm], as an uncertainty.
 
-    Loaded r = x / (1 + x(1 - x) k), k = track / load: the shift lies between 0 and that of `track_ohm`, taken as
-    the half-width of a rectangular term. Source: references of methods-trim.md.
+    The shift lies between 0 and that of `track_ohm`, taken as the half-width of a rectangular term.
+    """
+    shift = loading_shift_v(value_v, supply_v=supply_v, track_ohm=track_ohm, load_ohm=load_ohm)
+    return BudgetLine(name, "B", "rectangular", rectangular(shift), "V", 1.0, math.inf)
+
+
+def loading_shift_v(value_v: float, *, supply_v: float, track_ohm: float, load_ohm: float) -> float:
+    """Return by how much a load pulls a reading of `value_v` [V] down on a track of `track_ohm`.
+
+    Loaded r = x / (1 + x(1 - x) k), k = track / load. Source: references of methods-trim.md.
     """
     r, k = min(max(value_v / supply_v, 0.0), 1.0), track_ohm / load_ohm
     b = 1.0 - k * r
     x = 2.0 * r / (b + math.sqrt(b * b + 4.0 * k * r * r)) if r else 0.0
-    shift = abs(x - r) * supply_v
-    return BudgetLine(name, "B", "rectangular", rectangular(shift), "V", 1.0, math.inf)
+    return abs(x - r) * supply_v
