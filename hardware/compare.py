@@ -6,6 +6,7 @@ import sys
 from dataclasses import dataclass
 
 from hardware.compare_faults import fault_rows, pulse_rows, tapped_rows
+from hardware.compare_ramp import ramp_rows
 from hardware.compare_rows import Row
 from hardware.compare_signal import signal_rows
 from hardware.compare_supply import supply_rows
@@ -37,6 +38,7 @@ def compare(builds: tuple[str, ...] = ("plain", "full")) -> Comparison:
     rows: list[Row] = []
     for build in builds:
         rows += signal_rows(build) + fault_rows(build) + pulse_rows(build) + tapped_rows(build)
+        rows += ramp_rows(build)
     return Comparison((*rows, *supply_rows()))
 
 

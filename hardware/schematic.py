@@ -26,7 +26,7 @@ def schematic(build: str) -> str:
     )
     blocks += [supply(build), draw.rail(build)]
     if build != "plain":
-        blocks += [draw.monitor(build), draw.operator(build)]
+        blocks += [draw.monitor(build), draw.operator(build), draw.ramp(build)]
     if build == "driven":
         blocks += [draw.drive()]
     return sheet(front_end(build).title, blocks)

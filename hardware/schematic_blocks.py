@@ -211,6 +211,26 @@ def operator(build: str) -> Block:
     return Block("Operator, lead and ground", d.svg(), ("The light is the board's own.",))
 
 
+def ramp(build: str) -> Block:
+    """Return the rig's own ramp: two stages of filter and the jumper."""
+    p = parts(build)
+    d = Pen()
+    d.end((0, 0), pin(build, "RAMP"), "left")
+    for x in (0.0, 4.0):
+        d.part(elm.Resistor, (x, 0), (x + 3, 0), mark(p["r_ramp"]), loc="top")
+        d.part(elm.Capacitor, (x + 3, 0), (x + 3, -2.2), mark(p["c_ramp"]), loc="bottom")
+        d.ground((x + 3, -2.2))
+        d.dots((x + 3, 0))
+        d.wire((x + 3, 0), (x + 4, 0))
+    d.end((8, 0), f"{p['jumper'].ref}, contact RAMP", "right")
+    ref, guard = p["jumper"].ref, p["r_guard"].ref
+    notes = (
+        f"{ref} is in channel A between its node (LEAD) and {guard} (middle): LEAD to measure, RAMP to trim.",
+        "At RAMP the lead is not joined to the converter, and the ramp to no lead.",
+    )
+    return Block("The rig's own ramp", d.svg(), notes)
+
+
 def drive() -> Block:
     """Return stepper driver, encoder, home and the stop button."""
     p = parts("driven")

@@ -19,7 +19,7 @@ MADE = (
 )
 # Board pins by GPIO: the number on the 40-pin edge of a Pico board (data sheet, from memory).
 EDGE = {
-    2: 4, 3: 5, 4: 6, 5: 7, 6: 9, 7: 10, 8: 11, 9: 12, 10: 14, 11: 15,
+    2: 4, 3: 5, 4: 6, 5: 7, 6: 9, 7: 10, 8: 11, 9: 12, 10: 14, 11: 15, 12: 16,
     16: 21, 17: 22, 18: 24, 19: 25, 26: 31, 27: 32, 28: 34,
 }  # fmt: skip
 POWER_PINS = (

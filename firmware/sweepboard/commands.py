@@ -6,6 +6,7 @@ import struct
 
 from sweepboard import wire
 from sweepboard.arguments import RefusedError, one_of, switch, whole
+from sweepboard.ramp import MOST_LEG_MS, MOST_LEGS
 from sweepboard.watchers import HISTOGRAM_MOST_WINDOWS, MOST_PER_SECOND
 
 PRESENT_CODE = 400  # of the converter: about 0.5 V at the sensor, where nothing should feed it
@@ -61,6 +62,7 @@ class Commands:
                     "windows": (whole(1, HISTOGRAM_MOST_WINDOWS), None),
                 },
             ),
+            "ramp": (self._ramp, {"leg_ms": (whole(0, MOST_LEG_MS), None), "legs": (whole(1, MOST_LEGS), 2)}),
             "selfcheck": (self._do_selfcheck, {}),
             "slow": (self._slow, {"every_ms": (whole(0, MOST_MS), None)}),
             "drive": (
@@ -103,6 +105,7 @@ class Commands:
             raise RefusedError("refused", "the powered lead is plugged in")
         if self.rig.stream.running:
             self.rig.stream.abandon()
+        self.rig.ramp.stop()
         self._set_tapped(hookup == "tapped")
         self.rig.switches.bias("off")
         gc.collect()
@@ -139,6 +142,7 @@ class Commands:
             "bad_commands": self.rig.bad_commands,
             "snapshots_skipped": self.rig.snapshots.n_skipped,
             "index": self.rig.stream.index,
+            "ramp_permille": self.rig.ramp.permille(),
         }
 
     def _status(self, number):
@@ -173,6 +177,7 @@ class Commands:
         self._fitted("supply-switch")
         if on:
             self._not_tapped("supply")
+            self.rig.ramp.must_rest()
             if not self.rig.outputs() & OUT_SUPPLY:
                 self._look_before_power()
         self.rig.switches.supply(on)
@@ -250,6 +255,12 @@ class Commands:
         except MemoryError:
             raise RefusedError("not-now", "no memory for 4096 counts") from None
         return {"channel": channel, "windows": windows}
+
+    def _ramp(self, number, leg_ms, legs):
+        self._fitted("ramp")
+        if leg_ms:
+            self._not_tapped("a ramp")
+        return self.rig.ramp.command(leg_ms, legs, self.rig.outputs() & OUT_SUPPLY, self.rig.stream.running)
 
     def _run_selfcheck(self):
         if self.rig.selfcheck is not None:

@@ -21,6 +21,7 @@ ASK_START = 4  # sampling begins: the hand starts anew
 ASK_IDENTITY = 3  # what hello says of this board, as JSON
 ASK_LIGHT = 5  # the light's mode, its place in LIGHT_MODES in the room of the windows
 ASK_BUZZER = 6  # a tone, its milliseconds in the room of the windows
+ASK_RAMP = 7  # duty of the ramp's PWM, 0 to 65535 in the room of the windows
 ASK_FORMAT = "<BBH"  # kind, outputs, windows at most
 ANSWER_FORMAT = "<I"  # bytes that follow
 STATE_EVERY_MS = 20  # how often fault line and button are looked at
@@ -44,6 +45,11 @@ class FedSwitches(RememberedSwitches):
         """Sound for `ms`."""
         super().buzzer(ms)
         self._ask(ASK_BUZZER, self.outputs(), ms)
+
+    def ramp(self, duty):
+        """Set the duty of the ramp's PWM."""
+        super().ramp(duty)
+        self._ask(ASK_RAMP, self.outputs(), duty)
 
     def fault(self):
         """Return whether the supply is limited."""

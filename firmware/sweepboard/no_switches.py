@@ -9,6 +9,7 @@ class RememberedSwitches:
         self.tapped = False
         self.light_mode = "off"
         self.buzzes = 0
+        self.duty = 0
         self._supply = self._burden = False
         self._bias = "off"
 
@@ -31,6 +32,10 @@ class RememberedSwitches:
     def buzzer(self, ms):
         """Sound for `ms`."""
         self.buzzes += 1
+
+    def ramp(self, duty):
+        """Set the duty of the ramp's PWM, 0 to 65535; 0 is off."""
+        self.duty = duty
 
     def fault(self):
         """Return whether the supply is limited."""

@@ -16,6 +16,7 @@ BIAS_UP = 8
 BIAS_DOWN = 9
 BUZZER = 10
 BUTTON = 11
+RAMP = 12
 STEP = 16
 DIR = 17
 ENABLE = 18
@@ -26,7 +27,7 @@ ENCODER_I2C = 0x36
 I2C_HZ = 400000
 
 PLAIN = ("SIGNAL_A", "SIGNAL_B", "SUPPLY", "SUPPLY_ON", "SUPPLY_FAULT")
-FULL = PLAIN + ("SDA", "SCL", "BURDEN_ON", "LINK", "BIAS_UP", "BIAS_DOWN", "BUZZER", "BUTTON")
+FULL = PLAIN + ("SDA", "SCL", "BURDEN_ON", "LINK", "BIAS_UP", "BIAS_DOWN", "BUZZER", "BUTTON", "RAMP")
 DRIVEN = FULL + ("STEP", "DIR", "ENABLE", "HOME")
 
 PINS = {"plain": PLAIN, "full": FULL, "driven": DRIVEN}
@@ -34,5 +35,6 @@ HOOKUPS = {"plain": ("powered",), "full": ("powered", "tapped"), "driven": ("pow
 _SUPPLY_WORDS = ("supply-switch", "supply-sense", "supply-fault")
 _FULL_WORDS = _SUPPLY_WORDS + (
     "burden", "bias", "buffered", "monitor", "buzzer", "button", "ground-sense", "battery", "guaranteed-tap",
+    "ramp",
 )  # fmt: skip
 CAPABILITIES = {"plain": _SUPPLY_WORDS, "full": _FULL_WORDS, "driven": _FULL_WORDS + ("drive",)}

@@ -9,6 +9,7 @@ from sweepboard import pins, rp2_chip
 
 BUZZER_HZ = const(2700)  # near the resonance of common piezo discs: common practice, no source
 BUZZER_DUTY = const(32768)  # half of 65535
+RAMP_HZ = const(2000)  # 62,500 steps of duty at 125 MHz; docs/decisions/own-ramp.md
 BLINK_MS = {"slow": 500, "fast": 100}
 
 
@@ -29,7 +30,7 @@ class Switches:
         self._lit = False
         self._on = 0  # what was switched on, as bits OUT_* of commands.py
         self._burden = self._up = self._down = self._link = self._button = self._tone = None
-        self._tone_ends = None
+        self._tone_ends = self._ramp = None
         if build != "plain":
             self._begin_full()
 
@@ -39,6 +40,7 @@ class Switches:
         self._down = machine.Pin(pins.BIAS_DOWN, machine.Pin.OUT, value=1)
         self._link = machine.Pin(pins.LINK, machine.Pin.IN, machine.Pin.PULL_UP)
         self._button = machine.Pin(pins.BUTTON, machine.Pin.IN, machine.Pin.PULL_UP)
+        machine.Pin(pins.RAMP, machine.Pin.OUT, value=0)
 
     def supply(self, on):
         """Switch the sensor's supply."""
@@ -78,6 +80,18 @@ class Switches:
         self._tone.freq(BUZZER_HZ)
         self._tone.duty_u16(BUZZER_DUTY if ms else 0)
         self._tone_ends = time.ticks_add(time.ticks_ms(), ms)
+
+    def ramp(self, duty):
+        """Set the duty of the ramp's PWM, 0 to 65535; 0 is off, the pin low."""
+        if duty and self._ramp is None:
+            self._ramp = machine.PWM(machine.Pin(pins.RAMP))
+            self._ramp.freq(RAMP_HZ)
+        if self._ramp is not None:
+            self._ramp.duty_u16(duty)
+        if not duty and self._ramp is not None:
+            self._ramp.deinit()
+            self._ramp = None
+            machine.Pin(pins.RAMP, machine.Pin.OUT, value=0)
 
     def tick(self):
         """End a tone and blink; called in each cycle."""

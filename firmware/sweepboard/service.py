@@ -11,6 +11,7 @@ from sweepboard import wire
 from sweepboard.arguments import RefusedError, checked, named, number_of, parsed
 from sweepboard.commands import OUT_BIAS_DOWN, OUT_BIAS_UP, OUT_BURDEN, OUT_SUPPLY, OUT_TAPPED, Commands
 from sweepboard.outbox import Outbox
+from sweepboard.ramp import Ramp
 from sweepboard.stream import Stream
 from sweepboard.watchers import Histogram, Snapshots
 
@@ -55,6 +56,7 @@ class Service:
         self.snapshots = Snapshots(source, self.outbox)
         self.histogram = Histogram(source, self.outbox)
         self.stream.watchers = [self.snapshots, self.histogram]
+        self.ramp = Ramp(switches, clock)
         self._splitter = wire.Splitter()
         self._heard_ms = self._pressed_ms = clock.ms()
         self.slow_every_ms = 0
@@ -86,6 +88,7 @@ class Service:
         self._look_at_rig()
         if self.stream.running:
             busy = self.stream.pump() or busy
+        self.ramp.tick(self.stream.running, self.histogram.on)
         self.histogram.send(self.stream.index)
         if self.monitor is not None and self.slow_every_ms:
             self._read_slowly()
@@ -216,6 +219,7 @@ class Service:
 
     def make_safe(self):
         """Feed nothing in and move nothing."""
+        self.ramp.stop()
         self.switches.supply(False)
         self.switches.burden(False)
         self.switches.bias("off")

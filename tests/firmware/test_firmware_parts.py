@@ -59,6 +59,7 @@ def test_switches_are_off_from_the_start_and_do_what_they_are_told() -> None:
     assert out["lead"] == [False, True]  # the powered lead pulls LINK low
     assert out["button"] == [False, True]
     assert out["tone"] == [[pins.BUZZER, True], 0]
+    assert out["ramp"] == [pins.RAMP, 2000, 1000, 0, True, 0]
     assert sorted(out["blink"]) == [0, 0, 1, 1]
     assert out["writes"] in ([False, True, False, True], [True, False, True]), "written only where it changes"
     assert set(out["fitted"]) == set(pins.CAPABILITIES["full"]) - {"monitor"} | {"light"}

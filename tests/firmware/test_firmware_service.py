@@ -199,6 +199,30 @@ def test_the_histogram_counts_every_code(python: str) -> None:
     assert out["sum"] == 20 * 166
 
 
+def test_the_ramp_is_straight_refused_where_it_may_not_run_and_ends(python: str) -> None:
+    out = case(python, "slow_ramp")
+    assert out["errors"] == ["not-now", "out-of-range", "refused", "refused", "not-fitted"]
+    assert out["idle"] == [0, 0, None]
+    assert out["reply"]["lasts_ms"] == 2000
+    assert out["supply"] == "not-now"
+    assert 0 < out["permille"] < 1000
+    began = out["course"][0][0] - 1000 * out["course"][0][1] / 65535
+    assert len(out["course"]) > 30
+    for ms, duty in out["course"][:-1]:
+        into = ms - began
+        assert duty / 65535 == pytest.approx(min(into, 2000 - into) / 1000, abs=0.002)
+    assert max(duty for _, duty in out["course"]) > 60000
+    assert out["course"][-1][1] == 0
+
+
+def test_whatever_ends_a_ramp_leaves_the_pin_low(python: str) -> None:
+    ends = case(python, "ramp_ends")
+    assert set(ends) == {"asked", "stop", "start", "tapped", "histogram", "silence", "prompt"}
+    for name, (before, after) in ends.items():
+        assert before > 0, name
+        assert after == 0, name
+
+
 def test_while_tapped_nothing_is_fed_in(python: str) -> None:
     out = case(python, "interlock")
     assert out["before"] == 1 | 2 | 4

@@ -35,6 +35,12 @@ def test_every_limit_is_kept_computed_and_simulated(result: Comparison) -> None:
         assert what in names
 
 
+def test_the_ramp_s_filter_leaves_a_small_part_of_a_code(result: Comparison) -> None:
+    rows = {r.name: r for r in result.rows if r.build == "full" and "the ramp" in r.name}
+    assert set(rows) == {"ripple of the ramp, peak to peak", "lag of the ramp"}
+    assert rows["ripple of the ramp, peak to peak"].simulated < 0.1 * 3.3 / 4096
+
+
 def test_every_fault_of_the_table_is_there(result: Comparison) -> None:
     names = {(r.build, r.name) for r in result.rows}
     for build in ("plain", "full"):

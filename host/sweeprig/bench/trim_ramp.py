@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from sweeprig.bench.live import POLL_S, streaming
 from sweeprig.bench.trim_points import trim_hookup
+from sweeprig.capture.model import Hookup
 from sweeprig.errors import BoardSilentError, TrimError
 from sweeprig.link.client import RigClient
 from sweeprig.link.messages import Histogram, Records
@@ -39,16 +40,24 @@ class Straightened:
 
 
 def count_codes(
-    client: RigClient, *, seconds: float, channel: int = 0, progress: Callable[[float], None] = lambda _: None
+    client: RigClient,
+    *,
+    seconds: float,
+    channel: int = 0,
+    progress: Callable[[float], None] = lambda _: None,
+    hookup: Hookup | None = None,
+    begin: Callable[[], None] = lambda: None,
 ) -> NDArray[np.int64]:
     """Return how often each code (4096,) came in `seconds` of one channel. Raises BoardSilentError.
 
-    `progress` is called with the share of the time that has passed.
+    `progress` is called with the share of the time that has passed, `begin` when the stream runs. `hookup` None: the
+    one in which the rig feeds nothing into a source on its leads.
     """
     windows = max(1, round(seconds / client.window_s))
     counts, first, got = np.zeros(CODES, np.int64), None, 0
     last = windows + round(PIECES_S / client.window_s)
-    with streaming(client, str(trim_hookup(client))):
+    with streaming(client, str(hookup or trim_hookup(client))):
+        begin()
         client.command("histogram", channel=channel, windows=windows)
         silent = 0
         while got < CODES and silent < 100:

@@ -127,36 +127,29 @@ def _show_verified(found: tuple[Verified, ...], kept: Trim, *, as_json: bool) ->
 @trim_app.command("ramp")
 def ramp(
     port: opt.Port = "",
+    source: to.RampFrom = to.RampSource.AUTO,
     seconds: to.RampSeconds = 60.0,
     linearity: to.Linearity = 0.01,
     as_json: opt.AsJson = False,
 ) -> None:
-    """Measure the converter's linearity with a slow straight ramp on signal A, and fit the stored trim again."""
-    from sweeprig.bench.rig import opened_rig
-    from sweeprig.bench.trim_ramp import count_codes, straighten
+    """Measure the converter's linearity with a slow straight ramp, and fit the stored trim again."""
+    from sweeprig.bench.trim_ramp import straighten
     from sweeprig.bench.trim_text import straightened_json, straightened_lines
     from sweeprig.cli.sweep_cmd import settings
+    from sweeprig.cli.trim_ramp_run import counted, look_at_jumper
     from sweeprig.trim.store import save_trim
 
     config, places = settings()
-    with opened_rig(port or config.port) as client:
-        before = stored(str(client.hello()["uid"]), places.trims)
-        console.say(
-            "A generator's ramp or triangle, from below 0.1 V to above 4.9 V, goes on signal A; slow is good."
-        )
-        counts = count_codes(
-            client,
-            seconds=seconds,
-            progress=lambda share: console.progress(f"Counting codes: {100 * share:3.0f} %"),
-        )
-    console.end_progress()
+    before, counts, own = counted(port or config.port, source, seconds, places.trims)
     done = straighten(before, counts, ramp_percent=linearity)
     save_trim(done.trim, folder=places.trims)
     if as_json:
         console.show_json(straightened_json(done))
-        return
-    for line in straightened_lines(done):
-        console.show(line)
+    else:
+        for line in straightened_lines(done):
+            console.show(line)
+    if own:
+        look_at_jumper(port or config.port)
 
 
 trim_app.command("show")(show)

@@ -16,6 +16,14 @@ class Reference(StrEnum):
     MONITOR = "monitor"
 
 
+class RampSource(StrEnum):
+    """Where the ramp comes from."""
+
+    AUTO = "auto"
+    RIG = "rig"
+    LEADS = "leads"
+
+
 Points = Annotated[int, typer.Option("--points", min=2, max=64, help="Voltages to set.")]
 PointsFile = Annotated[
     Path | None,
@@ -45,6 +53,13 @@ StandardU = Annotated[
 Standard = Annotated[str, typer.Option("--standard", help="What the standard is, for the chart.")]
 AsLeft = Annotated[bool, typer.Option("--as-left", help="After the rig was set right, not as found.")]
 RampSeconds = Annotated[float, typer.Option("--seconds", min=1.0, max=3600.0, help="How long to count [s].")]
+RampFrom = Annotated[
+    RampSource,
+    typer.Option(
+        "--source",
+        help="rig: its own ramp, jumper J1 at RAMP; leads: a generator on signal A; auto: rig if it can.",
+    ),
+]
 Linearity = Annotated[
     float, typer.Option("--linearity", min=0.0, max=5.0, help="The ramp's own, ± per cent of its range.")
 ]

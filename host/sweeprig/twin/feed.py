@@ -77,6 +77,12 @@ class Feed:
         """Note what the rig shows ("light", its mode) or sounds ("buzzer", its milliseconds)."""
         self.shown.append(Shown(self.seconds, what, value))
 
+    def ramp(self, duty: int) -> None:
+        """Set the duty of the ramp's PWM, 0 to 65535; a world without a ramp on its converter does not see it."""
+        take = getattr(self._world, "ramp", None)
+        if take is not None:
+            take(duty)
+
     def wait_s(self) -> float:
         """Return how long it takes until a window is due [s]; 0 or less: one is."""
         if self._clock is None:

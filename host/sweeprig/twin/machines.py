@@ -82,6 +82,9 @@ def _answer(feed: Feed, kind: int, outputs: int, n: int) -> bytes:
     if kind == fed_board.ASK_LIGHT:
         feed.show("light", commands.LIGHT_MODES[n])
         return b"\1"
+    if kind == fed_board.ASK_RAMP:
+        feed.ramp(n)
+        return b"\1"
     if kind == fed_board.ASK_BUZZER:
         feed.show("buzzer", n)
         return b"\1"

@@ -28,6 +28,7 @@ class SimOptions:
     hand: str = "strokes"  # strokes | still | open: the sensor's own hand, or none, at closed or at open
     turn: float = 0.0  # [deg] that the sensor is turned on its mount, opening direction positive
     unplug_after: float = 0.0  # [s] of streaming after which the board goes away; 0: never
+    jumper: str = "lead"  # lead | ramp: what the jumper J1 joins to the converter of signal A
     press: tuple[float, ...] = ()  # [s] of streaming at which somebody presses the rig's button
     volts: tuple[
         float, ...
@@ -85,6 +86,7 @@ _KEYS: dict[str, Callable[[str], object]] = {
     "board": _one_of("plain", "full", "driven"),
     "chip": _one_of("rp2040", "rp2350"),
     "hand": _one_of("strokes", "still", "open"),
+    "jumper": _one_of("lead", "ramp"),
     "turn": _decimal,
     "unplug_after": _seconds,
     "press": _times,

@@ -65,13 +65,18 @@ def make_world(options: SimOptions, n_starts: int = 0) -> World:
     """
     from sweeprig.twin.world import World as SensorWorld
 
-    return SensorWorld(
+    world = SensorWorld(
         _spec(options, n_starts),
         seed=options.seed + _SEEDS_APART * n_starts,
         rig_seed=options.seed,
         build=options.board,
         chip=options.chip,
     )
+    if options.jumper != "ramp" or "ramp" not in world.front_end.capabilities:
+        return world
+    from sweeprig.twin.own_ramp import RampedWorld
+
+    return RampedWorld(world, seed=options.seed + _SEEDS_APART * n_starts)
 
 
 def switch_on(options: SimOptions) -> tuple[Machine, Feed]:

@@ -64,7 +64,7 @@ class PWM:
     made = []  # noqa: RUF012
 
     def __init__(self, pin):
-        self.pin, self.hz, self.duty = pin, 0, 0
+        self.pin, self.hz, self.duty, self.ended = pin, 0, 0, False
         PWM.made.append(self)
 
     def freq(self, hz):
@@ -72,6 +72,9 @@ class PWM:
 
     def duty_u16(self, duty):
         self.duty = duty
+
+    def deinit(self):
+        self.ended = True
 
 
 class WDT:

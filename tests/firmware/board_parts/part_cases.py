@@ -49,6 +49,11 @@ def switches_full():
     switches.tick()
     tone.append(PWM.made[0].duty)
     out["tone"] = tone
+    switches.ramp(1000)
+    ramp = PWM.made[-1]
+    out["ramp"] = [ramp.pin.gpio, ramp.hz, ramp.duty]
+    switches.ramp(0)
+    out["ramp"] += [ramp.duty, ramp.ended, levels()[pins.RAMP]]
     switches.light("fast")
     blink = []
     for ms in (0, 100, 200, 300):

@@ -333,6 +333,76 @@ def histogram():
     }
 
 
+def ramping():
+    """Return a rig with a ramp, and the list that its course (ms, duty) goes into, every 50 ms."""
+    rig = Rig(codes=quiet, fitted=("supply-switch", "burden", "bias", "light", "ramp"))
+    course = []
+    put = rig.switches.ramp
+
+    def note(duty):
+        if not course or not duty or rig.clock.ms() - course[-1][0] >= 50:
+            course.append((rig.clock.ms(), duty))
+        put(duty)
+
+    rig.switches.ramp = note
+    return rig, course
+
+
+def go_on(rig, n, **how):
+    """Go on for n steps and forget what the rig sends: it would not fit into MicroPython's memory."""
+    for _ in range(n // 50):
+        rig.steps(50, **how)
+        rig.port.out = bytearray()
+
+
+def begin_ramp(rig, leg_ms=1000):
+    rig.ask("start", hookup="powered")
+    reply = rig.ask("ramp", leg_ms=leg_ms, legs=2)
+    go_on(rig, 200)
+    return reply
+
+
+def slow_ramp():
+    """The rig's own ramp: its course, and who may not have it."""
+    rig, course = ramping()
+    errors = [rig.ask("ramp", leg_ms=1000).get("error"), begin_ramp(rig, 499).get("error")]
+    rig.ask("supply", on=True)
+    errors.append(rig.ask("ramp", leg_ms=1000).get("error"))
+    rig.ask("start", hookup="tapped")
+    errors.append(rig.ask("ramp", leg_ms=1000).get("error"))
+    errors.append(Rig(codes=quiet).ask("ramp", leg_ms=1000).get("error"))
+    idle = [len(course), rig.switches.duty, rig.ask("status")["ramp_permille"]]
+    reply = begin_ramp(rig)
+    supply = rig.ask("supply", on=True).get("error")
+    permille = rig.ask("status")["ramp_permille"]
+    go_on(rig, 2500)
+    return {
+        "errors": errors, "idle": idle, "reply": reply, "supply": supply, "permille": permille, "course": course,
+    }  # fmt: skip
+
+
+def ramp_ends():
+    """All that ends a ramp: the duty before and after."""
+    ends = {}
+    ways = {
+        "asked": lambda rig: rig.ask("ramp", leg_ms=0),
+        "stop": lambda rig: rig.ask("stop"),
+        "start": lambda rig: rig.ask("start", hookup="powered"),
+        "tapped": lambda rig: rig.ask("start", hookup="tapped"),
+        "histogram": lambda rig: (rig.ask("histogram", channel=0, windows=100), go_on(rig, 150)),
+        "silence": lambda rig: go_on(rig, 5000, alive=False),
+        "prompt": lambda rig: rig.ask("prompt"),
+    }
+    for name, way in ways.items():
+        rig, _course = ramping()
+        begin_ramp(rig, 60000)
+        before = rig.switches.duty
+        way(rig)
+        rig.steps(2)
+        ends[name] = [before, rig.switches.duty]
+    return ends
+
+
 def interlock():
     drive = Drive()
     rig = Rig(codes=quiet, drive=drive, monitor=Monitor())
