@@ -25,7 +25,7 @@ from rp2040py.device import MicroPythonDevice
 from rp2040py.memory_map import FLASH_START_ADDRESS
 from rp2040py.peripherals import adc as chip_adc
 from rp2040py.peripherals import dma as chip_dma
-from rp2040py.peripherals import usb as chip_usb
+from tests.board.emulated_usb import Link
 
 Codes = Callable[[int, int, float], int]  # (channel, number of the conversion in this run, seconds) -> code
 TEMPERATURE_CHANNEL = 4
@@ -128,32 +128,6 @@ class Mover(chip_dma.RPDMA):
     def read_uint32(self, offset: int) -> int:
         """Read a register."""
         return 0 if offset == chip_dma.CHAN_ABORT else int(super().read_uint32(offset))
-
-
-class Link(chip_usb.RPUSBController):
-    """The emulator's USB, with a host that can leave packets where they are."""
-
-    held: dict[int, int]  # buffer control registers (offset -> value) whose packets wait for the host
-    host_reads: bool
-
-    def begin(self) -> None:
-        """Let the host read."""
-        self.held, self.host_reads = {}, True
-
-    def dpram_updated(self, offset: int, value: int) -> None:
-        """Take a packet from the board, or let it wait; what the board receives is never held up."""
-        of_board = not offset & 4 and offset > chip_usb.EP0_IN_BUFFER_CONTROL
-        if of_board and not self.host_reads and offset <= chip_usb.EP15_OUT_BUFFER_CONTROL:
-            self.held[offset] = value
-        else:
-            super().dpram_updated(offset, value)
-
-    def read_on(self) -> None:
-        """Let the host take what waits and all that comes."""
-        self.host_reads = True
-        held, self.held = self.held, {}
-        for offset, value in held.items():
-            super().dpram_updated(offset, value)
 
 
 def file_system(files: Mapping[str, bytes], folder: Path) -> Path:
