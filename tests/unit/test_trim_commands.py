@@ -93,3 +93,29 @@ def test_a_ramp_from_the_command_line(on_source: SourceRig):
     assert json.loads(run.stdout)["trim"]["channels"][0]["linearity"]["method"] == "histogram"
     shown = CliRunner().invoke(app, ["trim", "show"])
     assert "line+linearity" in shown.stdout
+
+
+def test_the_rig_s_own_ramp_is_taken_where_it_has_one_and_a_forgotten_jumper_is_named(
+    on_source: SourceRig, monkeypatch: pytest.MonkeyPatch
+):
+    from source_rig import counts_of
+
+    assert CliRunner().invoke(app, TRIM, input="".join(f"{v}\n" for v in VOLTS)).exit_code == 0
+    none = CliRunner().invoke(app, ["trim", "ramp", "--source", "rig"])
+    assert isinstance(none.exception, TrimError)
+    assert "--source leads" in str(none.exception)
+    on_source.hello["capabilities"].append("ramp")
+    asked: list[float] = []
+    monkeypatch.setattr(
+        "sweeprig.bench.own_ramp.count_own_ramp",
+        lambda client, *, seconds, progress: asked.append(seconds) or counts_of(),
+    )
+    for still_there in (True, False):
+        monkeypatch.setattr("sweeprig.bench.own_ramp.jumper_at_ramp", lambda client, there=still_there: there)
+        run = CliRunner().invoke(app, ["trim", "ramp", "--json"])
+        assert run.exit_code == 0, run.output
+        assert ("still at RAMP" in run.stderr) is still_there
+    assert asked == [60.0, 60.0]
+    leads = CliRunner().invoke(app, ["trim", "ramp", "--seconds", "1", "--source", "leads"])
+    assert leads.exit_code == 0, leads.output
+    assert len(asked) == 2
