@@ -112,7 +112,7 @@ def _reading(build: str) -> list[Check]:
     low, high = ratio * (1 - end.divider_ratio_tol - METER), ratio * (1 + end.divider_ratio_tol + METER)
     where = "U2's outputs" if end.buffered else "GP26, GP27, GP28"
     text = f"{where}, 1.5 V cell on that lead: share of the cell's own voltage"
-    wrong = "R1, R2, or D1 that leaks"
+    wrong = "R1, R2, or D1 that leaks" + ("; of A: J1 not at LEAD" if end.buffered else "")
     return [Check(ON, text, low, high, "", wrong)]
 
 

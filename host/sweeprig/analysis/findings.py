@@ -122,7 +122,10 @@ def no_movement(level_v: float, supply_v: float, moved_v: float) -> Finding:
         f"signal A stays at {level_v:z.3f} V ({share:.0f} % of supply) and moves by {moved_v * 1e3:z.0f} mV"
     )
     if share < AT_RAIL_PERCENT / 2:
-        step = "Check for a short to ground, an open signal wire, no supply; bias tells open from 0 V."
+        step = (
+            "Check for a short to ground, an open signal wire, no supply; bias tells open from 0 V. On a rig with "
+            "jumper J1: is it at LEAD?"
+        )
         return Finding(Code.STUCK_LOW, Cause.WIRING, 0, None, text, step, numbers=numbers)
     if share > 100 - AT_RAIL_PERCENT / 2:
         step = "Check for a short of signal to supply and for an open ground wire."

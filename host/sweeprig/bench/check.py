@@ -221,7 +221,9 @@ def _at_ground(places: Sequence[Position], joint: Joint, supply: float) -> Check
     current = places[0].on.current_a
     known = "" if current is None else f"; the sensor takes {1e3 * current:.2f} mA"
     evidence = f"signal {_percent(places, supply)}; bias line: {joint}{known}"
-    step = "plug off, then measure: sweeprig pins; look at supply and signal pins"
+    step = (
+        "plug off, then measure: sweeprig pins; look at supply and signal pins; jumper J1 of the rig at LEAD"
+    )
     if joint is Joint.CONNECTED and current is not None and current < NO_CURRENT_A:
         return CheckFinding(Fault.SUPPLY_OPEN, "The sensor's supply lead is open.", evidence, step)
     causes = ["signal shorted to ground", "ground on the wiper's pin"]
