@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import Any
 
@@ -17,6 +18,7 @@ TRACE = make_trace(n=600)
 ADJUSTABLE = load_profile("adjustable-potentiometer")
 FIXED = load_profile("fixed-potentiometer")
 OPPOSED = load_profile("two-tracks-opposed")
+RECTANGULAR = 0.95 * math.sqrt(3)  # standard uncertainties that hold 95 % of a rectangular distribution
 
 
 def end(value: float, *, supply: float = SUPPLY_V, u: float = 0.2e-3) -> End:

@@ -11,7 +11,7 @@ from dataclasses import replace
 import pytest
 from uncertainties import ufloat
 
-from judge_cases import ADJUSTABLE, OPPOSED, TRACE, check, end, given, seen
+from judge_cases import ADJUSTABLE, OPPOSED, RECTANGULAR, TRACE, check, end, given, seen
 from outcomes import make_trim
 from sweeprig.analysis.model import TwoTracks
 from sweeprig.frontend import front_end
@@ -24,7 +24,6 @@ from sweeprig.trim.uncertainty import SINCE_TRIM, calibration_lines
 POOR = Meter(percent_of_reading=0.5, counts=2.0, count_v=0.01)
 LSB_V = 3.3 / 0.6 / 4096
 VOLTS = (0.3, 1.4, 2.5, 3.6, 4.7)
-RECTANGULAR = 0.95 * math.sqrt(3)  # standard uncertainties that hold 95 % of a rectangular distribution
 A_LOW, A_HIGH, B_LOW, B_HIGH, SUPPLY = 0.45, 4.5, 0.5, 4.55, 5.0
 TWO = TwoTracks("opposed", -1.0, 5.0, 0.01, 0.2, 50.0)
 SEEN = seen(

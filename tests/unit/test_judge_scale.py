@@ -13,6 +13,7 @@ from judge_cases import (
     FAIL,
     FIXED,
     PASS,
+    RECTANGULAR,
     TRACE,
     UNDECIDED,
     check,
@@ -34,8 +35,6 @@ from sweeprig.trim.model import ChannelTrim, Line, Meter
 from sweeprig.trim.nominal import nominal_trim
 from sweeprig.trim.uncertainty import calibration_lines
 from sweeprig.words import Hookup
-
-RECTANGULAR = 0.95 * math.sqrt(3)  # standard uncertainties that hold 95 % of a rectangular distribution
 
 LINE = Line(-0.02, 3.3 / 0.6 / 4096, 9e-6, 0.0, 0.0)  # 3 mV standard uncertainty
 NO_ZERO = Meter(
