@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping
 from dataclasses import asdict, fields
 from enum import StrEnum
@@ -10,18 +9,12 @@ from typing import Any
 
 from sweeprig.capture.model import Hookup, Sense, Starts, SweepSetup
 from sweeprig.errors import CaptureFileError
-from sweeprig.link.clean import clean_plain, clean_text, is_number
+from sweeprig.link.clean import MOST_PROFILE, clean_plain, clean_text, is_number, text_digest
 
 _LISTS = {"confirmed", "prepared"}
 _WORDS: dict[str, type[StrEnum]] = {"hookup": Hookup, "starts": Starts, "sense": Sense}
 _NUMBERS = {"seconds", "track_ohm"}
 _LONG = "profile_text"
-MOST_PROFILE = 1 << 20  # bytes of a profile: a hundred times what one needs
-
-
-def text_digest(text: str) -> str:
-    """Return the SHA-256 of a text in UTF-8, hexadecimal."""
-    return hashlib.sha256(text.encode("utf-8", "replace")).hexdigest()
 
 
 def setup_to_plain(setup: SweepSetup) -> dict[str, Any]:

@@ -10,7 +10,6 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
-from sweeprig.capture.plain import MOST_PROFILE, text_digest
 from sweeprig.errors import ProfileError
 from sweeprig.judge.profile_check import Problem, check_text
 from sweeprig.judge.profile_model import Aim as Aim
@@ -23,7 +22,7 @@ from sweeprig.judge.profile_model import Sensor as Sensor
 from sweeprig.judge.profile_model import Series as Series
 from sweeprig.judge.profile_model import Supply as Supply
 from sweeprig.judge.profile_rules import AIM, LIMITS, SENSOR_NUMBERS, SERIES, NumberRule
-from sweeprig.link.clean import clean_text
+from sweeprig.link.clean import MOST_PROFILE, clean_text, text_digest
 
 
 def shipped_names() -> tuple[str, ...]:

@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
 import re
 from typing import Any
 
 MOST_CHARACTERS = 2000  # of one typed text or one text of a board: a page of a sheet
+MOST_PROFILE = 1 << 20  # bytes of a profile: a hundred times what one needs
 MOST_INTEGER = 2**63 - 1  # what a file or a database column can hold
 _UNFIT = re.compile("[\x00\ud800-\udfff]")  # NUL, and halves of a UTF-16 pair, which no encoding can write
+
+
+def text_digest(text: str) -> str:
+    """Return the SHA-256 of a text in UTF-8, hexadecimal."""
+    return hashlib.sha256(text.encode("utf-8", "replace")).hexdigest()
 
 
 def clean_text(text: str, most: int = MOST_CHARACTERS) -> str:
