@@ -21,9 +21,7 @@ FEWEST_HITS = 30  # mean counts of a code; fewer leave its width to chance
 EDGES_AT = 4  # every how many codes an edge is kept, apart from those of odd codes
 ODD_DNL = 1.0  # LSB
 MOST_NOISE_LSB = 1.5  # of a single conversion, measured on boards: 0.51 to 1.36
-BETWEEN_LSB = (
-    0.1  # of a mean, for edges between those kept: each 0.2 (codes.py), of which noise leaves half: assumed
-)
+BETWEEN_LSB = 0.1  # of a mean, for edges between those kept: what noise leaves of them (codes.py), assumed
 
 
 @dataclass(frozen=True)
@@ -65,8 +63,8 @@ def density_linearity(density: Density, *, ramp_u_lsb: float = 0.0) -> Linearity
 
     What is kept of usual codes is the mean over EDGES_AT edges: single ones are averaged by the noise anyway.
     u combines the ramp's own departure from a straight line [LSB, standard uncertainty] with chance: only conversions
-    near an edge are left to the noise s, so an edge is known to sqrt(0.56 s / hits). Noise and a rounded ramp
-    are not told apart from width. Raises TrimError for too few counts.
+    near an edge are left to the noise s, so an edge is known to sqrt(0.56 s / hits), a mean of edges accordingly
+    better. Noise and a rounded ramp are not told apart from width. Raises TrimError for too few counts.
     """
     if density.hits < FEWEST_HITS:
         raise TrimError(
@@ -82,7 +80,7 @@ def density_linearity(density: Density, *, ramp_u_lsb: float = 0.0) -> Linearity
     odd = np.flatnonzero(np.abs(density.dnl_lsb) > ODD_DNL)
     error = _smooth(error, odd)
     keep = np.unique(np.concatenate([np.arange(0, edges.size, EDGES_AT), odd, odd + 1, [edges.size - 1]]))
-    chance = math.sqrt(0.56 * MOST_NOISE_LSB / density.hits)
+    chance = math.sqrt(0.56 * MOST_NOISE_LSB / density.hits / (EDGES_AT + 1))
     return Linearity(edges[keep], error[keep], math.hypot(chance, ramp_u_lsb, BETWEEN_LSB), "histogram")
 
 
