@@ -18,12 +18,12 @@ from dataclasses import astuple, dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from scipy.special import betaincinv
 
 from sweepboard import wire
 from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.ends import find_end
 from sweeprig.analysis.model import Rest
+from sweeprig.analysis.statistics import clopper_pearson
 from sweeprig.capture.model import Channel
 from sweeprig.frontend import FrontEnd, front_end
 from sweeprig.judge.budget import Conditions, calibration_lines
@@ -222,12 +222,6 @@ def one(seed: int) -> list[Row]:
     return rows
 
 
-def _bounds(k: int, n: int) -> tuple[float, float]:
-    """Clopper-Pearson, 95 %."""
-    low = 0.0 if k == 0 else float(betaincinv(k, n - k + 1, 0.025))
-    return low, 1.0 if k == n else float(betaincinv(k + 1, n - k, 0.975))
-
-
 def report(rows: list[Row]) -> None:
     """Print a line for each chip, build, method, meter and end."""
     print(f"{'chip':11}{'build':7}{'method':17}{'meter':12}{'end':8}{'n':>5}{'95 % error':>12}{'same mode':>11}"
@@ -238,7 +232,7 @@ def report(rows: list[Row]) -> None:
         error = 1e3 * float(np.quantile([abs(r.error_v) for r in some], 0.95))
         same = 1e3 * float(np.quantile([abs(r.error_v) for r in some if not r.moved], 0.95))
         inside = sum(abs(r.error_v) <= r.u95_v for r in some)
-        low, high = _bounds(inside, len(some))
+        low, high = clopper_pearson(inside, len(some))
         limit = LIMITS_MV.get(key[:4])
         said = (
             ""

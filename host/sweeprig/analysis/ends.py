@@ -10,7 +10,7 @@ from sweeprig.analysis.model import End, FloatArray, Rest
 from sweeprig.analysis.statistics import batch_u, spread_of
 from sweeprig.capture.model import BoolArray
 
-LEAST_U_LSB = 0.03  # of a level: rounding of the sums
+ROUNDING_LSB = 0.03  # of a level: rounding of the sums
 
 
 def find_end(
@@ -39,7 +39,7 @@ def find_end(
     spread = float(levels.std(ddof=1)) if len(parts) > 1 else math.nan
     between = 0.0 if len(parts) < 2 else spread / math.sqrt(len(parts))
     inside = math.sqrt(float(weight**2 @ within**2))
-    u = math.sqrt(inside**2 + between**2 + (LEAST_U_LSB * lsb_v) ** 2)
+    u = math.sqrt(inside**2 + between**2 + (ROUNDING_LSB * lsb_v) ** 2)
     free = _freedom(inside, between, u, parts)
     rail = math.nan if supply is None else _rail(supply, here)
     return End(

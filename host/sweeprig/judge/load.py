@@ -27,23 +27,22 @@ class Load:
         """Return the shift that the load may make on one level [V], as an uncertainty."""
         if self.track_ohm is None:
             return ()
-        supply = self.nominal_v if rail_v is None else rail_v
+        supply = self._supply_v(rail_v)
         return (loading_line(value_v, supply_v=supply, track_ohm=self.track_ohm, load_ohm=self.load_ohm),)
 
     def span_lines(self, low_v: float, high_v: float, *, rail_v: float | None) -> tuple[BudgetLine, ...]:
         """Return the same for the distance of two levels [V]: one track shifts both, so only the difference counts."""
         if self.track_ohm is None:
             return ()
+        supply = self._supply_v(rail_v)
         low, high = (
-            loading_shift_v(
-                v,
-                supply_v=self.nominal_v if rail_v is None else rail_v,
-                track_ohm=self.track_ohm,
-                load_ohm=self.load_ohm,
-            )
+            loading_shift_v(v, supply_v=supply, track_ohm=self.track_ohm, load_ohm=self.load_ohm)
             for v in (low_v, high_v)
         )
         return (BudgetLine(LOAD, "B", "rectangular", rectangular(abs(high - low)), "V", 1.0, math.inf),)
+
+    def _supply_v(self, rail_v: float | None) -> float:
+        return self.nominal_v if rail_v is None else rail_v
 
 
 def load_of(setup: SweepSetup, profile: Profile, front_end: FrontEnd | None) -> Load:
