@@ -21,8 +21,7 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-import outcomes
-import postgres_server
+from support import outcomes, postgres_server
 from sweeprig.records import rows, schema
 from sweeprig.records.store import Store, open_store
 

@@ -24,7 +24,7 @@ import numpy as np
 
 from sweeprig.analysis.model import Analysis, End, Plain, Stroke
 from sweeprig.analysis.statistics import clopper_pearson
-from sweeprig.bench.review import Choices, review_capture
+from sweeprig.bench.review.review import Choices, review_capture
 from sweeprig.capture.model import Channel, SweepSetup, Trace
 from sweeprig.frontend import FrontEnd, front_end
 from sweeprig.judge.conformity import global_risks

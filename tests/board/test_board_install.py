@@ -14,7 +14,7 @@ def test_a_broken_firmware_is_mended(image: Path, tmp_path_factory: pytest.TempP
     from tests.board.conftest import FIRMWARE, firmware_files
     from tests.board.emulated_board import file_system
 
-    from sweeprig.bench.install import install
+    from sweeprig.bench.board.install import install
     from sweeprig.link.client import RigClient
     from sweeprig.link.transport import open_port
 

@@ -13,7 +13,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from fake_rig import HELLO, record
+from support.fake_rig import HELLO, record
+from support.told import told
 from sweepboard import wire
 from sweeprig.capture.file import pack, read_capture
 from sweeprig.capture.journal import JournalHead
@@ -21,7 +22,6 @@ from sweeprig.capture.model import Capture, SweepSetup
 from sweeprig.capture.sweep import recover
 from sweeprig.errors import CaptureFileError
 from sweeprig.twin.capture import capture_of
-from told import told
 
 
 @pytest.fixture(scope="module")

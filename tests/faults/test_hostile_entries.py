@@ -14,11 +14,11 @@ from typing import Any
 
 import pytest
 
-from records_world import numbered
-from sweeprig.bench.config import load_config, set_value
-from sweeprig.bench.records import to_csv
-from sweeprig.bench.review import review_file
-from sweeprig.bench.sweep import file_stem
+from support.records_world import numbered
+from sweeprig.bench.review.review import review_file
+from sweeprig.bench.shop.config import load_config, set_value
+from sweeprig.bench.shop.records import to_csv
+from sweeprig.bench.sweep.sweep import file_stem
 from sweeprig.capture import csv_file
 from sweeprig.capture.csv_file import read_csv
 from sweeprig.capture.model import SweepSetup

@@ -11,21 +11,21 @@ from typing import Any
 import numpy as np
 import pytest
 
-from fake_rig import FakeRig, record
+from support.fake_rig import FakeRig, record
+from support.told import told
 from sweepboard import wire
 from sweeprig.capture.file import SUFFIX, read_capture, write_capture
 from sweeprig.capture.journal import JournalHead
 from sweeprig.capture.model import Capture, SweepSetup
 from sweeprig.capture.sweep import recover, run_sweep
+from sweeprig.cli.commands.sweep import report_recovered
 from sweeprig.cli.main import _clean
-from sweeprig.cli.sweep_cmd import report_recovered
 from sweeprig.errors import (
     CaptureFileError,
     LinkError,
 )
 from sweeprig.link.client import RigClient
 from sweeprig.twin.capture import capture_of
-from told import told
 
 BAD_TEXT = "A\udcff\ud800\0" + "x" * 5000
 

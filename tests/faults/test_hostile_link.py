@@ -13,14 +13,14 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from fake_rig import FakeRig
+from support.fake_rig import FakeRig
+from support.told import told
 from sweepboard import wire
 from sweeprig.errors import BoardSilentError, LinkError
 from sweeprig.link import payloads
 from sweeprig.link.client import RigClient
 from sweeprig.link.decoder import Decoder
 from sweeprig.link.messages import BadFrame, BoardText, Event, Records
-from told import told
 
 FIRMWARE_PARTS = Path(__file__).parents[1] / "firmware" / "service_parts"
 FIRMWARE = Path(__file__).parents[2] / "firmware"

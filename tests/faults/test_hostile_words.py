@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
-from sweeprig.bench.config import load_config
-from sweeprig.bench.review import review_capture
+from sweeprig.bench.review.review import review_capture
+from sweeprig.bench.shop.config import load_config
 from sweeprig.capture.csv_file import read_csv
 from sweeprig.capture.model import Capture
 from sweeprig.errors import ConfigError, CsvError, ProfileError

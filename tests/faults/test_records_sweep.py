@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-import outcomes
-from sweeprig.bench.sweep import SweepOrder, keep_record
+from support import outcomes
+from sweeprig.bench.sweep.sweep import SweepOrder, keep_record
 from sweeprig.records.engine import FILE_NAME
 from sweeprig.records.store import open_store
 

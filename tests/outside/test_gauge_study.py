@@ -7,7 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from sweeprig.bench.batch_stats import (
+from sweeprig.bench.batch.gauge import d2_star, judged, range_moments, study
+from sweeprig.bench.batch.statistics import (
     one_sided_factor,
     outliers,
     performance,
@@ -15,7 +16,6 @@ from sweeprig.bench.batch_stats import (
     tolerance,
     tolerance_factor,
 )
-from sweeprig.bench.gauge import d2_star, judged, range_moments, study
 from sweeprig.errors import AnalysisError
 
 # AIAG, Measurement Systems Analysis, example of 10 parts x 3 appraisers x 3 trials. The readings are from memory;

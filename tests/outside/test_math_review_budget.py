@@ -11,8 +11,8 @@ from dataclasses import replace
 import pytest
 from uncertainties import ufloat
 
-from judge_cases import ADJUSTABLE, OPPOSED, RECTANGULAR, TRACE, check, end, given, seen
-from outcomes import make_trim
+from support.judge_cases import ADJUSTABLE, OPPOSED, RECTANGULAR, TRACE, check, end, given, seen
+from support.outcomes import make_trim
 from sweeprig.analysis.model import TwoTracks
 from sweeprig.frontend import front_end
 from sweeprig.trim.fit import TrimPoint, fit_channel, meter_covariance

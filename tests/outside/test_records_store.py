@@ -9,9 +9,8 @@ from pathlib import Path
 
 import pytest
 
-import outcomes
-import postgres_server
-from records_world import HALF_DONE, WRITER, Writer, numbered
+from support import outcomes, postgres_server
+from support.records_world import HALF_DONE, WRITER, Writer, numbered
 from sweeprig.errors import InputError
 from sweeprig.judge.model import Verdict
 from sweeprig.records.errors import (

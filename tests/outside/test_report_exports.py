@@ -17,10 +17,10 @@ import jsonschema
 import numpy as np
 import pytest
 
-import outcomes as oc
-from report_cases import cases, two_tracks, with_angle
-from sweeprig.bench.result import schema
-from sweeprig.bench.sheets import check_targets, target_of, write_files
+from support import outcomes as oc
+from support.report_cases import cases, two_tracks, with_angle
+from sweeprig.bench.review.result import schema
+from sweeprig.bench.review.sheets import check_targets, target_of, write_files
 from sweeprig.capture.csv_file import read_csv
 from sweeprig.errors import ExportError, InputError
 from sweeprig.report.exports import csv_text, write_csv, write_mdf

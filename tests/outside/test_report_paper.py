@@ -16,8 +16,8 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
-import outcomes as oc
-from report_cases import cases
+from support import outcomes as oc
+from support.report_cases import cases
 from sweeprig.errors import ExportError
 from sweeprig.report import svg
 from sweeprig.report.pdf import write_pdf

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from outcomes import hand, make_trace
+from support.outcomes import hand, make_trace
 from sweeprig.analysis import events as ev
 from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.model import Analysis, Event

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from outcomes import CLOSED_V, OPEN_V, hand, make_trace
+from support.outcomes import CLOSED_V, OPEN_V, hand, make_trace
 from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.model import Analysis, Cause, Code
 from sweeprig.capture.model import Capture, Channel, FloatArray, Sense, Starts, Trace

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from outcomes import CLOSED_V, OPEN_V, SUPPLY_V, hand, make_trace
+from support.outcomes import CLOSED_V, OPEN_V, SUPPLY_V, hand, make_trace
 from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.model import Analysis, Code
 from sweeprig.analysis.statistics import clopper_pearson

@@ -7,9 +7,9 @@ from dataclasses import replace
 
 import pytest
 
-import outcomes
-from day_traces import flat_trace
-from sweeprig.bench.aim import (
+from support import outcomes
+from support.day_traces import flat_trace
+from sweeprig.bench.aim.aim import (
     Ends,
     Mount,
     check_mount,
@@ -18,8 +18,8 @@ from sweeprig.bench.aim import (
     plan,
     window_for,
 )
-from sweeprig.bench.aim_text import AimGuide, ends_of, parse_angle, per_degree, plan_json, plan_lines, steer
-from sweeprig.bench.watch import Watcher
+from sweeprig.bench.aim.text import AimGuide, ends_of, parse_angle, per_degree, plan_json, plan_lines, steer
+from sweeprig.bench.readings.watch import Watcher
 from sweeprig.errors import InputError, SafetyError
 from sweeprig.judge.profile import load_profile
 from sweeprig.words import Sense

@@ -7,10 +7,18 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sensor_circuit import Wiring, position
-from sweeprig.bench.check import diagnose, signal_b
-from sweeprig.bench.check_model import Fault, Joint, Position, check_json, far_level, node_pull, source_ohm
-from sweeprig.bench.live import Levels
+from support.sensor_circuit import Wiring, position
+from sweeprig.bench.connection.diagnose import diagnose, signal_b
+from sweeprig.bench.connection.model import (
+    Fault,
+    Joint,
+    Position,
+    check_json,
+    far_level,
+    node_pull,
+    source_ohm,
+)
+from sweeprig.bench.readings.live import Levels
 from sweeprig.frontend import front_end
 from sweeprig.judge.profile import load_profile
 from sweeprig.words import Sense

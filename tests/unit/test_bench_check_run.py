@@ -10,16 +10,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from day_traces import flat_trace
-from scripted_rig import Outputs, Reading, ScriptedRig, client_of, sensor
-from sweeprig.bench.cautions import Unattended
-from sweeprig.bench.check_model import Fault, Joint
-from sweeprig.bench.check_run import Checked, _toggles, run_check
-from sweeprig.bench.hookup import make_ready
-from sweeprig.bench.lead import run_lead_check
-from sweeprig.bench.lead_book import LeadBook
+from support.day_traces import flat_trace
+from support.scripted_rig import Outputs, Reading, ScriptedRig, client_of, sensor
+from sweeprig.bench.connection.lead import run_lead_check
+from sweeprig.bench.connection.model import Fault, Joint
+from sweeprig.bench.connection.run import Checked, _toggles, run_check
+from sweeprig.bench.hookup.cautions import Unattended
+from sweeprig.bench.hookup.lead_book import LeadBook
+from sweeprig.bench.hookup.prepare import make_ready
 from sweeprig.capture.model import Channel, SweepSetup
-from sweeprig.cli.check_cmd import EXIT_OF_CHECK, check_lines
+from sweeprig.cli.commands.check import EXIT_OF_CHECK, check_lines
 from sweeprig.errors import HookupError
 from sweeprig.judge.profile import load_profile
 from sweeprig.trim.nominal import nominal_trim

@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
-import outcomes
-from sweeprig.bench.compare import (
+from support import outcomes
+from sweeprig.bench.review.compare import (
     CHANGED,
     NOT_SHOWN,
     Side,

@@ -8,12 +8,12 @@ from pathlib import Path
 
 import pytest
 
-from scripted_rig import PLAIN, Outputs, ScriptedRig, client_of, sensor
+from support.scripted_rig import PLAIN, Outputs, ScriptedRig, client_of, sensor
 from sweepboard import wire
-from sweeprig.bench.cautions import JobBook, Unattended, check_keys, keys_of
-from sweeprig.bench.hookup import prepare_hookup
-from sweeprig.bench.hookup_rules import check_tap_load, loading, setup_remarks
-from sweeprig.bench.lead_book import LeadBook, LeadCheck
+from sweeprig.bench.hookup.cautions import JobBook, Unattended, check_keys, keys_of
+from sweeprig.bench.hookup.lead_book import LeadBook, LeadCheck
+from sweeprig.bench.hookup.prepare import prepare_hookup
+from sweeprig.bench.hookup.rules import check_tap_load, loading, setup_remarks
 from sweeprig.capture.model import SweepSetup
 from sweeprig.errors import HookupError, InputError, InterlockError, SafetyError
 from sweeprig.frontend import front_end

@@ -13,10 +13,10 @@ from typing import Any
 
 import pytest
 
-from fake_rig import FakeRig
-from sweeprig.bench import install as module
-from sweeprig.bench.board_files import find_compiler, firmware_sources
-from sweeprig.bench.install import install
+from support.fake_rig import FakeRig
+from sweeprig.bench.board import install as module
+from sweeprig.bench.board.files import find_compiler, firmware_sources
+from sweeprig.bench.board.install import install
 from sweeprig.errors import InputError, LinkError, PortLostError
 from sweeprig.link.client import RigClient
 

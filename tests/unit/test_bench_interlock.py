@@ -6,8 +6,8 @@ from datetime import UTC, datetime
 
 import pytest
 
-from sweeprig.bench.cautions import Unattended
-from sweeprig.bench.interlock import (
+from sweeprig.bench.hookup.cautions import Unattended
+from sweeprig.bench.hookup.interlock import (
     Drive,
     Engine,
     Evidence,

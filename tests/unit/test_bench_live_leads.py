@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from sweepboard import wire
-from sweeprig.bench.live import Volts, levels
+from sweeprig.bench.readings.live import Volts, levels
 from sweeprig.capture.model import SweepSetup
 from sweeprig.frontend import front_end
 from sweeprig.frontend.tables import parts, table

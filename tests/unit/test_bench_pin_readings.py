@@ -8,7 +8,7 @@ import math
 import pytest
 from typer.testing import CliRunner
 
-from sweeprig.bench.pin_readings import parse_ohm, parse_reading, parse_readings
+from sweeprig.bench.connection.pin_readings import parse_ohm, parse_reading, parse_readings
 from sweeprig.cli.main import app
 from sweeprig.errors import InputError
 

@@ -7,7 +7,7 @@ from itertools import combinations
 
 import pytest
 
-from sweeprig.bench.pins import identify_pins
+from sweeprig.bench.connection.pins import identify_pins
 from sweeprig.errors import InputError
 
 OL = math.inf

@@ -7,12 +7,12 @@ from pathlib import Path
 
 import pytest
 
-from scripted_rig import Outputs, Reading, ScriptedRig, client_of, sensor
+from support.scripted_rig import Outputs, Reading, ScriptedRig, client_of, sensor
 from sweepboard import wire
-from sweeprig.bench.power_watch import ONE_PLACE
-from sweeprig.bench.series import Batch
-from sweeprig.bench.series_run import sweep_one
-from sweeprig.bench.sweep import SweepOrder, take
+from sweeprig.bench.batch.series import Batch
+from sweeprig.bench.batch.series_run import sweep_one
+from sweeprig.bench.hookup.power_watch import ONE_PLACE
+from sweeprig.bench.sweep.sweep import SweepOrder, take
 from sweeprig.capture.file import read_capture
 from sweeprig.capture.model import SweepSetup
 from sweeprig.errors import HookupError

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sweeprig.bench.coach import DONE, HOLD, PUSH, SLOW, SMALL, STROKES, Coach
-from sweeprig.bench.lever import Lever, StrokeCount
-from sweeprig.bench.series import LEAD_S, Batch, Entry, Phase, Trigger, last_of_each
+from sweeprig.bench.batch.series import LEAD_S, Batch, Entry, Phase, Trigger, last_of_each
+from sweeprig.bench.readings.coach import DONE, HOLD, PUSH, SLOW, SMALL, STROKES, Coach
+from sweeprig.bench.readings.lever import Lever, StrokeCount
 from sweeprig.capture.model import Channel, FloatArray, Trace
 from sweeprig.errors import InputError
 from sweeprig.judge.profile import load_profile

@@ -10,13 +10,13 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-import outcomes
-from records_world import numbered
-from sweeprig.bench.batch import batch_json, batch_lines, entries_of_records, entry_of, summarise
-from sweeprig.bench.series import Entry
+from support import outcomes
+from support.records_world import numbered
+from sweeprig.bench.batch.batch import batch_json, batch_lines, entries_of_records, entry_of, summarise
+from sweeprig.bench.batch.series import Entry
+from sweeprig.cli.commands.series import _end_text
 from sweeprig.cli.main import app
-from sweeprig.cli.series_cmd import _end_text
-from sweeprig.cli.verdict_view import fitting, letters, verdict_lines
+from sweeprig.cli.views.verdict import fitting, letters, verdict_lines
 from sweeprig.errors import AnalysisError, CsvError, InputError
 from sweeprig.judge.model import Check, Margin, Quantity, Verdict
 from sweeprig.judge.outcome import Outcome

@@ -16,11 +16,11 @@ import numpy as np
 import pyte
 import pytest
 
-import outcomes
-from sweeprig.bench.series import Batch
-from sweeprig.bench.series_run import cut_to
+from support import outcomes
+from sweeprig.bench.batch.series import Batch
+from sweeprig.bench.batch.series_run import cut_to
 from sweeprig.capture.file import read_capture
-from sweeprig.cli.series_cmd import Desk
+from sweeprig.cli.commands.series import Desk
 from sweeprig.link.messages import Gap, Mark
 from sweeprig.records.store import open_store
 
@@ -115,7 +115,7 @@ def test_each_verdict_has_its_own_sound(verdict: str, tones: list[int]) -> None:
 
 def test_the_rigs_button_repeats_the_sensor_on_the_bench(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sys.stdin, "isatty", lambda: True, raising=False)
-    monkeypatch.setattr("sweeprig.cli.screen.read_keys", lambda: "")
+    monkeypatch.setattr("sweeprig.cli.views.screen.read_keys", lambda: "")
     batch = Batch("B")
     batch.next_sensor("SN-3")
     client = FewWords()

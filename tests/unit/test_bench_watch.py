@@ -6,9 +6,9 @@ from dataclasses import replace
 
 import pytest
 
-from day_traces import flat_trace, with_dip
-from sweeprig.bench.watch import FOLLOWS, NOT_KNOWN, STILL, Watcher, state_json
-from sweeprig.cli.live_view import big, flag_line, plain_line, ruler_lines, view_lines
+from support.day_traces import flat_trace, with_dip
+from sweeprig.bench.readings.watch import FOLLOWS, NOT_KNOWN, STILL, Watcher, state_json
+from sweeprig.cli.views.live import big, flag_line, plain_line, ruler_lines, view_lines
 from sweeprig.judge.profile import load_profile
 from sweeprig.words import Sense
 

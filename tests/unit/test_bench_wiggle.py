@@ -6,11 +6,10 @@ from dataclasses import replace
 
 import pytest
 
-from day_traces import flat_trace, with_dip
-from outcomes import outcome
+from support.day_traces import flat_trace, with_dip
+from support.outcomes import outcome
 from sweeprig.analysis.model import Cause, Code, Event, Finding
-from sweeprig.bench.wiggle import LiveSearch, as_wiggle, findings, raw_events
-from sweeprig.bench.wiggle_model import (
+from sweeprig.bench.wiggle.model import (
     Origin,
     Touched,
     origin,
@@ -20,9 +19,10 @@ from sweeprig.bench.wiggle_model import (
     wiggled,
     within,
 )
+from sweeprig.bench.wiggle.wiggle import LiveSearch, as_wiggle, findings, raw_events
 from sweeprig.capture.marks import MarkAt, mark_text, marks_in, marks_of
 from sweeprig.capture.model import Trace
-from sweeprig.cli.wiggle_view import wiggle_lines
+from sweeprig.cli.views.wiggle import wiggle_lines
 from sweeprig.errors import InputError
 from sweeprig.judge.model import Verdict
 from sweeprig.judge.profile import load_profile

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from fake_rig import Clock, FakeRig
+from support.fake_rig import Clock, FakeRig
 from sweepboard import wire
 from sweeprig.capture import journal as journal_module
 from sweeprig.capture.assemble import capture_of_journal

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from outcomes import make_analysis, make_setup, make_trace, make_trim
+from support.outcomes import make_analysis, make_setup, make_trace, make_trim
 from sweeprig.frontend import front_end
 from sweeprig.judge.judge import flag_reading, judge
 from sweeprig.judge.model import Verdict

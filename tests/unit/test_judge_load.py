@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
-from judge_cases import ADJUSTABLE, given, seen
-from outcomes import make_setup, make_trim
+from support.judge_cases import ADJUSTABLE, given, seen
+from support.outcomes import make_setup, make_trim
 from sweeprig.frontend import front_end
 from sweeprig.judge.load import load_of
 from sweeprig.judge.profile import load_profile

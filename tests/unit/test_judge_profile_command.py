@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from sweeprig.bench.profiles import new_profile
+from sweeprig.bench.shop.profiles import new_profile
 from sweeprig.cli.main import app
 from sweeprig.errors import InputError, ProfileError
 from sweeprig.judge.profile import load_profile, shipped_names

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from judge_cases import (
+from support.judge_cases import (
     ADJUSTABLE,
     FAIL,
     FIXED,
@@ -24,7 +24,7 @@ from judge_cases import (
     margin,
     seen,
 )
-from outcomes import CLOSED_V, OPEN_V, SUPPLY_V, make_setup, make_trace, make_trim
+from support.outcomes import CLOSED_V, OPEN_V, SUPPLY_V, make_setup, make_trace, make_trim
 from sweeprig.analysis.model import Cause, Code
 from sweeprig.capture.model import Channel
 from sweeprig.frontend import front_end

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from judge_cases import (
+from support.judge_cases import (
     ADJUSTABLE,
     FAIL,
     OPPOSED,
@@ -21,7 +21,7 @@ from judge_cases import (
     given,
     seen,
 )
-from outcomes import make_trim
+from support.outcomes import make_trim
 from sweeprig.analysis.model import Analysis, Cause, Code, Finding, TwoTracks
 from sweeprig.capture.model import Trace
 from sweeprig.judge.profile import load_profile

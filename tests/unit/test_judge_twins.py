@@ -7,7 +7,7 @@ from functools import lru_cache
 import pytest
 
 from sweeprig.analysis.model import Cause, Code
-from sweeprig.bench.review import Choices, review_capture
+from sweeprig.bench.review.review import Choices, review_capture
 from sweeprig.judge.model import Judgement, Verdict
 from sweeprig.judge.outcome import Outcome
 from sweeprig.twin.capture import play

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from judge_cases import (
+from support.judge_cases import (
     ADJUSTABLE,
     FAIL,
     FIXED,
@@ -20,7 +20,7 @@ from judge_cases import (
     margin,
     seen,
 )
-from outcomes import CLOSED_V, make_analysis
+from support.outcomes import CLOSED_V, make_analysis
 from sweeprig.analysis.model import Cause, Code, LinearityResult
 from sweeprig.judge.model import Check, Verdict
 from sweeprig.judge.profile_model import Range

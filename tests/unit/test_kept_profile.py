@@ -11,13 +11,13 @@ from pathlib import Path
 import pytest
 from jsonschema import Draft202012Validator
 
-from scripted_rig import ScriptedRig, client_of, sensor
-from sweeprig.bench.cautions import Unattended
-from sweeprig.bench.hookup import prepare_hookup
-from sweeprig.bench.kept_profile import AS_CAPTURED
-from sweeprig.bench.profiles import show_json
-from sweeprig.bench.result import schema, to_result
-from sweeprig.bench.review import Choices, review_capture, review_csv
+from support.scripted_rig import ScriptedRig, client_of, sensor
+from sweeprig.bench.hookup.cautions import Unattended
+from sweeprig.bench.hookup.prepare import prepare_hookup
+from sweeprig.bench.review.kept_profile import AS_CAPTURED
+from sweeprig.bench.review.result import schema, to_result
+from sweeprig.bench.review.review import Choices, review_capture, review_csv
+from sweeprig.bench.shop.profiles import show_json
 from sweeprig.capture.file import read_capture, write_capture
 from sweeprig.capture.journal import Journal, JournalHead, read_journal
 from sweeprig.capture.model import SweepSetup

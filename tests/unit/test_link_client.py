@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import pytest
 
-from fake_rig import Clock, FakeRig
+from support.fake_rig import Clock, FakeRig
 from sweepboard import wire
 from sweeprig.errors import (
     BoardRefusedError,

@@ -9,11 +9,11 @@ from types import SimpleNamespace
 
 import pytest
 
-import outcomes
 import sweeprig
-from sweeprig.bench.compare import compare, compare_lines, side_of_outcome
-from sweeprig.cli.live_view import reading_lines
-from sweeprig.cli.outcome_view import check_line, margin_line, quantity_line
+from support import outcomes
+from sweeprig.bench.review.compare import compare, compare_lines, side_of_outcome
+from sweeprig.cli.views.live import reading_lines
+from sweeprig.cli.views.outcome import check_line, margin_line, quantity_line
 from sweeprig.judge.model import Check, Margin, Quantity, Verdict
 from sweeprig.report.figures import MINUS, fixed, on_screen
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from outcomes import outcome
-from sweeprig.cli.outcome_view import outcome_lines
+from support.outcomes import outcome
+from sweeprig.cli.views.outcome import outcome_lines
 
 
 def strokes_line(full: tuple[bool, ...]) -> str:

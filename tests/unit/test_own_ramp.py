@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from sweeprig.bench.own_ramp import LEAST_S, count_own_ramp, has_ramp, jumper_at_ramp
-from sweeprig.bench.trim_ramp import without_rests
+from sweeprig.bench.trim.own_ramp import LEAST_S, count_own_ramp, has_ramp, jumper_at_ramp
+from sweeprig.bench.trim.ramp import without_rests
 from sweeprig.errors import BoardRefusedError, TrimError
 from sweeprig.frontend.tables import parts, table
 from sweeprig.link.client import RigClient

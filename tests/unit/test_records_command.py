@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-import outcomes
-from records_world import numbered
-from sweeprig.bench.records import COLUMNS, trend
+from support import outcomes
+from support.records_world import numbered
+from sweeprig.bench.shop.records import COLUMNS, trend
 from sweeprig.cli.main import app
 from sweeprig.errors import ExportError, InputError
 from sweeprig.records.errors import NoRecordError, RecordsMissingError

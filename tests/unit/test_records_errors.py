@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-import outcomes
+from support import outcomes
 from sweeprig.records import migrate
 from sweeprig.records.engine import FILE_NAME, place_text, records_url
 from sweeprig.records.errors import (

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-import outcomes as oc
-from sweeprig.bench.sheets import KINDS, WRITERS
+from support import outcomes as oc
+from sweeprig.bench.review.sheets import KINDS, WRITERS
 from sweeprig.cli.main import app
 from sweeprig.errors import FileError, InputError
 from sweeprig.report.exports import csv_text

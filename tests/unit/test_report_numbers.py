@@ -8,8 +8,8 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-import outcomes as oc
-from report_cases import two_tracks
+from support import outcomes as oc
+from support.report_cases import two_tracks
 from sweeprig.capture.model import Channel
 from sweeprig.judge.model import BudgetLine, Quantity
 from sweeprig.report.budgets import short_budget

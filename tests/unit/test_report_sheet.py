@@ -8,8 +8,8 @@ from html.parser import HTMLParser
 
 import pytest
 
-import outcomes as oc
-from report_cases import HOSTILE, cases, hostile, vehicle, wiggle
+from support import outcomes as oc
+from support.report_cases import HOSTILE, cases, hostile, vehicle, wiggle
 from sweeprig.judge.outcome import Outcome
 from sweeprig.report.sheet import MOST_TEXT, sheet_html
 from sweeprig.report.text_sheet import text_sheet

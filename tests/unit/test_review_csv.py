@@ -9,9 +9,9 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from sweeprig.analysis.model import Code
-from sweeprig.bench.result import schema, to_result
-from sweeprig.bench.review import review_capture, review_csv
-from sweeprig.cli.outcome_view import outcome_lines
+from sweeprig.bench.review.result import schema, to_result
+from sweeprig.bench.review.review import review_capture, review_csv
+from sweeprig.cli.views.outcome import outcome_lines
 from sweeprig.judge.outcome import Outcome
 from sweeprig.report.sheet import sheet_html
 from sweeprig.twin.capture import capture_of

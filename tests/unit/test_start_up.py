@@ -27,7 +27,7 @@ def test_the_command_line_loads_nothing_heavy() -> None:
 
 def test_a_list_of_profiles_needs_no_numbers() -> None:
     code = (
-        "import sys, sweeprig.bench.profiles\n"
+        "import sys, sweeprig.bench.shop.profiles\n"
         "from sweeprig.judge.profile import load_profile, shipped_names\n"
         "for name in shipped_names(): load_profile(name)\nprint('numpy' in sys.modules)"
     )

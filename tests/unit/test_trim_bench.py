@@ -8,9 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from source_rig import GAIN, METER, NODE, NOW, RIG, ZERO, SourceRig, client_of, made, taken
-from sweeprig.bench.trim import TrimOrder, make_trim, take_with_monitor
-from sweeprig.bench.trim_points import (
+from support.source_rig import GAIN, METER, NODE, NOW, RIG, ZERO, SourceRig, client_of, made, taken
+from sweeprig.bench.trim.points import (
     measure,
     parse_meter,
     parse_reading,
@@ -18,6 +17,7 @@ from sweeprig.bench.trim_points import (
     trim_hookup,
     write_points,
 )
+from sweeprig.bench.trim.trim import TrimOrder, make_trim, take_with_monitor
 from sweeprig.errors import InputError, SweeprigError, TrimError
 from sweeprig.trim.store import load_trim, save_trim, trim_to_dict
 

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from source_rig import GAIN, VOLTS, SourceRig, client_of
-from sweeprig.bench.places import find_places
+from support.source_rig import GAIN, VOLTS, SourceRig, client_of
+from sweeprig.bench.shop.places import find_places
 from sweeprig.cli.main import app
 from sweeprig.errors import TrimError
 from sweeprig.trim.store import load_trim
@@ -26,7 +26,7 @@ def on_source(monkeypatch: pytest.MonkeyPatch) -> SourceRig:
         client.hello()
         yield client
 
-    monkeypatch.setattr("sweeprig.bench.rig.opened_rig", opened)
+    monkeypatch.setattr("sweeprig.bench.board.rig.opened_rig", opened)
     return rig
 
 
@@ -98,7 +98,7 @@ def test_a_ramp_from_the_command_line(on_source: SourceRig):
 def test_the_rig_s_own_ramp_is_taken_where_it_has_one_and_a_forgotten_jumper_is_named(
     on_source: SourceRig, monkeypatch: pytest.MonkeyPatch
 ):
-    from source_rig import counts_of
+    from support.source_rig import counts_of
 
     assert CliRunner().invoke(app, TRIM, input="".join(f"{v}\n" for v in VOLTS)).exit_code == 0
     none = CliRunner().invoke(app, ["trim", "ramp", "--source", "rig"])
@@ -107,11 +107,13 @@ def test_the_rig_s_own_ramp_is_taken_where_it_has_one_and_a_forgotten_jumper_is_
     on_source.hello["capabilities"].append("ramp")
     asked: list[float] = []
     monkeypatch.setattr(
-        "sweeprig.bench.own_ramp.count_own_ramp",
+        "sweeprig.bench.trim.own_ramp.count_own_ramp",
         lambda client, *, seconds, progress: asked.append(seconds) or counts_of(),
     )
     for still_there in (True, False):
-        monkeypatch.setattr("sweeprig.bench.own_ramp.jumper_at_ramp", lambda client, there=still_there: there)
+        monkeypatch.setattr(
+            "sweeprig.bench.trim.own_ramp.jumper_at_ramp", lambda client, there=still_there: there
+        )
         run = CliRunner().invoke(app, ["trim", "ramp", "--json"])
         assert run.exit_code == 0, run.output
         assert ("still at RAMP" in run.stderr) is still_there

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sweeprig.bench.trim_text import channel_lines
+from sweeprig.bench.trim.text import channel_lines
 from sweeprig.errors import TrimError
 from sweeprig.frontend import front_end
 from sweeprig.trim.codes import nominal_linearity, widest

@@ -8,9 +8,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sweeprig.bench.trim import TrimOrder, make_trim
-from sweeprig.bench.trim_points import Measured, measure, parse_meter, trim_hookup
-from sweeprig.bench.trim_verify import check_standard
+from sweeprig.bench.trim.points import Measured, measure, parse_meter, trim_hookup
+from sweeprig.bench.trim.trim import TrimOrder, make_trim
+from sweeprig.bench.trim.verify import check_standard
 from sweeprig.link.client import RigClient
 from sweeprig.trim.model import Trim
 from sweeprig.trim.nominal import nominal_trim

@@ -7,10 +7,10 @@ from datetime import timedelta
 
 import pytest
 
-from source_rig import NOW, RIG, counts_of, made, taken
-from sweeprig.bench import trim_verify as tv
-from sweeprig.bench.trim_ramp import straighten, without_rests
-from sweeprig.bench.trim_text import drawn, trim_lines
+from support.source_rig import NOW, RIG, counts_of, made, taken
+from sweeprig.bench.trim import verify as tv
+from sweeprig.bench.trim.ramp import straighten, without_rests
+from sweeprig.bench.trim.text import drawn, trim_lines
 from sweeprig.errors import TrimError
 from sweeprig.trim.store import trim_from_dict, trim_to_dict
 

@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from fake_rig import FakeRig
-from sweeprig.bench.places import find_places
-from sweeprig.bench.trim_points import MOST_TRIES, Measured
+from support.fake_rig import FakeRig
+from sweeprig.bench.shop.places import find_places
+from sweeprig.bench.trim.points import MOST_TRIES, Measured
 from sweeprig.cli.main import app
 from sweeprig.errors import InputError
 from sweeprig.link.client import RigClient
@@ -39,8 +39,8 @@ def looks(monkeypatch: pytest.MonkeyPatch) -> list[Measured]:
         client.hello()
         yield client
 
-    monkeypatch.setattr("sweeprig.bench.rig.opened_rig", opened)
-    monkeypatch.setattr("sweeprig.bench.trim_points.measure", lambda client, hookup: seen.pop(0))
+    monkeypatch.setattr("sweeprig.bench.board.rig.opened_rig", opened)
+    monkeypatch.setattr("sweeprig.bench.trim.points.measure", lambda client, hookup: seen.pop(0))
     return seen
 
 

@@ -9,7 +9,7 @@ from functools import partial
 import numpy as np
 import pytest
 
-from sweeprig.bench.trim_points import wanted_volts
+from sweeprig.bench.trim.points import wanted_volts
 from sweeprig.errors import InputError
 from sweeprig.twin.feed import MOST_WINDOWS, WINDOW_S, Feed, Shown
 from sweeprig.twin.sim_url import BENCH_VOLTS, SimOptions, parse

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from sweeprig.bench.sweep import SweepOrder
+from sweeprig.bench.sweep.sweep import SweepOrder
 from sweeprig.capture.model import Starts, SweepSetup
 
 SCENE = (

@@ -12,8 +12,8 @@ import typer
 from sweeprig.cli.console import console
 
 if TYPE_CHECKING:
-    from sweeprig.bench.cautions import Ask, Confirmation, JobBook
-    from sweeprig.bench.lead_book import LeadBook
+    from sweeprig.bench.hookup.cautions import Ask, Confirmation, JobBook
+    from sweeprig.bench.hookup.lead_book import LeadBook
 
 ConfirmKeys = Annotated[
     list[str] | None,
@@ -59,7 +59,7 @@ class TerminalAsk:
     """Asks at the terminal what was not confirmed with --confirm. Without a terminal nobody answers."""
 
     def __init__(self, keys: Iterable[str] | None = None) -> None:
-        from sweeprig.bench.cautions import check_keys
+        from sweeprig.bench.hookup.cautions import check_keys
 
         self._keys = check_keys(keys or ())
 
@@ -86,9 +86,9 @@ def asking(keys: Iterable[str] | None) -> Ask:
 
 def books() -> tuple[JobBook, LeadBook]:
     """Return what jobs have confirmed and when leads were checked."""
-    from sweeprig.bench.cautions import JobBook
-    from sweeprig.bench.lead_book import LeadBook
-    from sweeprig.bench.places import find_places
+    from sweeprig.bench.hookup.cautions import JobBook
+    from sweeprig.bench.hookup.lead_book import LeadBook
+    from sweeprig.bench.shop.places import find_places
 
     state = find_places().state
     return JobBook(state / "jobs"), LeadBook(state)
@@ -101,7 +101,7 @@ def ask_drive(drive: str, setting: str) -> str:
     """
     if setting != "vehicle":
         return ""
-    from sweeprig.bench.interlock import check_drive_known
+    from sweeprig.bench.hookup.interlock import check_drive_known
 
     if not drive and sys.stdin.isatty():
         drive = answered(

@@ -10,21 +10,21 @@ from typing import Annotated
 import typer
 
 from sweeprig import __version__
-from sweeprig.cli import (
-    aim_cmd,
-    check_cmd,
-    config_cmd,
-    demo_cmd,
-    pins_cmd,
-    profile_cmd,
-    records_cmd,
-    rig_cmd,
-    series_cmd,
-    sheet_cmd,
-    sweep_cmd,
-    trim_cmd,
-    watch_cmd,
-    wiggle_cmd,
+from sweeprig.cli.commands import (
+    aim,
+    check,
+    config,
+    demo,
+    pins,
+    profile,
+    records,
+    rig,
+    series,
+    sheet,
+    sweep,
+    trim,
+    watch,
+    wiggle,
 )
 from sweeprig.cli.console import console, error_text
 from sweeprig.errors import SweeprigError
@@ -58,20 +58,20 @@ def main_options(
 
 
 for module in (
-    demo_cmd,
-    rig_cmd,
-    sweep_cmd,
-    check_cmd,
-    watch_cmd,
-    aim_cmd,
-    wiggle_cmd,
-    series_cmd,
-    pins_cmd,
-    trim_cmd,
-    records_cmd,
-    sheet_cmd,
-    profile_cmd,
-    config_cmd,
+    demo,
+    rig,
+    sweep,
+    check,
+    watch,
+    aim,
+    wiggle,
+    series,
+    pins,
+    trim,
+    records,
+    sheet,
+    profile,
+    config,
 ):
     module.add_to(app)
 

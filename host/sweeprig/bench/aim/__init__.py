@@ -1,0 +1,1 @@
+"""Turning an adjustable sensor on its mount: plan, words, way."""

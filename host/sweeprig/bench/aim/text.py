@@ -1,0 +1,181 @@
+"""What is said while a sensor is turned, angles as they are typed, and the plan as text and JSON."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Any
+
+from sweeprig.bench.aim.aim import Ends, Plan, Window
+from sweeprig.bench.readings.limits import limit
+from sweeprig.bench.readings.watch import WatchState
+from sweeprig.errors import InputError
+from sweeprig.judge.outcome import Outcome
+
+
+@dataclass(frozen=True)
+class Steer:
+    """What the live view says while the sensor is being turned."""
+
+    distance_v: float  # to the target: positive is up
+    inside: bool
+    text: str
+
+
+def steer(
+    reading_v: float, window: Window, *, volts_per_degree: float | None = None, target_v: float | None = None
+) -> Steer:
+    """Return distance and direction from a reading at closed throttle."""
+    aim = window.target_v if target_v is None else target_v
+    distance = aim - reading_v
+    inside = window.low_v <= reading_v <= window.high_v
+    if inside:
+        return Steer(
+            distance, True, f"INSIDE the window: hold, tighten, read again ({1000 * distance:+z.0f} mV)"
+        )
+    turn = "UP: turn so that the reading rises" if distance > 0 else "DOWN: turn so that the reading falls"
+    degrees = ""
+    if volts_per_degree:
+        degrees = f", {abs(distance / volts_per_degree):.1f} degrees"
+    return Steer(distance, False, f"{turn} by {abs(distance):z.3f} V{degrees}")
+
+
+@dataclass
+class AimGuide:
+    """Adds target, distance and direction to a live view, and knows when the target is reached."""
+
+    window: Window
+    target_v: float
+    volts_per_degree: float | None = None
+    inside: bool = False
+    _since_s: float | None = None
+
+    def adorn(self, state: WatchState) -> WatchState:
+        """Return the state with what to do."""
+        if state.reading_v is None:
+            return state
+        now = steer(
+            state.reading_v, self.window, volts_per_degree=self.volts_per_degree, target_v=self.target_v
+        )
+        self.inside = now.inside
+        self._since_s = (
+            (self._since_s if self._since_s is not None else state.seconds) if now.inside else None
+        )
+        marks = (self.window.low_v, self.target_v, self.window.high_v)
+        return replace(state, target=marks, message=now.text)
+
+    def reached(self, state: WatchState) -> bool:
+        """Return whether the reading has stood inside the window long enough."""
+        return self._since_s is not None and state.seconds - self._since_s >= limit("aim.steady_s")
+
+
+def ends_of(outcome: Outcome) -> Ends:
+    """Return both ends of a sweep. Raises InputError where they were not found."""
+    found = outcome.judgement.quantities
+    closed, opened = found.get("closed_v"), found.get("open_v")
+    if closed is None or opened is None or closed.value is None or opened.value is None:
+        why = next((q.reason for q in (closed, opened) if q is not None and q.reason), "no rest at a stop")
+        raise InputError(
+            "Both ends must be known before a sensor is turned.",
+            seen=why,
+            limit="a sweep from closed throttle with rests at both stops",
+            next_step="sweep again from closed throttle, stop to stop, and hold at each stop",
+        )
+    supply = outcome.analysis.supply_v
+    at = supply if math.isfinite(supply) else outcome.trace.nominal_supply_v
+    return Ends(closed.value, opened.value, at, closed.u95 or 0.0, opened.u95 or 0.0)
+
+
+def simulated_turn(port: str, move_v: float, ends: Ends) -> tuple[str, str]:
+    """Return the address of the simulated rig with its sensor turned by `move_v`, and the line that says so.
+
+    A simulated sensor cannot be reached with a screwdriver: it is turned in its address.
+    """
+    from sweeprig.twin.sensors import load_sensor
+    from sweeprig.twin.sim_url import parse
+    from sweeprig.twin.simulated import TRAVEL_DEG
+
+    options = parse(port)
+    spec = load_sensor(options.sensor)
+    per_degree_v = (spec.open_v - spec.closed_v) / TRAVEL_DEG * ends.supply_v / 5.0
+    degrees = round(move_v / per_degree_v, 2)
+    base, _, query = port.partition("?")
+    kept = [part for part in query.split("&") if part and not part.startswith("turn=")]
+    address = f"{base}?{'&'.join([*kept, f'turn={options.turn + degrees:.2f}'])}"
+    return address, f"Simulated sensor: turned by {degrees:+.2f} degrees; from now on it is at {address}"
+
+
+def per_degree(first: tuple[float, float], second: tuple[float, float]) -> float:
+    """Return volts per degree from two (angle [deg], reading [V]). Raises InputError where they are too near."""
+    angle, volts = second[0] - first[0], second[1] - first[1]
+    if abs(angle) < 1.0 or abs(volts) < 0.01:
+        raise InputError(
+            "Two angles so near each other give no volts per degree.",
+            seen=f"{angle:.2f} degrees, {volts:z.4f} V apart",
+            limit="at least 1 degree and 0.01 V apart",
+            next_step="turn the sensor further between both readings",
+        )
+    return volts / angle
+
+
+def parse_angle(text: str) -> tuple[float, float]:
+    """Return (angle [deg], reading [V]) from "3.5=0.612". Raises InputError."""
+    left, _, right = text.partition("=")
+    try:
+        angle, volts = float(left), float(right)
+    except ValueError:
+        angle = volts = math.nan
+    if not (math.isfinite(angle) and math.isfinite(volts)):
+        raise InputError(
+            "This is no angle with its reading.",
+            seen=text,
+            limit="DEGREES=VOLTS, for example 3.5=0.612",
+            next_step="give two of them: --angle 0=0.31 --angle 5=0.58",
+        )
+    return angle, volts
+
+
+def plan_lines(ends: Ends, p: Plan) -> list[str]:
+    """Return the plan in plain lines, before anything is touched; whether a position will do says `p.reason`."""
+    lines = [
+        f"Now: closed {ends.closed_v:z.3f} ± {ends.closed_u95_v:z.3f} V,"
+        f" open {ends.open_v:z.3f} ± {ends.open_u95_v:z.3f} V, supply {ends.supply_v:z.3f} V, {ends.sense}.",
+        f"Closed end should stand between {p.window.low_v:.3f} and {p.window.high_v:z.3f} V"
+        f" (target {p.window.target_v:z.3f} V).",
+    ]
+    if not p.possible:
+        return [*lines, *p.remarks]
+    turn = f" ({p.degrees:+.2f} degrees)" if p.degrees is not None else ""
+    lines.append(f"Move: {p.move_v:+z.3f} V{turn}." if abs(p.move_v) > 5e-4 else "Move: none needed.")
+    asked = (
+        "" if p.open_range_v is None else f" (asked: {p.open_range_v[0]:.2f} to {p.open_range_v[1]:z.2f} V)"
+    )
+    lines.append(f"After it: closed {p.predicted_closed_v:z.3f} V, open {p.predicted_open_v:z.3f} V{asked};")
+    lines.append(
+        f"  {p.predicted_lower_margin_v:z.3f} V above ground (limit {p.lower_limit_v:z.3f} V),"
+        f" {p.predicted_upper_margin_v:z.3f} V below the supply (limit {p.upper_limit_v:z.3f} V)."
+    )
+    return [*lines, *p.remarks]
+
+
+def plan_json(ends: Ends, p: Plan) -> dict[str, Any]:
+    """Return the plan as a JSON object."""
+    return {
+        "possible": p.possible,
+        "reason": p.reason,
+        "sense": str(ends.sense),
+        "closed_v": {"value": ends.closed_v, "u95": ends.closed_u95_v},
+        "open_v": {"value": ends.open_v, "u95": ends.open_u95_v},
+        "supply_v": ends.supply_v,
+        "window_v": [p.window.low_v, p.window.high_v],
+        "target_v": p.window.target_v,
+        "move_v": p.move_v,
+        "move_deg": p.degrees,
+        "predicted_closed_v": p.predicted_closed_v,
+        "predicted_open_v": p.predicted_open_v,
+        "predicted_lower_margin_v": p.predicted_lower_margin_v,
+        "predicted_upper_margin_v": p.predicted_upper_margin_v,
+        "lower_limit_v": p.lower_limit_v,
+        "upper_limit_v": p.upper_limit_v,
+        "remarks": list(p.remarks),
+    }

@@ -1,0 +1,1 @@
+"""Many sensors one after another: series, batch sheet, gauge study."""

@@ -1,0 +1,250 @@
+"""What a batch comes to: a table, and for each end spread, outliers, performance and tolerance interval."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from sweeprig.bench.batch import statistics as st
+from sweeprig.bench.batch.series import Entry, at_supply, last_of_each
+from sweeprig.judge.model import Check, Judgement, Quantity
+from sweeprig.judge.outcome import Outcome
+from sweeprig.records.rows import Record
+from sweeprig.report.figures import on_screen
+
+ENDS = ("closed", "open")
+
+
+@dataclass(frozen=True)
+class EndSummary:
+    """One end over the batch. Volts at `nominal_v` supply where that is given, else as measured; None: too few."""
+
+    end: str
+    missing: tuple[str, ...]  # serial numbers without this end
+    spread: st.Spread | None
+    outliers: tuple[str, ...]  # serial numbers
+    performance: st.Performance | None
+    tolerance: st.Tolerance | None
+    largest_u95: float | None  # [V] of a single sensor
+    nominal_v: float | None = None
+
+
+@dataclass(frozen=True)
+class Summary:
+    """The whole batch; a sensor swept more than once counts with its last sweep."""
+
+    name: str
+    n_sensors: int
+    n_sweeps: int
+    verdicts: dict[str, int]
+    ends: tuple[EndSummary, ...]
+
+
+def entry_of(outcome: Outcome, *, serial: str, attempt: int, ended: str, capture_file: str) -> Entry:
+    """Return one sweep as an entry: both ends as measured, and as the profile judges them."""
+    judgement = outcome.judgement
+    checks = {c.name: c for c in judgement.checks}
+    closed, opened = (_pair(judgement.quantities.get(f"{e}_v")) for e in ENDS)
+    judged = [_judged(e, checks.get(e), judgement) for e in ENDS]
+    ratiometric = any(m.measured_v is not None for m in judgement.margins)
+    return Entry(
+        serial=serial,
+        attempt=attempt,
+        verdict=str(judgement.verdict),
+        reason=judgement.reason,
+        closed_v=closed[0],
+        closed_u95=closed[1],
+        open_v=opened[0],
+        open_u95=opened[1],
+        codes=tuple(str(f.code) for f in judgement.findings if f.severity == "fault"),
+        closed_limits=_limits(checks.get("closed")),
+        open_limits=_limits(checks.get("open")),
+        ended=ended,
+        capture_file=capture_file,
+        nominal_v=outcome.trace.nominal_supply_v if ratiometric else None,
+        closed_judged_v=judged[0][0],
+        closed_judged_u95=judged[0][1],
+        open_judged_v=judged[1][0],
+        open_judged_u95=judged[1][1],
+    )
+
+
+def _pair(q: Quantity | None) -> tuple[float | None, float | None]:
+    return (q.value, q.u95) if q is not None else (None, None)
+
+
+def _judged(end: str, check: Check | None, judgement: Judgement) -> tuple[float | None, float | None]:
+    """Return an end on the scale of the profile's limits: its own check, else its margin to a rail."""
+    if check is not None and check.value is not None:
+        return check.value, check.u95
+    for m in judgement.margins:
+        if m.end == end and m.value_v is not None:
+            return m.value_v, m.u95
+    return None, None
+
+
+def _limits(check: Check | None) -> tuple[float | None, float | None]:
+    return (None, None) if check is None else (check.low, check.high)
+
+
+def entries_of_records(records: Sequence[Record]) -> list[Entry]:
+    """Return records, oldest first, as entries; without the profile's limits, which records do not hold.
+
+    Judged volts come from the margins, which a record holds only where it was read in full.
+    """
+    seen: dict[str, int] = {}
+    out = []
+    for r in records:
+        serial = r.serial or r.label or f"record {r.id}"
+        seen[serial] = seen.get(serial, 0) + 1
+        out.append(
+            Entry(
+                serial, seen[serial], r.verdict, r.reason, r.closed_v, r.closed_u95, r.open_v, r.open_u95, r.codes,
+                capture_file=r.capture_file, **_judged_of_record(r),
+            )
+        )  # fmt: skip
+    return out
+
+
+def _judged_of_record(record: Record) -> dict[str, Any]:
+    """Return the ends at nominal supply, by the names of an entry; {} where they are judged as measured."""
+    found: dict[str, Any] = {}
+    for m in record.margins:
+        end, value = m["end"], m.get("value_v")
+        ratio = record.quantities.get(f"{end}_ratio", {}).get("value")
+        if end in ENDS and m.get("measured_v") is not None and value is not None and ratio:
+            found |= {f"{end}_judged_v": value, f"{end}_judged_u95": m.get("u95")}
+            found["nominal_v"] = round(value / ratio, 3)  # judged = ratio x nominal
+    return found
+
+
+def summarise(name: str, entries: Sequence[Entry]) -> Summary:
+    """Return what a batch comes to."""
+    latest = last_of_each(entries)
+    words = ("pass", "fail", "undecided")
+    return Summary(
+        name,
+        len(latest),
+        len(entries),
+        {w: sum(e.verdict == w for e in latest) for w in words},
+        tuple(_end_summary(end, latest) for end in ENDS),
+    )
+
+
+def _chosen(
+    end: str, latest: Sequence[Entry]
+) -> tuple[list[tuple[float | None, float | None]], float | None]:
+    """Return each sensor's volts with U95 as judged, and the supply they hold for; as measured where scales differ."""
+    scales = {e.nominal_v for e in latest if e.measured(end)[0] is not None}
+    judged = [e.judged(end) for e in latest]
+    if len(scales) == 1 and any(v is not None for v, _ in judged):
+        return judged, scales.pop()
+    return [e.measured(end) for e in latest], None
+
+
+def _end_summary(end: str, latest: Sequence[Entry]) -> EndSummary:
+    pairs, nominal_v = _chosen(end, latest)
+    having = [e for e, (v, _) in zip(latest, pairs, strict=True) if v is not None]
+    missing = tuple(e.serial for e, (v, _) in zip(latest, pairs, strict=True) if v is None)
+    if not having:
+        return EndSummary(end, missing, None, (), None, None, None)
+    values = [float(v) for v, _ in pairs if v is not None]
+    limits = {getattr(e, f"{end}_limits") for e in having}
+    low, high = limits.pop() if len(limits) == 1 else (None, None)
+    s = st.spread(values)
+    return EndSummary(
+        end,
+        missing,
+        s,
+        tuple(having[i].serial for i in st.outliers(values).indices),
+        st.performance(s, low=low, high=high),
+        st.tolerance(s),
+        max((u for _, u in pairs if u is not None), default=None),
+        nominal_v,
+    )
+
+
+def _head(nominal_v: float | None) -> str:
+    ends = "".join(f"{f'{end} [V]':19}" for end in ENDS)
+    if nominal_v is not None:
+        ends += "".join(f"{f'{end} [V] {at_supply(nominal_v)}':28}" for end in ENDS)
+    return f"  {'serial':20}{'verdict':11}{ends}findings"
+
+
+def _row(e: Entry, nominal_v: float | None, *, odd: bool) -> str:
+    notes = [*e.codes, *(["outlier"] if odd else [])]
+    notes += [f"sweep {e.attempt}"] if e.attempt > 1 else []
+    notes += ["ended after its longest time"] if e.ended == "longest" else []
+    ends = "".join(f"{on_screen(*e.measured(end)):19}" for end in ENDS)
+    if nominal_v is not None:
+        same = e.nominal_v == nominal_v
+        ends += "".join(f"{on_screen(*e.judged(end)) if same else '-':28}" for end in ENDS)
+    return f"  {e.serial[:19]:20}{e.verdict:11}{ends}{', '.join(notes)}".rstrip()
+
+
+def batch_lines(name: str, entries: Sequence[Entry]) -> list[str]:
+    """Return table and summary as text."""
+    s = summarise(name, entries)
+    odd = {serial for end in s.ends for serial in end.outliers}
+    lines = [f"Batch {name}: {s.n_sensors} sensors, {s.n_sweeps} sweeps", ""]
+    nominal_v = next((e.nominal_v for e in entries if e.nominal_v is not None), None)
+    lines.append(_head(nominal_v))
+    lines += [_row(e, nominal_v, odd=e.serial in odd) for e in last_of_each(entries)]
+    counts = ", ".join(f"{n} {w}" for w, n in s.verdicts.items() if n)
+    lines += ["", f"  {counts or 'nothing swept'}"]
+    for end in s.ends:
+        lines += _end_lines(end)
+    return lines
+
+
+def _end_lines(end: EndSummary) -> list[str]:
+    s, name = end.spread, f"{end.end} {at_supply(end.nominal_v)}".strip()
+    if s is None:
+        return [f"  {end.end}: not measured on any"]
+    if s.sd is None:
+        return [f"  {name}: one sensor, {s.mean:z.4f} V"]
+    lines = [
+        f"  {name}: mean {s.mean:z.4f} V, standard deviation {1e3 * s.sd:z.1f} mV (robust {1e3 * s.robust_sd:.1f}),"
+        f" {s.low:z.4f} to {s.high:z.4f} V, n = {s.n}"
+    ]
+    few = s.n < st.LEAST_FOR_OUTLIERS
+    found = "too few to test" if few else ", ".join(end.outliers) or "none"
+    lines.append(f"    outliers (generalised ESD, 5 %): {found}")
+    if s.n < st.LEAST_FOR_INTERVALS:
+        return [
+            *lines,
+            f"    too few for performance and tolerance interval (at least {st.LEAST_FOR_INTERVALS})",
+        ]
+    lines += _performance_lines(end.performance, s.n)
+    t = end.tolerance
+    if t is not None:
+        lines.append(
+            f"    95 % of such sensors lie between {t.low:z.4f} and {t.high:z.4f} V with 95 % confidence"
+            f" (k = {t.k:.3f}, were they normally distributed)"
+        )
+    if end.largest_u95 is not None and end.largest_u95 > s.sd:
+        lines.append(
+            "    the uncertainty of one sweep is larger than the spread: the rig hides the sensors' own"
+        )
+    return lines
+
+
+def _performance_lines(found: st.Performance | None, n: int) -> list[str]:
+    if found is None or found.ppk is None:
+        return []
+    pp = "" if found.pp is None else f"Pp {found.pp:.2f}, "
+    small = f"; {n} sensors are few for this" if n < st.LEAST_FOR_PERFORMANCE else ""
+    return [
+        f"    {pp}Ppk {found.ppk:.2f}, with 95 % confidence at least {found.ppk_low:.2f}{small}",
+        "    (performance, from the spread of the whole batch, ISO 22514-2; in workshops also called Cp and Cpk)",
+    ]
+
+
+def batch_json(name: str, entries: Sequence[Entry]) -> dict[str, Any]:
+    """Return entries and summary as a JSON object."""
+    return {
+        "batch": name,
+        "entries": [{**asdict(e), "codes": list(e.codes)} for e in entries],
+        "summary": asdict(summarise(name, entries)),
+    }

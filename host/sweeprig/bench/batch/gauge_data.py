@@ -1,0 +1,174 @@
+"""Readings for a gauge study from a CSV or from records, and the study as text and JSON."""
+
+from __future__ import annotations
+
+import csv
+import math
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from sweeprig.bench.batch.gauge import BEARABLE, GOOD, LEAST_CATEGORIES, FloatArray, Parts, Study, judged
+from sweeprig.errors import AnalysisError, CsvError, InputError
+from sweeprig.records.rows import Record
+
+COLUMNS = ("part", "operator", "value_v")
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One sweep of one part by one operator."""
+
+    part: str
+    operator: str
+    value_v: float  # [V]
+
+
+def readings_of_csv(path: Path) -> list[Reading]:
+    """Read part, operator and value_v; other columns are left aside. Raises CsvError, which names the line."""
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as exc:
+        raise CsvError(
+            f"{path} cannot be read.", seen=str(exc), next_step="check the name and the file"
+        ) from exc
+    rows = csv.DictReader(text.splitlines())
+    lacking = [c for c in COLUMNS if c not in (rows.fieldnames or [])]
+    if lacking:
+        raise CsvError(
+            f"{path} has no column {lacking[0]}.",
+            seen=",".join(rows.fieldnames or []) or "nothing",
+            limit=",".join(COLUMNS),
+            next_step="name the columns in the first line",
+        )
+    return [_reading(row, f"{path}, line {rows.line_num}") for row in rows]
+
+
+def _reading(row: dict[str, str | None], where: str) -> Reading:
+    text = (row["value_v"] or "").strip()
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value) or not (row["part"] or "").strip():
+        raise CsvError(
+            f"{where}: a reading is not understood.",
+            seen=",".join(str(row[c]) for c in COLUMNS),
+            limit="a part and a number of volts",
+            next_step="correct the line",
+        )
+    return Reading((row["part"] or "").strip(), (row["operator"] or "").strip(), value)
+
+
+def readings_of_records(records: Sequence[Record], end: str) -> list[Reading]:
+    """Return the volts of one end (closed or open) from records; those without it are left out. Raises InputError."""
+    if end not in ("closed", "open"):
+        raise InputError(
+            "This is no end of the travel.", seen=end, limit="closed or open", next_step="correct --end"
+        )
+    return [
+        Reading(r.serial or r.label, r.operator, float(value))
+        for r in records
+        if (value := getattr(r, f"{'open' if end == 'open' else 'closed'}_v")) is not None
+    ]
+
+
+def some(readings: Sequence[Reading], *, source: str) -> Sequence[Reading]:
+    """Return the readings. Raises InputError where `source`, a file or a batch, gave none."""
+    if readings:
+        return readings
+    step = (
+        "check the name; sweeprig records list --json names each batch"
+        if source.startswith("batch ")
+        else f"write a line for each sweep under {','.join(COLUMNS)}"
+    )
+    raise InputError(
+        "A gauge study has no reading to go by.", seen=source, limit="at least 2 sensors, 2 sweeps each",
+        next_step=step,
+    )  # fmt: skip
+
+
+def table(readings: Sequence[Reading]) -> FloatArray:
+    """Return the values as (parts, operators, trials). Raises AnalysisError where the study is not complete."""
+    parts = list(dict.fromkeys(r.part for r in readings))
+    operators = list(dict.fromkeys(r.operator for r in readings))
+    cells: dict[tuple[str, str], list[float]] = {(p, o): [] for p in parts for o in operators}
+    for r in readings:
+        cells[r.part, r.operator].append(r.value_v)
+    counts = {len(v) for v in cells.values()}
+    if len(counts) != 1:
+        least = min(cells, key=lambda c: len(cells[c]))
+        raise AnalysisError(
+            "The gauge study is not complete: every operator sweeps every part equally often.",
+            seen=f"part {least[0]}, operator {least[1] or '(not named)'}: {len(cells[least])} sweeps",
+            limit=f"{max(counts, default=0)} each",
+            next_step="sweep what is missing, or leave the part or the operator out",
+        )
+    return np.array([[cells[p, o] for o in operators] for p in parts], dtype=np.float64)
+
+
+def gauge_lines(s: Study, tolerance_v: float | None) -> list[str]:
+    """Return the study as text."""
+    lines = [f"Gauge study: {s.n_parts} sensors, {s.n_operators} operators, {s.n_trials} sweeps each", ""]
+    lines.append(f"  {'':34}{'average and range':>20}{'analysis of variance':>23}")
+    for label, name in (
+        ("repeatability (EV)", "repeatability"), ("between operators (AV)", "reproducibility"),
+        ("rig and operators (GRR)", "gauge"), ("between sensors (PV)", "parts"), ("all together (TV)", "total"),
+    ):  # fmt: skip
+        lines.append(f"  {label:34}{_mv(s.by_range, name):>20}{_mv(s.by_anova, name):>23}")
+    both = (s.by_range, s.by_anova)
+    percent = [_plain(p.percent, 1) for p in both]
+    lines.append(f"  {'GRR, % of all':34}{percent[0]:>20}{percent[1]:>23}")
+    lines.append(f"  {'sensors told apart (ndc)':34}{s.by_range.categories:>20}{s.by_anova.categories:>23}")
+    if tolerance_v:
+        shares = [f"{p.of_tolerance(tolerance_v):.1f}" for p in both]
+        lines.append(f"  {'6 GRR, % of the tolerance':34}{shares[0]:>20}{shares[1]:>23}")
+    lines += [
+        "",
+        f"  The rig is {judged(s.by_anova)} for telling these sensors apart (common practice: below",
+    ]
+    lines.append(
+        f"  {GOOD:.0f} % good, up to {BEARABLE:.0f} % bearable, at least {LEAST_CATEGORIES} told apart)."
+    )
+    if s.p_interaction is not None:
+        what = (
+            "joined with the repeatability"
+            if s.interaction is None
+            else f"{1e3 * s.interaction:z.2f} mV, in AV"
+        )
+        lines.append(f"  Operator with sensor: p = {s.p_interaction:.3g}, {what}.")
+    if s.n_operators == 1:
+        lines.append("  One operator: what lies between operators was not studied.")
+    return lines
+
+
+def _mv(parts: Parts, name: str) -> str:
+    value = getattr(parts, name)
+    return "not studied" if value is None else f"{1e3 * value:z.3f} mV"
+
+
+def _plain(value: float, digits: int) -> str:
+    return f"{value:.{digits}f}" if math.isfinite(value) else "-"
+
+
+def gauge_json(s: Study, tolerance_v: float | None) -> dict[str, Any]:
+    """Return the study as a JSON object; standard deviations in volts."""
+
+    def one(p: Parts) -> dict[str, Any]:
+        share = p.of_tolerance(tolerance_v) if tolerance_v else None
+        percent = p.percent if math.isfinite(p.percent) else None
+        return {**asdict(p), "percent": percent, "categories": p.categories, "percent_of_tolerance": share}
+
+    return {
+        "parts": s.n_parts,
+        "operators": s.n_operators,
+        "trials": s.n_trials,
+        "by_range": one(s.by_range),
+        "by_anova": one(s.by_anova),
+        "interaction": s.interaction,
+        "p_interaction": s.p_interaction,
+        "judged": judged(s.by_anova),
+    }

@@ -1,0 +1,1 @@
+"""The board itself: finding and opening a rig, installing its firmware."""

@@ -1,0 +1,205 @@
+"""Put the firmware that comes with this program on a board, with mpremote, and check what is there by hash."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import tempfile
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from sweeprig.bench.board.files import MAIN, PACKAGE, BoardFiles, difference, find_compiler, wanted_files
+from sweeprig.errors import InputError, LinkError, NoFirmwareError
+
+MPREMOTE_TIMEOUT_S = 180.0
+Run = Callable[[Sequence[str]], str]
+"""Runs mpremote with arguments and returns what it printed; LinkError where it failed."""
+
+ASK_BOARD = """
+import hashlib, json, os, sys
+def digest(path):
+    h = hashlib.sha256()
+    with open(path, "rb") as f:
+        while True:
+            part = f.read(512)
+            if not part:
+                return "".join("%02x" % b for b in h.digest())
+            h.update(part)
+found = {}
+for folder in ("", "sweepboard/"):
+    try:
+        names = os.listdir("/" + folder)
+    except OSError:
+        names = []
+    for name in names:
+        if folder or name == "main.py":
+            try:
+                found[folder + name] = digest("/" + folder + name)
+            except OSError:
+                pass
+about = {"mpy": getattr(sys.implementation, "_mpy", 0), "python": sys.version, "files": found}
+about["board"] = getattr(sys.implementation, "_machine", sys.platform)
+print("BOARD" + json.dumps(about))
+"""
+
+
+@dataclass(frozen=True)
+class InstallReport:
+    """What was found on the board and what was done."""
+
+    port: str
+    board: str  # as the board names itself
+    python: str  # version of MicroPython there
+    compiled: bool  # the board holds .mpy files; else sources
+    same: bool  # the board's firmware equals ours, at the end
+    checked_only: bool
+    copied: tuple[str, ...] = ()
+    removed: tuple[str, ...] = ()
+    unchanged: int = 0
+    differs: tuple[str, ...] = ()  # found by a check, with what is the matter
+
+    def lines(self) -> list[str]:
+        """Return what to tell the operator."""
+        form = "compiled files" if self.compiled else "source files"
+        out = [f"{self.board}, {self.python}, on {self.port}"]
+        if self.checked_only:
+            if self.same:
+                return [*out, f"The firmware is ours: {self.unchanged} {form}, all hashes equal."]
+            return [*out, "The firmware is not ours:", *self.differs, "Next: sweeprig install"]
+        out += [f"copied {name}" for name in self.copied] + [f"removed {name}" for name in self.removed]
+        done = f"{len(self.copied)} copied, {len(self.removed)} removed, {self.unchanged} were there already"
+        return [*out, f"{done}; {form}, all hashes equal. The rig has been started."]
+
+
+def run_mpremote(arguments: Sequence[str]) -> str:
+    """Run mpremote in this Python; return what it printed. LinkError where it failed or took too long."""
+    command = [sys.executable, "-m", "mpremote", *arguments]
+    try:
+        done = subprocess.run(
+            command, capture_output=True, text=True, timeout=MPREMOTE_TIMEOUT_S, check=False
+        )
+    except subprocess.TimeoutExpired as exc:
+        raise LinkError(
+            "mpremote did not come to an end.",
+            seen=f"nothing for {MPREMOTE_TIMEOUT_S:.0f} s",
+            next_step="unplug the board, plug it in again and repeat; it is safe to repeat",
+        ) from exc
+    if done.returncode:
+        said = (done.stderr.strip() or done.stdout.strip()).splitlines()
+        raise LinkError(
+            "mpremote could not do its part.",
+            seen=said[-1] if said else f"exit status {done.returncode}",
+            next_step="close other programs that use the port, plug the board in again and repeat",
+        )
+    return done.stdout
+
+
+def ask_board(port: str, run: Run) -> BoardFiles:
+    """Ask the board at its prompt for its version and the hashes of its files. LinkError."""
+    printed = run(["connect", port, "exec", ASK_BOARD])
+    line = next((line for line in printed.splitlines() if line.startswith("BOARD")), None)
+    if line is None:
+        raise LinkError(
+            f"The board on {port} did not answer at its prompt.",
+            seen=printed.strip()[-200:] or "nothing",
+            next_step="hold the rig's button (or join GP11 to ground), plug the board in again and repeat",
+        )
+    return BoardFiles(**json.loads(line.removeprefix("BOARD")))
+
+
+def leave_service(port: str) -> None:
+    """Ask a rig that runs our firmware for its prompt; a board without it is at its prompt already."""
+    from sweeprig.link.client import RigClient
+    from sweeprig.link.transport import open_port
+
+    client = RigClient(open_port(port))
+    try:
+        client.hello()
+        client.command("prompt")
+    except LinkError as error:
+        if not isinstance(error, NoFirmwareError) and not _means_no_service(error):
+            raise
+    finally:
+        client.close()
+
+
+def _means_no_service(error: LinkError) -> bool:
+    """Return whether an error only says that the service is not there, or is of another version."""
+    from sweeprig.errors import BoardRefusedError, BoardSilentError, ProtocolVersionError
+
+    return isinstance(error, BoardSilentError | ProtocolVersionError | BoardRefusedError)
+
+
+def _copy(
+    port: str, names: Sequence[str], wanted: Mapping[str, bytes], stale: Sequence[str], run: Run
+) -> None:
+    """Remove `stale`, then copy `names`, main.py last: until then the board starts what it started before."""
+    prepare = f"import os\nif '{PACKAGE}' not in os.listdir('/'):\n    os.mkdir('/{PACKAGE}')\n"
+    prepare += "".join(f"os.remove({'/' + name!r})\n" for name in stale)
+    with tempfile.TemporaryDirectory() as folder:
+        steps: list[str] = ["exec", prepare]
+        for name in sorted(names, key=lambda name: name == MAIN):
+            local = Path(folder) / name.replace("/", "_")
+            local.write_bytes(wanted[name])
+            steps += ["+", "fs", "cp", str(local), f":/{name}"]
+        run(["connect", port, *steps])
+
+
+def install(
+    port: str,
+    *,
+    check: bool = False,
+    progress: Callable[[str], None] = lambda _: None,
+    run: Run = run_mpremote,
+    leave: Callable[[str], None] = leave_service,
+    compiler: Callable[[], str | None] = find_compiler,
+) -> InstallReport:
+    """Put our firmware on the board at `port`, or with `check` only compare; safe to repeat.
+
+    Only files that differ are copied; files in our folder that are not ours are removed; all hashes are read back.
+    In the end the board is reset, so that it runs what it holds.
+
+    Raises InputError for a simulated rig, LinkError where the board cannot be reached or does not hold
+    afterwards what it should.
+    """
+    if port.startswith("sim://"):
+        raise InputError("A simulated rig has no files to install.", next_step="name the board with --port")
+    progress("asking for the prompt")
+    leave(port)
+    board = ask_board(port, run)
+    wanted, is_compiled = wanted_files(board, compiler())
+    found = difference(board.files, wanted)
+    changes = (*found.missing, *found.other)
+    if not check and not found.none:
+        progress(f"copying {len(changes)} files")
+        _copy(port, changes, wanted, found.stale, run)
+        progress("reading the hashes back")
+        _verify(port, wanted, run)
+    run(["connect", port, "reset"])
+    about: dict[str, Any] = {
+        "port": port,
+        "board": board.board,
+        "python": board.python,
+        "compiled": is_compiled,
+    }
+    if check:
+        return InstallReport(
+            **about, same=found.none, checked_only=True, unchanged=found.unchanged, differs=found.lines()
+        )
+    return InstallReport(
+        **about, same=True, checked_only=False, copied=changes, removed=found.stale, unchanged=found.unchanged
+    )
+
+
+def _verify(port: str, wanted: Mapping[str, bytes], run: Run) -> None:
+    left = difference(ask_board(port, run).files, wanted)
+    if not left.none:
+        raise LinkError(
+            "The board does not hold what was copied.",
+            seen="; ".join(left.lines()),
+            limit="equal hashes",
+            next_step="repeat `sweeprig install`; if it happens again the board's flash is full or worn",
+        )

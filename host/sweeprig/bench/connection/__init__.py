@@ -1,0 +1,1 @@
+"""The connection test, the test lead, and which pin is which."""

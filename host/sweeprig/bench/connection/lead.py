@@ -1,0 +1,103 @@
+"""The test of the rig's lead: a plug with fixed resistors stands in for the sensor, and the lead is shaken."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from sweeprig.analysis.model import Event
+from sweeprig.bench.hookup.lead_book import LeadCheck
+from sweeprig.bench.hookup.prepare import Ready, feed_sensor, switch_off, wait_until_dead
+from sweeprig.bench.hookup.rules import check_dead, check_power
+from sweeprig.bench.readings import live
+from sweeprig.bench.readings.limits import limit
+from sweeprig.bench.readings.live import Levels, Volts
+from sweeprig.bench.wiggle.wiggle import raw_events
+from sweeprig.errors import HookupError
+from sweeprig.link.messages import Records
+from sweeprig.words import Hookup
+
+STEP_S = 0.5
+
+
+def judge_lead(
+    still: Levels,
+    events: list[Event],
+    *,
+    wanted_ratio: float,
+    shaken_s: float,
+    made_at: str,
+    operator: str = "",
+) -> LeadCheck:
+    """Return whether a lead is good: ratio and noise at rest, no event while it was shaken."""
+    supply = still.supply_v
+    ratio = still.signal_v / supply if supply else 0.0
+    reasons = []
+    if not supply:
+        reasons.append("no supply seen")
+    elif abs(ratio - wanted_ratio) > limit("lead.ratio_tol"):
+        reasons.append(f"ratio {ratio:.4f} instead of {wanted_ratio:z.4f} ± {limit('lead.ratio_tol'):.3f}")
+    if still.noise_v > limit("lead.noise_v"):
+        reasons.append(f"noise {1000 * still.noise_v:z.1f} mV above {1000 * limit('lead.noise_v'):z.1f} mV")
+    if events:
+        deepest = max(e.depth_percent for e in events)
+        reasons.append(f"{len(events)} events while shaken, up to {deepest:.0f} % of supply")
+    return LeadCheck(
+        made_at=made_at,
+        passed=not reasons,
+        ratio=round(ratio, 6),
+        wanted_ratio=wanted_ratio,
+        noise_v=still.noise_v,
+        n_events=len(events),
+        shaken_s=shaken_s,
+        operator=operator,
+        reason="; ".join(reasons),
+    )
+
+
+def run_lead_check(
+    ready: Ready,
+    *,
+    wanted_ratio: float,
+    made_at: str,
+    operator: str = "",
+    say: Callable[[str], None],
+    progress: Callable[[float, Levels], None] = lambda _s, _seen: None,
+) -> LeadCheck:
+    """Test the lead with a rig that feeds it; all off in the end. Raises HookupError, LinkError."""
+    volts = ready.volts
+    if volts.setup.hookup != Hookup.POWERED:
+        raise HookupError(
+            "The lead is tested with the rig feeding the resistor plug.",
+            seen=str(volts.setup.hookup),
+            limit="--hookup powered",
+            next_step="take the lead off the harness, put the resistor plug on, and use --hookup powered",
+        )
+    try:
+        with live.streaming(volts.client, Hookup.POWERED):
+            say(check_dead(wait_until_dead(volts)))
+            feed_sensor(volts.client)
+            still = live.look(volts, seconds=1.0, settle_s=limit("first_power.settle_s"))
+            say(check_power(still, where="the resistor plug"))
+            say(f"Now shake the lead and its plugs for {limit('lead.shake_s'):.0f} s.")
+            events = _shaken(volts, progress)
+    finally:
+        switch_off(volts.client)
+    return judge_lead(
+        still,
+        events,
+        wanted_ratio=wanted_ratio,
+        shaken_s=limit("lead.shake_s"),
+        made_at=made_at,
+        operator=operator,
+    )
+
+
+def _shaken(volts: Volts, progress: Callable[[float, Levels], None]) -> list[Event]:
+    parts: list[Records] = []
+    settle = 0.1
+    for step in range(round(limit("lead.shake_s") / STEP_S)):
+        fresh = live.collect(volts.client, seconds=STEP_S, settle_s=settle)
+        settle = 0.0
+        parts += [e for e in fresh if isinstance(e, Records)]
+        progress((step + 1) * STEP_S, live.levels(volts, fresh))
+    return raw_events(volts.trace(Records.concatenate(parts)))

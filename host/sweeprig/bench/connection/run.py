@@ -1,0 +1,195 @@
+"""The connection test with a rig: what is switched, what is looked at, in which order."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import partial
+
+import numpy as np
+
+from sweeprig.analysis.not_analogue import toggles
+from sweeprig.bench.connection.diagnose import diagnose, signal_b
+from sweeprig.bench.connection.model import Check, Position, far_level, reach_line
+from sweeprig.bench.hookup.cautions import Ask
+from sweeprig.bench.hookup.prepare import Ready, feed_sensor, switch_off, wait_until_dead
+from sweeprig.bench.hookup.rules import check_dead, check_released, tapped_lines
+from sweeprig.bench.readings import live
+from sweeprig.bench.readings.limits import limit
+from sweeprig.bench.readings.live import Levels, Volts
+from sweeprig.bench.wiggle.model import together
+from sweeprig.bench.wiggle.wiggle import raw_events
+from sweeprig.capture.model import Channel, Trace
+from sweeprig.judge.profile import Profile
+from sweeprig.link.messages import Event, Records
+from sweeprig.words import Hookup
+
+LOOK_S = 0.2
+LEAST_RECORDS = 100
+STEP_S = 0.25  # [s] of stream between two looks while the lever is moved
+STEADY_V = 0.02  # of the supply: a lever at rest moves the signal less than this from look to look
+
+
+@dataclass(frozen=True)
+class Checked:
+    """The connection test of all tracks, with the lines that were said on the way."""
+
+    checks: dict[str, Check]
+    lines: tuple[str, ...]
+    reach: str
+    n_dropouts: int = 0  # seen while the lever was moved
+
+    @property
+    def verdict(self) -> str:
+        """The worst of all tracks: fault, undecided or connected."""
+        order = ("fault", "undecided", "connected")
+        return next(v for v in order if any(c.verdict == v for c in self.checks.values()))
+
+
+def run_check(
+    ready: Ready,
+    profile: Profile,
+    ask: Ask,
+    *,
+    move_s: float,
+    progress: Callable[[float, Levels], None] = lambda _s, _seen: None,
+) -> Checked:
+    """Look at the sensor with the lever at closed, then while it is moved to open and held; all off in the end.
+
+    `move_s` is the longest time given for the movement [s]. Raises HookupError, LinkError.
+    """
+    volts = ready.volts
+    hookup = volts.setup.hookup
+    try:
+        with live.streaming(volts.client, hookup):
+            if hookup == Hookup.TAPPED:
+                lines, closed = _tapped_closed(volts)
+            else:
+                lines, closed = _powered_closed(volts)
+            for line in lines:
+                ask.say(line)
+            ask.say("Now move the lever slowly to OPEN throttle and hold it there.")
+            opened, moved = _opened(volts, closed, move_s, progress)
+    finally:
+        switch_off(volts.client)
+    way = _way(volts, moved)
+    supply = closed.on.supply_v or profile.supply.nominal_v
+    kinds = ["", ""] if way is None else [_toggles(way, c, supply) for c in (way.signal_a, way.signal_b)]
+    judged = partial(diagnose, end=volts.front_end, profile=profile, told_sense=volts.setup.sense)
+    checks = {"signal A": judged(closed, opened, track="signal A", toggles=kinds[0])}
+    if profile.sensor.tracks > 1:
+        b, b_open = signal_b(closed), signal_b(opened)
+        if b is not None and b_open is not None:
+            checks["signal B"] = judged(b, b_open, track="signal B", toggles=kinds[1])
+    reach = reach_line(volts.front_end, hookup)
+    n = 0 if way is None or any(kinds) else _dropouts(way, profile)
+    return Checked(checks, (*ready.lines, *lines), reach, n)
+
+
+def _way(volts: Volts, events: list[Event]) -> Trace | None:
+    """The signals while the lever was moved; None where too little came."""
+    records = Records.concatenate([e for e in events if isinstance(e, Records)])
+    return None if len(records) < LEAST_RECORDS else volts.trace(records)
+
+
+def _toggles(way: Trace, channel: Channel | None, supply_v: float) -> str:
+    """'pwm', 'levels' or ''. Levels that change only where records were lost may be a lever that was moved there."""
+    kind = "" if channel is None else toggles(channel, supply_v=supply_v)
+    if channel is None or kind != "levels":
+        return kind
+    span = float(np.ptp(channel.mean_v))
+    edges = np.flatnonzero(np.abs(np.diff(channel.mean_v)) > span / 2) + 1
+    return kind if edges.size and not way.gap_before[edges].any() else ""
+
+
+def _dropouts(way: Trace, profile: Profile) -> int:
+    """Dropouts while the lever was moved, deep enough for the profile; coinciding channels count once."""
+    least = profile.limits.dropout.value
+    found = [e for e in raw_events(way) if e.kind != "jump" and e.depth_percent >= least]
+    return len(together(found))
+
+
+def _tapped_closed(volts: Volts) -> tuple[tuple[str, ...], Position]:
+    seen = live.look(volts, seconds=0.5)
+    return (check_released(seen), *tapped_lines(seen)), Position(seen)
+
+
+def _powered_closed(volts: Volts) -> tuple[tuple[str, ...], Position]:
+    """Measure dead, feed, then look with burden, without, and with the bias up; an overload ends it at once."""
+    client = volts.client
+    nothing = wait_until_dead(volts)
+    dead = check_dead(nothing)
+    feed_sensor(client)
+    if live.has(client, "monitor"):
+        live.switch(client, "slow", every_ms=50)
+    seen = live.look(volts, seconds=LOOK_S, settle_s=limit("first_power.settle_s"))
+    if is_overloaded(seen):
+        live.release(client)
+        return (dead, "The supply is overloaded at closed throttle: switched off."), Position(seen)
+    return (dead,), replace(_with_bias(volts, seen), zero_v=nothing.signal_v)
+
+
+def is_overloaded(seen: Levels) -> bool:
+    """Return whether the supply limits or stands near ground although it is on."""
+    return seen.fault or (seen.supply_v is not None and seen.supply_v < limit("first_power.short_v"))
+
+
+def _with_bias(volts: Volts, seen: Levels) -> Position:
+    client = volts.client
+    if not live.has(client, "burden") and not live.has(client, "bias"):
+        return Position(seen)
+    live.switch(client, "burden", on=False)
+    bare = live.look(volts, seconds=LOOK_S)
+    up = None
+    if live.has(client, "bias"):
+        live.switch(client, "bias", mode="up")
+        up = live.look(volts, seconds=LOOK_S)
+        live.switch(client, "bias", mode="off")
+    live.switch(client, "burden", on=True)
+    return Position(seen, bare, up)
+
+
+def _opened(
+    volts: Volts, closed: Position, move_s: float, progress: Callable[[float, Levels], None]
+) -> tuple[Position, list[Event]]:
+    """Look while the lever is moved, until it stands still far from closed or time is up."""
+    client = volts.client
+    if volts.setup.hookup == Hookup.POWERED and is_overloaded(closed.on):
+        live.collect(client, seconds=move_s)
+        feed_sensor(client)
+        seen = live.look(volts, seconds=LOOK_S, settle_s=limit("first_power.settle_s"))
+        return Position(seen), []
+    kept: list[Event] = []
+    before = closed.on.signal_v
+    settle = 0.1
+    for step in range(max(1, round(move_s / STEP_S))):
+        fresh = live.collect(client, seconds=STEP_S, settle_s=settle)
+        kept, settle = kept + fresh, 0.0
+        seen = live.levels(volts, fresh)
+        progress((step + 1) * STEP_S, seen)
+        if is_overloaded(seen):
+            live.release(client)
+            return Position(seen), []
+        if _has_arrived(seen, before, closed.on):
+            break
+        before = seen.signal_v
+    return Position(_far(volts, kept, closed.on)), kept
+
+
+def _has_arrived(seen: Levels, before_v: float, closed: Levels) -> bool:
+    supply = seen.supply_v or closed.supply_v or 5.0
+    far = abs(seen.signal_v - closed.signal_v) > 3 * limit("check.follows_percent") / 100 * supply
+    return far and abs(seen.signal_v - before_v) < STEADY_V * supply
+
+
+def _far(volts: Volts, events: list[Event], closed: Levels) -> Levels:
+    """Levels at the place farthest from closed, flags of the whole way."""
+    whole = live.levels(volts, events)
+    records = Records.concatenate([e for e in events if isinstance(e, Records)])
+    a, b = (volts.channel(records, number).mean_v for number in (0, 1))
+    window_s = volts.client.window_s
+    return replace(
+        whole,
+        signal_v=far_level(a, from_v=closed.signal_v, window_s=window_s),
+        signal_b_v=far_level(b, from_v=closed.signal_b_v or 0.0, window_s=window_s),
+    )

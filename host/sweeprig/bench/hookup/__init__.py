@@ -1,0 +1,1 @@
+"""Making a hookup safe: cautions, confirmations, interlock, first power."""

@@ -1,0 +1,139 @@
+"""First power at the other lever position: looked at while a sweep runs.
+
+A supply or a ground on the wiper's pin shorts the supply at one end of the travel only, where no look before the
+first stroke can see it. The limiter in the rig holds the current without any program; what is done here is to
+switch off, to end the capture and to say so.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sweepboard import wire
+from sweeprig.bench.hookup.rules import check_power
+from sweeprig.bench.readings import live
+from sweeprig.bench.readings.limits import limit
+from sweeprig.bench.readings.live import Levels, Volts
+from sweeprig.capture.model import SweepSetup
+from sweeprig.errors import HookupError
+from sweeprig.frontend import front_end
+from sweeprig.judge.profile import load_profile
+from sweeprig.link.client import RigClient
+from sweeprig.link.messages import Event, Records
+from sweeprig.trim.model import Trim
+from sweeprig.words import Hookup
+
+STEP_S = 0.02  # [s] of windows whose median is one level: a short dropout does not show in it
+ONE_PLACE = "First power was looked at in one lever position only: the signal did not move."
+
+
+@dataclass(frozen=True)
+class Place:
+    """Levels of one step [V]."""
+
+    signal_v: float
+    supply_v: float
+
+
+@dataclass
+class PowerWatch:
+    """Follows supply and limiter through a capture in which the rig feeds the sensor; a tapped one is left alone."""
+
+    volts: Volts
+    first: Place | None = None  # where the capture began
+    far: Place | None = None  # farthest from it so far
+    overloaded: Place | None = None  # why the supply was switched off: the last good signal, the supply since
+    _last: Place | None = None  # the latest with a good supply
+    _bad: int = 0  # windows in a row with an overloaded supply
+    _left: list[Records] = field(default_factory=list)
+
+    def feed(self, events: list[Event]) -> None:
+        """Take the events of a poll; switch the supply off where it has been overloaded for long enough."""
+        if self.volts.setup.hookup != Hookup.POWERED or self.overloaded:
+            return
+        records = Records.concatenate([*self._left, *(e for e in events if isinstance(e, Records))])
+        n = max(1, round(STEP_S / self.volts.client.window_s))
+        whole = len(records) // n * n
+        self._left = [_part(records, whole, len(records))]
+        for place, bad in self._steps(_part(records, 0, whole), n):
+            self._step(place, bad)
+            if self.overloaded:
+                live.release(self.volts.client)
+                return
+
+    def noted(self, setup: SweepSetup) -> SweepSetup:
+        """Return the setup with a line on the other lever position."""
+        if self.first is None or self.overloaded:
+            return setup
+        return replace(setup, prepared=(*setup.prepared, self._line()))
+
+    def check(self, kept: Path) -> None:
+        """Raise HookupError where the supply was switched off; the capture until then is in `kept`."""
+        if self.overloaded is None or self.first is None:
+            return
+        at, shown = self.overloaded, "short" if self.overloaded.supply_v < _short_v() else "overload"
+        moved = self._is_far(at)
+        raise HookupError(
+            f"The sensor's supply was switched off during the sweep: {shown}"
+            f" {'once the lever had moved' if moved else 'with the lever where the sweep began'}.",
+            seen=f"supply {at.supply_v:z.2f} V; signal {self.first.signal_v:z.2f} V at the start,"
+            f" {at.signal_v:z.2f} V last",
+            limit="a sensor that takes well below the rig's limit of about 50 mA in every lever position",
+            next_step="take the plug off, then tell the pins apart: sweeprig pins; supply or ground on the wiper's pin"
+            f" is a short at one end of the travel only. What came until then is kept in {kept}",
+        )
+
+    def _steps(self, records: Records, n: int) -> list[tuple[Place, NDArray[np.bool_]]]:
+        """Return each step's levels and, window by window, whether the supply was overloaded."""
+        supply = self.volts.channel(records, 2).mean_v
+        signal = self.volts.channel(records, 0).mean_v
+        fed = records.flags & wire.FLAG_SUPPLY_ON != 0
+        bad = (records.flags & wire.FLAG_SUPPLY_FAULT != 0) | (fed & (supply < _short_v()))
+        levels = (np.median(c.reshape(-1, n), axis=1).tolist() for c in (signal, supply))
+        places = (Place(a, v) for a, v in zip(*levels, strict=True))
+        return list(zip(places, bad.reshape(-1, n), strict=True))
+
+    def _step(self, place: Place, bad: NDArray[np.bool_]) -> None:
+        self._bad = self._bad + bad.size if bad.all() else int(np.argmin(bad[::-1]))
+        if self._bad * self.volts.client.window_s >= limit("first_power.settle_s"):
+            last = self._last or place
+            self.first, self.overloaded = self.first or last, Place(last.signal_v, place.supply_v)
+        elif not bad.any():
+            self._went(place)
+
+    def _went(self, place: Place) -> None:
+        self._last, self.first = place, self.first or place
+        away = abs(place.signal_v - self.first.signal_v)
+        if self.far is None or away > abs(self.far.signal_v - self.first.signal_v):
+            self.far = place
+
+    def _is_far(self, place: Place) -> bool:
+        assert self.first is not None
+        least = limit("check.follows_percent") / 100 * self.volts.nominal_supply_v
+        return abs(place.signal_v - self.first.signal_v) >= least
+
+    def _line(self) -> str:
+        if self.far is None or not self._is_far(self.far):
+            return ONE_PLACE
+        where = f"the other lever position (signal {self.far.signal_v:z.2f} V)"
+        seen = Levels(1, self.far.signal_v, 0.0, 0.0, 0.0, supply_v=self.far.supply_v)
+        return check_power(seen, where=where)
+
+
+def _part(records: Records, first: int, stop: int) -> Records:
+    names = ("index", "sums", "mins", "maxs", "position", "flags")
+    return Records(*(getattr(records, name)[first:stop] for name in names))
+
+
+def _short_v() -> float:
+    return limit("first_power.short_v")
+
+
+def power_watch(client: RigClient, setup: SweepSetup, trim: Trim) -> PowerWatch:
+    """Return the watch over a capture that is about to begin."""
+    end = front_end(str(client.hello().get("build", "plain")))
+    return PowerWatch(Volts(client, setup, trim, end, load_profile(setup.profile).supply.nominal_v))

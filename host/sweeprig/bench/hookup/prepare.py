@@ -1,0 +1,217 @@
+"""Makes a hookup ready with a rig: confirmations, interlock, first power or tap. Rules: hookup_rules."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+from sweeprig.bench.hookup.cautions import Ask, JobBook, cautions_for, confirmations_for, keys_of, settle
+from sweeprig.bench.hookup.interlock import Evidence, check_drive_known, pass_interlock
+from sweeprig.bench.hookup.lead_book import LeadBook
+from sweeprig.bench.hookup.rules import (
+    check_dead,
+    check_hello,
+    check_power,
+    check_released,
+    check_tap_load,
+    loading,
+    tapped_lines,
+    voltage_there,
+)
+from sweeprig.bench.readings import live
+from sweeprig.bench.readings.limits import limit
+from sweeprig.bench.readings.live import Levels, Volts
+from sweeprig.capture.live import local_now
+from sweeprig.capture.model import SweepSetup
+from sweeprig.errors import LinkError
+from sweeprig.frontend import FrontEnd, front_end
+from sweeprig.judge.profile import Profile
+from sweeprig.link.client import RigClient
+from sweeprig.trim.model import Trim
+from sweeprig.words import Hookup, Setting
+
+SLOW_EVERY_MS = 100
+
+
+REAL_ONLY = ("plug-off", "laptop-battery", "usb-first")  # what only a real rig can get wrong
+
+
+def is_simulated(client: RigClient) -> bool:
+    """Return whether the rig is a simulated one."""
+    return client.name.startswith("sim:")
+
+
+def prepare_hookup(
+    client: RigClient,
+    setup: SweepSetup,
+    profile: Profile,
+    ask: Ask,
+    *,
+    trim: Trim,
+    book: JobBook | None = None,
+    leads: LeadBook | None = None,
+    now: Callable[[], datetime] = local_now,
+) -> SweepSetup:
+    """Make everything ready for one capture; return the setup with what was confirmed, found and the profile.
+
+    Leaves the supply on where the rig feeds the sensor, and all released where it taps. Raises HookupError,
+    InterlockError, SafetyError, InputError, LinkError; then everything is off.
+    """
+    ready = make_ready(client, setup, profile, ask, trim=trim, book=book, now=now)
+    try:
+        more = _tap(ready.volts) if setup.hookup == Hookup.TAPPED else _power(ready.volts)
+    except BaseException:
+        switch_off(client)
+        raise
+    for line in more:
+        ask.say(line)
+    date = "" if leads is None else leads.line(str(client.hello().get("uid", "")))
+    return replace(
+        setup,
+        confirmed=ready.confirmed,
+        prepared=(*ready.lines, *more),
+        lead_checked=date or setup.lead_checked,
+        profile_text=profile.text,
+        profile_sha256=profile.sha256,
+    )
+
+
+@dataclass(frozen=True)
+class Ready:
+    """A rig that feeds nothing in, with everything confirmed."""
+
+    volts: Volts
+    confirmed: tuple[str, ...]
+    lines: tuple[str, ...]
+
+
+def make_ready(
+    client: RigClient,
+    setup: SweepSetup,
+    profile: Profile,
+    ask: Ask,
+    *,
+    trim: Trim,
+    book: JobBook | None = None,
+    now: Callable[[], datetime] = local_now,
+) -> Ready:
+    """Check what the rig may do, confirm, release everything, look at the load and the engine; feed nothing yet."""
+    if setup.setting == Setting.VEHICLE:
+        check_drive_known(setup.vehicle_drive)
+    rig = client.hello()
+    end = front_end(str(rig.get("build", "plain")))
+    check_hello(rig, end, setup.hookup)
+    confirmed = _confirm(setup, ask, book, now(), simulated=is_simulated(client))
+    volts = Volts(client, setup, trim, end, profile.supply.nominal_v)
+    client.quiet()
+    live.release(client)
+    lines = _load_lines(end, setup, profile) + _two_supplies(profile)
+    lines += _interlock(volts, ask, book, now()) if setup.setting == Setting.VEHICLE else ()
+    for line in lines:
+        ask.say(line)
+    return Ready(volts, tuple(dict.fromkeys((*setup.confirmed, *confirmed))), lines)
+
+
+def _confirm(
+    setup: SweepSetup, ask: Ask, book: JobBook | None, when: datetime, *, simulated: bool
+) -> tuple[str, ...]:
+    before = keys_of(setup.confirmed)
+    wanted = [i for i in confirmations_for(setup.setting, setup.hookup) if i.key not in before]
+    real = [i for i in wanted if not simulated or i.key not in REAL_ONLY]
+    known = () if book is None else book.confirmed(setup.job)
+    if not wanted or any(i.key not in known for i in real or wanted):
+        for text in cautions_for(setup.setting, setup.hookup):
+            ask.say(f"CAUTION: {text}")
+    for item in wanted:
+        if item not in real:
+            ask.say(f"Simulated rig, so taken as confirmed: {item.text}")
+    return settle(real, job=setup.job, book=book, ask=ask, when=when)
+
+
+def _load_lines(end: FrontEnd, setup: SweepSetup, profile: Profile) -> tuple[str, ...]:
+    load = loading(end, hookup=setup.hookup, profile=profile, track_ohm=setup.track_ohm)
+    if not load.track_ohm:
+        return ()
+    return (check_tap_load(load) if setup.hookup == Hookup.TAPPED else load.powered_line,)
+
+
+def _two_supplies(profile: Profile) -> tuple[str, ...]:
+    if profile.sensor.supplies < 2:
+        return ()
+    return (
+        "WARNING: this sensor has two supplies: connect ONE track in this capture, never join supplies or"
+        " grounds; the tracks are not compared unless both supplies are sensed.",
+    )
+
+
+def _slow(client: RigClient) -> None:
+    if live.has(client, "monitor"):
+        live.switch(client, "slow", every_ms=SLOW_EVERY_MS)
+
+
+def _tap(volts: Volts) -> tuple[str, ...]:
+    client = volts.client
+    _slow(client)
+    with live.streaming(client, Hookup.TAPPED):
+        seen = live.look(volts, seconds=0.5)
+    return (check_released(seen), *tapped_lines(seen))
+
+
+def _power(volts: Volts) -> tuple[str, ...]:
+    client = volts.client
+    with live.streaming(client, Hookup.POWERED):
+        dead = check_dead(wait_until_dead(volts))
+        feed_sensor(client)
+        seen = live.look(volts, settle_s=limit("first_power.settle_s"))
+        if seen.fault or (seen.supply_v or 0.0) < limit("first_power.short_v"):
+            switch_off(client)
+    power = check_power(seen)
+    _slow(client)
+    return (dead, power)
+
+
+def wait_until_dead(volts: Volts) -> Levels:
+    """Return the levels without the rig's supply; a charge that only has to run off is given its time."""
+    seen = live.look(volts)
+    for _ in range(round(limit("before_power.fall_s") / 0.3)):
+        if not voltage_there(seen):
+            break
+        seen = live.look(volts)
+    return seen
+
+
+def feed_sensor(client: RigClient) -> None:
+    """Switch on supply and burden, whichever are fitted."""
+    if live.has(client, "supply-switch"):
+        live.switch(client, "supply", on=True)
+    if live.has(client, "burden"):
+        live.switch(client, "burden", on=True)
+
+
+def _interlock(volts: Volts, ask: Ask, book: JobBook | None, when: datetime) -> tuple[str, ...]:
+    setup = volts.setup
+    evidence = Evidence()
+    if live.has(volts.client, "battery"):
+        _slow(volts.client)
+        with live.streaming(volts.client, setup.hookup):
+            seen = live.look(volts, seconds=1.0)
+        evidence = (
+            Evidence() if seen.battery_v is None else Evidence(seen.battery_v, round(1000 / SLOW_EVERY_MS))
+        )
+    return pass_interlock(
+        drive=setup.vehicle_drive,
+        evidence=evidence,
+        override=setup.override,
+        job=setup.job,
+        book=book,
+        ask=ask,
+        when=when,
+    )
+
+
+def switch_off(client: RigClient) -> None:
+    """Release everything; a board that is gone has done so by itself."""
+    with suppress(LinkError):
+        live.release(client)

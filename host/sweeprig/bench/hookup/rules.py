@@ -1,0 +1,192 @@
+"""Before a sensor is fed or tapped: what this rig may do, what is measured first, when it is refused.
+
+Powered: plug off the harness, no voltage there before the rig's own, first power limited and looked at.
+Tapped: nothing is fed in, and the rig must be built so that it cannot; its load is computed first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from sweepboard import wire
+from sweeprig.bench.readings.limits import limit
+from sweeprig.bench.readings.live import Levels
+from sweeprig.capture.model import SweepSetup
+from sweeprig.errors import HookupError
+from sweeprig.frontend import FrontEnd
+from sweeprig.judge.profile import Profile
+from sweeprig.trim.slow import NOT_CONNECTED_V
+from sweeprig.words import Hookup
+
+GUARANTEE = "guaranteed-tap"
+FED_IN = {
+    wire.FLAG_SUPPLY_ON: "the supply is on",
+    wire.FLAG_BURDEN_ON: "the burden is on",
+    wire.FLAG_BIAS_ON: "the bias is on",
+}
+
+
+@dataclass(frozen=True)
+class Loading:
+    """How much the rig's own load shifts the reading of a potentiometer."""
+
+    percent: float  # of the applied voltage, at the worst place of the track
+    track_ohm: float
+    measured: bool  # the track was measured; else the profile's largest
+    limit_percent: float
+
+    @property
+    def fits(self) -> bool:
+        """Whether it keeps the profile's limit."""
+        return self.percent <= self.limit_percent
+
+    @property
+    def line(self) -> str:
+        """One line that says so."""
+        whose = "measured track" if self.measured else "largest track of the profile"
+        return (
+            f"The rig's load shifts the reading by at most {self.percent:.2f} % of supply"
+            f" ({whose}, {self.track_ohm:.0f} ohm; limit {self.limit_percent:.2f} %)."
+        )
+
+    @property
+    def powered_line(self) -> str:
+        """The line where the rig feeds the sensor: a load beyond the limit is a remark there, not a refusal."""
+        if self.fits:
+            return self.line
+        step = "open-circuit values are worked out from it" if self.measured else "measure it: --track-ohm"
+        whose = "measured track" if self.measured else "profile's largest track"
+        return (
+            f"The rig's load shifts the reading of the {whose} ({self.track_ohm:.0f} ohm) by up to"
+            f" {self.percent:.2f} % of supply: values are as loaded; {step}."
+        )
+
+
+def check_hello(rig: Mapping[str, Any], end: FrontEnd, hookup: str) -> None:
+    """Raise HookupError where this build or this rig's own hello does not allow the hookup."""
+    end.check_hookup(str(hookup))
+    offered = tuple(rig.get("hookups", ()))
+    if str(hookup) not in offered:
+        raise HookupError(
+            f"The rig does not offer the hookup {hookup}.",
+            seen=", ".join(offered) or "none",
+            limit=f"{hookup} in the rig's hello",
+            next_step="use a rig that offers it; sweeprig rigs shows what is attached",
+        )
+    if str(hookup) == Hookup.TAPPED and GUARANTEE not in rig.get("capabilities", ()):
+        raise HookupError(
+            "The rig does not guarantee that it feeds nothing into a tapped lead.",
+            seen=f"{rig.get('build', 'unknown')} build without {GUARANTEE}",
+            limit=f"{GUARANTEE} in the rig's hello",
+            next_step="tap with a full or driven build and its tap lead, or power the sensor from the rig",
+        )
+
+
+def loading(end: FrontEnd, *, hookup: str, profile: Profile, track_ohm: float | None) -> Loading:
+    """Return the worst shift by the rig's load: of the measured track, else of the profile's largest.
+
+    Vout/Vs = x / (1 + x(1 - x) R_track/R_load). The burden counts where the rig feeds the sensor.
+    """
+    known = profile.sensor.track_ohm
+    track = track_ohm if track_ohm is not None else known.high if known is not None else 0.0
+    burden = str(hookup) == Hookup.POWERED and end.burden_ohm is not None
+    share = end.loading_error(track_ohm=track, burden_on=burden) if track else 0.0
+    return Loading(100 * share, track, track_ohm is not None, profile.limits.loading.value)
+
+
+def check_tap_load(load: Loading) -> str:
+    """Return the line on the load of a tap, or raise HookupError where it is beyond the profile's limit."""
+    if load.fits:
+        return load.line
+    raise HookupError(
+        "This rig would load the tapped circuit beyond the profile's limit.",
+        seen=f"{load.percent:.2f} % of supply at a track of {load.track_ohm:.0f} ohm",
+        limit=f"at most {load.limit_percent:.2f} %",
+        next_step="tap with a buffered build, or measure the track with the plug off and add --track-ohm",
+    )
+
+
+def voltage_there(seen: Levels) -> str:
+    """Return what stands on the leads before the rig has switched anything on; "" where nothing does."""
+    stray = limit("before_power.stray_v")
+    names = (("supply", seen.supply_v), ("signal", seen.signal_v), ("signal B", seen.signal_b_v))
+    return ", ".join(f"{name} {v:z.2f} V" for name, v in names if v is not None and abs(v) > stray)
+
+
+def check_dead(seen: Levels) -> str:
+    """Return the line on leads without voltage, or raise HookupError where some is there already."""
+    there = voltage_there(seen)
+    if not there:
+        supply = "not measured" if seen.supply_v is None else f"{seen.supply_v:z.2f} V"
+        return f"Before switching on: supply {supply}, signal {seen.signal_v:z.2f} V."
+    raise HookupError(
+        "There is voltage on the sensor's leads although the rig feeds nothing.",
+        seen=there,
+        limit=f"below {limit('before_power.stray_v'):z.1f} V before the rig switches on",
+        next_step="take the sensor's plug OFF the harness; if another controller feeds it: --hookup tapped",
+    )
+
+
+def check_power(seen: Levels, *, where: str = "this lever position") -> str:
+    """Return the line on the first power, or raise HookupError for a short or an overload (switch off first!)."""
+    supply = seen.supply_v
+    shown = "not measured" if supply is None else f"{supply:z.2f} V"
+    current = "" if seen.current_a is None else f", {1000 * seen.current_a:.1f} mA"
+    shorted = supply is not None and supply < limit("first_power.short_v")
+    if not seen.fault and not shorted:
+        low = supply is not None and supply < limit("first_power.least_v")
+        remark = (
+            f" LOW: below {limit('first_power.least_v'):z.1f} V, not limiting; try another port."
+            if low
+            else ""
+        )
+        return f"First power at {where}: supply {shown}{current}, no overload.{remark}"
+    what = "short" if shorted or supply is None else "overload"
+    raise HookupError(
+        f"The sensor's supply was cut: {what} at {where}.",
+        seen=f"supply {shown}{current}{', the limiter acts' if seen.fault else ''}",
+        limit="a sensor that takes well below the rig's limit of about 50 mA",
+        next_step="look for supply against ground in plug and lead, or a supply on a wrong pin: sweeprig pins",
+    )
+
+
+def setup_remarks(setup: SweepSetup) -> tuple[str, ...]:
+    """Return what a reader of the result must know of how it came about."""
+    out = [line for line in setup.prepared if "WARNING" in line or " LOW: " in line or "NOT measured" in line]
+    if "FAILED" in setup.lead_checked:
+        out.append(f"The rig's lead did not pass its last check: {setup.lead_checked}")
+    return tuple(out)
+
+
+def check_released(seen: Levels) -> str:
+    """Return the line on a tap that feeds nothing in, or raise HookupError where a flag says otherwise."""
+    fed = [text for flag, text in FED_IN.items() if seen.flags_any & flag]
+    if not fed:
+        return "Tapped: supply off, burden and bias released, as the rig's records say."
+    raise HookupError(
+        "The rig does not let go of the tapped leads.",
+        seen=", ".join(fed),
+        limit="supply off, burden and bias released",
+        next_step="take the tap off; install the firmware again: sweeprig install",
+    )
+
+
+def tapped_lines(seen: Levels) -> tuple[str, ...]:
+    """Return what a tap shows of supply and ground."""
+    out = []
+    if seen.supply_v is None or seen.supply_v < limit("first_power.short_v"):
+        out.append("Supply not observed: no sense lead on it. No ratio and no supply finding.")
+    else:
+        out.append(f"Supply observed: {seen.supply_v:z.3f} V.")
+        moved = 100 * (seen.supply_peak_v or 0.0) / seen.supply_v
+        if moved > limit("vehicle.supply_moves_percent"):
+            out.append(
+                f"WARNING: the supply moves by {moved:.1f} % by itself: with the engine's, or a bad joint."
+            )
+    if seen.ground_v is None or abs(seen.ground_v) > NOT_CONNECTED_V:
+        out.append("Ground not observed: no sense lead on the sensor's ground.")
+    else:
+        out.append(f"Sensor ground stands {1000 * seen.ground_v:+z.0f} mV from the rig's.")
+    return tuple(out)

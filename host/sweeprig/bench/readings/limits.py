@@ -1,0 +1,25 @@
+"""Limits of the steps around a sweep, from limits.toml; each with its unit and its source."""
+
+from __future__ import annotations
+
+import tomllib
+from functools import lru_cache
+from importlib.resources import files
+
+from sweeprig.judge.profile_model import Limit
+
+
+@lru_cache(maxsize=1)
+def day_limits() -> dict[str, Limit]:
+    """Return all limits by "section.name"."""
+    table = tomllib.loads(files("sweeprig.bench.readings").joinpath("limits.toml").read_text("utf-8"))
+    return {
+        f"{section}.{name}": Limit(float(entry["value"]), entry["unit"], entry["source"])
+        for section, entries in table.items()
+        for name, entry in entries.items()
+    }
+
+
+def limit(name: str) -> float:
+    """Return the value of one limit, named "section.name", in the unit that the file gives."""
+    return day_limits()[name].value

@@ -1,0 +1,162 @@
+"""From a capture or a CSV to an outcome: the same way for a fresh sweep and for an old file."""
+
+from __future__ import annotations
+
+import platform
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+
+from sweeprig import __version__
+from sweeprig.analysis.analyse import analyse
+from sweeprig.bench.hookup.rules import setup_remarks
+from sweeprig.bench.review.kept_profile import named_profile, profile_for
+from sweeprig.bench.wiggle.wiggle import WIGGLES, as_wiggle
+from sweeprig.capture.csv_file import read_csv
+from sweeprig.capture.file import read_capture
+from sweeprig.capture.model import Capture, Sense, Starts, SweepSetup, Trace
+from sweeprig.errors import FileError
+from sweeprig.frontend import FrontEnd, front_end
+from sweeprig.judge.judge import judge
+from sweeprig.judge.outcome import Outcome
+from sweeprig.judge.profile import Profile
+from sweeprig.judge.unseen import rig_marks
+from sweeprig.link.clean import clean_text
+from sweeprig.trim.model import Trim
+from sweeprig.trim.nominal import nominal_trim
+from sweeprig.trim.store import trim_from_dict
+from sweeprig.trim.volts import to_trace
+
+
+@dataclass(frozen=True)
+class Choices:
+    """What the operator may choose anew when a capture is reviewed; None keeps what the capture says."""
+
+    profile: str | None = None
+    starts: Starts | None = None
+    sense: Sense | None = None
+    guard_factor: float | None = None
+    track_ohm: float | None = None
+    trim: Trim | None = None
+
+
+def versions() -> dict[str, str]:
+    """Return the versions that a result depends on."""
+    return {"sweeprig": __version__, "numpy": np.__version__, "python": platform.python_version()}
+
+
+def now_text() -> str:
+    """Return the local time as ISO 8601 with its offset."""
+    return datetime.now().astimezone().isoformat(timespec="seconds")
+
+
+def _settle(setup: SweepSetup, choices: Choices) -> SweepSetup:
+    return replace(
+        setup,
+        profile=named_profile(setup, choices.profile),
+        starts=choices.starts or setup.starts,
+        sense=choices.sense or setup.sense,
+        track_ohm=choices.track_ohm if choices.track_ohm is not None else setup.track_ohm,
+    )
+
+
+def trim_of(capture: Capture, choices: Choices) -> Trim:
+    """Return the trim chosen, else the one in the capture, else the nominal one of its build."""
+    if choices.trim is not None:
+        return choices.trim
+    if capture.trim:
+        return trim_from_dict(capture.trim)
+    return nominal_trim(capture.rig)
+
+
+def review_capture(
+    capture: Capture, choices: Choices | None = None, *, made_at: str | None = None
+) -> Outcome:
+    """Analyse and judge one capture."""
+    chosen = choices or Choices()
+    setup = _settle(capture.setup, chosen)
+    profile, remarks = profile_for(capture.setup, chosen.profile)
+    trim = trim_of(capture, chosen)
+    end = front_end(str(capture.rig.get("build", "plain")))
+    trace = to_trace(
+        capture,
+        trim=trim,
+        front_end=end,
+        nominal_supply_v=profile.supply.nominal_v,
+        track_ohm=setup.track_ohm,
+    )
+    trace = replace(trace, hookup=setup.hookup)
+    outcome = _outcome(trace, setup, profile, chosen, capture=capture, trim=trim, end=end, made_at=made_at)
+    outcome = replace(outcome, remarks=(*remarks, *outcome.remarks))
+    return as_wiggle(outcome)[0] if setup.task in WIGGLES else outcome
+
+
+def review_csv(path: Path, choices: Choices | None = None, *, made_at: str | None = None) -> Outcome:
+    """Analyse and judge a CSV from any source; nothing is known of what measured it."""
+    chosen = choices or Choices()
+    setup = _settle(SweepSetup(), chosen)
+    profile, _ = profile_for(SweepSetup(), chosen.profile)
+    trace = replace(read_csv(path), nominal_supply_v=profile.supply.nominal_v, name=path.name)
+    return _outcome(trace, setup, profile, chosen, made_at=made_at)
+
+
+def review_file(path: Path, choices: Choices | None = None, *, made_at: str | None = None) -> Outcome:
+    """Analyse and judge a capture file or a CSV, told apart by its name's ending."""
+    try:
+        there = path.exists()
+    except (OSError, ValueError):  # a name that the file system does not take
+        there = False
+    if not there:
+        raise FileError(
+            f"There is no file {clean_text(str(path), 200)}.",
+            next_step="check the name; captures end in .sweep",
+        )
+    if path.suffix.lower() == ".csv":
+        return review_csv(path, choices, made_at=made_at)
+    return review_capture(read_capture(path), choices, made_at=made_at)
+
+
+def _rig_remarks(capture: Capture | None, trim: Trim | None) -> tuple[str, ...]:
+    return rig_marks(trim, taken_at=capture.created) if capture is not None else ()
+
+
+def _outcome(
+    trace: Trace,
+    setup: SweepSetup,
+    profile: Profile,
+    choices: Choices,
+    *,
+    capture: Capture | None = None,
+    trim: Trim | None = None,
+    end: FrontEnd | None = None,
+    made_at: str | None = None,
+) -> Outcome:
+    analysis = analyse(
+        trace,
+        starts=setup.starts,
+        told_sense=setup.sense,
+        sensor_kind=setup.sensor_kind or profile.sensor.kind,
+    )
+    judgement = judge(
+        analysis=analysis,
+        trace=trace,
+        setup=setup,
+        profile=profile,
+        trim=trim,
+        front_end=end,
+        guard_factor=choices.guard_factor,
+    )
+    return Outcome(
+        setup=setup,
+        trace=trace,
+        analysis=analysis,
+        judgement=judgement,
+        profile=profile,
+        capture=capture,
+        trim=trim,
+        made_at=made_at or now_text(),
+        versions=versions(),
+        remarks=(*setup_remarks(setup), *_rig_remarks(capture, trim)),
+    )

@@ -1,0 +1,1 @@
+"""One timed sweep, from the order to sheet and record."""

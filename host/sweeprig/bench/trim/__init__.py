@@ -1,0 +1,1 @@
+"""Calibrating the rig against a meter or a ramp."""

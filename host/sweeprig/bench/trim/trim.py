@@ -1,0 +1,208 @@
+"""A calibration of the rig from points to the stored trim."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from sweeprig.bench.trim.points import Measured, codes_of, measure, trim_hookup, write_points
+from sweeprig.errors import TrimError
+from sweeprig.link.client import RigClient
+from sweeprig.trim.codes import CODES
+from sweeprig.trim.fit import LEAST_RANGE, TrimPoint, fit_channel, meter_covariance, prepare
+from sweeprig.trim.mistakes import CHANNEL_NAMES, check_points
+from sweeprig.trim.model import ChannelTrim, FloatArray, Meter, Trim
+from sweeprig.trim.monitor import fit_monitor, monitor_volts
+from sweeprig.trim.nominal import nominal_trim
+from sweeprig.trim.store import save_trim
+from sweeprig.trim.volts import code_volts
+
+NEW_POINT_V = 0.08  # by which a point with the monitor has to differ from those before it
+MONITOR_READINGS = 8
+
+
+@dataclass(frozen=True)
+class TrimOrder:
+    """What the operator said of a trim."""
+
+    meter: Meter | None  # None with the monitor as reference
+    operator: str = ""
+    reference: str = "meter"  # meter | monitor
+    temperature_c: float | None = None
+    max_age_days: float = 180.0
+    notes: str = ""
+
+
+@dataclass(frozen=True)
+class Found:
+    """How far off the trim before was at a point (as found) and the new one is (as left) [V]."""
+
+    reading_v: float
+    as_found_v: float | None
+    as_left_v: float
+
+
+@dataclass(frozen=True)
+class TrimDone:
+    """A new trim and where it is."""
+
+    trim: Trim
+    file: Path | None
+    points_file: Path | None
+    found: tuple[Found, ...]  # of signal A
+    not_connected: tuple[str, ...]  # channels that did not follow the voltage and stay nominal
+
+
+def _local_now() -> datetime:
+    return datetime.now().astimezone()
+
+
+def make_trim(
+    points: Sequence[Measured],
+    order: TrimOrder,
+    rig: Mapping[str, Any],
+    *,
+    before: Trim | None = None,
+    now: Callable[[], datetime] = _local_now,
+) -> TrimDone:
+    """Return a trim from points that have their readings; nothing is written.
+
+    Raises TrimError where a reading is slipped, points are swapped, or they are too few or too close.
+    """
+    volts, cov = _references(points, order, before)
+    nominal = nominal_trim(rig)
+    connected = _connected(points)
+    channels = tuple(
+        _channel(points, volts, cov, own, nominal.chip) if own.channel in connected else own
+        for own in nominal.channels
+    )
+    trim = replace(
+        nominal,
+        kind=_kind(channels),
+        channels=channels,
+        made_at=now().isoformat(timespec="seconds"),
+        operator=order.operator,
+        meter=order.meter if order.reference == "meter" else (before.meter if before else None),
+        reference=order.reference,
+        temperature_c=_temperature(points, order),
+        smps_mode=str(rig.get("smps", "")),
+        max_age_days=order.max_age_days,
+        notes=order.notes,
+        monitor=_monitor(points, volts, cov, order, before),
+        verified=(),
+    )
+    missing = tuple(CHANNEL_NAMES[c.channel] for c in nominal.channels if c.channel not in connected)
+    return TrimDone(trim, None, None, _found(trim, before), missing)
+
+
+def store(done: TrimDone, *, folder: Path) -> TrimDone:
+    """Write the trim under its rig's serial number; the one before is kept beside it."""
+    return replace(done, file=save_trim(done.trim, folder=folder))
+
+
+def keep_points(points: Sequence[Measured], *, folder: Path, uid: str, when: datetime) -> Path:
+    """Write the points beside the trims, so that nothing typed is lost whatever comes of them."""
+    return write_points(folder / "points" / f"{uid or 'unknown'}-{when:%Y%m%d-%H%M%S}.csv", points)
+
+
+def _references(
+    points: Sequence[Measured], order: TrimOrder, before: Trim | None
+) -> tuple[FloatArray, FloatArray]:
+    """Return the reference volts (n,) of the points and their covariance (n, n)."""
+    if order.reference == "monitor":
+        nodes = [p.node_v for p in points]
+        if any(v is None for v in nodes):
+            raise TrimError(
+                "The I2C converter gave no reading at a point.", next_step="check that it is fitted"
+            )
+        own = before.monitor if before else None
+        return monitor_volts(np.array(nodes, np.float64), own, n_readings=MONITOR_READINGS)
+    if order.meter is None:
+        raise TrimError("A trim needs the meter's accuracy.", next_step="give it with --meter, as 0.05%+3")
+    volts = np.array([p.reading_v for p in points], np.float64)
+    return volts, meter_covariance(volts, order.meter)
+
+
+def _connected(points: Sequence[Measured]) -> set[int]:
+    codes = codes_of(points)
+    found = {c for c in range(codes.shape[1]) if np.ptp(codes[:, c]) >= LEAST_RANGE * CODES}
+    if not found:
+        raise TrimError(
+            "No channel follows the voltages.", seen=f"{len(points)} points",
+            limit=f"codes over {100 * LEAST_RANGE:.0f} % of the range",
+            next_step="put signal A, signal B and supply lead together on the source, its ground on sensor ground",
+        )  # fmt: skip
+    return found
+
+
+def _kind(channels: Sequence[ChannelTrim]) -> str:
+    bent = any(c.linearity and c.linearity.method != "nominal" for c in channels)
+    return "line+linearity" if bent else "line"
+
+
+def _channel(
+    points: Sequence[Measured], volts: FloatArray, cov: FloatArray, nominal: ChannelTrim, chip: str
+) -> ChannelTrim:
+    c = nominal.channel
+    typed = tuple(
+        TrimPoint(p.codes[c], float(v), p.u_codes[c], p.noise[c]) for p, v in zip(points, volts, strict=True)
+    )
+    ready = prepare(typed, cov_v=cov, linearity=nominal.linearity)
+    check_points(ready, nominal=nominal, chip=chip, typed=typed)
+    return fit_channel(c, typed, cov_v=cov, chip=chip)
+
+
+def _temperature(points: Sequence[Measured], order: TrimOrder) -> float | None:
+    seen = [p.temperature_c for p in points if p.temperature_c is not None]
+    return order.temperature_c if order.temperature_c is not None else float(np.mean(seen)) if seen else None
+
+
+def _monitor(
+    points: Sequence[Measured], volts: FloatArray, cov: FloatArray, order: TrimOrder, before: Trim | None
+) -> ChannelTrim | None:
+    """Return the monitor's own trim: from the meter's readings where it read along, else the one before."""
+    nodes = [p.node_v for p in points]
+    if order.reference == "meter" and all(v is not None for v in nodes):
+        return fit_monitor(np.array(nodes, np.float64), volts, cov_v=cov)
+    return before.monitor if before else None
+
+
+def _found(trim: Trim, before: Trim | None) -> tuple[Found, ...]:
+    own, old = trim.channels[0], before.channels[0] if before else None
+    return tuple(
+        Found(v, None if old is None else code_volts(c, old) - v, code_volts(c, own) - v)
+        for c, v in own.points
+    )
+
+
+def take_with_monitor(
+    client: RigClient,
+    *,
+    n: int,
+    stop: Callable[[], bool],
+    said: Callable[[str], None],
+    before: Trim | None,
+    tries: int = 600,
+) -> list[Measured]:
+    """Collect n points while the operator turns the voltage in steps: each steady, new one counts.
+
+    Raises TrimError where the monitor has no trim of its own.
+    """
+    hookup, kept = trim_hookup(client), list[Measured]()
+    for _ in range(tries):
+        if len(kept) >= n or stop():
+            break
+        point = measure(client, hookup=hookup)
+        volts = monitor_volts(np.array([point.node_v or 0.0]), before.monitor if before else None)[0]
+        value = float(volts[0])
+        if point.node_v is None:
+            raise TrimError("This rig has no I2C converter.", next_step="use a meter: --reference meter")
+        if point.steady and all(abs(value - (p.reading_v or 0.0)) >= NEW_POINT_V for p in kept):
+            kept.append(replace(point, reading_v=value))
+            said(f"{len(kept)} of {n}: {value:.4f} V kept. Turn to another voltage.")
+    return kept

@@ -1,0 +1,1 @@
+"""Events counted while harness and plugs are moved."""

@@ -1,0 +1,156 @@
+"""`check`: the connection test, and the test of the lead itself."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from sweeprig.cli import options as opt
+from sweeprig.cli.asking import ConfirmKeys, DriveOption, Override, ask_drive, asking, books, now
+from sweeprig.cli.commands.sweep import make_setup, settings
+from sweeprig.cli.console import EXIT_OF_VERDICT, console, folded, strong
+from sweeprig.words import Hookup, Sense, Setting
+
+if TYPE_CHECKING:
+    from sweeprig.bench.connection.run import Checked
+    from sweeprig.bench.hookup.prepare import Ready
+    from sweeprig.bench.readings.live import Levels
+
+EXIT_OF_CHECK = {
+    "connected": EXIT_OF_VERDICT["pass"],
+    "fault": EXIT_OF_VERDICT["fail"],
+    "undecided": EXIT_OF_VERDICT["undecided"],
+}
+WORDS = {
+    "connected": "CONNECTED: the signal follows the lever.",
+    "fault": "FAULT in the connection.",
+    "undecided": "UNDECIDED: only one lever position was seen.",
+}
+
+
+KINDS = {"fault": "Fault", "doubt": "Not told", "note": "Note"}
+
+
+def headline(checked: Checked) -> str:
+    """Return the verdict in words, with what kept the test from telling."""
+    doubts = [f for c in checked.checks.values() for f in c.findings if f.severity == "doubt"]
+    if checked.verdict == "undecided" and doubts:
+        return "UNDECIDED: the signal is not analogue."
+    return WORDS[checked.verdict]
+
+
+def check_lines(checked: Checked) -> list[str]:
+    """Return what the connection test says."""
+    lines = [strong(headline(checked))]
+    for check in checked.checks.values():
+        lines += [f"  {line}" for line in check.lines]
+        for f in check.findings:
+            lines += ["", folded(f"  {KINDS[f.severity]}: {f.what}", "    ")]
+            told = {"seen": f.evidence, "next": f.next_step, "not told apart here": f.not_told_apart}
+            lines += [folded(f"    {name}: {text}", "          ") for name, text in told.items() if text]
+    if checked.n_dropouts:
+        seen = f"  Note: {checked.n_dropouts} dropouts while the lever was moved."
+        lines += [
+            "",
+            folded(f"{seen} Place them with sweeprig sweep, find a loose joint with wiggle.", "    "),
+        ]
+    return [*lines, "", folded(f"  {checked.reach}", "    ")]
+
+
+def _progress(seconds: float, seen: Levels) -> None:
+    console.progress(f"  {seconds:4.1f} s  signal {seen.signal_v:z6.3f} V")
+
+
+def check(
+    port: opt.Port = "",
+    profile: opt.ProfileName = None,
+    hookup: opt.HookupOption = Hookup.POWERED,
+    sense: opt.SenseOption = Sense.UNKNOWN,
+    setting: opt.SettingOption = Setting.BENCH,
+    job: opt.Job = "",
+    operator: opt.Operator = "",
+    track_ohm: opt.TrackOhm = None,
+    move: Annotated[
+        float, typer.Option("--move", min=1.0, max=60.0, help="Longest time to move the lever to open [s].")
+    ] = 10.0,
+    lead: Annotated[bool, typer.Option("--lead", help="Test the lead with the fixed resistor plug.")] = False,
+    lead_ratio: Annotated[
+        float, typer.Option("--lead-ratio", min=0.05, max=0.95, help="Signal over supply of that plug.")
+    ] = 0.5,
+    confirm: ConfirmKeys = None,
+    drive: DriveOption = "",
+    override: Override = "",
+    as_json: opt.AsJson = False,
+) -> None:
+    """Test the connection: open, shorted, swapped, wrong pin, not following. Start at closed throttle."""
+    from sweeprig.bench.board.rig import opened_rig
+    from sweeprig.bench.hookup.prepare import make_ready
+    from sweeprig.bench.sweep.sweep import trim_for
+    from sweeprig.judge.profile import load_profile
+
+    config, places = settings()
+    values = {"profile": profile, "hookup": hookup, "sense": sense, "setting": setting.value, "job": job,
+              "operator": operator, "track_ohm": track_ohm, "override": override,
+              "vehicle_drive": ask_drive(drive, setting.value)}  # fmt: skip
+    setup = make_setup(config, values)
+    loaded = load_profile(setup.profile)
+    with opened_rig(port or config.port) as client:
+        trim = trim_for(client, places.trims)
+        ready = make_ready(client, setup, loaded, asking(confirm), trim=trim, book=books()[0], now=now)
+        if lead:
+            _test_lead(ready, lead_ratio, setup.operator, as_json=as_json)
+        else:
+            _test_connection(ready, loaded, confirm, move, as_json=as_json)
+
+
+def _test_connection(
+    ready: Ready, profile: object, confirm: list[str] | None, move: float, *, as_json: bool
+) -> None:
+    from sweeprig.bench.connection.model import check_json
+    from sweeprig.bench.connection.run import run_check
+    from sweeprig.judge.profile import Profile
+
+    assert isinstance(profile, Profile)
+    console.say("Lever at CLOSED throttle; leave it there until asked.")
+    checked = run_check(ready, profile, asking(confirm), move_s=move, progress=_progress)
+    console.end_progress()
+    if as_json:
+        hookup = str(ready.volts.setup.hookup)
+        result = check_json(checked.checks, hookup=hookup, reach=checked.reach)
+        console.show_json({**result, "n_dropouts": checked.n_dropouts})
+    else:
+        for line in check_lines(checked):
+            console.show(line)
+    raise typer.Exit(EXIT_OF_CHECK[checked.verdict])
+
+
+def _test_lead(ready: Ready, ratio: float, operator: str, *, as_json: bool) -> None:
+    from dataclasses import asdict
+
+    from sweeprig.bench.connection.lead import run_lead_check
+
+    console.say("Fixed resistor plug in place of the sensor. Hands off for the reading, then shake the lead.")
+    done = run_lead_check(
+        ready,
+        wanted_ratio=ratio,
+        operator=operator,
+        made_at=now().isoformat(timespec="seconds"),
+        say=console.say,
+        progress=_progress,
+    )
+    console.end_progress()
+    uid = str(ready.volts.client.hello().get("uid", ""))
+    path = books()[1].note(uid, done)
+    if as_json:
+        console.show_json({"schema_version": 1, **asdict(done), "file": str(path)})
+    else:
+        console.show(strong("LEAD PASSED" if done.passed else "LEAD FAILED"))
+        console.show(f"  {done.line}")
+        console.say(f"  The sheets of this rig carry this line from now on ({path}).")
+    raise typer.Exit(EXIT_OF_VERDICT["pass" if done.passed else "fail"])
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the commands of this module."""
+    app.command()(check)

@@ -1,0 +1,46 @@
+"""`sweeprig config`: what an operator would otherwise type every time."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Annotated
+
+import typer
+
+from sweeprig.cli.console import console
+
+config_app = typer.Typer(
+    help="Show or set the defaults kept in the configuration file.", no_args_is_help=True
+)
+
+
+@config_app.command("show")
+def show(as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False) -> None:
+    """Print every setting in force and where the file is."""
+    from sweeprig.bench.shop.config import load_config
+    from sweeprig.bench.shop.places import find_places
+
+    path = find_places().config_file
+    values = asdict(load_config(path))
+    if as_json:
+        console.show_json({"file": str(path), **values})
+        return
+    console.say(f"File: {path}{'' if path.exists() else ' (not there: defaults)'}")
+    for key, value in values.items():
+        console.show(f"{key:14}{value if value != '' else '-'}")
+
+
+@config_app.command("set")
+def set_one(key: str, value: str) -> None:
+    """Set one key, for example: sweeprig config set operator "A. Example"."""
+    from sweeprig.bench.shop.config import set_value
+    from sweeprig.bench.shop.places import find_places
+
+    path = find_places().config_file
+    set_value(path, key, value)
+    console.say(f"{key} is set in {path}.")
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the commands of this module."""
+    app.add_typer(config_app, name="config")

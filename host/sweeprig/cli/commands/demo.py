@@ -1,0 +1,68 @@
+"""`demo`: the whole job on the simulated rig, in a scenario of our own."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from sweeprig.cli import options as opt
+from sweeprig.cli.console import console, strong
+
+
+def demo(
+    out: Annotated[Path, typer.Option("--out", help="Folder for captures and sheets.")] = Path("out/demo"),
+    fast: Annotated[bool, typer.Option("--fast", help="Do not wait for the clock.")] = False,
+    sensor: Annotated[
+        str, typer.Option("--sensor", help="Only this simulated sensor; `--sensor list` names them.")
+    ] = "",
+    seconds: opt.Seconds = 5.0,
+    as_json: opt.AsJson = False,
+) -> None:
+    """Do the main job with no hardware: two sensors of an invented order, with verdicts and sheets."""
+    from sweeprig.bench.demo import SCENE, scenes
+
+    if sensor == "list":
+        _list_sensors(as_json)
+        return
+    console.say(SCENE)
+    played = [_play(scene, out, fast=fast, seconds=seconds, as_json=as_json) for scene in scenes(sensor)]
+    if as_json:
+        console.show_json({"schema_version": 1, "scenes": played})
+
+
+def _list_sensors(as_json: bool) -> None:
+    from sweeprig.bench.demo import sensor_titles
+
+    titles = sensor_titles()
+    if as_json:
+        console.show_json(titles)
+        return
+    for name, title in titles.items():
+        console.show(f"{name:28}{title}")
+
+
+def _play(scene: object, out: Path, *, fast: bool, seconds: float, as_json: bool) -> dict[str, Any]:
+    from sweeprig.bench.board.rig import opened_rig
+    from sweeprig.bench.demo import Scene, demo_order, rig_line
+    from sweeprig.bench.review.result import to_result
+    from sweeprig.cli.commands.sweep import take_sweep
+    from sweeprig.cli.views.outcome import outcome_lines
+
+    assert isinstance(scene, Scene)
+    console.say(strong(f"\n== {scene.title}"))
+    with opened_rig(scene.url(fast=fast)) as client:
+        console.say(rig_line(client.hello()))
+        done = take_sweep(client, demo_order(scene, out, seconds))
+    if not as_json:
+        for line in outcome_lines(done.outcome):
+            console.show(line)
+    console.say(f"\nCapture: {done.capture_file}\nSheet:   {done.sheets[0]}")
+    files = {"capture_file": str(done.capture_file), "sheet_file": str(done.sheets[0])}
+    return {"title": scene.title, **to_result(done.outcome), **files}
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the commands of this module."""
+    app.command()(demo)

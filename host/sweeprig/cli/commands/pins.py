@@ -1,0 +1,70 @@
+"""`pins`: which pin is which, from ohmmeter readings."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from sweeprig.cli import options as opt
+from sweeprig.cli.asking import answered
+from sweeprig.cli.console import console
+
+if TYPE_CHECKING:
+    from sweeprig.bench.connection.pins import Pair
+
+INSTEAD = "all readings as arguments, sweeprig pins 1-2=4.87k 1-3=600/4.1k ...,"
+NOT_EXPLAINED = 11  # as an undecided verdict; docs/reference/exit-codes.md
+
+
+def ask_readings(n_pins: int) -> dict[Pair, tuple[float, float]]:
+    """Ask for each pair at closed and at open throttle; a reading that is not understood is asked again."""
+    from sweeprig.bench.connection.pin_readings import pairs_of
+
+    readings: dict[Pair, tuple[float, float]] = {}
+    for position in ("closed", "open"):
+        console.say(f"\nLever at {position} throttle. Readings in ohm, as 850 or 4.87k; OL for open circuit.")
+        for pair in pairs_of(n_pins):
+            value = _ask_ohm(f"  pin {pair[0]} to pin {pair[1]}")
+            readings[pair] = (value, value) if position == "closed" else (readings[pair][0], value)
+    return readings
+
+
+def _ask_ohm(prompt: str) -> float:
+    from sweeprig.bench.connection.pin_readings import parse_ohm
+    from sweeprig.errors import InputError
+
+    while True:
+        text = answered(lambda: typer.prompt(prompt, err=True), option=INSTEAD)
+        try:
+            return parse_ohm(text)
+        except InputError as error:
+            console.say(f"  {error.what} Seen: {error.seen}. Next: {error.next_step}.")
+
+
+def pins(
+    reading: Annotated[
+        list[str] | None,
+        typer.Argument(help="PIN-PIN=CLOSED/OPEN in ohm, one for each pair: 1-2=4.87k 1-3=600/4.1k ..."),
+    ] = None,
+    count: Annotated[int, typer.Option("--count", min=3, max=6, help="Pins to ask for.")] = 3,
+    as_json: opt.AsJson = False,
+) -> None:
+    """Tell supply, ground and wiper from ohmmeter readings between the pins, plug OFF the harness."""
+    from sweeprig.bench.connection.pin_readings import CAUTIONS, parse_readings, result_json, result_lines
+    from sweeprig.bench.connection.pins import identify_pins
+
+    for caution in CAUTIONS:
+        console.say(caution)
+    result = identify_pins(parse_readings(reading) if reading else ask_readings(count))
+    if as_json:
+        console.show_json(result_json(result))
+    else:
+        for line in result_lines(result):
+            console.show(line)
+    raise typer.Exit(0 if result.safe else NOT_EXPLAINED)
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the commands."""
+    app.command()(pins)

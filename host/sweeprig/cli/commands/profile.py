@@ -1,0 +1,81 @@
+"""`sweeprig profile`: what a sensor must meet, and where each limit comes from."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from sweeprig.cli import options as opt
+from sweeprig.cli.console import console
+from sweeprig.errors import ProfileError
+
+profile_app = typer.Typer(
+    help="List, show, start or check profiles: what a sensor must meet.", no_args_is_help=True
+)
+Name = Annotated[str, typer.Argument(help="Name of a shipped profile, or a TOML file.")]
+
+
+@profile_app.command("list")
+def list_profiles(as_json: opt.AsJson = False) -> None:
+    """Name the shipped profiles."""
+    from sweeprig.bench.shop.profiles import list_json, list_lines
+
+    if as_json:
+        console.show_json(list_json())
+        return
+    for line in list_lines():
+        console.show(line)
+
+
+@profile_app.command("show")
+def show(profile: Name, as_json: opt.AsJson = False) -> None:
+    """Print every limit with its unit, source and note."""
+    from sweeprig.bench.shop.profiles import show_json, show_lines
+    from sweeprig.judge.profile import load_profile
+
+    found = load_profile(profile)
+    if as_json:
+        console.show_json(show_json(found))
+        return
+    for line in show_lines(found):
+        console.show(line)
+
+
+@profile_app.command("new")
+def new(
+    name: Annotated[str, typer.Argument(help="Name of the new profile.")],
+    like: Annotated[str, typer.Option("--like", help="Profile to start from.")] = "adjustable-potentiometer",
+    out: Annotated[Path | None, typer.Option("--out", help="File to write; default NAME.toml here.")] = None,
+    as_json: opt.AsJson = False,
+) -> None:
+    """Write a profile of your own to change with an editor."""
+    from sweeprig.bench.shop.profiles import new_profile
+
+    path = new_profile(name, like=like, out=out)
+    if as_json:
+        console.show_json({"file": str(path), "like": like})
+        return
+    console.show(str(path))
+    console.say(f"Change its limits and their sources, then: sweeprig profile check {path}")
+
+
+@profile_app.command("check")
+def check(profile: Name, as_json: opt.AsJson = False) -> None:
+    """Find every mistake in a profile: file, line and key."""
+    from sweeprig.bench.shop.profiles import check_json, check_lines, check_profile
+
+    path, problems = check_profile(profile)
+    if as_json:
+        console.show_json(check_json(path, problems))
+    else:
+        for line in check_lines(path, problems):
+            console.show(line)
+    if problems:
+        raise typer.Exit(ProfileError.exit_code)
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the commands."""
+    app.add_typer(profile_app, name="profile")

@@ -1,0 +1,281 @@
+"""`sweeprig records` and `sweeprig compare`: what was swept before."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from sweeprig.cli import options as opt
+from sweeprig.cli.console import console
+
+if TYPE_CHECKING:
+    from sweeprig.bench.review.compare import Side
+    from sweeprig.records.rows import Record
+
+records = typer.Typer(help="What was swept before: list, show, history, export.", no_args_is_help=True)
+
+Place = Annotated[
+    str,
+    typer.Option("--records", help="Folder, SQLite file or PostgreSQL URL; default from the configuration."),
+]
+ListJob = Annotated[str | None, typer.Option("--job", help="Only of this job.")]
+ListSensor = Annotated[
+    str | None, typer.Option("--sensor", help="Only of this sensor: label or serial number.")
+]
+ListVerdict = Annotated[str | None, typer.Option("--verdict", help="Only pass, fail or undecided.")]
+Since = Annotated[str | None, typer.Option("--since", help="Only from this time on (ISO 8601).")]
+Batch = Annotated[str | None, typer.Option("--batch", help="Only of this batch.")]
+Key = Annotated[str, typer.Argument(help="A record's number, or 6 or more digits of its capture's hash.")]
+Sensor = Annotated[str, typer.Argument(help="A sensor's label or serial number.")]
+
+
+class Format(StrEnum):
+    """What an export is written as."""
+
+    CSV = "csv"
+    JSON = "json"
+
+
+def place_of(named: str) -> str:
+    """Return the place of the records: as named, or as configured."""
+    if named:
+        return named
+    from sweeprig.cli.commands.sweep import settings
+
+    config, places = settings()
+    return config.records_url or str(places.records)
+
+
+def _find(
+    place: str,
+    *,
+    job: str | None,
+    sensor: str | None,
+    verdict: str | None,
+    since: str | None,
+    batch: str | None,
+    limit: int | None = None,
+    full: bool = False,
+) -> list[Record]:
+    from sweeprig.records.store import open_store
+
+    with open_store(place_of(place), create=False) as store:
+        return store.find(
+            job=job, sensor=sensor, verdict=verdict, since=since, batch=batch, limit=limit, full=full
+        )
+
+
+@records.command("list")
+def list_(
+    place: Place = "",
+    job: ListJob = None,
+    sensor: ListSensor = None,
+    verdict: ListVerdict = None,
+    since: Since = None,
+    batch: Batch = None,
+    limit: Annotated[int, typer.Option("--limit", min=1, help="At most so many, the newest.")] = 50,
+    as_json: opt.AsJson = False,
+) -> None:
+    """List records, newest first."""
+    from sweeprig.bench.shop.records import record_json, table_lines
+
+    found = _find(
+        place,
+        job=job,
+        sensor=sensor,
+        verdict=verdict,
+        since=since,
+        batch=batch,
+        limit=limit + 1,
+        full=as_json,
+    )
+    shown = found[:limit]
+    if as_json:
+        console.show_json([record_json(r) for r in shown])
+        return
+    for line in table_lines(shown) if shown else ["No record fits."]:
+        console.show(line)
+    if len(found) > limit:
+        console.say(f"There are more; --limit shows more than {limit}.")
+
+
+@records.command()
+def show(key: Key, place: Place = "", as_json: opt.AsJson = False) -> None:
+    """Show one record in full."""
+    from sweeprig.bench.shop.records import record_json, show_lines
+    from sweeprig.records.store import open_store
+
+    with open_store(place_of(place), create=False) as store:
+        record = store.get(key)
+    if as_json:
+        console.show_json(record_json(record))
+        return
+    for line in show_lines(record):
+        console.show(line)
+
+
+@records.command()
+def history(
+    sensor: Sensor,
+    place: Place = "",
+    limit: Annotated[int | None, typer.Option("--limit", min=1, help="Only the newest so many.")] = None,
+    as_json: opt.AsJson = False,
+) -> None:
+    """Show one sensor's records, oldest first, and how its ends moved."""
+    from dataclasses import asdict
+
+    from sweeprig.bench.shop.records import record_json, table_lines, trend, trend_lines
+    from sweeprig.records.store import open_store
+
+    with open_store(place_of(place), create=False) as store:
+        found = store.history(sensor, limit=limit, full=as_json)
+    trends = [trend(found, end) for end in ("closed", "open")]
+    if as_json:
+        console.show_json(
+            {"records": [record_json(r) for r in found], "trend": {t.end: asdict(t) for t in trends}}
+        )
+        return
+    for line in [*table_lines(found), "", *trend_lines(trends)]:
+        console.show(line)
+
+
+@records.command("batch")
+def batch_(
+    name: Annotated[str, typer.Argument(help="The batch, as named with sweep --series --batch.")],
+    place: Place = "",
+    as_json: opt.AsJson = False,
+) -> None:
+    """Show the table of a batch again, and how its sensors spread."""
+    from sweeprig.bench.batch.batch import batch_json, batch_lines, entries_of_records
+    from sweeprig.errors import InputError
+
+    found = _find(place, job=None, sensor=None, verdict=None, since=None, batch=name, full=True)[::-1]
+    if not found:
+        raise InputError(
+            "There is no record of this batch.", seen=name,
+            next_step="check the name; sweeprig records list --json names each record's batch",
+        )  # fmt: skip
+    entries = entries_of_records(found)
+    if as_json:
+        console.show_json(batch_json(name, entries))
+        return
+    for line in batch_lines(name, entries):
+        console.show(line)
+
+
+@records.command()
+def export(
+    out: Annotated[Path | None, typer.Option("--out", help="File to write; standard output without.")] = None,
+    kind: Annotated[
+        Format | None, typer.Option("--as", help="Default: by the file's ending, else csv.")
+    ] = None,
+    place: Place = "",
+    job: ListJob = None,
+    sensor: ListSensor = None,
+    verdict: ListVerdict = None,
+    since: Since = None,
+    batch: Batch = None,
+) -> None:
+    """Export records as CSV (units in the header) or JSON."""
+    import json
+    import sys
+
+    from sweeprig.bench.shop.records import record_json, to_csv, write_export
+
+    as_json = kind is Format.JSON or (kind is None and out is not None and out.suffix.lower() == ".json")
+    found = _find(place, job=job, sensor=sensor, verdict=verdict, since=since, batch=batch, full=as_json)[
+        ::-1
+    ]
+    if as_json:
+        text = (
+            json.dumps([record_json(r) for r in found], indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+        )
+    else:
+        text = to_csv(found)
+    if out is None:
+        sys.stdout.write(text)
+        return
+    write_export(out, text)
+    console.say(f"{len(found)} records written to {out}")
+
+
+@records.command()
+def add(
+    files: Annotated[list[Path], typer.Argument(help="Captures (.sweep) or CSVs.")], place: Place = ""
+) -> None:
+    """Review files again and keep their records; a capture that is known stays one record."""
+    from sweeprig.bench.shop.records import take_in
+    from sweeprig.records.store import open_store
+
+    with open_store(place_of(place)) as store:
+        numbers = take_in(store, files)
+    for file, number in zip(files, numbers, strict=True):
+        console.show(f"{number:6d}  {file}")
+
+
+def _side(text: str, place: str, profile: str | None) -> Side:
+    """Return one side: a file where there is one of that name, else a record."""
+    from sweeprig.bench.review.compare import side_of_outcome, side_of_record
+
+    path = Path(text)
+    if path.suffix.lower() in (".sweep", ".csv") or path.is_file():
+        from sweeprig.bench.review.review import Choices, review_file
+
+        return side_of_outcome(review_file(path, Choices(profile)), path.name)
+    from sweeprig.records.store import open_store
+
+    with open_store(place_of(place), create=False) as store:
+        return side_of_record(store.get(text))
+
+
+def _before_and_after(sensor: str, place: str) -> list[Side]:
+    from sweeprig.bench.review.compare import side_of_record
+    from sweeprig.errors import InputError
+    from sweeprig.records.store import open_store
+
+    with open_store(place_of(place), create=False) as store:
+        found = store.history(sensor, limit=2, full=True)
+    if len(found) < 2:
+        raise InputError(
+            "There is only one record of this sensor.", seen=sensor, limit="two", next_step="sweep it again"
+        )
+    return [side_of_record(r) for r in found]
+
+
+def compare(
+    first: Annotated[str, typer.Argument(help="A capture, a CSV, or a record's number or hash.")] = "",
+    second: Annotated[str, typer.Argument(help="The later one.")] = "",
+    sensor: Annotated[str, typer.Option("--sensor", help="Instead: this sensor's last two records.")] = "",
+    profile: opt.ProfileName = None,
+    place: Place = "",
+    as_json: opt.AsJson = False,
+) -> None:
+    """Compare two captures, before and after: ends, margins and findings, each change with its significance."""
+    from sweeprig.bench.review.compare import compare as compare_sides
+    from sweeprig.bench.review.compare import compare_json, compare_lines
+    from sweeprig.errors import InputError
+
+    if bool(sensor) == bool(first and second):
+        raise InputError(
+            "Two captures or one sensor are compared.",
+            seen=" ".join(t for t in (first, second, sensor) if t) or "nothing",
+            next_step="name two files or records, or --sensor LABEL",
+        )
+    sides = (
+        _before_and_after(sensor, place) if sensor else [_side(t, place, profile) for t in (first, second)]
+    )
+    result = compare_sides(*sides)
+    if as_json:
+        console.show_json(compare_json(result))
+        return
+    for line in compare_lines(result):
+        console.show(line)
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the commands of this module."""
+    app.add_typer(records, name="records")
+    app.command()(compare)

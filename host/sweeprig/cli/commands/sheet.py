@@ -1,0 +1,50 @@
+"""`sheet`: the sheet of captures or CSV files, and their exports."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from sweeprig.cli import options as opt
+from sweeprig.cli.console import console
+
+
+def sheet(
+    files: Annotated[list[Path], typer.Argument(help="Captures (.sweep) or CSV with time_s,signal_v ...")],
+    html: Annotated[bool, typer.Option("--html", help="Write the sheet as HTML (the default).")] = False,
+    pdf: Annotated[bool, typer.Option("--pdf", help="Write the sheet as PDF, A4.")] = False,
+    text: Annotated[bool, typer.Option("--text", help="Print at most ten plain lines.")] = False,
+    csv: Annotated[bool, typer.Option("--csv", help="Write the trace as CSV.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Write the result as JSON.")] = False,
+    mdf: Annotated[bool, typer.Option("--mdf", help="Write the trace as ASAM MDF 4.10.")] = False,
+    out: Annotated[Path | None, typer.Option("--out", help="Folder; default: beside each file.")] = None,
+    profile: opt.ProfileName = None,
+    starts: opt.StartsOption = None,
+    sense: opt.SenseOption = None,
+    track_ohm: opt.TrackOhm = None,
+    guard: opt.Guard = None,
+) -> None:
+    """Write the sheet of a capture or a CSV, or export it."""
+    from sweeprig.bench.review.review import Choices, review_file
+    from sweeprig.bench.review.sheets import check_targets, write_files
+
+    asked = {"html": html, "pdf": pdf, "csv": csv, "json": as_json, "mdf": mdf}
+    kinds = tuple(kind for kind, wanted in asked.items() if wanted)
+    if not kinds and not text:
+        kinds = ("html",)
+    check_targets(files, out, kinds)
+    for number, file in enumerate(files):
+        outcome = review_file(file, Choices(profile, starts, sense, guard, track_ohm))
+        if text:
+            from sweeprig.report.text_sheet import text_sheet
+
+            console.show(("\n" if number else "") + text_sheet(outcome).rstrip("\n"))
+        for path in write_files(outcome, file, kinds, out):
+            console.show(str(path))
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the commands."""
+    app.command()(sheet)

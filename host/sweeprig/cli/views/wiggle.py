@@ -1,0 +1,69 @@
+"""The view of a wiggle test: a pure function of what was found so far."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from sweeprig.cli.views.live import TALL, WIDE, big, fit
+
+if TYPE_CHECKING:
+    from sweeprig.bench.wiggle.model import Happening
+    from sweeprig.bench.wiggle.wiggle import LiveSearch
+
+KEYS = (
+    "  keys: 1 plug   2 bulkhead   3 controller end   space next   q ends",
+    "  keys: 1 2 3 place, space next, q ends",
+    "  keys: 1 2 3, q ends",
+)
+FRESH_S = 1.0  # an event this recent is shown strongly
+
+
+def wiggle_lines(
+    search: LiveSearch, wanted_s: float, width: int, height: int, *, colour: bool = False
+) -> list[str]:
+    """Return the view, at most `height` lines of `width` columns: count, time since the last, counts per place."""
+    from sweeprig.capture.marks import UNMARKED
+
+    n = len(search.found)
+    since = None if search.last_s is None else max(0.0, search.seconds - search.last_s)
+    style = "1;7" if since is not None and since < FRESH_S else "1"
+    count = (
+        [f"  {n}"] if width < WIDE or height < TALL else [f"  {row}" for row in big(str(n), wide=width >= 78)]
+    )
+    clock = f"{search.seconds:7.1f} of {wanted_s:.0f} s"
+    name = fit(max(0, width - 20), "  wiggle: events so far", "  events so far", "  events")
+    head = f"{name:<{max(0, width - 20)}}{clock}"
+    last = "  no event yet" if since is None else f"  last event {since:.1f} s ago"
+    place = "not marked: press 1, 2 or 3" if search.place == UNMARKED else search.place
+    now = f"  now: {place}"
+    reading = "-" if search.reading_v is None else f"{search.reading_v:z.3f} V"
+    supply = "not observed" if search.supply_v is None else f"{search.supply_v:z.3f} V"
+    top = [head[:width], "", *(_paint(c[:width], "1", colour) for c in count), ""]
+    top += [_paint(last[:width], style, colour), _paint(fit(width, now, f"  {place}"), "1", colour)]
+    top.append(fit(width, f"  signal {reading}   supply {supply}", f"  signal {reading}"))
+    bottom = [fit(width, *KEYS)]
+    counts = ["", *(f"  {name:16} {hits}" for name, hits in per_place(search).items())]
+    room = height - len(top) - len(counts) - len(bottom) - 1
+    events = [fit(width, brief(h)) for h in search.found[::-1][: max(0, room)]]
+    return [*[*top, *counts, *([""] if events else []), *events][: height - 1], *bottom]
+
+
+def brief(h: Happening) -> str:
+    """Return one event with what matters first, so that a narrow window cuts off the rest."""
+    from sweeprig.bench.wiggle.model import CHANNEL_NAMES
+
+    names = "+".join(CHANNEL_NAMES[c].removeprefix("signal ") for c in h.channels)
+    head = f"  {h.start_s:8.2f} s  {names:8} {h.depth_percent:3.0f} % {1e3 * h.duration_s:7.2f} ms"
+    return f"{head}  {h.place:16}{h.origin or h.touched}"
+
+
+def per_place(search: LiveSearch) -> dict[str, int]:
+    """Return the number of events at each place."""
+    out: dict[str, int] = {m.place: 0 for m in search.marks}
+    for h in search.found:
+        out[h.place] = out.get(h.place, 0) + 1
+    return out
+
+
+def _paint(text: str, style: str, colour: bool) -> str:
+    return f"\x1b[{style}m{text}\x1b[0m" if colour and text else text

@@ -1,0 +1,1 @@
+"""What tests share: rigs of a few lines, terminals, outcomes made by hand, small worlds."""
