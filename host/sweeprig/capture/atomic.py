@@ -7,13 +7,15 @@ import os
 import tempfile
 from pathlib import Path
 
-from sweeprig.errors import CaptureFileError
+from sweeprig.errors import FileError, SweeprigError
 
 
-def write_atomically(path: Path, data: bytes) -> None:
+def write_atomically(
+    path: Path, data: bytes, *, next_step: str, error: type[SweeprigError] = FileError
+) -> None:
     """Put `data` under `path`: after a crash or power cut there is the old file or the new one, no half.
 
-    Raises CaptureFileError where the folder cannot be written.
+    Raises `error` with the caller's `next_step`, which says what is true of this file.
     """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -31,11 +33,7 @@ def write_atomically(path: Path, data: bytes) -> None:
             raise
         _sync_folder(path.parent)
     except OSError as exc:
-        raise CaptureFileError(
-            f"{path} cannot be written.",
-            seen=str(exc),
-            next_step="free some space or choose another folder; what came is still in the journal",
-        ) from exc
+        raise error(f"{path} cannot be written.", seen=str(exc), next_step=next_step) from exc
 
 
 def _sync_folder(folder: Path) -> None:

@@ -84,7 +84,11 @@ def write_capture(path: Path, capture: Capture) -> Capture:
     check_records(capture.records, capture.window, where)
     check_snapshots(capture.snapshots, where)
     data = pack(capture)
-    write_atomically(path, data)
+    kept = (
+        f"what came is still in the journal {capture.journal}" if capture.journal else "nothing was replaced"
+    )
+    step = f"free some space or choose another folder; {kept}"
+    write_atomically(path, data, next_step=step, error=CaptureFileError)
     if capture.journal:
         Path(capture.journal).unlink(missing_ok=True)
     return replace(capture, sha256=hashlib.sha256(data).hexdigest(), path=str(path), journal="")

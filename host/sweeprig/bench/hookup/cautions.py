@@ -182,9 +182,11 @@ class JobBook:
         new = {key: when.isoformat(timespec="seconds") for key in keys}
         if not job or not new:
             return
-        self.folder.mkdir(parents=True, exist_ok=True)
         data = {"job": job, "confirmed": {**new, **self.confirmed(job)}}
-        write_atomically(self._file(job), json.dumps(data, indent=2, ensure_ascii=False).encode())
+        step = "mend this folder: until then the job is asked again each time"
+        write_atomically(
+            self._file(job), json.dumps(data, indent=2, ensure_ascii=False).encode(), next_step=step
+        )
 
 
 def settle(

@@ -46,7 +46,10 @@ class LeadBook:
     def note(self, uid: str, check: LeadCheck) -> Path:
         """Keep a check in place of the one before."""
         path = self._file(uid)
-        write_atomically(path, json.dumps(asdict(check), indent=2, ensure_ascii=False).encode())
+        step = "mend this folder, then check the lead again: this check is not kept"
+        write_atomically(
+            path, json.dumps(asdict(check), indent=2, ensure_ascii=False).encode(), next_step=step
+        )
         return path
 
     def last(self, uid: str) -> LeadCheck | None:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from sweeprig.capture.atomic import write_atomically
-from sweeprig.errors import ConfigError, FileError
+from sweeprig.errors import ConfigError
 from sweeprig.link.clean import clean_text
 
 MOST_BYTES = 1 << 20  # of the file: a thousand times what it needs
@@ -108,12 +108,8 @@ def set_value(path: Path, key: str, text: str) -> Config:
     load_config(path)  # a broken file is not written over
     document = tomlkit.parse(path.read_text(encoding="utf-8")) if path.exists() else tomlkit.document()
     document[key] = value
-    try:
-        write_atomically(path.resolve(), tomlkit.dumps(document).encode("utf-8"))
-    except FileError as exc:
-        raise ConfigError(
-            f"{path} cannot be written.",
-            seen=exc.seen,
-            next_step="check its permissions; it is as it was before",
-        ) from exc
+    step = "check its permissions; it is as it was before"
+    write_atomically(
+        path.resolve(), tomlkit.dumps(document).encode("utf-8"), next_step=step, error=ConfigError
+    )
     return load_config(path)
