@@ -102,6 +102,18 @@ def test_a_name_longer_than_any_file_system_takes_is_told_of(tmp_path: Path) -> 
 # --- trims
 
 RIG = {"uid": "00ff", "build": "full", "chip": "rp2040"}
+BENT = [
+    {"code": code, "error_lsb": error, "u_lsb": 0, "method": "x"}
+    for code, error in (
+        ([1], [1, 2]),
+        ([2, 1], [0, 0]),
+        ([], []),
+        ([[1]], [[1]]),
+        ([True], [1]),
+        (["1"], [1]),
+        (5, 5),
+    )
+]
 PLACES: list[tuple[tuple[str | int, ...], list[Any]]] = [
     (("channels",), [5, None, {}, [], "abc", [5, 5, 5]]),
     (("channels", 0), [None, [], "x"]),
@@ -112,7 +124,7 @@ PLACES: list[tuple[tuple[str | int, ...], list[Any]]] = [
     (("channels", 0, "line", "var_gain"), [-1, math.inf, "x"]),
     (("channels", 0, "line", "var_offset"), [-1, math.nan, None]),
     (("channels", 0, "line", "dof"), ["x", math.nan, -1]),
-    (("channels", 0, "linearity"), [5, [], {"code": [1], "error_lsb": [1, 2], "u_lsb": 0, "method": "x"}]),
+    (("channels", 0, "linearity"), [5, [], *BENT]),
     (("channels", 0, "points"), [5, [[1]], [["a", 1]], "ab"]),
     (("channels", 0, "u_linearity_lsb"), ["x", -1, math.nan]),
     (("meter",), [5, [], {"counts": "x"}, {"zzz": 1}]),

@@ -16,6 +16,7 @@ HEAVY = (
     "asammdf",
     "serial",
     "tomlkit",
+    "msgspec",
 )
 
 
