@@ -18,12 +18,12 @@ from dataclasses import astuple, dataclass, replace
 from pathlib import Path
 
 import numpy as np
+from tests.support.exact import clopper_pearson
 
 from sweepboard import wire
 from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.ends import find_end
 from sweeprig.analysis.model import Rest
-from sweeprig.analysis.statistics import clopper_pearson
 from sweeprig.capture.model import Channel
 from sweeprig.frontend import FrontEnd, front_end
 from sweeprig.judge.budget import Conditions, calibration_lines

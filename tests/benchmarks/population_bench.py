@@ -19,10 +19,10 @@ from dataclasses import dataclass, field
 from multiprocessing import Pool
 
 import numpy as np
+from tests.support.exact import clopper_pearson
 
 from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.model import Analysis
-from sweeprig.analysis.statistics import clopper_pearson
 from sweeprig.capture.model import Hookup, Sense, Starts, SweepSetup, Trace
 from sweeprig.frontend import front_end
 from sweeprig.judge.judge import judge

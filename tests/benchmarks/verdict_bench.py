@@ -21,13 +21,13 @@ from collections import Counter
 from dataclasses import dataclass, replace
 
 import numpy as np
+from tests.support.conformity import global_risks
+from tests.support.exact import clopper_pearson
 
 from sweeprig.analysis.model import Analysis, End, Plain, Stroke
-from sweeprig.analysis.statistics import clopper_pearson
 from sweeprig.bench.review.review import Choices, review_capture
 from sweeprig.capture.model import Channel, SweepSetup, Trace
 from sweeprig.frontend import FrontEnd, front_end
-from sweeprig.judge.conformity import global_risks
 from sweeprig.judge.judge import judge
 from sweeprig.judge.model import Check, Verdict
 from sweeprig.judge.profile import Profile, load_profile

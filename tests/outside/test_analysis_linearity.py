@@ -7,8 +7,9 @@ import pytest
 from scipy.optimize import linprog
 from scipy.stats import binomtest
 
+from support.exact import clopper_pearson
 from sweeprig.analysis.linearity import against_angle, independent, terminal, zero_based
-from sweeprig.analysis.statistics import binomial_p, clopper_pearson
+from sweeprig.analysis.statistics import binomial_p
 
 # Loaded potentiometer Vout/Vs = x / (1 + x (1 - x) / k), k = load / track: component makers' public
 # handbooks; figures computed from it beforehand: k, terminal-based, independent (half of it, since its

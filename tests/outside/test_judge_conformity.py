@@ -12,14 +12,14 @@ import math
 import numpy as np
 import pytest
 
-from sweeprig.judge.budget import quantity
-from sweeprig.judge.conformity import (
+from support.conformity import (
     conformance_probability,
     global_risks,
     guard_factor_for,
     risk_at_limit,
     specific_risk,
 )
+from sweeprig.judge.budget import quantity
 from sweeprig.judge.decide import decide
 from sweeprig.judge.model import BudgetLine, Verdict
 
