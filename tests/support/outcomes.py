@@ -188,7 +188,6 @@ def make_map(trace: Trace, events: tuple[Event, ...], bins: int = 50) -> TrackMa
         passes=np.full(bins, 4),
         events=counted.astype(np.int64),
         noise_v=noise,
-        repeat_v=np.full(bins, 0.4e-3),
         p_clustered=3e-9 if places else None,
         p_at_rest=0.01 if places else None,
     )
@@ -278,8 +277,8 @@ def make_analysis(
 ) -> Analysis:
     strokes, rests = strokes_and_rests(trace)
     events = make_events(trace)
-    low = End(CLOSED_V, 0.2e-3, 12, 3, 900, 0.3e-3, 0.1e-3, CLOSED_V / SUPPLY_V, 1e-4)
-    high = End(OPEN_V, 0.2e-3, 12, 2, 700, 0.4e-3, -0.1e-3, OPEN_V / SUPPLY_V, 1e-4)
+    low = End(CLOSED_V, 0.2e-3, 12, 3, 900, 0.3e-3, 0.1e-3, CLOSED_V / SUPPLY_V)
+    high = End(OPEN_V, 0.2e-3, 12, 2, 700, 0.4e-3, -0.1e-3, OPEN_V / SUPPLY_V)
     seen = trace.supply is not None
     return Analysis(
         sense=sense,
@@ -297,8 +296,6 @@ def make_analysis(
         linearity=None,
         plain=Plain(float(trace.signal_a.min_v.min()), float(trace.signal_a.max_v.max())),
         supply_v=SUPPLY_V if seen else float("nan"),
-        supply_min_v=SUPPLY_V - 0.004 if seen else float("nan"),
-        supply_max_v=SUPPLY_V + 0.004 if seen else float("nan"),
         noise_v=0.6e-3,
         smoothness_percent=0.21,
         findings=findings,

@@ -303,30 +303,3 @@ def test_an_angle_gives_linearity_and_the_dead_band_in_degrees() -> None:
     assert late is not None
     assert late.dead_band_closed_deg == pytest.approx(7.2, abs=0.7)
     assert late.dead_band_open_deg == 0
-
-
-# --- the track map
-
-
-def test_what_repeats_on_a_track_is_told_from_what_does_not() -> None:
-    """A ripple that belongs to the place is the same in every stroke; noise is not."""
-    x = hand()
-    ripple = 4e-3 * np.sin(2 * np.pi * x * 60)
-    t = moved_by(x)
-    bent = Channel(*(v + ripple for v in (t.signal_a.mean_v, t.signal_a.min_v, t.signal_a.max_v)))
-    track = look(replace(t, signal_a=bent)).track_map
-    assert track is not None
-    assert track.stroke_sd_v is not None
-    middle = slice(10, 90)
-    assert np.nanmedian(np.abs(track.repeat_v[middle])) < 1e-3
-    assert np.isfinite(track.stroke_sd_v[middle]).all()
-
-
-def test_a_second_track_that_differs_up_and_down_shows_it() -> None:
-    x = hand()
-    t = moved_by(x)
-    shift = 0.01 * np.sign(np.gradient(x))
-    mean = 0.5 * (t.signal_a.mean_v) + shift
-    track = look(replace(t, signal_b=Channel(mean, mean - 2e-3, mean + 2e-3))).track_map_b
-    assert track is not None
-    assert np.nanmedian(track.repeat_v[20:80]) == pytest.approx(0.02, abs=0.003)

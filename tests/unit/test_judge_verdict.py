@@ -217,7 +217,7 @@ def test_the_place_of_a_fault_is_said_once() -> None:
 
 
 def test_linearity_is_judged_with_an_angle_only() -> None:
-    bent = LinearityResult(3.5, 4.0, 4.2, None, 0.4, 0.05, 0.0, 0.0)
+    bent = LinearityResult(3.5, 4.0, 4.2, 0.4, 0.05, 0.0, 0.0)
     j = given(seen(linearity=bent))
     assert codes(j) == [Code.NOT_LINEAR]
     assert check(j, "hysteresis").verdict is PASS

@@ -52,12 +52,10 @@ def analyse(
     starts: Starts,
     told_sense: Sense,
     sensor_kind: str = "unknown",
-    zero_based_min_v: float | None = None,
-    absolute_line: tuple[float, float] | None = None,
 ) -> Analysis:
     """All that `trace` shows; see docs/methods.md for each method.
 
-    Arrays of the trace have shape (n,) and no NaN. `absolute_line`: (volts per degree, volts at 0 degrees).
+    Arrays of the trace have shape (n,) and no NaN.
     Raises AnalysisError for a trace too short to hold a movement.
     """
     n = trace.t_s.size
@@ -80,7 +78,6 @@ def analyse(
         starts=starts,
         told=told_sense,
         kind=sensor_kind,
-        line=(zero_based_min_v, absolute_line),
     )
 
 
@@ -92,7 +89,6 @@ def _whole(
     starts: Starts,
     told: Sense,
     kind: str,
-    line: tuple[float | None, tuple[float, float] | None],
 ) -> Analysis:
     s, (sense, why, wrong) = _look(trace, seen, rail, starts, told)
     ends, ends_b = _ends(trace, s.a, s.still), _ends(trace, s.b, s.still)
@@ -109,11 +105,9 @@ def _whole(
         track_map=s.maps[0],
         track_map_b=s.maps[1],
         two_tracks=s.two,
-        linearity=_linearity(trace, s, line),
+        linearity=_linearity(trace, s),
         plain=_plain(trace),
         supply_v=seen.median_v,
-        supply_min_v=seen.min_v,
-        supply_max_v=seen.max_v,
         noise_v=s.a.noise_v,
         smoothness_percent=None if s.still else smoothness.departure(s.a.path, s.a.place, supply_v=rail),
         findings=tuple(found),
@@ -158,7 +152,7 @@ def _look(
         two = two_tracks.compare(
             paths[0], paths[1], a.good & b.good, place=a.place, supply_v=rail, load_ohm=trace.load_ohm
         )
-    maps = (None, None) if still else (_map(a, a, events, 0), _map(a, b, events, 1, two))
+    maps = (None, None) if still else (_map(a, a, events, 0), _map(a, b, events, 1))
     return _Seen(a, b, events, seen, rail, high - low, still, two, joined, maps), (sense, why, wrong)
 
 
@@ -171,20 +165,14 @@ def _events(trace: Trace, a: mv.Moves, b: mv.Moves | None, rail: float) -> tuple
     return tuple(sorted(found, key=lambda e: (e.start_s, e.channel)))
 
 
-def _map(
-    a: mv.Moves, own: mv.Moves | None, events: tuple[Event, ...], channel: int, two: TwoTracks | None = None
-) -> TrackMap | None:
+def _map(a: mv.Moves, own: mv.Moves | None, events: tuple[Event, ...], channel: int) -> TrackMap | None:
     """The track map of one signal over the place of signal A."""
     if own is None:
         return None
-    departure = (
-        smoothness.from_parabola(own.path) if two is None else own.path - two.slope * a.path - two.offset_v
-    )
     mine = tuple(e for e in events if e.channel == channel and not e.with_supply)
     return track_map.fold(
         place=a.place,
         path=own.path,
-        departure_v=departure,
         strokes=a.strokes,
         resting=a.resting,
         events=mine,
@@ -201,14 +189,10 @@ def _ends(trace: Trace, m: mv.Moves | None, still: bool) -> list[End | None]:
     ]
 
 
-def _linearity(
-    trace: Trace, s: _Seen, line: tuple[float | None, tuple[float, float] | None]
-) -> LinearityResult | None:
+def _linearity(trace: Trace, s: _Seen) -> LinearityResult | None:
     if trace.angle_deg is None or s.still:
         return None
-    return linearity.against_angle(
-        trace.angle_deg, s.a.path, supply_v=s.rail, zero_based_min_v=line[0], absolute=line[1]
-    )
+    return linearity.against_angle(trace.angle_deg, s.a.path, supply_v=s.rail)
 
 
 def _findings(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:
@@ -273,8 +257,6 @@ def _empty(trace: Trace, seen: su.SupplySeen, findings: list[Finding], told: Sen
         linearity=None,
         plain=_plain(trace),
         supply_v=seen.median_v,
-        supply_min_v=seen.min_v,
-        supply_max_v=seen.max_v,
         noise_v=float("nan"),
         smoothness_percent=None,
         findings=tuple(findings),

@@ -51,7 +51,6 @@ def find_end(
         spread_v=spread,
         drift_v=float(levels[-1] - levels[0]),
         ratio=value / rail if rail > 0 else math.nan,
-        u_ratio=u / rail if rail > 0 else math.nan,
     )
 
 

@@ -100,14 +100,10 @@ def against_angle(
     path_v: FloatArray,
     *,
     supply_v: float,
-    zero_based_min_v: float | None = None,
-    absolute: tuple[float, float] | None = None,
 ) -> LinearityResult | None:
     """All deviations in % of applied voltage; arrays of shape (n,), no NaN.
 
     None where the angle hardly moves.
-
-    `absolute` is the specified line (volts per degree, volts at 0 degrees), where there is one.
     """
     if float(np.ptp(angle_deg)) < 1.0 or not supply_v > 0:
         return None
@@ -118,17 +114,13 @@ def against_angle(
         return None
     xi, yi = x[inside], y[inside]
     slope, _, deviation = independent(xi, yi)
-    start = float(yi[0]) if zero_based_min_v is None else zero_based_min_v
     both = np.isfinite(up) & np.isfinite(down)
     apart = float(np.abs(up - down)[both].max()) if both.any() else np.nan
     per = 100 / supply_v
     return LinearityResult(
         independent_percent=per * deviation,
         terminal_percent=per * terminal(xi, yi),
-        zero_based_percent=per * zero_based(xi, yi, start=start),
-        absolute_percent=None
-        if absolute is None
-        else per * float(np.abs(yi - absolute[0] * xi - absolute[1]).max()),
+        zero_based_percent=per * zero_based(xi, yi, start=float(yi[0])),
         hysteresis_percent=per * apart,
         volts_per_degree=slope,
         dead_band_closed_deg=closed,

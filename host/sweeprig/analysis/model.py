@@ -98,7 +98,6 @@ class End:
     spread_v: float  # [V] standard deviation from stroke to stroke; nan with fewer than two rests
     drift_v: float  # [V] last rest minus first
     ratio: float  # value over the supply measured at the same rests; nan where the supply is not observed
-    u_ratio: float
 
 
 @dataclass(frozen=True)
@@ -128,14 +127,8 @@ class TrackMap:
     passes: IntArray
     events: IntArray
     noise_v: FloatArray  # [V] residual noise; nan where there were no passes
-    repeat_v: (
-        FloatArray  # [V] departure in rising strokes minus that in falling ones; nan where not both were seen
-    )
     p_clustered: float | None  # chance of events as concentrated as these, were they anywhere; None: too few
     p_at_rest: float | None  # chance of as many or as few events at rest, were they spread over time
-    stroke_sd_v: FloatArray | None = (
-        None  # [V] departure from stroke to stroke; nan with fewer than two passes
-    )
 
 
 @dataclass(frozen=True)
@@ -148,7 +141,6 @@ class TwoTracks:
     max_error_v: float  # [V] largest residual over the travel
     max_error_percent: float  # of supply
     at_percent: float | None
-    allowed_track_ohm: float = 0.0  # track whose bend under the rig's load is taken out of the residual
 
 
 @dataclass(frozen=True)
@@ -158,7 +150,6 @@ class LinearityResult:
     independent_percent: float
     terminal_percent: float
     zero_based_percent: float
-    absolute_percent: float | None
     hysteresis_percent: float
     volts_per_degree: float
     dead_band_closed_deg: float
@@ -204,8 +195,6 @@ class Analysis:
     linearity: LinearityResult | None
     plain: Plain
     supply_v: float  # [V] median; nan where not observed
-    supply_min_v: float
-    supply_max_v: float
     noise_v: float  # [V] of a single window's mean
     smoothness_percent: float | None  # largest change of departure within 1 % of span, % of supply
     findings: tuple[Finding, ...]

@@ -17,11 +17,9 @@ GROUND_SHIFT_V = 0.05  # V; common practice allows 50 to 100 mV of ground drop (
 
 @dataclass(frozen=True)
 class SupplySeen:
-    """Levels of the supply [V]; nan where not observed."""
+    """Level of the supply [V], nan where not observed, and its sag."""
 
     median_v: float
-    min_v: float
-    max_v: float
     sag_percent: float
     cut: bool
 
@@ -29,13 +27,13 @@ class SupplySeen:
 def look(supply: Channel | None, *, nominal_v: float) -> SupplySeen:
     """Median, extremes, and the slow sag: depth of the median over 51 windows below the whole median."""
     if supply is None or supply.mean_v.size == 0:
-        return SupplySeen(np.nan, np.nan, np.nan, 0.0, False)
+        return SupplySeen(np.nan, 0.0, False)
     median = float(np.median(supply.mean_v))
     slow, _ = _slow(supply)
     top = float(np.quantile(slow, 0.9))
     sag = 100 * (top - float(slow.min())) / max(top, 1e-9)
     cut = median < CUT_PERCENT / 100 * nominal_v
-    return SupplySeen(median, float(supply.min_v.min()), float(supply.max_v.max()), sag, cut)
+    return SupplySeen(median, sag, cut)
 
 
 def ground_shift(ground_v: FloatArray | None) -> float:

@@ -36,27 +36,19 @@ def fold(
     *,
     place: FloatArray,
     path: FloatArray,
-    departure_v: FloatArray,
     strokes: tuple[Stroke, ...],
     resting: BoolArray,
     events: tuple[Event, ...],
 ) -> TrackMap:
-    """Passes, events, noise and repeatability per bin of 1 % of span, with the two tests of place; arrays (n,).
-
-    `departure_v`: what is compared between strokes. Of one signal without an angle its place IS its level, so it
-    is the departure from a local parabola; of a second signal its departure from the line on the first.
-    """
+    """Passes, events and noise per bin of 1 % of span, with the two tests of place; arrays (n,)."""
     bins = np.minimum((place / 100 * N_BINS).astype(np.int64), N_BINS - 1)
     moving = ~resting
     count = np.bincount(bins[moving], minlength=N_BINS)
     square = np.bincount(bins[moving], weights=residual(path)[moving] ** 2, minlength=N_BINS)
     noise = np.where(count > 0, np.sqrt(square / np.maximum(count, 1)), np.nan)
     p_place, p_rest = _tests(events, place, strokes, resting)
-    repeat, spread = _repeated(bins, departure_v, strokes)
     edges = np.linspace(0.0, 100.0, N_BINS + 1)
-    return TrackMap(
-        edges, _passes(bins, strokes), _hits(events), noise, repeat, p_place, p_rest, stroke_sd_v=spread
-    )
+    return TrackMap(edges, _passes(bins, strokes), _hits(events), noise, p_place, p_rest)
 
 
 def _tests(
@@ -94,29 +86,6 @@ def _again_p(events: tuple[Event, ...], place: FloatArray, strokes: tuple[Stroke
         part = np.minimum((place[strokes[n].start : strokes[n].stop] / 100 * k).astype(np.int64), k - 1)
         spent.append(np.bincount(part, minlength=k).astype(np.float64) + 1e-9)
     return again_p([np.array(hits[n], dtype=np.int64) for n in used], spent)
-
-
-def _repeated(
-    bins: IntArray, departure_v: FloatArray, strokes: tuple[Stroke, ...]
-) -> tuple[FloatArray, FloatArray]:
-    """Mean departure of rising less falling strokes, and standard deviation over strokes, per bin [V]."""
-    total = np.zeros((2, N_BINS))
-    seen = np.zeros((2, N_BINS))
-    square = np.zeros(N_BINS)
-    for s in strokes:
-        part = bins[s.start : s.stop]
-        count = np.bincount(part, minlength=N_BINS)
-        mean = np.bincount(part, weights=departure_v[s.start : s.stop], minlength=N_BINS) / np.maximum(
-            count, 1
-        )
-        way = int(s.direction < 0)
-        total[way] += mean
-        seen[way] += count > 0
-        square += mean**2
-    n = seen.sum(axis=0)
-    each = np.where(seen > 0, total / np.maximum(seen, 1), np.nan)
-    left = np.maximum(square - total.sum(axis=0) ** 2 / np.maximum(n, 1), 0.0)
-    return each[0] - each[1], np.where(n > 1, np.sqrt(left / np.maximum(n - 1, 1)), np.nan)
 
 
 def resting_windows(n: int, rests: tuple[Rest, ...]) -> BoolArray:

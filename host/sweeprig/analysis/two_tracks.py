@@ -48,7 +48,7 @@ def compare(
         )
         free = _compared(a, b, good, place, supply_v)
         if free is not None and free.max_error_v < best.max_error_v:
-            best = replace(free, allowed_track_ohm=track_ohm)
+            best = free
     return replace(best, relation=found.relation, slope=found.slope, offset_v=found.offset_v)
 
 
