@@ -26,7 +26,8 @@ from sweeprig.analysis.ends import find_end
 from sweeprig.analysis.model import Rest
 from sweeprig.capture.model import Channel
 from sweeprig.frontend import FrontEnd, front_end
-from sweeprig.judge.budget import Conditions, calibration_lines
+from sweeprig.judge.budget import calibration_lines
+from sweeprig.judge.rig import Rig
 from sweeprig.trim.codes import CODES
 from sweeprig.trim.density import density_linearity, ramp_density
 from sweeprig.trim.fit import TrimPoint, fit_channel, meter_covariance
@@ -194,7 +195,6 @@ def one(seed: int) -> list[Row]:
     shift, temperature, mode = _later(rng)
     rig = {"build": build, "chip": chip, "rig_seed": seed + 1}
     played = play(_sensor(rng), seed=seed, seconds=4.0, vref_shift=shift, temperature_c=temperature, **rig)
-    today = Conditions(temperature, mode)
     end, facts = front_end(build), chip.removesuffix("-odd")
     on_trim_day = World("good", seed=seed, pooled_noise=True, **rig)
     rows: list[Row] = []
@@ -210,8 +210,8 @@ def one(seed: int) -> list[Row]:
             rests, supply = found.rests, _channel(played, own, 2)
         truth = {"closed": played.truth.closed_v, "open": played.truth.open_v}
         for name, (value, u, dof) in _ends(played, own, end, supply, rests).items():
-            rig = calibration_lines(value, channel=0, trim=trim, front_end=end, conditions=today)
-            budget = combine((BudgetLine("scatter of the reading", "A", "t", u, "V", 1.0, dof), *rig))
+            lines = calibration_lines(value, channel=0, rig=Rig(trim, end, temperature, mode))
+            budget = combine((BudgetLine("scatter of the reading", "A", "t", u, "V", 1.0, dof), *lines))
             flat = [b.contribution for b in budget.lines if b.distribution == "rectangular"]
             if method == "straight line":  # known steps left in are no normal contribution either
                 flat.append(next(b.contribution for b in budget.lines if b.name.startswith("linearity")))

@@ -27,6 +27,7 @@ from sweeprig.capture.model import Hookup, Sense, Starts, SweepSetup, Trace
 from sweeprig.frontend import front_end
 from sweeprig.judge.judge import judge
 from sweeprig.judge.profile import load_profile
+from sweeprig.judge.rig import Rig
 from sweeprig.trim.nominal import nominal_trim
 from sweeprig.trim.volts import to_trace
 from sweeprig.twin.capture import Played
@@ -169,7 +170,7 @@ def _stated(row: Row, drawn: Case, played: Played, trace: Trace, found: Analysis
     rig = played.capture.rig
     judged = judge(
         analysis=found, trace=trace, setup=SweepSetup(hookup=Hookup(drawn.hookup)),
-        profile=load_profile(drawn.spec.profile), trim=nominal_trim(rig), front_end=front_end(str(rig["build"])),
+        profile=load_profile(drawn.spec.profile), rig=Rig(nominal_trim(rig), front_end(str(rig["build"]))),
     )  # fmt: skip
     truth = sorted((played.truth.closed_v, played.truth.open_v))
     plain = (found.plain.min_v, found.plain.max_v)

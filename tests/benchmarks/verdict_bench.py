@@ -31,6 +31,7 @@ from sweeprig.frontend import FrontEnd, front_end
 from sweeprig.judge.judge import judge
 from sweeprig.judge.model import Check, Verdict
 from sweeprig.judge.profile import Profile, load_profile
+from sweeprig.judge.rig import Rig
 from sweeprig.trim.model import ChannelTrim, Line, Trim
 from sweeprig.twin.capture import play
 from sweeprig.twin.sensors import load_sensor
@@ -78,10 +79,7 @@ def trim_of(u_v: float) -> Trim:
 
 def analysis_of(low_v: float, high_v: float, supply_v: float) -> Analysis:
     strokes = tuple(Stroke(10 * k, 10 * k + 10, low_v, high_v, 1, True) for k in range(4))
-    low, high = (
-        End(v, U_REST_V, math.inf, 5, 900, 0.0, 0.0, v / supply_v, U_REST_V / supply_v)
-        for v in (low_v, high_v)
-    )
+    low, high = (End(v, U_REST_V, math.inf, 5, 900, 0.0, 0.0, v / supply_v) for v in (low_v, high_v))
     return Analysis(
         sense=Sense.RISING,
         sense_evidence="told",
@@ -96,8 +94,6 @@ def analysis_of(low_v: float, high_v: float, supply_v: float) -> Analysis:
         linearity=None,
         plain=Plain(low_v, high_v),
         supply_v=supply_v,
-        supply_min_v=supply_v,
-        supply_max_v=supply_v,
         noise_v=1e-3,
         smoothness_percent=None,
         findings=(),
@@ -113,8 +109,7 @@ def closed_check(
         trace=trace,
         setup=SweepSetup(track_ohm=5000.0),
         profile=profile,
-        trim=trim,
-        front_end=end,
+        rig=Rig(trim, end),
         guard_factor=factor,
     )
     return next(c for c in judged.checks if c.name == "closed")

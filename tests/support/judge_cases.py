@@ -12,6 +12,7 @@ from sweeprig.frontend import front_end
 from sweeprig.judge.judge import judge
 from sweeprig.judge.model import Check, Judgement, Margin, Verdict
 from sweeprig.judge.profile import Profile, load_profile
+from sweeprig.judge.rig import Rig
 
 PASS, FAIL, UNDECIDED = Verdict.PASS, Verdict.FAIL, Verdict.UNDECIDED
 TRACE = make_trace(n=600)
@@ -22,7 +23,7 @@ RECTANGULAR = 0.95 * math.sqrt(3)  # standard uncertainties that hold 95 % of a 
 
 
 def end(value: float, *, supply: float = SUPPLY_V, u: float = 0.2e-3) -> End:
-    return End(value, u, 12, 3, 900, 0.3e-3, 0.1e-3, value / supply, u / supply)
+    return End(value, u, 12, 3, 900, 0.3e-3, 0.1e-3, value / supply)
 
 
 def seen(
@@ -37,14 +38,9 @@ def seen(
 
 
 def given(analysis: Analysis, profile: Profile = ADJUSTABLE, **more: Any) -> Judgement:
-    more = {
-        "trace": TRACE,
-        "setup": make_setup(),
-        "trim": make_trim(),
-        "front_end": front_end("full"),
-        **more,
-    }
-    return judge(analysis=analysis, profile=profile, **more)
+    trim, end = more.pop("trim", make_trim()), more.pop("front_end", front_end("full"))
+    more = {"trace": TRACE, "setup": make_setup(), **more}
+    return judge(analysis=analysis, profile=profile, rig=Rig(trim, end) if trim and end else None, **more)
 
 
 def check(judgement: Judgement, name: str) -> Check:

@@ -15,6 +15,7 @@ from sweeprig.judge.judge import judge
 from sweeprig.judge.model import Check, Margin, Verdict
 from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.profile import load_profile
+from sweeprig.judge.rig import Rig
 from sweeprig.link.messages import Mark
 from sweeprig.words import Hookup, Sense, Starts
 
@@ -224,7 +225,7 @@ def with_angle() -> Outcome:
     """A driven rig: linearity and hysteresis measured; nothing typed, never trimmed."""
     base = oc.outcome(job="", sensor_label="", part="", serial="", operator="")
     angle = np.linspace(0, 90, base.trace.t_s.size)
-    found = LinearityResult(0.31, 0.62, 0.37, None, 0.05, 0.0448, 0.4, 0.2)
+    found = LinearityResult(0.31, 0.62, 0.37, 0.05, 0.0448, 0.4, 0.2)
     return replace(
         base,
         trace=replace(base.trace, angle_deg=angle),
@@ -249,8 +250,7 @@ def judged() -> Outcome:
         trace=base.trace,
         setup=base.setup,
         profile=profile,
-        trim=base.trim,
-        front_end=front_end("full"),
+        rig=Rig(oc.make_trim(), front_end("full")),
     )
     return replace(base, analysis=found, judgement=verdict, profile=profile)
 

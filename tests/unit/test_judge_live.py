@@ -12,6 +12,7 @@ from sweeprig.frontend import front_end
 from sweeprig.judge.judge import flag_reading, judge
 from sweeprig.judge.model import Verdict
 from sweeprig.judge.profile import load_profile
+from sweeprig.judge.rig import Rig
 from sweeprig.judge.unseen import age_days, rig_marks
 
 PROFILE = load_profile("adjustable-potentiometer")
@@ -92,8 +93,7 @@ def test_a_rig_that_failed_its_check_standard_passes_nothing() -> None:
             trace=trace,
             setup=make_setup(),
             profile=PROFILE,
-            trim=trim,
-            front_end=front_end("full"),
+            rig=Rig(trim, front_end("full")),
         )
         assert j.verdict is verdict
     # the failure stands first, before anything that is open as well
@@ -104,7 +104,6 @@ def test_a_rig_that_failed_its_check_standard_passes_nothing() -> None:
             trace=trace,
             setup=make_setup(),
             profile=PROFILE,
-            trim=failed,
-            front_end=front_end("full"),
+            rig=Rig(failed, front_end("full")),
         ).reason
     )

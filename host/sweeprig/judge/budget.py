@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
-from sweeprig.frontend import FrontEnd
 from sweeprig.judge.model import BudgetLine, Quantity
+from sweeprig.judge.rig import Rig
 from sweeprig.trim import codes
 from sweeprig.trim.model import ChannelTrim, Trim
 from sweeprig.trim.uncertainty import SINCE_TRIM, channel_of, combine, memory_line, reference_lines
@@ -21,17 +21,6 @@ GROUND = "sensor ground as sensed"
 SHARED = (SHARED_GAIN, SHARED_ZERO, *SINCE_TRIM, GROUND)  # one error in all channels of one converter
 AT_EACH_END = ("linearity of the converter", "inside a wide code")
 SUPPLY = "supply: "  # before the name of what the supply brings to a ratio
-
-
-@dataclass(frozen=True)
-class Conditions:
-    """The board while it captured: its temperature, None where not known, and its regulator's mode, "" likewise."""
-
-    temperature_c: float | None = None
-    smps_mode: str = ""
-
-
-UNKNOWN = Conditions()
 
 
 def quantity(
@@ -80,15 +69,16 @@ def merged(lines: Sequence[BudgetLine], also: Sequence[str] = ()) -> tuple[Budge
     return tuple(out)
 
 
-def shared_gain(trim: Trim, front_end: FrontEnd) -> float:
+def shared_gain(rig: Rig) -> float:
     """Return the relative standard uncertainty of gain that all channels have in common.
 
     Trimmed with one meter, its gain error, with the I2C converter that of the meter which trimmed this; never trimmed,
     the gain and reference of the one converter.
     """
+    trim = rig.trim
     if trim.kind == "nominal":
         gain = codes.rectangular(codes.half_width(codes.chip_facts(trim.chip).gain))
-        return math.hypot(gain, codes.rectangular(front_end.adc_vref_tol))
+        return math.hypot(gain, codes.rectangular(rig.front_end.adc_vref_tol))
     if trim.meter is not None:
         return codes.rectangular(trim.meter.percent_of_reading / 100.0)
     return 0.0
@@ -104,26 +94,19 @@ def shared_zero(trim: Trim) -> float:
     return codes.rectangular(max(trim.meter.counts - 0.5, 0.0) * trim.meter.count_v)
 
 
-def calibration_lines(
-    value_v: float,
-    *,
-    channel: int,
-    trim: Trim | None,
-    front_end: FrontEnd | None,
-    conditions: Conditions = UNKNOWN,
-) -> tuple[BudgetLine, ...]:
-    """Return what the rig contributes to a reading at the sensor [V], what its channels share apart from the rest."""
-    if trim is None or front_end is None:
+def calibration_lines(value_v: float, *, channel: int, rig: Rig | None) -> tuple[BudgetLine, ...]:
+    """Return what the rig contributes to one channel's reading, what its channels share apart from the rest."""
+    if rig is None:
         return ()
     lines = rig_lines(
         value_v,
-        trim=trim,
+        trim=rig.trim,
         channel=channel,
-        front_end=front_end,
-        temperature_c=conditions.temperature_c,
-        smps_mode=conditions.smps_mode,
+        front_end=rig.front_end,
+        temperature_c=rig.temperature_c,
+        smps_mode=rig.smps_mode,
     )
-    gain, zero = shared_gain(trim, front_end), shared_zero(trim)
+    gain, zero = shared_gain(rig), shared_zero(rig.trim)
     return tuple(part for b in lines for part in (_apart(b, value_v, gain, zero) if b.name == FIT else (b,)))
 
 
@@ -147,23 +130,20 @@ def span_lines(
     high_v: float,
     *,
     channel: int,
-    trim: Trim | None,
-    front_end: FrontEnd | None,
-    conditions: Conditions = UNKNOWN,
+    rig: Rig | None,
 ) -> tuple[BudgetLine, ...]:
     """Return what the rig contributes to the distance of two readings: the offset cancels."""
-    own = channel_of(trim, channel)
-    if own is None or trim is None or front_end is None:
+    own = None if rig is None else channel_of(rig.trim, channel)
+    if own is None or rig is None:
         return ()
     span = high_v - low_v
-    lines = [*_apart(gain_line(own, span), span, shared_gain(trim, front_end))]
+    lines = [*_apart(gain_line(own, span), span, shared_gain(rig))]
     for name, value in (("low", low_v), ("high", high_v)):
-        at_end = rig_lines(value, trim=trim, channel=channel, front_end=front_end)
+        at_end = rig_lines(value, trim=rig.trim, channel=channel, front_end=rig.front_end)
         lines += [replace(b, name=f"{b.name}, {name} end") for b in at_end if b.name in AT_EACH_END]
-    lines.append(memory_line(span, front_end, before_v=0.0))
-    if trim.kind != "nominal":
-        kelvin, mode = conditions.temperature_c, conditions.smps_mode
-        lines += reference_lines(span, trim, temperature_c=kelvin, smps_mode=mode)
+    lines.append(memory_line(span, rig.front_end, before_v=0.0))
+    if rig.trim.kind != "nominal":
+        lines += reference_lines(span, rig.trim, temperature_c=rig.temperature_c, smps_mode=rig.smps_mode)
     return tuple(lines)
 
 

@@ -11,8 +11,8 @@ from sweeprig.judge import tracks as tr
 from sweeprig.judge.decide import decide, would_decide
 from sweeprig.judge.model import Check, Quantity, Verdict
 from sweeprig.judge.profile_model import Profile, Range
+from sweeprig.judge.rig import Rig
 from sweeprig.judge.scale import Scale
-from sweeprig.trim.model import Trim
 from sweeprig.words import Sense
 
 
@@ -26,7 +26,7 @@ class Seen:
     scale: Scale
     quantities: dict[str, Quantity]
     guard_factor: float
-    trim: Trim | None = None
+    rig: Rig | None = None
 
 
 def all_checks(seen: Seen) -> tuple[Check, ...]:
@@ -107,13 +107,13 @@ def _tracks(seen: Seen) -> list[Check]:
     usable = two if not why else None
     out = []
     for name, wanted, q in (
-        ("slope_b", limits.slope_b, tr.slope(usable, seen.trim, seen.quantities, why)),
+        ("slope_b", limits.slope_b, tr.slope(usable, seen.rig, seen.quantities, why)),
         ("sum_b", limits.sum_b, tr.total(usable, seen.quantities, seen.scale, why)),
     ):
         if wanted is not None:
             out.append(_judged(name, q, wanted.source, g=seen.guard_factor, low=wanted.low, high=wanted.high))
     if limits.correlation is not None:
-        q = tr.departure(usable, seen.trim, seen.scale, why)
+        q = tr.departure(usable, seen.rig, seen.scale, why)
         most = limits.correlation
         out.append(_judged("correlation", q, most.source, g=seen.guard_factor, high=most.value))
     return out
@@ -141,7 +141,7 @@ def _angle(seen: Seen) -> list[Check]:
         ("hysteresis", limits.hysteresis, found.hysteresis_percent),
     ):
         if limit is not None:
-            q = tr.with_converter(name, value, seen.trim, seen.scale)
+            q = tr.with_converter(name, value, seen.rig, seen.scale)
             out.append(_judged(name, q, limit.source, g=seen.guard_factor, high=limit.value))
     return out
 

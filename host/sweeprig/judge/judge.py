@@ -3,32 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TypedDict
 
 from sweeprig.analysis.model import Analysis, Code, Finding
 from sweeprig.capture.model import SweepSetup, Trace
-from sweeprig.frontend import FrontEnd
 from sweeprig.judge import checks as ch
 from sweeprig.judge import graded as gr
-from sweeprig.judge.budget import Conditions
-from sweeprig.judge.load import load_of
+from sweeprig.judge.load import Load, load_of
 from sweeprig.judge.measured import measure
 from sweeprig.judge.model import UNKNOWN_U, Check, Judgement, Margin, Quantity, Verdict
 from sweeprig.judge.profile_model import Profile
 from sweeprig.judge.rails import flag_reading as flag_reading
 from sweeprig.judge.rails import margin_findings, rail_margins
+from sweeprig.judge.rig import Rig as Rig
 from sweeprig.judge.scale import make_scale
 from sweeprig.judge.unseen import not_shown, open_points
 from sweeprig.judge.whole import REFUSED, no_fault_text, overall
-from sweeprig.trim.model import Trim
-
-
-class Rig(TypedDict):
-    """What measured a capture, and how warm it was."""
-
-    trim: Trim | None
-    front_end: FrontEnd | None
-    conditions: Conditions
 
 
 def judge(
@@ -37,41 +26,39 @@ def judge(
     trace: Trace,
     setup: SweepSetup,
     profile: Profile,
-    trim: Trim | None = None,
-    front_end: FrontEnd | None = None,
+    rig: Rig | None = None,
     guard_factor: float | None = None,
 ) -> Judgement:
     """Return the verdict on one capture; docs/methods-verdicts.md describes each step.
 
-    `trim` and `front_end` are None for data that did not come from a rig: the intervals then hold the scatter of
-    the data only. `guard_factor` None takes the profile's; 0 is simple acceptance.
+    `rig` is None for data that did not come from one: the intervals then hold the scatter of the data only.
+    `guard_factor` None takes the profile's; 0 is simple acceptance.
     """
     if profile.sensor.tracks < 2:
         analysis = replace(analysis, low_b=None, high_b=None, two_tracks=None)
+    rig = None if rig is None else rig.during(trace)
+    load = load_of(setup, profile, None if rig is None else rig.front_end)
+    scale = make_scale(analysis=analysis, trace=trace, setup=setup, profile=profile, rig=rig)
+    quantities = measure(analysis=analysis, scale=scale, rig=rig, load=load)
     g = profile.guard.factor if guard_factor is None else guard_factor
-    rig: Rig = {
-        "trim": trim,
-        "front_end": front_end,
-        "conditions": Conditions(trace.board_temperature_c, trace.smps_mode),
-    }
-    scale = make_scale(analysis=analysis, trace=trace, setup=setup, profile=profile, **rig)
-    load = load_of(setup, profile, front_end)
-    quantities = measure(analysis=analysis, scale=scale, load=load, **rig)
-    seen = ch.Seen(analysis, trace, profile, scale, quantities, g, trim)
+    return _judged(ch.Seen(analysis, trace, profile, scale, quantities, g, rig), setup, load)
+
+
+def _judged(seen: ch.Seen, setup: SweepSetup, load: Load) -> Judgement:
     margins, checks = _against_limits(seen)
     found = _findings(seen, margins, checks, setup)
-    verdict, reason = overall(found, margins, checks, open_points(seen, trim))
+    verdict, reason = overall(found, margins, checks, open_points(seen))
     return Judgement(
         verdict=verdict,
         reason=reason,
-        quantities={name: _reported(q) for name, q in quantities.items()},
+        quantities={name: _reported(q) for name, q in seen.quantities.items()},
         margins=margins,
         findings=found,
-        not_shown=not_shown(seen, trim, load),
-        profile_name=profile.name,
-        guard_factor=g,
+        not_shown=not_shown(seen, load),
+        profile_name=seen.profile.name,
+        guard_factor=seen.guard_factor,
         checks=checks,
-        under=no_fault_text(ch.passes(analysis)) if verdict is Verdict.PASS else "",
+        under=no_fault_text(ch.passes(seen.analysis)) if verdict is Verdict.PASS else "",
     )
 
 

@@ -5,13 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from sweeprig.analysis.model import Analysis, End
-from sweeprig.frontend import FrontEnd
 from sweeprig.judge import budget as bu
 from sweeprig.judge.load import Load
 from sweeprig.judge.model import BudgetLine, Quantity
 from sweeprig.judge.named_ends import SUFFIXES, ends_of, levels, sense_of
+from sweeprig.judge.rig import Rig
 from sweeprig.judge.scale import Scale
-from sweeprig.trim.model import Trim
 from sweeprig.words import Sense
 
 UNKNOWN_SENSE = "which end is closed is not known: see the low and the high end"
@@ -23,10 +22,8 @@ class Track:
 
     channel: int  # 0 for A, 1 for B
     analysis: Analysis
-    trim: Trim | None
-    front_end: FrontEnd | None
+    rig: Rig | None
     load: Load
-    conditions: bu.Conditions = bu.UNKNOWN
 
     @property
     def suffix(self) -> str:
@@ -34,20 +31,12 @@ class Track:
         return SUFFIXES[self.channel]
 
 
-def measure(
-    *,
-    analysis: Analysis,
-    scale: Scale,
-    trim: Trim | None,
-    front_end: FrontEnd | None,
-    load: Load,
-    conditions: bu.Conditions = bu.UNKNOWN,
-) -> dict[str, Quantity]:
+def measure(*, analysis: Analysis, scale: Scale, rig: Rig | None, load: Load) -> dict[str, Quantity]:
     """Return low_v, high_v, closed_v, open_v, span_v, supply_v and the ratios; those of track B hold _b."""
     found = {"supply_v": scale.supply}
     channels = (0, 1) if any(ends_of(analysis, 1)) else (0,)
     for channel in channels:
-        track = Track(channel, analysis, trim, front_end, load, conditions)
+        track = Track(channel, analysis, rig, load)
         for place in ("low", "high", "closed", "open"):
             key = f"{place}{track.suffix}_v"
             found[key] = _level(track, place)
@@ -64,13 +53,7 @@ def _level(track: Track, place: str) -> Quantity:
         return bu.missing(key, "V", UNKNOWN_SENSE if unknown else f"no rest was seen at the {place} end")
     lines = (
         BudgetLine("level of the rests", "A", "t", end.u_v, "V", 1.0, end.dof),
-        *bu.calibration_lines(
-            end.value_v,
-            channel=track.channel,
-            trim=track.trim,
-            front_end=track.front_end,
-            conditions=track.conditions,
-        ),
+        *bu.calibration_lines(end.value_v, channel=track.channel, rig=track.rig),
         *track.load.lines(end.value_v, rail_v=rail_of(end)),
     )
     return bu.quantity(key, "V", end.value_v, lines, n_samples=end.n_windows)
@@ -89,14 +72,7 @@ def _span(track: Track) -> Quantity:
     lines = (
         BudgetLine("level of the rests, low end", "A", "t", low.u_v, "V", 1.0, low.dof),
         BudgetLine("level of the rests, high end", "A", "t", high.u_v, "V", 1.0, high.dof),
-        *bu.span_lines(
-            low.value_v,
-            high.value_v,
-            channel=track.channel,
-            trim=track.trim,
-            front_end=track.front_end,
-            conditions=track.conditions,
-        ),
+        *bu.span_lines(low.value_v, high.value_v, channel=track.channel, rig=track.rig),
         *track.load.span_lines(low.value_v, high.value_v, rail_v=rail_of(high)),
     )
     return bu.quantity(key, "V", high.value_v - low.value_v, lines, n_samples=low.n_windows + high.n_windows)

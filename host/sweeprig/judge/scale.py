@@ -11,12 +11,11 @@ import numpy as np
 from sweeprig.analysis.model import Analysis
 from sweeprig.analysis.statistics import batch_u, spread_of
 from sweeprig.capture.model import FloatArray, SweepSetup, Trace
-from sweeprig.frontend import FrontEnd
 from sweeprig.judge import budget as bu
 from sweeprig.judge.model import BudgetLine, Quantity
 from sweeprig.judge.named_ends import levels
 from sweeprig.judge.profile_model import Limits, Profile, Range
-from sweeprig.trim.model import Trim
+from sweeprig.judge.rig import Rig
 from sweeprig.trim.slow import ground_half_width_v
 from sweeprig.words import Hookup
 
@@ -131,28 +130,22 @@ class Scale:
 
 
 def make_scale(
-    *,
-    analysis: Analysis,
-    trace: Trace,
-    setup: SweepSetup,
-    profile: Profile,
-    trim: Trim | None,
-    front_end: FrontEnd | None,
-    conditions: bu.Conditions = bu.UNKNOWN,
+    *, analysis: Analysis, trace: Trace, setup: SweepSetup, profile: Profile, rig: Rig | None
 ) -> Scale:
     """Return the scale of one capture."""
     limits = profile.limits
     ground = 0.0
     if trace.ground_v is not None and trace.ground_v.size:
         ground = float(np.median(trace.ground_v))
-    sensed = front_end is not None and "ground-sense" in front_end.capabilities and abs(ground) > 1e-6
-    half = ground_half_width_v(front_end) if front_end is not None and sensed else 0.0
+    half = 0.0
+    if rig is not None and "ground-sense" in rig.front_end.capabilities and abs(ground) > 1e-6:
+        half = ground_half_width_v(rig.front_end)
     return Scale(
         nominal_v=profile.supply.nominal_v,
         ratiometric=profile.supply.ratiometric,
         ground_v=ground,
         ground_u_v=half / math.sqrt(3),
-        supply=_supply(analysis, trace, trim, front_end, conditions),
+        supply=_supply(analysis, trace, rig),
         supply_range=_supply_range(limits, setup, trace),
         unseen_range=limits.supply,
         at_rests_v=_at_rests(analysis),
@@ -183,15 +176,13 @@ def _steady(supply_v: FloatArray) -> FloatArray:
     return np.asarray(supply_v[near], dtype=float)
 
 
-def _supply(
-    analysis: Analysis, trace: Trace, trim: Trim | None, end: FrontEnd | None, conditions: bu.Conditions
-) -> Quantity:
+def _supply(analysis: Analysis, trace: Trace, rig: Rig | None) -> Quantity:
     value = analysis.supply_v
     if trace.supply is None or not math.isfinite(value) or value <= 0:
         return bu.missing("supply_v", "V", NOT_OBSERVED)
     u, dof = batch_u(_steady(trace.supply.mean_v))
     lines = (
         BudgetLine("level of the supply", "A", "t", u if math.isfinite(u) else 0.0, "V", 1.0, dof),
-        *bu.calibration_lines(value, channel=2, trim=trim, front_end=end, conditions=conditions),
+        *bu.calibration_lines(value, channel=2, rig=rig),
     )
     return bu.quantity("supply_v", "V", value, lines, n_samples=trace.supply.mean_v.size)

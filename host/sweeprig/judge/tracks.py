@@ -6,31 +6,30 @@ import math
 from dataclasses import replace
 
 from sweeprig.analysis.model import TwoTracks
-from sweeprig.frontend import front_end
 from sweeprig.judge import budget as bu
 from sweeprig.judge.model import BudgetLine, Quantity
 from sweeprig.judge.named_ends import SUFFIXES
+from sweeprig.judge.rig import Rig
 from sweeprig.judge.scale import Scale
 from sweeprig.trim.codes import CODES
-from sweeprig.trim.model import Trim
 from sweeprig.trim.uncertainty import channel_of, linearity_line
 
 PERCENT = "% of supply"
 
 
-def slope(two: TwoTracks | None, trim: Trim | None, quantities: dict[str, Quantity], why: str) -> Quantity:
+def slope(two: TwoTracks | None, rig: Rig | None, quantities: dict[str, Quantity], why: str) -> Quantity:
     """Slope of B against A [V/V]: each channel's own gain, and its bend as if the slope came from the two ends.
 
     The gain that all channels share cancels.
     """
     if two is None:
         return bu.missing("slope_b", "V/V", why)
-    if trim is None:
+    if rig is None:
         return bu.quantity("slope_b", "V/V", two.slope, ())
-    span, shared = quantities["span_v"].value, bu.shared_gain(trim, front_end(trim.build))
+    span, shared = quantities["span_v"].value, bu.shared_gain(rig)
     lines = []
     for channel, name, factor in ((0, "A", two.slope), (1, "B", 1.0)):
-        own = channel_of(trim, channel)
+        own = channel_of(rig.trim, channel)
         if own is None:
             continue
         gain = bu.gain_line(own, two.slope, f"gain of the trim, {name}")
@@ -65,21 +64,21 @@ def _of_end(line: BudgetLine, track: str, end: str) -> BudgetLine:
     return replace(line, name=name if line.name in (bu.FIT, bu.MEMORY) else f"{name}, {end} end")
 
 
-def departure(two: TwoTracks | None, trim: Trim | None, scale: Scale, why: str) -> Quantity:
+def departure(two: TwoTracks | None, rig: Rig | None, scale: Scale, why: str) -> Quantity:
     """Largest departure of B from its straight line [% of supply]; both converters' bends enter."""
     if two is None:
         return bu.missing("correlation", PERCENT, why)
-    lines = [*_bend(trim, scale, 1, 1.0, "B"), *_bend(trim, scale, 0, two.slope, "A")]
+    lines = [*_bend(rig, scale, 1, 1.0, "B"), *_bend(rig, scale, 0, two.slope, "A")]
     return bu.quantity("correlation", PERCENT, two.max_error_percent, lines)
 
 
-def with_converter(name: str, value: float, trim: Trim | None, scale: Scale) -> Quantity:
+def with_converter(name: str, value: float, rig: Rig | None, scale: Scale) -> Quantity:
     """A departure of track A [% of supply] with what the converter's own bend adds."""
-    return bu.quantity(name, PERCENT, value, _bend(trim, scale, 0, 1.0, "A"))
+    return bu.quantity(name, PERCENT, value, _bend(rig, scale, 0, 1.0, "A"))
 
 
-def _bend(trim: Trim | None, scale: Scale, channel: int, factor: float, name: str) -> tuple[BudgetLine, ...]:
-    own = channel_of(trim, channel)
+def _bend(rig: Rig | None, scale: Scale, channel: int, factor: float, name: str) -> tuple[BudgetLine, ...]:
+    own = None if rig is None else channel_of(rig.trim, channel)
     if own is None:
         return ()
     middle = linearity_line(own, CODES / 2)

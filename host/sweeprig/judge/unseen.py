@@ -12,17 +12,17 @@ from sweeprig.trim.uncertainty import beyond_points, channel_of
 VERIFY_FAILED = "the rig failed its last check standard: trim it again before it passes anything"
 
 
-def open_points(seen: Seen, trim: Trim | None) -> tuple[str, ...]:
+def open_points(seen: Seen) -> tuple[str, ...]:
     """Return what keeps a capture without a fault from being passed."""
     out = []
     if seen.profile.sensor.tracks > 1 and seen.trace.signal_b is None:
         out.append("track B was not captured: sweep it as well")
-    if verify_failed(trim):
+    if seen.rig is not None and verify_failed(seen.rig.trim):
         out.append(VERIFY_FAILED)
     return tuple(out)
 
 
-def not_shown(seen: Seen, trim: Trim | None, load: Load) -> tuple[str, ...]:
+def not_shown(seen: Seen, load: Load) -> tuple[str, ...]:
     """Return what this capture and this profile together could not show, each with what to do."""
     out = list(seen.analysis.not_shown)
     lost, total = seen.trace.n_lost, seen.trace.n_lost + seen.trace.t_s.size
@@ -31,7 +31,7 @@ def not_shown(seen: Seen, trim: Trim | None, load: Load) -> tuple[str, ...]:
         out.append(
             f"{lost} of {total} records ({share:.2g} %) were lost and are not judged. Use another cable or port."
         )
-    if trim is None:
+    if seen.rig is None:
         out.append(
             "Accuracy of what measured this data: not known. The intervals hold its scatter and resolution only; "
             "what has neither is judged as read. Use a rig with a trim."
@@ -50,7 +50,7 @@ def not_shown(seen: Seen, trim: Trim | None, load: Load) -> tuple[str, ...]:
         )
     if seen.profile.sensor.tracks < 2 and seen.trace.signal_b is not None:
         out.append("Track B: the profile has one track, so B was not judged. Take a profile with two tracks.")
-    out += _load(seen, load) + _beyond(seen, trim)
+    out += _load(seen, load) + _beyond(seen)
     return tuple(out)
 
 
@@ -64,9 +64,9 @@ def _load(seen: Seen, load: Load) -> list[str]:
     ]
 
 
-def _beyond(seen: Seen, trim: Trim | None) -> list[str]:
+def _beyond(seen: Seen) -> list[str]:
     """Ends outside the voltages at which the rig was trimmed."""
-    own = channel_of(trim, 0)
+    own = None if seen.rig is None else channel_of(seen.rig.trim, 0)
     out = []
     for name in ("low", "high"):
         value = seen.quantities[f"{name}_v"].value
@@ -77,9 +77,9 @@ def _beyond(seen: Seen, trim: Trim | None) -> list[str]:
     return out
 
 
-def verify_failed(trim: Trim | None) -> bool:
+def verify_failed(trim: Trim) -> bool:
     """True where the last check standard of this rig failed."""
-    return bool(trim and trim.verified and trim.verified[-1].get("verdict") == "fail")
+    return bool(trim.verified and trim.verified[-1].get("verdict") == "fail")
 
 
 def rig_marks(trim: Trim | None, *, taken_at: str) -> tuple[str, ...]:

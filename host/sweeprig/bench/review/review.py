@@ -18,10 +18,11 @@ from sweeprig.capture.csv_file import read_csv
 from sweeprig.capture.file import read_capture
 from sweeprig.capture.model import Capture, Sense, Starts, SweepSetup, Trace
 from sweeprig.errors import FileError
-from sweeprig.frontend import FrontEnd, front_end
+from sweeprig.frontend import front_end
 from sweeprig.judge.judge import judge
 from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.profile import Profile
+from sweeprig.judge.rig import Rig
 from sweeprig.judge.unseen import rig_marks
 from sweeprig.link.clean import clean_text
 from sweeprig.trim.model import Trim
@@ -78,17 +79,16 @@ def review_capture(
     chosen = choices or Choices()
     setup = _settle(capture.setup, chosen)
     profile, remarks = profile_for(capture.setup, chosen.profile)
-    trim = trim_of(capture, chosen)
-    end = front_end(str(capture.rig.get("build", "plain")))
+    rig = Rig(trim_of(capture, chosen), front_end(str(capture.rig.get("build", "plain"))))
     trace = to_trace(
         capture,
-        trim=trim,
-        front_end=end,
+        trim=rig.trim,
+        front_end=rig.front_end,
         nominal_supply_v=profile.supply.nominal_v,
         track_ohm=setup.track_ohm,
     )
     trace = replace(trace, hookup=setup.hookup)
-    outcome = _outcome(trace, setup, profile, chosen, capture=capture, trim=trim, end=end, made_at=made_at)
+    outcome = _outcome(trace, setup, profile, chosen, capture=capture, rig=rig, made_at=made_at)
     outcome = replace(outcome, remarks=(*remarks, *outcome.remarks))
     return as_wiggle(outcome)[0] if setup.task in WIGGLES else outcome
 
@@ -118,8 +118,8 @@ def review_file(path: Path, choices: Choices | None = None, *, made_at: str | No
     return review_capture(read_capture(path), choices, made_at=made_at)
 
 
-def _rig_remarks(capture: Capture | None, trim: Trim | None) -> tuple[str, ...]:
-    return rig_marks(trim, taken_at=capture.created) if capture is not None else ()
+def _rig_remarks(capture: Capture | None, rig: Rig | None) -> tuple[str, ...]:
+    return () if capture is None else rig_marks(None if rig is None else rig.trim, taken_at=capture.created)
 
 
 def _outcome(
@@ -129,8 +129,7 @@ def _outcome(
     choices: Choices,
     *,
     capture: Capture | None = None,
-    trim: Trim | None = None,
-    end: FrontEnd | None = None,
+    rig: Rig | None = None,
     made_at: str | None = None,
 ) -> Outcome:
     analysis = analyse(
@@ -144,8 +143,7 @@ def _outcome(
         trace=trace,
         setup=setup,
         profile=profile,
-        trim=trim,
-        front_end=end,
+        rig=rig,
         guard_factor=choices.guard_factor,
     )
     return Outcome(
@@ -155,8 +153,8 @@ def _outcome(
         judgement=judgement,
         profile=profile,
         capture=capture,
-        trim=trim,
+        trim=None if rig is None else rig.trim,
         made_at=made_at or now_text(),
         versions=versions(),
-        remarks=(*setup_remarks(setup), *_rig_remarks(capture, trim)),
+        remarks=(*setup_remarks(setup), *_rig_remarks(capture, rig)),
     )
