@@ -5,21 +5,12 @@ import json
 import struct
 
 from sweepboard import wire
-from sweepboard.arguments import RefusedError, one_of, switch, whole
-from sweepboard.ramp import MOST_LEG_MS, MOST_LEGS
-from sweepboard.watchers import HISTOGRAM_MOST_WINDOWS, MOST_PER_SECOND
+from sweepboard.arguments import RefusedError
+from sweepboard.command_table import arguments
 
 PRESENT_CODE = 400  # of the converter: about 0.5 V at the sensor, where nothing should feed it
 LOOK_FIRST_MS = 50  # longest wait for one window before the supply is switched on
 RESET_CODES = {"power on": 1, "reset pin": 2, "watchdog": 3, "software": 4, "debugger": 5}  # else 0
-HOOKUPS = ("powered", "tapped")
-BIAS_MODES = ("off", "up", "down")
-LIGHT_MODES = ("off", "on", "slow", "fast")
-DRIVE_ACTIONS = ("home", "goto", "stop", "free", "where")
-MOST_CODES = 4095
-MOST_MS = 60000
-ENCODER_COUNTS = 4096
-SLOWEST_COUNTS_S = 32
 
 OUT_SUPPLY, OUT_BURDEN, OUT_BIAS_UP, OUT_BIAS_DOWN, OUT_TAPPED = 1, 2, 4, 8, 16  # bits of outputs()
 
@@ -32,49 +23,9 @@ class Commands:
         self._checked = {}
 
     def table(self):
-        """Return name -> (method, {argument: (check, default)}); a default of None means that it is needed."""
-        snapshots = self.rig.snapshots
-        codes = whole(0, MOST_CODES)
-        return {
-            "hello": (self._hello, {}),
-            "start": (self._start, {"hookup": (one_of(HOOKUPS), "powered")}),
-            "stop": (self._stop, {}),
-            "status": (self._status, {}),
-            "supply": (self._supply, {"on": (switch, None)}),
-            "burden": (self._burden, {"on": (switch, None)}),
-            "bias": (self._bias, {"mode": (one_of(BIAS_MODES), None)}),
-            "light": (self._light, {"mode": (one_of(LIGHT_MODES), None)}),
-            "buzzer": (self._buzzer, {"ms": (whole(0, MOST_MS), None)}),
-            "snapshots": (
-                self._snapshots,
-                {
-                    "spread": (codes, 0),
-                    "jump": (codes, 0),
-                    "before": (whole(0, snapshots.most_before), min(150, snapshots.most_before)),
-                    "after": (whole(0, snapshots.most_after), min(300, snapshots.most_after)),
-                    "per_second": (whole(1, MOST_PER_SECOND), 2),
-                },
-            ),
-            "histogram": (
-                self._histogram,
-                {
-                    "channel": (whole(0, self.rig.source.channels - 1), None),
-                    "windows": (whole(1, HISTOGRAM_MOST_WINDOWS), None),
-                },
-            ),
-            "ramp": (self._ramp, {"leg_ms": (whole(0, MOST_LEG_MS), None), "legs": (whole(1, MOST_LEGS), 2)}),
-            "selfcheck": (self._do_selfcheck, {}),
-            "slow": (self._slow, {"every_ms": (whole(0, MOST_MS), None)}),
-            "drive": (
-                self._drive,
-                {
-                    "action": (one_of(DRIVE_ACTIONS), None),
-                    "position": (whole(0, ENCODER_COUNTS - 1), 0),
-                    "speed": (whole(SLOWEST_COUNTS_S, ENCODER_COUNTS), ENCODER_COUNTS // 4),
-                },
-            ),
-            "prompt": (self._prompt, {}),
-        }
+        """Return name -> (method, {argument: (check, default)}): see command_table.py."""
+        takes = arguments(self.rig.source, self.rig.snapshots)
+        return {name: (getattr(self, "_" + name), takes[name]) for name in takes}
 
     def _hello(self, number):
         if not self.rig.stream.running:
@@ -266,7 +217,7 @@ class Commands:
         if self.rig.selfcheck is not None:
             self._checked = self.rig.selfcheck()
 
-    def _do_selfcheck(self, number):
+    def _selfcheck(self, number):
         if self.rig.stream.running:
             raise RefusedError("not-now", "the self-check needs the converter for itself: stop first")
         self._run_selfcheck()

@@ -10,7 +10,7 @@ import json
 import struct
 import sys
 
-from sweepboard.commands import LIGHT_MODES
+from sweepboard.command_table import LIGHT_MODES
 from sweepboard.fed_source import FedClock, FedSource
 from sweepboard.no_switches import RememberedSwitches
 from sweepboard.service import Service

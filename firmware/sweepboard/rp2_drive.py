@@ -71,18 +71,30 @@ class Drive:
         """Stop a movement that has come to its end, whatever that is."""
         if self._position == wire.NO_POSITION:
             self._end("no encoder")
-        elif self._homing and self._home.value():
-            self._end("home")
-        elif not self._homing and self._passed():
-            self._end("arrived")
-        elif not self._homing and not self._upwards and self._home.value():
-            self._end("home reached")
-        elif self._ticks_diff(now, self._began_ms) > LONGEST_MS:
-            self._end("too long")
-        elif self._ticks_diff(now, self._stall_ms) >= STALLED_MS:
-            if abs(self._position - self._stall_at) < STALLED_COUNTS:
-                self._end("stalled")
-            self._stall_ms, self._stall_at = now, self._position
+            return
+        state = self._reached()
+        if state is None and self._ticks_diff(now, self._began_ms) > LONGEST_MS:
+            state = "too long"
+        if state is None and self._stands_still(now):
+            state = "stalled"
+        if state is not None:
+            self._end(state)
+
+    def _reached(self):
+        """Return the word for the place where the movement ends, or None on the way there."""
+        if self._homing:
+            return "home" if self._home.value() else None
+        if self._passed():
+            return "arrived"
+        return "home reached" if not self._upwards and self._home.value() else None
+
+    def _stands_still(self, now):
+        """Return whether the shaft has not moved since the last look, one every STALLED_MS."""
+        if self._ticks_diff(now, self._stall_ms) < STALLED_MS:
+            return False
+        moved = abs(self._position - self._stall_at)
+        self._stall_ms, self._stall_at = now, self._position
+        return moved < STALLED_COUNTS
 
     def _passed(self):
         away = self._target - self._position

@@ -2,6 +2,9 @@
 
 Numbers are those of windows.reduce_plain as long as no conversion has a bit above the twelfth. On a RISC-V
 core this module does not compile, and the fast source takes the loop of windows.py instead.
+
+One function of 64 lines: MicroPython's assembler has no calls between its functions and no macros, and its
+labels hold within one function, so instructions cannot be shared out.
 """
 
 import micropython

@@ -74,13 +74,13 @@ def start_machine(vm: str, feed: Feed, identity: Mapping[str, Any]) -> Machine:
 
 def _answer(feed: Feed, kind: int, outputs: int, n: int) -> bytes:
     """Return what the simulated rig answers; b"" where no window is due."""
-    from sweepboard import commands, fed_board
+    from sweepboard import command_table, fed_board
 
     if kind == fed_board.ASK_START:
         feed.restart()
         return b"\1"
     if kind == fed_board.ASK_LIGHT:
-        feed.show("light", commands.LIGHT_MODES[n])
+        feed.show("light", command_table.LIGHT_MODES[n])
         return b"\1"
     if kind == fed_board.ASK_RAMP:
         feed.ramp(n)
