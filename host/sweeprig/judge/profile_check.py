@@ -86,7 +86,7 @@ def _check_word(
 ) -> list[Problem]:
     full = f"{table}.{key}".lstrip(".")
     if key not in part:
-        return [Problem(line_of(lines, table), full, "is missing", limit=rule.about)] if rule.required else []
+        return _missing(full, rule, line_of(lines, table))
     value, line = part[key], line_of(lines, full)
     if not _is_kind(value, rule.kind):
         return [Problem(line, full, "is not of the right kind", seen=_shown(value), limit=KINDS[rule.kind])]
@@ -95,12 +95,13 @@ def _check_word(
     if rule.kind is str and rule.required and not value.strip():
         return [Problem(line, full, "is empty", limit=rule.about)]
     if rule.kind in (int, float) and not rule.least <= value <= rule.most:
-        return [
-            Problem(
-                line, full, "is out of range", seen=f"{value:g}", limit=f"{rule.least:g} to {rule.most:g}"
-            )
-        ]
+        bounds = f"{rule.least:g} to {rule.most:g}"
+        return [Problem(line, full, "is out of range", seen=f"{value:g}", limit=bounds)]
     return []
+
+
+def _missing(full: str, rule: WordRule | NumberRule, line: int) -> list[Problem]:
+    return [Problem(line, full, "is missing", limit=rule.about)] if rule.required else []
 
 
 def _shown(value: Any) -> str:
@@ -124,7 +125,7 @@ def _check_number(
 ) -> list[Problem]:
     full = f"{table}.{key}"
     if key not in part:
-        return [Problem(line_of(lines, table), full, "is missing", limit=rule.about)] if rule.required else []
+        return _missing(full, rule, line_of(lines, table))
     entry = part[key]
     names = NUMBER_KEYS[rule.shape]
     if not isinstance(entry, dict):

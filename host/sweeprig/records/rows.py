@@ -70,12 +70,12 @@ def plain(value: Any) -> Any:
         return {str(k): plain(v) for k, v in value.items()}
     if isinstance(value, list | tuple):
         return [plain(v) for v in value]
+    return plain(value.tolist()) if hasattr(value, "tolist") else _single(value)
+
+
+def _single(value: Any) -> Any:
     if isinstance(value, float) and not math.isfinite(value):
         return None
-    return plain(value.tolist()) if hasattr(value, "tolist") else _value_of(value)
-
-
-def _value_of(value: Any) -> Any:
     return value.value if isinstance(value, Enum) else value
 
 

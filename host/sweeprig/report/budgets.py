@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from sweeprig.judge.model import BudgetLine, Quantity
@@ -57,17 +58,26 @@ def short_budget(outcome: Outcome) -> dict[str, Any] | None:
     """Return the largest contributions to both ends side by side [mV]; None where neither has a budget."""
     keys = end_keys(outcome)
     found = [outcome.judgement.quantities.get(k) for k in keys]
-    parts = [{b.name: b.contribution for b in q.budget} if q else {} for q in found]
-    names = sorted({n for p in parts for n in p}, key=lambda n: -max(p.get(n, 0.0) for p in parts))
-    if not names:
+    parts = [{b.name: 1e3 * b.contribution for b in q.budget} if q else {} for q in found]
+    if not any(parts):
         return None
-    shown = names[:SHORT_LINES] if len(names) > SHORT_LINES + 1 else names
-    rows = [(n, *(fixed(p[n] * 1e3, 2) if n in p else NONE for p in parts)) for n in shown]
-    if len(names) > len(shown):
-        rest = [sum(p.get(n, 0.0) ** 2 for n in names[len(shown) :]) ** 0.5 * 1e3 for p in parts]
-        rows.append((f"{len(names) - len(shown)} smaller ones", *(fixed(v, 2) for v in rest)))
     return {
         "heads": [name_of(k.removesuffix("_v")) for k in keys],
-        "rows": rows,
+        "rows": _side_by_side(parts),
         "total": [(u_text(q.u95) if q else "") or NONE for q in found],
     }
+
+
+def _side_by_side(parts: list[dict[str, float]]) -> list[tuple[str, ...]]:
+    """Return the largest contributions [mV] of each part as rows, the small ones in one row together."""
+    names = sorted(
+        dict.fromkeys(n for p in parts for n in p), key=lambda n: -max(p.get(n, 0.0) for p in parts)
+    )
+    n_shown = SHORT_LINES if len(names) > SHORT_LINES + 1 else len(names)
+    rows = [(n, *(fixed(p.get(n), 2) for p in parts)) for n in names[:n_shown]]
+    return rows + _together(names[n_shown:], parts)
+
+
+def _together(small: list[str], parts: list[dict[str, float]]) -> list[tuple[str, ...]]:
+    sums = (math.hypot(*(p.get(n, 0.0) for n in small)) for p in parts)
+    return [(f"{len(small)} smaller ones", *(fixed(v, 2) for v in sums))] if small else []

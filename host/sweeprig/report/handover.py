@@ -22,7 +22,7 @@ def counts(ratio: float, *, bits: int) -> int:
 
 
 @dataclass(frozen=True)
-class Row:
+class HandoverRow:
     """One row of the table; `ratio` and what follows from it are None where the supply was not observed."""
 
     percent: int | None  # of signal span; None where the sense is unknown
@@ -34,7 +34,12 @@ class Row:
     counts: tuple[int | None, ...]  # of BITS
 
 
-Level = tuple[float, float | None]  # [V], ratio to the supply
+@dataclass(frozen=True)
+class Level:
+    """One level of the signal; `ratio` is None where the supply was not observed."""
+
+    value_v: float  # [V]
+    ratio: float | None
 
 
 def _ends(outcome: Outcome, mark: str) -> tuple[Level, Level] | None:
@@ -44,17 +49,17 @@ def _ends(outcome: Outcome, mark: str) -> tuple[Level, Level] | None:
         q, ratio = quantities.get(f"{name}{mark}_v"), quantities.get(f"{name}{mark}_ratio")
         if q is None or q.value is None:
             return None
-        found.append((q.value, ratio.value if ratio else None))
+        found.append(Level(q.value, ratio.value if ratio else None))
     return found[0], found[1]
 
 
-def _row(percent: int | None, name: str, level: Level, nominal_v: float | None) -> Row:
-    value_v, ratio = level
-    return Row(
+def _row(percent: int | None, name: str, level: Level, nominal_v: float | None) -> HandoverRow:
+    ratio = level.ratio
+    return HandoverRow(
         percent=percent,
         name=name,
         calculated=not name,
-        value_v=value_v,
+        value_v=level.value_v,
         ratio=ratio,
         nominal_v=None if ratio is None or nominal_v is None else ratio * nominal_v,
         counts=tuple(None if ratio is None else counts(ratio, bits=b) for b in BITS),
@@ -62,11 +67,12 @@ def _row(percent: int | None, name: str, level: Level, nominal_v: float | None) 
 
 
 def _between(first: Level, last: Level, part: float) -> Level:
-    ratio = None if first[1] is None or last[1] is None else first[1] * (1 - part) + last[1] * part
-    return first[0] * (1 - part) + last[0] * part, ratio
+    a, b = first.ratio, last.ratio
+    ratio = None if a is None or b is None else a * (1 - part) + b * part
+    return Level(first.value_v * (1 - part) + last.value_v * part, ratio)
 
 
-def handover_rows(outcome: Outcome, *, track_b: bool = False) -> tuple[Row, ...]:
+def handover_rows(outcome: Outcome, *, track_b: bool = False) -> tuple[HandoverRow, ...]:
     """Return the table of one track; empty where an end was not measured.
 
     Rows between the ends lie on the straight line between them: nothing was measured there. Volts at nominal supply

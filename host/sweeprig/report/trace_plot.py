@@ -51,13 +51,14 @@ def rail_limits(outcome: Outcome) -> Limits:
     A profile's limits of a ratiometric sensor hold for ratio x nominal supply [V]; drawn on the measured volts
     they are scaled by measured supply / nominal supply. None where there is no such limit.
     """
-    ends = [m for m in outcome.judgement.margins if m.end in ("closed", "open", "low", "high")]
-    supply = outcome.analysis.supply_v
-    ratio = any(q.value is not None for n, q in outcome.judgement.quantities.items() if n.endswith("_ratio"))
+    supply, quantities = outcome.analysis.supply_v, outcome.judgement.quantities
+    ratio = any(q.value is not None for name, q in quantities.items() if name.endswith("_ratio"))
     scale = supply / outcome.trace.nominal_supply_v if ratio and np.isfinite(supply) else 1.0
-    lower = [m.limit_v * scale for m in ends if m.rail == "lower"]
-    upper = [m.limit_v * scale for m in ends if m.rail == "upper"]
-    return (min(lower) if lower else None, max(upper) if upper else None)
+    at: dict[str, list[float]] = {"lower": [], "upper": []}
+    for m in outcome.judgement.margins:
+        if m.end in ("closed", "open", "low", "high"):
+            at[m.rail].append(m.limit_v * scale)
+    return min(at["lower"], default=None), max(at["upper"], default=None)
 
 
 def numbered_events(events: tuple[Event, ...]) -> list[tuple[int, Event]]:

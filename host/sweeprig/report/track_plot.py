@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from markupsafe import Markup
 
@@ -13,9 +15,34 @@ from sweeprig.report.scales import ticks
 LABEL_WIDTH = 52.0  # units, of `finding 1`
 
 
-def _noise_runs(
-    track: TrackMap, *, left: float, width: float, bottom: float, top_v: float, height: float
-) -> str:
+@dataclass(frozen=True)
+class Frame:
+    """Where the map lies on the drawing, and what its two scales end at."""
+
+    left: float
+    top: float
+    right: float
+    bottom: float
+    n_max: int  # events
+    top_v: float  # [V] of noise
+
+    def x(self, percent: float) -> float:
+        """Return the place of a part of the signal span [%]."""
+        return self.left + float(percent) / 100 * (self.right - self.left)
+
+    def y(self, part: float) -> float:
+        """Return the height of a part of either scale, 0 to 1."""
+        return self.bottom - part * (self.bottom - self.top)
+
+
+def _frame(track: TrackMap, width: float, height: float) -> Frame:
+    finite = track.noise_v[np.isfinite(track.noise_v)]
+    top_v = max(float(finite.max()) * 1.15 if finite.size else 0.0, 1e-3)
+    n_max = max(int(track.events.max(initial=0)), 1)
+    return Frame(30.0, 26.0, width - 34.0, height - 30.0, n_max, top_v)
+
+
+def _noise_runs(track: TrackMap, f: Frame) -> str:
     """Return a stepped line over the bins that have a noise value."""
     parts = []
     drawing = False
@@ -23,26 +50,49 @@ def _noise_runs(
         if not np.isfinite(value):
             drawing = False
             continue
-        y = bottom - min(value / top_v, 1.0) * height
-        x0, x1 = (left + float(p) / 100 * width for p in (low, high))
-        parts.append(f"{'L' if drawing else 'M'}{svg.px(x0)} {svg.px(y)}H{svg.px(x1)}")
+        y = svg.px(f.y(min(value / f.top_v, 1.0)))
+        parts.append(f"{'L' if drawing else 'M'}{svg.px(f.x(low))} {y}H{svg.px(f.x(high))}")
         drawing = True
     return "".join(parts)
 
 
-def _marks(d: svg.Svg, findings: tuple[Finding, ...], left: float, width: float, top: float) -> None:
+def _marks(d: svg.Svg, findings: tuple[Finding, ...], f: Frame) -> None:
     """Bracket the places that findings name; a label that would overlap an earlier one is left out."""
     labels: list[float] = []
     for number, finding in enumerate(findings, 1):
         if finding.where_percent is None:
             continue
-        x0, x1 = (left + float(p) / 100 * width for p in finding.where_percent)
+        x0, x1 = (f.x(p) for p in finding.where_percent)
         x1 = max(x1, x0 + 4)
-        d.path(f"M{svg.px(x0)} {svg.px(top + 5)}v-5H{svg.px(x1)}v5", stroke=svg.ALARM, stroke_width=1.6)
-        middle = min(max((x0 + x1) / 2, left + 28), left + width - 28)
+        d.path(f"M{svg.px(x0)} {svg.px(f.top + 5)}v-5H{svg.px(x1)}v5", stroke=svg.ALARM, stroke_width=1.6)
+        middle = min(max((x0 + x1) / 2, f.left + 28), f.right - 28)
         if all(abs(middle - other) > LABEL_WIDTH for other in labels):
-            d.text(middle, top - 5, f"finding {number}", size=10.0, text_anchor="middle", fill=svg.ALARM)
+            d.text(middle, f.top - 5, f"finding {number}", size=10.0, text_anchor="middle", fill=svg.ALARM)
             labels.append(middle)
+
+
+def _bars(d: svg.Svg, track: TrackMap, f: Frame) -> None:
+    """Draw a bar for the events of each place; hatch what was never passed."""
+    empty = d.hatch("empty", spacing=5.0, stroke=svg.HAIR)
+    for k, count in enumerate(track.events):
+        x0, x1 = (f.x(p) for p in track.edge_percent[k : k + 2])
+        if track.passes[k] == 0:
+            d.rect(x0, f.top, x1 - x0, f.bottom - f.top, fill=empty)
+        if count:
+            top = f.y(float(count) / f.n_max)
+            d.rect(x0 + 0.4, top, max(x1 - x0 - 0.8, 1.0), f.bottom - top, fill=svg.ALARM)
+
+
+def _axes(d: svg.Svg, f: Frame, *, any_events: bool) -> None:
+    d.line(f.left, f.bottom, f.right, f.bottom, stroke=svg.INK, stroke_width=1.2)
+    for p in (0, 25, 50, 75, 100):
+        d.line(f.x(p), f.bottom, f.x(p), f.bottom + 4, stroke=svg.MUTED)
+        d.text(f.x(p), f.bottom + 15, str(p), text_anchor="middle", fill=svg.MUTED)
+    for n in ticks(0, f.n_max, 3):
+        if n == round(n) and any_events:
+            d.text(f.left - 5, f.y(n / f.n_max) + 3.5, fixed(n, 0), text_anchor="end", fill=svg.ALARM)
+    for mv in ticks(0, f.top_v * 1e3, 3):
+        d.text(f.right + 5, f.y(mv / (f.top_v * 1e3)) + 3.5, f"{mv:g}", fill=svg.INK)
 
 
 def passes_text(track: TrackMap) -> str:
@@ -57,38 +107,16 @@ def track_svg(
     track: TrackMap, findings: tuple[Finding, ...], *, width: float, height: float, name: str, first: str
 ) -> Markup:
     """Return the drawing. `first` names the end at 0 %: closed, or low where the sense is unknown."""
-    left, top, right, bottom = 30.0, 26.0, width - 34.0, height - 30.0
-    w, h = right - left, bottom - top
+    f = _frame(track, width, height)
     d = svg.Svg(width, height, name=name, label="Track map: events and noise over the signal span")
-    n_max = max(int(track.events.max(initial=0)), 1)
-    finite = track.noise_v[np.isfinite(track.noise_v)]
-    top_v = max(float(finite.max()) * 1.15 if finite.size else 0.0, 1e-3)
-    empty = d.hatch("empty", spacing=5.0, stroke=svg.HAIR)
-    for k, count in enumerate(track.events):
-        x0, x1 = (left + float(p) / 100 * w for p in track.edge_percent[k : k + 2])
-        if track.passes[k] == 0:
-            d.rect(x0, top, x1 - x0, h, fill=empty)
-        if count:
-            tall = float(count) / n_max * h
-            d.rect(x0 + 0.4, bottom - tall, max(x1 - x0 - 0.8, 1.0), tall, fill=svg.ALARM)
-    d.path(
-        _noise_runs(track, left=left, width=w, bottom=bottom, top_v=top_v, height=h),
-        stroke=svg.INK,
-        stroke_width=1.2,
-    )
-    d.line(left, bottom, right, bottom, stroke=svg.INK, stroke_width=1.2)
-    for p in (0, 25, 50, 75, 100):
-        x = left + p / 100 * w
-        d.line(x, bottom, x, bottom + 4, stroke=svg.MUTED)
-        d.text(x, bottom + 15, str(p), text_anchor="middle", fill=svg.MUTED)
-    d.text(right, bottom + 27, f"% of signal span, 0 = {first}", size=10.0, text_anchor="end", fill=svg.MUTED)
-    for n in ticks(0, n_max, 3):
-        if n == round(n) and track.events.any():
-            d.text(left - 5, bottom - n / n_max * h + 3.5, fixed(n, 0), text_anchor="end", fill=svg.ALARM)
-    for mv in ticks(0, top_v * 1e3, 3):
-        d.text(right + 5, bottom - mv / (top_v * 1e3) * h + 3.5, f"{mv:g}", fill=svg.INK)
-    bars, colour = ("events, bars", svg.ALARM) if track.events.any() else ("no events", svg.INK)
-    d.text(left - 24, 11, bars, size=10.0, fill=colour)
+    any_events = bool(track.events.any())
+    _bars(d, track, f)
+    d.path(_noise_runs(track, f), stroke=svg.INK, stroke_width=1.2)
+    _axes(d, f, any_events=any_events)
+    legend = f"% of signal span, 0 = {first}"
+    d.text(f.right, f.bottom + 27, legend, size=10.0, text_anchor="end", fill=svg.MUTED)
+    bars, colour = ("events, bars", svg.ALARM) if any_events else ("no events", svg.INK)
+    d.text(f.left - 24, 11, bars, size=10.0, fill=colour)
     d.text(width - 2, 11, "noise, line [mV]", size=10.0, text_anchor="end", fill=svg.INK)
-    _marks(d, findings, left, w, top)
+    _marks(d, findings, f)
     return d.markup()

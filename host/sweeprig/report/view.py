@@ -10,7 +10,7 @@ from sweeprig.judge.outcome import Outcome
 from sweeprig.report import evidence, facts
 from sweeprig.report.budgets import budgets, end_keys, short_budget
 from sweeprig.report.figures import NONE, capture_code, clip, count_of, fixed, spread_text, volts
-from sweeprig.report.handover import FORMULA, Row, handover_rows
+from sweeprig.report.handover import FORMULA, HandoverRow, handover_rows
 from sweeprig.report.limits import limit_rows
 from sweeprig.report.names import name_of
 from sweeprig.report.room import Room, room_for
@@ -69,7 +69,7 @@ def readings(outcome: Outcome) -> list[dict[str, str]]:
     return [*ends, _sense(outcome), _events(outcome)]
 
 
-def _handover_row(row: Row) -> dict[str, Any]:
+def _handover_row(row: HandoverRow) -> dict[str, Any]:
     part = "" if row.percent is None else f"{row.percent} %"
     return {
         "place": part if row.calculated else f"{part} {row.name}".strip(),

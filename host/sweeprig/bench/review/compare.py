@@ -208,22 +208,24 @@ def compare_lines(c: Compared) -> list[str]:
         lines.append(f"        {s.verdict.upper()}: {s.reason}")
     lines += ["", f"  {'':17}{'first':>20}{'second':>20}{'change':>22}{'E_n':>9}"]
     lines += [_line(d) for d in c.differences]
-    if c.margins:
-        held = any(m.get("measured_v") is not None for s in (c.first, c.second) for m in s.margins)
-        lines += [
-            "",
-            "Margins (volts: ratio to the supply x nominal supply)"
-            if held
-            else "Margins (volts as measured)",
-        ]
-        lines += [
-            f"  {m.end:8}{m.rail:8}{_number(m.first_v, 'V')} {m.first}  ->  {_number(m.second_v, 'V')} {m.second}"
-            for m in c.margins
-        ]
+    lines += _margin_lines(c) if c.margins else []
     for title, found in (("Gone", c.gone), ("New", c.new), ("Still there", c.stayed)):
         if found:
             lines += ["", title, *(f"  {_finding(f)}" for f in found)]
     return lines + ([""] if c.notes else []) + [f"  ! {n}" for n in c.notes]
+
+
+def _margin_lines(c: Compared) -> list[str]:
+    held = any(m.get("measured_v") is not None for s in (c.first, c.second) for m in s.margins)
+    volts = "ratio to the supply x nominal supply" if held else "as measured"
+    return [
+        "",
+        f"Margins (volts{':' if held else ''} {volts})",
+        *(
+            f"  {m.end:8}{m.rail:8}{_number(m.first_v, 'V')} {m.first}  ->  {_number(m.second_v, 'V')} {m.second}"
+            for m in c.margins
+        ),
+    ]
 
 
 def _number(value: float | None, unit: str, u95: float | None = None) -> str:

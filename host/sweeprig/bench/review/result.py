@@ -115,7 +115,6 @@ def _measured(outcome: Outcome) -> dict[str, Any]:
 def to_result(outcome: Outcome) -> dict[str, Any]:
     """Return the outcome as a JSON-ready object: no NaN in it, unmeasured values are null with a reason."""
     analysis, judgement = outcome.analysis, outcome.judgement
-    capture = outcome.capture
     return {
         "schema_version": SCHEMA_VERSION,
         "verdict": judgement.verdict.value,
@@ -133,18 +132,27 @@ def to_result(outcome: Outcome) -> dict[str, Any]:
         "events": [event(e) for e in analysis.events],
         "not_shown": list(judgement.not_shown),
         "remarks": list(outcome.remarks),
-        "records_lost": capture.n_lost if capture else outcome.trace.n_lost,
         "records": int(outcome.trace.t_s.size),
         "seconds": number(_seconds(outcome)),
         "shortest_dropout_s": number(outcome.trace.shortest_dropout_s),
         "profile": judgement.profile_name,
         "profile_sha256": outcome.profile.sha256 or None,
         "guard_factor": judgement.guard_factor,
-        "ended": capture.ended if capture else None,
-        "capture_sha256": (capture.sha256 or None) if capture else None,
+        **_of_capture(outcome),
         "trim": outcome.trim.kind if outcome.trim else None,
         "made_at": outcome.made_at,
         "versions": dict(outcome.versions),
+    }
+
+
+def _of_capture(outcome: Outcome) -> dict[str, Any]:
+    capture = outcome.capture
+    if capture is None:
+        return {"records_lost": outcome.trace.n_lost, "ended": None, "capture_sha256": None}
+    return {
+        "records_lost": capture.n_lost,
+        "ended": capture.ended,
+        "capture_sha256": capture.sha256 or None,
     }
 
 

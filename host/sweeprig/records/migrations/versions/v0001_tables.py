@@ -101,9 +101,3 @@ def upgrade() -> None:
     _trims()
     _captures()
     _verdicts()
-
-
-def downgrade() -> None:
-    """Take them away."""
-    for table in ("verdicts", "captures", "trims", "sensors", "jobs"):
-        op.drop_table(table)

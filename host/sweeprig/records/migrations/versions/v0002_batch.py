@@ -13,9 +13,3 @@ def upgrade() -> None:
     """Add the name of the batch; captures from before belong to none."""
     op.add_column("captures", sa.Column("batch", sa.Text, nullable=False, server_default=""))
     op.create_index("ix_captures_batch_at", "captures", ["batch", "at"])
-
-
-def downgrade() -> None:
-    """Take it away."""
-    op.drop_index("ix_captures_batch_at", "captures")
-    op.drop_column("captures", "batch")
