@@ -34,23 +34,19 @@ def find_end(
     sizes = np.array([p.size for p in parts], dtype=float)
     levels = np.array([p.mean() for p in parts])
     weight = sizes / sizes.sum()
-    value = float(weight @ levels)
-    within = np.array([batch_u(p)[0] for p in parts])
-    spread = float(levels.std(ddof=1)) if len(parts) > 1 else math.nan
-    between = 0.0 if len(parts) < 2 else spread / math.sqrt(len(parts))
-    inside = math.sqrt(float(weight**2 @ within**2))
+    value, spread = float(weight @ levels), float(levels.std(ddof=1)) if len(parts) > 1 else math.nan
+    inside = math.sqrt(sum((w * batch_u(p)[0]) ** 2 for w, p in zip(weight, parts, strict=True)))
+    between = spread / math.sqrt(len(parts)) if len(parts) > 1 else 0.0
     u = math.sqrt(inside**2 + between**2 + (ROUNDING_LSB * lsb_v) ** 2)
-    free = _freedom(inside, between, u, parts)
-    rail = math.nan if supply is None else _rail(supply, here)
     return End(
         value_v=value,
         u_v=u,
-        dof=free,
+        dof=_freedom(inside, between, u, parts),
         n_rests=len(parts),
         n_windows=int(sizes.sum()),
         spread_v=spread,
         drift_v=float(levels[-1] - levels[0]),
-        ratio=value / rail if rail > 0 else math.nan,
+        ratio=value / _rail(supply, here),
     )
 
 
@@ -76,5 +72,9 @@ def _kept(path: FloatArray, good: BoolArray, rest: Rest, lsb_v: float) -> FloatA
     return np.asarray(values[np.abs(values - middle) <= near], dtype=float)
 
 
-def _rail(supply: FloatArray, rests: list[Rest]) -> float:
-    return float(np.median(np.concatenate([supply[r.start : r.stop] for r in rests])))
+def _rail(supply: FloatArray | None, rests: list[Rest]) -> float:
+    """Supply at the rests [V]; nan where it was not observed or is not above 0."""
+    if supply is None:
+        return math.nan
+    rail = float(np.median(np.concatenate([supply[r.start : r.stop] for r in rests])))
+    return rail if rail > 0 else math.nan

@@ -25,7 +25,7 @@ TRACK = ("signal A", "signal B", "supply")
 
 
 @dataclass(frozen=True)
-class Place:
+class Gathered:
     """Where events gather."""
 
     where: Span
@@ -41,13 +41,10 @@ def about_events(
     On a track that is rough all over the shallow ones in movement are its texture.
     """
     own = tuple(e for e in events if e.channel == channel and not e.with_supply)
-    out = []
-    if rough is not None:
-        texture = tuple(e for e in own if not e.at_rest and e.depth_percent <= rough.reach_percent)
-        shallow = {id(e) for e in texture}
-        own = tuple(e for e in own if id(e) not in shallow)
-        out.append(_texture(rough, len(texture), channel))
-    return out + _by_place(own, track, channel)
+    if rough is None:
+        return _by_place(own, track, channel)
+    deep = tuple(e for e in own if e.at_rest or e.depth_percent > rough.reach_percent)
+    return [_texture(rough, len(own) - len(deep), channel), *_by_place(deep, track, channel)]
 
 
 def _by_place(own: tuple[Event, ...], track: TrackMap | None, channel: int) -> list[Finding]:
@@ -58,14 +55,16 @@ def _by_place(own: tuple[Event, ...], track: TrackMap | None, channel: int) -> l
         return [_interference(own, channel)]
     gathered = _gathered(own)
     p = track.p_clustered if track is not None else None
-    if gathered is not None and p is not None and p <= CLUSTER_P and _again(gathered, track):
-        rest = tuple(e for e in met if not inside(e, gathered.where))
-        out = [_worn(own, gathered, p, channel)]
-        if len(rest) >= 3:
-            out.append(_anywhere(rest, p, track, channel))
-        elif len(rest) == 2:
-            out.append(_stray(rest, channel))
-        return out
+    if gathered is None or p is None or not _again(gathered, p, track):
+        return _elsewhere(met, p, track, channel)
+    rest = tuple(e for e in met if not inside(e, gathered.where))
+    others = _elsewhere(rest, p, track, channel) if len(rest) > 1 else []
+    return [_worn(own, gathered, p, channel), *others]
+
+
+def _elsewhere(
+    met: tuple[Event, ...], p: float | None, track: TrackMap | None, channel: int
+) -> list[Finding]:
     return [_anywhere(met, p, track, channel) if len(met) >= 3 else _stray(met, channel)]
 
 
@@ -77,15 +76,15 @@ def _from_outside(met: tuple[Event, ...], own: tuple[Event, ...]) -> bool:
     return ringing >= MOST or (ringing >= RINGING and min(up, 1 - up) >= EITHER_SIGN)
 
 
-def _again(at: Place, track: TrackMap | None) -> bool:
-    """Seen in two strokes at least, and in a fair share of the passes over the place."""
-    if track is None or at.n_strokes < 2:
+def _again(at: Gathered, p: float, track: TrackMap | None) -> bool:
+    """Hardly by chance, seen in two strokes at least, and in a fair share of the passes over the place."""
+    if track is None or p > CLUSTER_P or at.n_strokes < 2:
         return False
     centre = min(int(sum(at.where) / 2 * track.passes.size / 100), track.passes.size - 1)
     return at.n_strokes >= WORN_SHARE * float(track.passes[centre])
 
 
-def _gathered(own: tuple[Event, ...]) -> Place | None:
+def _gathered(own: tuple[Event, ...]) -> Gathered | None:
     """The place that most strokes met something at, and how far it reaches.
 
     Strokes within TIGHT_PERCENT of one event decide, then those within SAME_PLACE_PERCENT; it reaches as far as
@@ -104,7 +103,9 @@ def _gathered(own: tuple[Event, ...]) -> Place | None:
     tight, wide = max(keys)
     reach = TIGHT_PERCENT if tight >= max(2, MOST * wide) else SAME_PLACE_PERCENT
     near = place[np.abs(place - tried[keys.index((tight, wide))]) <= reach]
-    return Place((float(near.min()), float(near.max())), near.size, tight if reach == TIGHT_PERCENT else wide)
+    return Gathered(
+        (float(near.min()), float(near.max())), near.size, tight if reach == TIGHT_PERCENT else wide
+    )
 
 
 def inside(e: Event, where: Span) -> bool:
@@ -133,7 +134,7 @@ def worst(events: tuple[Event, ...]) -> str:
     return f"deepest {n['worst_depth_percent']:.0f} % of supply, longest {n['longest_s'] * 1e3:.2g} ms"
 
 
-def _worn(events: tuple[Event, ...], at: Place, p: float, channel: int) -> Finding:
+def _worn(events: tuple[Event, ...], at: Gathered, p: float, channel: int) -> Finding:
     there = tuple(e for e in events if inside(e, at.where))
     text = (
         f"{TRACK[channel]} leaves its path {len(there)} times in {at.n_strokes} strokes "

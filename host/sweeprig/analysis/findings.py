@@ -140,14 +140,24 @@ def one_cause(found: list[Finding], events: tuple[Event, ...]) -> list[Finding]:
     On a track that is rough all over its texture makes stands and regions: they are left out. A jump at the
     edge of a flat spot is the flat spot's; roughness at a worn place or flat spot is theirs.
     """
-    if any(f.code is Code.ROUGH_TRACK and f.where_percent is None and f.channel == 0 for f in found):
-        mere = (Code.FLAT_SPOT, Code.ROUGH_TRACK)
-        found = [f for f in found if f.code not in mere or f.where_percent is None]
-    flat = [f for f in found if f.code is Code.FLAT_SPOT]
-    worn = [f for f in found if f.code is Code.WORN_PLACE]
-    worn = [f for f in worn if not (_touch(f, flat) and _all_jumps(f, events))]
-    out = [f for f in found if f.code is not Code.WORN_PLACE or f in worn]
-    return [f for f in out if f.code is not Code.ROUGH_TRACK or not _touch(f, flat + worn)]
+    found = _without_texture(found)
+    flat, worn = _of(found, Code.FLAT_SPOT), _of(found, Code.WORN_PLACE)
+    edges = [f for f in worn if _touch(f, flat) and _all_jumps(f, events)]
+    placed = flat + [f for f in worn if f not in edges]
+    theirs = [f for f in _of(found, Code.ROUGH_TRACK) if _touch(f, placed)]
+    return [f for f in found if f not in edges + theirs]
+
+
+def _without_texture(found: list[Finding]) -> list[Finding]:
+    rough = _of(found, Code.ROUGH_TRACK)
+    if not any(f.where_percent is None and f.channel == 0 for f in rough):
+        return found
+    made = [f for f in rough + _of(found, Code.FLAT_SPOT) if f.where_percent is not None]
+    return [f for f in found if f not in made]
+
+
+def _of(found: list[Finding], code: Code) -> list[Finding]:
+    return [f for f in found if f.code is code]
 
 
 def _touch(one: Finding, others: list[Finding]) -> bool:

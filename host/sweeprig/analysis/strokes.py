@@ -110,23 +110,19 @@ def find_strokes(path: FloatArray, *, noise_v: float, window_s: float) -> tuple[
 
 def _turns(values: FloatArray, least: float) -> list[int]:
     """Indices of alternating extremes at least `least` apart."""
-    top = bottom = 0
+    best = {1: 0, -1: 0}  # index of the highest and of the lowest value since the last turn
     turns: list[int] = []
     direction = 0
     for i, v in enumerate(values.tolist()):
-        if direction >= 0 and v > values[top]:
-            top = i
-        if direction <= 0 and v < values[bottom]:
-            bottom = i
-        if direction >= 0 and values[top] - v >= least:
-            turns.append(top)
-            direction, bottom = -1, i
-        elif direction <= 0 and v - values[bottom] >= least:
-            turns.append(bottom)
-            direction, top = 1, i
-    if turns:
-        turns.append(top if direction > 0 else bottom)
-    return turns
+        for way in (1, -1) if direction == 0 else (direction,):
+            ahead = way * (v - values[best[way]])
+            if ahead > 0:
+                best[way] = i
+            elif -ahead >= least:
+                turns.append(best[way])
+                direction, best[-way] = -way, i
+                break
+    return [*turns, best[direction]] if turns else turns
 
 
 def _tight(values: FloatArray, a: int, b: int, near: float) -> tuple[int, int]:

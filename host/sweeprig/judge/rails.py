@@ -112,17 +112,10 @@ def margin_findings(
     dead = {f.code for f in found} & {Code.DEAD_BAND_CLOSED, Code.DEAD_BAND_OPEN}
     out = []
     for m in margins:
-        if m.verdict is not Verdict.FAIL or m.value_v is None:
-            continue
-        closed = _is_closed(m)
-        code = Code.DEAD_BAND_CLOSED if closed else Code.DEAD_BAND_OPEN
-        if code in dead and not m.end.endswith(" B"):
-            continue
-        room = m.value_v if m.rail == "lower" else scale.top_v - m.value_v
-        at_rail = room <= profile.limits.at_rail.value
-        if not at_rail:
-            code = Code.MARGIN_CLOSED if closed else Code.MARGIN_OPEN
-        out.append(_margin_finding(m, code, room, at_rail=at_rail, closed=closed, profile=profile))
+        said = (Code.DEAD_BAND_CLOSED if _is_closed(m) else Code.DEAD_BAND_OPEN) in dead
+        if m.verdict is Verdict.FAIL and m.value_v is not None and (m.end.endswith(" B") or not said):
+            room = m.value_v if m.rail == "lower" else scale.top_v - m.value_v
+            out.append(_margin_finding(m, room, profile))
     return out
 
 
@@ -131,10 +124,18 @@ def _is_closed(m: Margin) -> bool:
     return m.end.startswith(("closed", "low"))
 
 
-def _margin_finding(
-    m: Margin, code: Code, room: float, *, at_rail: bool, closed: bool, profile: Profile
-) -> Finding:
-    known = m.end.startswith(("closed", "open"))
+CODES = {  # by whether it stands at its rail and whether it is the closed end
+    (True, True): Code.DEAD_BAND_CLOSED,
+    (True, False): Code.DEAD_BAND_OPEN,
+    (False, True): Code.MARGIN_CLOSED,
+    (False, False): Code.MARGIN_OPEN,
+}
+
+
+def _margin_finding(m: Margin, room: float, profile: Profile) -> Finding:
+    known, closed = m.end.startswith(("closed", "open")), _is_closed(m)
+    at_rail = room <= profile.limits.at_rail.value
+    code = CODES[at_rail, closed]
     what = "stands at" if at_rail else "is too near to"
     need = profile.limits.lower_rail if m.rail == "lower" else profile.limits.upper_rail
     text = (

@@ -47,13 +47,24 @@ def total(two: TwoTracks | None, quantities: dict[str, Quantity], scale: Scale, 
     Four ends on one supply and one converter: what they share is one error in all four, a channel's line in its two
     ends, so these add and are not taken as independent (JCGM 100:2008, 5.2.2).
     """
-    ends = {(track, end): quantities.get(f"{end}{track}_v") for end in ("low", "high") for track in SUFFIXES}
-    if two is None or any(q is None or q.value is None for q in ends.values()):
+    seen = _seen_ends(quantities)
+    if two is None or len(seen) < 2 * len(SUFFIXES):
         return bu.missing("sum_b", "V", why or "not every end of both tracks was seen")
-    at = {key: scale.at_nominal(q) for key, q in ends.items() if q is not None}
-    lines = [_of_end(line, *key) for key, q in at.items() for line in bu.scaled(q.budget, 0.5)]
+    at = {key: scale.at_nominal(q) for key, q in seen.items()}
+    lines = _lines_of(at)
     same = [b.name for b in lines if b.name.startswith((bu.SUPPLY, bu.FIT, bu.MEMORY))]
-    return bu.quantity("sum_b", "V", sum(q.value or 0.0 for q in at.values()) / 2, bu.merged(lines, same))
+    value = sum(q.value or 0.0 for q in at.values()) / 2
+    return bu.quantity("sum_b", "V", value, bu.merged(lines, same))
+
+
+def _lines_of(at: dict[tuple[str, str], Quantity]) -> list[BudgetLine]:
+    return [_of_end(line, *key) for key, q in at.items() for line in bu.scaled(q.budget, 0.5)]
+
+
+def _seen_ends(quantities: dict[str, Quantity]) -> dict[tuple[str, str], Quantity]:
+    """Measured ends by track and end."""
+    named = {(track, end): quantities.get(f"{end}{track}_v") for end in ("low", "high") for track in SUFFIXES}
+    return {key: q for key, q in named.items() if q is not None and q.value is not None}
 
 
 def _of_end(line: BudgetLine, track: str, end: str) -> BudgetLine:

@@ -47,20 +47,31 @@ def overall(
 
     A signal that cannot be read decides nothing. Then any fault fails, then anything open leaves it undecided.
     """
-    refused = next((f for f in findings if f.code in REFUSED), None)
-    if refused is not None:
+    for refused in (f for f in findings if f.code in REFUSED):
         return Verdict.UNDECIDED, f"{REFUSED[refused.code]}: {refused.evidence}. {refused.next_step}"
-    faults = [f for f in findings if f.severity == "fault" and f.cause is not Cause.RIG]
+    faults = [f for f in findings if _is_fault(f)]
     if faults:
         return Verdict.FAIL, _fail_reason(faults)
-    failed = [m for m in margins if m.verdict is Verdict.FAIL]
-    if failed or any(c.verdict is Verdict.FAIL for c in checks):
+    if _any_fails(margins, checks):
         return Verdict.FAIL, "A limit of the profile is not kept: see the margins and checks."
     undecided = [*open_points, *_open_limits(margins, checks), *_open_findings(findings)]
     if undecided:
-        more = f" {len(undecided) - 1} more open." if len(undecided) > 1 else ""
-        return Verdict.UNDECIDED, f"{_sentence(undecided[0])}{more}"
+        return Verdict.UNDECIDED, _open_reason(undecided)
     return Verdict.PASS, "Every end keeps its limits with the uncertainty counted, and no fault was seen."
+
+
+def _any_fails(margins: tuple[Margin, ...], checks: tuple[Check, ...]) -> bool:
+    return Verdict.FAIL in [m.verdict for m in margins] + [c.verdict for c in checks]
+
+
+def _is_fault(f: Finding) -> bool:
+    """Whether a finding fails a sensor: a fault of the rig does not."""
+    return f.severity == "fault" and f.cause is not Cause.RIG
+
+
+def _open_reason(undecided: list[str]) -> str:
+    more = f" {len(undecided) - 1} more open." if len(undecided) > 1 else ""
+    return f"{_sentence(undecided[0])}{more}"
 
 
 def _sentence(text: str) -> str:
