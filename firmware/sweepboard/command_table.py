@@ -1,5 +1,6 @@
 """What each command takes: name -> {argument: (check, default)}; a default of None means that it is needed."""
 
+from sweepboard import wire
 from sweepboard.arguments import one_of, switch, whole
 from sweepboard.ramp import MOST_LEG_MS, MOST_LEGS
 from sweepboard.watchers import HISTOGRAM_MOST_WINDOWS, MOST_PER_SECOND
@@ -8,7 +9,7 @@ HOOKUPS = ("powered", "tapped")
 BIAS_MODES = ("off", "up", "down")
 LIGHT_MODES = ("off", "on", "slow", "fast")
 DRIVE_ACTIONS = ("home", "goto", "stop", "free", "where")
-MOST_CODES = 4095
+
 MOST_MS = 60000
 ENCODER_COUNTS = 4096
 SLOWEST_COUNTS_S = 32
@@ -52,7 +53,7 @@ def _of_parts():
 
 
 def _of_snapshots(snapshots):
-    codes = whole(0, MOST_CODES)
+    codes = whole(0, wire.CODE_MASK)
     return {
         "spread": (codes, 0),
         "jump": (codes, 0),

@@ -7,12 +7,11 @@ import struct
 from sweepboard import wire
 from sweepboard.arguments import RefusedError
 from sweepboard.command_table import arguments
+from sweepboard.windows import mean_code
 
 PRESENT_CODE = 400  # of the converter: about 0.5 V at the sensor, where nothing should feed it
 LOOK_FIRST_MS = 50  # longest wait for one window before the supply is switched on
 RESET_CODES = {"power on": 1, "reset pin": 2, "watchdog": 3, "software": 4, "debugger": 5}  # else 0
-
-OUT_SUPPLY, OUT_BURDEN, OUT_BIAS_UP, OUT_BIAS_DOWN, OUT_TAPPED = 1, 2, 4, 8, 16  # bits of outputs()
 
 
 class Commands:
@@ -129,7 +128,7 @@ class Commands:
         if on:
             self._not_tapped("supply")
             self.rig.ramp.must_rest()
-            if not self.rig.outputs() & OUT_SUPPLY:
+            if not self.rig.outputs() & wire.OUT_SUPPLY:
                 self._look_before_power()
         self.rig.switches.supply(on)
         return {"on": on}
@@ -152,15 +151,13 @@ class Commands:
         if self.rig.stream.running:
             return None if not self.rig.stream.counts.made else self.rig.stream.last_codes()
         self.rig.source.start()
-        buf = bytearray(8 * self.rig.source.channels)
+        buf = bytearray(wire.CHANNEL_SIZE * self.rig.source.channels)
         try:
             for _ in range(LOOK_FIRST_MS):
                 if self.rig.source.poll():
                     self.rig.source.take(buf, 0)
-                    return [
-                        struct.unpack_from("<I", buf, 8 * channel)[0] // self.rig.source.window
-                        for channel in range(self.rig.source.channels)
-                    ]
+                    channels = range(self.rig.source.channels)
+                    return [mean_code(buf, 0, channel, self.rig.source.window) for channel in channels]
                 self.rig.clock.sleep_ms(1)
         finally:
             self.rig.source.stop()
@@ -211,7 +208,9 @@ class Commands:
         self._fitted("ramp")
         if leg_ms:
             self._not_tapped("a ramp")
-        return self.rig.ramp.command(leg_ms, legs, self.rig.outputs() & OUT_SUPPLY, self.rig.stream.running)
+        return self.rig.ramp.command(
+            leg_ms, legs, self.rig.outputs() & wire.OUT_SUPPLY, self.rig.stream.running
+        )
 
     def _run_selfcheck(self):
         if self.rig.selfcheck is not None:

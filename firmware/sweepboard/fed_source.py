@@ -8,7 +8,8 @@ of Service.outputs(). Bit 15 of a conversion marks it as bad, as the converter o
 from array import array
 
 from sweepboard import wire
-from sweepboard.windows import CODE_MASK, reduce_into
+from sweepboard.windows import reduce_into
+from sweepboard.wire import CODE_MASK
 
 
 class FedSource:

@@ -25,7 +25,8 @@ import uctypes
 from micropython import const
 
 from sweepboard import rp2_chip, wire
-from sweepboard.windows import CODE_MASK, reduce_into
+from sweepboard.windows import reduce_into
+from sweepboard.wire import CODE_MASK
 
 try:
     from sweepboard.rp2_thumb import reduce_three

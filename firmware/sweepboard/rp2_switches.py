@@ -28,7 +28,7 @@ class Switches:
             self.fitted.add("light")
         self._light_mode = "off"
         self._lit = False
-        self._on = 0  # what was switched on, as bits OUT_* of commands.py
+        self._on = 0  # what was switched on, as bits OUT_* of wire.py
         self._burden = self._up = self._down = self._link = self._button = self._tone = None
         self._tone_ends = self._ramp = None
         if build != "plain":
@@ -123,7 +123,7 @@ class Switches:
         return None if self._link is None else not self._link.value()
 
     def outputs(self):
-        """Return what is switched on, as bits OUT_* of commands.py."""
+        """Return what is switched on, as bits OUT_* of wire.py."""
         return self._on | 16 if self.tapped else self._on
 
 

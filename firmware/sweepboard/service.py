@@ -9,7 +9,7 @@ import struct
 
 from sweepboard import wire
 from sweepboard.arguments import RefusedError, checked, named, number_of, parsed
-from sweepboard.commands import OUT_BIAS_DOWN, OUT_BIAS_UP, OUT_BURDEN, OUT_SUPPLY, OUT_TAPPED, Commands
+from sweepboard.commands import Commands
 from sweepboard.outbox import Outbox
 from sweepboard.ramp import Ramp
 from sweepboard.stream import Stream
@@ -158,7 +158,7 @@ class Service:
 
     def outputs(self):
         """Return what is switched on, as bits OUT_*."""
-        return self.switches.outputs() | (OUT_TAPPED if self.tapped else 0)
+        return self.switches.outputs() | (wire.OUT_TAPPED if self.tapped else 0)
 
     def _look_at_rig(self):
         tick = self._switches_tick
@@ -166,11 +166,11 @@ class Service:
             tick()
         outputs = self.switches.outputs()
         flags = 0
-        if outputs & OUT_SUPPLY:
+        if outputs & wire.OUT_SUPPLY:
             flags = wire.FLAG_SUPPLY_ON
-        if outputs & OUT_BURDEN:
+        if outputs & wire.OUT_BURDEN:
             flags |= wire.FLAG_BURDEN_ON
-        if outputs & (OUT_BIAS_UP | OUT_BIAS_DOWN):
+        if outputs & (wire.OUT_BIAS_UP | wire.OUT_BIAS_DOWN):
             flags |= wire.FLAG_BIAS_ON
         if self.switches.fault():
             flags |= wire.FLAG_SUPPLY_FAULT

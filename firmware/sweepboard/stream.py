@@ -7,6 +7,7 @@ GAP message that tells where, how many and why. The gaps go out before the next 
 import struct
 
 from sweepboard import wire
+from sweepboard.windows import mean_code
 
 MOST_AT_ONCE = 16  # windows taken in one cycle, so that the port and commands get their turn
 FLUSH_MS = 100  # a packet that is not full goes out after this long
@@ -94,7 +95,7 @@ class Stream:
         """Return the mean code of each channel in the record taken last."""
         at = wire.HEADER_SIZE + wire.RECORD_SIZE * ((self._n or wire.RECORDS_PER_PACKET) - 1)
         channels = range(self.source.channels)
-        return [struct.unpack_from("<I", self.message, at + 8 * c)[0] // self.source.window for c in channels]
+        return [mean_code(self.message, at, c, self.source.window) for c in channels]
 
     def pump(self):
         """Take the windows that are ready; return how many."""
@@ -122,11 +123,7 @@ class Stream:
             self._began_ms = self._clock.ms()
         at = wire.HEADER_SIZE + wire.RECORD_SIZE * self._n
         flags = source.take(message, at) | self.flags
-        position = self.position
-        message[at + 24] = position & 0xFF
-        message[at + 25] = position >> 8
-        message[at + 26] = flags & 0xFF
-        message[at + 27] = flags >> 8
+        struct.pack_into(wire.PLACE_FORMAT, message, at + wire.PLACE_AT, self.position, flags)
         for watcher in self.watchers:
             if watcher.on:
                 watcher.look(message, at, flags, self.index)

@@ -8,7 +8,8 @@ import struct
 from array import array
 
 from sweepboard import wire
-from sweepboard.windows import CODES, copy_codes, count_into, farthest, reduce_into, unusual
+from sweepboard.windows import copy_codes, count_into, farthest, mean_code, reduce_into, unusual
+from sweepboard.wire import CODES
 
 SNAPSHOT_ROOM = 2016  # conversions of one snapshot; a multiple of three that fits wire.MAX_MESSAGE
 HISTOGRAM_PIECE = 512  # codes in one HISTOGRAM message
@@ -32,7 +33,7 @@ class Snapshots:
         self._last = array("I", [0] * source.channels)
         self._message = bytearray(wire.HEADER_SIZE + wire.SNAPSHOT_SIZE + 2 * SNAPSHOT_ROOM + wire.CRC_SIZE)
         self._codes = array("H", [0] * SNAPSHOT_ROOM)
-        self._reduced = bytearray(8 * source.channels)
+        self._reduced = bytearray(wire.CHANNEL_SIZE * source.channels)
         self.begin()
 
     def set(self, spread, jump, before, after, per_second):
@@ -85,7 +86,7 @@ class Snapshots:
         source = self._source
         before = raw if self._previous is None else self._previous
         reduce_into(before, 0, source.channels, source.window, self._reduced, 0)
-        return struct.unpack_from("<I", self._reduced, 8 * channel)[0] // source.window
+        return mean_code(self._reduced, 0, channel, source.window)
 
     def _break(self):
         """Windows are missing: nothing before them belongs to what comes."""

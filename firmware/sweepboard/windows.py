@@ -2,7 +2,7 @@
 
 `reduce_into(codes, start, channels, count, out, at)` reads `channels * count` conversions from the u16 buffer
 `codes` (an array or memoryview of type "H"), beginning at item `start` with channel 0, and writes for each channel
-u32 sum, u16 min, u16 max (little-endian, 8 bytes) into `out` from byte `at`. Only the lower 12 bits count.
+wire.CHANNEL_FIELDS into `out` from byte `at`. Only the lower 12 bits count.
 It returns all the conversions OR-ed together: a bit above the twelfth says that the converter marked one as bad.
 
 Three ways to the same numbers: in viper on a MicroPython that has it, with builtins on CPython, and one plain loop
@@ -11,8 +11,7 @@ that the other two are checked against.
 
 import struct
 
-CODE_MASK = 0x0FFF  # 12-bit converter
-CODES = 4096
+from sweepboard.wire import CHANNEL_FORMAT, CHANNEL_SIZE, CODE_MASK
 
 
 def reduce_plain(codes, start, channels, count, out, at):
@@ -32,7 +31,7 @@ def reduce_plain(codes, start, channels, count, out, at):
             low = min(low, code)
             high = max(high, code)
             i += channels
-        struct.pack_into("<IHH", out, at + 8 * channel, total, low, high)
+        struct.pack_into(CHANNEL_FORMAT, out, at + CHANNEL_SIZE * channel, total, low, high)
     return seen
 
 
@@ -46,8 +45,13 @@ def reduce_builtin(codes, start, channels, count, out, at):
         window = [code & CODE_MASK for code in window]
     for channel in range(channels):
         part = window[channel::channels]
-        struct.pack_into("<IHH", out, at + 8 * channel, sum(part), min(part), max(part))
+        struct.pack_into(CHANNEL_FORMAT, out, at + CHANNEL_SIZE * channel, sum(part), min(part), max(part))
     return seen
+
+
+def mean_code(out, at, channel, count):
+    """Return the mean code of one channel of a reduced window."""
+    return struct.unpack_from(CHANNEL_FORMAT, out, at + CHANNEL_SIZE * channel)[0] // count
 
 
 def count_plain(codes, start, channels, channel, count, counts):
@@ -86,7 +90,7 @@ def unusual_plain(out, at, channels, count, last, spread, jump):
     """
     found = -1
     for channel in range(channels):
-        total, low, high = struct.unpack_from("<IHH", out, at + 8 * channel)
+        total, low, high = struct.unpack_from(CHANNEL_FORMAT, out, at + CHANNEL_SIZE * channel)
         away = abs(total - last[channel])
         last[channel] = total
         if found < 0 and ((spread and high - low > spread) or (jump and away > jump * count)):

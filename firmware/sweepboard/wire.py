@@ -41,11 +41,22 @@ CRC_SIZE = 4
 MAX_MESSAGE = 4096  # bytes, header and CRC included; a longer one is not ours
 
 # --- records
-CHANNELS = 3  # 0 signal A, 1 signal B, 2 supply
+CHANNEL_NAMES = ("signal A", "signal B", "supply")
+SIGNAL_A, SIGNAL_B, SUPPLY = 0, 1, 2
+CHANNELS = 3
+CODES = 4096  # of the converter
+CODE_MASK = CODES - 1
+MOST_WINDOW = 0xFFFFFFFF // CODE_MASK  # conversions whose sum a record can hold
 WINDOW = 166  # conversions of each channel in one window of the fast source
 CONVERSION_HZ = 500_000  # of the fast source, all channels together: 48 MHz / 96
-RECORD_FORMAT = "<IHHIHHIHHHH"  # 3 x (sum u32, min u16, max u16), position u16, flags u16
-RECORD_SIZE = 28
+CHANNEL_FIELDS = (("sum", "I"), ("min", "H"), ("max", "H"))  # of one channel's conversions
+PLACE_FIELDS = (("position", "H"), ("flags", "H"))  # behind the channels
+CHANNEL_FORMAT = "<" + "".join([code for _, code in CHANNEL_FIELDS])
+PLACE_FORMAT = "<" + "".join([code for _, code in PLACE_FIELDS])
+RECORD_FORMAT = "<" + CHANNELS * CHANNEL_FORMAT[1:] + PLACE_FORMAT[1:]
+CHANNEL_SIZE = struct.calcsize(CHANNEL_FORMAT)
+PLACE_AT = CHANNELS * CHANNEL_SIZE
+RECORD_SIZE = struct.calcsize(RECORD_FORMAT)
 NO_POSITION = 0xFFFF
 RECORDS_PER_PACKET = 16
 
@@ -57,6 +68,9 @@ FLAG_SUPPLY_FAULT = 0x0010  # the sensor's supply was cut: over-current or short
 FLAG_BURDEN_ON = 0x0020
 FLAG_BIAS_ON = 0x0040
 FLAG_BUTTON = 0x0080  # the rig's button is down
+
+# --- outputs of a rig, as its switches and a simulated one tell them; not sent
+OUT_SUPPLY, OUT_BURDEN, OUT_BIAS_UP, OUT_BIAS_DOWN, OUT_TAPPED = 1, 2, 4, 8, 16
 
 # --- slow readings: u8 quantity, u8 status (0 good), u16 reserved, i32 value
 SLOW_FORMAT = "<BBHi"

@@ -20,7 +20,7 @@ from sweeprig.errors import BoardSilentError, LinkError
 from sweeprig.link import payloads
 from sweeprig.link.client import RigClient
 from sweeprig.link.decoder import Decoder
-from sweeprig.link.messages import BadFrame, BoardText, Event, Records
+from sweeprig.link.messages import BadFrame, BoardText, Message, Records
 
 FIRMWARE_PARTS = Path(__file__).parents[1] / "firmware" / "service_parts"
 FIRMWARE = Path(__file__).parents[2] / "firmware"
@@ -45,7 +45,7 @@ PIECES = st.one_of(
 )
 
 
-def plainly(events: list[Event]) -> list[object]:
+def plainly(events: list[Message]) -> list[object]:
     """Events one by one, records singly, so that only what they say counts."""
     found: list[object] = []
     for event in events:
@@ -63,7 +63,7 @@ def test_any_bytes_in_any_pieces_give_the_same_events_and_counts(pieces: list[by
     data = b"".join(pieces)
     once, cut = Decoder(), Decoder()
     expected = plainly(once.feed(data) + once.flush_text())
-    events: list[Event] = []
+    events: list[Message] = []
     for at in range(0, len(data), step):
         events += cut.feed(data[at : at + step])
     assert plainly(events + cut.flush_text()) == expected

@@ -19,7 +19,7 @@ from sweeprig.capture.model import Capture, SweepSetup
 from sweeprig.capture.sweep import Progress, recover, run_sweep
 from sweeprig.errors import BoardRefusedError, BoardSilentError, CaptureFileError, InputError, PortLostError
 from sweeprig.link.client import RigClient
-from sweeprig.link.messages import BoardText, Event, Mark
+from sweeprig.link.messages import BoardText, Mark, Message
 
 SETUP = SweepSetup(seconds=1.0, operator="tester", serial="S1")
 WINDOW_S = wire.WINDOW * wire.CHANNELS / wire.CONVERSION_HZ
@@ -290,14 +290,14 @@ def test_the_disk_itself_is_told_every_second(tmp_path: Path, monkeypatch: pytes
     assert 5 <= len(synced) <= 7
 
 
-def seen_marks(events: list[Event]) -> bool:
+def seen_marks(events: list[Message]) -> bool:
     return any(isinstance(event, Mark) for event in events)
 
 
 def test_an_open_end_yields_events_until_stopped(tmp_path: Path) -> None:
     rig = FakeRig()
     client = RigClient(rig, clock=rig.clock)
-    seen: list[Event] = []
+    seen: list[Message] = []
     with start_capture(client, SETUP, folder=tmp_path, clock=rig.clock, now=when) as live:
         for events in live.events():
             seen += events

@@ -20,11 +20,11 @@ from sweeprig.link.decoder import Decoder
 from sweeprig.link.messages import (
     BadFrame,
     BoardText,
-    Event,
     Gap,
     Hello,
     Histogram,
     Mark,
+    Message,
     Records,
     Reply,
     SlowReading,
@@ -53,7 +53,7 @@ def payload_of(name: str) -> bytes:
     return bytes.fromhex(FRAMES[name]["payload"])
 
 
-def flat(events: list[Event]) -> list[tuple[Any, ...]]:
+def flat(events: list[Message]) -> list[tuple[Any, ...]]:
     """Return events as plain tuples, records one by one: what must not depend on the cutting."""
     out: list[tuple[Any, ...]] = []
     for event in events:
@@ -68,9 +68,9 @@ def flat(events: list[Event]) -> list[tuple[Any, ...]]:
     return out
 
 
-def fed(data: bytes, piece: int = 1 << 20) -> list[Event]:
+def fed(data: bytes, piece: int = 1 << 20) -> list[Message]:
     decoder = Decoder()
-    events: list[Event] = []
+    events: list[Message] = []
     for at in range(0, len(data), piece):
         events += decoder.feed(data[at : at + piece])
     return events
@@ -245,7 +245,7 @@ def test_json_that_is_none_is_bad(payload: bytes) -> None:
 def test_a_run_that_never_ends_is_given_up_without_holding_it(piece: int) -> None:
     data = b"\x80" * 50_000
     decoder = Decoder()
-    events: list[Event] = []
+    events: list[Message] = []
     for at in range(0, len(data), piece):
         events += decoder.feed(data[at : at + piece])
     assert len(decoder._pending) <= wire.MAX_MESSAGE + 64
@@ -288,7 +288,7 @@ def test_any_records_cut_anywhere(messages: Any, cuts: list[int], all_at_once: b
     decoder = Decoder()
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(cobs_batch, "_FEW_RUNS", 0 if all_at_once else 1 << 30)
-        events: list[Event] = []
+        events: list[Message] = []
         at = turn = 0
         while at < len(data):
             step = cuts[turn % len(cuts)]
@@ -309,7 +309,7 @@ def test_any_records_cut_anywhere(messages: Any, cuts: list[int], all_at_once: b
 @settings(max_examples=100, deadline=None)
 def test_any_bytes_at_all_never_raise_and_do_not_depend_on_the_cutting(data: bytes, cuts: list[int]) -> None:
     decoder = Decoder()
-    events: list[Event] = []
+    events: list[Message] = []
     at = turn = 0
     while at < len(data):
         step = cuts[turn % len(cuts)]

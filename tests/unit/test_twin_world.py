@@ -17,9 +17,9 @@ from sweeprig.twin.render import ChannelPlay, Source, weights
 from sweeprig.twin.scene import Event
 from sweeprig.twin.sensors import Fault, load_sensor
 from sweeprig.twin.trimming import BenchMeter, Meter, trim_points
-from sweeprig.twin.world import BIAS_DOWN, BURDEN, SUPPLY, TAPPED, World
+from sweeprig.twin.world import World
 
-ON = SUPPLY | BURDEN
+ON = wire.OUT_SUPPLY | wire.OUT_BURDEN
 
 
 def records(codes: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -28,7 +28,7 @@ def records(codes: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 
 
 def test_the_same_seed_gives_the_same_codes_in_any_portions_and_with_switches_thrown() -> None:
-    asked = [(300, ON), (7, SUPPLY), (1, ON), (400, ON), (92, 0)]
+    asked = [(300, ON), (7, wire.OUT_SUPPLY), (1, ON), (400, ON), (92, 0)]
     one, other = World("loose-and-worn", seed=3), World("loose-and-worn", seed=3)
     whole = np.concatenate([one.raw(n, outputs) for n, outputs in asked])
     pieces = [other.raw(1, outputs) for n, outputs in asked for _ in range(n)]
@@ -79,7 +79,7 @@ def test_time_base_flags_and_index_of_a_capture() -> None:
 
 
 def test_tapped_needs_a_build_that_may_tap() -> None:
-    assert play("good", seconds=0.1, hookup="tapped").outputs == TAPPED
+    assert play("good", seconds=0.1, hookup="tapped").outputs == wire.OUT_TAPPED
     with pytest.raises(HookupError):
         play("good", seconds=0.1, hookup="tapped", build="plain")
 
@@ -148,7 +148,7 @@ def test_drawing_anew_changes_nothing_where_the_switch_changes_nothing(name: str
     """The lower bias is blocked by its diode; what was drawn ahead is taken back and drawn once more."""
     straight, thrown = World(name, seed=3), World(name, seed=3)
     whole = straight.raw(1400, ON)
-    pieces = [thrown.raw(7, ON | (BIAS_DOWN if k % 2 else 0)) for k in range(200)]
+    pieces = [thrown.raw(7, ON | (wire.OUT_BIAS_DOWN if k % 2 else 0)) for k in range(200)]
     assert len(straight.scene.events) > 3 or name == "pwm"
     assert np.array_equal(whole, np.concatenate(pieces))
 
@@ -173,7 +173,11 @@ def test_a_plain_rig_carries_charge_from_channel_to_channel() -> None:
     shift = []
     for own in (4.7, 0.45):  # supply high, or as low as the signal
         spec = replace(still, own_supply_v=own, closed_v=0.45 * 5 / own, open_v=0.45 * 5 / own)
-        codes = World(spec, seed=3, build="plain", noise_lsb=0.5, hum_v=0.0).raw(600, SUPPLY).reshape(-1, 3)
+        codes = (
+            World(spec, seed=3, build="plain", noise_lsb=0.5, hum_v=0.0)
+            .raw(600, wire.OUT_SUPPLY)
+            .reshape(-1, 3)
+        )
         shift.append(codes[:, 0].mean())
     want_v = 166667 * 1e-12 * 7000 * 0.6 * (4.7 - 0.45)
     assert (shift[0] - shift[1]) * 3.3 / 4096 == pytest.approx(want_v, rel=0.1)
@@ -191,7 +195,7 @@ def test_slow_readings_of_a_still_sensor() -> None:
     assert readings[wire.SLOW_BATTERY] * 1e-6 == pytest.approx(12.6 * 154 / (940 + 154), rel=0.003)
     assert readings[wire.SLOW_SUPPLY_CURRENT] == pytest.approx(world.supply_v(ON) / 5000.0 * 1e6, rel=0.01)
     assert found["fault"] is False
-    assert len(World(still, seed=1, build="plain").slow(SUPPLY)["readings"]) == 1  # type: ignore[arg-type]
+    assert len(World(still, seed=1, build="plain").slow(wire.OUT_SUPPLY)["readings"]) == 1  # type: ignore[arg-type]
 
 
 def test_the_rig_stays_while_sensor_and_day_change() -> None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from sweepboard.wire import CHANNEL_NAMES
 from sweeprig.analysis.model import Cause, Code, Event, Finding, Span, TrackMap
 from sweeprig.analysis.smoothness import RoughAll
 from sweeprig.analysis.track_map import encounters
@@ -21,7 +22,6 @@ MOST = 0.7  # share of events that makes the rule
 RINGING = 0.1  # share of events seen both ways from which events of either sign are a burst from outside
 EITHER_SIGN = 0.2  # share of the rarer sign
 FEWEST_ROUGH = 5  # events
-TRACK = ("signal A", "signal B", "supply")
 
 
 @dataclass(frozen=True)
@@ -137,7 +137,7 @@ def worst(events: tuple[Event, ...]) -> str:
 def _worn(events: tuple[Event, ...], at: Gathered, p: float, channel: int) -> Finding:
     there = tuple(e for e in events if inside(e, at.where))
     text = (
-        f"{TRACK[channel]} leaves its path {len(there)} times in {at.n_strokes} strokes "
+        f"{CHANNEL_NAMES[channel]} leaves its path {len(there)} times in {at.n_strokes} strokes "
         f"between {at.where[0]:.1f} and {at.where[1]:.1f} % of signal span "
         f"({worst(there)}); by chance alone so close together: p = {p:.3g}"
     )
@@ -163,7 +163,7 @@ def _anywhere(events: tuple[Event, ...], p: float | None, track: TrackMap | None
 
 def _texture(rough: RoughAll, n_events: int, channel: int) -> Finding:
     text = (
-        f"{TRACK[channel]} is uneven wherever it moves: {rough.noise_v * 1e3:z.1f} mV from window to window in "
+        f"{CHANNEL_NAMES[channel]} is uneven wherever it moves: {rough.noise_v * 1e3:z.1f} mV from window to window in "
         f"three quarters of {rough.n_regions} regions or more, {rough.rest_v * 1e3:z.1f} mV at rest"
         + (f"; {n_events} shallow events in movement are part of it" if n_events else "")
     )
@@ -174,7 +174,7 @@ def _texture(rough: RoughAll, n_events: int, channel: int) -> Finding:
 
 def _rough_all_over(events: tuple[Event, ...], p: float, channel: int) -> Finding:
     text = (
-        f"{TRACK[channel]} leaves its path {len(events)} times, all of them while it moves ({worst(events)}); "
+        f"{CHANNEL_NAMES[channel]} leaves its path {len(events)} times, all of them while it moves ({worst(events)}); "
         f"by chance none at rest: p = {p:.3g}"
     )
     step = "Sweep slowly again; noise that comes with movement only means a worn track: replace the sensor."
@@ -185,7 +185,7 @@ def _rough_all_over(events: tuple[Event, ...], p: float, channel: int) -> Findin
 def _interference(events: tuple[Event, ...], channel: int) -> Finding:
     ringing = 100 * _share(e.both_ways for e in events)
     text = (
-        f"{TRACK[channel]} leaves its path {len(events)} times, {ringing:.0f} % of them upwards and downwards "
+        f"{CHANNEL_NAMES[channel]} leaves its path {len(events)} times, {ringing:.0f} % of them upwards and downwards "
         f"within one burst ({worst(events)}): a contact that opens pulls one way only"
     )
     step = "Move the leads away from ignition, motors and relays; check the screen, and sweep again."
@@ -198,7 +198,7 @@ def _loose(events: tuple[Event, ...], p: float | None, track: TrackMap | None, c
     chance = "" if p is None else f"; kept to one place: p = {p:.3g}"
     if track is not None and track.p_at_rest is not None:
         chance += f"; share at rest against time: p = {track.p_at_rest:.3g}"
-    name = TRACK[channel]
+    name = CHANNEL_NAMES[channel]
     text = f"{name} leaves its path {len(events)} times, {at_rest} at rest ({worst(events)}){chance}"
     step = (
         "Hold the lever still and move plug and harness by hand; clean or renew the contact where it shows."
@@ -222,7 +222,7 @@ def _pulled(events: tuple[Event, ...]) -> tuple[Cause, str, str]:
 def _stray(events: tuple[Event, ...], channel: int) -> Finding:
     cause, more, first = _pulled(events)
     text = (
-        f"{TRACK[channel]} leaves its path {len(events)} time(s) ({worst(events)}): "
+        f"{CHANNEL_NAMES[channel]} leaves its path {len(events)} time(s) ({worst(events)}): "
         f"too few to tell its cause{more}"
     )
     step = first + "Sweep again with more slow strokes; an event at the same place again is the track."

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from sweepboard.wire import CHANNEL_NAMES
 from sweeprig.analysis import not_analogue
-from sweeprig.analysis.event_findings import TRACK
 from sweeprig.analysis.model import Cause, Code, End, Finding
 from sweeprig.capture.model import Trace
 from sweeprig.words import Hookup, Sense
@@ -15,7 +15,7 @@ def refused(trace: Trace, rail: float) -> list[Finding]:
     """Findings after which no numbers may be pretended."""
     over = not_analogue.over_range(trace)
     if over:
-        names = ", ".join(TRACK[k] for k in over)
+        names = ", ".join(CHANNEL_NAMES[k] for k in over)
         text = f"{names} at the top of the rig's range, {trace.full_scale_v:z.2f} V"
         step = "This sensor needs another front end; do not sweep it with this one."
         return [Finding(Code.RIG_OVER_RANGE, Cause.RIG, over[0], None, text, step)]

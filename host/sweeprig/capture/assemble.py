@@ -12,7 +12,7 @@ import numpy as np
 from sweeprig.capture.journal import JournalHead, read_journal
 from sweeprig.capture.model import Capture
 from sweeprig.link.decoder import Decoder
-from sweeprig.link.messages import BadFrame, BoardText, Event, Gap, Mark, Records, SlowReading, Snapshot
+from sweeprig.link.messages import BadFrame, BoardText, Gap, Mark, Message, Records, SlowReading, Snapshot
 
 _T = TypeVar("_T")
 
@@ -34,7 +34,7 @@ def capture_of_bytes(head: JournalHead, data: bytes, *, ended: str) -> Capture:
     events += decoder.flush_text()
     records, restarted = _one_stream(Records.concatenate(_all(events, Records)))
     if head.n_windows is not None and len(records):
-        records = _first(records, int(np.searchsorted(records.index, records.index[0] + head.n_windows)))
+        records = records[: int(np.searchsorted(records.index, records.index[0] + head.n_windows))]
     return Capture(
         records=records,
         rig=head.rig,
@@ -54,16 +54,11 @@ def capture_of_bytes(head: JournalHead, data: bytes, *, ended: str) -> Capture:
     )
 
 
-def _all(events: Sequence[Event], kind: type[_T]) -> list[_T]:
+def _all(events: Sequence[Message], kind: type[_T]) -> list[_T]:
     return [e for e in events if isinstance(e, kind)]
-
-
-def _first(records: Records, n: int) -> Records:
-    names = ("index", "sums", "mins", "maxs", "position", "flags")
-    return Records(*(getattr(records, name)[:n] for name in names))
 
 
 def _one_stream(records: Records) -> tuple[Records, bool]:
     """Return the records up to where the index falls back, which it does when the board begins anew."""
     back = np.flatnonzero(np.diff(records.index) <= 0)
-    return (_first(records, int(back[0]) + 1), True) if back.size else (records, False)
+    return (records[: int(back[0]) + 1], True) if back.size else (records, False)

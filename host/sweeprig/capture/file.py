@@ -19,10 +19,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sweepboard import wire
 from sweeprig.capture.atomic import write_atomically
-from sweeprig.capture.check import check_records, check_snapshots, checked_meta
 from sweeprig.capture.model import Capture
 from sweeprig.capture.plain import setup_from_plain, setup_to_plain
+from sweeprig.capture.plausible import check_records, check_snapshots, checked_meta
 from sweeprig.errors import CaptureFileError
 from sweeprig.link.clean import clean_plain, clean_text
 from sweeprig.link.messages import Gap, Mark, Records, SlowReading, Snapshot
@@ -33,20 +34,13 @@ VERSION = 1
 
 Arrays = dict[str, NDArray[Any]]
 
-_RECORD_ARRAYS: dict[str, tuple[type[np.generic], int]] = {  # type and number of columns, 0: a plain list
-    "index": (np.int64, 0),
-    "sums": (np.uint32, 3),
-    "mins": (np.uint16, 3),
-    "maxs": (np.uint16, 3),
-    "position": (np.uint16, 0),
-    "flags": (np.uint16, 0),
-}
-_EVENT_ARRAYS: dict[str, tuple[type[np.generic], int]] = {
+_RECORD_ARRAYS = {name: (array.dtype, *array.shape[1:]) for name, array in vars(Records.empty()).items()}
+_EVENT_ARRAYS = {  # type and number of columns, where there are several
     "gaps": (np.int64, 3),  # index, n_lost, reason
     "slow": (np.int64, 4),  # index, quantity, status, value
     "marks": (np.int64, 3),  # index, button, count
     "snapshots": (np.int64, 6),  # index, first, trigger, channels, channel, number of codes
-    "snapshot_codes": (np.uint16, 0),
+    "snapshot_codes": (np.uint16,),
 }
 DAMAGE = (  # what zip, zlib, json and numpy raise for bytes that are not a whole file of ours
     zipfile.BadZipFile,
@@ -65,7 +59,7 @@ DAMAGE = (  # what zip, zlib, json and numpy raise for bytes that are not a whol
     Warning,
     tokenize.TokenError,
 )
-_ARRAYS = {**_RECORD_ARRAYS, **_EVENT_ARRAYS}
+_ARRAYS: dict[str, tuple[Any, ...]] = {**_RECORD_ARRAYS, **_EVENT_ARRAYS}
 MOST_MEMBER = 1 << 30  # bytes of one array, unpacked: the sums of a day, the longest sweep, have 1.04e9
 MOST_META = 8 << 20  # bytes of the description, unpacked
 MOST_FILE = 2 << 30  # bytes of the whole file
@@ -116,14 +110,13 @@ def _npy(array: NDArray[Any]) -> bytes:
 
 
 def _table(rows: Sequence[Any], name: str) -> NDArray[Any]:
-    kind, columns = _EVENT_ARRAYS[name]
-    return np.array([astuple(row) for row in rows], kind).reshape(-1, columns)
+    kind, *columns = _ARRAYS[name]
+    return np.array([astuple(row) for row in rows], kind).reshape(-1, *columns)
 
 
 def _arrays_of(capture: Capture) -> Arrays:
     arrays: Arrays = {
-        name: np.ascontiguousarray(getattr(capture.records, name), kind)
-        for name, (kind, _) in _RECORD_ARRAYS.items()
+        name: np.ascontiguousarray(array, _ARRAYS[name][0]) for name, array in vars(capture.records).items()
     }
     snaps = capture.snapshots
     heads = [(s.index, s.first, s.trigger, s.channels, s.channel, s.codes.size) for s in snaps]
@@ -143,7 +136,7 @@ def _meta_of(capture: Capture, digests: Mapping[str, str]) -> dict[str, Any]:
         "ended": capture.ended,
         "window": capture.window,
         "conversion_hz": capture.conversion_hz,
-        "channels": ["signal A", "signal B", "supply"],
+        "channels": list(wire.CHANNEL_NAMES),
         "rig": clean_plain(dict(capture.rig)),
         "setup": setup_to_plain(capture.setup),
         "trim": clean_plain(dict(capture.trim)) if capture.trim is not None else None,
@@ -237,8 +230,8 @@ def _read_array(archive: zipfile.ZipFile, name: str, digests: Mapping[str, str])
     if hashlib.sha256(data).hexdigest() != digests[member]:
         raise ValueError(f"{member} does not fit its digest")
     array = _array(data, member)
-    kind, columns = _ARRAYS[name]
-    if array.dtype != kind or array.shape[1:] != ((columns,) if columns else ()):
+    kind, *columns = _ARRAYS[name]
+    if array.dtype != kind or [*array.shape[1:]] != columns:
         raise ValueError(f"{member} has the wrong shape or type: {array.dtype}{array.shape}")
     return array
 
@@ -259,7 +252,7 @@ def _array(data: bytes, member: str) -> NDArray[Any]:
 
 
 def _checked(records: Records, where: str) -> Records:
-    if len({len(getattr(records, name)) for name in _RECORD_ARRAYS}) != 1:
+    if len({len(array) for array in vars(records).values()}) != 1:
         raise _damaged(where, "its arrays have different lengths", None)
     if (np.diff(records.index) <= 0).any():
         raise _damaged(where, "its record index does not rise", None)

@@ -13,7 +13,7 @@ from sweeprig.capture.journal import Journal, JournalHead
 from sweeprig.capture.model import Capture, SweepSetup
 from sweeprig.errors import BoardSilentError, LinkError, PortLostError
 from sweeprig.link.client import RigClient
-from sweeprig.link.messages import Event, Records
+from sweeprig.link.messages import Message, Records
 
 SILENT_S = 3.0  # a stream that brings nothing for so long has ended
 POLL_S = 0.1
@@ -101,7 +101,7 @@ class LiveCapture:
         """Time gone by as the record index tells it [s]."""
         return self.n_windows * self._client.window_s
 
-    def events(self, poll_s: float = POLL_S) -> Iterator[list[Event]]:
+    def events(self, poll_s: float = POLL_S) -> Iterator[list[Message]]:
         """Yield what comes, [] where nothing came for `poll_s` [s], until the capture has ended."""
         heard = self._clock()
         while not self.ended:
@@ -143,7 +143,7 @@ class LiveCapture:
     def __exit__(self, *_: object) -> None:
         self._release()
 
-    def _count(self, event: Event) -> None:
+    def _count(self, event: Message) -> None:
         if not isinstance(event, Records):
             return
         self._first = int(event.index[0]) if self._first is None else self._first

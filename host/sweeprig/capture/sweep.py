@@ -16,7 +16,7 @@ from sweeprig.capture.live import LiveCapture, local_now, start_capture
 from sweeprig.capture.model import Capture, SweepSetup
 from sweeprig.errors import CaptureFileError, InputError
 from sweeprig.link.client import RigClient
-from sweeprig.link.messages import Event
+from sweeprig.link.messages import Message
 
 UNUSABLE = ".journal-unusable"
 
@@ -38,7 +38,7 @@ def run_sweep(
     folder: Path,
     progress: Callable[[Progress], None] | None = None,
     stop: Callable[[], bool] | None = None,
-    on_events: Callable[[list[Event]], None] | None = None,
+    on_events: Callable[[list[Message]], None] | None = None,
     trim: Mapping[str, Any] | None = None,
     versions: Mapping[str, str] | None = None,
     clock: Callable[[], float] = time.monotonic,

@@ -12,7 +12,7 @@ from sweepboard import wire
 from sweeprig.errors import BoardRefusedError, BoardSilentError
 from sweeprig.link import greeting
 from sweeprig.link.decoder import Counts, Decoder
-from sweeprig.link.messages import BoardText, Event, Hello, Records, Reply, Status
+from sweeprig.link.messages import BoardText, Hello, Message, Records, Reply, Status
 from sweeprig.link.transport import Transport
 
 HELLO_TIMEOUT_S = 3.0  # a board needs about a second to boot
@@ -37,7 +37,7 @@ class RigClient:
         self._transport = transport
         self._clock = clock
         self._decoder = Decoder()
-        self._waiting: deque[Event] = deque()
+        self._waiting: deque[Message] = deque()
         self._hello: Mapping[str, Any] | None = None
         self._sequence = 0
         self._command_id = 0
@@ -72,7 +72,7 @@ class RigClient:
         """
         if self._hello is not None and not again:
             return self._hello
-        heard: list[Event] = []
+        heard: list[Message] = []
         n_before = self.counts.n_bytes
         deadline = self._clock() + timeout_s
         while (now := self._clock()) < deadline:
@@ -138,7 +138,7 @@ class RigClient:
 
     # --- streaming
 
-    def poll(self, timeout_s: float) -> list[Event]:
+    def poll(self, timeout_s: float) -> list[Message]:
         """Return what came, waiting at most `timeout_s` [s] for the first event; [] where none did.
 
         Raises PortLostError where the board went away.
@@ -155,7 +155,7 @@ class RigClient:
 
     # --- inside
 
-    def _take(self, deadline: float) -> list[Event]:
+    def _take(self, deadline: float) -> list[Message]:
         while True:
             self._speak_up()
             left = deadline - self._clock()
@@ -164,18 +164,18 @@ class RigClient:
             if events or left <= 0:
                 return events
 
-    def _digest(self, data: bytes) -> list[Event]:
+    def _digest(self, data: bytes) -> list[Message]:
         self._heard = self._clock()
         if self.on_bytes is not None:
             self.on_bytes(data)
         return self._note(self._decoder.feed(data))
 
-    def _late_text(self) -> list[Event]:
+    def _late_text(self) -> list[Message]:
         if self._clock() - self._heard < _TEXT_AFTER_S:
             return []
         return self._note(self._decoder.flush_text())
 
-    def _note(self, events: list[Event]) -> list[Event]:
+    def _note(self, events: list[Message]) -> list[Message]:
         for event in events:
             if isinstance(event, BoardText):
                 self.board_text.append(event.line)
@@ -208,7 +208,7 @@ class RigClient:
         self._transport.write(wire.encode(kind, self._sequence, 0, payload))
         self._sequence = (self._sequence + 1) & 0xFFFF
 
-    def _collect_until(self, kind: type[Event], heard: list[Event], deadline: float) -> None:
+    def _collect_until(self, kind: type[Message], heard: list[Message], deadline: float) -> None:
         """Put what comes into `heard` until one of `kind` came, none can come any more, or time is up."""
         while self._clock() < deadline:
             events = self._take(deadline)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from sweepboard import wire
 from sweeprig.link import payloads, text
 from sweeprig.link.cobs_batch import ByteArray, IndexArray, unstuff_runs
-from sweeprig.link.messages import BadFrame, BoardText, Event, Records
+from sweeprig.link.messages import BadFrame, BoardText, Message, Records
 
 _CRC_RESIDUE = 0x2144DF1C  # CRC-32 of any message with its own CRC behind it, little-endian (ISO 3309)
 _MIN_MESSAGE = wire.HEADER_SIZE + wire.CRC_SIZE
@@ -59,18 +59,18 @@ class Decoder:
         self._last_index = 0
         self._last_sequence: int | None = None
 
-    def feed(self, data: bytes | bytearray | memoryview) -> list[Event]:
+    def feed(self, data: bytes | bytearray | memoryview) -> list[Message]:
         """Take bytes; return the events that they complete."""
         self.counts.n_bytes += len(data)
         if len(data) <= _BLOCK:
             return self._feed_block(bytes(data))
-        events: list[Event] = []
+        events: list[Message] = []
         view = memoryview(data)
         for at in range(0, len(view), _BLOCK):
             events += self._feed_block(bytes(view[at : at + _BLOCK]))
         return events
 
-    def flush_text(self) -> list[Event]:
+    def flush_text(self) -> list[Message]:
         """Return text that waits for its line end, such as a prompt. An unfinished frame stays."""
         if not text.is_text(bytes(self._pending)):
             return []
@@ -84,22 +84,22 @@ class Decoder:
 
     # --- cutting the stream into runs
 
-    def _feed_block(self, block: bytes) -> list[Event]:
+    def _feed_block(self, block: bytes) -> list[Message]:
         self._pending += block
         last_zero = self._pending.rfind(0)
-        events: list[Event] = []
+        events: list[Message] = []
         if last_zero >= 0:
             whole = bytes(self._pending[: last_zero + 1])
             del self._pending[: last_zero + 1]
             events = self._whole_runs(whole)
         return events + self._tail()
 
-    def _whole_runs(self, whole: bytes) -> list[Event]:
+    def _whole_runs(self, whole: bytes) -> list[Message]:
         """Handle bytes that end with a zero."""
         chunk = np.frombuffer(whole, np.uint8)
         zeros = np.flatnonzero(chunk == 0)
         starts = np.concatenate(([0], zeros[:-1] + 1))
-        events: list[Event] = []
+        events: list[Message] = []
         if self._overlong:
             events.append(self._bad(self._overlong + int(zeros[0]), "length"))
             self._overlong = 0
@@ -107,9 +107,9 @@ class Decoder:
         some = zeros > starts
         return events + self._runs(chunk, starts[some], zeros[some])
 
-    def _tail(self) -> list[Event]:
+    def _tail(self) -> list[Message]:
         """Handle what stands behind the last zero: text lines go out, a run without end is given up."""
-        events: list[Event] = []
+        events: list[Message] = []
         if self._pending and not self._overlong:
             lines, n_bytes = text.leading_lines(bytes(self._pending))
             events += [BoardText(line) for line in lines]
@@ -121,7 +121,7 @@ class Decoder:
 
     # --- from runs to messages
 
-    def _runs(self, chunk: ByteArray, starts: IndexArray, ends: IndexArray) -> list[Event]:
+    def _runs(self, chunk: ByteArray, starts: IndexArray, ends: IndexArray) -> list[Message]:
         if not starts.size:
             return []
         fits = ends - starts <= _MAX_RUN
@@ -155,14 +155,14 @@ class Decoder:
 
     def _in_order(
         self, messages: _Messages, chunk: ByteArray, starts: IndexArray, ends: IndexArray
-    ) -> list[Event]:
+    ) -> list[Message]:
         """Go through what is not RECORDS one by one; stretches of RECORDS between them go out together."""
         kinds = messages.header["kind"]
         plain = np.zeros(starts.size, np.bool_)
         plain[messages.run[(kinds == wire.RECORDS) & _whole_records(messages)]] = True
         which = np.full(starts.size, -1, np.intp)
         which[messages.run] = np.arange(messages.run.size)
-        events: list[Event] = []
+        events: list[Message] = []
         done = 0
         for special in [*np.flatnonzero(~plain).tolist(), starts.size]:
             if special > done:
@@ -186,9 +186,9 @@ class Decoder:
         index = np.arange(total) + np.repeat(packet_index - before, counts)
         if total:
             self._last_index = int(index[-1])
-        return _split_fields(_payloads(messages.data, start, end), index)
+        return Records.of_bytes(_payloads(messages.data, start, end), index)
 
-    def _single(self, messages: _Messages, which: int, raw: bytes) -> list[Event]:
+    def _single(self, messages: _Messages, which: int, raw: bytes) -> list[Message]:
         """Handle one run that is not plain RECORDS."""
         if which < 0:
             return self._not_a_message(raw)
@@ -196,7 +196,7 @@ class Decoder:
         payload = messages.data[messages.start[which] : messages.end[which]].tobytes()
         return self._message(int(header["kind"]), int(header["sequence"]), int(header["index"]), payload)
 
-    def _message(self, kind: int, sequence: int, wire_index: int, payload: bytes) -> list[Event]:
+    def _message(self, kind: int, sequence: int, wire_index: int, payload: bytes) -> list[Message]:
         """Handle one good message on its own."""
         self._count_sequence(np.array([sequence], np.uint16))
         index = self._last_index
@@ -205,16 +205,15 @@ class Decoder:
         if kind == wire.RECORDS:
             if not payload or len(payload) % wire.RECORD_SIZE:
                 return [self._bad(len(payload), "payload")]
-            records = _split_fields(np.frombuffer(payload, np.uint8), index)
-            self._last_index = int(records.index[-1])
-            return [records]
+            self._last_index = index + len(payload) // wire.RECORD_SIZE - 1
+            return [Records.of_bytes(payload, np.arange(index, self._last_index + 1))]
         events = payloads.events_of(kind, index, payload)
         return [self._bad(len(payload), "payload")] if events is None else events
 
-    def _not_a_message(self, run: bytes) -> list[Event]:
+    def _not_a_message(self, run: bytes) -> list[Message]:
         """Handle a run that did not pass in the batch: text, a long block, another protocol, garbage."""
         lines, n_bytes = text.leading_lines(run)
-        events: list[Event] = [BoardText(line) for line in lines]
+        events: list[Message] = [BoardText(line) for line in lines]
         run = run[n_bytes:]
         if not run:
             return events
@@ -224,7 +223,7 @@ class Decoder:
             return [*events, self._bad(len(run), "length")]
         return events + self._slow_way(run)
 
-    def _slow_way(self, run: bytes) -> list[Event]:
+    def _slow_way(self, run: bytes) -> list[Message]:
         """Open one run with the wire's own code."""
         opened = wire.open_message(run)
         if opened is None:
@@ -279,19 +278,3 @@ def _payloads(data: ByteArray, start: IndexArray, end: IndexArray) -> ByteArray:
     view = data.data
     pieces = [view[a:b] for a, b in zip(start.tolist(), end.tolist(), strict=True)]
     return np.frombuffer(b"".join(pieces), np.uint8)
-
-
-def _split_fields(payload: ByteArray, index: NDArray[np.int64] | int) -> Records:
-    """Return the fields of whole records: as u32, three times sum and min|max, then position|flags."""
-    words = payload.view("<u4").reshape(-1, wire.RECORD_SIZE // 4)
-    halves = payload.view("<u2").reshape(-1, wire.RECORD_SIZE // 2)
-    if isinstance(index, int):
-        index = np.arange(index, index + len(words), dtype=np.int64)
-    return Records(
-        index=index,
-        sums=np.ascontiguousarray(words[:, 0:6:2], np.uint32),
-        mins=np.ascontiguousarray(halves[:, 2:12:4], np.uint16),
-        maxs=np.ascontiguousarray(halves[:, 3:12:4], np.uint16),
-        position=np.ascontiguousarray(halves[:, 12], np.uint16),
-        flags=np.ascontiguousarray(halves[:, 13], np.uint16),
-    )

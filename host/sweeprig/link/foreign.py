@@ -37,8 +37,8 @@ def permission_step(system: str = sys.platform) -> str:
 
 
 @dataclass(frozen=True)
-class Row:
-    """One row: the first that fits rules."""
+class Translation:
+    """One line of the table: the first that fits rules."""
 
     kinds: tuple[str, ...]  # names of classes; an exception fits by its own class or one it descends from
     error: type[LinkError]
@@ -63,36 +63,36 @@ def _numbers(*names: str) -> frozenset[int]:
     return frozenset(getattr(errno, name) for name in names if hasattr(errno, name))
 
 
-TABLE: tuple[Row, ...] = (
-    Row(("SerialTimeoutException",), BoardSilentError, "{port} takes no more bytes.", _ANSWER),
-    Row(("PortNotOpenError",), PortLostError, "{port} is not open any more.", _AGAIN),
-    Row(
+TABLE: tuple[Translation, ...] = (
+    Translation(("SerialTimeoutException",), BoardSilentError, "{port} takes no more bytes.", _ANSWER),
+    Translation(("PortNotOpenError",), PortLostError, "{port} is not open any more.", _AGAIN),
+    Translation(
         ("OSError",), PortPermissionError, "This user may not open {port}.", "",
         phases=("open",), numbers=_numbers("EACCES", "EPERM"),
     ),
-    Row(
+    Translation(
         ("OSError",), PortBusyError, "Another program holds {port}.", _CLOSE,
         phases=("open",), numbers=_numbers("EBUSY", "EAGAIN", "EWOULDBLOCK"),
     ),
-    Row(  # Windows gives no number, and denies access to a port that another program holds
+    Translation(  # Windows gives no number, and denies access to a port that another program holds
         ("SerialException",), PortBusyError, "Another program holds {port}.", _CLOSE,
         phases=("open",), texts=("PermissionError(13", "Access is denied"),
     ),
-    Row(
+    Translation(
         ("SerialException", "termios.error"), PortMissingError, "{port} is no serial port.", _FIND,
         phases=("open",), texts=("Inappropriate ioctl", "Could not configure port", "Cannot configure port"),
     ),
-    Row(("OSError",), PortMissingError, "{port} cannot be opened.", _FIND, phases=("open",)),
-    Row(  # a mistyped option of a URL makes some handlers of pyserial 3.5 trip over their own message
+    Translation(("OSError",), PortMissingError, "{port} cannot be opened.", _FIND, phases=("open",)),
+    Translation(  # a mistyped option of a URL makes some handlers of pyserial 3.5 trip over their own message
         ("ValueError", "LookupError"), PortMissingError, "{port} is not understood as a port.", _FIND,
         phases=("open",),
     ),
-    Row(
+    Translation(
         ("NotImplementedError", "TypeError", "termios.error"), PortMissingError,
         "{port} cannot be set up.", _FIND, phases=("open",),
     ),
-    Row(("OSError",), PortLostError, "The board on {port} went away.", _AGAIN, phases=("use",)),
-    Row(
+    Translation(("OSError",), PortLostError, "The board on {port} went away.", _AGAIN, phases=("use",)),
+    Translation(
         ("ValueError", "TypeError", "NotImplementedError", "termios.error"), PortLostError,
         "{port} does not work as a port any more.", _AGAIN, phases=("use",),
     ),

@@ -9,10 +9,9 @@ from typing import Any
 from sweepboard import wire
 from sweeprig.errors import BoardSilentError, NoFirmwareError, ProtocolVersionError
 from sweeprig.link.clean import is_number, is_whole
-from sweeprig.link.messages import BadFrame, BoardText, Event, Hello
+from sweeprig.link.messages import BadFrame, BoardText, Hello, Message
 
 _PROMPT = re.compile(r"^(>>>|>)$|^>>> |raw REPL|^MicroPython v|^MPY: ")
-_MOST_WINDOW = 0xFFFFFFFF // 4095  # conversions whose sum a record can hold
 _MOST_HZ = 10_000_000  # twenty times what the fast source makes; below 1 nobody could wait for a window
 _MOST_HEARD = 500  # events kept while waiting for a hello
 _NEEDED = ("protocol", "firmware", "build", "channels", "window", "conversion_hz", "hookups", "uid")
@@ -23,17 +22,17 @@ def is_prompt(line: str) -> bool:
     return _PROMPT.search(line.strip()) is not None
 
 
-def other_protocol(heard: Sequence[Event]) -> int | None:
+def other_protocol(heard: Sequence[Message]) -> int | None:
     """Return the version of the wire that another firmware spoke, or None."""
     found = _other_wire(heard)
     return found.protocol if found is not None else None
 
 
-def _other_wire(heard: Sequence[Event]) -> BadFrame | None:
+def _other_wire(heard: Sequence[Message]) -> BadFrame | None:
     return next((e for e in heard if isinstance(e, BadFrame) and e.why == "protocol"), None)
 
 
-def is_hopeless(heard: Sequence[Event]) -> bool:
+def is_hopeless(heard: Sequence[Message]) -> bool:
     """Return whether no hello will come however long one waits."""
     if other_protocol(heard) is not None:
         return True
@@ -41,7 +40,7 @@ def is_hopeless(heard: Sequence[Event]) -> bool:
     return any(line == ">>>" or "raw REPL" in line for line in lines)
 
 
-def accept(heard: Sequence[Event], port: str, *, n_bytes: int) -> Mapping[str, Any]:
+def accept(heard: Sequence[Message], port: str, *, n_bytes: int) -> Mapping[str, Any]:
     """Return the hello among what was heard in `n_bytes` bytes, or raise the error that fits instead."""
     hello = next((e.data for e in heard if isinstance(e, Hello)), None)
     version = hello.get("protocol") if hello is not None else other_protocol(heard)
@@ -61,13 +60,13 @@ def accept(heard: Sequence[Event], port: str, *, n_bytes: int) -> Mapping[str, A
     return hello
 
 
-def worth_keeping(heard: Sequence[Event]) -> list[Event]:
+def worth_keeping(heard: Sequence[Message]) -> list[Message]:
     """Return what `accept` looks at: the first hello, the first word of another wire, and the last of the rest.
 
     A board that talks without end is remembered by its last words only.
     """
     first = [next((e for e in heard if isinstance(e, Hello)), None), _other_wire(heard)]
-    rest: list[Event] = [e for e in heard if isinstance(e, BoardText | BadFrame)]
+    rest: list[Message] = [e for e in heard if isinstance(e, BoardText | BadFrame)]
     return [*(e for e in first if e is not None), *rest[-_MOST_HEARD:]]
 
 
@@ -83,7 +82,7 @@ _TEXT = (_is_text, "text of 1 to 200 characters")
 _WORDS = (_are_words, "a list of words")
 _FIT: dict[str, tuple[Callable[[Any], bool], str]] = {
     "conversion_hz": (lambda v: is_number(v, above=0.999, most=_MOST_HZ), f"a number from 1 to {_MOST_HZ}"),
-    "window": (lambda v: is_whole(v, 1, _MOST_WINDOW), f"a whole number from 1 to {_MOST_WINDOW}"),
+    "window": (lambda v: is_whole(v, 1, wire.MOST_WINDOW), f"a whole number from 1 to {wire.MOST_WINDOW}"),
     "channels": (lambda v: is_whole(v, wire.CHANNELS, wire.CHANNELS), f"{wire.CHANNELS}"),
     "uid": _TEXT,
     "build": _TEXT,
@@ -117,7 +116,7 @@ def _version_error(version: object, port: str) -> ProtocolVersionError:
     )
 
 
-def _no_hello(heard: Sequence[Event], port: str, n_bytes: int) -> BoardSilentError | NoFirmwareError:
+def _no_hello(heard: Sequence[Message], port: str, n_bytes: int) -> BoardSilentError | NoFirmwareError:
     lines = [e.line for e in heard if isinstance(e, BoardText)]
     if any(is_prompt(line) for line in lines):
         return NoFirmwareError(

@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from sweepboard import wire
+
+_CHANNEL = np.dtype([(name, f"<{code}") for name, code in wire.CHANNEL_FIELDS])
+RECORD = np.dtype(
+    [("channels", _CHANNEL, (wire.CHANNELS,)), *((name, f"<{code}") for name, code in wire.PLACE_FIELDS)]
+)
+
 
 @dataclass(frozen=True)
 class Records:
-    """Whole records in the order they came. Lengths n; three channels: signal A, signal B, supply."""
+    """Whole records in the order they came. Lengths n; the fields stand as in a record of wire.py."""
 
     index: NDArray[np.int64]  # (n,) window index, unwrapped from the wire's u32
     sums: NDArray[np.uint32]  # (n, 3)
@@ -24,20 +31,30 @@ class Records:
     def __len__(self) -> int:
         return int(self.index.size)
 
+    def __getitem__(self, which: slice | NDArray[Any]) -> Records:
+        """Return a part: a slice, a mask (n,) or the numbers of the rows."""
+        return Records(*(array[which] for array in vars(self).values()))
+
+    @classmethod
+    def concatenate(cls, parts: Sequence[Records]) -> Records:
+        """Return the parts one after another."""
+        parts = parts or [cls.empty()]
+        return cls(
+            *(np.concatenate(arrays) for arrays in zip(*(vars(p).values() for p in parts), strict=True))
+        )
+
     @classmethod
     def empty(cls) -> Records:
         """Return no records."""
-        u16 = np.zeros(0, np.uint16)
-        three = np.zeros((0, 3), np.uint16)
-        return cls(np.zeros(0, np.int64), np.zeros((0, 3), np.uint32), three, three, u16, u16)
+        return cls.of_bytes(b"", np.zeros(0, np.int64))
 
     @classmethod
-    def concatenate(cls, parts: list[Records]) -> Records:
-        """Return the parts one after another."""
-        if not parts:
-            return cls.empty()
-        names = ("index", "sums", "mins", "maxs", "position", "flags")
-        return cls(*(np.concatenate([getattr(p, name) for p in parts]) for name in names))
+    def of_bytes(cls, payload: bytes | NDArray[np.uint8], index: NDArray[np.int64]) -> Records:
+        """Return the whole records in `payload` (wire.RECORD_FORMAT each), `index` (n,) theirs."""
+        rows = np.frombuffer(payload, RECORD)
+        per_channel = (rows["channels"][name] for name, _ in wire.CHANNEL_FIELDS)
+        arrays = (*per_channel, *(rows[name] for name, _ in wire.PLACE_FIELDS))
+        return cls(index, *(np.ascontiguousarray(a) for a in arrays))
 
 
 @dataclass(frozen=True)
@@ -138,6 +155,6 @@ class BadFrame:
     protocol: int | None = None
 
 
-Event = (
+Message = (
     Records | Hello | Reply | SlowReading | Snapshot | Gap | Status | Histogram | Mark | BoardText | BadFrame
 )

@@ -11,18 +11,18 @@ import numpy as np
 from sweepboard import wire
 from sweeprig.link.clean import clean_plain, is_whole
 from sweeprig.link.messages import (
-    Event,
     Gap,
     Hello,
     Histogram,
     Mark,
+    Message,
     Reply,
     SlowReading,
     Snapshot,
     Status,
 )
 
-Maker = Callable[[int, bytes], list[Event]]
+Maker = Callable[[int, bytes], list[Message]]
 
 
 def _json_object(payload: bytes) -> dict[str, object]:
@@ -33,23 +33,23 @@ def _json_object(payload: bytes) -> dict[str, object]:
     return cleaned
 
 
-def _hello(_index: int, payload: bytes) -> list[Event]:
+def _hello(_index: int, payload: bytes) -> list[Message]:
     return [Hello(_json_object(payload))]
 
 
-def _reply(_index: int, payload: bytes) -> list[Event]:
+def _reply(_index: int, payload: bytes) -> list[Message]:
     data = _json_object(payload)
     command_id = data.get("id")
     number = command_id if isinstance(command_id, int) and is_whole(command_id, 0, 0xFFFFFFFF) else -1
     return [Reply(command_id=number, ok=data.get("ok") is True, data=data)]
 
 
-def _slow(index: int, payload: bytes) -> list[Event]:
+def _slow(index: int, payload: bytes) -> list[Message]:
     readings = struct.iter_unpack(wire.SLOW_FORMAT, payload)
     return [SlowReading(index, quantity, status, value) for quantity, status, _, value in readings]
 
 
-def _snapshot(index: int, payload: bytes) -> list[Event]:
+def _snapshot(index: int, payload: bytes) -> list[Message]:
     first, trigger, channels, channel, count = struct.unpack_from(wire.SNAPSHOT_FORMAT, payload)
     codes = np.frombuffer(payload, "<u2", offset=wire.SNAPSHOT_SIZE).astype(np.uint16)
     if codes.size != count:
@@ -57,24 +57,24 @@ def _snapshot(index: int, payload: bytes) -> list[Event]:
     return [Snapshot(index, first, trigger, channels, channel, codes)]
 
 
-def _gap(index: int, payload: bytes) -> list[Event]:
+def _gap(index: int, payload: bytes) -> list[Message]:
     n_lost, reason, _, _ = struct.unpack(wire.GAP_FORMAT, payload)
     return [Gap(index=index, n_lost=n_lost, reason=reason)]
 
 
-def _status(index: int, payload: bytes) -> list[Event]:
+def _status(index: int, payload: bytes) -> list[Message]:
     fields = struct.unpack(wire.STATUS_FORMAT, payload)
     made, sent, dropped, lost, errors, commands, free, streaming, reset_cause, _ = fields
     return [Status(index, made, sent, dropped, lost, errors, commands, free, bool(streaming), reset_cause)]
 
 
-def _histogram(_index: int, payload: bytes) -> list[Event]:
+def _histogram(_index: int, payload: bytes) -> list[Message]:
     channel, _, first_code, n_windows = struct.unpack_from(wire.HISTOGRAM_FORMAT, payload)
     counts = np.frombuffer(payload, "<u4", offset=wire.HISTOGRAM_SIZE).astype(np.uint32)
     return [Histogram(channel, first_code, n_windows, counts)]
 
 
-def _mark(index: int, payload: bytes) -> list[Event]:
+def _mark(index: int, payload: bytes) -> list[Message]:
     button, _, count = struct.unpack(wire.MARK_FORMAT, payload)
     return [Mark(index=index, button=button, count=count)]
 
@@ -94,7 +94,7 @@ PLACED = frozenset({wire.RECORDS, wire.SLOW, wire.SNAPSHOT, wire.GAP, wire.STATU
 """Kinds whose record index says something; the others carry whatever the board had at hand."""
 
 
-def events_of(kind: int, index: int, payload: bytes) -> list[Event] | None:
+def events_of(kind: int, index: int, payload: bytes) -> list[Message] | None:
     """Return the events of one message that is not RECORDS, or None where its payload does not fit.
 
     `index` is the unwrapped record index.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from markupsafe import Markup
 
+from sweepboard import wire
 from sweeprig.analysis.model import Analysis, Event, Finding
 from sweeprig.capture.marks import marks_of, place_at
 from sweeprig.judge.outcome import Outcome
@@ -21,7 +22,7 @@ Rows = list[tuple[str, str]]
 
 def _channel_of(finding: Finding) -> str:
     """Return the channel's name; empty where the cause says it already."""
-    name = facts.CHANNELS[finding.channel] if finding.channel is not None else ""
+    name = wire.CHANNEL_NAMES[finding.channel] if finding.channel is not None else ""
     return "" if name == str(finding.cause) else name
 
 
@@ -89,7 +90,7 @@ def snapshot_drawings(
             height=height,
             name=f"{name}{number}",
         )
-        drawings.append((f"{facts.CHANNELS[min(shot.channel, 2)]} at {at_s:.4f} s", drawing))
+        drawings.append((f"{wire.CHANNEL_NAMES[min(shot.channel, 2)]} at {at_s:.4f} s", drawing))
     return drawings
 
 

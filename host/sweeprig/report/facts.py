@@ -5,11 +5,11 @@ from __future__ import annotations
 from datetime import datetime
 from itertools import pairwise
 
+from sweepboard import wire
 from sweeprig.analysis.model import Event
 from sweeprig.judge.outcome import Outcome
 from sweeprig.report.figures import capture_code, clip, count_of, duration, fixed, known, volts
 
-CHANNELS = ("signal A", "signal B", "supply")
 KINDS = {
     "to-ground": "towards sensor ground",
     "to-supply": "towards supply",
@@ -144,7 +144,7 @@ def event_text(event: Event, *, shortest_s: float | None, placed: bool = True) -
     kind = KINDS.get(event.kind, event.kind)
     short = known(shortest_s) and event.duration_s < shortest_s
     long = f"under {duration(shortest_s)}" if short else f"about {duration(event.duration_s)}"
-    return f"{CHANNELS[event.channel]} {kind}, {depth}, {long}" + (
+    return f"{wire.CHANNEL_NAMES[event.channel]} {kind}, {depth}, {long}" + (
         f", {where_event(event)}" if placed else ""
     )
 

@@ -14,9 +14,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sweepboard import wire
 from sweeprig.trim.model import FloatArray, Linearity
 
-CODES = 4096
+CODES: int = wire.CODES
 WIDE_SPREAD = (
     2.0  # times the range seen: five boards, and of each only its widest code, show too little of it
 )

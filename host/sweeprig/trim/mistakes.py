@@ -8,6 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from sweepboard.wire import CHANNEL_NAMES
 from sweeprig.errors import TrimError
 from sweeprig.trim.codes import departure_covariance
 from sweeprig.trim.fit import Points, TrimPoint, fit_points
@@ -16,7 +17,6 @@ from sweeprig.trim.model import ChannelTrim, FloatArray, Line
 UNLIKELY = 4.0  # standard deviations of one reading from what the others and the rig's parts allow
 UNLIKELY_ALL = 1e-4  # chance of residuals as large as these together
 FITS = 3.0  # standard deviations within which a guess at what was meant counts as fitting
-CHANNEL_NAMES = ("signal A", "signal B", "supply")
 
 
 @dataclass(frozen=True)

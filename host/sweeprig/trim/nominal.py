@@ -7,11 +7,10 @@ from typing import Any
 
 import numpy as np
 
+from sweepboard import wire
 from sweeprig.frontend import FrontEnd, front_end
 from sweeprig.trim import codes
 from sweeprig.trim.model import ChannelTrim, Line, Trim
-
-CHANNELS = 3
 
 
 def nominal_line(end: FrontEnd, chip: str) -> Line:
@@ -42,5 +41,5 @@ def nominal_trim(rig: Mapping[str, Any]) -> Trim:
     build, chip = str(rig.get("build", "plain")), str(rig.get("chip", ""))
     line, linearity = nominal_line(front_end(build), chip), codes.nominal_linearity(chip)
     u_lsb = codes.rectangular(codes.chip_facts(chip).bent_lsb)
-    channels = tuple(ChannelTrim(c, line, linearity, u_lsb) for c in range(CHANNELS))
+    channels = tuple(ChannelTrim(c, line, linearity, u_lsb) for c in range(wire.CHANNELS))
     return Trim("nominal", str(rig.get("uid", "")), build, chip, channels)

@@ -9,10 +9,10 @@ from typing import Any
 import msgspec
 import numpy as np
 
+from sweepboard import wire
 from sweeprig.link.clean import clean_text, is_number
 from sweeprig.trim.model import ChannelTrim, FloatArray, Trim
 
-_CHANNELS = 3
 _MOST_ITEMS = 1 << 16  # of a list: a converter has 4096 codes, a trim some dozens of points
 _FROM_0 = {"var_offset", "var_gain", "dof", "u_lsb", "u_linearity_lsb", "max_age_days", "percent_of_reading",
            "counts", "count_v", "range_v"}  # fmt: skip
@@ -23,7 +23,7 @@ def read_trim(data: Mapping[str, Any]) -> Trim:
     plain = _fit(dict(data), "trim")
     trim = msgspec.convert(plain, Trim, dec_hook=_array)
     _nothing_else(plain, msgspec.to_builtins(trim, enc_hook=np.ndarray.tolist), "trim")
-    if [own.channel for own in trim.channels] != list(range(_CHANNELS)):
+    if [own.channel for own in trim.channels] != list(range(wire.CHANNELS)):
         raise ValueError(f"channels are {[own.channel for own in trim.channels]}, not 0, 1, 2")
     for own in (*trim.channels, *([trim.monitor] if trim.monitor else [])):
         _check_channel(own)

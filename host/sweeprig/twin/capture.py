@@ -13,7 +13,7 @@ from sweeprig.link.messages import Records, SlowReading
 from sweeprig.twin.reached import Reached, all_reached
 from sweeprig.twin.scene import WINDOW_S, Event
 from sweeprig.twin.sensors import SensorSpec, load_sensor
-from sweeprig.twin.world import BURDEN, SUPPLY, TAPPED, World, WorldTruth
+from sweeprig.twin.world import World, WorldTruth
 from sweeprig.words import Hookup, Starts
 
 AT_ONCE = 500  # windows
@@ -39,8 +39,8 @@ class Played:
 def outputs_of(world: World, hookup: str) -> int:
     """Return the switches as they stand during a capture: bias released; burden on where powered and fitted."""
     if hookup == Hookup.TAPPED:
-        return TAPPED
-    return SUPPLY | (BURDEN if world.front_end.burden_ohm else 0)
+        return int(wire.OUT_TAPPED)
+    return int(wire.OUT_SUPPLY | (wire.OUT_BURDEN if world.front_end.burden_ohm else 0))
 
 
 def hello_of(world: World, seed: int) -> dict[str, Any]:
@@ -96,8 +96,8 @@ def records_of(world: World, n_windows: int, outputs: int) -> tuple[Records, tup
 
 
 def _flags(outputs: int) -> int:
-    flags = wire.FLAG_SUPPLY_ON if outputs & SUPPLY else 0
-    return int(flags | (wire.FLAG_BURDEN_ON if outputs & BURDEN else 0))
+    flags = wire.FLAG_SUPPLY_ON if outputs & wire.OUT_SUPPLY else 0
+    return int(flags | (wire.FLAG_BURDEN_ON if outputs & wire.OUT_BURDEN else 0))
 
 
 def play(

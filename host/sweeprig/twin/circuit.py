@@ -14,11 +14,12 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from sweepboard import wire
 from sweeprig.frontend import FrontEnd
 from sweeprig.frontend.tables import Part, parts, table
 
 FloatArray = NDArray[np.float64]
-CHANNELS = 3
+CHANNELS: int = wire.CHANNELS
 
 
 @dataclass(frozen=True)

@@ -14,11 +14,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from sweepboard import wire
 from sweeprig.errors import InputError
 
 FloatArray = NDArray[np.float64]
 
-CODES = 4096
+CODES: int = wire.CODES
 WIDE_CODES = (511, 1535, 2559, 3583)
 FINE = 16  # steps of the look-up table in one LSB; noise hides them
 BELOW = 64  # LSB of the table below zero input

@@ -16,7 +16,7 @@ from sweepboard import wire
 from sweeprig.trim.model import Meter
 from sweeprig.twin.scene import WINDOW_S
 from sweeprig.twin.sensors import NOMINAL_SUPPLY_V, SensorSpec
-from sweeprig.twin.world import BURDEN, SUPPLY, World
+from sweeprig.twin.world import World
 
 FloatArray = NDArray[np.float64]
 SOURCE_OHM = 1.0  # of the variable voltage: invented
@@ -97,7 +97,7 @@ def trim_points(
 
 def _means(world: World, volts: FloatArray, n: int, *, seed: int) -> list[FloatArray]:
     """Return the mean code of each of n windows, spread over the voltages, for each channel."""
-    outputs = SUPPLY | (BURDEN if world.front_end.burden_ohm else 0)
+    outputs = wire.OUT_SUPPLY | (wire.OUT_BURDEN if world.front_end.burden_ohm else 0)
     parts = []
     for k, volt in enumerate(volts):
         there = world.like(stiff(float(volt)), seed=seed * SPREAD_STEPS + k, hum_v=0.0)

@@ -24,7 +24,6 @@ from sweeprig.twin.toggling import Toggler
 
 FloatArray = NDArray[np.float64]
 
-SUPPLY, BURDEN, BIAS_UP, BIAS_DOWN, TAPPED = 1, 2, 4, 8, 16  # bits of `outputs`
 CHUNK = 250  # windows drawn ahead
 
 
@@ -106,7 +105,7 @@ class World:
             "noise_lsb": noise_lsb, "hum_v": hum_v, "hum_hz": hum_hz, "vref_shift": vref_shift,
             "temperature_c": temperature_c, "battery_v": battery_v, "supply_tap": supply_tap,
         }  # fmt: skip
-        self.outputs = SUPPLY
+        self.outputs = wire.OUT_SUPPLY
 
     # ------------------------------------------------------------ conversions
 
@@ -162,9 +161,9 @@ class World:
     def networks(self, outputs: int) -> tuple[Network, ...]:
         """Return the three channels' networks with the switches as they stand."""
         if outputs not in self._networks:
-            tapped = bool(outputs & TAPPED)
-            bias = (1 if outputs & BIAS_UP else 0) - (1 if outputs & BIAS_DOWN else 0)
-            burden = bool(outputs & BURDEN) and not tapped
+            tapped = bool(outputs & wire.OUT_TAPPED)
+            bias = (1 if outputs & wire.OUT_BIAS_UP else 0) - (1 if outputs & wire.OUT_BIAS_DOWN else 0)
+            burden = bool(outputs & wire.OUT_BURDEN) and not tapped
             self._networks[outputs] = tuple(
                 network(
                     self.board, c, burden=burden, bias=0 if tapped else bias, tapped=tapped,
@@ -184,9 +183,9 @@ class World:
         """Return what feeds the sensor [V], before faults."""
         if self.spec.own_supply_v is not None:
             return self.spec.own_supply_v
-        if outputs & TAPPED:
+        if outputs & wire.OUT_TAPPED:
             return self.spec.controller_supply_v
-        if not outputs & SUPPLY:
+        if not outputs & wire.OUT_SUPPLY:
             return 0.0
         ohm, fe = self.supply_load_ohm, self.front_end
         free = fe.supply_v(current_a=0.0, usb_v=self._usb_v)
@@ -204,7 +203,11 @@ class World:
 
     def supply_limited(self, outputs: int) -> bool:
         """Whether the rig's supply is at its current limit."""
-        feeds = bool(outputs & SUPPLY) and not outputs & TAPPED and self.spec.own_supply_v is None
+        feeds = (
+            bool(outputs & wire.OUT_SUPPLY)
+            and not outputs & wire.OUT_TAPPED
+            and self.spec.own_supply_v is None
+        )
         return (
             feeds and self.supply_v(outputs) >= 0.999 * self.front_end.supply_limit_a * self.supply_load_ohm
         )

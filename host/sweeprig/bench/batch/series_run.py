@@ -22,7 +22,6 @@ from sweeprig.capture.model import Capture, SweepSetup
 from sweeprig.frontend import front_end
 from sweeprig.judge.profile import Profile, load_profile
 from sweeprig.link.client import RigClient
-from sweeprig.link.messages import Records
 from sweeprig.trim.model import Trim
 from sweeprig.trim.store import trim_to_dict
 
@@ -128,9 +127,7 @@ def _follow(
 def cut_to(capture: Capture, from_s: float) -> Capture:
     """Return the capture from a time [s] on; what came before, with its snapshots and gaps, is left out."""
     first = max(0, int(from_s / capture.window_s))
-    keep = capture.records.index >= first
-    names = ("index", "sums", "mins", "maxs", "position", "flags")
-    records = Records(*(getattr(capture.records, name)[keep] for name in names))
+    records = capture.records[capture.records.index >= first]
     seconds = (records.index[-1] - records.index[0] + 1) * capture.window_s if len(records) else 0.0
     return replace(
         capture,

@@ -21,7 +21,7 @@ from sweeprig.bench.wiggle.model import together
 from sweeprig.bench.wiggle.wiggle import raw_events
 from sweeprig.capture.model import Channel, Trace
 from sweeprig.judge.profile import Profile
-from sweeprig.link.messages import Event, Records
+from sweeprig.link.messages import Message, Records
 from sweeprig.words import Hookup
 
 LOOK_S = 0.2
@@ -86,7 +86,7 @@ def run_check(
     return Checked(checks, (*ready.lines, *lines), reach, n)
 
 
-def _way(volts: Volts, events: list[Event]) -> Trace | None:
+def _way(volts: Volts, events: list[Message]) -> Trace | None:
     """The signals while the lever was moved; None where too little came."""
     records = Records.concatenate([e for e in events if isinstance(e, Records)])
     return None if len(records) < LEAST_RECORDS else volts.trace(records)
@@ -151,7 +151,7 @@ def _with_bias(volts: Volts, seen: Levels) -> Position:
 
 def _opened(
     volts: Volts, closed: Position, move_s: float, progress: Callable[[float, Levels], None]
-) -> tuple[Position, list[Event]]:
+) -> tuple[Position, list[Message]]:
     """Look while the lever is moved, until it stands still far from closed or time is up."""
     client = volts.client
     if volts.setup.hookup == Hookup.POWERED and is_overloaded(closed.on):
@@ -159,7 +159,7 @@ def _opened(
         feed_sensor(client)
         seen = live.look(volts, seconds=LOOK_S, settle_s=limit("first_power.settle_s"))
         return Position(seen), []
-    kept: list[Event] = []
+    kept: list[Message] = []
     before = closed.on.signal_v
     settle = 0.1
     for step in range(max(1, round(move_s / STEP_S))):
@@ -182,7 +182,7 @@ def _has_arrived(seen: Levels, before_v: float, closed: Levels) -> bool:
     return far and abs(seen.signal_v - before_v) < STEADY_V * supply
 
 
-def _far(volts: Volts, events: list[Event], closed: Levels) -> Levels:
+def _far(volts: Volts, events: list[Message], closed: Levels) -> Levels:
     """Levels at the place farthest from closed, flags of the whole way."""
     whole = live.levels(volts, events)
     records = Records.concatenate([e for e in events if isinstance(e, Records)])

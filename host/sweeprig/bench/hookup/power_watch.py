@@ -23,7 +23,7 @@ from sweeprig.errors import HookupError
 from sweeprig.frontend import front_end
 from sweeprig.judge.profile import load_profile
 from sweeprig.link.client import RigClient
-from sweeprig.link.messages import Event, Records
+from sweeprig.link.messages import Message, Records
 from sweeprig.trim.model import Trim
 from sweeprig.words import Hookup
 
@@ -51,15 +51,15 @@ class PowerWatch:
     _bad: int = 0  # windows in a row with an overloaded supply
     _left: list[Records] = field(default_factory=list)
 
-    def feed(self, events: list[Event]) -> None:
+    def feed(self, events: list[Message]) -> None:
         """Take the events of a poll; switch the supply off where it has been overloaded for long enough."""
         if self.volts.setup.hookup != Hookup.POWERED or self.overloaded:
             return
         records = Records.concatenate([*self._left, *(e for e in events if isinstance(e, Records))])
         n = max(1, round(STEP_S / self.volts.client.window_s))
         whole = len(records) // n * n
-        self._left = [_part(records, whole, len(records))]
-        for place, bad in self._steps(_part(records, 0, whole), n):
+        self._left = [records[whole:]]
+        for place, bad in self._steps(records[:whole], n):
             self._step(place, bad)
             if self.overloaded:
                 live.release(self.volts.client)
@@ -122,11 +122,6 @@ class PowerWatch:
         where = f"the other lever position (signal {self.far.signal_v:z.2f} V)"
         seen = Levels(1, self.far.signal_v, 0.0, 0.0, 0.0, supply_v=self.far.supply_v)
         return check_power(seen, where=where)
-
-
-def _part(records: Records, first: int, stop: int) -> Records:
-    names = ("index", "sums", "mins", "maxs", "position", "flags")
-    return Records(*(getattr(records, name)[first:stop] for name in names))
 
 
 def _short_v() -> float:

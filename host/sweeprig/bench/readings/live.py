@@ -14,8 +14,8 @@ from sweeprig.capture.model import Capture, Channel, SweepSetup, Trace
 from sweeprig.errors import BoardRefusedError, BoardSilentError, LinkError
 from sweeprig.frontend import FrontEnd
 from sweeprig.link.client import RigClient
-from sweeprig.link.messages import Event as Event
 from sweeprig.link.messages import Mark, SlowReading
+from sweeprig.link.messages import Message as Message
 from sweeprig.link.messages import Records as Records
 from sweeprig.trim.model import Trim
 
@@ -101,7 +101,7 @@ class Volts:
             trim=next(c for c in self.trim.channels if c.channel == number),
         )
 
-    def chunk(self, events: list[Event]) -> Chunk:
+    def chunk(self, events: list[Message]) -> Chunk:
         """Return what a list of events holds."""
         records = Records.concatenate([e for e in events if isinstance(e, Records)])
         return Chunk(
@@ -149,7 +149,7 @@ def streaming(client: RigClient, hookup: str) -> Iterator[None]:
             client.stop()
 
 
-def collect(client: RigClient, *, seconds: float, settle_s: float = SETTLE_S) -> list[Event]:
+def collect(client: RigClient, *, seconds: float, settle_s: float = SETTLE_S) -> list[Message]:
     """Return `seconds` of a running stream from now on, the first `settle_s` left out; time is the record index.
 
     Raises BoardSilentError where no records come.
@@ -158,7 +158,7 @@ def collect(client: RigClient, *, seconds: float, settle_s: float = SETTLE_S) ->
     skip, want = round(settle_s / window_s), max(1, round(seconds / window_s))
     client.poll(0.0)  # what came before the last command
     first: int | None = None
-    kept: list[Event] = []
+    kept: list[Message] = []
     silent = 0
     while silent < PATIENCE:
         silent += 1
@@ -166,7 +166,7 @@ def collect(client: RigClient, *, seconds: float, settle_s: float = SETTLE_S) ->
             if isinstance(event, Records):
                 silent = 0
                 first = int(event.index[0]) if first is None else first
-                kept.append(_from(event, first + skip))
+                kept.append(event[event.index >= first + skip])
                 if int(event.index[-1]) >= first + skip + want - 1:
                     return kept
             else:
@@ -178,13 +178,7 @@ def collect(client: RigClient, *, seconds: float, settle_s: float = SETTLE_S) ->
     )
 
 
-def _from(records: Records, index: int) -> Records:
-    keep = records.index >= index
-    names = ("index", "sums", "mins", "maxs", "position", "flags")
-    return Records(*(getattr(records, name)[keep] for name in names))
-
-
-def levels(volts: Volts, events: list[Event]) -> Levels:
+def levels(volts: Volts, events: list[Message]) -> Levels:
     """Return the levels of what was collected. Events without a record raise BoardSilentError."""
     records = Records.concatenate([e for e in events if isinstance(e, Records)])
     if not len(records):

@@ -10,7 +10,7 @@ from sweeprig.capture.model import SweepSetup
 from sweeprig.frontend import front_end
 from sweeprig.judge.profile import load_profile
 from sweeprig.link.client import RigClient
-from sweeprig.link.messages import Event
+from sweeprig.link.messages import Message
 from sweeprig.trim.model import Trim
 
 
@@ -26,7 +26,7 @@ class LiveCoach:
         self._coach = Coach(profile)
         self._advise = advise
 
-    def feed(self, events: list[Event]) -> None:
+    def feed(self, events: list[Message]) -> None:
         """Take the events of a poll."""
         trace = self._volts.chunk(events).trace
         if trace is not None:

@@ -24,7 +24,7 @@ from sweeprig.errors import FileError, RecordsError
 from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.profile import load_profile
 from sweeprig.link.client import RigClient
-from sweeprig.link.messages import Event
+from sweeprig.link.messages import Message
 from sweeprig.trim.model import Trim
 from sweeprig.trim.nominal import nominal_trim
 from sweeprig.trim.store import load_trim, trim_to_dict
@@ -157,7 +157,7 @@ def take(
     return capture, path
 
 
-def _follow(events: list[Event], power: PowerWatch, coach: LiveCoach | None) -> None:
+def _follow(events: list[Message], power: PowerWatch, coach: LiveCoach | None) -> None:
     power.feed(events)
     if coach is not None:
         coach.feed(events)

@@ -7,11 +7,11 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
+from sweepboard.wire import CHANNEL_NAMES
 from sweeprig.bench.trim.ramp import Straightened
 from sweeprig.bench.trim.trim import TrimDone
 from sweeprig.bench.trim.verify import Verified, age_days, due
 from sweeprig.frontend import front_end
-from sweeprig.trim.mistakes import CHANNEL_NAMES
 from sweeprig.trim.model import ChannelTrim, Meter, Trim
 from sweeprig.trim.store import trim_to_dict
 from sweeprig.trim.uncertainty import budget_of

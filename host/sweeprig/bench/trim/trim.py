@@ -10,12 +10,13 @@ from typing import Any
 
 import numpy as np
 
+from sweepboard.wire import CHANNEL_NAMES
 from sweeprig.bench.trim.points import Measured, codes_of, measure, trim_hookup, write_points
 from sweeprig.errors import TrimError
 from sweeprig.link.client import RigClient
 from sweeprig.trim.codes import CODES
 from sweeprig.trim.fit import LEAST_RANGE, TrimPoint, fit_channel, meter_covariance, prepare
-from sweeprig.trim.mistakes import CHANNEL_NAMES, check_points
+from sweeprig.trim.mistakes import check_points
 from sweeprig.trim.model import ChannelTrim, FloatArray, Meter, Trim
 from sweeprig.trim.monitor import fit_monitor, monitor_volts
 from sweeprig.trim.nominal import nominal_trim

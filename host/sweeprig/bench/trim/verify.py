@@ -10,13 +10,13 @@ from typing import Any
 
 import numpy as np
 
+from sweepboard.wire import CHANNEL_NAMES
 from sweeprig.bench.trim.points import Measured
 from sweeprig.errors import TrimError
 from sweeprig.frontend import front_end
 from sweeprig.trim.coverage import student_k
 from sweeprig.trim.expected import expected_inverse
 from sweeprig.trim.fit import meter_covariance
-from sweeprig.trim.mistakes import CHANNEL_NAMES
 from sweeprig.trim.model import ChannelTrim, Meter, Trim
 from sweeprig.trim.uncertainty import TypeA, budget_of, combine
 

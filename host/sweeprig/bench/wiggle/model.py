@@ -9,13 +9,12 @@ from enum import StrEnum
 from itertools import pairwise
 from typing import Any
 
+from sweepboard.wire import CHANNEL_NAMES, SIGNAL_A, SIGNAL_B, SUPPLY
 from sweeprig.analysis.model import Event
 from sweeprig.capture.marks import UNMARKED, MarkAt, place_at
 from sweeprig.errors import InputError
 
 SAME_TIME_S = 2e-3  # two windows: events of two channels this near are one happening
-SIGNAL_A, SIGNAL_B, SUPPLY = 0, 1, 2
-CHANNEL_NAMES = {SIGNAL_A: "signal A", SIGNAL_B: "signal B", SUPPLY: "supply"}
 
 
 class Touched(StrEnum):

@@ -101,7 +101,7 @@ def run_wiggle(
     with start_capture(client, volts.setup, folder=folder, n_windows=wanted) as running:
         if live.has(client, "monitor"):  # a tapped start has put them off
             live.switch(client, "slow", every_ms=SLOW_EVERY_MS)
-        waiting: list[live.Event] = []
+        waiting: list[live.Message] = []
         try:
             for events in running.events():
                 waiting += events
@@ -116,13 +116,13 @@ def run_wiggle(
         return running.finish(coaching=tuple(mark_text(m) for m in search.marks))
 
 
-def _enough(events: list[live.Event], window_s: float) -> bool:
+def _enough(events: list[live.Message], window_s: float) -> bool:
     n = sum(len(e) for e in events if isinstance(e, live.Records))
     return n * window_s >= LOOK_EVERY_S
 
 
 def _search(
-    volts: Volts, search: LiveSearch, events: list[live.Event], on_new: Callable[[list[Happening]], None]
+    volts: Volts, search: LiveSearch, events: list[live.Message], on_new: Callable[[list[Happening]], None]
 ) -> None:
     chunk = volts.chunk(events)
     for _ in chunk.marks:

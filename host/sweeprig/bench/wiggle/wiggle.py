@@ -8,12 +8,10 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from sweepboard.wire import SIGNAL_A, SIGNAL_B, SUPPLY
 from sweeprig.analysis import events as ev
 from sweeprig.analysis.model import Cause, Code, Event, Finding
 from sweeprig.bench.wiggle.model import (
-    SIGNAL_A,
-    SIGNAL_B,
-    SUPPLY,
     Happening,
     Origin,
     Touched,

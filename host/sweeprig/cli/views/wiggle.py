@@ -50,7 +50,7 @@ def wiggle_lines(
 
 def brief(h: Happening) -> str:
     """Return one event with what matters first, so that a narrow window cuts off the rest."""
-    from sweeprig.bench.wiggle.model import CHANNEL_NAMES
+    from sweepboard.wire import CHANNEL_NAMES
 
     names = "+".join(CHANNEL_NAMES[c].removeprefix("signal ") for c in h.channels)
     head = f"  {h.start_s:8.2f} s  {names:8} {h.depth_percent:3.0f} % {1e3 * h.duration_s:7.2f} ms"

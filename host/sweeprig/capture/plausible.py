@@ -7,12 +7,11 @@ from typing import Any
 
 import numpy as np
 
+from sweepboard import wire
 from sweeprig.errors import CaptureFileError
 from sweeprig.link.clean import clean_plain, is_number, is_whole
 from sweeprig.link.messages import Records, Snapshot
 
-MOST_CODE = 4095  # of a converter of 12 bits (wire.md)
-MOST_WINDOW = 0xFFFFFFFF // MOST_CODE  # conversions whose sum a record can hold
 MOST_INDEX = 1 << 48  # of a record: centuries
 MOST_LINES = 100_000  # of a list of texts
 
@@ -31,7 +30,11 @@ def checked_meta(meta: Mapping[str, Any], where: str) -> dict[str, Any]:
     """Return the description of a capture, its text clean. Raises CaptureFileError, which names the key."""
     lists, objects = ("board_text", "coaching"), ("rig", "versions", "setup")
     rules: list[tuple[str, bool, str]] = [
-        ("window", is_whole(meta.get("window"), 1, MOST_WINDOW), f"a whole number from 1 to {MOST_WINDOW}"),
+        (
+            "window",
+            is_whole(meta.get("window"), 1, wire.MOST_WINDOW),
+            f"a whole number from 1 to {wire.MOST_WINDOW}",
+        ),
         ("conversion_hz", is_number(meta.get("conversion_hz"), above=0.0, most=1e9), "above 0, at most 1e9"),
         ("bad_frames", is_whole(meta.get("bad_frames"), 0, 1 << 48), "a whole number from 0"),
         ("trim", "trim" in meta and isinstance(meta["trim"], dict | None), "an object or null"),
@@ -56,7 +59,7 @@ def check_records(records: Records, window: int, where: str) -> None:
     """Raise CaptureFileError where a code or a sum is none that the converter can give."""
     if len(records) and max(-int(records.index.min()), int(records.index.max())) > MOST_INDEX:
         raise unfit(where, "index", f"{records.index.max()}", f"at most {MOST_INDEX} in size")
-    for name, most in (("mins", MOST_CODE), ("maxs", MOST_CODE), ("sums", MOST_CODE * window)):
+    for name, most in (("mins", wire.CODE_MASK), ("maxs", wire.CODE_MASK), ("sums", wire.CODE_MASK * window)):
         values = getattr(records, name)
         if values.size and int(values.max()) > most:
             row = int(np.argmax((values > most).any(axis=1)))
@@ -66,12 +69,12 @@ def check_records(records: Records, window: int, where: str) -> None:
 def check_snapshots(snapshots: tuple[Snapshot, ...], where: str) -> None:
     """Raise CaptureFileError where a snapshot's channels or codes cannot be."""
     for number, s in enumerate(snapshots):
-        if not 1 <= s.channels <= 3 or not 0 <= s.channel < 3:
+        if not 1 <= s.channels <= wire.CHANNELS or not 0 <= s.channel < wire.CHANNELS:
             raise unfit(
                 where,
                 "snapshots",
                 f"channel {s.channel} of {s.channels} in number {number}",
-                "1 to 3 channels",
+                f"1 to {wire.CHANNELS} channels",
             )
-        if s.codes.size and int(s.codes.max()) > MOST_CODE:
-            raise unfit(where, "snapshot_codes", f"{s.codes.max()}", f"at most {MOST_CODE}")
+        if s.codes.size and int(s.codes.max()) > wire.CODE_MASK:
+            raise unfit(where, "snapshot_codes", f"{s.codes.max()}", f"at most {wire.CODE_MASK}")
