@@ -52,6 +52,8 @@ def sweep_one(
     asked = ask or Unattended(order.setup.confirmed)
     setup = prepare_hookup(client, order.setup, profile, asked, trim=trim, book=jobs, leads=leads)
     try:
+        if stop():
+            return None
         capture, trigger, power = _capture(
             client, setup, profile, trim=trim, folder=order.folder, on_look=on_look, stop=stop
         )

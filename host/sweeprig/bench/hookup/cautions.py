@@ -174,7 +174,7 @@ class JobBook:
         try:
             data = json.loads(self._file(job).read_text(encoding="utf-8"))
             return {str(k): str(v) for k, v in data["confirmed"].items()}
-        except (OSError, ValueError, KeyError, AttributeError, TypeError):
+        except (OSError, ValueError, KeyError, AttributeError, TypeError, RecursionError):
             return {}
 
     def note(self, job: str, keys: Iterable[str], *, when: datetime) -> None:

@@ -56,10 +56,13 @@ class LeadBook:
         """Return the last check; None where there is none that can be read."""
         try:
             return LeadCheck(**json.loads(self._file(uid).read_text(encoding="utf-8")))
-        except (OSError, ValueError, TypeError):
+        except (OSError, ValueError, TypeError, RecursionError):
             return None
 
     def line(self, uid: str) -> str:
-        """Return the line for the sheet, "" where the lead was never checked."""
+        """Return the line for the sheet, "" where the lead was never checked or the file says nothing of use."""
         last = self.last(uid)
-        return "" if last is None else last.line
+        try:
+            return "" if last is None else last.line
+        except (TypeError, ValueError):
+            return ""

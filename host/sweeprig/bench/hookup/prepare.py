@@ -59,6 +59,7 @@ def prepare_hookup(
     Leaves the supply on where the rig feeds the sensor, and all released where it taps. Raises HookupError,
     InterlockError, SafetyError, InputError, LinkError; then everything is off.
     """
+    date = "" if leads is None else leads.line(str(client.hello().get("uid", "")))
     ready = make_ready(client, setup, profile, ask, trim=trim, book=book, now=now)
     try:
         more = _tap(ready.volts) if setup.hookup == Hookup.TAPPED else _power(ready.volts)
@@ -67,7 +68,6 @@ def prepare_hookup(
         raise
     for line in more:
         ask.say(line)
-    date = "" if leads is None else leads.line(str(client.hello().get("uid", "")))
     return replace(
         setup,
         confirmed=ready.confirmed,

@@ -21,6 +21,11 @@ from sweeprig.trim.model import Trim
 
 SETTLE_S = 0.1  # [s] of records left out after a switch; the front end settles in far less
 POLL_S = 0.1
+OFF: tuple[tuple[str, str, dict[str, Any]], ...] = (
+    ("supply-switch", "supply", {"on": False}),
+    ("burden", "burden", {"on": False}),
+    ("bias", "bias", {"mode": "off"}),
+)
 PATIENCE = 30  # polls that bring nothing before the rig counts as silent
 
 
@@ -129,13 +134,16 @@ def switch(client: RigClient, what: str, **args: Any) -> bool:
 
 
 def release(client: RigClient) -> None:
-    """Switch off supply, burden and bias, whichever are fitted."""
-    if has(client, "supply-switch"):
-        switch(client, "supply", on=False)
-    if has(client, "burden"):
-        switch(client, "burden", on=False)
-    if has(client, "bias"):
-        switch(client, "bias", mode="off")
+    """Switch off supply, burden and bias, whichever are fitted. All are tried before the first LinkError is raised."""
+    errors: list[LinkError] = []
+    for word, what, off in OFF:
+        if has(client, word):
+            try:
+                switch(client, what, **off)
+            except LinkError as exc:
+                errors.append(exc)
+    if errors:
+        raise errors[0]
 
 
 @contextmanager

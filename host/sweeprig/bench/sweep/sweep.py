@@ -120,7 +120,7 @@ def take(
     `setup.confirmed` says counts). `before` runs when the sensor is fed, just before the capture. `advise` gets the
     coaching of a sweep that starts at closed throttle; what was done stands in the capture.
     Raises SafetyError where the hookup or the interlock refuses and, with the capture kept, where the supply is
-    overloaded once the lever moves; LinkError.
+    overloaded once the lever moves; LinkError; KeyboardInterrupt where `stop` says so before the capture begins.
     """
     ready_folder(order.folder)
     trim = trim_for(client, order.trims)
@@ -138,6 +138,8 @@ def take(
     coach = LiveCoach(client, setup, trim, advise) if setup.starts == Starts.CLOSED else None
     try:
         before()
+        if stop():
+            raise KeyboardInterrupt
         look_closely(client)
         capture = run_sweep(
             client,
