@@ -7,50 +7,21 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sweeprig.bench.batch.series import LEAD_S, Batch, Entry, Phase, Trigger, last_of_each
+from support.courses import WINDOW_S, course, traces
+from sweeprig.bench.batch.series import Batch, Entry, last_of_each
 from sweeprig.bench.readings.coach import DONE, HOLD, PUSH, SLOW, SMALL, STROKES, Coach
 from sweeprig.bench.readings.lever import Lever, StrokeCount
-from sweeprig.capture.model import Channel, FloatArray, Trace
+from sweeprig.bench.sweep.pace import plan_sweep
+from sweeprig.bench.sweep.trigger import LEAD_S, Phase, Trigger
+from sweeprig.capture.model import FloatArray
 from sweeprig.errors import InputError
 from sweeprig.judge.profile import load_profile
 
-WINDOW_S = 1e-3
 PROFILE = load_profile(
     "adjustable-potentiometer"
 )  # 3 strokes, 2 % of supply starts, 0.5 s rest, 30 s at the longest
 
-
-def course(*legs: tuple[float, float]) -> FloatArray:
-    """Volts over time from (seconds, volts at their end); a leg that ends where it began is a rest."""
-    parts, at = [], legs[0][1]
-    for seconds, goal in legs:
-        u = np.arange(1, round(seconds / WINDOW_S) + 1) / round(seconds / WINDOW_S)
-        parts.append(at + (goal - at) * (3 * u**2 - 2 * u**3))
-        at = goal
-    return np.concatenate(parts)
-
-
-def traces(v: FloatArray, *, chunk: int = 137, noise_v: float = 1e-3) -> list[Trace]:
-    rng = np.random.default_rng(1)
-    v = v + rng.normal(0, noise_v, v.size)
-    out = []
-    for k in range(0, v.size, chunk):
-        part = v[k : k + chunk]
-        out.append(
-            Trace(
-                t_s=(k + np.arange(part.size)) * WINDOW_S,
-                signal_a=Channel(part, part, part),
-                signal_b=None,
-                supply=None,
-                window_s=WINDOW_S,
-                n_per_window=166,
-                lsb_v=1e-3,
-                full_scale_v=5.5,
-                gap_before=np.zeros(part.size, bool),
-            )
-        )
-    return out
-
+PLAN = plan_sweep(PROFILE, shortest_dropout_s=1e-4)
 
 C, W = 0.45, 4.4  # closed, wide open [V]
 THREE = ((1.0, C), (0.6, W), (0.3, W), (0.6, C), (0.3, C), (0.6, W), (0.3, W))
@@ -65,7 +36,7 @@ def run(trigger: Trigger, v: FloatArray, **how: float) -> float:
 
 
 def test_a_sweep_starts_on_movement_and_ends_after_its_strokes_and_a_rest() -> None:
-    trigger = Trigger(PROFILE)
+    trigger = Trigger(PROFILE, PLAN)
     over = run(trigger, course(*THREE, (2.0, W)))
     assert trigger.ended == "strokes"
     assert trigger.strokes.n == 3
@@ -75,14 +46,14 @@ def test_a_sweep_starts_on_movement_and_ends_after_its_strokes_and_a_rest() -> N
 
 
 def test_nothing_starts_while_the_lever_rests_or_drifts() -> None:
-    trigger = Trigger(PROFILE)
+    trigger = Trigger(PROFILE, PLAN)
     drift = course((20.0, C)) + 0.002 * np.arange(20000) * WINDOW_S
     assert np.isnan(run(trigger, drift, noise_v=5e-3))
     assert trigger.phase is Phase.ARMED
 
 
 def test_it_is_not_armed_before_the_lever_rests() -> None:
-    trigger = Trigger(PROFILE)
+    trigger = Trigger(PROFILE, PLAN)
     moving = course((0.2, C), (0.4, W), (0.4, C), (0.4, W), (0.4, C))
     run(trigger, moving)
     assert trigger.phase is Phase.SETTLING
@@ -90,7 +61,7 @@ def test_it_is_not_armed_before_the_lever_rests() -> None:
 
 
 def test_a_dropout_at_rest_starts_nothing() -> None:
-    trigger = Trigger(PROFILE)
+    trigger = Trigger(PROFILE, PLAN)
     v = course((3.0, C))
     v[1500:1506] = 0.0
     run(trigger, v)
@@ -98,7 +69,7 @@ def test_a_dropout_at_rest_starts_nothing() -> None:
 
 
 def test_a_hesitation_is_not_two_strokes_and_half_strokes_do_not_count() -> None:
-    trigger = Trigger(PROFILE)
+    trigger = Trigger(PROFILE, PLAN)
     legs = (
         (1.0, C),
         (0.6, W),
@@ -120,14 +91,14 @@ def test_the_longest_time_ends_a_sweep_that_never_has_its_strokes() -> None:
     profile = replace(
         PROFILE, series=replace(PROFILE.series, longest=replace(PROFILE.series.longest, value=4.0))
     )
-    trigger = Trigger(profile)
+    trigger = Trigger(profile, plan_sweep(profile, shortest_dropout_s=1e-4))
     over = run(trigger, course((1.0, C), (0.5, W), (8.0, W)))
     assert trigger.ended == "longest"
     assert over == pytest.approx(5.1, abs=0.2)
 
 
 def test_a_falling_sensor_and_a_tremor() -> None:
-    trigger = Trigger(PROFILE)
+    trigger = Trigger(PROFILE, PLAN)
     v = 5 - course(*THREE, (2.0, W))
     v[1600:] += 0.03 * np.sin(2 * np.pi * 10 * np.arange(v.size - 1600) * WINDOW_S)
     run(trigger, v)

@@ -1,93 +1,14 @@
-"""A batch of sensors one after another: when a sweep starts and ends, which sensor is next, what the batch comes to.
+"""A batch of sensors one after another: which sensor is next, and what the batch comes to.
 
-Pure: what comes in are traces, keys and outcomes, what goes out are phases and entries. Time is the trace's.
+Pure: what comes in are keys and outcomes, what goes out are entries.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from enum import StrEnum
 
-from sweeprig.bench.readings.lever import Lever, StrokeCount
-from sweeprig.capture.model import Trace
 from sweeprig.errors import InputError
-from sweeprig.judge.profile import Profile
-
-LEAD_S = 0.6  # [s] of rest before the movement that is kept: the closed end is measured there; own choice
-SETTLED_S = 0.3  # [s] the lever must rest before the sweep is armed; own choice
-
-
-class Phase(StrEnum):
-    """Where one sensor's sweep stands."""
-
-    SETTLING = "hold the lever closed"
-    ARMED = "armed: move the lever"
-    RUNNING = "full strokes, stop to stop"
-    RESTING = "hold still"
-    OVER = "over"
-
-
-@dataclass
-class Trigger:
-    """Arms itself at rest, starts on movement, ends after the profile's strokes and a rest, or after its longest."""
-
-    profile: Profile
-    phase: Phase = Phase.SETTLING
-    ended: str = ""  # strokes | longest; "" while it runs
-    start_s: float = 0.0  # [s] when the movement began
-    lever: Lever = field(init=False)
-    strokes: StrokeCount = field(init=False)
-
-    def __post_init__(self) -> None:
-        top = self.profile.supply.nominal_v
-        self.lever = Lever(self.profile.series.start.value / 100 * top)
-        self.strokes = StrokeCount(self.profile.limits.span.value)
-
-    @property
-    def needed(self) -> int:
-        """Strokes that end a sweep."""
-        return round(self.profile.series.strokes.value)
-
-    def feed(self, trace: Trace) -> Phase:
-        """Take the next windows; return the phase after them."""
-        moves = self.lever.feed(trace)
-        if self.phase in (Phase.SETTLING, Phase.ARMED):
-            self._wait()
-        if self.phase in (Phase.RUNNING, Phase.RESTING):
-            for move in moves:
-                if move.start_s + move.seconds >= self.start_s:
-                    self.strokes.take(move)
-            self._run()
-        return self.phase
-
-    def _wait(self) -> None:
-        resting = self.lever.still_from_s is not None
-        if self.phase is Phase.SETTLING and resting and self.lever.rest_s >= SETTLED_S:
-            self.phase = Phase.ARMED
-        elif self.phase is Phase.ARMED and not resting:
-            self.phase, self.start_s = Phase.RUNNING, self.lever.now_s
-
-    def _run(self) -> None:
-        limits = self.profile.series
-        enough = self.strokes.n >= self.needed
-        self.phase = Phase.RESTING if enough else Phase.RUNNING
-        if enough and self.lever.rest_s >= limits.rest.value:
-            self.phase, self.ended = Phase.OVER, "strokes"
-        elif self.lever.now_s - self.start_s >= limits.longest.value:
-            self.phase, self.ended = Phase.OVER, "longest"
-
-    @property
-    def keep_from_s(self) -> float:
-        """Time [s] from which the capture is kept."""
-        return self.start_s - LEAD_S
-
-    @property
-    def line(self) -> str:
-        """One line for the screen."""
-        if self.phase in (Phase.RUNNING, Phase.RESTING):
-            return f"strokes {self.strokes.n} of {self.needed}   {self.phase}"
-        return str(self.phase)
 
 
 @dataclass(frozen=True)

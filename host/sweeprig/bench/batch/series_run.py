@@ -8,14 +8,16 @@ from datetime import datetime
 from pathlib import Path
 
 from sweeprig.bench.batch.batch import entry_of
-from sweeprig.bench.batch.series import Batch, Entry, Phase, Trigger
+from sweeprig.bench.batch.series import Batch, Entry
 from sweeprig.bench.hookup.cautions import Ask, JobBook, Unattended
 from sweeprig.bench.hookup.lead_book import LeadBook
 from sweeprig.bench.hookup.power_watch import PowerWatch
 from sweeprig.bench.hookup.prepare import prepare_hookup, switch_off
 from sweeprig.bench.readings.coach import Coach
 from sweeprig.bench.readings.live import Volts
+from sweeprig.bench.sweep.pace import plan_sweep
 from sweeprig.bench.sweep.sweep import SweepDone, SweepOrder, file_stem, finish, free_path, trim_for
+from sweeprig.bench.sweep.trigger import Phase, Trigger
 from sweeprig.capture.file import write_capture
 from sweeprig.capture.live import LiveCapture, start_capture
 from sweeprig.capture.model import Capture, SweepSetup
@@ -93,8 +95,9 @@ def _capture(
 ) -> tuple[Capture, Trigger, PowerWatch]:
     end = front_end(str(client.hello().get("build", "plain")))
     volts = Volts(client, setup, trim, end, profile.supply.nominal_v)
-    trigger, power = Trigger(profile), PowerWatch(volts)
-    coach = Coach(profile, needed=trigger.needed)
+    plan = plan_sweep(profile, shortest_dropout_s=end.shortest_dropout_s(str(setup.hookup)))
+    trigger, power = Trigger(profile, plan), PowerWatch(volts)
+    coach = Coach(profile, needed=plan.strokes)
     with start_capture(client, setup, folder=folder) as running:
         try:
             _follow(running, power, trigger, coach, on_look=on_look, stop=stop)

@@ -45,6 +45,16 @@ class Lever:
         """How long it has rested [s]; 0 while it moves."""
         return 0.0 if self.still_from_s is None else self.now_s - self.still_from_s
 
+    @property
+    def rest_v(self) -> float:
+        """Level [V] of the latest rest or turning point; nan before the first."""
+        return float("nan") if self._anchor is None else self._anchor[1]
+
+    @property
+    def moving_from(self) -> tuple[float, float] | None:
+        """When [s] and where [V] the movement began that goes on now; None at rest."""
+        return self._anchor if self._direction else None
+
     def feed(self, trace: Trace) -> list[Move]:
         """Take the next windows; return the movements that have ended."""
         n = max(1, round(STEP_S / trace.window_s))

@@ -15,8 +15,9 @@ from sweeprig.cli import options as opt
 from sweeprig.cli.console import colour_wanted, console
 
 if TYPE_CHECKING:
-    from sweeprig.bench.batch.series import Batch, Entry, Trigger
+    from sweeprig.bench.batch.series import Batch, Entry
     from sweeprig.bench.sweep.sweep import SweepDone, SweepOrder
+    from sweeprig.bench.sweep.trigger import Trigger
     from sweeprig.cli.views.screen import Screen
     from sweeprig.link.client import RigClient
 

@@ -1,0 +1,156 @@
+"""The result in brief: what the end of a sweep shows on a terminal, and a page shows too. Words, no layout."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sweeprig.analysis.model import Finding
+from sweeprig.judge.model import Margin, Quantity, Verdict
+from sweeprig.judge.outcome import Outcome
+from sweeprig.judge.whole import title
+
+HAND_OVER = "Hand over: the numbers for the controller are on the sheet."
+ENDS = {"closed_v": "closed", "open_v": "open", "low_v": "low end", "high_v": "high end"}
+SIMULATED = "SIMULATED: no real sensor was measured."
+
+
+@dataclass(frozen=True)
+class EndLine:
+    """One end of the travel."""
+
+    name: str  # closed | open | low end | high end
+    value_v: float | None  # [V] as measured; None: not measured
+    u95_v: float | None  # [V] half-width of the 95 % interval; None: not known
+    reason: str = ""  # why it is not measured
+    margin_v: float | None = None  # [V] from the rail it is nearest to
+    rail: str = ""  # ground | supply
+    nominal_v: float | None = None  # [V] as at nominal supply, where that is what is judged
+    at_supply_v: float = 5.0  # [V] that nominal supply
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One finding by name and place."""
+
+    name: str
+    place: str  # "" where it has none
+    cause: str
+    severity: str  # fault | doubt | note
+
+
+@dataclass(frozen=True)
+class Card:
+    """What there is to know at once."""
+
+    verdict: Verdict
+    sentence: str
+    ends: tuple[EndLine, ...]
+    facts: str
+    faults: tuple[Fault, ...]
+    next_step: str
+    not_judged: str = ""
+    simulated: bool = False
+
+
+def card_of(outcome: Outcome) -> Card:
+    """Return the brief result of one outcome."""
+    judgement = outcome.judgement
+    found = tuple(f for f in judgement.findings if f.severity != "note")
+    return Card(
+        verdict=judgement.verdict,
+        sentence=_sentence(outcome, found),
+        ends=tuple(_end(outcome, name) for name in _shown(outcome)),
+        facts=_facts(outcome),
+        faults=tuple(_fault(f) for f in found),
+        next_step=_next_step(outcome, found),
+        not_judged=_not_judged(outcome),
+        simulated=is_simulated(outcome),
+    )
+
+
+def is_simulated(outcome: Outcome) -> bool:
+    """Return whether the capture came from a simulated rig."""
+    return outcome.capture is not None and bool(outcome.capture.rig.get("simulated"))
+
+
+def _shown(outcome: Outcome) -> list[str]:
+    hidden = {"low_v", "high_v"} if outcome.analysis.sense != "unknown" else {"closed_v", "open_v"}
+    return [name for name in ENDS if name in outcome.judgement.quantities and name not in hidden]
+
+
+def _end(outcome: Outcome, key: str) -> EndLine:
+    q: Quantity = outcome.judgement.quantities[key]
+    name = ENDS[key]
+    if q.value is None:
+        return EndLine(name, None, None, q.reason)
+    margin = _nearest(outcome, key.removesuffix("_v"))
+    if margin is None or margin.value_v is None:
+        return EndLine(name, q.value, q.u95)
+    scaled = margin.measured_v is not None
+    top = outcome.trace.nominal_supply_v if scaled else _supply_v(outcome)
+    low = margin.rail == "lower"
+    return EndLine(
+        name, q.value, q.u95,
+        margin_v=margin.value_v if low else top - margin.value_v,
+        rail="ground" if low else "supply",
+        nominal_v=margin.value_v if scaled else None,
+        at_supply_v=outcome.trace.nominal_supply_v,
+    )  # fmt: skip
+
+
+def _nearest(outcome: Outcome, end: str) -> Margin | None:
+    return next((m for m in outcome.judgement.margins if m.end == end), None)
+
+
+def _supply_v(outcome: Outcome) -> float:
+    supply = outcome.judgement.quantities.get("supply_v")
+    if supply is None or supply.value is None:
+        return outcome.trace.nominal_supply_v
+    return supply.value
+
+
+def _fault(f: Finding) -> Fault:
+    place = ""
+    if f.where_percent is not None:
+        low, high = f.where_percent
+        same = round(low) == round(high)
+        place = f"at {low:.0f} % of travel" if same else f"at {low:.0f} to {high:.0f} % of travel"
+    if f.code in ("margin-closed", "margin-open") or f.code.endswith("-out-of-range"):
+        place = ""  # its name says where
+    return Fault(title(f.code), place, f.cause.value, f.severity)
+
+
+def _sentence(outcome: Outcome, found: tuple[Finding, ...]) -> str:
+    judgement = outcome.judgement
+    if judgement.verdict is Verdict.PASS:
+        return "Both ends are within limits, uncertainty included. No fault seen."
+    faults = [_fault(f) for f in found if f.severity == "fault"]
+    if judgement.verdict is Verdict.FAIL and faults:
+        text = " ".join(part for part in (faults[0].name, faults[0].place) if part)
+        more = f", and {len(faults) - 1} more" if len(faults) > 1 else ""
+        return f"{text[:1].upper()}{text[1:]}{more}."
+    first, dot, _ = judgement.reason.partition(". ")
+    return first + ("." if dot else "")
+
+
+def _facts(outcome: Outcome) -> str:
+    n = sum(s.full for s in outcome.analysis.strokes)
+    strokes = f"{n} full stroke{'' if n == 1 else 's'}"
+    return f"signal {outcome.analysis.sense}, {strokes}, profile {outcome.judgement.profile_name}"
+
+
+def _next_step(outcome: Outcome, found: tuple[Finding, ...]) -> str:
+    judgement = outcome.judgement
+    if judgement.verdict is Verdict.PASS:
+        return HAND_OVER
+    if found:
+        return found[0].next_step
+    _, _, rest = judgement.reason.partition(": ")
+    return rest or (judgement.not_shown[0] if judgement.not_shown else judgement.reason)
+
+
+def _not_judged(outcome: Outcome) -> str:
+    limits = outcome.profile.limits
+    if limits.closed is None and limits.open is None:
+        return "Not judged: where the ends should stand. A profile of the sensor's own says: --profile."
+    return ""

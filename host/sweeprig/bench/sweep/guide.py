@@ -1,0 +1,187 @@
+"""What the operator is to do now, in two or three words, from the lever as it moves. Pure; time is the trace's."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from sweeprig.bench.readings.watch import Watcher, WatchState
+from sweeprig.bench.sweep.pace import Pace, Plan
+from sweeprig.bench.sweep.trigger import Phase, Trigger
+from sweeprig.capture.model import Trace
+from sweeprig.judge.profile import Profile
+from sweeprig.words import Starts
+
+NEAR_SHARE = 0.1  # of the span seen: this near to an end is at that end; own choice, no source
+REACHED_SHARE = (
+    0.85  # of the span seen, and half the profile's least span: the far end; own choice, no source
+)
+SURE_SHARE = 0.2  # of the span: from here on the pace of a running stroke is told; own choice, no source
+
+
+class Step(StrEnum):
+    """What to do now."""
+
+    HOLD_CLOSED = "HOLD CLOSED"
+    OPEN_SLOWLY = "OPEN SLOWLY"
+    HOLD_OPEN = "HOLD OPEN"
+    AND_BACK = "AND BACK"
+    CLOSE_SLOWLY = "CLOSE SLOWLY"
+    HOLD_STILL = "HOLD STILL"
+    FULL_STROKES = "FULL STROKES"
+    DONE = "DONE"
+
+
+HOLDS = (Step.HOLD_CLOSED, Step.HOLD_OPEN, Step.HOLD_STILL)
+
+
+@dataclass(frozen=True)
+class SweepState:
+    """What a screen or a page shows of a sweep."""
+
+    step: Step
+    phase: Phase
+    plan: Plan
+    strokes: int
+    pace: Pace | None  # of the running stroke, else of the last one; None before there is any
+    stroke_s: float | None  # [s] of that stroke
+    hold_left_s: float  # [s] still to hold; 0 where nothing is held
+    seconds: float  # [s] since the start
+    n_events: int
+    last_event: str  # "" where there was none
+    reading: WatchState
+
+    @property
+    def waiting(self) -> bool:
+        """Whether the sweep has not begun."""
+        return self.phase in (Phase.SETTLING, Phase.ARMED)
+
+
+@dataclass
+class SweepGuide:
+    """Follows a sweep from rest to rest. `watcher` follows the reading."""
+
+    profile: Profile
+    plan: Plan
+    starts: Starts = Starts.CLOSED
+    trigger: Trigger = field(init=False)
+    watcher: Watcher = field(init=False)
+    events: list[str] = field(default_factory=list)  # one line each
+    _home_v: float | None = None  # [V] the end where it began
+    _away: float = 0.0  # [V] from there, last looked at
+    _outward: bool = True
+
+    def __post_init__(self) -> None:
+        self.trigger = Trigger(self.profile, self.plan)
+        self.watcher = Watcher(self.profile, starts_closed=self.starts is Starts.CLOSED)
+
+    def feed(self, trace: Trace) -> SweepState:
+        """Take the next windows; return what to show after them."""
+        self.watcher.feed(trace)
+        phase = self.trigger.feed(trace)
+        lever = self.trigger.lever
+        if lever.still_from_s is not None and (
+            self._home_v is None or phase in (Phase.SETTLING, Phase.ARMED)
+        ):
+            self._home_v = lever.rest_v
+        self._turn()
+        return self.state()
+
+    def state(self) -> SweepState:
+        """Return what to show now."""
+        step = self._step()
+        pace, seconds = self._pace()
+        held = self.trigger.lever.rest_s
+        return SweepState(
+            step=step,
+            phase=self.trigger.phase,
+            plan=self.plan,
+            strokes=self.trigger.strokes.n,
+            pace=pace,
+            stroke_s=seconds,
+            hold_left_s=max(0.0, self.plan.hold_s - held) if step in HOLDS else 0.0,
+            seconds=self.trigger.seconds,
+            n_events=len(self.events),
+            last_event=self.events[-1] if self.events else "",
+            reading=self.watcher.state(columns=200),
+        )
+
+    @property
+    def _span_v(self) -> float:
+        seen = self.trigger.strokes
+        return max(0.0, seen.high_v - seen.low_v, self._away)
+
+    def _turn(self) -> None:
+        """Keep which way the lever goes, out from where it began or back; a pause on the way changes nothing."""
+        if self._home_v is None:
+            return
+        lever = self.trigger.lever
+        self._away = abs(lever.level_v - self._home_v)
+        if lever.moving_from is not None:
+            self._outward = self._away > abs(lever.moving_from[1] - self._home_v)
+
+    def _at_home(self) -> bool:
+        return self._away <= max(NEAR_SHARE * self._span_v, self.trigger.lever.least_v)
+
+    def _at_far(self) -> bool:
+        """Whether the lever is at the other end: as far as ever, and as far as a sensor of the profile goes.
+
+        One that goes less far is believed after a rest of twice the usual time.
+        """
+        far = self._away >= REACHED_SHARE * self._span_v and not self._at_home()
+        long_way = self._away >= REACHED_SHARE * self.profile.limits.span.value
+        return far and (long_way or self.trigger.lever.rest_s >= 2 * self.plan.hold_s)
+
+    def _step(self) -> Step:
+        phase, names = self.trigger.phase, _NAMES[self.starts]
+        if phase is Phase.OVER:
+            return Step.DONE
+        if phase is Phase.SETTLING:
+            return names.hold_home
+        if phase is Phase.ARMED:
+            return names.out
+        if self.starts is Starts.ANYWHERE:
+            return Step.HOLD_STILL if phase is Phase.RESTING else Step.FULL_STROKES
+        return self._moving(names)
+
+    def _moving(self, names: _Names) -> Step:
+        resting = self.trigger.lever.still_from_s is not None
+        hold = self.trigger.lever.rest_s < self.plan.hold_s or self.trigger.phase is Phase.RESTING
+        if resting and self._at_far():
+            return names.hold_far if hold else names.back
+        if resting and self._at_home():
+            return names.hold_home if hold else names.out
+        return names.out if self._outward else names.back
+
+    def _pace(self) -> tuple[Pace | None, float | None]:
+        """Return the pace of the running stroke once enough of it is seen, else that of the last full one."""
+        running = self._running_s()
+        last = self.trigger.last
+        seconds = running if running is not None else last.seconds if last is not None else None
+        return (None, None) if seconds is None else (self.plan.pace(seconds), seconds)
+
+    def _running_s(self) -> float | None:
+        """Return how long the running stroke will take at its speed so far [s]."""
+        lever, seen = self.trigger.lever, self.trigger.strokes
+        began = lever.moving_from
+        span = seen.high_v - seen.low_v
+        if began is None or not span > 0:
+            return None
+        share = abs(lever.level_v - began[1]) / span
+        return (lever.now_s - began[0]) / share if share >= SURE_SHARE else None
+
+
+@dataclass(frozen=True)
+class _Names:
+    """The steps of a sweep by where it began."""
+
+    hold_home: Step
+    out: Step
+    hold_far: Step
+    back: Step
+
+
+_FROM_CLOSED = _Names(Step.HOLD_CLOSED, Step.OPEN_SLOWLY, Step.HOLD_OPEN, Step.AND_BACK)
+_FROM_OPEN = _Names(Step.HOLD_OPEN, Step.CLOSE_SLOWLY, Step.HOLD_CLOSED, Step.AND_BACK)
+_ANYWHERE = _Names(Step.HOLD_STILL, Step.FULL_STROKES, Step.HOLD_STILL, Step.FULL_STROKES)
+_NAMES = {Starts.CLOSED: _FROM_CLOSED, Starts.OPEN: _FROM_OPEN, Starts.ANYWHERE: _ANYWHERE}

@@ -1,0 +1,86 @@
+"""How many strokes, how fast, in what time: one plan, so that what is asked for always fits."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from sweeprig.bench.readings.limits import limit
+from sweeprig.judge.profile import Profile
+
+
+class Pace(StrEnum):
+    """How fast a stroke was."""
+
+    TOO_FAST = "too fast"
+    GOOD = "good"
+    SLOW = "slow"
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What the operator is asked for. Times in seconds."""
+
+    strokes: int  # full strokes asked for
+    wanted: int  # full strokes that the profile wants
+    stroke_s: float  # asked for each
+    hold_s: float  # rest at each stop
+    longest_s: float  # the capture ends then
+    fastest_s: float  # a stroke in less time is too fast
+    slowest_s: float  # a stroke in more time is slow
+    timed: bool  # a capture of exactly `longest_s`
+
+    @property
+    def asked_s(self) -> float:
+        """What the strokes and the rests between and around them take [s]."""
+        return self.strokes * self.stroke_s + (self.strokes + 1) * self.hold_s
+
+    @property
+    def enough(self) -> bool:
+        """Whether the strokes asked for are those that the profile wants."""
+        return self.strokes >= self.wanted
+
+    def pace(self, stroke_s: float) -> Pace:
+        """Return how a stroke of so many seconds is called."""
+        if stroke_s < self.fastest_s:
+            return Pace.TOO_FAST
+        return Pace.SLOW if stroke_s > self.slowest_s else Pace.GOOD
+
+    @property
+    def words(self) -> str:
+        """The whole of it in one line."""
+        return f"{self.strokes} strokes, about {self.stroke_s:.1f} s each, {self.hold_s:.1f} s at each stop"
+
+
+def fastest_stroke_s(shortest_dropout_s: float) -> float:
+    """Return the least time of a stroke [s] in which a spot of `sweep.spot_percent` of travel lasts long enough.
+
+    A spot of share p of the travel, crossed in T, lasts p T; the build shows dropouts from `shortest_dropout_s` [s].
+    """
+    return max(limit("sweep.fastest_s"), shortest_dropout_s / (limit("sweep.spot_percent") / 100))
+
+
+def plan_sweep(profile: Profile, *, shortest_dropout_s: float, seconds: float | None = None) -> Plan:
+    """Return what to ask for: `seconds` None ends after the profile's strokes, else the time is given [s].
+
+    The strokes get what the rests leave of the time given, or of the profile's longest. Where not even the fastest
+    fit, fewer are asked for; at least one, in whatever time there is.
+    """
+    wanted, hold = round(profile.limits.strokes.value), profile.series.rest.value
+    longest = profile.series.longest.value if seconds is None else seconds
+    fastest = fastest_stroke_s(shortest_dropout_s)
+    strokes = wanted if seconds is not None else max(wanted, round(profile.series.strokes.value))
+    fit = int((longest - hold) / (fastest + hold) + 1e-9)
+    strokes = max(1, min(strokes, fit))
+    hold = min(hold, longest / (2 * (strokes + 1)))
+    most = (longest - (strokes + 1) * hold) / strokes
+    return Plan(
+        strokes=strokes,
+        wanted=wanted,
+        stroke_s=min(max(limit("sweep.asked_s"), fastest), most),
+        hold_s=hold,
+        longest_s=longest,
+        fastest_s=fastest,
+        slowest_s=min(limit("sweep.slowest_s"), most),
+        timed=seconds is not None,
+    )

@@ -1,0 +1,87 @@
+"""The card that ends a sweep: the verdict large, why, both ends, what was found, one next step; 16 lines at most."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import TYPE_CHECKING
+
+from sweeprig.cli.views.verdict import letters
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from sweeprig.bench.review.card import Card, EndLine, Fault
+
+MOST_LINES = 16  # at 80 columns
+MOST_FAULTS = 3
+LETTERS_FROM = 48  # columns from which there is room for block letters
+_COLOURS = {"pass": "1;32", "fail": "1;31", "undecided": "1;33"}
+
+
+def wrapped(text: str, width: int, indent: str = "  ") -> list[str]:
+    """Return text in lines of at most `width` columns, broken between words."""
+    return textwrap.wrap(
+        text, width, initial_indent=indent, subsequent_indent=indent, break_long_words=False,
+        break_on_hyphens=False,
+    )  # fmt: skip
+
+
+def end_line(end: EndLine, width: int) -> list[str]:
+    """Return one end: volts with their interval, the margin, and beside it the volts at nominal supply."""
+    if end.value_v is None:
+        return wrapped(f"{end.name}: not measured, {end.reason}", width)
+    spread = "± not known" if end.u95_v is None else f"± {end.u95_v:.3f}"
+    text = f"{end.name:9}{end.value_v:z.3f} V {spread}"
+    if end.margin_v is not None:
+        text += f"   {end.margin_v:z.3f} V from {end.rail}"
+    if end.nominal_v is not None:
+        text += f"   ({end.nominal_v:z.3f} V at {end.at_supply_v:g} V supply)"
+    return wrapped(text, width)
+
+
+def fault_line(fault: Fault) -> str:
+    """Return one finding by name and place."""
+    place = f" {fault.place}" if fault.place else ""
+    doubt = "" if fault.severity == "fault" else " (not certain)"
+    return f"- {fault.name}{place}, cause: {fault.cause}{doubt}"
+
+
+def _fault_lines(faults: tuple[Fault, ...], width: int) -> list[str]:
+    shown = [line for f in faults[:MOST_FAULTS] for line in wrapped(fault_line(f), width)]
+    more = len(faults) - MOST_FAULTS
+    return [*shown, *([f"  - {more} more: --full"] if more > 0 else [])]
+
+
+def _large(card: Card, width: int, *, colour: bool) -> list[str]:
+    rows = letters(card.verdict, 1) if width >= LETTERS_FROM else [card.verdict.upper()]
+    style = _COLOURS[card.verdict]
+    return [f"\x1b[{style}m  {row}\x1b[0m" if colour else f"  {row}" for row in rows]
+
+
+def card_lines(
+    card: Card, width: int, *, record: int | None = None, sheet: Path | None = None, colour: bool = False
+) -> list[str]:
+    """Return the card in lines of at most `width` columns; at 80 columns at most MOST_LINES of them.
+
+    Where all of it needs more lines, the large letters go first, then the facts: words are never cut.
+    """
+    from sweeprig.bench.review.card import SIMULATED
+
+    head = [f"  {SIMULATED}"] if card.simulated else []
+    ends = [line for end in card.ends for line in end_line(end, width)]
+    facts = wrapped(card.facts, width)
+    body = [*wrapped(card.sentence, width), *ends]
+    found = _fault_lines(card.faults, width) if len(card.faults) > 1 or card.verdict != "fail" else []
+    tail = [
+        *(wrapped(card.not_judged, width) if card.not_judged else []),
+        *wrapped(f"Next: {card.next_step}", width),
+    ]
+    tail += [] if record is None else [f"  Record {record}"]
+    tail += [] if sheet is None else [f"  Sheet: {sheet}"]
+    plain = [*body, *facts, *found, *tail]
+    large = _large(card, width, colour=colour)
+    if len(head) + len(large) + len(plain) > MOST_LINES:
+        large = _large(card, 0, colour=colour)
+    if len(head) + len(large) + len(plain) > MOST_LINES:
+        plain = [*body, *found, *tail]
+    return [*head, *large, *plain]

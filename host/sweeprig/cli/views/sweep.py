@@ -1,0 +1,131 @@
+"""The screen of a sweep: a pure function of its state, width and height. Readable without colour, at arm's length."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import TYPE_CHECKING
+
+from sweeprig.cli.views.live import fit, flag_line, reading_lines, ruler_lines
+from sweeprig.cli.views.words import large
+
+if TYPE_CHECKING:
+    from sweeprig.bench.sweep.guide import SweepState
+
+LEAST_COLUMNS, LEAST_ROWS = 60, 20  # below this, plain lines instead of a screen
+ROOMY_ROWS = 30  # from here on the words are drawn twice as large
+BAR = 20  # cells of the bar of strokes
+_STYLES = {"too fast": "1;7", "slow": "1", "good": "1"}
+
+
+def fits(width: int, height: int) -> bool:
+    """Return whether a terminal of this size has room for the screen."""
+    return width >= LEAST_COLUMNS and height >= LEAST_ROWS
+
+
+def _clock(state: SweepState) -> str:
+    if state.waiting:
+        return "waiting"
+    of = f"{state.plan.longest_s:.0f}"
+    return (
+        f"{state.seconds:5.1f} of {of} s" if state.plan.timed else f"{state.seconds:5.1f} s, at most {of} s"
+    )
+
+
+def title_line(state: SweepState, width: int, title: str) -> str:
+    """Return what is swept at the left, the time at the right."""
+    clock = _clock(state)
+    room = max(0, width - len(clock) - 2)
+    return f"{fit(room, f'  {title}', '  sweep'):<{room}}{clock}"
+
+
+def under_line(state: SweepState) -> str:
+    """Return what the large words mean just now: how long, how slowly, or what starts the sweep."""
+    if state.phase == "armed: move the lever":
+        return f"Move the lever to begin: about {state.plan.stroke_s:.1f} s to the other stop."
+    if state.step == "DONE":
+        return "The verdict follows."
+    if state.step == "FULL STROKES":
+        return f"Stop to stop, about {state.plan.stroke_s:.1f} s each."
+    if state.step in ("HOLD CLOSED", "HOLD OPEN", "HOLD STILL"):
+        return f"{state.hold_left_s:.1f} s more" if state.hold_left_s > 0 else "Good."
+    return f"About {state.plan.stroke_s:.1f} s from stop to stop."
+
+
+def strokes_line(state: SweepState) -> str:
+    """Return strokes done of strokes wanted, and how fast the stroke is."""
+    cells = min(BAR, max(state.plan.strokes, 1))
+    strokes = min(state.strokes, state.plan.strokes)
+    done = round(strokes / state.plan.strokes * cells)
+    text = f"strokes {strokes} of {state.plan.strokes}  [{'█' * done}{'·' * (cells - done)}]"
+    if state.pace is None or state.stroke_s is None:
+        return text
+    return f"{text}   pace: {state.pace}, {state.stroke_s:.1f} s"
+
+
+def events_line(state: SweepState) -> str:
+    """Return how many dropouts came so far, and the last of them."""
+    if not state.n_events:
+        return "dropouts: none so far"
+    return f"dropouts: {state.n_events}, last {state.last_event}"
+
+
+def ends_line(state: SweepState) -> str:
+    """Return the ends seen so far and the supply."""
+    reading = state.reading
+    seen = (
+        ""
+        if reading.low_v is None or reading.high_v is None
+        else f"{reading.low_v:z.3f} to {reading.high_v:z.3f} V"
+    )
+    supply = "not observed" if reading.supply_v is None else f"{reading.supply_v:z.3f} V"
+    lost = f"   {reading.n_lost} RECORDS LOST" if reading.n_lost else ""
+    return f"seen {seen}   supply {supply}{lost}"
+
+
+def screen_lines(
+    state: SweepState, width: int, height: int, *, title: str = "sweep", hint: str = "", colour: bool = False
+) -> list[str]:
+    """Return the whole screen, at most `height` lines of at most `width` columns."""
+    strong = "1" if colour else ""
+    pace = _STYLES.get(str(state.pace), "") if colour else ""
+    step = [_paint(f"  {row}", strong) for row in large(state.step, width - 2, roomy=height >= ROOMY_ROWS)]
+    under = textwrap.wrap(under_line(state), width, initial_indent="  ", subsequent_indent="  ")
+    reading = [_paint(line, strong) for line in reading_lines(state.reading, width, height)]
+    ruler = [line[:width] for line in ruler_lines(state.reading, width)]
+    facts = [
+        _paint(f"  {fit(width - 2, strokes_line(state))}", pace),
+        f"  {fit(width - 2, events_line(state))}",
+        f"  {fit(width - 2, ends_line(state))}",
+    ]
+    tail = [fit(width, f"  {hint}")] if hint else []
+    blocks = [
+        [title_line(state, width, title)],
+        step,
+        under,
+        reading,
+        [flag_line(state.reading, width)],
+        ruler,
+        facts,
+    ]
+    used = sum(len(block) for block in blocks) + len(tail)
+    return _spread(blocks, height - used - len(tail))[: height - len(tail)] + tail
+
+
+def _spread(blocks: list[list[str]], spare: int) -> list[str]:
+    """Join the blocks with empty lines between them, as far as there is room: first around the large words."""
+    gaps = [0] * len(blocks)
+    for k in [i for i in (1, 3, 6, 4, 5) if i < len(blocks)][: max(0, spare)]:
+        gaps[k] = 1
+    out: list[str] = []
+    for gap, block in zip(gaps, blocks, strict=True):
+        out += [""] * gap + block
+    return out
+
+
+def _paint(text: str, style: str) -> str:
+    return f"\x1b[{style}m{text}\x1b[0m" if style and text else text
+
+
+def plain_line(state: SweepState) -> str:
+    """Return what to do in one plain line, for a terminal that is too small or none."""
+    return f"{state.step}: {under_line(state)} ({strokes_line(state).partition('  [')[0]})"

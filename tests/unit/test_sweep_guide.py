@@ -1,0 +1,140 @@
+"""A sweep's plan, what the operator is asked for, and the screen that says so."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from support.courses import course, traces
+from sweeprig.bench.sweep.guide import Step, SweepGuide, SweepState
+from sweeprig.bench.sweep.pace import Pace, Plan, fastest_stroke_s, plan_sweep
+from sweeprig.bench.sweep.trigger import Phase
+from sweeprig.cli.views.sweep import LEAST_COLUMNS, LEAST_ROWS, fits, plain_line, screen_lines
+from sweeprig.frontend import front_end
+from sweeprig.judge.profile import load_profile, shipped_names
+from sweeprig.words import Starts
+
+PROFILE = load_profile("adjustable-potentiometer")
+PLAN = plan_sweep(PROFILE, shortest_dropout_s=1e-4)
+C, W = 0.45, 4.4  # closed, wide open [V]
+THREE = ((1.0, C), (1.5, W), (0.7, W), (1.5, C), (0.7, C), (1.5, W), (1.2, W))
+SIZES = ((60, 20), (80, 24), (100, 30), (120, 40))
+
+
+def states(*legs: tuple[float, float], plan: Plan = PLAN, starts: Starts = Starts.CLOSED) -> list[SweepState]:
+    guide = SweepGuide(PROFILE, plan, starts)
+    return [guide.feed(trace) for trace in traces(course(*legs), chunk=20)]
+
+
+def steps(found: list[SweepState]) -> list[Step]:
+    """The steps in their order, each once while it lasts."""
+    return [s.step for k, s in enumerate(found) if k == 0 or s.step is not found[k - 1].step]
+
+
+@pytest.mark.parametrize("name", shipped_names())
+@pytest.mark.parametrize("seconds", [None, 2.0, 3.0, 5.0, 8.0, 30.0, 600.0])
+@pytest.mark.parametrize("build", ["plain", "full"])
+def test_what_is_asked_for_fits_the_time_given(name: str, seconds: float | None, build: str) -> None:
+    profile = load_profile(name)
+    shortest = front_end(build).shortest_dropout_s("powered")
+    plan = plan_sweep(profile, shortest_dropout_s=shortest, seconds=seconds)
+    assert plan.asked_s <= plan.longest_s + 1e-9
+    assert plan.strokes >= 1
+    if seconds is None or seconds >= 5.0:
+        assert plan.enough, "five seconds are enough for the strokes that a profile wants"
+        assert plan.pace(plan.stroke_s) is Pace.GOOD
+
+
+def test_too_short_a_time_asks_for_fewer_strokes() -> None:
+    plan = plan_sweep(PROFILE, shortest_dropout_s=1e-4, seconds=2.0)
+    assert (plan.strokes, plan.wanted, plan.enough) == (1, 3, False)
+
+
+def test_a_slow_build_asks_for_slow_strokes() -> None:
+    """A spot of 0.1 % of travel must last the shortest dropout: 2 ms want 2 s a stroke."""
+    assert fastest_stroke_s(2e-3) == pytest.approx(2.0)
+    assert fastest_stroke_s(1e-5) == pytest.approx(0.4)
+    assert plan_sweep(PROFILE, shortest_dropout_s=2e-3).stroke_s >= 2.0
+
+
+def test_whoever_follows_the_words_is_done() -> None:
+    found = states(*THREE)
+    asked = steps(found)
+    there, back = [Step.OPEN_SLOWLY, Step.HOLD_OPEN], [Step.AND_BACK, Step.HOLD_CLOSED]
+    assert asked == [Step.HOLD_CLOSED, *there, *back, *there, Step.DONE]
+    assert found[-1].strokes == 3
+    assert found[-1].pace is Pace.GOOD
+
+
+def test_a_sweep_begun_open_asks_the_other_way() -> None:
+    mirrored = tuple((seconds, C + W - v) for seconds, v in THREE)
+    asked = steps(states(*mirrored, starts=Starts.OPEN))
+    assert asked[:4] == [Step.HOLD_OPEN, Step.CLOSE_SLOWLY, Step.HOLD_CLOSED, Step.AND_BACK]
+
+
+def test_a_pause_on_the_way_changes_nothing_asked() -> None:
+    asked = steps(states((1.0, C), (0.8, 2.0), (0.6, 2.0), (0.8, W), (0.8, W)))
+    assert asked == [Step.HOLD_CLOSED, Step.OPEN_SLOWLY, Step.HOLD_OPEN, Step.AND_BACK]
+
+
+def test_a_short_travel_is_believed_after_a_long_rest() -> None:
+    asked = steps(states((1.0, C), (0.8, 2.0), (2.0, 2.0)))
+    assert asked == [Step.HOLD_CLOSED, Step.OPEN_SLOWLY, Step.AND_BACK]
+
+
+@pytest.mark.parametrize(("seconds", "pace"), [(0.25, Pace.TOO_FAST), (1.5, Pace.GOOD), (7.0, Pace.SLOW)])
+def test_the_pace_of_a_stroke_is_told(seconds: float, pace: Pace) -> None:
+    assert states((1.0, C), (seconds, W), (1.0, W))[-1].pace is pace
+
+
+def test_the_pace_is_told_while_the_stroke_runs() -> None:
+    found = states((1.0, C), (1.5, W), (0.7, W), (0.3, C + 0.2))
+    assert found[-1].pace is Pace.TOO_FAST
+
+
+def test_a_timed_sweep_starts_at_once_and_ends_by_time() -> None:
+    plan = plan_sweep(PROFILE, shortest_dropout_s=1e-4, seconds=5.0)
+    found = states((6.0, C), plan=plan)
+    assert found[0].phase is Phase.RUNNING
+    over = next(s for s in found if s.phase is Phase.OVER)
+    assert over.seconds == pytest.approx(5.0, abs=0.05)
+
+
+@pytest.mark.parametrize(("width", "height"), SIZES)
+def test_the_screen_fits_and_says_what_to_do(width: int, height: int) -> None:
+    assert fits(width, height)
+    for state in states(*THREE)[::7]:
+        lines = screen_lines(state, width, height, title="adjustable-potentiometer, powered", hint="q ends")
+        assert len(lines) <= height
+        assert max(len(line) for line in lines) <= width
+        text = "\n".join(lines)
+        assert f"strokes {state.strokes} of 3" in text
+        assert "dropouts: none so far" in text
+        assert "…" not in text, "no words are cut"
+
+
+def test_the_words_do_not_depend_on_colour() -> None:
+    import re
+
+    state = states(*THREE)[60]
+    plain = screen_lines(state, 80, 24)
+    painted = screen_lines(state, 80, 24, colour=True)
+    assert [re.sub(r"\x1b\[[0-9;]*m", "", line) for line in painted] == plain
+
+
+def test_a_small_terminal_gets_plain_lines_of_whole_words() -> None:
+    assert not fits(LEAST_COLUMNS - 1, LEAST_ROWS)
+    state = states(*THREE)[20]
+    assert (
+        plain_line(state)
+        == "OPEN SLOWLY: Move the lever to begin: about 1.5 s to the other stop. (strokes 0 of 3)"
+    )
+
+
+def test_events_are_counted_on_the_screen() -> None:
+    guide = SweepGuide(PROFILE, PLAN)
+    for trace in traces(course((1.0, C))):
+        state = guide.feed(trace)
+    state = replace(state, n_events=2, last_event="at 1.2 s, 40 % of supply")
+    assert "dropouts: 2, last at 1.2 s, 40 % of supply" in "\n".join(screen_lines(state, 80, 24))
