@@ -74,7 +74,6 @@ OUT_SUPPLY, OUT_BURDEN, OUT_BIAS_UP, OUT_BIAS_DOWN, OUT_TAPPED = 1, 2, 4, 8, 16
 
 # --- slow readings: u8 quantity, u8 status (0 good), u16 reserved, i32 value
 SLOW_FORMAT = "<BBHi"
-SLOW_SIZE = 8
 SLOW_SIGNAL_A = 1  # microvolts at the monitor's input node, for 1 to 5
 SLOW_SIGNAL_B = 2
 SLOW_SUPPLY = 3
@@ -90,22 +89,14 @@ SNAPSHOT_SIZE = 8
 
 # --- gaps: u32 windows missing, u8 reason, u8 reserved, u16 reserved
 GAP_FORMAT = "<IBBH"
-GAP_SIZE = 8
 GAP_HOST_SLOW = 1  # the host did not take the bytes in time
 GAP_OVERRUN = 2  # the converter's FIFO overran
 GAP_DMA_LATE = 3  # a buffer was not taken away in time
 GAP_RESTART = 4  # sampling was stopped and started by command
-GAP_REASONS = {
-    GAP_HOST_SLOW: "host slow",
-    GAP_OVERRUN: "converter overrun",
-    GAP_DMA_LATE: "buffer late",
-    GAP_RESTART: "restart",
-}
 
 # --- status: u32 windows made, u32 windows sent, u32 windows dropped, u32 conversions lost,
 #     u32 conversions in error, u32 bad commands, u32 free bytes, u8 streaming, u8 reset cause, u16 reserved
 STATUS_FORMAT = "<IIIIIIIBBH"
-STATUS_SIZE = 32
 
 # --- histogram: u8 channel, u8 reserved, u16 first code, u32 windows counted
 HISTOGRAM_FORMAT = "<BBHI"
@@ -113,7 +104,6 @@ HISTOGRAM_SIZE = 8
 
 # --- marks: u8 button, u8 reserved, u16 count of presses
 MARK_FORMAT = "<BBH"
-MARK_SIZE = 4
 
 KEEP_ALIVE_MS = 3000  # the board stops streaming when it has heard nothing for this long
 ALIVE_EVERY_MS = 500  # how often the host speaks up
@@ -207,7 +197,6 @@ class Splitter:
     def __init__(self, limit=MAX_MESSAGE + 64):
         self._run = bytearray()
         self._limit = limit
-        self.overlong = 0  # runs thrown away because they never ended
 
     def feed(self, data):
         """Take bytes; return a list of the runs that ended, empty ones left out."""
@@ -219,6 +208,4 @@ class Splitter:
                 self._run = bytearray()
             elif len(self._run) <= self._limit:
                 self._run.append(byte)
-                if len(self._run) > self._limit:
-                    self.overlong += 1
         return done

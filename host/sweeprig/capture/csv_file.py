@@ -125,14 +125,15 @@ def _text(path: Path) -> str:
     return text
 
 
+def _missing(header: Sequence[str]) -> list[str]:
+    """Return the columns that are needed, or that one alone of a pair needs, and are not there."""
+    pairs = [pair for low, high in EXTREMES.values() for pair in ((low, high), (high, low))]
+    without = [other for name, other in pairs if name in header and other not in header]
+    return [name for name in NEEDED if name not in header] + without
+
+
 def _columns(header: Sequence[str], path: Path) -> dict[str, int]:
-    missing = [name for name in NEEDED if name not in header]
-    missing += [
-        other
-        for pair in EXTREMES.values()
-        for name, other in (pair, pair[::-1])
-        if name in header and other not in header
-    ]
+    missing = _missing(header)
     twice = [name for name in _KNOWN if header.count(name) > 1]
     if missing or twice:
         raise CsvError(
@@ -172,21 +173,26 @@ def _numbers(sheet: _Sheet) -> tuple[list[list[float]], list[int]]:
 
 def _row(cells: Sequence[str], sheet: _Sheet) -> list[float] | str:
     """Return the numbers of one row in the order of the columns, or what is wrong with it."""
-    if len(cells) < sheet.n_columns and len(cells) <= max(sheet.columns.values()):
-        return f"{len(cells)} cells, the header has {sheet.n_columns}"
-    if len(cells) > sheet.n_columns and any(cell.strip() for cell in cells[sheet.n_columns :]):
+    too_few = len(cells) <= max(sheet.columns.values())
+    if too_few or any(cell.strip() for cell in cells[sheet.n_columns :]):
         return f"{len(cells)} cells, the header has {sheet.n_columns}"
     values = []
     for name, at in sheet.columns.items():
-        text = cells[at].strip()
-        plain = text.replace(",", ".") if sheet.decimal_comma else text
-        value = float(plain) if _NUMBER.fullmatch(plain) else math.nan
-        if not math.isfinite(value):
-            return f"{name} is {text[:30]!r}" if text else f"{name} is empty"
-        if abs(value) > (most := _MOST_SIZE.get(name, _MOST_VALUE)):
-            return f"{name} is {value:g}, beyond {most:g}"
+        value = _value(name, cells[at].strip(), decimal_comma=sheet.decimal_comma)
+        if isinstance(value, str):
+            return value
         values.append(value)
     return values
+
+
+def _value(name: str, text: str, *, decimal_comma: bool) -> float | str:
+    plain = text.replace(",", ".") if decimal_comma else text
+    value = float(plain) if _NUMBER.fullmatch(plain) else math.nan
+    if not math.isfinite(value):
+        return f"{name} is {text[:30]!r}" if text else f"{name} is empty"
+    if abs(value) > (most := _MOST_SIZE.get(name, _MOST_VALUE)):
+        return f"{name} is {value:g}, beyond {most:g}"
+    return value
 
 
 def _check_time(t_s: FloatArray, lines: Sequence[int], where: str) -> None:

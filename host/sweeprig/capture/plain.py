@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, fields
 from enum import StrEnum
 from typing import Any
 
 from sweeprig.capture.model import Hookup, Sense, Starts, SweepSetup
 from sweeprig.errors import CaptureFileError
-from sweeprig.link.clean import MOST_PROFILE, clean_plain, clean_text, is_number, text_digest
+from sweeprig.link.clean import MOST_CHARACTERS, MOST_PROFILE, clean_plain, clean_text, is_number, text_digest
 
 _LISTS = {"confirmed", "prepared"}
 _WORDS: dict[str, type[StrEnum]] = {"hookup": Hookup, "starts": Starts, "sense": Sense}
 _NUMBERS = {"seconds", "track_ohm"}
+_MAY_LACK = {"track_ohm"}
 _LONG = "profile_text"
 
 
@@ -39,24 +40,29 @@ def setup_from_plain(data: Mapping[str, Any], *, where: str) -> SweepSetup:
 
 def _fit(key: str, value: Any, where: str) -> Any:
     """Return one value of the setup in its own type."""
+    fits, limit, made = _rule(key)
+    if key in _MAY_LACK and value is None:
+        return None
+    if not fits(value):
+        raise _unfit(where, key, value, limit)
+    return made(value)
+
+
+def _rule(key: str) -> tuple[Callable[[Any], bool], str, Callable[[Any], Any]]:
+    """Return what fits, that in words, and what makes the value of it."""
     if key in _WORDS:
         words = [str(word) for word in _WORDS[key]]
-        if value not in words:
-            raise _unfit(where, key, value, " or ".join(words))
-        return _WORDS[key](value)
+        return words.__contains__, " or ".join(words), _WORDS[key]
     if key in _LISTS:
-        if not isinstance(value, list) or not all(isinstance(item, str) for item in value):
-            raise _unfit(where, key, value, "a list of texts")
-        return tuple(clean_text(item) for item in value)
+        return _are_texts, "a list of texts", lambda items: tuple(clean_text(item) for item in items)
     if key in _NUMBERS:
-        if value is None and key == "track_ohm":
-            return None
-        if not is_number(value, above=0.0):
-            raise _unfit(where, key, value, "a finite number above 0")
-        return float(value)
-    if not isinstance(value, str):
-        raise _unfit(where, key, value, "text")
-    return clean_text(value, MOST_PROFILE) if key == _LONG else clean_text(value)
+        return lambda v: is_number(v, above=0.0), "a finite number above 0", float
+    most = MOST_PROFILE if key == _LONG else MOST_CHARACTERS
+    return lambda v: isinstance(v, str), "text", lambda text: clean_text(text, most)
+
+
+def _are_texts(value: Any) -> bool:
+    return isinstance(value, list) and all(isinstance(item, str) for item in value)
 
 
 def _unfit(where: str, key: str, value: object, limit: str) -> CaptureFileError:

@@ -49,14 +49,7 @@ def accept(heard: Sequence[Message], port: str, *, n_bytes: int) -> Mapping[str,
     if hello is None:
         raise _no_hello(heard, port, n_bytes)
     _check_whole(hello, port)
-    for key, (fits, limit) in _FIT.items():
-        if key in hello and not fits(hello[key]):
-            raise NoFirmwareError(
-                f"The board on {port} greets, but its hello does not fit.",
-                seen=f"{key} {hello[key]!r:.80}",
-                limit=limit,
-                next_step="put the firmware of this program on it: sweeprig install",
-            )
+    _check_fit(hello, port)
     return hello
 
 
@@ -102,6 +95,17 @@ def _check_whole(hello: Mapping[str, Any], port: str) -> None:
             seen="without " + ", ".join(missing),
             next_step="put the firmware of this program on it: sweeprig install",
         )
+
+
+def _check_fit(hello: Mapping[str, Any], port: str) -> None:
+    for key, (fits, limit) in _FIT.items():
+        if key in hello and not fits(hello[key]):
+            raise NoFirmwareError(
+                f"The board on {port} greets, but its hello does not fit.",
+                seen=f"{key} {hello[key]!r:.80}",
+                limit=limit,
+                next_step="put the firmware of this program on it: sweeprig install",
+            )
 
 
 def _version_error(version: object, port: str) -> ProtocolVersionError:

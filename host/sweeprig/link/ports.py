@@ -64,18 +64,24 @@ def choose_port(named: str | None, comports: Callable[[], Iterable[Any]] = _comp
     rigs = list_rigs(comports)
     if named:
         return next((rig.device for rig in rigs if rig.serial_number == named), named)
-    if not rigs:
-        raise NoRigError(
-            "No rig is attached.",
-            seen="no board with a known USB id",
-            next_step="plug the rig in with a data cable (not a charging cable), or name it with --port; "
-            "to try without one: sweeprig demo",
-        )
-    if len(rigs) > 1:
-        raise ManyRigsError(
-            "More than one rig is attached.",
-            seen="; ".join(f"{rig.device} (serial {rig.serial_number or 'unknown'})" for rig in rigs),
-            limit="one, or a name",
-            next_step="name one with --port and its device or serial number",
-        )
+    if len(rigs) != 1:
+        raise _many(rigs) if rigs else _none()
     return rigs[0].device
+
+
+def _none() -> NoRigError:
+    return NoRigError(
+        "No rig is attached.",
+        seen="no board with a known USB id",
+        next_step="plug the rig in with a data cable (not a charging cable), or name it with --port; "
+        "to try without one: sweeprig demo",
+    )
+
+
+def _many(rigs: list[RigPort]) -> ManyRigsError:
+    return ManyRigsError(
+        "More than one rig is attached.",
+        seen="; ".join(f"{rig.device} (serial {rig.serial_number or 'unknown'})" for rig in rigs),
+        limit="one, or a name",
+        next_step="name one with --port and its device or serial number",
+    )
