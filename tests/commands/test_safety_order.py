@@ -31,7 +31,10 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "lead": ("check", "--lead", "--lead-ratio", "0.1"),
 }
 CHECKS = ("check", "lead")  # they look at the sensor in one stream
-LEAD_OF_NUMBERS = '{"made_at": 5, "passed": true, "ratio": 1, "wanted_ratio": 1, "noise_v": 1, "n_events": 0, "shaken_s": 1}'
+LEAD_OF_NUMBERS = (
+    '{"made_at": 5, "passed": true, "ratio": 1, "wanted_ratio": 1,'
+    ' "noise_v": 1, "n_events": 0, "shaken_s": 1}'
+)
 KEPT = ("sweep", "series", "wiggle")
 
 

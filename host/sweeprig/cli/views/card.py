@@ -14,7 +14,6 @@ if TYPE_CHECKING:
 
 MOST_LINES = 16  # at 80 columns
 MOST_FAULTS = 3
-LETTERS_FROM = 48  # columns from which there is room for block letters
 _COLOURS = {"pass": "1;32", "fail": "1;31", "undecided": "1;33"}
 
 
@@ -53,7 +52,8 @@ def _fault_lines(faults: tuple[Fault, ...], width: int) -> list[str]:
 
 
 def _large(card: Card, width: int, *, colour: bool) -> list[str]:
-    rows = letters(card.verdict, 1) if width >= LETTERS_FROM else [card.verdict.upper()]
+    rows = letters(card.verdict, 1)
+    rows = rows if len(rows[0]) <= width - 4 else [card.verdict.upper()]
     style = _COLOURS[card.verdict]
     return [f"\x1b[{style}m  {row}\x1b[0m" if colour else f"  {row}" for row in rows]
 

@@ -1,0 +1,98 @@
+"""The card that ends a sweep: what it says, and that it fits. The outcomes are made by hand."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from support.outcomes import WORN, outcome
+from sweeprig.analysis.model import Cause, Code, Finding
+from sweeprig.bench.review.card import HAND_OVER, SIMULATED, card_of
+from sweeprig.cli.views.card import MOST_LINES, card_lines
+from sweeprig.judge.model import Verdict
+from sweeprig.judge.outcome import Outcome
+
+SHEET = Path("/home/shop/sheets/shelf-3-box-7-20310304-101500.html")
+LOOSE = Finding(
+    Code.LOOSE_CONNECTION, Cause.CONNECTION, 0, None, "7 dropouts keep to no place",
+    "Hold the lever still and move plug and harness by hand; clean or renew the contact where it shows.",
+)  # fmt: skip
+
+
+def many(n: int) -> Outcome:
+    return outcome(worn=True, findings=tuple(WORN if k % 2 == 0 else LOOSE for k in range(n)))
+
+
+CASES = {
+    "pass": outcome(),
+    "worn": outcome(worn=True),
+    "two faults": many(2),
+    "seven faults": many(7),
+    "no supply": outcome(supply=False),
+    "undecided": outcome(
+        verdict=Verdict.UNDECIDED, reason="Only 2 full strokes, 3 wanted: sweep again. More open."
+    ),
+}
+
+
+@pytest.mark.parametrize("name", CASES)
+@pytest.mark.parametrize("width", [60, 80, 100])
+def test_every_line_fits_and_no_word_is_cut(name: str, width: int) -> None:
+    lines = card_lines(card_of(CASES[name]), width, record=12, sheet=SHEET)
+    assert all(len(line) <= width for line in lines if str(SHEET) not in line)  # a path is copied whole
+    if width >= 80:
+        assert len(lines) <= MOST_LINES
+    card = card_of(CASES[name])
+    words = set(re.findall(r"\S+", " ".join(lines)))
+    assert set(card.next_step.split()) <= words
+    assert set(card.sentence.split()) <= words
+
+
+def test_a_pass_says_both_ends_margins_and_hands_over() -> None:
+    text = "\n".join(card_lines(card_of(CASES["pass"]), 80, record=12, sheet=SHEET))
+    assert "Both ends are within limits, uncertainty included. No fault seen." in text
+    assert "closed   0.452 V ± 0.002   0.452 V from ground" in text
+    assert "open     4.482 V ± 0.002   0.530 V from supply" in text  # 5.012 V less 4.482 V
+    assert HAND_OVER in text
+    assert "Record 12" in text
+    assert str(SHEET) in text
+
+
+def test_a_fault_is_named_with_its_place_and_one_next_step() -> None:
+    card = card_of(CASES["worn"])
+    assert card.sentence == "Worn place at 28 to 33 % of travel."
+    assert card.next_step == WORN.next_step
+
+
+def test_more_faults_than_fit_are_counted() -> None:
+    text = "\n".join(card_lines(card_of(CASES["seven faults"]), 80))
+    assert "and 6 more." in text
+    assert "- 4 more: --full" in text
+
+
+def test_a_simulated_rig_is_never_taken_for_a_real_one() -> None:
+    made = outcome()
+    assert made.capture is not None
+    simulated = replace(made, capture=replace(made.capture, rig={**made.capture.rig, "simulated": True}))
+    assert not card_of(made).simulated
+    assert f"  {SIMULATED}" in card_lines(card_of(simulated), 80)
+
+
+def test_volts_at_nominal_supply_stand_apart_from_those_measured() -> None:
+    made = outcome()
+    margins = tuple(
+        replace(m, measured_v=m.value_v, value_v=None if m.value_v is None else m.value_v * 5 / 5.012)
+        for m in made.judgement.margins
+    )
+    scaled = replace(made, judgement=replace(made.judgement, margins=margins))
+    line = next(t for t in card_lines(card_of(scaled), 80) if "closed" in t)
+    assert "0.452 V" in line
+    assert line.endswith("(0.451 V at 5 V supply)")
+
+
+def test_the_verdict_is_large_where_there_is_room() -> None:
+    assert card_lines(card_of(CASES["pass"]), 80)[0].startswith("  ████")
+    assert card_lines(card_of(CASES["undecided"]), 60)[0] == "  UNDECIDED"
