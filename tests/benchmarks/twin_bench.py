@@ -13,9 +13,9 @@ import numpy as np
 from sweeprig.twin.capture import play
 from sweeprig.twin.population import CLEAN, case
 from sweeprig.twin.scene import WINDOW_S
-from sweeprig.twin.world import BURDEN, SUPPLY, World
+from sweeprig.twin.world import World
 
-OUTPUTS = SUPPLY | BURDEN
+OUTPUTS = wire.OUT_SUPPLY | wire.OUT_BURDEN
 
 
 def times_real(portion: int, n_windows: int) -> float:

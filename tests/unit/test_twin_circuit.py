@@ -14,7 +14,7 @@ from sweeprig.frontend import front_end
 from sweeprig.frontend.tables import parts
 from sweeprig.twin.circuit import Network, draw_board, ideal_board, modes, network, settled
 from sweeprig.twin.sensors import Fault, SensorSpec
-from sweeprig.twin.world import BIAS_DOWN, BIAS_UP, BURDEN, SUPPLY, TAPPED, World
+from sweeprig.twin.world import World
 
 STILL = SensorSpec(name="t", title="t", kind="hall", closed_v=3.0, open_v=3.0, lever="still", source_ohm=50.0)
 
@@ -83,7 +83,8 @@ def _reference(n: Network, source: tuple[float, float], start: np.ndarray, t_s: 
 
 @pytest.mark.parametrize("channel", [0, 1])
 @pytest.mark.parametrize(
-    ("build", "outputs"), [("plain", SUPPLY), ("full", SUPPLY | BURDEN), ("full", SUPPLY)]
+    ("build", "outputs"),
+    [("plain", wire.OUT_SUPPLY), ("full", wire.OUT_SUPPLY | wire.OUT_BURDEN), ("full", wire.OUT_SUPPLY)],
 )
 def test_a_lifted_wiper_reaches_the_codes_as_the_circuit_says(build: str, outputs: int, channel: int) -> None:
     """A stream of conversions through lift and return, against the matrix exponential.
@@ -114,18 +115,18 @@ def test_an_open_wiper_is_not_a_jump_to_zero() -> None:
     """Without a burden the node still stands high after 12 us, with it most of the signal is gone."""
     fault = Fault("loose", at_s=(5e-3,), duration_s=(14e-6, 14e-6))
     left = {}
-    for outputs in (SUPPLY, SUPPLY | BURDEN):
+    for outputs in (wire.OUT_SUPPLY, wire.OUT_SUPPLY | wire.OUT_BURDEN):
         world = quiet(replace(STILL, faults=(fault,)))
         seen = volts(world, world.raw(10, outputs))
         left[outputs] = seen.min() / np.median(seen)
-    assert left[SUPPLY] > 0.85
-    assert 0.3 < left[SUPPLY | BURDEN] < 0.75
+    assert left[wire.OUT_SUPPLY] > 0.85
+    assert 0.3 < left[wire.OUT_SUPPLY | wire.OUT_BURDEN] < 0.75
 
 
 def test_a_part_lift_loses_the_share_it_should() -> None:
     fault = Fault("loose", depth=0.4, at_s=(5e-3,), duration_s=(2e-3, 2e-3))
     world = quiet(replace(STILL, faults=(fault,)))
-    seen = volts(world, world.raw(10, SUPPLY | BURDEN))
+    seen = volts(world, world.raw(10, wire.OUT_SUPPLY | wire.OUT_BURDEN))
     assert seen.min() / np.median(seen[:400]) == pytest.approx(0.6, abs=2e-3)
 
 
@@ -135,18 +136,24 @@ def test_bias_tells_an_open_wire_from_a_true_zero() -> None:
     level = {}
     for name, spec in (("open", opened), ("grounded", grounded)):
         world = quiet(spec)
-        for outputs in (SUPPLY | BIAS_UP, SUPPLY | BIAS_DOWN, SUPPLY):
+        for outputs in (
+            wire.OUT_SUPPLY | wire.OUT_BIAS_UP,
+            wire.OUT_SUPPLY | wire.OUT_BIAS_DOWN,
+            wire.OUT_SUPPLY,
+        ):
             level[name, outputs] = float(np.median(volts(world, world.raw(3, outputs))))
     # 2.6 V through 1 Mohm into 462 kohm, or into 308 kohm parallel to 462 kohm: the parts of the full build
-    assert level["open", SUPPLY | BIAS_UP] == pytest.approx(2.6 * 462 / 1462, abs=0.02)
-    assert level["grounded", SUPPLY | BIAS_UP] == pytest.approx(2.6 * 184.8 / 1184.8, abs=0.02)
-    assert level["open", SUPPLY | BIAS_DOWN] < 0.05
+    assert level["open", wire.OUT_SUPPLY | wire.OUT_BIAS_UP] == pytest.approx(2.6 * 462 / 1462, abs=0.02)
+    assert level["grounded", wire.OUT_SUPPLY | wire.OUT_BIAS_UP] == pytest.approx(
+        2.6 * 184.8 / 1184.8, abs=0.02
+    )
+    assert level["open", wire.OUT_SUPPLY | wire.OUT_BIAS_DOWN] < 0.05
 
 
 def test_tapped_sees_the_controllers_supply_and_load() -> None:
     spec = replace(STILL, source_ohm=2000.0, controller_ohm=100e3, controller_supply_v=5.1)
     world = World(spec, seed=1)
-    truth = world.truth(TAPPED)
+    truth = world.truth(wire.OUT_TAPPED)
     end = world.front_end
     load = 1 / (1 / 100e3 + 1 / (world.board.r_top_ohm[0] + world.board.r_bottom_ohm[0]))
     assert truth.supply_v == 5.1
@@ -164,6 +171,6 @@ def test_parts_lie_within_their_tolerance_and_differ() -> None:
 
 def test_supply_stops_at_its_current_limit() -> None:
     world = World(replace(STILL, track_ohm=20.0), seed=1)
-    assert world.supply_limited(SUPPLY)
-    assert world.supply_v(SUPPLY) == pytest.approx(20.0 * world.front_end.supply_limit_a)
-    assert not World(STILL, seed=1).supply_limited(SUPPLY)
+    assert world.supply_limited(wire.OUT_SUPPLY)
+    assert world.supply_v(wire.OUT_SUPPLY) == pytest.approx(20.0 * world.front_end.supply_limit_a)
+    assert not World(STILL, seed=1).supply_limited(wire.OUT_SUPPLY)

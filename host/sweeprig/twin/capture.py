@@ -50,7 +50,7 @@ def hello_of(world: World, seed: int) -> dict[str, Any]:
         "firmware": "none",
         "protocol": wire.PROTOCOL,
         "board": f"simulated {end.build} build",
-        "chip": world.chip.partition("-")[0],
+        "chip": world.settings.chip.partition("-")[0],
         "uid": f"51{seed:014x}",
         "build": end.build,
         "capabilities": list(end.capabilities),

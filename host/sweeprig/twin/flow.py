@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,12 +11,10 @@ from sweepboard import wire
 from sweeprig.twin.circuit import Network, settled
 from sweeprig.twin.converter import BELOW, FINE
 from sweeprig.twin.render import ChannelPlay, weights
-from sweeprig.twin.scene import STEPS, WINDOW_S, Knots
+from sweeprig.twin.rig import Rig
+from sweeprig.twin.scene import STEPS, WINDOW_S, Event, Knots
 from sweeprig.twin.sources import Given, sources
 from sweeprig.twin.toggling import Toggler
-
-if TYPE_CHECKING:
-    from sweeprig.twin.world import World
 
 FloatArray = NDArray[np.float64]
 Codes = NDArray[np.uint16]
@@ -48,7 +45,7 @@ class Noise:
         return out
 
     def take(self, channel: int, n: int) -> NDArray[np.float32]:
-        """Return n draws; from a pool made for this world alone, entered at a random place, where one is kept."""
+        """Return n draws; from a pool made for this rig alone, entered at a random place, where one is kept."""
         if self._pool is None or n > self._pool.size:
             return self._draw(channel, n)
         start = int(self._rngs[channel].integers(0, self._pool.size - n + 1))
@@ -72,11 +69,14 @@ class Flow:
         new._n_events, new._n_windows = self._n_events, self._n_windows
         return new
 
-    def draw(self, world: World, knots: Knots, outputs: int) -> list[Codes]:
-        """Return the codes of each channel, (n, window), for knots of n windows and one more knot."""
-        nets, given = world.networks(outputs), sources(world, knots, outputs)
-        pins = _pins(world, nets, given)
-        fresh = world.scene.events[self._n_events :]
+    def draw(self, rig: Rig, events: list[Event], knots: Knots, outputs: int) -> list[Codes]:
+        """Return the codes of each channel, (n, window), for knots of n windows and one more knot.
+
+        `events` are all since the start, in order; those not yet seen are taken.
+        """
+        nets, given = rig.networks(outputs), sources(rig, knots, outputs)
+        pins = _pins(rig, nets, given)
+        fresh = events[self._n_events :]
         self._n_events += len(fresh)
         start_s = self._n_windows * WINDOW_S
         self._n_windows += (knots.x.size - 1) // STEPS
@@ -84,26 +84,24 @@ class Flow:
         for c in range(wire.CHANNELS):
             self._plays[c].add(fresh)
             pieces = self._plays[c].draw(pins[c], start_s, nets[c], given.normal[c], given.other[c])
-            course = Course(pins[c], 1.0 + knots.wobble, world.supply_v(outputs))
-            drawn.append(self._convert(world, c, course, pieces))
+            course = Course(pins[c], 1.0 + knots.wobble, rig.supply_v(outputs))
+            drawn.append(self._convert(rig, c, course, pieces))
         return drawn
 
-    def _convert(
-        self, world: World, channel: int, course: Course, pieces: list[tuple[int, FloatArray]]
-    ) -> Codes:
-        low, high = world.limits()
-        scale = world.lsb_per_v * FINE
+    def _convert(self, rig: Rig, channel: int, course: Course, pieces: list[tuple[int, FloatArray]]) -> Codes:
+        low, high = rig.limits()
+        scale = rig.lsb_per_v * FINE
         knots = np.asarray(np.clip(course.pin_v, low, high) * course.reference * scale, np.float32)
         u = (knots[:-1, None] + (knots[1:] - knots[:-1])[:, None] * weights(channel)).reshape(-1)
         if self._toggler.active and channel == 0:
-            u = self._toggler.course(u, course.supply_v * world.board.ratio(0) * scale)
+            u = self._toggler.course(u, course.supply_v * rig.board.ratio(0) * scale)
         for first, volts in pieces:
             part = slice(first, first + volts.size)
             u[part] = np.clip(u[part] + volts * scale, low * scale, high * scale)
         u += self._noise.take(channel, u.size)
         u += BELOW * FINE
         index = u.astype(np.int32)
-        return world.converter.table.take(index, mode="clip").reshape(-1, wire.WINDOW)
+        return rig.converter.table.take(index, mode="clip").reshape(-1, wire.WINDOW)
 
 
 @dataclass(frozen=True)
@@ -115,16 +113,16 @@ class Course:
     supply_v: float
 
 
-def _pins(world: World, nets: tuple[Network, ...], given: Given) -> list[FloatArray]:
+def _pins(rig: Rig, nets: tuple[Network, ...], given: Given) -> list[FloatArray]:
     """Return the settled volts at each pin, with the buffers' offsets and the charge carried over."""
     node = [settled(n, s.e_v, s.g_s)[1] for n, s in zip(nets, given.normal, strict=True)]
-    node = [v + world.board.offset_v[c] for c, v in enumerate(node)]
-    return [v + _memory(world, c) * (node[c - 1] - v) for c, v in enumerate(node)]
+    node = [v + rig.board.offset_v[c] for c, v in enumerate(node)]
+    return [v + _memory(rig, c) * (node[c - 1] - v) for c, v in enumerate(node)]
 
 
-def _memory(world: World, channel: int) -> float:
+def _memory(rig: Rig, channel: int) -> float:
     """Share of the step from the channel before that a conversion keeps: f C R at the pin."""
-    board, fe = world.board, world.front_end
+    board, fe = rig.board, rig.front_end
     top, bottom = board.r_top_ohm[channel], board.r_bottom_ohm[channel]
     r = board.r_pin_ohm[channel] + (0.0 if fe.buffered else top * bottom / (top + bottom))
     return float(wire.CONVERSION_HZ / wire.CHANNELS * fe.sample_f * r)

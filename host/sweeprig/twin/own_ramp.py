@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from sweepboard import wire
 from sweeprig.frontend.tables import parts
-from sweeprig.twin.world import REFERENCE_DROP_V, World
+from sweeprig.twin.rig import REFERENCE_DROP_V
+from sweeprig.twin.world import World
 
 PWM_HZ = 2000.0  # RAMP_HZ of firmware/sweepboard/rp2_switches.py; a test compares them
 FULL = 65535.0

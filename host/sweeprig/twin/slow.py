@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from sweepboard import wire
 from sweeprig.frontend.tables import table
 from sweeprig.twin.circuit import parts_of, settled
+from sweeprig.twin.rig import Rig
 from sweeprig.twin.scene import Knots
-from sweeprig.twin.sources import TAPPED, sources
-
-if TYPE_CHECKING:
-    from sweeprig.twin.world import World
+from sweeprig.twin.sources import sources
 
 MONITOR_FULL_V = 4.096
 MONITOR_LSB_V = MONITOR_FULL_V / 32768
@@ -21,37 +17,35 @@ MONITOR_NOISE_V = 60e-6  # from memory: about half a step
 OVER = 1
 
 
-def readings(
-    world: World, knots: Knots, outputs: int, rng: np.random.Generator, gain: float
-) -> list[tuple[int, int, int]]:
+def readings(rig: Rig, knots: Knots, outputs: int, rng: np.random.Generator) -> list[tuple[int, int, int]]:
     """Return (quantity, status, value) for all that this build measures: microvolts at the monitor's input."""
-    out = [(wire.SLOW_TEMPERATURE, 0, round((world.temperature_c + rng.normal(0, 0.2)) * 1000))]
-    if not world.front_end.has_monitor:
+    out = [(wire.SLOW_TEMPERATURE, 0, round((rig.settings.temperature_c + rng.normal(0, 0.2)) * 1000))]
+    if not rig.front_end.has_monitor:
         return out
-    for quantity, volts in _inputs(world, knots, outputs):
-        seen = (volts + rng.normal(0, MONITOR_NOISE_V)) * gain
+    for quantity, volts in _inputs(rig, knots, outputs):
+        seen = (volts + rng.normal(0, MONITOR_NOISE_V)) * rig.monitor_gain
         code = round(seen / MONITOR_LSB_V)
         out.append((quantity, OVER if code > 32767 else 0, round(min(code, 32767) * MONITOR_LSB_V * 1e6)))
-    if world.spec.own_supply_v is None and not outputs & TAPPED:
-        current = world.supply_v(outputs) / world.supply_load_ohm
+    if rig.spec.own_supply_v is None and not outputs & wire.OUT_TAPPED:
+        current = rig.supply_v(outputs) / rig.supply_load_ohm
         out.append((wire.SLOW_SUPPLY_CURRENT, 0, round(current * 1e6)))
     return out
 
 
-def _inputs(world: World, knots: Knots, outputs: int) -> list[tuple[int, float]]:
-    given, nets = sources(world, knots, outputs), world.networks(outputs)
-    low, high = world.limits()
+def _inputs(rig: Rig, knots: Knots, outputs: int) -> list[tuple[int, float]]:
+    given, nets = sources(rig, knots, outputs), rig.networks(outputs)
+    low, high = rig.limits()
     volts = []
     for c in range(wire.CHANNELS):
         source = given.normal[c]
-        node = settled(nets[c], source.e_v[-1:], source.g_s[-1:])[1][0] + world.board.offset_v[c]
+        node = settled(nets[c], source.e_v[-1:], source.g_s[-1:])[1][0] + rig.board.offset_v[c]
         volts.append(float(np.clip(node, low, high)))
-    p = parts_of(world.front_end.build)
+    p = parts_of(rig.front_end.build)
     sense, lift = p["r_ground_sense"].value, p["r_ground_lift"].value
     rail = float(table()["rail"]["nominal_v"])
     ground = (knots.ground_v[-1] * lift + rail * sense) / (sense + lift)
     top, bottom = p["r_battery_top"].value, p["r_battery_bottom"].value
     return [
         (wire.SLOW_SIGNAL_A, volts[0]), (wire.SLOW_SIGNAL_B, volts[1]), (wire.SLOW_SUPPLY, volts[2]),
-        (wire.SLOW_GROUND, float(ground)), (wire.SLOW_BATTERY, world.battery_v * bottom / (top + bottom)),
+        (wire.SLOW_GROUND, float(ground)), (wire.SLOW_BATTERY, rig.settings.battery_v * bottom / (top + bottom)),
     ]  # fmt: skip

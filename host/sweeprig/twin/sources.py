@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sweeprig.twin.render import Source
+from sweeprig.twin.rig import Rig
 from sweeprig.twin.scene import TRACKS, Knots
-
-if TYPE_CHECKING:
-    from sweeprig.twin.world import World
 
 FloatArray = NDArray[np.float64]
 SUPPLY_OHM = 1.0  # of the supply channel's own lead: common practice, no source
-TAPPED = 16
 Track = tuple[Source, dict[str, Source]]
 
 
@@ -28,21 +24,21 @@ class Given:
     other: tuple[dict[str, Source], ...]
 
 
-def sources(world: World, knots: Knots, outputs: int) -> Given:
+def sources(rig: Rig, knots: Knots, outputs: int) -> Given:
     """Return what drives the three channels."""
-    supply = world.supply_v(outputs) * knots.supply_share
-    tracks = _joined(world, [_signal(world, knots, supply, track) for track in (0, 1)])
-    feed = _feed(world, supply, outputs)
+    supply = rig.supply_v(outputs) * knots.supply_share
+    tracks = _joined(rig, [_signal(rig, knots, supply, track) for track in (0, 1)])
+    feed = _feed(rig, supply, outputs)
     return Given(
         normal=(tracks[0][0], tracks[1][0], feed),
-        other=(tracks[0][1], tracks[1][1], {"supply-lift": _behind(0.0 * supply, world.spec.track_ohm)}),
+        other=(tracks[0][1], tracks[1][1], {"supply-lift": _behind(0.0 * supply, rig.spec.track_ohm)}),
     )
 
 
-def _joined(world: World, tracks: list[Track]) -> list[Track]:
+def _joined(rig: Rig, tracks: list[Track]) -> list[Track]:
     """Join the two signal wires through a few ohms where they touch: each sees the other's source as well."""
-    ohm = [f.ohm for f in world.spec.faults if f.kind == "tracks-shorted"]
-    if not ohm or not world.spec.two_tracks:
+    ohm = [f.ohm for f in rig.spec.faults if f.kind == "tracks-shorted"]
+    if not ohm or not rig.spec.two_tracks:
         return tracks
     own = [track[0] for track in tracks]
     joined: list[Track] = []
@@ -57,14 +53,14 @@ def _behind(e_v: FloatArray, ohm: float | FloatArray) -> Source:
     return Source(e_v, 1.0 / (np.zeros_like(e_v) + ohm))
 
 
-def _feed(world: World, supply: FloatArray, outputs: int) -> Source:
-    if outputs & TAPPED and not world.supply_tap:
+def _feed(rig: Rig, supply: FloatArray, outputs: int) -> Source:
+    if outputs & wire.OUT_TAPPED and not rig.settings.supply_tap:
         return Source(np.zeros_like(supply), np.zeros_like(supply))
     return _behind(supply, SUPPLY_OHM)
 
 
-def _signal(world: World, knots: Knots, supply: FloatArray, track: int) -> Track:
-    spec, share = world.spec, knots.share[track]
+def _signal(rig: Rig, knots: Knots, supply: FloatArray, track: int) -> Track:
+    spec, share = rig.spec, knots.share[track]
     ground = knots.ground_v
     across = supply - ground
     if track == 1 and not spec.two_tracks:
@@ -77,14 +73,14 @@ def _signal(world: World, knots: Knots, supply: FloatArray, track: int) -> Track
         to_ground = spec.track_ohm * share + knots.contact_ohm[track]
     else:
         ohm = to_supply = to_ground = np.full_like(share, spec.source_ohm)
-    normal = _wiring(world, Source(e_v, 1.0 / ohm), supply, ground, track)
+    normal = _wiring(rig, Source(e_v, 1.0 / ohm), supply, ground, track)
     other = {"ground": _behind(supply, to_supply), "supply-lift": _behind(ground, to_ground)}
     return normal, other
 
 
-def _wiring(world: World, source: Source, supply: FloatArray, ground: FloatArray, track: int) -> Source:
+def _wiring(rig: Rig, source: Source, supply: FloatArray, ground: FloatArray, track: int) -> Source:
     """Apply what is wrong all the time."""
-    for fault in world.spec.faults:
+    for fault in rig.spec.faults:
         if track not in TRACKS[fault.track]:
             continue
         if fault.kind == "open-signal":

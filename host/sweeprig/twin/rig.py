@@ -1,0 +1,113 @@
+"""A rig with a sensor plugged into it, as a circuit: what its parts, its switches and its supply make of the sensor.
+
+Nothing here moves in time; world.py does.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sweepboard import wire
+from sweeprig.frontend import front_end
+from sweeprig.twin.circuit import Board, Network, draw_board, network
+from sweeprig.twin.converter import Converter, draw_converter
+from sweeprig.twin.sensors import SensorSpec
+
+FloatArray = NDArray[np.float64]
+
+REFERENCE_DROP_V = 0.030  # rail to ADC_VREF: 150 uA through 200 ohm, Pico datasheet
+CLAMP_V = 0.3  # above the rail: parts.toml, D1 of the plain build
+MONITOR_GAIN = 0.0015  # relative half-width of the I2C converter's gain
+
+
+@dataclass(frozen=True)
+class RigSettings:
+    """Which rig, and on which day. `rig_seed` draws its parts: a trim and the sweeps after it share it."""
+
+    rig_seed: int = 0
+    build: str = "full"
+    chip: str = "rp2040"
+    usb_v: float = 5.0
+    noise_lsb: float | None = None  # of the converter, instead of what is drawn
+    hum_v: float = 0.3e-3
+    hum_hz: float = 50.0
+    vref_shift: float = 0.0  # relative, of the converter's reference since the trim (mode, temperature, load)
+    temperature_c: float = 25.0
+    battery_v: float = 12.6
+    supply_tap: bool = True  # the third, sense-only lead of a tapped sensor is on
+
+
+class Rig:
+    """One rig and what is plugged into it."""
+
+    def __init__(self, spec: SensorSpec, settings: RigSettings) -> None:
+        self.spec, self.settings = spec, settings
+        self.front_end = front_end(settings.build)
+        rng = np.random.default_rng([settings.rig_seed, 0x21])
+        self.board: Board = draw_board(self.front_end, rng)
+        self.converter: Converter = draw_converter(settings.chip, rng, noise_lsb=settings.noise_lsb)
+        self.monitor_gain = 1.0 + rng.uniform(-MONITOR_GAIN, MONITOR_GAIN)
+        self.vref_v = self.board.vref_v * (1.0 + settings.vref_shift)
+        self._networks: dict[int, tuple[Network, ...]] = {}
+        self._limits = _limits(self.board)
+
+    def networks(self, outputs: int) -> tuple[Network, ...]:
+        """Return the three channels' networks with the switches as they stand."""
+        if outputs not in self._networks:
+            tapped = bool(outputs & wire.OUT_TAPPED)
+            bias = (1 if outputs & wire.OUT_BIAS_UP else 0) - (1 if outputs & wire.OUT_BIAS_DOWN else 0)
+            burden = bool(outputs & wire.OUT_BURDEN) and not tapped
+            self._networks[outputs] = tuple(
+                network(
+                    self.board, c, burden=burden, bias=0 if tapped else bias, tapped=tapped,
+                    controller_ohm=self.spec.controller_ohm,
+                )
+                for c in range(wire.CHANNELS)
+            )  # fmt: skip
+        return self._networks[outputs]
+
+    def limits(self) -> tuple[float, float]:
+        """Return the lowest and the highest that buffers and clamps let through [V at the pin]."""
+        return self._limits
+
+    def supply_v(self, outputs: int) -> float:
+        """Return what feeds the sensor [V], before faults."""
+        if self.spec.own_supply_v is not None:
+            return self.spec.own_supply_v
+        if outputs & wire.OUT_TAPPED:
+            return self.spec.controller_supply_v
+        if not outputs & wire.OUT_SUPPLY:
+            return 0.0
+        ohm, fe = self.supply_load_ohm, self.front_end
+        free = fe.supply_v(current_a=0.0, usb_v=self.settings.usb_v)
+        return min(free * ohm / (ohm + fe.supply_source_ohm), fe.supply_limit_a * ohm)
+
+    @property
+    def lsb_per_v(self) -> float:
+        """Ideal LSB per volt at the pin."""
+        return float(1 << self.front_end.adc_bits) / self.vref_v
+
+    @property
+    def supply_load_ohm(self) -> float:
+        """What the sensor is to its supply [ohm]."""
+        return self.spec.track_ohm / (2 if self.spec.two_tracks else 1)
+
+    def supply_limited(self, outputs: int) -> bool:
+        """Whether the rig's supply is at its current limit."""
+        feeds = (
+            bool(outputs & wire.OUT_SUPPLY)
+            and not outputs & wire.OUT_TAPPED
+            and self.spec.own_supply_v is None
+        )
+        return (
+            feeds and self.supply_v(outputs) >= 0.999 * self.front_end.supply_limit_a * self.supply_load_ohm
+        )
+
+
+def _limits(board: Board) -> tuple[float, float]:
+    """Return what buffers or clamps let through [V]; buffers, clamps and reference hang on one rail."""
+    rail = board.vref_v + REFERENCE_DROP_V
+    return board.rail_v, rail + (-board.rail_v if board.front_end.buffered else CLAMP_V)
