@@ -201,11 +201,6 @@ def tapped_currents(build: str) -> list[TapCurrent]:
     ]
 
 
-def worst_tapped_a(build: str, *, lead_v: float) -> float:
-    """Return the largest current [A] of any sensing lead at up to `lead_v`, every state."""
-    return max(abs(r.amps) for r in tapped_currents(build) if r.lead_v <= lead_v)
-
-
 def tap_ground_a(build: str, *, state: str, n_leads: int, lead_v: float) -> float:
     """Return what comes back through the tap ground [A] with `n_leads` sensing leads at `lead_v`."""
     return n_leads * _signal_current(build, state=state, lead_v=lead_v)

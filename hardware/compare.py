@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from hardware.compare_faults import fault_rows, pulse_rows, tapped_rows
 from hardware.compare_ramp import ramp_rows
-from hardware.compare_rows import Row
+from hardware.compare_rows import Compared
 from hardware.compare_signal import signal_rows
 from hardware.compare_supply import supply_rows
 from sweeprig.errors import SweeprigError
@@ -18,24 +18,24 @@ from sweeprig.frontend.tables import BUILDS
 class Comparison:
     """All rows of one run."""
 
-    rows: tuple[Row, ...]
+    rows: tuple[Compared, ...]
 
     @property
-    def failed(self) -> tuple[Row, ...]:
+    def failed(self) -> tuple[Compared, ...]:
         """Rows whose simulated value is not where the computed one says."""
         return tuple(r for r in self.rows if not r.agrees)
 
     def text(self) -> str:
         """Return the table as aligned text."""
-        cells = [Row.HEAD, *(r.cells() for r in self.rows)]
-        widths = [max(len(c[i]) for c in cells) for i in range(len(Row.HEAD))]
+        cells = [Compared.HEAD, *(r.cells() for r in self.rows)]
+        widths = [max(len(c[i]) for c in cells) for i in range(len(Compared.HEAD))]
         lines = ["  ".join(c.ljust(w) for c, w in zip(row, widths, strict=True)).rstrip() for row in cells]
         return "\n".join([*lines, "", f"{len(self.rows)} figures, {len(self.failed)} do not agree."])
 
 
 def compare(builds: tuple[str, ...] = ("plain", "full")) -> Comparison:
     """Run every comparison. The driven build's front end is the full build's."""
-    rows: list[Row] = []
+    rows: list[Compared] = []
     for build in builds:
         rows += signal_rows(build) + fault_rows(build) + pulse_rows(build) + tapped_rows(build)
         rows += ramp_rows(build)

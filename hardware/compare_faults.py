@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from hardware import clamps, netlist, ngspice
-from hardware.compare_rows import Row
+from hardware.compare_rows import Compared
 from sweeprig.frontend import front_end
 from sweeprig.frontend.tables import parts, table
 
@@ -11,7 +11,7 @@ LEAKAGE_A = 1e-9  # of the bias diodes, which the computed bound leaves out
 ALL_ON = "Va leada 0 {v}\nVb leadb leada 0\nVs leads leada 0"
 
 
-def fault_rows(build: str) -> list[Row]:
+def fault_rows(build: str) -> list[Compared]:
     """Return the rows of the steady faults: all three leads on the fault voltage, board running."""
     rows = []
     for row in table()["fault"]:
@@ -38,7 +38,9 @@ def _probe(build: str, volts: float) -> list[str]:
     return commands
 
 
-def _pad_rows(build: str, name: str, got: dict[str, float], volts: float, at: clamps.Clamped) -> list[Row]:
+def _pad_rows(
+    build: str, name: str, got: dict[str, float], volts: float, at: clamps.Clamped
+) -> list[Compared]:
     """Return the row of the pad and, of a buffered build, of the op-amp's input; computed values are bounds."""
     _, room = _beyond(volts)
     over = max(at.node_v - at.rail_v, 0.0) if volts > 0 else max(-at.node_v, 0.0)
@@ -46,19 +48,25 @@ def _pad_rows(build: str, name: str, got: dict[str, float], volts: float, at: cl
     guard = parts(build).get("r_guard")
     if guard is None:
         rows.append(
-            Row(build, f"{name}: pad beyond its rail", over, max(got["pad"], 0.0), "V", "bound", 0.02, room)
+            Compared(
+                build, f"{name}: pad beyond its rail", over, max(got["pad"], 0.0), "V", "bound", 0.02, room
+            )
         )
     else:
         rows.append(
-            Row(build, f"{name}: pad beyond its rail", 0.0, max(got["pad"], 0.0), "V", "bound", 0.0, room)
+            Compared(
+                build, f"{name}: pad beyond its rail", 0.0, max(got["pad"], 0.0), "V", "bound", 0.0, room
+            )
         )
         most = float(table()["limits"]["opamp_input_a"])
         amps = over / guard.value
-        rows.append(Row(build, f"{name}: op-amp input current", amps, got["amps"], "A", "bound", 0.02, most))
+        rows.append(
+            Compared(build, f"{name}: op-amp input current", amps, got["amps"], "A", "bound", 0.02, most)
+        )
     return rows
 
 
-def _fault(build: str, name: str, volts: float) -> list[Row]:
+def _fault(build: str, name: str, volts: float) -> list[Compared]:
     expected = clamps.fault(build, name=name, lead_v=volts)
     text = netlist.board(build, hookup="powered") + "\n" + ALL_ON.format(v=volts)
     probes = ("op", "let lead=-i(Va)/3", "let railv=v(rail)", "print lead", "print railv")
@@ -67,13 +75,13 @@ def _fault(build: str, name: str, volts: float) -> list[Row]:
     lead = expected.clamp.lead_a + (2 / 3 * volts / burden.value if burden else 0.0)  # on leads A and B only
     most = float(table()["rail"]["max_v"])
     return [
-        Row(build, f"{name}: current in a lead (mean of three)", lead, got["lead"], "A", "within", 0.03),
+        Compared(build, f"{name}: current in a lead (mean of three)", lead, got["lead"], "A", "within", 0.03),
         *_pad_rows(build, name, got, volts, expected.clamp),
-        Row(build, f"{name}: 3.3 V rail", expected.rail_v, got["railv"], "V", "within", 0.01, most),
+        Compared(build, f"{name}: 3.3 V rail", expected.rail_v, got["railv"], "V", "within", 0.01, most),
     ]
 
 
-def _unpowered_rail_rows(build: str) -> list[Row]:
+def _unpowered_rail_rows(build: str) -> list[Compared]:
     rows = []
     for volts in (5.5, 16.0, 35.0):
         text = netlist.board(build, hookup="tapped", state="unpowered") + "\n" + ALL_ON.format(v=volts)
@@ -81,11 +89,11 @@ def _unpowered_rail_rows(build: str) -> list[Row]:
         name = f"rail of an unpowered board, three leads at {volts:g} V"
         computed = clamps.unpowered_rail_v(build, lead_v=volts)
         most = float(table()["rail"]["max_v"])
-        rows.append(Row(build, name, computed, got["railv"], "V", "bound", 0.02, most))
+        rows.append(Compared(build, name, computed, got["railv"], "V", "bound", 0.02, most))
     return rows
 
 
-def pulse_rows(build: str) -> list[Row]:
+def pulse_rows(build: str) -> list[Compared]:
     """Return the rows of the fast pulses on all three leads."""
     rows = []
     for row in table()["pulse"]:
@@ -102,14 +110,14 @@ def _pulse(build: str, row: dict[str, float]) -> dict[str, float]:
     return ngspice.run(text, "tran 1n 2u 0 1n", *_probe(build, volts), options=ngspice.QUICK)
 
 
-def tapped_rows(build: str) -> list[Row]:
+def tapped_rows(build: str) -> list[Compared]:
     """Return the current of a tapped signal lead, each state of the rig, at 0, 5.5 and 16 V."""
     if "tapped" not in front_end(build).hookups:
         return []
     return [_tapped(build, r) for r in clamps.tapped_currents(build) if r.lead.startswith("signal")]
 
 
-def _tapped(build: str, row: clamps.TapCurrent) -> Row:
+def _tapped(build: str, row: clamps.TapCurrent) -> Compared:
     limits = table()["limits"]
     text = netlist.board(build, hookup="tapped", state=row.state)
     text += f"\nVa leada 0 {row.lead_v:g}\nVb leadb leada 0\nVs leads 0 0"
@@ -117,4 +125,4 @@ def _tapped(build: str, row: clamps.TapCurrent) -> Row:
     normal = row.lead_v <= limits["tapped_normal_v"]
     most = float(limits["tapped_a" if normal else "tapped_fault_a"])
     name = f"tapped at {row.lead_v:g} V, {row.state}"
-    return Row(build, name, row.amps, got["lead"], "A", "bound", 0.02, most, floor=LEAKAGE_A)
+    return Compared(build, name, row.amps, got["lead"], "A", "bound", 0.02, most, floor=LEAKAGE_A)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from hardware import ngspice
-from hardware.compare_rows import Row
+from hardware.compare_rows import Compared
 from sweeprig.frontend.tables import parts, table
 
 PWM_HZ = 2000.0  # RAMP_HZ of the firmware
@@ -13,7 +13,7 @@ SLOPE_V_S = 3.3 / 30.0  # one way in 30 s
 SETTLED_S = 0.6
 
 
-def ramp_rows(build: str) -> list[Row]:
+def ramp_rows(build: str) -> list[Compared]:
     """Return the rows of a build that has a ramp: ripple at half duty, lag of a straight ramp."""
     if "r_ramp" not in parts(build):
         return []
@@ -22,7 +22,7 @@ def ramp_rows(build: str) -> list[Row]:
     lsb_v = swing_v / 2 ** int(adc["bits"])
     ripple = 2 * 2 * swing_v / math.pi / (2 * math.pi * PWM_HZ * tau_s) ** 2
     return [
-        Row(
+        Compared(
             build,
             "ripple of the ramp, peak to peak",
             ripple,
@@ -32,7 +32,7 @@ def ramp_rows(build: str) -> list[Row]:
             0.1,
             lsb_v / 4,
         ),
-        Row(build, "lag of the ramp", 3 * tau_s, _lag(build), "s", "within", 0.01),
+        Compared(build, "lag of the ramp", 3 * tau_s, _lag(build), "s", "within", 0.01),
     ]
 
 

@@ -20,7 +20,7 @@ def shown(value: float, unit: str) -> str:
 
 
 @dataclass(frozen=True)
-class Row:
+class Compared:
     """`rule` is "within" (the two are the same within `tol`, relative) or "bound" (simulated is not beyond)."""
 
     build: str

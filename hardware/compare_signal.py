@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from hardware import netlist, ngspice
-from hardware.compare_rows import Row
+from hardware.compare_rows import Compared
 from sweeprig.frontend import FrontEnd, front_end, response
 from sweeprig.frontend.tables import table
 
@@ -13,7 +13,7 @@ BEGIN_S = 20e-6
 OTHERS = "Rb leadb 0 1k\nRs leads 0 1k"
 
 
-def signal_rows(build: str) -> list[Row]:
+def signal_rows(build: str) -> list[Compared]:
     """Return all rows of one build."""
     end = front_end(build)
     rows = [*_static_rows(end), _loading_row(end)]
@@ -22,7 +22,7 @@ def signal_rows(build: str) -> list[Row]:
     return rows
 
 
-def _static_rows(end: FrontEnd) -> list[Row]:
+def _static_rows(end: FrontEnd) -> list[Compared]:
     hookup = "powered"
     text = netlist.board(end.build, hookup=hookup) + f"\nVa leada 0 {LEVEL_V}\n{OTHERS}"
     got = ngspice.run(
@@ -35,8 +35,10 @@ def _static_rows(end: FrontEnd) -> list[Row]:
         "print ohms",
     )
     return [
-        Row(end.build, "divider ratio, 0.5 to 4.5 V", end.divider_ratio, got["slope"], "", "within", 2e-4),
-        Row(
+        Compared(
+            end.build, "divider ratio, 0.5 to 4.5 V", end.divider_ratio, got["slope"], "", "within", 2e-4
+        ),
+        Compared(
             end.build,
             "resistance seen by the sensor, powered",
             end.load_ohm(burden_on=True),
@@ -48,7 +50,7 @@ def _static_rows(end: FrontEnd) -> list[Row]:
     ]
 
 
-def _loading_row(end: FrontEnd) -> Row:
+def _loading_row(end: FrontEnd) -> Compared:
     """A potentiometer of two resistors that share the track; its supply is 5 V."""
     track = float(table()["limits"]["track_ohm"])
     text = "\n".join(
@@ -67,10 +69,10 @@ def _loading_row(end: FrontEnd) -> Row:
     computed = 100 * end.loading_error(track_ohm=track, burden_on=True)
     name = f"largest loading error, {track / 1e3:g} kohm track, powered"
     most = float(table()["limits"]["loading_percent"])
-    return Row(end.build, name, computed, got["worst"], "%", "within", 2e-3, most)
+    return Compared(end.build, name, computed, got["worst"], "%", "within", 2e-3, most)
 
 
-def _corner_row(end: FrontEnd, hookup: str) -> Row:
+def _corner_row(end: FrontEnd, hookup: str) -> Compared:
     text = netlist.board(end.build, hookup=hookup) + f"\nVa leada 0 dc {LEVEL_V} ac 1\n{OTHERS}"
     got = ngspice.run(
         text,
@@ -81,12 +83,12 @@ def _corner_row(end: FrontEnd, hookup: str) -> Row:
         "print hz",
     )
     least = float(table()["claim"]["corner_hz"])
-    return Row(
+    return Compared(
         end.build, f"corner, {hookup}", end.corner_hz(hookup), got["hz"], "Hz", "within", 0.02, least, "least"
     )
 
 
-def _settling_row(end: FrontEnd, hookup: str) -> Row:
+def _settling_row(end: FrontEnd, hookup: str) -> Compared:
     """Step from 0 V after a long short; the time until the pin is within half a code of full scale."""
     long_s, share = 300e-6, 0.5 / (1 << end.adc_bits)
     text = _dropout(end, hookup, "short", seconds=long_s, level_v=LEVEL_V)
@@ -99,7 +101,7 @@ def _settling_row(end: FrontEnd, hookup: str) -> Row:
         "print took",
     )
     name = f"settling of a full step to half a code, {hookup}"
-    return Row(end.build, name, end.settling_s(hookup), got["took"], "s", "within", 0.05)
+    return Compared(end.build, name, end.settling_s(hookup), got["took"], "s", "within", 0.05)
 
 
 def _dropout(end: FrontEnd, hookup: str, kind: str, *, seconds: float, level_v: float) -> str:
@@ -151,20 +153,20 @@ def _time_below(end: FrontEnd, hookup: str, kind: str, *, seconds: float) -> flo
     return got["seen"]
 
 
-def _dropout_rows(end: FrontEnd, hookup: str) -> list[Row]:
+def _dropout_rows(end: FrontEnd, hookup: str) -> list[Compared]:
     rows = []
     for kind, computed_depth in (("short", end.short_depth), ("open", end.open_depth)):
         least = float(table()["claim"]["short_depth"]) if kind == "short" else None
         name = f"share of a 12 us {kind} that reaches the pin, {hookup}"
         computed, simulated = 100 * computed_depth(DROPOUT_S, hookup), 100 * depth(end, hookup, kind)
         limit = None if least is None else 100 * least
-        rows.append(Row(end.build, name, computed, simulated, "%", "within", 0.03, limit, "least"))
+        rows.append(Compared(end.build, name, computed, simulated, "%", "within", 0.03, limit, "least"))
     for kind, shortest in (("short", end.shortest_short_s), ("open", end.shortest_open_s)):
         rows.append(_claim_row(end, hookup, kind, shortest(hookup)))
     return rows
 
 
-def _claim_row(end: FrontEnd, hookup: str, kind: str, seconds: float) -> Row:
+def _claim_row(end: FrontEnd, hookup: str, kind: str, seconds: float) -> Compared:
     claim = table()["claim"]
     share = claim["lsb"] * end.lsb_v / claim["level_v"]
     computed = response.below_s(end.path(hookup), seconds=seconds, kind=kind, share=share)
@@ -172,6 +174,6 @@ def _claim_row(end: FrontEnd, hookup: str, kind: str, seconds: float) -> Row:
     name = (
         f"{claim['lsb']} codes down for, {kind} of {1e6 * seconds:.1f} us at {claim['level_v']} V, {hookup}"
     )
-    return Row(
+    return Compared(
         end.build, name, computed, simulated, "s", "within", 0.05, 0.98 * response.conversion_s(), "least"
     )

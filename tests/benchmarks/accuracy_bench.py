@@ -1,6 +1,6 @@
 """How true closed and open volts are after each kind of trim, and how often the stated interval holds the truth.
 
-    python tests/benchmarks/accuracy_bench.py [--twins 2000] [--processes 2] [--first-seed 0]
+    python -m tests.benchmarks.accuracy_bench [--twins 2000] [--processes 2] [--first-seed 0]
 
 Each twin is one rig (its own converter, divider, buffers, reference), one meter of each class, one sensor and one
 sweep some days later: the reference has moved within what the trim allows for, and in one of ten by another mode of
@@ -18,6 +18,7 @@ from dataclasses import astuple, dataclass, replace
 from pathlib import Path
 
 import numpy as np
+from tests.support.bench_meter import BenchMeter, trim_points
 from tests.support.exact import clopper_pearson
 
 from sweepboard import wire
@@ -38,8 +39,7 @@ from sweeprig.trim.uncertainty import combine
 from sweeprig.trim.volts import channel_volts, to_trace, without_memory
 from sweeprig.twin.capture import Played, play
 from sweeprig.twin.hands import Hand
-from sweeprig.twin.sensors import SensorSpec
-from sweeprig.twin.trimming import BenchMeter, stiff, trim_points
+from sweeprig.twin.sensors import SensorSpec, stiff
 from sweeprig.twin.world import World
 from sweeprig.words import Sense
 
@@ -71,7 +71,7 @@ RULES = 0.5  # share of the variance from which one rectangular term is said to 
 
 
 @dataclass(frozen=True)
-class Row:
+class Reported:
     """One reported voltage of one twin under one trim."""
 
     chip: str
@@ -188,7 +188,7 @@ def _ends(
     return out
 
 
-def one(seed: int) -> list[Row]:
+def one(seed: int) -> list[Reported]:
     """Return the rows of one twin."""
     build, chip = RIGS[seed % len(RIGS)]
     rng = np.random.default_rng([seed, 1])
@@ -197,7 +197,7 @@ def one(seed: int) -> list[Row]:
     played = play(_sensor(rng), seed=seed, seconds=4.0, vref_shift=shift, temperature_c=temperature, **rig)
     end, facts = front_end(build), chip.removesuffix("-odd")
     on_trim_day = World("good", seed=seed, pooled_noise=True, **rig)
-    rows: list[Row] = []
+    rows: list[Reported] = []
     rests: tuple[Rest, ...] | None = None
     for method, meter, own in _trims(on_trim_day, seed, facts):
         trim = Trim(
@@ -217,12 +217,14 @@ def one(seed: int) -> list[Row]:
                 flat.append(next(b.contribution for b in budget.lines if b.name.startswith("linearity")))
             ruled = max(flat) ** 2 > RULES * budget.u**2
             rows.append(
-                Row(chip, build, method, meter, name, value - truth[name], budget.u95, ruled, mode != "pwm")
+                Reported(
+                    chip, build, method, meter, name, value - truth[name], budget.u95, ruled, mode != "pwm"
+                )
             )
     return rows
 
 
-def report(rows: list[Row]) -> None:
+def report(rows: list[Reported]) -> None:
     """Print a line for each chip, build, method, meter and end."""
     print(f"{'chip':11}{'build':7}{'method':17}{'meter':12}{'end':8}{'n':>5}{'95 % error':>12}{'same mode':>11}"
           f"{'U95':>9}{'covered':>9}  95 % bounds     one term rules   wanted")  # fmt: skip
@@ -247,15 +249,16 @@ def report(rows: list[Row]) -> None:
               f"{ruled:10.0f} %      {said}")  # fmt: skip
 
 
-def _append(file: Path, rows: list[Row]) -> None:
+def _append(file: Path, rows: list[Reported]) -> None:
     with file.open("a", newline="", encoding="utf-8") as out:
         csv.writer(out).writerows(astuple(r) for r in rows)
 
 
-def _read(file: Path) -> list[Row]:
+def _read(file: Path) -> list[Reported]:
     with file.open(newline="", encoding="utf-8") as rows:
         return [
-            Row(*r[:5], float(r[5]), float(r[6]), r[7] == "True", r[8] == "True") for r in csv.reader(rows)
+            Reported(*r[:5], float(r[5]), float(r[6]), r[7] == "True", r[8] == "True")
+            for r in csv.reader(rows)
         ]
 
 
@@ -270,7 +273,7 @@ def main() -> None:
     )
     told = ask.parse_args()
     began = time.monotonic()
-    rows: list[Row] = []
+    rows: list[Reported] = []
     with multiprocessing.Pool(told.processes) as pool:
         for found in pool.imap_unordered(
             one, range(told.first_seed, told.first_seed + told.twins), chunksize=4

@@ -2,7 +2,7 @@
 
 `python -m tests.benchmarks.population_bench [--quick | --full] [--clean N] [--each N] [--first-seed N]`
 
-The population is drawn by sweeprig.twin.population, which knows nothing of the analysis. The plain method is a bare
+The population is drawn by tests/support/population, which knows nothing of the analysis. The plain method is a bare
 min/max for the ends and a fixed jump of the mean for dropouts. `--full`: 10,000 clean sweeps and 200 of each fault.
 
 "Tellable" leaves out sweeps in which the fault did not show itself in a way that anyone could name: what counts is
@@ -20,6 +20,7 @@ from multiprocessing import Pool
 
 import numpy as np
 from tests.support.exact import clopper_pearson
+from tests.support.population import CLEAN, FAULTY, Case, case
 
 from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.model import Analysis
@@ -31,7 +32,6 @@ from sweeprig.judge.rig import Rig
 from sweeprig.trim.nominal import nominal_trim
 from sweeprig.trim.volts import to_trace
 from sweeprig.twin.capture import Played
-from sweeprig.twin.population import CLEAN, FAULTY, Case, case
 from sweeprig.twin.scene import KNOT_S
 
 PLAIN_JUMP_V = 0.1

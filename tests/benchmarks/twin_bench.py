@@ -1,6 +1,6 @@
 """How fast the simulated rig is: conversions against real time, and whole sweeps of a population.
 
-Run: python tests/benchmarks/twin_bench.py
+Run: python -m tests.benchmarks.twin_bench
 """
 
 from __future__ import annotations
@@ -9,9 +9,10 @@ import argparse
 import time
 
 import numpy as np
+from tests.support.population import CLEAN, case
 
+from sweepboard import wire
 from sweeprig.twin.capture import play
-from sweeprig.twin.population import CLEAN, case
 from sweeprig.twin.scene import WINDOW_S
 from sweeprig.twin.world import World
 

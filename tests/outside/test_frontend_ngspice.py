@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from hardware import clamps, netlist, ngspice
 from hardware.compare import Comparison, compare
-from hardware.compare_rows import Row
+from hardware.compare_rows import Compared
 from hardware.compare_signal import depth, signal_rows
 from hardware.compare_supply import supply_rows
 
@@ -60,7 +60,7 @@ def test_a_wrong_capacitor_is_seen(monkeypatch: pytest.MonkeyPatch) -> None:
     assert "share of a 12 us short that reaches the pin, powered" in failed
 
 
-def test_burden_returns_joined_to_one_another_would_couple_the_channels(
+def test_joined_burden_returns_would_couple_the_channels(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """Why each burden's return has a contact of its own."""
@@ -103,10 +103,10 @@ def test_ngspice_solves_a_divider() -> None:
 
 
 def test_row_rules() -> None:
-    row = Row("plain", "x", 2.0, 2.2, "V", "within", 0.05, limit=2.1)
+    row = Compared("plain", "x", 2.0, 2.2, "V", "within", 0.05, limit=2.1)
     assert not row.agrees
     assert row.kept is False
-    assert Row("plain", "x", -2.0, -1.0, "V", "bound", 0.0).agrees
-    assert not Row("plain", "x", 1.0, -1.1, "V", "bound", 0.02).agrees
-    assert Row("plain", "x", 13e3, 12.5e3, "Hz", "within", 0.1, 12e3, "least").kept
+    assert Compared("plain", "x", -2.0, -1.0, "V", "bound", 0.0).agrees
+    assert not Compared("plain", "x", 1.0, -1.1, "V", "bound", 0.02).agrees
+    assert Compared("plain", "x", 13e3, 12.5e3, "Hz", "within", 0.1, 12e3, "least").kept
     assert response.conversion_s() > 0

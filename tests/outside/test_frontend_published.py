@@ -88,7 +88,7 @@ def _rest(p: response.Path) -> list[float]:
     return [cable, node, node]
 
 
-def test_sure_to_be_seen_means_longer_than_between_two_conversions() -> None:
+def test_sure_to_be_seen_is_longer_than_two_conversions() -> None:
     """Conversions of one channel come every 6 us (3 channels at 500 kS/s): RP2040 datasheet 4.9, 96 cycles."""
     assert response.conversion_s() == pytest.approx(6e-6)
     end = front_end("full")

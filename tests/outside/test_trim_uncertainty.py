@@ -83,7 +83,7 @@ def test_against_the_library_gtc():
     assert ours.dof == pytest.approx(total.df, rel=1e-9)
 
 
-def test_rectangular_triangular_and_arcsine_draws_keep_their_standard_deviation():
+def test_draws_keep_their_standard_deviation():
     """JCGM 101:2008, 6.4 (from memory): sqrt(3), sqrt(6) and sqrt(2) times u is the half-width."""
     for shape, factor in (("rectangular", 3.0), ("triangular", 6.0), ("u-shaped", 2.0)):
         drawn = propagate_budget(

@@ -134,7 +134,7 @@ def test_part_value_of_a_series() -> None:
     assert part_value(parts("full")["r_top"]) == "154 kΩ ±0.1 %"
 
 
-def test_a_schematic_is_the_same_whatever_other_libraries_name_its_namespace() -> None:
+def test_a_schematic_is_the_same_whoever_named_its_namespace() -> None:
     from xml.etree.ElementTree import register_namespace
 
     register_namespace("other", "http://www.w3.org/2000/svg")

@@ -59,7 +59,7 @@ def test_what_is_no_signal_for_this_rig_is_undecided(name: str) -> None:
     assert judged.margins == ()
 
 
-def test_a_single_spike_is_not_enough_to_fail_and_too_much_to_pass() -> None:
+def test_a_single_spike_neither_fails_nor_passes() -> None:
     judged = reviewed("one-spike").judgement
     assert judged.verdict is UNDECIDED
     assert "stray dropout" in judged.reason.lower()
@@ -80,7 +80,7 @@ def closed_volts(judged: Judgement) -> float:
     return value
 
 
-def test_another_profile_and_guard_band_change_the_verdict_and_not_the_numbers() -> None:
+def test_profile_and_guard_band_change_the_verdict_alone() -> None:
     capture = play("good", seed=3, seconds=6.0, build="full").capture
     fixed = review_capture(capture, Choices(profile="hall", guard_factor=0.0)).judgement
     assert fixed.profile_name == "hall"

@@ -22,7 +22,7 @@ from sweeprig.errors import InputError, SweeprigError, TrimError
 from sweeprig.trim.store import load_trim, save_trim, trim_to_dict
 
 
-def test_a_point_is_measured_with_the_supply_off_and_nothing_fed_in():
+def test_a_point_is_measured_with_supply_off_and_nothing_fed():
     rig = SourceRig(iter([1.35]), capabilities=["supply-switch", "monitor"])
     client = client_of(rig)
     point = measure(client, hookup=trim_hookup(client), seconds=0.3)
@@ -34,7 +34,7 @@ def test_a_point_is_measured_with_the_supply_off_and_nothing_fed_in():
     assert next(c for c in rig.commands if c["cmd"] == "start")["hookup"] == "tapped"
 
 
-def test_a_plain_rig_is_trimmed_powered_with_its_supply_switched_off():
+def test_a_plain_rig_is_trimmed_powered_with_supply_off():
     rig = SourceRig(iter([1.35]), hookups=["powered"], capabilities=["supply-switch"])
     client = client_of(rig)
     measure(client, hookup=trim_hookup(client), seconds=0.2)
@@ -60,7 +60,7 @@ def test_a_trim_reads_true_and_says_who_made_it_with_what():
     assert done.not_connected == ()
 
 
-def test_a_channel_that_does_not_follow_stays_nominal_and_is_named():
+def test_a_channel_that_does_not_follow_stays_nominal():
     points = [replace(p, codes=(p.codes[0], 30.0, p.codes[2])) for p in taken()]
     done = made(points)
     assert done.not_connected == ("signal B",)
@@ -76,7 +76,7 @@ def test_a_second_trim_shows_what_was_found_before_it():
     assert abs(second.found[-1].as_left_v) < 1e-4
 
 
-def test_the_monitor_takes_the_operators_place_after_its_own_trim():
+def test_the_trimmed_monitor_takes_the_operators_place():
     first = made().trim
     bent = [replace(p, reading_v=None) for p in taken(tuple(0.25 + 0.19 * k for k in range(24)))]
     done = make_trim(bent, TrimOrder(None, reference="monitor"), RIG, before=first, now=lambda: NOW)

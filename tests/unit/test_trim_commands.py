@@ -95,7 +95,7 @@ def test_a_ramp_from_the_command_line(on_source: SourceRig):
     assert "line+linearity" in shown.stdout
 
 
-def test_the_rig_s_own_ramp_is_taken_where_it_has_one_and_a_forgotten_jumper_is_named(
+def test_the_rigs_own_ramp_is_taken_and_a_forgotten_jumper_named(
     on_source: SourceRig, monkeypatch: pytest.MonkeyPatch
 ):
     from support.source_rig import counts_of

@@ -42,7 +42,7 @@ def test_known_shapes() -> None:
 
 
 @pytest.mark.parametrize(("dof", "flat"), [(3, 0.5), (3, 1.0), (3, 2.0), (9, 1.0), (9, 2.0), (5, 1.5)])
-def test_interval_holds_a_scatter_of_few_readings_and_a_rectangular_term(dof: int, flat: float) -> None:
+def test_interval_holds_few_readings_and_a_rectangular_term(dof: int, flat: float) -> None:
     """Both summed, 4000 times: JCGM 100, G.4.1, is an approximation; 93 % is asked for."""
     rng = np.random.default_rng(dof)
     held = 0

@@ -42,7 +42,7 @@ def test_a_wide_code_stays_sharp() -> None:
     assert abs(-wide - seen) < 0.4
 
 
-def test_an_edge_on_either_side_of_a_wide_code_is_averaged_with_its_own_side_only() -> None:
+def test_edges_beside_a_wide_code_are_averaged_on_their_side() -> None:
     counts = np.full(CODES, 2000)
     counts[ODD] = 20000
     density = ramp_density(counts)

@@ -13,7 +13,7 @@ from sweeprig.frontend import front_end
 from sweeprig.trim.codes import nominal_linearity, widest
 from sweeprig.trim.expected import expected_inverse
 from sweeprig.trim.fit import TrimPoint, birge_ratio, fit_channel, meter_covariance, prepare
-from sweeprig.trim.mistakes import check_points, slips
+from sweeprig.trim.mistakes import refuse_slips, slips
 from sweeprig.trim.model import Meter, Trim
 from sweeprig.trim.nominal import nominal_trim
 from sweeprig.trim.uncertainty import budget_of
@@ -35,7 +35,7 @@ def fitted(given: tuple[TrimPoint, ...], chip: str = "rp2350", meter: Meter = ME
 def check(given: tuple[TrimPoint, ...], chip: str = "rp2350") -> None:
     nominal = nominal_trim({"build": "full", "chip": chip}).channels[0]
     cov = meter_covariance(np.array([p.reading_v for p in given]), METER)
-    check_points(
+    refuse_slips(
         prepare(given, cov_v=cov, linearity=nominal.linearity), nominal=nominal, chip=chip, typed=given
     )
 
@@ -183,7 +183,7 @@ def test_a_slipped_reading_is_named_with_what_was_meant(number: int, typed: floa
     assert f"was {meant} V meant?" in text
 
 
-def test_with_two_points_a_slip_is_caught_by_what_the_parts_allow():
+def test_with_two_points_the_parts_tell_a_slip():
     with pytest.raises(TrimError, match="does not fit"):
         check(points((0.3, 4.7), gain=GAIN * 1.1))
 
@@ -205,7 +205,7 @@ def test_what_may_have_been_meant():
     assert 0.205 in found
 
 
-def test_residuals_larger_than_expected_widen_the_uncertainty_of_the_departures():
+def test_residuals_larger_than_expected_widen_u():
     """R. T. Birge, Phys. Rev. 40, 1932 (from memory): sqrt(chi2 / dof), where chance hardly explains it."""
     assert birge_ratio(12.0, 3) == pytest.approx(2.0)
     assert birge_ratio(7.0, 3) == 1.0  # happens in 7 of 100

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from support.bench_meter import BenchMeter
 from sweeprig.bench.trim.points import Measured, measure, parse_meter, trim_hookup
 from sweeprig.bench.trim.trim import TrimOrder, make_trim
 from sweeprig.bench.trim.verify import check_standard
@@ -16,9 +17,9 @@ from sweeprig.trim.model import Trim
 from sweeprig.trim.nominal import nominal_trim
 from sweeprig.twin.feed import Feed
 from sweeprig.twin.machines import InProcess
+from sweeprig.twin.sensors import stiff
 from sweeprig.twin.sim_url import SimOptions
 from sweeprig.twin.simulated import identity
-from sweeprig.twin.trimming import BenchMeter, stiff
 from sweeprig.twin.world import World
 
 VOLTS = (0.2, 1.35, 2.5, 3.65, 4.8)

@@ -77,7 +77,7 @@ def test_a_ramp_takes_out_what_the_usual_wide_codes_leave():
     assert len(done.trim.channels[2].u_at) > 2
 
 
-def test_resting_ends_of_a_ramp_are_left_out_and_wide_codes_are_kept():
+def test_resting_ends_are_left_out_and_wide_codes_kept():
     counts = counts_of()
     kept = without_rests(counts)
     assert counts.max() > 5000 > kept.max()

@@ -87,9 +87,7 @@ def test_an_input_that_ends_names_what_answers(
 
 
 @pytest.mark.parametrize("board", ["full", "plain"])
-def test_a_simulated_rig_is_trimmed_checked_and_sweeps_with_narrow_intervals(
-    tmp_path: Path, board: str
-) -> None:
+def test_a_trimmed_simulated_rig_sweeps_with_narrow_intervals(tmp_path: Path, board: str) -> None:
     rig = f"pace=fast&vm=cpython&seed=5&board={board}"
     volts = (0.5, 1.5, 2.5, 3.5, 4.5)
     port = f"sim://bench-voltage?{rig}&volts={','.join(map(str, volts))}"

@@ -145,7 +145,7 @@ def test_a_channel_on_which_nothing_stands_is_none():
     assert found.supply is not None
 
 
-def test_load_is_taken_out_only_with_a_known_track_and_our_own_supply():
+def test_load_is_taken_out_with_known_track_and_own_supply():
     track = 5000.0
     load = FULL.load_ohm(burden_on=True)
     x = 0.6
@@ -184,7 +184,7 @@ def test_the_charge_of_the_channel_before_is_taken_off():
     assert found[0].mean_v[0] == pytest.approx(0.5, abs=2e-5)
 
 
-def test_records_with_lost_conversions_and_splices_are_gaps_and_the_first_is_none():
+def test_lost_conversions_and_splices_are_gaps():
     flags = np.zeros(40, np.uint16)
     flags[0] = flags[9] = wire.FLAG_SPLICE
     flags[20] = wire.FLAG_CONVERSIONS_LOST
@@ -208,7 +208,7 @@ def slow(volts: float, at: int = 0) -> SlowReading:
     return SlowReading(at, wire.SLOW_GROUND, 0, round(node * 1e6))
 
 
-def test_ground_is_read_through_its_resistors_and_held_until_the_next_reading():
+def test_ground_is_read_through_resistors_and_held():
     tapped = SweepSetup(hookup=Hookup.TAPPED)
     made = capture((2.0, 2.0, 5.0), setup=tapped, slow=(slow(0.1), slow(0.1, 5), slow(0.3, 20)))
     found = ground_at_sensor(made, FULL)
@@ -216,7 +216,7 @@ def test_ground_is_read_through_its_resistors_and_held_until_the_next_reading():
     assert found[20:] == pytest.approx(np.full(20, 0.3), abs=1e-5)
 
 
-def test_a_ground_level_that_the_rail_alone_can_make_counts_as_none():
+def test_a_ground_level_within_the_rails_doubt_is_none():
     tapped = SweepSetup(hookup=Hookup.TAPPED)
     made = capture((2.0, 2.0, 5.0), setup=tapped, slow=(slow(0.02), slow(0.02, 5), slow(0.12, 20)))
     found = ground_at_sensor(made, FULL)
@@ -224,7 +224,7 @@ def test_a_ground_level_that_the_rail_alone_can_make_counts_as_none():
     assert found[-1] == pytest.approx(0.1, abs=1e-5)
 
 
-def test_ground_is_not_observed_powered_nor_with_its_lead_free_nor_without_readings():
+def test_ground_needs_a_lead_tapping_and_readings():
     tapped = SweepSetup(hookup=Hookup.TAPPED)
     assert ground_at_sensor(capture((2.0, 2.0, 5.0), slow=(slow(0.1),)), FULL) is None
     assert ground_at_sensor(capture((2.0, 2.0, 5.0), setup=tapped, slow=(slow(3.3),)), FULL) is None

@@ -10,13 +10,25 @@ from scipy.linalg import expm
 from scipy.optimize import minimize_scalar
 
 from sweepboard import wire
-from sweeprig.frontend import front_end
+from sweeprig.frontend import FrontEnd, front_end
 from sweeprig.frontend.tables import parts
-from sweeprig.twin.circuit import Network, draw_board, ideal_board, modes, network, settled
+from sweeprig.twin.circuit import CHANNELS, Board, Network, draw_board, modes, network, settled
 from sweeprig.twin.sensors import Fault, SensorSpec
 from sweeprig.twin.world import World
 
 STILL = SensorSpec(name="t", title="t", kind="hall", closed_v=3.0, open_v=3.0, lever="still", source_ohm=50.0)
+
+
+def ideal_board(front_end: FrontEnd) -> Board:
+    """Return a rig whose parts have exactly their nominal values."""
+    none = np.zeros(CHANNELS)
+    one = np.ones(CHANNELS)
+    burden = front_end.burden_ohm or np.inf
+    return Board(
+        front_end, front_end.r_top_ohm * one, front_end.r_bottom_ohm * one, front_end.c_f * one,
+        front_end.r_pin_ohm * one, front_end.c_pin_f * one, np.array([burden, burden, np.inf]), none, 1.0,
+        front_end.adc_vref_v, 0.0,
+    )  # fmt: skip
 
 
 def quiet(spec: SensorSpec, build: str = "full") -> World:
@@ -51,7 +63,7 @@ def test_loading_follows_the_loaded_divider(k: float, percent: float, at: float)
     assert worst.x == pytest.approx(at, abs=1e-4)
 
 
-def test_an_open_wiper_with_nothing_behind_the_cable_decays_as_one_exponential() -> None:
+def test_an_open_wiper_decays_as_one_exponential() -> None:
     """v = v0 exp(-t / RC), R = burden parallel to the divider, C = the cable: the law itself."""
     end = front_end("full")
     net = network(ideal_board(end), 0, burden=True, bias=0, tapped=False, controller_ohm=np.inf)

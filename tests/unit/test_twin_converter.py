@@ -20,7 +20,7 @@ def line(levels: np.ndarray) -> tuple[float, np.ndarray]:
     return slope, code - slope * levels - at_zero
 
 
-def test_rp2040_has_exactly_four_wide_codes_below_the_erratum_numbers() -> None:
+def test_rp2040_has_four_wide_codes_below_the_erratum() -> None:
     """RP2040-E11; a board's widest has a DNL of +7.7 to +10 LSB, five boards, public data."""
     for converter in draws("rp2040"):
         dnl = np.diff(converter.levels) / np.median(np.diff(converter.levels)) - 1

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from support.population import CLEAN, DURATION_S, FAULTY, case, clean, faulty
 from sweepboard import wire
 from sweeprig.errors import InputError
 from sweeprig.twin.converter import WIDE_CODES
-from sweeprig.twin.population import CLEAN, DURATION_S, FAULTY, case, clean, faulty
 
 
 @pytest.mark.parametrize("kind", [CLEAN, *FAULTY])
@@ -24,7 +24,7 @@ def test_an_unknown_kind_is_named() -> None:
         case("gremlin", 0)
 
 
-def test_clean_cases_have_no_fault_and_their_ends_stay_clear_of_the_rails() -> None:
+def test_clean_cases_have_no_fault_and_clear_ends() -> None:
     for drawn in clean(200, 50):
         assert drawn.spec.faults == ()
         ends = (drawn.spec.closed_v, drawn.spec.open_v)
@@ -65,7 +65,7 @@ def test_faulty_durations_and_places_cover_their_ranges() -> None:
 
 
 @pytest.mark.parametrize("kind", ["worn", "loose", "single", "supply-dropout", "loose-ground"])
-def test_most_dropouts_happen_and_are_told_with_what_they_reached(kind: str) -> None:
+def test_most_dropouts_happen_and_tell_what_they_reached(kind: str) -> None:
     n = sum(bool(drawn.play().reached()) for drawn in faulty(kind, 6))
     assert n >= 4
 

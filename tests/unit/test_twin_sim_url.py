@@ -102,7 +102,7 @@ def test_time_stands_still_while_nobody_asks() -> None:
     assert n_windows(feed.raw(0, 4)) == 2
 
 
-def test_the_button_is_down_while_it_is_pressed_and_at_every_start() -> None:
+def test_the_button_is_down_while_pressed_at_every_start() -> None:
     feed = Feed(Still, None, presses=parse("sim://good?press=0.5,2").press)
 
     def presses() -> list[float]:
@@ -150,7 +150,7 @@ def test_a_bench_voltage_gives_its_volts_one_start_after_another() -> None:
     assert means[3] == pytest.approx(means[2], abs=1.0)  # the last one stays
 
 
-def test_a_bench_voltage_without_volts_gives_what_a_trim_asks_for() -> None:
+def test_a_bench_voltage_gives_by_itself_what_a_trim_asks() -> None:
     assert list(BENCH_VOLTS) == wanted_volts(len(BENCH_VOLTS))
     codes = make_world(parse("sim://bench-voltage"), 5).raw(20, 16)
     assert codes.mean() == pytest.approx(4.8 * 0.6 / 3.3 * 4096, rel=0.02)

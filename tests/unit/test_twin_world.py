@@ -10,13 +10,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from support.bench_meter import BenchMeter, Meter, trim_points
 from sweepboard import wire
 from sweeprig.errors import HookupError
 from sweeprig.twin.capture import capture_of, play
 from sweeprig.twin.render import ChannelPlay, Source, weights
-from sweeprig.twin.scene import Event
+from sweeprig.twin.scene import Disturbance
 from sweeprig.twin.sensors import Fault, load_sensor
-from sweeprig.twin.trimming import BenchMeter, Meter, trim_points
 from sweeprig.twin.world import World
 
 ON = wire.OUT_SUPPLY | wire.OUT_BURDEN
@@ -27,7 +27,7 @@ def records(codes: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return windows.sum(axis=1, dtype=np.uint32), windows.min(axis=1), windows.max(axis=1)
 
 
-def test_the_same_seed_gives_the_same_codes_in_any_portions_and_with_switches_thrown() -> None:
+def test_a_seed_gives_the_same_codes_in_any_portions() -> None:
     asked = [(300, ON), (7, wire.OUT_SUPPLY), (1, ON), (400, ON), (92, 0)]
     one, other = World("loose-and-worn", seed=3), World("loose-and-worn", seed=3)
     whole = np.concatenate([one.raw(n, outputs) for n, outputs in asked])
@@ -84,7 +84,7 @@ def test_tapped_needs_a_build_that_may_tap() -> None:
         play("good", seconds=0.1, hookup="tapped", build="plain")
 
 
-def test_a_supply_dropout_stands_on_all_channels_a_worn_place_on_one() -> None:
+def test_a_supply_dropout_is_on_all_channels_a_worn_place_on_one() -> None:
     drop = Fault("supply-dropout", at_s=(0.2,), depth=0.9, duration_s=(2e-3, 2e-3))
     lift = Fault("loose", at_s=(0.3,), duration_s=(2e-3, 2e-3))
     spec = replace(load_sensor("two-tracks-half-scale"), faults=(drop, lift), lever="still")
@@ -97,8 +97,8 @@ def test_a_supply_dropout_stands_on_all_channels_a_worn_place_on_one() -> None:
 
 
 def test_an_event_inside_another_of_its_channel_adds_nothing() -> None:
-    outer = Event(5e-3, 14e-3, 0, "lift", 1.0, 0)
-    inner = Event(7e-3, 9e-3, 0, "lift", 0.5, 0)
+    outer = Disturbance(5e-3, 14e-3, 0, "lift", 1.0, 0)
+    inner = Disturbance(7e-3, 9e-3, 0, "lift", 0.5, 0)
     net, knots = World("good").networks(ON)[0], np.ones(61)
     source = Source(2.0 * knots, knots / 500.0)
     drawn = []
@@ -144,7 +144,7 @@ def test_channels_are_converted_one_after_another() -> None:
 
 
 @pytest.mark.parametrize("name", ["loose-and-worn", "pwm"])
-def test_drawing_anew_changes_nothing_where_the_switch_changes_nothing(name: str) -> None:
+def test_a_switch_that_changes_nothing_changes_no_code(name: str) -> None:
     """The lower bias is blocked by its diode; what was drawn ahead is taken back and drawn once more."""
     straight, thrown = World(name, seed=3), World(name, seed=3)
     whole = straight.raw(1400, ON)
@@ -227,7 +227,7 @@ def test_trim_points_tell_the_rigs_own_line() -> None:
 
 def test_the_twin_knows_no_detector_and_no_judge() -> None:
     code = (
-        "import sys, sweeprig.twin.population, sweeprig.twin.trimming, sweeprig.twin.world;"
+        "import sys, sweeprig.twin.capture, sweeprig.twin.simulated, sweeprig.twin.world;"
         "sys.exit(any(m.startswith(('sweeprig.analysis', 'sweeprig.judge')) for m in sys.modules))"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

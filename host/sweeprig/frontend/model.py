@@ -23,7 +23,6 @@ class FrontEnd:
     capabilities: tuple[str, ...]  # as in the board's hello
     buffered: bool
     has_monitor: bool
-    has_drive: bool
     r_top_ohm: float
     r_bottom_ohm: float
     divider_ratio: float  # volts at the divided node per volt at the sensor
@@ -225,7 +224,6 @@ def front_end(build: str) -> FrontEnd:
         capabilities=tuple(b["capabilities"]),
         buffered=b["buffered"],
         has_monitor=b["has_monitor"],
-        has_drive=b["has_drive"],
         burden_ohm=None if burden is None else burden.value,
         burden_at_sensor_ohm=at_sensor,
         bias_ohm=p["bias"].value if "bias" in p else None,

@@ -31,15 +31,14 @@ class Density:
     code: NDArray[np.int64]  # (m,)
     width_lsb: FloatArray  # (m,) of the mean width
     dnl_lsb: FloatArray  # (m,)
-    inl_lsb: FloatArray  # (m,) at the upper edge of each code, terminal-based
     hits: float  # mean counts of a code
 
 
 def ramp_density(counts: NDArray[np.integer], *, first_code: int = 0) -> Density:
     """Return the widths of codes from counts (n,) of a linear ramp that goes beyond both ends.
 
-    The first and last code that came are open towards the ramp's ends and are left out. INL[k] is the sum of DNL up
-    to k; terminal-based, so it ends in 0. Raises TrimError for too few codes or counts.
+    The first and last code that came are open towards the ramp's ends and are left out. Raises TrimError for too
+    few codes or counts.
     """
     counts = np.asarray(counts, np.int64)
     came = np.flatnonzero(counts)
@@ -55,7 +54,7 @@ def ramp_density(counts: NDArray[np.integer], *, first_code: int = 0) -> Density
     width = inside / hits
     dnl = width - 1.0
     code = first_code + np.arange(came[0] + 1, came[-1])
-    return Density(code, width, dnl, np.cumsum(dnl), hits)
+    return Density(code, width, dnl, hits)
 
 
 def density_linearity(density: Density, *, ramp_u_lsb: float = 0.0) -> Linearity:

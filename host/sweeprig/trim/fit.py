@@ -27,7 +27,7 @@ from sweeprig.trim.expected import USUAL_NOISE_LSB, expected_inverse
 from sweeprig.trim.line_fit import LineFit, fit_line
 from sweeprig.trim.model import ChannelTrim, FloatArray, Line, Linearity, Meter
 
-FEWEST, MOST_BY_HAND = 2, 12
+FEWEST = 2
 BEND_FROM = 4  # points from which the departure is estimated too
 LEAST_RANGE = 0.4  # of the codes, between the lowest and the highest point
 NODES = np.linspace(0.0, CODES, 65)
@@ -118,34 +118,33 @@ def fit_channel(
     so from four points on. Raises TrimError for too few points or too small a range.
     """
     _check_enough(points)
-    nominal = nominal_linearity(chip) if wide_removed else None
+    usual = nominal_linearity(chip)
+    nominal, left_in = (usual, None) if wide_removed else (None, usual)
     ready = prepare(points, cov_v=cov_v, linearity=nominal)
     bent = bend if bend is not None else len(points) >= BEND_FROM
     fit = (fit_points if bent else fit_straight)(ready, chip=chip)
-    left_in = None if wide_removed else nominal_linearity(chip)
-    found = _departures(ready, fit, chip=chip, bend=bent, left_in=left_in)
-    cov = fit.weights @ (cov_v + fit.slope**2 * ready.cov_code) @ fit.weights.T
     wider = birge_ratio(fit.chi2, len(points) - 2) if wide_removed else 1.0
+    found = _departures(ready, fit, chip=chip, bend=bent, left_in=left_in)
     found = replace(found, u_lsb=found.u_lsb * wider)
-    inside = (ready.code.min() <= NODES) & (ready.code.max() >= NODES)
-    scalar = float(np.sqrt(np.mean(found.u_lsb[inside] ** 2))) if inside.any() else float(found.u_lsb.max())
-    linearity = nominal
-    if bent:
-        linearity = joined(nominal, found.error_lsb, scalar)
-    elif nominal is not None:
-        linearity = replace(nominal, u_lsb=scalar)
+    scalar = found.between(float(ready.code.min()), float(ready.code.max()))
     return ChannelTrim(
         channel,
-        Line(fit.intercept, fit.slope, float(cov[0, 0]), float(cov[1, 1]), float(cov[0, 1])),
-        linearity,
+        line_of(fit, cov_v + fit.slope**2 * ready.cov_code),
+        joined(nominal, found.error_lsb, scalar) if bent else nominal and replace(nominal, u_lsb=scalar),
         scalar,
         tuple((p.code, p.reading_v) for p in points),
-        tuple((float(c), float(u)) for c, u in zip(NODES, found.u_lsb, strict=True)),
-        tuple(float(r) for r in fit.residuals),
-        tuple(float(u) for u in found.u_residual_v),
+        tuple(zip(NODES.tolist(), found.u_lsb.tolist(), strict=True)),
+        tuple(fit.residuals.tolist()),
+        tuple(found.u_residual_v.tolist()),
         fit.chi2 if len(points) > 2 else None,
         wider,
     )
+
+
+def line_of(fit: LineFit, cov_v: FloatArray) -> Line:
+    """Return the line with what errors of covariance `cov_v` (n, n) [V2] in the readings make of it."""
+    cov = fit.weights @ cov_v @ fit.weights.T
+    return Line(fit.intercept, fit.slope, float(cov[0, 0]), float(cov[1, 1]), float(cov[0, 1]))
 
 
 def birge_ratio(chi2: float, dof: int) -> float:
@@ -166,6 +165,11 @@ class _Departures:
     error_lsb: FloatArray  # (65,) at NODES
     u_lsb: FloatArray  # (65,) of what is left, the fit's own share of it included
     u_residual_v: FloatArray  # (n,) standard deviation that the residuals should have
+
+    def between(self, low: float, high: float) -> float:
+        """Return the root mean square of u between two codes; the largest where no node lies there."""
+        inside = (low <= NODES) & (high >= NODES)
+        return float(np.sqrt(np.mean(self.u_lsb[inside] ** 2)) if inside.any() else self.u_lsb.max())
 
 
 def _departures(

@@ -5,7 +5,6 @@ ISO/TS 28037:2010 clauses 6 to 10; D. York et al., Am. J. Phys. 72 (2004) 367, w
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,18 +26,6 @@ class LineFit:
     weights: FloatArray
     residuals: FloatArray  # (n,) y less the line at x
     chi2: float  # r' V^-1 r
-    dof: float  # n - 2; infinite where the covariance is known
-
-    def at(self, x: float) -> tuple[float, float]:
-        """Return the line's value at x and its standard uncertainty."""
-        h = np.array([1.0, x])
-        return self.intercept + self.slope * x, math.sqrt(max(float(h @ self.cov @ h), 0.0))
-
-    def inverse(self, y: float, u_y: float = 0.0) -> tuple[float, float]:
-        """Return the x at which the line has the value y with standard uncertainty u_y, and its own."""
-        x = (y - self.intercept) / self.slope
-        var = u_y**2 + self.at(x)[1] ** 2
-        return x, math.sqrt(var) / abs(self.slope)
 
 
 def fit_line(x: FloatArray, y: FloatArray, *, cov_y: FloatArray, cov_x: FloatArray | None = None) -> LineFit:
@@ -71,20 +58,6 @@ def fit_line(x: FloatArray, y: FloatArray, *, cov_y: FloatArray, cov_x: FloatArr
         if done or nothing:
             break
     return _fit(design, y, beta, spread_x, _inverse(cov_y + slope**2 * spread_x))
-
-
-def fit_line_scatter(x: FloatArray, y: FloatArray) -> LineFit:
-    """Return the least-squares line through points (n,) with the scatter taken from the residuals themselves.
-
-    s^2 = r'r / (n - 2), n - 2 degrees of freedom (JCGM 100:2008, H.3). Needs three points.
-    """
-    x, y = np.asarray(x, np.float64), np.asarray(y, np.float64)
-    first = fit_line(x, y, cov_y=np.eye(x.size))
-    dof = x.size - 2
-    s2 = first.chi2 / dof if dof > 0 else math.nan
-    return LineFit(
-        first.intercept, first.slope, first.cov * s2, first.weights, first.residuals, first.chi2, float(dof)
-    )
 
 
 def _slope(x: FloatArray, y: FloatArray) -> float:
@@ -129,6 +102,4 @@ def _fit(
     h = _instrument(design, y, beta, cov_x, v_inv)
     r = y - design @ beta
     cov: FloatArray = np.asarray(np.linalg.inv(h.T @ v_inv @ h))
-    return LineFit(
-        float(beta[0]), float(beta[1]), cov, _solve(h, design, v_inv), r, float(r @ v_inv @ r), math.inf
-    )
+    return LineFit(float(beta[0]), float(beta[1]), cov, _solve(h, design, v_inv), r, float(r @ v_inv @ r))

@@ -53,7 +53,7 @@ def left_out(points: Points, *, chip: str) -> tuple[FloatArray, FloatArray]:
     return (q @ points.reading_v) / own, 1.0 / np.sqrt(own)
 
 
-def check_points(points: Points, *, nominal: ChannelTrim, chip: str, typed: tuple[TrimPoint, ...]) -> None:
+def refuse_slips(points: Points, *, nominal: ChannelTrim, chip: str, typed: tuple[TrimPoint, ...]) -> None:
     """Raise TrimError where readings are swapped, slipped or not of this rig. Nothing is changed."""
     name = CHANNEL_NAMES[nominal.channel]
     swapped = _swapped(points, nominal, chip)

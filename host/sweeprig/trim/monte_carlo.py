@@ -24,8 +24,6 @@ class Propagated:
     u: float
     low: float  # of the shortest interval
     high: float
-    low_symmetric: float  # of the probabilistically symmetric one
-    high_symmetric: float
     n_trials: int
 
     @property
@@ -37,7 +35,7 @@ class Propagated:
 def propagate(
     model: Callable[[Rng, int], FloatArray], *, rng: Rng, trials: int = TRIALS, coverage: float = COVERAGE
 ) -> Propagated:
-    """Return mean, standard deviation and coverage intervals of `model(rng, trials)` -> (trials,).
+    """Return mean, standard deviation and coverage interval of `model(rng, trials)` -> (trials,).
 
     JCGM 101:2008, 7.5 to 7.7: the shortest interval holds q = round(p M) of the M sorted values.
     """
@@ -45,10 +43,9 @@ def propagate(
     q = round(coverage * trials)
     widths = values[q:] - values[:-q]
     start = int(np.argmin(widths))
-    edge = (trials - q) // 2
     return Propagated(
         float(values.mean()), float(values.std(ddof=1)), float(values[start]), float(values[start + q]),
-        float(values[edge]), float(values[edge + q]), trials,
+        trials,
     )  # fmt: skip
 
 

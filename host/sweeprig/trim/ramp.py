@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from sweeprig.trim.fit import NODES, TrimPoint, prepare
+from sweeprig.trim.fit import NODES, TrimPoint, line_of, prepare
 from sweeprig.trim.line_fit import fit_line
-from sweeprig.trim.model import ChannelTrim, FloatArray, Line, Linearity
+from sweeprig.trim.model import ChannelTrim, FloatArray, Linearity
 
 
 def fit_after_ramp(
@@ -16,18 +16,17 @@ def fit_after_ramp(
     ready = prepare(points, cov_v=cov_v, linearity=linearity)
     left = linearity.u_lsb**2 * np.eye(len(points))
     fit = fit_line(ready.code, ready.reading_v, cov_y=cov_v, cov_x=ready.cov_code + left)
-    meter = fit.weights @ (cov_v + fit.slope**2 * ready.cov_code) @ fit.weights.T
     h = np.stack([np.ones_like(NODES), NODES])
     share = np.einsum("ij,ij->j", fit.weights.T @ h, fit.weights.T @ h)
     u = linearity.u_lsb * np.sqrt(1.0 + share)
     return ChannelTrim(
         channel,
-        Line(fit.intercept, fit.slope, float(meter[0, 0]), float(meter[1, 1]), float(meter[0, 1])),
+        line_of(fit, cov_v + fit.slope**2 * ready.cov_code),
         linearity,
         float(u.mean()),
         tuple((p.code, p.reading_v) for p in points),
-        tuple((float(c), float(v)) for c, v in zip(NODES, u, strict=True)),
-        tuple(float(r) for r in fit.residuals),
-        tuple(float(v) for v in np.sqrt(np.diag(cov_v + fit.slope**2 * (ready.cov_code + left)))),
+        tuple(zip(NODES.tolist(), u.tolist(), strict=True)),
+        tuple(fit.residuals.tolist()),
+        tuple(np.sqrt(np.diag(cov_v + fit.slope**2 * (ready.cov_code + left))).tolist()),
         fit.chi2 if len(points) > 2 else None,
     )

@@ -45,10 +45,13 @@ def _fit(value: Any, key: str) -> Any:
             raise ValueError(f"{key} is a list of {len(value)}, more than {_MOST_ITEMS}")
         return [_fit(item, key) for item in value]
     if isinstance(value, int | float) and not isinstance(value, bool):
-        least = 0.0 if key in _FROM_0 else -math.inf
-        if not is_number(value) or value < least:
-            raise ValueError(f"{key} is {value!r:.60}, not a number" + (" from 0" if key in _FROM_0 else ""))
+        _check_number(value, key)
     return clean_text(value) if isinstance(value, str) else value
+
+
+def _check_number(value: float, key: str) -> None:
+    if not is_number(value) or (key in _FROM_0 and value < 0):
+        raise ValueError(f"{key} is {value!r:.60}, not a number" + (" from 0" if key in _FROM_0 else ""))
 
 
 def _nothing_else(data: Any, known: Any, where: str) -> None:

@@ -133,12 +133,10 @@ def to_trace(
     signal_a, signal_b, supply = without_memory(
         _channels(capture, trim), front_end=front_end, conversion_hz=capture.conversion_hz
     )
-    load: float | None = _load_ohm(capture, front_end)
-    if load is not None and track_ohm is not None and capture.setup.hookup == "powered":
-        signal_a, signal_b = (
-            _without_load(s, supply, track_ohm=track_ohm, load_ohm=load) for s in (signal_a, signal_b)
-        )
-        load = None
+    load = _load_ohm(capture, front_end)
+    track = track_ohm if capture.setup.hookup == "powered" else None
+    if track is not None:
+        signal_a, signal_b = (_without_load(s, supply, track, load) for s in (signal_a, signal_b))
     return Trace(
         t_s=capture.records.index.astype(np.float64) * capture.window_s,
         signal_a=signal_a,
@@ -157,7 +155,7 @@ def to_trace(
         shortest_dropout_s=front_end.shortest_dropout_s(str(capture.setup.hookup)),
         board_temperature_c=board_temperature_c(capture),
         smps_mode=str(capture.rig.get("smps") or ""),
-        load_ohm=load,
+        load_ohm=load if track is None else None,
     )
 
 
@@ -166,7 +164,7 @@ def _load_ohm(capture: Capture, front_end: FrontEnd) -> float:
     return front_end.load_ohm(burden_on=burden)
 
 
-def _without_load(signal: Channel, supply: Channel, *, track_ohm: float, load_ohm: float) -> Channel:
+def _without_load(signal: Channel, supply: Channel, track_ohm: float, load_ohm: float) -> Channel:
     def free(volts: FloatArray) -> FloatArray:
         return unloaded(volts, supply_v=supply.mean_v, track_ohm=track_ohm, load_ohm=load_ohm)
 

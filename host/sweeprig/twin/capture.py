@@ -11,7 +11,7 @@ from sweepboard import wire
 from sweeprig.capture.model import Capture, SweepSetup
 from sweeprig.link.messages import Records, SlowReading
 from sweeprig.twin.reached import Reached, all_reached
-from sweeprig.twin.scene import WINDOW_S, Event
+from sweeprig.twin.scene import WINDOW_S, Disturbance
 from sweeprig.twin.sensors import SensorSpec, load_sensor
 from sweeprig.twin.world import World, WorldTruth
 from sweeprig.words import Hookup, Starts
@@ -27,7 +27,7 @@ class Played:
 
     capture: Capture
     truth: WorldTruth
-    events: tuple[Event, ...]  # that began inside the capture
+    events: tuple[Disturbance, ...]  # that began inside the capture
     world: World
     outputs: int
 

@@ -68,18 +68,6 @@ def draw_board(front_end: FrontEnd, rng: np.random.Generator, *, vref_v: float |
     )
 
 
-def ideal_board(front_end: FrontEnd) -> Board:
-    """Return a rig whose parts have exactly their nominal values."""
-    none = np.zeros(CHANNELS)
-    one = np.ones(CHANNELS)
-    burden = front_end.burden_ohm or np.inf
-    return Board(
-        front_end, front_end.r_top_ohm * one, front_end.r_bottom_ohm * one, front_end.c_f * one,
-        front_end.r_pin_ohm * one, front_end.c_pin_f * one, np.array([burden, burden, np.inf]), none, 1.0,
-        front_end.adc_vref_v, 0.0,
-    )  # fmt: skip
-
-
 @dataclass(frozen=True)
 class Network:
     """One channel with its switches as they stand. SI units."""
@@ -111,17 +99,16 @@ def network(
     board: Board, channel: int, *, burden: bool, bias: int, tapped: bool, controller_ohm: float
 ) -> Network:
     """Return a channel's network; `bias` is +1 (up), -1 (down) or 0 (released)."""
-    fe = board.front_end
-    is_signal = channel < CHANNELS - 1
-    load = 1.0 / board.burden_ohm[channel] if burden and is_signal else 0.0
-    load += 1.0 / controller_ohm if tapped and is_signal else 0.0
-    pulled = bias > 0 and is_signal and fe.bias_ohm is not None  # down: its diode blocks below diode_v
+    fe, signal = board.front_end, channel < CHANNELS - 1
+    load = burden / board.burden_ohm[channel] + tapped / controller_ohm if signal else 0.0
+    pulled = signal and bias > 0  # down: its diode blocks below diode_v
+    g_bias = 1.0 / fe.bias_ohm if pulled and fe.bias_ohm else 0.0
     return Network(
         g_top=1.0 / float(board.r_top_ohm[channel]),
         g_bottom=1.0 / float(board.r_bottom_ohm[channel]),
         g_load=float(load),
-        g_bias=1.0 / fe.bias_ohm if pulled and fe.bias_ohm else 0.0,
-        bias_v=float(table()["rail"]["nominal_v"]) - _diode_v(fe.build) if pulled else 0.0,
+        g_bias=g_bias,
+        bias_v=float(table()["rail"]["nominal_v"]) - _diode_v(fe.build) if g_bias else 0.0,
         cable_f=board.cable * fe.cable_f("tapped" if tapped and "tapped" in fe.hookups else "powered"),
         node_f=float(board.node_f[channel]),
         r_pin_ohm=float(board.r_pin_ohm[channel]),

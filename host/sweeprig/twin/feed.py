@@ -18,7 +18,7 @@ _PRESS_S = 0.3  # how long a finger stays on the button (invented)
 MOST_WINDOWS = 64  # given at once: the firmware's buffer is bounded
 
 
-class World(Protocol):
+class Playable(Protocol):
     """What a feed needs of a world; see twin/world.py."""
 
     def raw(self, n_windows: int, outputs: int) -> NDArray[np.uint16]:
@@ -48,7 +48,7 @@ class Feed:
 
     def __init__(
         self,
-        make: Callable[[int], World],
+        make: Callable[[int], Playable],
         clock: Callable[[], float] | None,
         *,
         presses: Sequence[float] = (),

@@ -12,7 +12,7 @@ from sweeprig.twin.circuit import Network, settled
 from sweeprig.twin.converter import BELOW, FINE
 from sweeprig.twin.render import ChannelPlay, weights
 from sweeprig.twin.rig import Rig
-from sweeprig.twin.scene import STEPS, WINDOW_S, Event, Knots
+from sweeprig.twin.scene import STEPS, WINDOW_S, Disturbance, Knots
 from sweeprig.twin.sources import Given, sources
 from sweeprig.twin.toggling import Toggler
 
@@ -69,7 +69,7 @@ class Flow:
         new._n_events, new._n_windows = self._n_events, self._n_windows
         return new
 
-    def draw(self, rig: Rig, events: list[Event], knots: Knots, outputs: int) -> list[Codes]:
+    def draw(self, rig: Rig, events: list[Disturbance], knots: Knots, outputs: int) -> list[Codes]:
         """Return the codes of each channel, (n, window), for knots of n windows and one more knot.
 
         `events` are all since the start, in order; those not yet seen are taken.

@@ -9,7 +9,7 @@ import numpy as np
 from sweepboard import wire
 from sweeprig.twin.circuit import modes, settled
 from sweeprig.twin.render import Source, changed
-from sweeprig.twin.scene import KNOT_S, Event
+from sweeprig.twin.scene import KNOT_S, Disturbance
 from sweeprig.twin.sources import sources
 from sweeprig.twin.world import World
 
@@ -21,7 +21,7 @@ AFTER_S = 400e-6  # long enough for every build's recovery
 class Reached:
     """One event of one channel, as the circuit passes it on."""
 
-    event: Event
+    event: Disturbance
     travel: float  # place of the lever when it began, share of travel
     signal_v: float  # at the sensor, before it
     depth_v: float  # largest departure at the pin, as volts at the sensor
@@ -39,7 +39,7 @@ class Reached:
         return self.event.stop_s - self.event.start_s
 
 
-def reached(world: World, event: Event, outputs: int) -> Reached:
+def reached(world: World, event: Disturbance, outputs: int) -> Reached:
     """Return what one event comes to at the pin. The lever is taken as still meanwhile."""
     places = world.scene.places
     at = min(max(0, int(event.start_s / KNOT_S)), places.size - 1)
@@ -74,7 +74,7 @@ def _state(
     return np.array([wiper[0], node[0], node[0]])
 
 
-def all_reached(world: World, events: tuple[Event, ...], outputs: int) -> tuple[Reached, ...]:
+def all_reached(world: World, events: tuple[Disturbance, ...], outputs: int) -> tuple[Reached, ...]:
     """Return what every event came to, leaving out channels that carry nothing."""
     used = {0, wire.CHANNELS - 1} | ({1} if world.spec.two_tracks else set())
     return tuple(reached(world, e, outputs) for e in events if e.channel in used)

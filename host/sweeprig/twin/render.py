@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from sweepboard import wire
 from sweeprig.twin.circuit import Modes, Network, modes, settled
-from sweeprig.twin.scene import CONVERSION_S, KNOT_S, STEPS, Event
+from sweeprig.twin.scene import CONVERSION_S, KNOT_S, STEPS, Disturbance
 
 FloatArray = NDArray[np.float64]
 Float32 = NDArray[np.float32]
@@ -54,8 +54,8 @@ class ChannelPlay:
     def __init__(self, channel: int) -> None:
         self._channel = channel
         self._left = np.zeros(3)  # what is not settled: wiper, node, pin
-        self._open: Event | None = None  # an event that began before this call
-        self._waiting: deque[Event] = deque()
+        self._open: Disturbance | None = None  # an event that began before this call
+        self._waiting: deque[Disturbance] = deque()
 
     def copy(self) -> ChannelPlay:
         """Return one that goes on from here by itself."""
@@ -63,7 +63,7 @@ class ChannelPlay:
         new._left, new._open, new._waiting = self._left.copy(), self._open, self._waiting.copy()
         return new
 
-    def add(self, events: list[Event]) -> None:
+    def add(self, events: list[Disturbance]) -> None:
         """Take events in order of their start; where two overlap, the later begins after the first."""
         self._waiting.extend(e for e in events if e.channel == self._channel)
 
@@ -96,12 +96,12 @@ class ChannelPlay:
             self._open = None
         return pieces + self._settle(job, now, stop_s)
 
-    def _next(self, stop_s: float) -> Event | None:
+    def _next(self, stop_s: float) -> Disturbance | None:
         if self._waiting and self._waiting[0].start_s < stop_s:
             return self._waiting.popleft()
         return None
 
-    def _switch(self, job: _Job, at_s: float, event: Event, *, into: bool) -> None:
+    def _switch(self, job: _Job, at_s: float, event: Disturbance, *, into: bool) -> None:
         before, after = job.state(at_s, None), job.state(at_s, event)
         self._left = self._left + (before - after if into else after - before)
 
@@ -115,7 +115,9 @@ class ChannelPlay:
         self._left = mode.after(self._left, to_s - from_s) if from_s + gone > to_s else np.zeros(3)
         return [(first, drawn)] if t.size else []
 
-    def _during(self, job: _Job, from_s: float, to_s: float, event: Event) -> list[tuple[int, FloatArray]]:
+    def _during(
+        self, job: _Job, from_s: float, to_s: float, event: Disturbance
+    ) -> list[tuple[int, FloatArray]]:
         mode = modes_of(job.net, job.g_at(from_s, event))
         first, t = job.conversions(from_s, to_s)
         drawn = job.change(t, event) + mode.pin(self._left, t - from_s)
@@ -146,7 +148,7 @@ class _Job:
     def knot(self, t_s: float) -> float:
         return (t_s - self.start_s) / float(KNOT_S)
 
-    def changed(self, event: Event | None, part: slice | None = None) -> Source:
+    def changed(self, event: Disturbance | None, part: slice | None = None) -> Source:
         """Return the source while an event lasts."""
         cut = part or slice(None)
         source = Source(self.source.e_v[cut], self.source.g_s[cut])
@@ -155,7 +157,7 @@ class _Job:
         other = {kind: Source(s.e_v[cut], s.g_s[cut]) for kind, s in self.other.items() if kind == event.kind}
         return changed(self.net, source, other, event)
 
-    def state(self, t_s: float, event: Event | None) -> FloatArray:
+    def state(self, t_s: float, event: Disturbance | None) -> FloatArray:
         """Return the settled volts (wiper, node, pin) at one time."""
         at = min(max(int(self.knot(t_s)), 0), self.pin_v.size - 2)
         source = self.changed(event, slice(at, at + 2))
@@ -164,11 +166,11 @@ class _Job:
         w, n = wiper[0] + (wiper[1] - wiper[0]) * u, node[0] + (node[1] - node[0]) * u
         return np.array([w, n, n])
 
-    def g_at(self, t_s: float, event: Event | None) -> float:
+    def g_at(self, t_s: float, event: Disturbance | None) -> float:
         at = min(max(int(self.knot(t_s)), 0), self.pin_v.size - 1)
         return float(self.changed(event, slice(at, at + 1)).g_s[0])
 
-    def change(self, t_s: FloatArray, event: Event) -> FloatArray:
+    def change(self, t_s: FloatArray, event: Disturbance) -> FloatArray:
         """Return settled pin volts with the event less those without, at times (n,)."""
         if not t_s.size:
             return np.zeros(0)
@@ -181,7 +183,7 @@ class _Job:
         return np.asarray(np.interp((t_s - self.start_s) / KNOT_S - low, np.arange(diff.size), diff))
 
 
-def changed(net: Network, source: Source, other: dict[str, Source], event: Event) -> Source:
+def changed(net: Network, source: Source, other: dict[str, Source], event: Disturbance) -> Source:
     """Return what a source is while an event lasts; `other` holds those kinds that need the whole sensor."""
     if event.kind == "lift":
         return Source(source.e_v, lifted(net, source.g_s, event.value))

@@ -27,7 +27,7 @@ NEVER_S = 1e9
 TRACKS = {"a": (0,), "b": (1,), "both": (0, 1)}
 
 
-class Event(NamedTuple):
+class Disturbance(NamedTuple):
     """A stretch of time in which a channel's source is another one."""
 
     start_s: float
@@ -68,7 +68,7 @@ class Scene:
         self._made = 0
         self._ready: Knots | None = None
         self._places: list[FloatArray] = []
-        self.events: list[Event] = []  # all that were made, in order of start
+        self.events: list[Disturbance] = []  # all that were made, in order of start
 
     @property
     def _still(self) -> float:
@@ -200,7 +200,7 @@ class Scene:
         return volts
 
     def _make_events(self, x: FloatArray, t_s: FloatArray) -> None:
-        made: list[Event] = []
+        made: list[Disturbance] = []
         before = x[0] if self._last_x is None else self._last_x
         for index, fault in self._of("worn"):
             made += self._worn(index, fault, np.concatenate([[before], x]), t_s)
@@ -213,7 +213,7 @@ class Scene:
         low, high = np.log(fault.duration_s)
         return float(np.exp(self._rng.uniform(low, high)))
 
-    def _worn(self, index: int, fault: Fault, x: FloatArray, t_s: FloatArray) -> list[Event]:
+    def _worn(self, index: int, fault: Fault, x: FloatArray, t_s: FloatArray) -> list[Disturbance]:
         """The wiper chatters each time it passes the worn place."""
         ahead = x > fault.place
         made = []
@@ -227,7 +227,7 @@ class Scene:
                 made += self._events_of(index, fault, start)
         return made
 
-    def _any_time(self, index: int, fault: Fault, from_s: float) -> list[Event]:
+    def _any_time(self, index: int, fault: Fault, from_s: float) -> list[Disturbance]:
         length = BLOCK * KNOT_S
         times = [t for t in fault.at_s if from_s <= t < from_s + length]
         if fault.rate_hz:
@@ -235,26 +235,24 @@ class Scene:
             times += list(from_s + self._rng.uniform(0, length, n))
         return [e for t in times if t > fault.start_s for e in self._events_of(index, fault, float(t))]
 
-    def _events_of(self, index: int, fault: Fault, start_s: float) -> list[Event]:
+    def _events_of(self, index: int, fault: Fault, start_s: float) -> list[Disturbance]:
         stop = start_s + self._length(fault)
-        signals = TRACKS[fault.track]
-        if fault.kind == "supply-dropout":
-            return [Event(start_s, stop, c, "supply", 1.0 - fault.depth, index) for c in (0, 1, 2)]
         if fault.kind == "interference":
             return self._burst(index, fault, start_s, stop)
-        if fault.kind == "loose" and fault.wire == "ground":
-            return [Event(start_s, stop, c, "ground", 0.0, index) for c in (0, 1)]
-        if fault.kind == "loose" and fault.wire == "supply":
-            return [Event(start_s, stop, c, "supply-lift", 0.0, index) for c in (0, 1, 2)]
-        return [Event(start_s, stop, c, "lift", fault.depth, index) for c in signals]
+        channels, kind, value = {
+            "supply-dropout": ((0, 1, 2), "supply", 1.0 - fault.depth),
+            "ground": ((0, 1), "ground", 0.0),
+            "supply": ((0, 1, 2), "supply-lift", 0.0),
+        }.get(fault.wire if fault.kind == "loose" else fault.kind, (TRACKS[fault.track], "lift", fault.depth))
+        return [Disturbance(start_s, stop, c, kind, value, index) for c in channels]
 
-    def _burst(self, index: int, fault: Fault, start_s: float, stop_s: float) -> list[Event]:
+    def _burst(self, index: int, fault: Fault, start_s: float, stop_s: float) -> list[Disturbance]:
         """A burst rings: half waves of either sign by turns, each smaller than the one before."""
         n = int(self._rng.integers(2, 7))
         edge = np.linspace(start_s, stop_s, n + 1)
         volts = self._rng.choice([-1.0, 1.0]) * fault.volts * (-0.75) ** np.arange(n)
         return [
-            Event(edge[k], edge[k + 1], c, "add", float(volts[k]), index)
+            Disturbance(edge[k], edge[k + 1], c, "add", float(volts[k]), index)
             for k in range(n)
             for c in TRACKS[fault.track]
         ]

@@ -8,7 +8,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from sweeprig.frontend import front_end
-from sweeprig.twin.feed import Feed, World
+from sweeprig.twin.feed import Feed, Playable
 from sweeprig.twin.machines import Machine, start_machine
 from sweeprig.twin.sim_url import BENCH_VOLTAGE, BENCH_VOLTS, SimOptions
 
@@ -49,8 +49,7 @@ def turned(spec: SensorSpec, options: SimOptions) -> SensorSpec:
 
 
 def _spec(options: SimOptions, n_starts: int) -> SensorSpec:
-    from sweeprig.twin.sensors import load_sensor
-    from sweeprig.twin.trimming import stiff
+    from sweeprig.twin.sensors import load_sensor, stiff
 
     if options.sensor != BENCH_VOLTAGE:
         return turned(load_sensor(options.sensor), options)
@@ -58,14 +57,14 @@ def _spec(options: SimOptions, n_starts: int) -> SensorSpec:
     return stiff(volts[min(max(n_starts, 1), len(volts)) - 1])
 
 
-def make_world(options: SimOptions, n_starts: int = 0) -> World:
+def make_world(options: SimOptions, n_starts: int = 0) -> Playable:
     """Return the world that the URL asks for: the same rig at every start, another hand.
 
     A bench voltage goes on to its next volts at each start of sampling; a trim starts it once a point.
     """
-    from sweeprig.twin.world import World as SensorWorld
+    from sweeprig.twin.world import World
 
-    world = SensorWorld(
+    world = World(
         _spec(options, n_starts),
         seed=options.seed + _SEEDS_APART * n_starts,
         rig_seed=options.seed,

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from sweepboard import wire
 from sweeprig.twin.render import Source
 from sweeprig.twin.rig import Rig
 from sweeprig.twin.scene import TRACKS, Knots

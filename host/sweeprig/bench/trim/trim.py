@@ -16,7 +16,7 @@ from sweeprig.errors import TrimError
 from sweeprig.link.client import RigClient
 from sweeprig.trim.codes import CODES
 from sweeprig.trim.fit import LEAST_RANGE, TrimPoint, fit_channel, meter_covariance, prepare
-from sweeprig.trim.mistakes import check_points
+from sweeprig.trim.mistakes import refuse_slips
 from sweeprig.trim.model import ChannelTrim, FloatArray, Meter, Trim
 from sweeprig.trim.monitor import fit_monitor, monitor_volts
 from sweeprig.trim.nominal import nominal_trim
@@ -154,7 +154,7 @@ def _channel(
         TrimPoint(p.codes[c], float(v), p.u_codes[c], p.noise[c]) for p, v in zip(points, volts, strict=True)
     )
     ready = prepare(typed, cov_v=cov, linearity=nominal.linearity)
-    check_points(ready, nominal=nominal, chip=chip, typed=typed)
+    refuse_slips(ready, nominal=nominal, chip=chip, typed=typed)
     return fit_channel(c, typed, cov_v=cov, chip=chip)
 
 
@@ -199,11 +199,15 @@ def take_with_monitor(
         if len(kept) >= n or stop():
             break
         point = measure(client, hookup=hookup)
-        volts = monitor_volts(np.array([point.node_v or 0.0]), before.monitor if before else None)[0]
-        value = float(volts[0])
-        if point.node_v is None:
-            raise TrimError("This rig has no I2C converter.", next_step="use a meter: --reference meter")
+        value = _by_monitor(point, before)
         if point.steady and all(abs(value - (p.reading_v or 0.0)) >= NEW_POINT_V for p in kept):
             kept.append(replace(point, reading_v=value))
             said(f"{len(kept)} of {n}: {value:.4f} V kept. Turn to another voltage.")
     return kept
+
+
+def _by_monitor(point: Measured, before: Trim | None) -> float:
+    volts = monitor_volts(np.array([point.node_v or 0.0]), before.monitor if before else None)[0]
+    if point.node_v is None:
+        raise TrimError("This rig has no I2C converter.", next_step="use a meter: --reference meter")
+    return float(volts[0])

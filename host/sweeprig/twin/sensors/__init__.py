@@ -13,6 +13,7 @@ from sweeprig.errors import InputError
 from sweeprig.twin.hands import Hand
 
 NOMINAL_SUPPLY_V = 5.0  # volts in the files are at this supply: common practice, no source
+STIFF_OHM = 1.0  # of a variable voltage: invented
 KINDS = ("potentiometer", "hall", "pwm", "digital", "switch")
 FAULT_KINDS = (
     "worn",  # the wiper lifts at one place of the track, pass after pass
@@ -128,6 +129,22 @@ def spec_from(name: str, table: Mapping[str, Any]) -> SensorSpec:
         if fault.kind not in FAULT_KINDS:
             raise TypeError(f"{name}: fault kind {fault.kind!r} is not one of {', '.join(FAULT_KINDS)}")
     return SensorSpec(name=name, faults=faults, hand=Hand(**_tuples(table.get("hand", {}))), **_tuples(rest))
+
+
+def stiff(volts: float) -> SensorSpec:
+    """Return a sensor that gives one voltage to all three channels, whatever loads it."""
+    return SensorSpec(
+        name="stiff",
+        title="Variable voltage",
+        kind="hall",
+        closed_v=NOMINAL_SUPPLY_V,
+        open_v=NOMINAL_SUPPLY_V,
+        closed_b_v=NOMINAL_SUPPLY_V,
+        open_b_v=NOMINAL_SUPPLY_V,
+        source_ohm=STIFF_OHM,
+        own_supply_v=volts,
+        lever="still",
+    )
 
 
 def sensor_names() -> tuple[str, ...]:

@@ -15,11 +15,10 @@ from numpy.typing import NDArray
 from sweepboard import wire
 from sweeprig.trim.model import Meter
 from sweeprig.twin.scene import WINDOW_S
-from sweeprig.twin.sensors import NOMINAL_SUPPLY_V, SensorSpec
+from sweeprig.twin.sensors import stiff
 from sweeprig.twin.world import World
 
 FloatArray = NDArray[np.float64]
-SOURCE_OHM = 1.0  # of the variable voltage: invented
 SPREAD_STEPS = 9
 
 
@@ -49,22 +48,6 @@ class BenchMeter:
         seen = true_v * self._gain + self._zero_v
         flicker = self._rng.normal(0.0, 0.2) * self._kind.count_v
         return float(np.round((seen + flicker) / self._kind.count_v) * self._kind.count_v)
-
-
-def stiff(volts: float) -> SensorSpec:
-    """Return a sensor that gives one voltage to all three channels, whatever loads it."""
-    return SensorSpec(
-        name="stiff",
-        title="Variable voltage",
-        kind="hall",
-        closed_v=NOMINAL_SUPPLY_V,
-        open_v=NOMINAL_SUPPLY_V,
-        closed_b_v=NOMINAL_SUPPLY_V,
-        open_b_v=NOMINAL_SUPPLY_V,
-        source_ohm=SOURCE_OHM,
-        own_supply_v=volts,
-        lever="still",
-    )
 
 
 def trim_points(

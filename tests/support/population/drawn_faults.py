@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from sweeprig.twin.drawn import Rng, log_uniform, second_track, single_track
 from sweeprig.twin.sensors import Fault, SensorSpec
+
+from .drawn import Rng, log_uniform, second_track, single_track
 
 DURATION_S = (10e-6, 50e-3)  # of dropouts
 

@@ -13,10 +13,11 @@ import numpy as np
 
 from sweeprig.errors import InputError
 from sweeprig.twin.capture import Played, play
-from sweeprig.twin.drawn import any_rig, sound_sensor, tall
-from sweeprig.twin.drawn_faults import DURATION_S as DURATION_S
-from sweeprig.twin.drawn_faults import FAULTY as FAULTY
 from sweeprig.twin.sensors import SensorSpec
+
+from .drawn import any_rig, sound_sensor, tall
+from .drawn_faults import DURATION_S as DURATION_S
+from .drawn_faults import FAULTY as FAULTY
 
 SECONDS = 5.0
 CLEAN = "clean"
