@@ -7,10 +7,7 @@ import struct
 from sweepboard import wire
 from sweepboard.arguments import RefusedError
 from sweepboard.command_table import arguments
-from sweepboard.windows import mean_code
 
-PRESENT_CODE = 400  # of the converter: about 0.5 V at the sensor, where nothing should feed it
-LOOK_FIRST_MS = 50  # longest wait for one window before the supply is switched on
 RESET_CODES = {"power on": 1, "reset pin": 2, "watchdog": 3, "software": 4, "debugger": 5}  # else 0
 
 
@@ -48,7 +45,7 @@ class Commands:
     def _start(self, number, hookup):
         if hookup not in self.rig.identity["hookups"]:
             raise RefusedError("refused", "this build does not allow the hookup %s" % hookup)
-        powered_lead = self._powered_lead()
+        powered_lead = self.rig.feeding.powered_lead()
         if hookup == "powered" and powered_lead is False:
             raise RefusedError("refused", "the powered lead is not plugged in")
         if hookup == "tapped" and powered_lead:
@@ -110,70 +107,26 @@ class Commands:
         if part not in self.rig.fitted():
             raise RefusedError("not-fitted", "this build has no %s" % part)
 
-    def _not_tapped(self, what):
-        if self.rig.tapped:
-            raise RefusedError(
-                "refused", "%s is refused while tapped: the harness has its own controller" % what
-            )
-        if self._powered_lead() is False:
-            raise RefusedError("refused", "%s is refused: the powered lead is not plugged in" % what)
-
-    def _powered_lead(self):
-        """Return whether the powered lead is plugged in; None where the rig cannot tell."""
-        feel = getattr(self.rig.switches, "powered_lead", None)
-        return feel() if feel else None
-
     def _supply(self, number, on):
         self._fitted("supply-switch")
         if on:
-            self._not_tapped("supply")
+            self.rig.feeding.must_be_allowed("supply")
             self.rig.ramp.must_rest()
-            if not self.rig.outputs() & wire.OUT_SUPPLY:
-                self._look_before_power()
+            self.rig.feeding.must_be_dead()
         self.rig.switches.supply(on)
         return {"on": on}
-
-    def _look_before_power(self):
-        """Refuse to feed a sensor that something else feeds already."""
-        codes = self._one_look()
-        if codes is None:
-            return
-        for channel, code in enumerate(codes):
-            if code > PRESENT_CODE:
-                raise RefusedError(
-                    "refused",
-                    "channel %d reads code %d with the supply off: something else feeds this sensor"
-                    % (channel, code),
-                )
-
-    def _one_look(self):
-        """Return the mean code of each channel now, or None where no window came."""
-        if self.rig.stream.running:
-            return None if not self.rig.stream.counts.made else self.rig.stream.last_codes()
-        self.rig.source.start()
-        buf = bytearray(wire.CHANNEL_SIZE * self.rig.source.channels)
-        try:
-            for _ in range(LOOK_FIRST_MS):
-                if self.rig.source.poll():
-                    self.rig.source.take(buf, 0)
-                    channels = range(self.rig.source.channels)
-                    return [mean_code(buf, 0, channel, self.rig.source.window) for channel in channels]
-                self.rig.clock.sleep_ms(1)
-        finally:
-            self.rig.source.stop()
-        return None
 
     def _burden(self, number, on):
         self._fitted("burden")
         if on:
-            self._not_tapped("burden")
+            self.rig.feeding.must_be_allowed("burden")
         self.rig.switches.burden(on)
         return {"on": on}
 
     def _bias(self, number, mode):
         self._fitted("bias")
         if mode != "off":
-            self._not_tapped("bias")
+            self.rig.feeding.must_be_allowed("bias")
         self.rig.switches.bias(mode)
         return {"mode": mode}
 
@@ -207,7 +160,7 @@ class Commands:
     def _ramp(self, number, leg_ms, legs):
         self._fitted("ramp")
         if leg_ms:
-            self._not_tapped("a ramp")
+            self.rig.feeding.must_be_allowed("a ramp")
         return self.rig.ramp.command(
             leg_ms, legs, self.rig.outputs() & wire.OUT_SUPPLY, self.rig.stream.running
         )
@@ -235,7 +188,7 @@ class Commands:
         if self.rig.drive is None:
             raise RefusedError("not-fitted", "this build has no drive")
         if action not in ("stop", "free", "where"):
-            self._not_tapped("drive")
+            self.rig.feeding.must_be_allowed("drive")
         try:
             return self.rig.drive.command(action, position, speed)
         except ValueError as problem:

@@ -10,6 +10,7 @@ import struct
 from sweepboard import wire
 from sweepboard.arguments import RefusedError, checked, named, number_of, parsed
 from sweepboard.commands import Commands
+from sweepboard.feeding import Feeding
 from sweepboard.outbox import Outbox
 from sweepboard.ramp import Ramp
 from sweepboard.stream import Stream
@@ -57,6 +58,7 @@ class Service:
         self.histogram = Histogram(source, self.outbox)
         self.stream.watchers = [self.snapshots, self.histogram]
         self.ramp = Ramp(switches, clock)
+        self.feeding = Feeding(self)
         self._splitter = wire.Splitter()
         self._heard_ms = self._pressed_ms = clock.ms()
         self.slow_every_ms = 0
@@ -96,7 +98,7 @@ class Service:
         return bool(self.outbox.write()) or bool(busy)
 
     def _listen(self):
-        if not self.outbox.takes_replies():
+        if self.leaving or not self.outbox.takes_replies():
             return 0
         data = self.port.read(READ_AT_ONCE)
         if not data:
@@ -164,6 +166,7 @@ class Service:
         tick = self._switches_tick
         if tick is not None:
             tick()
+        self.feeding.tick(self.switches.outputs())
         outputs = self.switches.outputs()
         flags = 0
         if outputs & wire.OUT_SUPPLY:
@@ -219,13 +222,17 @@ class Service:
 
     def make_safe(self):
         """Feed nothing in and move nothing."""
+        self.release()
+        self.slow_every_ms = 0
+        if self.drive is not None:
+            self.drive.free()
+
+    def release(self):
+        """Feed nothing into the leads."""
         self.ramp.stop()
         self.switches.supply(False)
         self.switches.burden(False)
         self.switches.bias("off")
-        self.slow_every_ms = 0
-        if self.drive is not None:
-            self.drive.free()
 
     def end_watch(self):
         """Stop the watchdog."""

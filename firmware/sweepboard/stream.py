@@ -43,6 +43,9 @@ class Stream:
         self._outbox = outbox
         self._clock = clock
         self._n = 0  # records in the message
+        self._last_at = (
+            wire.HEADER_SIZE
+        )  # where the record taken last stands; a packet that went out leaves it there
         self._first = 0  # index of its first record
         self._began_ms = 0
         self._gaps = []  # [index, windows, reason]
@@ -93,7 +96,7 @@ class Stream:
 
     def last_codes(self):
         """Return the mean code of each channel in the record taken last."""
-        at = wire.HEADER_SIZE + wire.RECORD_SIZE * ((self._n or wire.RECORDS_PER_PACKET) - 1)
+        at = self._last_at
         channels = range(self.source.channels)
         return [mean_code(self.message, at, c, self.source.window) for c in channels]
 
@@ -121,7 +124,7 @@ class Stream:
         if self._n == 0:
             self._first = self.index
             self._began_ms = self._clock.ms()
-        at = wire.HEADER_SIZE + wire.RECORD_SIZE * self._n
+        at = self._last_at = wire.HEADER_SIZE + wire.RECORD_SIZE * self._n
         flags = source.take(message, at) | self.flags
         struct.pack_into(wire.PLACE_FORMAT, message, at + wire.PLACE_AT, self.position, flags)
         for watcher in self.watchers:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import random
 import struct
 from collections.abc import Callable, Iterator
@@ -184,6 +185,17 @@ def test_the_supply_is_switched_and_a_live_sensor_is_refused(rig: BoardRig) -> N
     assert refusal["error"] == "refused"
     assert "channel 2" in refusal["reason"]
     assert level() == 0
+
+
+def test_start_and_supply_in_one_write_feed_no_fed_sensor(rig: BoardRig) -> None:
+    rig.board.adc.codes = lambda channel, number, seconds: 3500 if channel == 2 else 20
+    words = (b'{"id":900,"cmd":"start"}', b'{"id":901,"cmd":"supply","on":true}')
+    rig.board.write(b"".join(wire.encode(wire.COMMAND, 0, 0, word) for word in words))
+    rig.run(0.3)
+    replies = {reply["id"]: reply for reply in (json.loads(m.payload) for m in rig.of(wire.REPLY))}
+    assert replies[900]["ok"]
+    assert replies[901]["error"] == "refused"
+    assert not rig.board.register(0xD0000010) >> 2 & 1  # SIO GPIO_OUT: RP2040 datasheet 2.3.1.7
 
 
 def test_the_light_is_the_boards_own(rig: BoardRig) -> None:
