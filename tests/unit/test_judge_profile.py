@@ -15,6 +15,7 @@ from sweeprig.judge.profile_model import Range
 
 NAMES = (
     "adjustable-potentiometer",
+    "any-three-wire",
     "fixed-potentiometer",
     "hall",
     "two-tracks-half-scale",
