@@ -14,8 +14,6 @@ from sweeprig.analysis.ends import find_end
 from sweeprig.analysis.event_findings import about_events
 from sweeprig.analysis.model import (
     Analysis,
-    Cause,
-    Code,
     End,
     Event,
     Finding,
@@ -25,7 +23,8 @@ from sweeprig.analysis.model import (
     TrackMap,
     TwoTracks,
 )
-from sweeprig.analysis.sense import find_sense, told_wrong
+from sweeprig.analysis.sense import Told, find_sense, told_wrong
+from sweeprig.analysis.stretches import clear_of
 from sweeprig.capture.model import Sense, Starts, Trace
 from sweeprig.errors import AnalysisError
 
@@ -58,6 +57,7 @@ def analyse(
     Arrays of the trace have shape (n,) and no NaN.
     Raises AnalysisError for a trace too short to hold a movement.
     """
+    trace = trace.usable()
     n = trace.t_s.size
     if n < 20:
         raise AnalysisError(
@@ -109,12 +109,17 @@ def _whole(
         plain=_plain(trace),
         supply_v=seen.median_v,
         noise_v=s.a.noise_v,
-        smoothness_percent=None if s.still else smoothness.departure(s.a.path, s.a.place, supply_v=rail),
+        smoothness_percent=_smoothness(s),
         findings=tuple(found),
         not_shown=reach.not_shown(trace, len(_strokes(s)), ends, sense, kind),
         low_b=ends_b[0],
         high_b=ends_b[1],
     )
+
+
+def _smoothness(s: _Seen) -> float | None:
+    clear = clear_of(s.a.parts, s.a.path.size, 4)
+    return None if s.still else smoothness.departure(s.a.path, s.a.place, clear=clear, supply_v=s.rail)
 
 
 def _ends_apart(trace: Trace, s: _Seen, ends: list[End | None]) -> list[Finding]:
@@ -140,8 +145,9 @@ def _look(
     low, high = (float(q) for q in np.quantile(a.path, (0.002, 0.998)))
     still = high - low < max(0.02 * rail, 20 * a.noise_v) or fi.stays_at_rail(low, high, rail)
     rests = () if still else a.rests
-    sense, why = find_sense(a.path, rests, a.place, starts=starts, told=told)
-    wrong = told_wrong(a.path, a.place, rests, starts, told)
+    said = Told(starts, told, missing_s=trace.n_lost_before * trace.window_s)
+    sense, why = find_sense(rests, a.place, said)
+    wrong = told_wrong(rests, a.place, said)
     if sense is Sense.FALLING:
         a = replace(a, place=100.0 - a.place)
     events = _events(trace, a, b, rail)
@@ -176,6 +182,7 @@ def _map(a: mv.Moves, own: mv.Moves | None, events: tuple[Event, ...], channel: 
         strokes=a.strokes,
         resting=a.resting,
         events=mine,
+        parts=a.parts,
     )
 
 
@@ -197,21 +204,16 @@ def _linearity(trace: Trace, s: _Seen) -> LinearityResult | None:
 
 def _findings(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:
     out = fi.about_supply(s.supply, s.events, shift_v=su.ground_shift(trace.ground_v))
-    if trace.n_lost:
-        out.append(_lost(trace.n_lost))
+    out += reach.about_records(trace)
     if s.joined:
         out.append(fi.joined_tracks(float(np.median(s.a.path))))
     elif s.still and not s.supply.cut:
-        out.append(fi.no_movement(float(np.median(s.a.path)), s.rail, s.moved_v))
+        still = fi.no_movement(float(np.median(s.a.path)), s.rail, s.moved_v)
+        out.append(replace(still, severity="doubt") if reach.much_missing(trace) else still)
     if s.still or s.joined:
         return out
     track = fi.one_cause(_events_found(s) + _regions_found(trace, s, sense), s.events)
     return out + track + fi.about_tracks(s.two)
-
-
-def _lost(n: int) -> Finding:
-    text, step = f"{n} records are missing", "Use another cable or port and sweep again."
-    return Finding(Code.RECORDS_LOST, Cause.RIG, None, None, text, step, "note", {"n_lost": float(n)})
 
 
 def _events_found(s: _Seen) -> list[Finding]:
@@ -219,7 +221,11 @@ def _events_found(s: _Seen) -> list[Finding]:
     for channel, m in ((0, s.a), (1, s.b)):
         if m is not None:
             rough = smoothness.rough_everywhere(
-                m.path, s.a.place, free=m.good, resting=s.a.resting, supply_v=s.rail
+                m.path,
+                s.a.place,
+                free=m.good & clear_of(m.parts, m.path.size, 1),
+                resting=s.a.resting,
+                supply_v=s.rail,
             )
             out += about_events(s.events, s.maps[channel], channel=channel, rough=rough)
     return out
@@ -227,7 +233,7 @@ def _events_found(s: _Seen) -> list[Finding]:
 
 def _regions_found(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:
     """Flat spots, dead bands and rough regions of signal A."""
-    flat = flats.find_flats(s.a.place, s.a.strokes, window_s=trace.window_s)
+    flat = flats.find_flats(s.a.place, s.a.strokes, window_s=trace.window_s, gap_before=trace.gap_before)
     ground = 0.0 if trace.ground_v is None else float(np.median(trace.ground_v))
     pinned = flats.pinned_ends(
         trace.signal_a, s.a.path, supply_v=s.rail, ground_v=ground, window_s=trace.window_s

@@ -7,13 +7,14 @@ range max - min inside a window is compared with the movement per window on both
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
 
 from sweeprig.analysis.model import FloatArray, IntArray
+from sweeprig.analysis.stretches import Stretches
 from sweeprig.capture.model import BoolArray, Channel
 
 SLOPE_FACTOR = 1.6  # range per window that movement may have, in units of the speed beside it
@@ -67,16 +68,22 @@ def threshold(over: FloatArray, *, lsb_v: float, supply_v: float) -> tuple[float
     return float(usual) + max(NOISE_FACTOR * scale, floor), scale
 
 
-def find(channel: Channel, *, window_s: float, lsb_v: float, supply_v: float) -> tuple[RawEvent, ...]:
-    """All events of one channel, in order of time."""
-    over = _both(channel)
+def find(
+    channel: Channel, *, window_s: float, lsb_v: float, supply_v: float, parts: Stretches | None = None
+) -> tuple[RawEvent, ...]:
+    """All events of one channel, in order of time; none of them reaches from one of `parts` into another."""
+    parts = (slice(0, channel.mean_v.size),) if parts is None else parts
+    over = np.concatenate([_both(channel.only(part)) for part in parts])
     limit, scale = threshold(over, lsb_v=lsb_v, supply_v=supply_v)
     hit = over > limit
-    if not hit.any():
-        return ()
-    runs = _levelled(_runs(hit), channel.mean_v)
-    made = (_event(channel, e, window_s=window_s, limit=limit, scale=scale) for e in _paired(runs, limit))
-    return tuple(e for e in made if e is not None)
+    found: list[RawEvent] = []
+    for part in parts:
+        runs = _levelled(_runs(hit[part]), channel.mean_v[part]) if hit[part].any() else []
+        for run in _paired(runs, limit):
+            event = _event(channel.only(part), run, window_s=window_s, limit=limit, scale=scale)
+            if event is not None:
+                found.append(replace(event, start=event.start + part.start, stop=event.stop + part.start))
+    return tuple(found)
 
 
 def _both(channel: Channel) -> FloatArray:

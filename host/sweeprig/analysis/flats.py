@@ -33,15 +33,16 @@ class Flat:
     dwell_s: float  # [s] median
 
 
-def find_flats(place: FloatArray, strokes: tuple[Stroke, ...], *, window_s: float) -> tuple[Flat, ...]:
+def find_flats(
+    place: FloatArray, strokes: tuple[Stroke, ...], *, window_s: float, gap_before: BoolArray
+) -> tuple[Flat, ...]:
     """Levels where 3 strokes, and SHARE of those that cross slowly enough, stay TIMES longer than beside it."""
     if len(strokes) < FEWEST_STROKES:
         return ()
-    dwell = np.stack([_dwell(place[s.start : s.stop]) for s in strokes]) * window_s
+    moves = [slice(s.start, s.stop) for s in strokes]
+    dwell = np.stack([_dwell(place[m], gap_before[m]) for m in moves]) * window_s
     beside = _beside(dwell)
-    crossed = np.stack([_crossed(place[s.start : s.stop]) for s in strokes]) & (
-        beside > SLOW_WINDOWS * window_s
-    )
+    crossed = np.stack([_crossed(place[m]) for m in moves]) & (beside > SLOW_WINDOWS * window_s)
     flat = (dwell > TIMES * beside) & (dwell - beside > LEAST_S) & crossed
     seen, passes = flat.sum(axis=0), crossed.sum(axis=0)
     share = np.where(passes > 0, seen / np.maximum(passes, 1), 0.0)
@@ -57,31 +58,34 @@ def find_flats(place: FloatArray, strokes: tuple[Stroke, ...], *, window_s: floa
     return tuple(out)
 
 
-def _dwell(place: FloatArray) -> FloatArray:
+def _dwell(place: FloatArray, gap_before: BoolArray) -> FloatArray:
     """Windows from reaching each level to reaching the one WIDE steps on, shape (N_LEVELS - WIDE,).
 
     Levels are reached once, by the furthest place so far, and between two windows by a straight line, so the
-    answer does not depend on how a level falls among windows. Levels that were not reached give 0.
+    answer does not depend on how a level falls among windows. Levels that were not reached, or reached while
+    nothing was seen, give nan.
     """
-    out = np.zeros(N_LEVELS - WIDE)
     if place.size < 2:
-        return out
+        return np.full(N_LEVELS - WIDE, np.nan)
     rising = place[-1] >= place[0]
     far = np.maximum.accumulate(place if rising else 100.0 - place)
     at = np.searchsorted(far, LEVELS)
-    inside = (at > 0) & (at < far.size)
     k = np.clip(at, 1, far.size - 1)
+    inside = (at > 0) & (at < far.size) & ~gap_before[k]
     when = np.where(inside, k - 1 + (LEVELS - far[k - 1]) / np.maximum(far[k] - far[k - 1], 1e-12), np.nan)
-    out = np.nan_to_num(when[WIDE:] - when[:-WIDE], nan=0.0)
+    out = when[WIDE:] - when[:-WIDE]
     return np.asarray(out if rising else out[::-1], dtype=float)
 
 
 def _beside(dwell: FloatArray) -> FloatArray:
-    """Median dwell of the levels NEAR to FAR steps away on both sides, shape as `dwell`."""
+    """Median dwell of the known ones NEAR to FAR steps away on both sides, shape as `dwell`; nan with too few."""
     shifts = [k for k in range(-FAR, FAR + 1) if abs(k) >= NEAR]
     wide = np.pad(dwell, ((0, 0), (FAR, FAR)), mode="edge")
-    n = dwell.shape[1]
-    return np.asarray(np.median([wide[:, FAR + k : FAR + k + n] for k in shifts], axis=0), dtype=float)
+    ordered = np.sort([wide[:, FAR + k : FAR + k + dwell.shape[1]] for k in shifts], axis=0)  # nan last
+    n = np.isfinite(ordered).sum(axis=0)[None]
+    middle = (np.maximum((n - 1) // 2, 0), np.minimum(n // 2, len(shifts) - 1))
+    low, high = (np.take_along_axis(ordered, k, axis=0)[0] for k in middle)
+    return np.where(n[0] >= len(shifts) // 2, (low + high) / 2, np.nan)
 
 
 def _crossed(place: FloatArray) -> BoolArray:

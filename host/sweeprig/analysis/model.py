@@ -59,6 +59,7 @@ class Code(StrEnum):
     NOT_ANALOGUE = "not-analogue"
     RIG_OVER_RANGE = "rig-over-range"
     RECORDS_LOST = "records-lost"
+    BAD_CONVERSIONS = "bad-conversions"
     INTERFERENCE = "interference"
     WRONG_SENSE = "wrong-sense"
 
@@ -84,6 +85,7 @@ class Stroke:
     to_v: float  # [V]
     direction: int  # +1 signal rising, -1 falling
     full: bool  # reaches both ends
+    unseen_percent: float = 0.0  # % of its time of which no record came
 
 
 @dataclass(frozen=True)
@@ -124,7 +126,7 @@ class TrackMap:
     """All strokes folded onto position. Arrays have shape (k,), one value per bin."""
 
     edge_percent: FloatArray  # (k + 1,) of signal span
-    passes: IntArray
+    passes: IntArray  # strokes that were seen there
     events: IntArray
     noise_v: FloatArray  # [V] residual noise; nan where there were no passes
     p_clustered: float | None  # chance of events as concentrated as these, were they anywhere; None: too few

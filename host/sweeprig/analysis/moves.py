@@ -9,6 +9,7 @@ import numpy as np
 from sweeprig.analysis import events as ev
 from sweeprig.analysis import strokes, track_map
 from sweeprig.analysis.model import Event, FloatArray, IntArray, Rest, Stroke
+from sweeprig.analysis.stretches import Stretches, stretches
 from sweeprig.capture.model import BoolArray, Channel, Trace
 
 AT_REST_WITHIN = 30  # windows between an event and the rest that it breaks off or interrupts
@@ -27,15 +28,17 @@ class Moves:
     place: FloatArray  # % of span
     noise_v: float
     resting: BoolArray
+    parts: Stretches  # nothing is missing inside one
 
 
 def moves_of(channel: Channel, trace: Trace, rail: float) -> Moves:
     """Return the way of one signal."""
-    raw = ev.find(channel, window_s=trace.window_s, lsb_v=trace.lsb_v, supply_v=rail)
+    parts = stretches(trace.gap_before)
+    raw = ev.find(channel, window_s=trace.window_s, lsb_v=trace.lsb_v, supply_v=rail, parts=parts)
     path, good = strokes.clean_path(channel.mean_v, raw)
-    noise = strokes.noise_of(path)
-    rests = strokes.find_rests(path, good, window_s=trace.window_s, lsb_v=trace.lsb_v)
-    moves = strokes.find_strokes(path, noise_v=noise, window_s=trace.window_s)
+    noise = strokes.noise_of(path, parts)
+    rests = strokes.find_rests(path, good, window_s=trace.window_s, lsb_v=trace.lsb_v, parts=parts)
+    moves = strokes.find_strokes(path, noise_v=noise, window_s=trace.window_s, t_s=trace.t_s)
     low = [r.value_v for r in rests if r.place == "low"]
     high = [r.value_v for r in rests if r.place == "high"]
     bottom, top = (float(q) for q in np.quantile(path, (0.001, 0.999)))
@@ -44,7 +47,7 @@ def moves_of(channel: Channel, trace: Trace, rail: float) -> Moves:
     )
     resting = track_map.resting_windows(path.size, rests)
     _close_gaps(resting, raw, rests, path, near_v=AT_REST_PERCENT / 100 * (top - bottom))
-    return Moves(path, good, raw, rests, moves, place, noise, resting)
+    return Moves(path, good, raw, rests, moves, place, noise, resting, parts)
 
 
 def _close_gaps(
@@ -72,7 +75,8 @@ def supply_events(trace: Trace, rail: float) -> tuple[ev.RawEvent, ...]:
     """Return the events of the supply channel, where it was observed; half as sensitive as for a signal."""
     if trace.supply is None:
         return ()
-    return ev.find(trace.supply, window_s=trace.window_s, lsb_v=trace.lsb_v, supply_v=2 * rail)
+    parts = stretches(trace.gap_before)
+    return ev.find(trace.supply, window_s=trace.window_s, lsb_v=trace.lsb_v, supply_v=2 * rail, parts=parts)
 
 
 def told(
@@ -91,13 +95,19 @@ def told(
     stroke_of = np.full(trace.t_s.size, -1)
     for k, stroke in enumerate(a.strokes):
         stroke_of[stroke.start : stroke.stop] = k
-    return tuple(_told(e, a, trace, rail=rail, channel=channel, where=(taken, stroke_of)) for e in raw)
+    around = _Around(taken, stroke_of)
+    return tuple(_told(e, a, trace, rail=rail, channel=channel, around=around) for e in raw)
 
 
-def _told(
-    e: ev.RawEvent, a: Moves, trace: Trace, *, rail: float, channel: int, where: tuple[BoolArray, IntArray]
-) -> Event:
-    taken, stroke_of = where
+@dataclass(frozen=True)
+class _Around:
+    """What is known of each window; arrays of shape (n,)."""
+
+    with_supply: BoolArray  # the supply moves at that moment
+    stroke: IntArray  # index of the stroke, -1 at none
+
+
+def _told(e: ev.RawEvent, a: Moves, trace: Trace, *, rail: float, channel: int, around: _Around) -> Event:
     mid = min((e.start + e.stop) // 2, trace.t_s.size - 1)
     return Event(
         start_s=float(trace.t_s[e.start]),
@@ -106,9 +116,9 @@ def _told(
         kind=_kind(e, rail),
         depth_percent=100 * abs(e.depth_v) / rail,
         at_percent=float(a.place[e.start]),  # where it began: a long one moves on with the lever
-        stroke=None if stroke_of[mid] < 0 else int(stroke_of[mid]),
+        stroke=None if around.stroke[mid] < 0 else int(around.stroke[mid]),
         at_rest=bool(a.resting[mid]),
-        with_supply=channel == 2 or bool(taken[e.start : e.stop].any()),
+        with_supply=channel == 2 or bool(around.with_supply[e.start : e.stop].any()),
         score=e.score,
         end_s=float(trace.t_s[min(e.stop, trace.t_s.size) - 1]) + trace.window_s,
         upward=e.depth_v > 0,

@@ -9,6 +9,8 @@ from sweeprig.capture.model import Trace
 from sweeprig.words import Hookup, Sense
 
 ENDS_APART_PERCENT = 0.5  # % of supply: spread of one end from rest to rest
+MUCH_PERCENT = 10.0  # % of the records: more of them missing, a whole movement may lie there
+BAD_PERCENT = 0.1  # % of the records: more that the converter calls bad are a fault of the rig
 
 
 def refused(trace: Trace, rail: float) -> list[Finding]:
@@ -26,6 +28,30 @@ def refused(trace: Trace, rail: float) -> list[Finding]:
         step = "Ask for the sensor's type: PWM, digital and on/off outputs need another instrument."
         return [Finding(Code.NOT_ANALOGUE, Cause.WIRING, 0, None, text, step)]
     return []
+
+
+def about_records(trace: Trace) -> list[Finding]:
+    """Records that did not come, and those that the converter itself called bad."""
+    out = []
+    if trace.n_lost:
+        text, step = f"{trace.n_lost} records are missing", "Use another cable or port and sweep again."
+        if trace.n_lost_before:
+            text += f", {trace.n_lost_before} of them before the first that came"
+        numbers = {"n_lost": float(trace.n_lost)}
+        out.append(Finding(Code.RECORDS_LOST, Cause.RIG, None, None, text, step, "note", numbers))
+    whole = trace.t_s.size + trace.n_flagged
+    if trace.n_flagged > BAD_PERCENT / 100 * whole:
+        text = f"the converter called {trace.n_flagged} of {whole} records bad; they are left out"
+        step = "Look at the rig's own supply and ground, and test the rig with a sensor known to be good."
+        numbers = {"n_flagged": float(trace.n_flagged)}
+        out.append(Finding(Code.BAD_CONVERSIONS, Cause.RIG, None, None, text, step, numbers=numbers))
+    return out
+
+
+def much_missing(trace: Trace) -> bool:
+    """Whether so much is missing that a movement may lie in it."""
+    gone = trace.n_lost + trace.n_flagged
+    return gone > MUCH_PERCENT / 100 * (gone + trace.t_s.size)
 
 
 def ends_apart(ends: list[End | None], rail: float) -> list[Finding]:

@@ -2,40 +2,54 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+
 import numpy as np
 
 from sweeprig.analysis.model import Cause, Code, Finding, FloatArray, Rest
 from sweeprig.words import Sense, Starts
 
+BEGIN_S = 0.05  # s; more than this missing, the lever may have left the end that it began at
 
-def find_sense(
-    path: FloatArray, rests: tuple[Rest, ...], place: FloatArray, *, starts: Starts, told: Sense
-) -> tuple[Sense, str]:
+
+@dataclass(frozen=True)
+class Told:
+    """What the operator said of a sweep, and how much of its beginning is missing."""
+
+    starts: Starts
+    sense: Sense
+    missing_s: float = 0.0
+
+
+def find_sense(rests: tuple[Rest, ...], place: FloatArray, told: Told) -> tuple[Sense, str]:
     """Which way the signal runs, and what says so."""
-    if told is not Sense.UNKNOWN:
-        return told, f"told by the operator: {told.value}"
-    if starts is Starts.ANYWHERE:
+    if told.sense is not Sense.UNKNOWN:
+        return told.sense, f"told by the operator: {told.sense.value}"
+    if told.starts is Starts.ANYWHERE:
         return Sense.UNKNOWN, "neither the sense nor the starting place was told"
-    first = place[: rests[0].stop] if rests and rests[0].start < 50 else place[: min(50, path.size)]
+    if told.missing_s > BEGIN_S:
+        return (
+            Sense.UNKNOWN,
+            f"the first {told.missing_s:.2f} s are missing: which end the sweep began at was not seen",
+        )
+    first = place[: rests[0].stop] if rests and rests[0].start < 50 else place[: min(50, place.size)]
     at = float(np.median(first))
     if 10 < at < 90 or not rests:
         return Sense.UNKNOWN, f"the sweep began at {at:.0f} % of signal span, not at an end"
-    rising = (at <= 10) == (starts is Starts.CLOSED)
+    rising = (at <= 10) == (told.starts is Starts.CLOSED)
     sense = Sense.RISING if rising else Sense.FALLING
     return (
         sense,
-        f"the sweep began {starts.value}, with the signal at its {'low' if at <= 10 else 'high'} end",
+        f"the sweep began {told.starts.value}, with the signal at its {'low' if at <= 10 else 'high'} end",
     )
 
 
-def told_wrong(
-    path: FloatArray, place: FloatArray, rests: tuple[Rest, ...], starts: Starts, told: Sense
-) -> list[Finding]:
+def told_wrong(rests: tuple[Rest, ...], place: FloatArray, told: Told) -> list[Finding]:
     """A finding where the told sense and the start of the sweep differ."""
-    seen, why = find_sense(path, rests, place, starts=starts, told=Sense.UNKNOWN)
-    if Sense.UNKNOWN in (seen, told) or seen is told:
+    seen, why = find_sense(rests, place, replace(told, sense=Sense.UNKNOWN))
+    if Sense.UNKNOWN in (seen, told.sense) or seen is told.sense:
         return []
-    text = f"told {told.value}, but {why}: {seen.value}"
+    text = f"told {told.sense.value}, but {why}: {seen.value}"
     step = (
         "Check which end the lever began at; on a potentiometer swapped supply and ground reverse the sense."
     )

@@ -40,16 +40,16 @@ def from_parabola(path: FloatArray) -> FloatArray:
     return local
 
 
-def departure(path: FloatArray, place: FloatArray, *, supply_v: float) -> float | None:
+def departure(path: FloatArray, place: FloatArray, *, clear: BoolArray, supply_v: float) -> float | None:
     """Largest change of departure within 1 % of span, % of supply; after VRCI-P-100A (from memory).
 
     The departure is from a local parabola over 9 windows (Savitzky and Golay, Analytical Chemistry 36, 1964), since
-    without an angle no other line is known.
+    without an angle no other line is known. `clear`: nothing is missing in the 9 windows.
     """
     if path.size < 25 or not supply_v > 0:
         return None
     local = from_parabola(path)
-    moving = np.abs(np.diff(place, prepend=place[:1])) > 0.02
+    moving = clear & (np.abs(np.diff(place, prepend=place[:1])) > 0.02)
     if np.count_nonzero(moving) < 20:
         return None
     low, high = np.quantile(local[moving], (0.001, 0.999))

@@ -9,6 +9,7 @@ import numpy as np
 from sweeprig.analysis.events import RawEvent
 from sweeprig.analysis.model import FloatArray, Rest, Stroke
 from sweeprig.analysis.statistics import batch_u, spread_of
+from sweeprig.analysis.stretches import Stretches, second_differences
 from sweeprig.capture.model import BoolArray
 
 REST_S = 0.06  # s; shorter stands are turning points
@@ -32,39 +33,54 @@ def clean_path(mean_v: FloatArray, events: tuple[RawEvent, ...]) -> tuple[FloatA
     return path, good
 
 
-def noise_of(path: FloatArray) -> float:
+def noise_of(path: FloatArray, parts: Stretches) -> float:
     """Noise of one window's mean [V] from second differences, which a smooth movement does not reach."""
-    if path.size < 8:
+    d = second_differences(path, parts)
+    if d.size < 6:
         return 0.0
-    d = np.diff(path, 2)
     quiet = np.abs(d) <= np.quantile(np.abs(d), 0.9)
     return float(max(spread_of(d), 0.8 * spread_of(d[quiet])) / np.sqrt(6.0))
 
 
-def find_rests(path: FloatArray, good: BoolArray, *, window_s: float, lsb_v: float) -> tuple[Rest, ...]:
-    """Stretches whose speed stays within what noise alone gives."""
-    still = _still(path, window_s=window_s, lsb_v=lsb_v)
-    edge = np.flatnonzero(np.diff(np.pad(still.astype(np.int8), 1))).reshape(-1, 2)
+def find_rests(
+    path: FloatArray, good: BoolArray, *, window_s: float, lsb_v: float, parts: Stretches
+) -> tuple[Rest, ...]:
+    """Times whose speed stays within what noise alone gives, none of them across what is missing."""
+    still = _still(path, window_s=window_s, lsb_v=lsb_v, parts=parts)
     least = max(4, round(REST_S / window_s))
-    found = [_rest(path, good, int(a), int(b), lsb_v) for a, b in edge if b - a >= least]
+    found = [_rest(path, good, a, b, lsb_v) for a, b in _runs(still, parts) if b - a >= least]
     kept = [r for r in found if r is not None]
     return _placed(kept, path)
 
 
-def _still(path: FloatArray, *, window_s: float, lsb_v: float) -> BoolArray:
-    from scipy.ndimage import uniform_filter1d
+def _runs(still: BoolArray, parts: Stretches) -> list[tuple[int, int]]:
+    out: list[tuple[int, int]] = []
+    for part in parts:
+        edge = np.flatnonzero(np.diff(np.pad(still[part].astype(np.int8), 1))).reshape(-1, 2)
+        out += [(part.start + int(a), part.start + int(b)) for a, b in edge]
+    return out
 
+
+def _still(path: FloatArray, *, window_s: float, lsb_v: float, parts: Stretches) -> BoolArray:
     k = max(1, round(STEP_S / window_s))
     if path.size < 4 * k:
         return np.zeros(path.size, dtype=bool)
-    smooth = uniform_filter1d(path, k, mode="nearest")
-    padded = np.pad(smooth, k, mode="edge")
-    step = np.abs(padded[2 * k :] - padded[: -2 * k])
-    span = float(np.ptp(smooth))
-    own = float(np.quantile(step, 0.2)) * 4 + 4 * noise_of(path) / np.sqrt(k) + 0.3 * lsb_v
-    return np.asarray(
-        step <= min(own, max(2 * k * window_s * SLOWEST_SPAN_PER_S * span, 2 * lsb_v)), dtype=bool
-    )
+    step = np.concatenate([_steps(path[part], k) for part in parts])
+    known = step[np.isfinite(step)]
+    own = 4 * float(np.quantile(known, 0.2)) if known.size else 0.0
+    own += 4 * noise_of(path, parts) / np.sqrt(k) + 0.3 * lsb_v
+    slowest = 2 * k * window_s * SLOWEST_SPAN_PER_S * float(np.ptp(path))
+    return np.asarray(step <= min(own, max(slowest, 2 * lsb_v)), dtype=bool)
+
+
+def _steps(path: FloatArray, k: int) -> FloatArray:
+    """Change over 2 k windows about each window of one stretch, smoothed over k; without end where it is too short."""
+    from scipy.ndimage import uniform_filter1d
+
+    if path.size < 2 * k:
+        return np.full(path.size, np.inf)
+    padded = np.pad(uniform_filter1d(path, k, mode="nearest"), k, mode="edge")
+    return np.asarray(np.abs(padded[2 * k :] - padded[: -2 * k]), dtype=float)
 
 
 def _rest(path: FloatArray, good: BoolArray, a: int, b: int, lsb_v: float) -> Rest | None:
@@ -89,7 +105,7 @@ def _placed(rests: list[Rest], path: FloatArray) -> tuple[Rest, ...]:
     return tuple(out)
 
 
-def find_strokes(path: FloatArray, *, noise_v: float, window_s: float) -> tuple[Stroke, ...]:
+def find_strokes(path: FloatArray, *, noise_v: float, window_s: float, t_s: FloatArray) -> tuple[Stroke, ...]:
     """Movements between turning points that are at least 8 % of span (and 12 times the noise) apart."""
     from scipy.ndimage import median_filter
 
@@ -103,9 +119,18 @@ def find_strokes(path: FloatArray, *, noise_v: float, window_s: float) -> tuple[
         start, stop = _tight(thin, a, b, 0.01 * abs(thin[b] - thin[a]) + 2 * noise_v)
         v0, v1 = float(thin[a]), float(thin[b])
         ends = min(v0, v1) - low < 0.05 * (high - low) and high - max(v0, v1) < 0.05 * (high - low)
-        last = min(path.size, (stop + 1) * every)
-        out.append(Stroke(start * every, last, v0, v1, 1 if v1 > v0 else -1, ends))
+        first, last = start * every, min(path.size, (stop + 1) * every)
+        unseen = _unseen_percent(t_s[first:last], window_s)
+        out.append(Stroke(first, last, v0, v1, 1 if v1 > v0 else -1, ends, unseen))
     return tuple(out)
+
+
+def _unseen_percent(t_s: FloatArray, window_s: float) -> float:
+    """Share of the time from the first window to the last of which nothing came [%]."""
+    if t_s.size < 2:
+        return 0.0
+    whole = round((float(t_s[-1]) - float(t_s[0])) / window_s) + 1
+    return 100.0 * max(0, whole - t_s.size) / whole
 
 
 def _turns(values: FloatArray, least: float) -> list[int]:

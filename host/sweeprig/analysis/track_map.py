@@ -7,6 +7,7 @@ import numpy as np
 from sweeprig.analysis.model import Event, FloatArray, IntArray, Rest, Stroke, TrackMap
 from sweeprig.analysis.smoothness import residual
 from sweeprig.analysis.statistics import again_p, binomial_p, scan_p
+from sweeprig.analysis.stretches import Stretches, clear_of
 from sweeprig.capture.model import BoolArray
 
 N_BINS = 100
@@ -39,16 +40,17 @@ def fold(
     strokes: tuple[Stroke, ...],
     resting: BoolArray,
     events: tuple[Event, ...],
+    parts: Stretches,
 ) -> TrackMap:
     """Passes, events and noise per bin of 1 % of span, with the two tests of place; arrays (n,)."""
     bins = np.minimum((place / 100 * N_BINS).astype(np.int64), N_BINS - 1)
-    moving = ~resting
+    moving = ~resting & clear_of(parts, path.size, 1)
     count = np.bincount(bins[moving], minlength=N_BINS)
     square = np.bincount(bins[moving], weights=residual(path)[moving] ** 2, minlength=N_BINS)
     noise = np.where(count > 0, np.sqrt(square / np.maximum(count, 1)), np.nan)
     p_place, p_rest = _tests(events, place, strokes, resting)
     edges = np.linspace(0.0, 100.0, N_BINS + 1)
-    return TrackMap(edges, _passes(bins, strokes), _hits(events), noise, p_place, p_rest)
+    return TrackMap(edges, _passes(bins, strokes, parts), _hits(events), noise, p_place, p_rest)
 
 
 def _tests(
@@ -101,10 +103,14 @@ def _hits(events: tuple[Event, ...]) -> IntArray:
     return np.bincount(np.array(places, dtype=np.int64), minlength=N_BINS).astype(np.int64)
 
 
-def _passes(bins: IntArray, strokes: tuple[Stroke, ...]) -> IntArray:
+def _passes(bins: IntArray, strokes: tuple[Stroke, ...], parts: Stretches) -> IntArray:
+    """Strokes that were seen in each bin: from the lowest to the highest of every stretch of them."""
     passes = np.zeros(N_BINS, dtype=np.int64)
     for s in strokes:
-        part = bins[s.start : s.stop]
-        if part.size:
-            passes[int(part.min()) : int(part.max()) + 1] += 1
+        met = np.zeros(N_BINS, dtype=bool)
+        for part in parts:
+            seen = bins[max(s.start, part.start) : min(s.stop, part.stop)]
+            if seen.size:
+                met[int(seen.min()) : int(seen.max()) + 1] = True
+        passes += met
     return passes

@@ -23,9 +23,9 @@ from sweepboard import wire
 from sweeprig.capture.atomic import write_atomically
 from sweeprig.capture.model import Capture
 from sweeprig.capture.plain import setup_from_plain, setup_to_plain
-from sweeprig.capture.plausible import check_records, check_snapshots, checked_meta
+from sweeprig.capture.plausible import MOST_INDEX, check_records, check_snapshots, checked_meta
 from sweeprig.errors import CaptureFileError
-from sweeprig.link.clean import clean_plain, clean_text
+from sweeprig.link.clean import clean_plain, clean_text, is_whole
 from sweeprig.link.messages import Gap, Mark, Records, SlowReading, Snapshot
 
 SUFFIX = ".sweep"
@@ -197,7 +197,17 @@ def unpack(data: bytes, *, where: str) -> Capture:
         ended=meta["ended"],
         coaching=tuple(meta["coaching"]),
         bad_frames=meta["bad_frames"],
+        first_index=_first_index(records, meta),
     )
+
+
+def _first_index(records: Records, meta: Mapping[str, Any]) -> int:
+    """Return the index that a capture should begin with: its records and those it counts as lost tell."""
+    lost: Any = meta.get("n_lost")
+    if not len(records) or not is_whole(lost, 0, MOST_INDEX):
+        return 0
+    first: int = int(records.index[-1]) + 1 - len(records) - lost
+    return min(first, int(records.index[0]))
 
 
 def _member(archive: zipfile.ZipFile, name: str, most: int) -> bytes:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -69,6 +69,7 @@ class Capture:
     sha256: str = ""  # of the file it was read from or written to
     path: str = ""  # of that file; not stored in it
     journal: str = ""  # that it was made from; removed when the capture is written; not stored
+    first_index: int = 0  # that it should begin with: a series cuts its captures out of one stream
 
     @property
     def window_s(self) -> float:
@@ -77,9 +78,9 @@ class Capture:
 
     @property
     def n_lost(self) -> int:
-        """Records missing between the first and the last."""
+        """Records missing from where it should begin to the last."""
         index = self.records.index
-        return int(index[-1] - index[0] + 1 - index.size) if index.size else 0
+        return int(index[-1] - self.first_index + 1 - index.size) if index.size else 0
 
 
 @dataclass(frozen=True)
@@ -89,6 +90,10 @@ class Channel:
     mean_v: FloatArray  # [V]
     min_v: FloatArray  # [V] lowest single conversion in the window
     max_v: FloatArray  # [V] highest single conversion in the window
+
+    def only(self, kept: BoolArray | slice) -> Channel:
+        """Return the windows that are kept."""
+        return Channel(self.mean_v[kept], self.min_v[kept], self.max_v[kept])
 
 
 @dataclass(frozen=True)
@@ -110,7 +115,12 @@ class Trace:
     angle_deg: FloatArray | None = None
     ground_v: FloatArray | None = None  # [V] sensor ground against rig ground; None: not observed
     nominal_supply_v: float = 5.0  # [V] for ratio x nominal supply
-    n_lost: int = 0  # records known to be missing
+    n_lost: int = 0  # records known to be missing, those before the first among them
+    n_lost_before: int = 0  # records missing before the first
+    flagged: BoolArray | None = (
+        None  # windows with conversions that the converter called bad; None: no such window
+    )
+    n_flagged: int = 0  # of them, left out by `usable`
     source: str = "rig"  # rig | csv
     name: str = ""
     shortest_dropout_s: float | None = None  # [s] what this build and hookup can show; None: unknown
@@ -120,3 +130,22 @@ class Trace:
     load_ohm: float | None = (
         None  # [ohm] that the rig puts on each signal and that is still in them; None: none known
     )
+
+    def usable(self) -> Trace:
+        """Return the trace without its flagged windows, which are no data: each leaves a gap."""
+        if self.flagged is None:
+            return self
+        keep = ~self.flagged
+        gaps = np.cumsum(self.gap_before | self.flagged)[keep]
+        return replace(
+            self,
+            t_s=self.t_s[keep],
+            signal_a=self.signal_a.only(keep),
+            signal_b=None if self.signal_b is None else self.signal_b.only(keep),
+            supply=None if self.supply is None else self.supply.only(keep),
+            gap_before=np.diff(gaps, prepend=gaps[:1]) > 0,
+            angle_deg=None if self.angle_deg is None else self.angle_deg[keep],
+            ground_v=None if self.ground_v is None else self.ground_v[keep],
+            flagged=None,
+            n_flagged=int(self.flagged.sum()),
+        )

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from datetime import datetime
 
+import numpy as np
+
+from sweeprig.analysis.sense import BEGIN_S
 from sweeprig.judge.checks import Seen
 from sweeprig.judge.load import Load
 from sweeprig.trim.model import Trim
@@ -12,9 +15,15 @@ from sweeprig.trim.uncertainty import beyond_points, channel_of
 VERIFY_FAILED = "the rig failed its last check standard: trim it again before it passes anything"
 
 
+MOST_UNSEEN_PERCENT = (
+    0.1  # % of the records: more of them missing, a single dropout may lie in what is missing
+)
+SKIRT_BINS = 2  # at either end, where strokes begin and end
+
+
 def open_points(seen: Seen) -> tuple[str, ...]:
     """Return what keeps a capture without a fault from being passed."""
-    out = []
+    out = _missing(seen)
     if seen.profile.sensor.tracks > 1 and seen.trace.signal_b is None:
         out.append("track B was not captured: sweep it as well")
     if seen.rig is not None and verify_failed(seen.rig.trim):
@@ -25,12 +34,7 @@ def open_points(seen: Seen) -> tuple[str, ...]:
 def not_shown(seen: Seen, load: Load) -> tuple[str, ...]:
     """Return what this capture and this profile together could not show, each with what to do."""
     out = list(seen.analysis.not_shown)
-    lost, total = seen.trace.n_lost, seen.trace.n_lost + seen.trace.t_s.size
-    if lost:
-        share = 100 * lost / max(total, 1)
-        out.append(
-            f"{lost} of {total} records ({share:.2g} %) were lost and are not judged. Use another cable or port."
-        )
+    out += _lost(seen)
     if seen.rig is None:
         out.append(
             "Accuracy of what measured this data: not known. The intervals hold its scatter and resolution only; "
@@ -52,6 +56,58 @@ def not_shown(seen: Seen, load: Load) -> tuple[str, ...]:
         out.append("Track B: the profile has one track, so B was not judged. Take a profile with two tracks.")
     out += _load(seen, load) + _beyond(seen)
     return tuple(out)
+
+
+def _lost(seen: Seen) -> list[str]:
+    lost, bad = seen.trace.n_lost, seen.trace.n_flagged
+    total, out = lost + bad + seen.trace.t_s.size, []
+    if lost:
+        shares = [
+            (s.unseen_percent, k) for k, s in enumerate(seen.analysis.strokes, 1) if s.unseen_percent > 0
+        ]
+        strokes = ", ".join(f"{share:.1f} % of stroke {k}" for share, k in shares)
+        out.append(
+            f"{lost} of {total} records ({100 * lost / max(total, 1):.2g} %) were lost and are not judged"
+            f"{f': {strokes}' if strokes else ''}. Use another cable or port."
+        )
+    if bad:
+        out.append(
+            f"{bad} of {total} records hold conversions that the converter called bad; they are not judged."
+        )
+    return out
+
+
+def _missing(seen: Seen) -> list[str]:
+    """What was lost: places of the travel with too few strokes, else its share of the whole."""
+    trace, late_s = seen.trace, seen.trace.n_lost_before * seen.trace.window_s
+    gone = trace.n_lost - trace.n_lost_before + trace.n_flagged
+    share = 100 * gone / max(gone + trace.t_s.size, 1)
+    if late_s > BEGIN_S:
+        return [f"the first {late_s:.2f} s are missing, so which end it began at was not seen. Sweep again"]
+    places = _thin_places(seen) if gone or trace.gap_before.any() else ""
+    if places:
+        return [f"{places}: records are missing there. Sweep again with another cable or port"]
+    if share <= MOST_UNSEEN_PERCENT:
+        return []
+    return [f"{share:.2g} % of the records are missing, and a dropout may lie in them. Sweep again"]
+
+
+def _thin_places(seen: Seen) -> str:
+    """Where fewer strokes were seen than the profile wants, in words."""
+    track, need = seen.analysis.track_map, seen.profile.limits.strokes.value
+    if track is None:
+        return ""
+    thin = track.passes < need
+    thin[:SKIRT_BINS] = thin[-SKIRT_BINS:] = False
+    runs = np.flatnonzero(np.diff(np.pad(thin.astype(np.int8), 1))).reshape(-1, 2)
+    if not runs.size:
+        return ""
+    spans = ", ".join(f"{track.edge_percent[a]:.0f} to {track.edge_percent[b]:.0f} %" for a, b in runs[:3])
+    more = f" and {len(runs) - 3} more places" if len(runs) > 3 else ""
+    return (
+        f"at {spans} of signal span{more} fewer than {need:.0f} strokes were seen "
+        f"({int(track.passes[thin].min())} at the least)"
+    )
 
 
 def _load(seen: Seen, load: Load) -> list[str]:

@@ -118,6 +118,11 @@ def _gap_before(capture: Capture) -> NDArray[np.bool_]:
     return before
 
 
+def _flagged(capture: Capture) -> NDArray[np.bool_] | None:
+    bad: NDArray[np.bool_] = (capture.records.flags & wire.FLAG_CONVERSION_ERROR) != 0
+    return bad if bad.any() else None
+
+
 def to_trace(
     capture: Capture,
     *,
@@ -151,6 +156,8 @@ def to_trace(
         ground_v=ground_at_sensor(capture, front_end),
         nominal_supply_v=nominal_supply_v,
         n_lost=capture.n_lost,
+        n_lost_before=int(capture.records.index[0]) - capture.first_index if len(capture.records) else 0,
+        flagged=_flagged(capture),
         name=capture.setup.sensor_label,
         shortest_dropout_s=front_end.shortest_dropout_s(str(capture.setup.hookup)),
         board_temperature_c=board_temperature_c(capture),

@@ -137,6 +137,7 @@ def cut_to(capture: Capture, from_s: float) -> Capture:
     return replace(
         capture,
         records=records,
+        first_index=max(first, capture.first_index),
         setup=replace(capture.setup, seconds=round(float(seconds), 3)),
         gaps=tuple(g for g in capture.gaps if g.index >= first),
         snapshots=tuple(s for s in capture.snapshots if s.index >= first),

@@ -87,7 +87,7 @@ def review_capture(
         nominal_supply_v=profile.supply.nominal_v,
         track_ohm=setup.track_ohm,
     )
-    trace = replace(trace, hookup=setup.hookup)
+    trace = replace(trace, hookup=setup.hookup).usable()
     outcome = _outcome(trace, setup, profile, chosen, capture=capture, rig=rig, made_at=made_at)
     outcome = replace(outcome, remarks=(*remarks, *outcome.remarks))
     return as_wiggle(outcome)[0] if setup.task in WIGGLES else outcome
