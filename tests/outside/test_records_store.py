@@ -191,7 +191,7 @@ def test_a_database_of_the_first_version_is_brought_up_with_what_it_holds(place:
     engine = make_engine(records_url(place), create=True)
     migrate(engine, place, head="0001")
     with engine.connect() as connection:
-        assert version_of(connection) == "0001"
+        assert version_of(connection, "here") == "0001"
         assert "batch" not in {c["name"] for c in inspect(connection).get_columns("captures")}
     with engine.begin() as connection:
         columns = "sha256, path, created, at, rig_uid, operator, hookup, ended"

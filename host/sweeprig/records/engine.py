@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +12,7 @@ if TYPE_CHECKING:
     from sqlalchemy import URL, Connection, Engine
 
 FILE_NAME = "records.sqlite"
+OURS = {"alembic_version", "captures"}  # tables by which a database is known to be one of records
 WAIT_S = 15.0  # s; longest wait for another program's transaction
 CONNECT_S = 5  # s; longest wait for a server to answer
 _SUFFIXES = (".sqlite", ".sqlite3", ".db")
@@ -75,16 +77,22 @@ def _sqlite_engine(url: URL, *, create: bool, wait_s: float) -> Engine:
 
     file = Path(str(url.database))
     if not create and not file.is_file():
-        raise RecordsMissingError(
-            f"There are no records at {file}.",
-            next_step="the first sweep makes them; or name another place with --records",
-        )
+        raise no_records(str(file))
     if create:
         _make_folder(file)
-    engine = create_engine(url, connect_args={"timeout": wait_s, "isolation_level": None})
-    event.listen(engine, "connect", _sqlite_connected)
+    waits = {"timeout": wait_s, "isolation_level": None}
+    engine = create_engine(url, connect_args=waits, json_deserializer=_json)
+    event.listen(engine, "connect", lambda connection, _: _sqlite_connected(connection, create=create))
     event.listen(engine, "begin", _sqlite_begin)
     return engine
+
+
+def no_records(where: str) -> RecordsMissingError:
+    """Return the error for a place that holds no records yet."""
+    return RecordsMissingError(
+        f"There are no records at {where}.",
+        next_step="the first sweep makes them; or name another place with --records",
+    )
 
 
 def _make_folder(file: Path) -> None:
@@ -98,9 +106,21 @@ def _make_folder(file: Path) -> None:
         ) from exc
 
 
-def _sqlite_connected(connection: Any, _record: Any) -> None:
+def _json(text: Any) -> Any:
+    """Return what a cell holds; None where it is no JSON, which no reader of a record takes."""
+    try:
+        return json.loads(text)
+    except (ValueError, TypeError, RecursionError):
+        return None
+
+
+def _sqlite_connected(connection: Any, *, create: bool) -> None:
+    """Set a connection up. The journal's mode is kept in the file: it is set in ours only, or in a new one."""
+    connection.text_factory = lambda data: data.decode("utf-8", "replace")
     cursor = connection.cursor()
-    cursor.execute("PRAGMA journal_mode=WAL")  # readers and one writer do not stop each other
+    names = {name for (name,) in cursor.execute("SELECT name FROM sqlite_master")}
+    if names >= OURS or (create and not names):
+        cursor.execute("PRAGMA journal_mode=WAL")  # readers and one writer do not stop each other
     cursor.execute("PRAGMA synchronous=FULL")  # a commit is on the disk when it returns
     cursor.execute("PRAGMA foreign_keys=ON")
     cursor.close()

@@ -36,6 +36,10 @@ class RecordsDamagedError(RecordsError):
     """The file is no database, or a damaged one."""
 
 
+class RecordsForeignError(RecordsError):
+    """The database is another program's."""
+
+
 class RecordsWriteError(RecordsError):
     """The database cannot be written: read-only, no space, no rights."""
 
@@ -49,9 +53,11 @@ class NoRecordError(RecordsError):
 
 
 _LOCKED = ("database is locked", "database table is locked", "lock timeout", "statement timeout", "deadlock")
-_DAMAGED = ("not a database", "malformed", "file is encrypted", "disk i/o error")
+_DAMAGED = ("not a database", "malformed", "file is encrypted")
 _MISSING = ("unable to open",)
-_NOT_WRITTEN = ("readonly", "read-only", "disk is full", "no space left", "permission denied for")
+_NOT_WRITTEN = (
+    "readonly", "read-only", "disk is full", "no space left", "permission denied for", "disk i/o error"
+)  # fmt: skip
 
 
 def _first_line(exc: DBAPIError) -> str:
@@ -70,16 +76,13 @@ def explain(exc: DBAPIError, where: str) -> RecordsError:
             next_step="wait until it has finished and repeat; the capture is safe in its file",
         )
     if any(word in text for word in _DAMAGED):
-        return RecordsDamagedError(
-            f"The records at {where} cannot be read as a database.",
-            seen=seen,
-            next_step="move the file away; a new one is made, and `records add` takes the captures in again",
-        )
+        return _damaged(where, seen)
     if any(word in text for word in _NOT_WRITTEN):
         return RecordsWriteError(
             f"The records at {where} cannot be written.",
             seen=seen,
-            next_step="check free space and permissions, or name another place with `config set records_url`",
+            next_step="free some space, check permissions and the disk itself, or name another place with"
+            " `config set records_url`",
         )
     if any(word in text for word in _MISSING):
         return RecordsMissingError(
@@ -88,6 +91,14 @@ def explain(exc: DBAPIError, where: str) -> RecordsError:
             next_step="check that the folder exists and that you may write in it",
         )
     return _server_error(exc, where, seen)
+
+
+def _damaged(where: str, seen: str) -> RecordsDamagedError:
+    return RecordsDamagedError(
+        f"The records at {where} cannot be read as a database.",
+        seen=seen,
+        next_step="move the file away; a new one is made, and `records add` takes the captures in again",
+    )
 
 
 def _server_error(exc: DBAPIError, where: str, seen: str) -> RecordsError:
@@ -113,6 +124,8 @@ def told(where: str) -> Iterator[None]:
         yield
     except sa.DBAPIError as exc:
         raise explain(exc, where) from exc
+    except UnicodeDecodeError as exc:  # names of tables, in SQLite's own message
+        raise _damaged(where, str(exc)) from exc
     except sa.TimeoutError as exc:
         raise RecordsUnreachableError(
             f"The records at {where} do not answer.", seen=str(exc), next_step="check the server"

@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sweeprig.records.errors import RecordsNewerError
+from sweeprig.records.engine import OURS, no_records
+from sweeprig.records.errors import RecordsForeignError, RecordsNewerError
 
 if TYPE_CHECKING:
     from alembic.config import Config
@@ -24,25 +25,39 @@ def alembic_config() -> Config:
     return config
 
 
-def version_of(connection: Connection) -> str | None:
-    """Return the version of a database; None for an empty one. Makes no table."""
+def version_of(connection: Connection, where: str) -> str | None:
+    """Return the version of a database; None for an empty one. Makes no table.
+
+    Raises RecordsForeignError for another program's: a server may hold others' tables beside ours, a file may not.
+    """
     from sqlalchemy import inspect, text
 
-    if not inspect(connection).has_table("alembic_version"):
+    names = set(inspect(connection).get_table_names())
+    if not (names >= OURS):
+        if "alembic_version" in names or (names and connection.dialect.name == "sqlite"):
+            raise RecordsForeignError(
+                f"The database {where} is not one of records.",
+                seen=f"tables {', '.join(sorted(names))[:80]}",
+                limit="a database that this program made, or none yet",
+                next_step="name another place with --records, or with `sweeprig config set records_url`",
+            )
         return None
     found = connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
     return None if found is None else str(found)
 
 
-def migrate(engine: Engine, where: str, *, head: str = HEAD) -> None:
-    """Take the steps that are missing, in one transaction under one lock.
+def migrate(engine: Engine, where: str, *, head: str = HEAD, create: bool = True) -> None:
+    """Take the steps that are missing, in one transaction under one lock; without `create` not the first one.
 
-    Raises RecordsNewerError where the database's version is none that this program knows.
+    Raises RecordsNewerError where the database's version is none that this program knows, RecordsMissingError,
+    RecordsForeignError.
     """
     with engine.connect() as connection:
-        found = version_of(connection)
+        found = version_of(connection, where)
     if found == head:
         return
+    if found is None and not create:
+        raise no_records(where)
     with engine.connect().execution_options(writes=True) as connection, connection.begin():
         _lock(connection)
         _step(connection, where, head)
@@ -62,7 +77,7 @@ def _step(connection: Connection, where: str, head: str) -> None:
 
     config = alembic_config()
     known = {s.revision for s in ScriptDirectory.from_config(config).walk_revisions()}
-    found = version_of(connection)  # another program may have been first
+    found = version_of(connection, where)  # another program may have been first
     if found is not None and found not in known:
         raise RecordsNewerError(
             f"The records at {where} were made by a newer version of this program.",

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from typing import Any
 
-from sqlalchemy import Connection, Row, Select, and_, func, or_, select
+from sqlalchemy import Connection, Select, and_, func, or_, select
 
 from sweeprig.errors import InputError
 from sweeprig.link.clean import clean_text
 from sweeprig.records.errors import NoRecordError
+from sweeprig.records.read import records_of, whole_record
 from sweeprig.records.rows import Record
 from sweeprig.records.schema import captures as c
 from sweeprig.records.schema import jobs, sensors, trims
 from sweeprig.records.schema import verdicts as v
 
+VERDICTS = ("pass", "fail", "undecided")
 LEAST_DIGITS = 6  # of a hash, so that it is no number
 
 
@@ -23,14 +25,15 @@ def _select(full: bool) -> Select[Any]:
     A capture's verdict is joined from the left, so that SQLite starts at the captures and their index; each capture
     has exactly one verdict in force.
     """
-    long = (v.c.margins, v.c.quantities) if full else ()
+    long = (v.c.margins, v.c.quantities, v.c.versions, v.c.digest) if full else ()
     return (
         select(
-            c.c.id, c.c.created, c.c.at, c.c.rig_uid, c.c.operator, c.c.hookup, c.c.ended, c.c.path, c.c.sha256,
-            c.c.batch, jobs.c.name.label("job"), sensors.c.label, sensors.c.part, sensors.c.serial,
-            v.c.verdict, v.c.reason, v.c.sense, v.c.profile, v.c.guard_factor, v.c.made_at,
-            v.c.closed_v, v.c.closed_u95, v.c.open_v, v.c.open_u95, v.c.supply_v, v.c.strokes, v.c.n_events,
-            v.c.findings, *long, trims.c.kind.label("trim"), trims.c.made_at.label("trim_made_at"),
+            c.c.id, c.c.created, c.c.at.label("at_s"), c.c.rig_uid, c.c.operator, c.c.hookup, c.c.ended,
+            c.c.path.label("capture_file"), c.c.sha256, c.c.batch, jobs.c.name.label("job"), sensors.c.label,
+            sensors.c.part, sensors.c.serial, v.c.verdict, v.c.reason, v.c.sense, v.c.profile, v.c.guard_factor,
+            v.c.made_at.label("judged_at"), v.c.closed_v, v.c.closed_u95, v.c.open_v, v.c.open_u95, v.c.supply_v,
+            v.c.strokes, v.c.n_events, v.c.findings, *long, trims.c.kind.label("trim"),
+            trims.c.made_at.label("trim_made_at"),
         )
         .select_from(c)
         .outerjoin(v, and_(v.c.capture_id == c.c.id, v.c.current))
@@ -38,43 +41,6 @@ def _select(full: bool) -> Select[Any]:
         .outerjoin(sensors, sensors.c.id == c.c.sensor_id)
         .outerjoin(trims, trims.c.id == v.c.trim_id)
     )  # fmt: skip
-
-
-def _record(row: Row[Any], full: bool) -> Record:
-    return Record(
-        id=row.id,
-        created=row.created,
-        at_s=row.at,
-        job=row.job or "",
-        label=row.label or "",
-        part=row.part or "",
-        serial=row.serial or "",
-        verdict=row.verdict,
-        reason=row.reason,
-        sense=row.sense,
-        profile=row.profile,
-        closed_v=row.closed_v,
-        closed_u95=row.closed_u95,
-        open_v=row.open_v,
-        open_u95=row.open_u95,
-        supply_v=row.supply_v,
-        strokes=row.strokes,
-        n_events=row.n_events,
-        findings=tuple(row.findings),
-        margins=tuple(row.margins) if full else (),
-        quantities=row.quantities if full else {},
-        guard_factor=row.guard_factor,
-        hookup=row.hookup,
-        operator=row.operator,
-        rig_uid=row.rig_uid,
-        ended=row.ended,
-        trim=row.trim or "",
-        trim_made_at=row.trim_made_at or "",
-        capture_file=row.path,
-        sha256=row.sha256,
-        judged_at=row.made_at,
-        batch=row.batch,
-    )
 
 
 def sensor_ids(connection: Connection, sensor: str) -> list[int]:
@@ -96,8 +62,9 @@ def find(
     batch: str | None,
     limit: int | None,
     full: bool,
+    aside: list[str],
 ) -> list[Record]:
-    """Return records, newest first; only `full` ones hold margins and quantities."""
+    """Return records, newest first; only `full` ones hold margins and quantities. Damaged ones go into `aside`."""
     job, sensor, verdict, batch = (
         None if t is None else clean_text(t) for t in (job, sensor, verdict, batch)
     )
@@ -107,12 +74,24 @@ def find(
     if sensor is not None:
         query = query.where(c.c.sensor_id.in_(sensor_ids(connection, sensor)))
     if verdict is not None:
-        query = query.where(v.c.verdict == verdict)
+        query = query.where(v.c.verdict == _verdict(verdict))
     if batch is not None:
         query = query.where(c.c.batch == batch)
     if since is not None:
         query = query.where(c.c.at >= _moment(since))
-    return [_record(row, full) for row in connection.execute(query)]
+    return records_of(connection.execute(query), aside)
+
+
+def _verdict(text: str) -> str:
+    word = text.strip().lower()
+    if word not in VERDICTS:
+        raise InputError(
+            "There is no verdict of this name.",
+            seen=text[:80],
+            limit=", ".join(VERDICTS),
+            next_step="correct --verdict",
+        )
+    return word
 
 
 def _moment(text: str) -> float:
@@ -144,7 +123,7 @@ def get(connection: Connection, key: str | int, where: str) -> Record:
 
 def _one(chosen: Any, text: str, where: str) -> Record:
     if len(chosen) == 1:
-        return _record(chosen[0], True)
+        return whole_record(chosen[0], where)
     raise NoRecordError(
         f"{'No record' if not chosen else 'More than one record'} at {where} fits.",
         seen=text,
@@ -154,7 +133,7 @@ def _one(chosen: Any, text: str, where: str) -> Record:
 
 
 def history(
-    connection: Connection, sensor: str, where: str, *, limit: int | None, full: bool
+    connection: Connection, sensor: str, where: str, *, limit: int | None, full: bool, aside: list[str]
 ) -> list[Record]:
     """Return one sensor's records, oldest first; with `limit`, the newest of them."""
     ids = sensor_ids(connection, sensor.strip())
@@ -166,8 +145,8 @@ def history(
     )
     if len(ids) != 1:
         query = query.order_by(None).order_by(c.c.at.desc(), c.c.id.desc())
-    found = [_record(row, full) for row in connection.execute(query)] if ids else []
-    if not found:
+    found = records_of(connection.execute(query), aside) if ids else []
+    if not found and not aside:
         raise NoRecordError(
             f"No sensor at {where} has this label or serial number.",
             seen=clean_text(sensor, 200),

@@ -19,6 +19,12 @@ if TYPE_CHECKING:
     from sweeprig.judge.outcome import Outcome
 
 
+DECIDED = (  # what the digest of a verdict is made of
+    "profile", "guard_factor", "verdict", "reason", "sense", "closed_v", "closed_u95", "open_v", "open_u95",
+    "supply_v", "strokes", "n_events", "quantities", "margins", "findings", "versions",
+)  # fmt: skip
+
+
 @dataclass(frozen=True)
 class Record:
     """One capture with its verdict in force. Volts at the sensor; u95 is a half-width; None is not measured."""
@@ -187,4 +193,5 @@ def verdict_row(outcome: Outcome) -> dict[str, Any]:
         "findings": plain(judgement.findings),
         "versions": plain(outcome.versions),
     }
-    return {**row, "digest": digest_of(row), "made_at": outcome.made_at, "current": True}
+    digest = digest_of({key: row[key] for key in DECIDED})
+    return {**row, "digest": digest, "made_at": outcome.made_at, "current": True}

@@ -24,6 +24,7 @@ class Store:
 
     def __init__(self, engine: Engine, where: str) -> None:
         self.where = where  # as it may be shown
+        self.aside: list[str] = []  # records that the last questions could not read, a line each
         self._engine = engine
 
     def add(self, outcome: Outcome, path: Path, *, batch: str = "") -> int:
@@ -64,6 +65,7 @@ class Store:
                 batch=batch,
                 limit=limit,
                 full=full,
+                aside=self.aside,
             )
 
     def get(self, key: str | int) -> Record:
@@ -81,7 +83,7 @@ class Store:
         from sweeprig.records import queries
 
         with self._reading() as connection:
-            return queries.history(connection, sensor, self.where, limit=limit, full=full)
+            return queries.history(connection, sensor, self.where, limit=limit, full=full, aside=self.aside)
 
     def count(self) -> int:
         """Return the number of records."""
@@ -116,7 +118,7 @@ def open_store(place: str | Path, *, create: bool = True, wait_s: float = WAIT_S
     engine = make_engine(url, create=create, wait_s=wait_s)
     try:
         with told(where):
-            migrate(engine, where)
+            migrate(engine, where, create=create)
         yield Store(engine, where)
     finally:
         engine.dispose()

@@ -63,9 +63,12 @@ def _find(
     from sweeprig.records.store import open_store
 
     with open_store(place_of(place), create=False) as store:
-        return store.find(
+        found = store.find(
             job=job, sensor=sensor, verdict=verdict, since=since, batch=batch, limit=limit, full=full
         )
+    for line in store.aside:
+        console.warn(line)
+    return found
 
 
 @records.command("list")
@@ -132,6 +135,8 @@ def history(
 
     with open_store(place_of(place), create=False) as store:
         found = store.history(sensor, limit=limit, full=as_json)
+    for line in store.aside:
+        console.warn(line)
     trends = [trend(found, end) for end in ("closed", "open")]
     if as_json:
         console.show_json(
@@ -238,6 +243,8 @@ def _before_and_after(sensor: str, place: str) -> list[Side]:
 
     with open_store(place_of(place), create=False) as store:
         found = store.history(sensor, limit=2, full=True)
+    for line in store.aside:
+        console.warn(line)
     if len(found) < 2:
         raise InputError(
             "There is only one record of this sensor.", seen=sensor, limit="two", next_step="sweep it again"
