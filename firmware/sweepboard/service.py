@@ -17,7 +17,7 @@ from sweepboard.stream import Stream
 from sweepboard.watchers import Histogram, Snapshots
 
 READ_AT_ONCE = 128  # bytes taken from the port in one cycle
-SUPPLY_IDLE_MS = 600000  # a host that is silent for so long does not need the sensor's supply
+SUPPLY_IDLE_MS = 10000  # without a stream: a host that is silent for so long is gone
 BUTTON_MS = 30  # a press or release counts when it has held for so long
 IDLE_MS = 5
 STREAMING_MS = 4  # so that each cycle finds a few windows and its own cost is shared

@@ -113,3 +113,13 @@ def test_nothing_streams_without_a_keep_alive(rig: BoardRig) -> None:
     assert figures["windows_sent"] == len(records)
     assert figures["windows_made"] == figures["windows_sent"] + figures["windows_dropped"]
     assert rig.said() == b""
+
+
+def test_without_a_stream_the_supply_goes_off_in_10_s(rig: BoardRig) -> None:
+    assert rig.command("supply", on=True)["ok"]
+    rig.keep_alive = False
+    spoken_s = rig.board.seconds
+    rig.send(wire.ALIVE)
+    assert rig.run_until(lambda: not supply_is_on(rig), within_s=15.0, step_s=0.1)
+    assert 9.8 < rig.board.seconds - spoken_s < 10.2
+    assert rig.board.resets == 0

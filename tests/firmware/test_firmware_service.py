@@ -139,6 +139,12 @@ def test_nothing_streams_without_a_host(python: str) -> None:
     assert (out["outputs"], out["silent"]) == (0, 0)
 
 
+def test_without_a_stream_all_is_off_10_s_after_the_last_word(python: str) -> None:
+    out = case(python, "supply_alone")
+    assert out["lived"] == 1 | 2 | 4
+    assert 9500 < out["after_ms"] <= 10_010
+
+
 WORDS = 498
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import struct
 from itertools import pairwise
 
 import pytest
@@ -17,7 +18,7 @@ from sweeprig.errors import (
 )
 from sweeprig.link.client import RigClient
 from sweeprig.link.decoder import Decoder
-from sweeprig.link.messages import BoardText, Records
+from sweeprig.link.messages import BoardText, Mark, Records
 
 
 def client_of(rig: FakeRig) -> RigClient:
@@ -155,6 +156,18 @@ def test_the_host_speaks_up_while_it_waits_and_while_it_streams() -> None:
     client.poll(10.0)
     assert rig.n_alive >= 10.0 / 0.56
     assert max(b - a for a, b in pairwise(rig.alive_at)) < wire.KEEP_ALIVE_MS / 1000 / 3
+
+
+def test_a_rest_is_as_long_as_told_keeps_speaking_and_loses_nothing() -> None:
+    rig = FakeRig()
+    client = client_of(rig)
+    client.hello()
+    before, spoken = rig.clock.now, len(rig.alive_at)
+    rig.send(wire.MARK, struct.pack(wire.MARK_FORMAT, 0, 0, 1))
+    client.rest(30.0)
+    assert 30.0 <= rig.clock.now - before < 30.1
+    assert max(b - a for a, b in pairwise(rig.alive_at[spoken:])) < wire.KEEP_ALIVE_MS / 1000 / 3
+    assert [type(event) for event in client.poll(0.0)] == [Mark]
 
 
 def test_a_board_faster_than_the_hosts_clock_hears_us_by_its_own_time() -> None:

@@ -149,6 +149,12 @@ class RigClient:
             return events
         return self._take(self._clock() + timeout_s)
 
+    def rest(self, seconds: float) -> None:
+        """Let time [s] pass and go on speaking, so that the rig keeps its supply; what comes is kept for poll()."""
+        deadline = self._clock() + seconds
+        while self._clock() < deadline:
+            self._waiting.extend(self._take(deadline))
+
     def close(self) -> None:
         """Let the port go. The board stops by itself when it hears nothing."""
         self._transport.close()

@@ -229,6 +229,22 @@ def keep_alive():
     }  # fmt: skip
 
 
+def supply_alone():
+    """The supply on without a stream: a host that speaks every half second, and then one that does not."""
+    rig = Rig(codes=quiet)
+    rig.ask("supply", on=True)
+    rig.ask("burden", on=True)
+    rig.ask("bias", mode="up")
+    for _ in range(120):
+        rig.send(wire.ALIVE)
+        rig.steps(100, alive=False)
+    lived = rig.switches.outputs()
+    began = rig.clock.ms()
+    while rig.switches.outputs() and rig.clock.ms() - began < 60000:
+        rig.steps(1, alive=False)
+    return {"lived": lived, "lived_s": 60, "after_ms": rig.clock.ms() - began}
+
+
 def spike(at, depth=1000):
     """2000, 2010, 2020 on the channels, with four conversions of channel 0 lifted at conversion `at`."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import signal
-import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -47,8 +46,8 @@ def stop_on_interrupt() -> Iterator[Callable[[], bool]]:
         signal.signal(signal.SIGINT, before)
 
 
-def count_down(seconds: int, sleep: Callable[[float], None] = time.sleep) -> None:
-    """Give the operator time to take the lever."""
+def count_down(seconds: int, sleep: Callable[[float], None]) -> None:
+    """Give the operator time to take the lever. `sleep` is the rig's: without a word it would end the supply."""
     for left in range(seconds, 0, -1):
         console.progress(f"Lever at the start position. Sweep begins in {left} ...")
         sleep(1.0)
@@ -124,7 +123,7 @@ def _take(
                 stop=stop,
                 ask=asking(confirm),
                 books=books(),
-                before=lambda: count_down(countdown),
+                before=lambda: count_down(countdown, client.rest),
                 advise=advise,
             )
         except BoardSilentError:
