@@ -163,8 +163,8 @@ def test_a_board_that_begins_anew_ends_the_capture_there(tmp_path: Path) -> None
     rig = FakeRig()
 
     def reset(p: Progress) -> None:
-        if 160 <= p.n_records < 176:
-            rig._index = 0
+        if 160 <= p.n_records < 176 and rig._index:
+            rig._index, rig.says = 0, b"MicroPython v1.22.0; a board\r\n"
 
     capture = sweep(rig, tmp_path, progress=reset)
     assert capture.ended == "restarted"

@@ -8,12 +8,29 @@ from pathlib import Path
 from typing import TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sweeprig.capture.journal import JournalHead, read_journal
 from sweeprig.capture.model import Capture
+from sweeprig.capture.plausible import MOST_INDEX, are_possible, is_possible
+from sweeprig.link.clean import clean_text
 from sweeprig.link.decoder import Decoder
-from sweeprig.link.messages import BadFrame, BoardText, Gap, Mark, Message, Records, SlowReading, Snapshot
+from sweeprig.link.greeting import is_prompt
+from sweeprig.link.messages import (
+    BadFrame,
+    BoardText,
+    Gap,
+    Hello,
+    Mark,
+    Message,
+    Records,
+    Reply,
+    SlowReading,
+    Snapshot,
+)
 
+MOST_LINES = 1000  # of the board's text that are kept: the first and the last
+MOST_LINE = 400  # characters
 _T = TypeVar("_T")
 
 
@@ -28,37 +45,88 @@ def capture_of_journal(path: Path, *, ended: str, coaching: Sequence[str] = ()) 
 
 
 def capture_of_bytes(head: JournalHead, data: bytes, *, ended: str) -> Capture:
-    """Return the capture in the bytes that a board sent, from the start of its stream."""
+    """Return the capture in the bytes that a board sent after `start`, so its first window has the index 0."""
     decoder = Decoder()
-    events = decoder.feed(data)
-    events += decoder.flush_text()
-    records, restarted = _one_stream(Records.concatenate(_all(events, Records)))
-    if head.n_windows is not None and len(records):
-        records = records[: int(np.searchsorted(records.index, records.index[0] + head.n_windows))]
+    heard = decoder.feed(data)
+    heard += decoder.flush_text()
+    messages, restarted = _one_stream(heard)
+    records, contradicted, order = in_order(Records.concatenate(_all(messages, Records)))
+    good = are_possible(records, head.window) & (records.index >= 0)
+    snapshots = _all(messages, Snapshot)
+    sound = tuple(s for s in snapshots if is_possible(s))
+    lines, n_more = _capped([e.line for e in _all(heard, BoardText)])
+    ended = "restarted" if restarted or contradicted else ended
+    aside = {
+        **order,
+        "records with codes that no converter gives": int(np.count_nonzero(~good)),
+        "snapshots with codes that no converter gives": len(snapshots) - len(sound),
+        "lines of the board's text": n_more,
+    }
+    n = head.n_windows
     return Capture(
-        records=records,
+        records=records[good & (records.index < (MOST_INDEX if n is None else n))],
         rig=head.rig,
         setup=head.setup,
         created=head.created,
         window=head.window,
         conversion_hz=head.conversion_hz,
-        gaps=tuple(_all(events, Gap)),
-        snapshots=tuple(_all(events, Snapshot)),
-        slow=tuple(_all(events, SlowReading)),
-        marks=tuple(_all(events, Mark)),
-        board_text=tuple(e.line for e in _all(events, BoardText)),
+        stop_index=n if ended == "complete" else None,
+        gaps=tuple(_all(messages, Gap)),
+        snapshots=sound,
+        slow=tuple(_all(messages, SlowReading)),
+        marks=tuple(_all(messages, Mark)),
+        board_text=lines,
         trim=head.trim,
         versions=dict(head.versions or {}),
-        ended="restarted" if restarted else ended,
-        bad_frames=len(_all(events, BadFrame)),
+        ended=ended,
+        bad_frames=len(_all(messages, BadFrame)),
+        set_aside={what: number for what, number in aside.items() if number},
     )
 
 
-def _all(events: Sequence[Message], kind: type[_T]) -> list[_T]:
-    return [e for e in events if isinstance(e, kind)]
+def _all(messages: Sequence[Message], kind: type[_T]) -> list[_T]:
+    return [e for e in messages if isinstance(e, kind)]
 
 
-def _one_stream(records: Records) -> tuple[Records, bool]:
-    """Return the records up to where the index falls back, which it does when the board begins anew."""
-    back = np.flatnonzero(np.diff(records.index) <= 0)
-    return (records[: int(back[0]) + 1], True) if back.size else (records, False)
+def _capped(lines: list[str]) -> tuple[tuple[str, ...], int]:
+    """Return the first and the last lines, and how many between them are left out."""
+    kept = lines if len(lines) <= MOST_LINES else lines[: MOST_LINES // 2] + lines[-MOST_LINES // 2 :]
+    return tuple(clean_text(line, MOST_LINE) for line in kept), len(lines) - len(kept)
+
+
+def _one_stream(heard: Sequence[Message]) -> tuple[Sequence[Message], bool]:
+    """Return what the board sent from the answer to `start` to its next greeting, and whether it greeted."""
+    first = next((i for i, e in enumerate(heard) if isinstance(e, Reply) and "window" in e.data), 0)
+    stop = next((i for i in range(first, len(heard)) if _greets(heard[i])), len(heard))
+    return heard[first:stop], stop < len(heard)
+
+
+def _greets(message: Message) -> bool:
+    return isinstance(message, Hello) or (isinstance(message, BoardText) and is_prompt(message.line))
+
+
+def in_order(records: Records) -> tuple[Records, bool, dict[str, int]]:
+    """Return the records by their index, whether two of one index differ, and what came twice or late.
+
+    Bytes that were read twice or in another order are put right. Two records of one index that differ are of two
+    streams: what came from the second on is left out.
+    """
+    if (np.diff(records.index) > 0).all():
+        return records, False, {}
+    order = np.argsort(records.index, kind="stable")
+    by_index = records[order]
+    new = np.diff(by_index.index, prepend=by_index.index[:1] - 1) > 0
+    differs = _differs(by_index, by_index[new][np.cumsum(new) - 1])
+    if differs.any():
+        return in_order(records[: int(order[differs].min())])[0], True, {}
+    late = np.count_nonzero(np.diff(np.maximum.accumulate(records.index)) == 0)
+    twice = int(np.count_nonzero(~new))
+    counted = {"records that came twice": twice, "records that came late": int(late) - twice}
+    return by_index[new], False, counted
+
+
+def _differs(records: Records, others: Records) -> NDArray[np.bool_]:
+    pairs = zip(vars(records).values(), vars(others).values(), strict=True)
+    different = [(a != b).any(axis=tuple(range(1, a.ndim))) for a, b in pairs]
+    either: NDArray[np.bool_] = np.any(different, axis=0)
+    return either

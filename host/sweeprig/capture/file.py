@@ -144,6 +144,9 @@ def _meta_of(capture: Capture, digests: Mapping[str, str]) -> dict[str, Any]:
         "coaching": clean_plain(capture.coaching),
         "board_text": clean_plain(capture.board_text),
         "bad_frames": capture.bad_frames,
+        "first_index": capture.first_index,
+        "stop_index": capture.stop_index,
+        "set_aside": dict(capture.set_aside),
         "n_records": len(capture.records),
         "n_lost": capture.n_lost,
         "sha256": dict(digests),
@@ -197,12 +200,14 @@ def unpack(data: bytes, *, where: str) -> Capture:
         ended=meta["ended"],
         coaching=tuple(meta["coaching"]),
         bad_frames=meta["bad_frames"],
-        first_index=_first_index(records, meta),
+        first_index=_first_index(records, meta) if meta.get("first_index") is None else meta["first_index"],
+        stop_index=meta.get("stop_index"),
+        set_aside=meta.get("set_aside", {}),
     )
 
 
 def _first_index(records: Records, meta: Mapping[str, Any]) -> int:
-    """Return the index that a capture should begin with: its records and those it counts as lost tell."""
+    """Return the index that a capture should begin with where it does not say so: the records that it counts tell."""
     lost: Any = meta.get("n_lost")
     if not len(records) or not is_whole(lost, 0, MOST_INDEX):
         return 0

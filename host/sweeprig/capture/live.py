@@ -78,7 +78,6 @@ class LiveCapture:
         self._journal = journal
         self._n_windows = n_windows
         self._clock = clock
-        self._first: int | None = None
         self._last = -1
 
     @property
@@ -88,13 +87,13 @@ class LiveCapture:
 
     @property
     def n_windows(self) -> int:
-        """Windows gone by since the first, those lost included."""
-        return 0 if self._first is None else self._last - self._first + 1
+        """Windows gone by since the stream began, those lost included."""
+        return self._last + 1
 
     @property
     def n_lost(self) -> int:
         """Records missing so far."""
-        return self.n_windows - self.n_records
+        return max(0, self.n_windows - self.n_records)
 
     @property
     def seconds(self) -> float:
@@ -146,8 +145,7 @@ class LiveCapture:
     def _count(self, event: Message) -> None:
         if not isinstance(event, Records):
             return
-        self._first = int(event.index[0]) if self._first is None else self._first
-        self._last = int(event.index[-1])
+        self._last = max(self._last, int(event.index[-1]))
         self.n_records += len(event)
         if self._n_windows is not None and self.n_windows >= self._n_windows:
             self.ended = "complete"

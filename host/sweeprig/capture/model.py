@@ -70,6 +70,10 @@ class Capture:
     path: str = ""  # of that file; not stored in it
     journal: str = ""  # that it was made from; removed when the capture is written; not stored
     first_index: int = 0  # that it should begin with: a series cuts its captures out of one stream
+    stop_index: int | None = None  # index after the last one that was to come; None: after the last that came
+    set_aside: Mapping[str, int] = field(
+        default_factory=dict
+    )  # what was not kept as it came: words, how many
 
     @property
     def window_s(self) -> float:
@@ -78,9 +82,13 @@ class Capture:
 
     @property
     def n_lost(self) -> int:
-        """Records missing from where it should begin to the last."""
+        """Records missing from where it should begin to where it should end, where that is known."""
         index = self.records.index
-        return int(index[-1] - self.first_index + 1 - index.size) if index.size else 0
+        if not index.size:
+            return 0
+        return int(
+            (index[-1] + 1 if self.stop_index is None else self.stop_index) - self.first_index - index.size
+        )
 
 
 @dataclass(frozen=True)

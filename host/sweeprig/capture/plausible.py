@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sweepboard import wire
 from sweeprig.errors import CaptureFileError
@@ -38,6 +39,11 @@ def checked_meta(meta: Mapping[str, Any], where: str) -> dict[str, Any]:
         ("conversion_hz", is_number(meta.get("conversion_hz"), above=0.0, most=1e9), "above 0, at most 1e9"),
         ("bad_frames", is_whole(meta.get("bad_frames"), 0, 1 << 48), "a whole number from 0"),
         ("trim", "trim" in meta and isinstance(meta["trim"], dict | None), "an object or null"),
+        *(
+            (key, _may_be_index(meta.get(key)), "a whole number from 0, or null")
+            for key in ("first_index", "stop_index")
+        ),
+        ("set_aside", _are_counts(meta.get("set_aside", {})), "an object of whole numbers"),
         *((key, isinstance(meta.get(key), str), "text") for key in ("created", "ended")),
         *((key, isinstance(meta.get(key), dict), "an object") for key in objects),
         *((key, _are_lines(meta.get(key)), "a list of texts") for key in lists),
@@ -49,6 +55,14 @@ def checked_meta(meta: Mapping[str, Any], where: str) -> dict[str, Any]:
         **meta,
         **{key: clean_plain(meta[key]) for key in ("created", "ended", "rig", "versions", "trim", *lists)},
     }
+
+
+def _may_be_index(value: Any) -> bool:
+    return value is None or is_whole(value, 0, MOST_INDEX)
+
+
+def _are_counts(value: Any) -> bool:
+    return isinstance(value, dict) and all(is_whole(number, 0, 1 << 62) for number in value.values())
 
 
 def _are_lines(value: Any) -> bool:
@@ -66,15 +80,28 @@ def check_records(records: Records, window: int, where: str) -> None:
             raise unfit(where, name, f"{values.max()} at record {row}", f"at most {most}")
 
 
+def are_possible(records: Records, window: int) -> NDArray[np.bool_]:
+    """Return which records hold only codes and sums that the converter can give, shape (n,)."""
+    possible = (records.sums <= wire.CODE_MASK * window) & (records.maxs <= wire.CODE_MASK)
+    fits: NDArray[np.bool_] = (possible & (records.mins <= records.maxs)).all(axis=1)
+    return fits
+
+
+def is_possible(s: Snapshot) -> bool:
+    """Return whether a snapshot's channels and codes can be."""
+    return _has_channels(s) and not (s.codes.size and int(s.codes.max()) > wire.CODE_MASK)
+
+
+def _has_channels(s: Snapshot) -> bool:
+    n: int = wire.CHANNELS
+    return 1 <= s.channels <= n and 0 <= s.channel < n
+
+
 def check_snapshots(snapshots: tuple[Snapshot, ...], where: str) -> None:
     """Raise CaptureFileError where a snapshot's channels or codes cannot be."""
     for number, s in enumerate(snapshots):
-        if not 1 <= s.channels <= wire.CHANNELS or not 0 <= s.channel < wire.CHANNELS:
-            raise unfit(
-                where,
-                "snapshots",
-                f"channel {s.channel} of {s.channels} in number {number}",
-                f"1 to {wire.CHANNELS} channels",
-            )
-        if s.codes.size and int(s.codes.max()) > wire.CODE_MASK:
+        if not _has_channels(s):
+            seen = f"channel {s.channel} of {s.channels} in number {number}"
+            raise unfit(where, "snapshots", seen, f"1 to {wire.CHANNELS} channels")
+        if not is_possible(s):
             raise unfit(where, "snapshot_codes", f"{s.codes.max()}", f"at most {wire.CODE_MASK}")

@@ -57,7 +57,7 @@ class Levels:
 class Chunk:
     """What one look at the rig brought: volts of some windows, and the other events."""
 
-    trace: Trace | None  # None where no record came
+    trace: Trace | None  # None where no record came, or the converter flagged all of them
     records: Records
     marks: tuple[Mark, ...] = ()
     slow: tuple[SlowReading, ...] = ()
@@ -85,6 +85,7 @@ class Volts:
             created="",
             window=int(rig["window"]),
             conversion_hz=float(rig["conversion_hz"]),
+            first_index=int(records.index[0]),
         )
         return to_trace(
             capture,
@@ -109,8 +110,9 @@ class Volts:
     def chunk(self, events: list[Message]) -> Chunk:
         """Return what a list of events holds."""
         records = Records.concatenate([e for e in events if isinstance(e, Records)])
+        trace = self.trace(records).usable() if len(records) else None
         return Chunk(
-            self.trace(records) if len(records) else None,
+            trace if trace is not None and trace.t_s.size else None,
             records,
             tuple(e for e in events if isinstance(e, Mark)),
             tuple(e for e in events if isinstance(e, SlowReading)),
