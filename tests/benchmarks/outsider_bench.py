@@ -1,0 +1,255 @@
+"""Verdicts on a population that was drawn by somebody who has not seen the analysis.
+
+`python -m tests.benchmarks.outsider_bench POPULATION [--only TEXT] [--group NAME] [--seeds N] [--report]
+[--keep FOLDER] [--beside TREE] [--rows FILE] [--worst]`
+
+POPULATION is the folder or the import name of a package with `KINDS` and `draw(kind, seed)`. Even seeds are the part to
+work with; `--report` takes the odd ones, once, at the end. `--beside` judges the same cases with another tree of this
+project. Rates carry exact 95 % intervals (Clopper and Pearson).
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+import os
+import pickle
+import subprocess
+import sys
+from collections.abc import Callable, Iterable
+from dataclasses import asdict, dataclass, field
+from functools import partial
+from multiprocessing import Pool
+from pathlib import Path
+from typing import Any
+
+from tests.benchmarks.outsider_cases import population_of, review
+from tests.support.exact import clopper_pearson
+
+from sweeprig.errors import SweeprigError
+
+# What each cause of the population may be called; more than one where physics allows no telling apart.
+CAUSES = {
+    "worn-spot": {"track"}, "dip": {"track"}, "rough-track": {"track"}, "flat-spot": {"track"}, "step": {"track"},
+    "loose-signal": {"connection"}, "loose-signal-b": {"connection"}, "loose-ground": {"ground"},
+    "loose-supply": {"supply"}, "unplugged": {"wiring", "connection", "supply", "ground"},
+    "supply-sag": {"supply"}, "supply-dropout": {"supply"}, "no-supply": {"supply", "wiring"},
+    "ground-offset": {"ground", "mounting"}, "ground-shift": {"ground", "mounting"}, "interference": {"interference"},
+    "short-to-ground": {"wiring"}, "short-to-supply": {"wiring"}, "tracks-joined": {"wiring"},
+    "tracks-disagree": {"track", "wiring"}, "stuck": {"mounting", "wiring", "track"}, "end-low": {"mounting"},
+    "end-high": {"mounting"}, "closed-high": {"mounting"}, "wrong-span": {"mounting"}, "mount-slip": {"mounting"},
+    "switch": {"wiring"}, "digital-signal": {"wiring"},
+}  # fmt: skip
+
+
+@dataclass
+class Row:
+    """What became of one case."""
+
+    kind: str
+    group: str
+    seed: int
+    sound: bool
+    verdict: str  # pass | fail | undecided | refused | crash
+    codes: list[str] = field(default_factory=list)  # of faults and doubts
+    faults: list[str] = field(default_factory=list)  # of faults alone, the rig's own left out
+    want: list[str] = field(default_factory=list)  # the population's causes
+    causes: list[str] = field(default_factory=list)
+    reason: str = ""
+    must_not: list[str] = field(default_factory=list)
+    may_be_undecided: bool = False
+    right: bool | None = None  # every cause named; None where none is wanted
+    place_error: float | None = None  # % of span
+    covered: dict[str, bool] = field(default_factory=dict)
+    errors: dict[str, list[float]] = field(default_factory=dict)  # error and half-width
+
+
+def one(job: tuple[str, int], *, where: str, keep: str) -> Row:
+    """Draw and judge one case."""
+    population = population_of(where)
+    case, kind = _drawn(population, job, keep), population.KINDS[job[0]]
+    truth = case.truth
+    row = Row(kind.name, kind.group, job[1], truth.sound, "crash", must_not=list(truth.must_not))
+    row.may_be_undecided, row.want = truth.may_be_undecided, sorted({f.cause for f in truth.faults})
+    try:
+        outcome = review(case)
+    except SweeprigError as exc:
+        row.verdict, row.reason = "refused", str(exc)
+        return row
+    except Exception as exc:  # noqa: BLE001 - a crash is a result here
+        row.reason = repr(exc)
+        return row
+    _judged(row, outcome, truth)
+    return row
+
+
+def _drawn(population: Any, job: tuple[str, int], keep: str) -> Any:
+    path = Path(keep) / f"{job[0]}-{job[1]}.pickle"
+    if keep and path.is_file():
+        return pickle.loads(path.read_bytes())
+    case = population.draw(*job)
+    if keep:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(pickle.dumps(case))
+    return case
+
+
+def _judged(row: Row, outcome: Any, truth: Any) -> None:
+    found = [f for f in outcome.judgement.findings if f.severity != "note"]
+    row.verdict, row.reason = outcome.judgement.verdict.value, outcome.judgement.reason
+    row.codes = [f"{f.code.value}{'' if f.severity == 'fault' else '?'}" for f in found]
+    row.faults = [f.code.value for f in found if f.severity == "fault" and f.cause.value != "rig"]
+    row.causes = sorted({f.cause.value for f in found})
+    wanted = [CAUSES.get(w, set()) for w in row.want]
+    row.right = all(w & set(row.causes) for w in wanted) if any(wanted) else None
+    row.place_error = _place(found, truth)
+    for name in ("closed_v", "open_v", "closed_ratio", "open_ratio"):
+        q, true = outcome.judgement.quantities.get(name), getattr(truth, name)
+        if q is not None and q.value is not None and q.u95 is not None and true is not None:
+            row.covered[name] = abs(q.value - true) <= q.u95
+            row.errors[name] = [q.value - true, q.u95]
+
+
+def _place(found: Iterable[Any], truth: Any) -> float | None:
+    wanted = [100 * f.place for f in truth.faults if f.place is not None]
+    spans = [f.where_percent for f in found if f.where_percent and f.cause.value == "track"]
+    if not wanted or not spans:
+        return None
+    return min(max(0.0, low - at, at - high) for low, high in spans for at in wanted)
+
+
+# --- printing
+
+
+def rate(hits: int, n: int) -> str:
+    """Return a rate with its exact 95 % bounds."""
+    if not n:
+        return "-"
+    low, high = clopper_pearson(hits, n)
+    return f"{hits}/{n} = {100 * hits / n:.1f} % [{100 * low:.1f}, {100 * high:.1f}]"
+
+
+def _quantile(values: list[float], share: float) -> float:
+    ordered = sorted(values)
+    return ordered[min(len(ordered) - 1, math.ceil(share * len(ordered)) - 1)] if ordered else math.nan
+
+
+def condemned(row: Row) -> bool:
+    """Whether a fault is named where none may be."""
+    return row.sound and (bool(row.faults) or row.verdict in ("fail", "crash"))
+
+
+def line_of(name: str, rows: list[Row]) -> str:
+    """Return what became of the cases of one kind or group."""
+    verdicts = "/".join(str(sum(r.verdict == v for r in rows)) for v in ("pass", "undecided", "fail"))
+    sound = [r for r in rows if r.sound]
+    faulty = [r for r in rows if not r.sound]
+    text = f"{name:34.34} {verdicts:>12}"
+    if sound:
+        decided = [r for r in sound if not r.may_be_undecided]
+        text += f"  condemned {rate(sum(map(condemned, sound)), len(sound))}"
+        text += f", passed {rate(sum(r.verdict == 'pass' for r in decided), len(decided))}"
+    if faulty:
+        told = [r for r in faulty if r.right is not None and not r.may_be_undecided]
+        bad = [r for r in faulty if r.verdict == "pass" and "sound" in r.must_not]
+        text += f"  hit {rate(sum(bool(r.codes) for r in faulty), len(faulty))}, passed wrongly {len(bad)}"
+        text += f", cause {rate(sum(bool(r.right) for r in told), len(told))}"
+        errors = [r.place_error for r in faulty if r.place_error is not None]
+        if errors:
+            text += f", place {_quantile(errors, 0.5):.1f} / {_quantile(errors, 0.95):.1f} %"
+    covered = [c for r in rows for c in r.covered.values()]
+    return text + (f"  covered {sum(covered)}/{len(covered)}" if covered else "")
+
+
+def show(rows: list[Row], *, kinds: bool) -> None:
+    """Print the kinds, the groups and the whole; columns of verdicts are pass/undecided/fail."""
+    if kinds:
+        for kind in dict.fromkeys(r.kind for r in rows):
+            print(line_of(kind, [r for r in rows if r.kind == kind]))
+    print()
+    for group in dict.fromkeys(r.group for r in rows):
+        print(line_of(f"[{group}]", [r for r in rows if r.group == group]))
+    print(line_of("[all]", rows))
+    for name in ("closed_v", "open_v", "closed_ratio", "open_ratio"):
+        _show_coverage(name, rows)
+
+
+def _show_coverage(name: str, rows: list[Row]) -> None:
+    held: Callable[[list[Row]], str] = lambda some: rate(sum(r.covered[name] for r in some), len(some))  # noqa: E731
+    own = [r for r in rows if name in r.covered and r.sound]
+    half = _quantile([r.errors[name][1] for r in own], 0.5)
+    print(
+        f"   {name:13} of sound sensors inside its 95 % interval: {held(own)}, half-width {half:.4g} (median)"
+    )
+
+
+def show_worst(rows: list[Row]) -> None:
+    """Print each case that went wrong."""
+    for r in rows:
+        wrong = condemned(r) or (not r.sound and r.verdict == "pass" and "sound" in r.must_not)
+        named = not r.sound and r.right is False and not r.may_be_undecided
+        missed = [n for n, c in r.covered.items() if not c]
+        if wrong or named or missed or r.verdict in ("crash", "refused"):
+            print(
+                f"{r.kind:32} {r.seed:4} {r.verdict:9} {'+'.join(r.codes):40} want {r.want} {missed} {r.reason[:160]}"
+            )
+
+
+def _run(jobs: list[tuple[str, int]], told: argparse.Namespace) -> list[Row]:
+    work = partial(one, where=told.population, keep=told.keep)
+    if told.processes < 2:
+        return [work(j) for j in jobs]
+    with Pool(told.processes) as pool:
+        return list(pool.imap(work, jobs, chunksize=4))
+
+
+def _beside(told: argparse.Namespace) -> list[Row]:
+    """Rows of the same cases from another tree, judged by a process that imports that tree."""
+    here, tree = Path(__file__).resolve().parents[2], Path(told.beside)
+    paths = [str(tree / "host"), str(tree / "firmware"), str(tree)]
+    args = [a for a in sys.argv[1:] if a != "--worst"]
+    at = args.index("--beside")
+    rows = Path(told.keep or ".") / "beside.json"
+    code = "import sys; from tests.benchmarks.outsider_bench import main; main()"
+    run = [sys.executable, "-c", code, *args[:at], *args[at + 2 :], "--rows", str(rows)]
+    there = tree if (tree / "tests/benchmarks/outsider_bench.py").is_file() else here
+    env = {**os.environ, "PYTHONPATH": os.pathsep.join([*paths[:2], str(there)])}
+    subprocess.run(run, check=True, cwd=there, env=env, stdout=subprocess.DEVNULL)
+    return [Row(**r) for r in json.loads(rows.read_text())]
+
+
+def main() -> None:
+    """Draw, judge, print."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("population", nargs="?", default="")
+    parser.add_argument("--only", default="", help="part of the names of kinds")
+    parser.add_argument("--group", default="")
+    parser.add_argument("--seeds", type=int, default=1, help="how many of each kind")
+    parser.add_argument("--first", type=int, default=0, help="of the seeds, counted in the part")
+    parser.add_argument("--report", action="store_true", help="odd seeds: the part that is reported once")
+    parser.add_argument("--keep", default="", help="folder for drawn cases")
+    parser.add_argument("--beside", default="", help="another tree of this project")
+    parser.add_argument("--rows", default="", help="file to write the rows to, as JSON")
+    parser.add_argument("--worst", action="store_true", help="each case that went wrong")
+    parser.add_argument("--processes", type=int, default=1)
+    told = parser.parse_args()
+    if not told.population:
+        print("name a population: its folder or its import name")
+        return
+    kinds = population_of(told.population).KINDS.values()
+    wanted = [k.name for k in kinds if told.only in k.name and told.group in ("", k.group)]
+    seeds = [2 * (told.first + s) + told.report for s in range(told.seeds)]
+    rows = _run([(k, s) for k in wanted for s in seeds], told)
+    if told.rows:
+        Path(told.rows).write_text(json.dumps([asdict(r) for r in rows]))
+    show(rows, kinds=True)
+    if told.worst:
+        show_worst(rows)
+    if told.beside:
+        print("\n=== beside:", told.beside)
+        show(_beside(told), kinds=True)
+
+
+if __name__ == "__main__":
+    main()
