@@ -20,6 +20,7 @@ from sweeprig.records.errors import (
     RecordsUnreachableError,
     RecordsWriteError,
 )
+from sweeprig.records.patience import Patience
 from sweeprig.records.store import open_store
 from sweeprig.words import Sense
 
@@ -261,7 +262,7 @@ def test_a_program_killed_inside_a_transaction_leaves_nothing_of_it_and_no_lock(
 def test_a_program_that_holds_the_records_is_waited_for_and_then_named(place: str) -> None:
     with open_store(place) as store:
         store.add(numbered(1), Path("x"))
-    with Writer(HALF_DONE, place) as holder, open_store(place, wait_s=0.2) as store:
+    with Writer(HALF_DONE, place) as holder, open_store(place, patience=Patience(0.2)) as store:
         assert holder.line() == "inside"
         assert store.count() == 1  # reading goes on
         with pytest.raises(RecordsLockedError, match="held by another program") as raised:

@@ -23,6 +23,7 @@ from sweeprig.records.errors import (
     RecordsWriteError,
     explain,
 )
+from sweeprig.records.patience import Patience
 from sweeprig.records.store import open_store
 
 
@@ -90,7 +91,7 @@ def test_another_program_that_migrates_for_too_long(tmp_path: Path) -> None:
     with sqlite3.connect(file, isolation_level=None) as other:
         other.execute("PRAGMA journal_mode=WAL")
         other.execute("BEGIN IMMEDIATE")
-        with pytest.raises(RecordsLockedError), open_store(file, wait_s=0.05):
+        with pytest.raises(RecordsLockedError), open_store(file, patience=Patience(0.05)):
             pass
         other.execute("ROLLBACK")
     other.close()

@@ -13,7 +13,8 @@ if TYPE_CHECKING:
 
 FILE_NAME = "records.sqlite"
 OURS = {"alembic_version", "captures"}  # tables by which a database is known to be one of records
-WAIT_S = 15.0  # s; longest wait for another program's transaction
+WAIT_S = 15.0  # s; longest wait for other programs' transactions
+TRY_S = 1.0  # s; of which the database itself waits so long before we try again
 CONNECT_S = 5  # s; longest wait for a server to answer
 _SUFFIXES = (".sqlite", ".sqlite3", ".db")
 
@@ -65,7 +66,7 @@ def place_text(url: URL) -> str:
     return url.set(drivername="postgresql").render_as_string(hide_password=True)
 
 
-def make_engine(url: URL, *, create: bool, wait_s: float = WAIT_S) -> Engine:
+def make_engine(url: URL, *, create: bool, wait_s: float = TRY_S) -> Engine:
     """Return an engine; nothing is connected yet. Raises RecordsMissingError, RecordsDriverError."""
     if url.get_backend_name() == "sqlite":
         return _sqlite_engine(url, create=create, wait_s=wait_s)

@@ -52,7 +52,11 @@ class NoRecordError(RecordsError):
     """No record fits what was asked for."""
 
 
-_LOCKED = ("database is locked", "database table is locked", "lock timeout", "statement timeout", "deadlock")
+_LOCKED = (
+    "database is locked", "database table is locked", "lock timeout", "statement timeout", "deadlock",
+    "could not serialize", "too many clients", "remaining connection slots", "database system is starting up",
+    "server closed the connection", "terminating connection",
+)  # fmt: skip
 _DAMAGED = ("not a database", "malformed", "file is encrypted")
 _MISSING = ("unable to open",)
 _NOT_WRITTEN = (

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from sweeprig.records import rows
-from sweeprig.records.engine import WAIT_S, make_engine, place_text, records_url
+from sweeprig.records.engine import TRY_S, make_engine, place_text, records_url
 from sweeprig.records.errors import told
 from sweeprig.records.migrate import migrate
+from sweeprig.records.patience import Patience
 from sweeprig.records.rows import Record
 
 if TYPE_CHECKING:
@@ -18,14 +19,17 @@ if TYPE_CHECKING:
 
     from sweeprig.judge.outcome import Outcome
 
+T = TypeVar("T")
+
 
 class Store:
     """An open database of records. Every method is one transaction; `add` is durable when it returns."""
 
-    def __init__(self, engine: Engine, where: str) -> None:
+    def __init__(self, engine: Engine, where: str, patience: Patience | None = None) -> None:
         self.where = where  # as it may be shown
         self.aside: list[str] = []  # records that the last questions could not read, a line each
         self._engine = engine
+        self._patience = patience or Patience()
 
     def add(self, outcome: Outcome, path: Path, *, batch: str = "") -> int:
         """Keep what one capture came to; return the record's number.
@@ -35,8 +39,12 @@ class Store:
         """
         capture = rows.capture_row(outcome, path, batch)
         trim, verdict = rows.trim_row(outcome), rows.verdict_row(outcome)
-        with self._writing() as connection:
-            return _put(connection, outcome, capture, trim, verdict)
+
+        def put() -> int:
+            with self._writing() as connection:
+                return _put(connection, outcome, capture, trim, verdict)
+
+        return self._patience.insist(put)
 
     def find(
         self,
@@ -55,25 +63,14 @@ class Store:
         """
         from sweeprig.records import queries
 
-        with self._reading() as connection:
-            return queries.find(
-                connection,
-                job=job,
-                sensor=sensor,
-                verdict=verdict,
-                since=since,
-                batch=batch,
-                limit=limit,
-                full=full,
-                aside=self.aside,
-            )
+        wanted = {"job": job, "sensor": sensor, "verdict": verdict, "since": since, "batch": batch}
+        return self._ask(lambda c, aside: queries.find(c, **wanted, limit=limit, full=full, aside=aside))
 
     def get(self, key: str | int) -> Record:
         """Return the record of a number, or of at least 6 digits of its capture's hash. Raises NoRecordError."""
         from sweeprig.records import queries
 
-        with self._reading() as connection:
-            return queries.get(connection, key, self.where)
+        return self._ask(lambda c, _: queries.get(c, key, self.where))
 
     def history(self, sensor: str, *, limit: int | None = None, full: bool = False) -> list[Record]:
         """Return one sensor's records, oldest first; with `limit`, the newest of them. Raises NoRecordError.
@@ -82,15 +79,23 @@ class Store:
         """
         from sweeprig.records import queries
 
-        with self._reading() as connection:
-            return queries.history(connection, sensor, self.where, limit=limit, full=full, aside=self.aside)
+        return self._ask(
+            lambda c, aside: queries.history(c, sensor, self.where, limit=limit, full=full, aside=aside)
+        )
 
     def count(self) -> int:
         """Return the number of records."""
         from sweeprig.records import queries
 
-        with self._reading() as connection:
-            return queries.count(connection)
+        return self._ask(lambda c, _: queries.count(c))
+
+    def _ask(self, question: Callable[[Connection, list[str]], T]) -> T:
+        def once() -> T:
+            self.aside.clear()
+            with self._reading() as connection:
+                return question(connection, self.aside)
+
+        return self._patience.insist(once)
 
     @contextmanager
     def _reading(self) -> Iterator[Connection]:
@@ -108,18 +113,26 @@ class Store:
 
 
 @contextmanager
-def open_store(place: str | Path, *, create: bool = True, wait_s: float = WAIT_S) -> Iterator[Store]:
+def open_store(
+    place: str | Path, *, create: bool = True, patience: Patience | None = None
+) -> Iterator[Store]:
     """Open the records at `place` (folder, SQLite file or URL), bringing them to this program's version.
 
-    With `create` False a file that is not there raises RecordsMissingError. Raises RecordsError and its kinds.
+    With `create` False a file that is not there raises RecordsMissingError. Other programs are waited for with
+    `patience`, at the opening and at each question. Raises RecordsError and its kinds.
     """
+    patience = patience or Patience()
     url = records_url(place)
     where = place_text(url)
-    engine = make_engine(url, create=create, wait_s=wait_s)
-    try:
+    engine = make_engine(url, create=create, wait_s=min(TRY_S, patience.limit_s))
+
+    def ready() -> None:
         with told(where):
             migrate(engine, where, create=create)
-        yield Store(engine, where)
+
+    try:
+        patience.insist(ready)
+        yield Store(engine, where, patience)
     finally:
         engine.dispose()
 

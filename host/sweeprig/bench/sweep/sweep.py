@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shlex
 import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
@@ -191,4 +192,4 @@ def keep_record(outcome: Outcome, path: Path, order: SweepOrder) -> tuple[int | 
         with open_store(order.records_url) as store:
             return store.add(outcome, path, batch=order.batch), ""
     except RecordsError as exc:
-        return None, f"NO RECORD WAS KEPT. {exc} Later: sweeprig records add {path}"
+        return None, f"NO RECORD WAS KEPT. {exc} Later: sweeprig records add {shlex.quote(str(path))}"
