@@ -167,6 +167,18 @@ def test_the_main_page_is_one_a4(html: dict[str, str], name: str, tmp_path: Path
         assert "Verdict in full" in _words(pages[1].extract_text())
 
 
+@pytest.fixture
+def pdf_library() -> None:
+    """Skip where the libraries that weasyprint loads are missing."""
+    from sweeprig.report.pdf import _library
+
+    try:
+        _library()
+    except ExportError as problem:
+        pytest.skip(f"no PDF here: {problem}")
+
+
+@pytest.mark.usefixtures("pdf_library")
 def test_the_plain_case_is_one_a4_as_pdf(tmp_path: Path) -> None:
     write_pdf(sheet_html(oc.outcome()), tmp_path / "a.pdf")
     reader = PdfReader(tmp_path / "a.pdf")
@@ -178,6 +190,7 @@ def test_the_plain_case_is_one_a4_as_pdf(tmp_path: Path) -> None:
         assert shown in text
 
 
+@pytest.mark.usefixtures("pdf_library")
 def test_pdf_fetches_nothing(tmp_path: Path) -> None:
     site = Site({})
     (tmp_path / "a.css").write_text("p { page-break-before: always }")
@@ -188,6 +201,32 @@ def test_pdf_fetches_nothing(tmp_path: Path) -> None:
     site.server.server_close()
     assert site.asked == []
     assert len(PdfReader(tmp_path / "a.pdf").pages) == 1  # the style was not read
+
+
+@pytest.fixture
+def another_library(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A weasyprint of our own, to be written, instead of the real one."""
+    for name in [name for name in sys.modules if name.split(".")[0] == "weasyprint"]:
+        monkeypatch.delitem(sys.modules, name)
+    (tmp_path / "weasyprint").mkdir()
+    monkeypatch.syspath_prepend(tmp_path)
+    return tmp_path / "weasyprint"
+
+
+def test_a_missing_shared_library_is_named_by_its_package(another_library: Path, tmp_path: Path) -> None:
+    (another_library / "__init__.py").write_text("raise OSError('cannot load library libpango-1.0-0')")
+    with pytest.raises(ExportError, match=r"libpango.*apt install libpango-1.0-0 .*libharfbuzz-subset0"):
+        write_pdf("<p>", tmp_path / "a.pdf")
+
+
+def test_a_warning_for_later_versions_stops_no_sheet(another_library: Path, tmp_path: Path) -> None:
+    warns = "import warnings\nwarnings.warn('HarfBuzz-Subset will be required', DeprecationWarning)\n"
+    page = "class HTML:\n def __init__(self, string, url_fetcher): self.text = string\n"
+    page = f"from pathlib import Path\n{page} def write_pdf(self, path): Path(path).write_text(self.text)\n"
+    (another_library / "__init__.py").write_text(warns + page)
+    (another_library / "urls.py").write_text("class URLFetcher:\n def __init__(self, **_): pass\n")
+    write_pdf("<p>", tmp_path / "a.pdf")
+    assert (tmp_path / "a.pdf").read_text() == "<p>"
 
 
 def test_without_the_library_the_way_out_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import warnings
 from pathlib import Path
 from typing import Any
 
 from sweeprig.errors import ExportError
 
+LIBRARIES = "libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0"  # Debian's packages
 HOW = "pip install 'sweeprig[pdf]', or open the HTML sheet in a browser and print it to PDF (A4)"
 
 
@@ -29,10 +31,17 @@ def write_pdf(html: str, path: Path) -> None:
 def _library() -> Any:
     what = "The library for PDF is not usable here."
     try:
-        import weasyprint
-        import weasyprint.urls
-    except (ImportError, OSError) as exc:  # OSError: installed, but a shared library that it loads is missing
+        with warnings.catch_warnings():  # without libharfbuzz-subset0 it warns, and works all the same
+            warnings.filterwarnings("ignore", message="HarfBuzz", category=DeprecationWarning)
+            import weasyprint
+            import weasyprint.urls
+    except ImportError as exc:
         raise ExportError(what, seen=str(exc).splitlines()[0], next_step=HOW) from exc
+    except OSError as exc:  # installed, but a shared library that it loads is missing
+        how = (
+            f"apt install {LIBRARIES} (Debian and similar), or open the HTML sheet in a browser and print it"
+        )
+        raise ExportError(what, seen=str(exc).splitlines()[0], next_step=how) from exc
     if not hasattr(weasyprint.urls, "URLFetcher"):
         seen = f"weasyprint {weasyprint.__version__}"
         raise ExportError(what, seen=seen, limit="weasyprint 68 or newer", next_step=HOW)
