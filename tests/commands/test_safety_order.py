@@ -7,22 +7,20 @@ from pathlib import Path
 
 import pytest
 
-from support.diary import BOOKS, DiaryRig, kept, run
+from support.diary import BOOKS, SWEEP, DiaryRig, kept, moved, run
 from support.scripted_rig import Outputs, Reading, client_of
 from sweeprig.bench.shop.places import find_places
 from sweeprig.bench.sweep.sweep import SweepOrder, take
 from sweeprig.capture.model import SweepSetup
 from sweeprig.errors import HookupError, LinkError, SafetyError
 
-CLOSED_V, OPEN_V, SUPPLY_V = 0.45, 4.2, 4.72
-REST, STROKE = 700, 600  # windows at an end, and from one to the other
 POWERED = ("--confirm", "plug-off")
 TAPPED = ("--hookup", "tapped", "--confirm", "laptop-battery,usb-first")
 MATCHED = ["off", "start", "dead", "feed", "power", "stop", "start", "power", "stop", "off"]
 ONE_STREAM = ["off", "start", "dead", "feed", "power", "stop", "off"]
 LISTENED = ["off", "start", "tapped", "stop", "start", "tapped", "stop", "off"]
 COMMANDS: dict[str, tuple[str, ...]] = {
-    "sweep": ("sweep", "--countdown", "0", "--seconds", "4", "--sheet", "none"),
+    "sweep": SWEEP,
     "series": ("sweep", "--series", "--sheet", "none"),
     "wiggle": ("wiggle", "--seconds", "3", "--sheet", "none"),
     "watch": ("watch", "--seconds", "3"),
@@ -38,41 +36,15 @@ LEAD_OF_NUMBERS = (
 KEPT = ("sweep", "series", "wiggle")
 
 
-def lever(index: int) -> float:
-    """How far the lever is open, 0 to 1: there and back again and again."""
-    at = index % (2 * (REST + STROKE))
-    if at >= REST + STROKE:
-        return max(0.0, 1.0 - max(0, at - 2 * REST - STROKE) / STROKE)
-    return min(1.0, max(0.0, (at - REST) / STROKE))
-
-
-def sensor(o: Outputs) -> Reading:
-    if not o.supply and not o.tapped:
-        return (0.0, 0.0, 0.0)
-    return (CLOSED_V + (OPEN_V - CLOSED_V) * lever(o.index), 0.0, SUPPLY_V)
-
-
-@pytest.fixture(scope="module")
-def both_ends(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A capture that shows both ends, so that aim need not sweep first."""
-    folder = tmp_path_factory.mktemp("ends")
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("SWEEPRIG_HOME", str(folder / "home"))
-        kept(patch, DiaryRig(sensor))
-        run(*COMMANDS["sweep"], *POWERED, "--out", str(folder))
-    (path,) = folder.glob("*.sweep")
-    return path
-
-
 @pytest.fixture
 def rig(monkeypatch: pytest.MonkeyPatch) -> DiaryRig:
-    made = DiaryRig(sensor)
+    made = DiaryRig(moved)
     kept(monkeypatch, made)
     return made
 
 
-def do(name: str, wiring: tuple[str, ...], both_ends: Path):
-    more = ("--from", str(both_ends)) if name == "aim" else ()
+def do(name: str, wiring: tuple[str, ...], ends: Path):
+    more = ("--from", str(ends)) if name == "aim" else ()
     return run(*COMMANDS[name], *more, *wiring, typed="SN-1\n")
 
 
@@ -93,8 +65,8 @@ def read_under_power(steps: list[str]) -> bool:
 
 
 @pytest.mark.parametrize("name", COMMANDS)
-def test_powered_steps_stand_in_their_order(name: str, rig: DiaryRig, both_ends: Path) -> None:
-    do(name, POWERED, both_ends)
+def test_powered_steps_stand_in_their_order(name: str, rig: DiaryRig, ends: Path) -> None:
+    do(name, POWERED, ends)
     before, steps = books_and_words(rig.diary)
     assert [e for e in before if e != "leads"] == ["jobs", "confirm plug-off"]
     assert not read_under_power(steps)
@@ -109,8 +81,8 @@ def test_powered_steps_stand_in_their_order(name: str, rig: DiaryRig, both_ends:
 
 
 @pytest.mark.parametrize("name", [n for n in COMMANDS if n != "lead"])
-def test_tapped_steps_stand_in_their_order(name: str, rig: DiaryRig, both_ends: Path) -> None:
-    do(name, TAPPED, both_ends)
+def test_tapped_steps_stand_in_their_order(name: str, rig: DiaryRig, ends: Path) -> None:
+    do(name, TAPPED, ends)
     before, steps = books_and_words(rig.diary)
     assert [e for e in before if e != "leads"] == ["jobs", "confirm laptop-battery", "confirm usb-first"]
     wanted = ["off", "start", "tapped", "stop", "off"] if name == "check" else LISTENED
@@ -120,13 +92,14 @@ def test_tapped_steps_stand_in_their_order(name: str, rig: DiaryRig, both_ends: 
 
 
 @pytest.mark.parametrize("name", COMMANDS)
-def test_refused_confirmation_touches_no_switch(name: str, rig: DiaryRig, both_ends: Path) -> None:
-    result = do(name, (), both_ends)
+def test_refused_confirmation_feeds_nothing(name: str, rig: DiaryRig, ends: Path) -> None:
+    result = do(name, (), ends)
     if name == "series":
         assert "Not confirmed" in result.output
     else:
         assert isinstance(result.exception, SafetyError)
-    assert not {"off", "feed", "start"} & set(rig.diary)
+    assert not {"feed", "start"} & set(rig.diary)
+    assert rig.all_off
 
 
 def boom() -> None:
@@ -147,10 +120,10 @@ WAYS = {"exception": boom, "ctrl-c": interrupt, "ctrl-c anywhere": pressed}
 @pytest.mark.parametrize("way", WAYS)
 @pytest.mark.parametrize("name", COMMANDS)
 def test_every_way_out_of_a_running_stream_switches_off(
-    name: str, way: str, rig: DiaryRig, both_ends: Path
+    name: str, way: str, rig: DiaryRig, ends: Path
 ) -> None:
     rig.happens, rig.when = WAYS[way], (1 if name in CHECKS else 2, 1500)
-    result = do(name, POWERED, both_ends)
+    result = do(name, POWERED, ends)
     assert rig.when == (0, 0), "it happened"
     if way == "exception":
         assert str(result.exception) == "boom"
@@ -162,16 +135,16 @@ def test_every_way_out_of_a_running_stream_switches_off(
 @pytest.mark.parametrize("way", WAYS)
 @pytest.mark.parametrize("name", [n for n in COMMANDS if n not in CHECKS])
 def test_every_way_out_of_the_first_power_switches_off(
-    name: str, way: str, rig: DiaryRig, both_ends: Path
+    name: str, way: str, rig: DiaryRig, ends: Path
 ) -> None:
     def when_fed(o: Outputs) -> Reading:
         if o.supply and rig.n_streams == 1 and rig.when != (0, 0):
             rig.when = (0, 0)
             WAYS[way]()
-        return sensor(o)
+        return moved(o)
 
     rig._given, rig.when = when_fed, (99, 0)
-    do(name, POWERED, both_ends)
+    do(name, POWERED, ends)
     assert rig.when == (0, 0), "it happened"
     assert rig.n_streams == 1
     assert rig.diary[-1] == "off"
@@ -179,9 +152,9 @@ def test_every_way_out_of_the_first_power_switches_off(
 
 
 @pytest.mark.parametrize("name", COMMANDS)
-def test_overload_at_first_power_switches_off(name: str, rig: DiaryRig, both_ends: Path) -> None:
+def test_overload_at_first_power_switches_off(name: str, rig: DiaryRig, ends: Path) -> None:
     rig.fault = lambda o: o.supply
-    result = do(name, POWERED, both_ends)
+    result = do(name, POWERED, ends)
     if name == "series":
         assert "The sensor's supply was cut" in result.output
     elif name != "check":
@@ -191,9 +164,9 @@ def test_overload_at_first_power_switches_off(name: str, rig: DiaryRig, both_end
 
 
 @pytest.mark.parametrize("name", COMMANDS)
-def test_lost_board_ends_the_command_and_nothing_is_fed(name: str, rig: DiaryRig, both_ends: Path) -> None:
+def test_lost_board_ends_the_command_and_nothing_is_fed(name: str, rig: DiaryRig, ends: Path) -> None:
     rig.happens, rig.when = rig.lose, (1 if name in CHECKS else 2, 1500)
-    result = do(name, POWERED, both_ends)
+    result = do(name, POWERED, ends)
     assert rig.when == (0, 0), "it happened"
     last = max(i for i, entry in enumerate(rig.diary) if entry == "power")
     assert "feed" not in rig.diary[last:]
@@ -202,11 +175,9 @@ def test_lost_board_ends_the_command_and_nothing_is_fed(name: str, rig: DiaryRig
 
 
 @pytest.mark.parametrize("name", COMMANDS)
-def test_board_that_answers_nothing_is_told_to_let_go_of_all(
-    name: str, rig: DiaryRig, both_ends: Path
-) -> None:
+def test_board_that_answers_nothing_is_told_to_let_go_of_all(name: str, rig: DiaryRig, ends: Path) -> None:
     rig.happens, rig.when = rig.fall_silent, (1 if name in CHECKS else 2, 1500)
-    do(name, POWERED, both_ends)
+    do(name, POWERED, ends)
     assert rig.when == (0, 0), "it happened"
     fed = max(i for i, c in enumerate(rig.commands) if c["cmd"] == "supply" and c["on"])
     after = [c for c in rig.commands[fed:] if not c.get("on") and c["cmd"] in ("supply", "burden", "bias")]
@@ -215,17 +186,17 @@ def test_board_that_answers_nothing_is_told_to_let_go_of_all(
 
 @pytest.mark.parametrize("text", ['{"made_at": 5}', "[" * 9000, LEAD_OF_NUMBERS])
 @pytest.mark.parametrize("name", ["sweep", "watch"])
-def test_damaged_lead_book_stops_nothing(name: str, text: str, rig: DiaryRig, both_ends: Path) -> None:
+def test_damaged_lead_book_stops_nothing(name: str, text: str, rig: DiaryRig, ends: Path) -> None:
     state = find_places().state
     state.mkdir(parents=True)
     (state / f"lead-{rig.hello['uid']}.json").write_text(text)
-    result = do(name, POWERED, both_ends)
+    result = do(name, POWERED, ends)
     assert result.exit_code in (0, 10, 11), result.output
     assert rig.all_off
 
 
 def test_failing_countdown_switches_off(tmp_path: Path) -> None:
-    rig = DiaryRig(sensor)
+    rig = DiaryRig(moved)
     order = SweepOrder(SweepSetup(confirmed=("plug-off: said",)), tmp_path, tmp_path)
     with pytest.raises(RuntimeError, match="boom"):
         take(client_of(rig), order, progress=lambda _: None, stop=lambda: False, before=boom)
@@ -234,7 +205,7 @@ def test_failing_countdown_switches_off(tmp_path: Path) -> None:
 
 
 def test_ctrl_c_in_the_countdown_captures_nothing(tmp_path: Path) -> None:
-    rig = DiaryRig(sensor)
+    rig = DiaryRig(moved)
     order = SweepOrder(SweepSetup(confirmed=("plug-off: said",)), tmp_path, tmp_path)
     with pytest.raises(KeyboardInterrupt):
         take(client_of(rig), order, progress=lambda _: None, stop=lambda: True)

@@ -18,10 +18,9 @@ from support.records_world import numbered
 from sweeprig.bench.review.review import review_file
 from sweeprig.bench.shop.config import load_config, set_value
 from sweeprig.bench.shop.records import to_csv
-from sweeprig.bench.sweep.sweep import file_stem
 from sweeprig.capture import csv_file
 from sweeprig.capture.csv_file import read_csv
-from sweeprig.capture.model import SweepSetup
+from sweeprig.capture.folder import file_stem
 from sweeprig.errors import ConfigError, CsvError, FileError, ProfileError, RecordsError, TrimFileError
 from sweeprig.judge.profile import load_profile, profile_text
 from sweeprig.link import text
@@ -94,7 +93,7 @@ def test_a_name_longer_than_any_file_system_takes_is_told_of(tmp_path: Path) -> 
             with pytest.raises(error) as caught:
                 call(name)  # type: ignore[operator]
             assert len(str(caught.value)) < 1500
-    stem = file_stem(SweepSetup(sensor_label="a-" * 400), datetime(2026, 1, 1))
+    stem = file_stem("a-" * 400, datetime(2026, 1, 1))
     assert len(stem) <= 60 + len("-20260101-000000")
     (tmp_path / f"{stem}.sweep").write_bytes(b"")
 

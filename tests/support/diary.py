@@ -19,6 +19,24 @@ from sweeprig.link.client import RigClient
 
 Event = Callable[[], None]
 BOOKS = ("jobs", "leads")
+SWEEP = ("sweep", "--countdown", "0", "--seconds", "4", "--sheet", "none")
+CLOSED_V, OPEN_V, SUPPLY_V = 0.45, 4.2, 4.72
+REST, STROKE = 700, 600  # windows at an end, and from one to the other
+
+
+def lever(index: int) -> float:
+    """How far the lever is open, 0 to 1: there and back again and again."""
+    at = index % (2 * (REST + STROKE))
+    if at >= REST + STROKE:
+        return max(0.0, 1.0 - max(0, at - 2 * REST - STROKE) / STROKE)
+    return min(1.0, max(0.0, (at - REST) / STROKE))
+
+
+def moved(o: Outputs) -> Reading:
+    """A good sensor whose lever is moved; it gives nothing unless the rig or another controller feeds it."""
+    if not o.supply and not o.tapped:
+        return (0.0, 0.0, 0.0)
+    return (CLOSED_V + (OPEN_V - CLOSED_V) * lever(o.index), 0.0, SUPPLY_V)
 
 
 class DiaryRig(ScriptedRig):

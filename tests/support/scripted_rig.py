@@ -9,6 +9,9 @@ from typing import Any
 
 from support.fake_rig import FakeRig
 from sweepboard import wire
+from sweeprig.bench.readings.live import Volts, volts_of
+from sweeprig.capture.model import SweepSetup
+from sweeprig.judge.profile import Profile
 from sweeprig.link.client import RigClient
 from sweeprig.trim.nominal import nominal_trim
 
@@ -89,6 +92,11 @@ def client_of(rig: FakeRig) -> RigClient:
     client = RigClient(rig, clock=rig.clock)
     client.hello()
     return client
+
+
+def volts_of_rig(client: RigClient, setup: SweepSetup, profile: Profile) -> Volts:
+    """The volts of a rig that was never trimmed."""
+    return volts_of(client, setup, nominal_trim(client.hello()), profile.supply.nominal_v)
 
 
 def sensor(signal: float = 0.45, supply: float = 4.72) -> Callable[[Outputs], Reading]:

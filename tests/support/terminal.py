@@ -78,6 +78,12 @@ class Terminal:
     def send(self, keys: str) -> None:
         os.write(self._master, keys.encode())
 
+    def hang_up(self) -> int:
+        """Close the terminal under the process; return its exit status."""
+        os.close(self._master)
+        self._master = -1
+        return self.process.wait(GIVE_UP_S)
+
     def end(self) -> int:
         """Read to the end; return the exit status. The view's last frame stays on the screen."""
         while self._read():
@@ -96,7 +102,8 @@ class Terminal:
         if self.process.poll() is None:
             self.process.kill()
             self.process.wait()
-        os.close(self._master)
+        if self._master >= 0:
+            os.close(self._master)
         os.close(self._slave)
 
     def _reads_input(self) -> bool:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -17,30 +18,28 @@ from sweeprig.bench.connection.model import Fault, Joint
 from sweeprig.bench.connection.run import Checked, _toggles, run_check
 from sweeprig.bench.hookup.cautions import Unattended
 from sweeprig.bench.hookup.lead_book import LeadBook
-from sweeprig.bench.hookup.prepare import make_ready
+from sweeprig.bench.session import Session, session
 from sweeprig.capture.model import Channel, SweepSetup
 from sweeprig.cli.commands.check import EXIT_OF_CHECK, check_lines
 from sweeprig.errors import HookupError
-from sweeprig.judge.profile import load_profile
-from sweeprig.trim.nominal import nominal_trim
 from sweeprig.words import Hookup, Sense
 
-PROFILE = load_profile("adjustable-potentiometer")
 WHEN = datetime(2031, 3, 4, 10, 15, tzinfo=UTC)
 MOVES_AT = 2500  # record at which the operator moves the lever
 TRAVEL = 100  # records that the movement takes: a tenth of a second, a fast hand
 
 
-def ready_of(rig: ScriptedRig, setup: SweepSetup | None = None):
-    client = client_of(rig)
+@contextmanager
+def looked_at(rig: ScriptedRig, setup: SweepSetup | None = None) -> Iterator[Session]:
     ask = Unattended(("plug-off", "laptop-battery", "usb-first"))
-    trim = nominal_trim(client.hello())
-    return make_ready(client, setup or SweepSetup(), PROFILE, ask, trim=trim, now=lambda: WHEN), ask
+    given, nowhere = setup or SweepSetup(), Path("no-trims")
+    with session(client_of(rig), given, trims=nowhere, ask=ask, now=lambda: WHEN, fed=False) as s:
+        yield s
 
 
-def check(rig: ScriptedRig, setup: SweepSetup | None = None, profile=PROFILE) -> Checked:
-    ready, ask = ready_of(rig, setup)
-    return run_check(ready, profile, ask, move_s=4.0)
+def check(rig: ScriptedRig, setup: SweepSetup | None = None) -> Checked:
+    with looked_at(rig, setup) as s:
+        return run_check(s, move_s=4.0)
 
 
 def lever(closed: float, opened: float, *, open_lead: bool = False, b: float = 0.0):
@@ -141,17 +140,16 @@ def test_tapped_check_switches_nothing_on() -> None:
 
 
 def test_second_track_is_judged_where_the_profile_has_one() -> None:
-    two = load_profile("two-tracks-parallel")
-    checked = check(ScriptedRig(lever(0.45, 4.1)), profile=two)
+    checked = check(ScriptedRig(lever(0.45, 4.1)), SweepSetup(profile="two-tracks-parallel"))
     assert checked.verdict == "fault"
     assert checked.checks["signal A"].verdict == "connected"
     assert checked.checks["signal B"].verdict == "fault"
 
 
 def test_progress_is_told_while_the_lever_is_moved() -> None:
-    ready, ask = ready_of(ScriptedRig(lever(0.45, 0.46)))
     seen: list[float] = []
-    run_check(ready, PROFILE, ask, move_s=2.0, progress=lambda s, _lv: seen.append(s))
+    with looked_at(ScriptedRig(lever(0.45, 0.46))) as s:
+        run_check(s, move_s=2.0, progress=lambda t, _lv: seen.append(t))
     assert seen == pytest.approx([0.25 * k for k in range(1, 9)])
 
 
@@ -159,10 +157,8 @@ def test_progress_is_told_while_the_lever_is_moved() -> None:
 
 
 def lead(rig: ScriptedRig, setup: SweepSetup | None = None):
-    ready, ask = ready_of(rig, setup)
-    return run_lead_check(
-        ready, wanted_ratio=0.5, made_at=WHEN.isoformat(), operator="R. Invented", say=ask.say
-    )
+    with looked_at(rig, replace(setup or SweepSetup(), operator="R. Invented")) as s:
+        return run_lead_check(s, wanted_ratio=0.5)
 
 
 def test_good_lead_passes_and_its_date_is_kept(tmp_path: Path) -> None:

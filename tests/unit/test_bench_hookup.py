@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from support.scripted_rig import PLAIN, Outputs, ScriptedRig, client_of, sensor
+from support.scripted_rig import PLAIN, Outputs, ScriptedRig, client_of, sensor, volts_of_rig
 from sweepboard import wire
 from sweeprig.bench.hookup.cautions import JobBook, Unattended, check_keys, keys_of
 from sweeprig.bench.hookup.lead_book import LeadBook, LeadCheck
@@ -19,7 +19,6 @@ from sweeprig.errors import HookupError, InputError, InterlockError, SafetyError
 from sweeprig.frontend import front_end
 from sweeprig.judge.profile import load_profile
 from sweeprig.link.messages import Records
-from sweeprig.trim.nominal import nominal_trim
 from sweeprig.words import Hookup
 
 PROFILE = load_profile("adjustable-potentiometer")
@@ -33,8 +32,7 @@ PLUG, TAP = ("plug-off",), ("laptop-battery", "usb-first")
 def prepare(rig: ScriptedRig, setup: SweepSetup, keys: tuple[str, ...] = PLUG, **more):
     client = client_of(rig)
     ask = Unattended(keys)
-    trim = nominal_trim(client.hello())
-    made = prepare_hookup(client, setup, PROFILE, ask, trim=trim, now=lambda: WHEN, **more)
+    made = prepare_hookup(volts_of_rig(client, setup, PROFILE), PROFILE, ask, now=lambda: WHEN, **more)
     return made, ask
 
 
@@ -222,9 +220,7 @@ def test_a_job_confirms_once(tmp_path: Path) -> None:
 def test_two_supplies_are_one_track_at_a_time() -> None:
     client = client_of(rig := ScriptedRig(sensor()))
     two = replace(PROFILE, sensor=replace(PROFILE.sensor, supplies=2))
-    made = prepare_hookup(
-        client, BENCH, two, Unattended(PLUG), trim=nominal_trim(client.hello()), now=lambda: WHEN
-    )
+    made = prepare_hookup(volts_of_rig(client, BENCH, two), two, Unattended(PLUG), now=lambda: WHEN)
     assert rig.out.supply
     assert any("ONE track" in r for r in setup_remarks(made))
 
@@ -319,9 +315,8 @@ def test_records_that_follow_a_reply_in_the_same_bytes_are_not_lost() -> None:
 @pytest.mark.parametrize("drive", ["", "steam"])
 def test_unknown_drive_is_refused_before_anything_is_asked_or_switched(drive: str) -> None:
     rig, ask = ScriptedRig(sensor()), Unattended()
-    client = client_of(rig)
-    trim = nominal_trim(client.hello())
+    volts = volts_of_rig(client_of(rig), replace(CAR, vehicle_drive=drive), PROFILE)
     with pytest.raises(InputError, match="drives this vehicle"):
-        prepare_hookup(client, replace(CAR, vehicle_drive=drive), PROFILE, ask, trim=trim, now=lambda: WHEN)
+        prepare_hookup(volts, PROFILE, ask, now=lambda: WHEN)
     assert ask.said == []
     assert rig.did("supply") == []

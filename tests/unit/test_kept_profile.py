@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from jsonschema import Draft202012Validator
 
-from support.scripted_rig import ScriptedRig, client_of, sensor
+from support.scripted_rig import ScriptedRig, client_of, sensor, volts_of_rig
 from sweeprig.bench.hookup.cautions import Unattended
 from sweeprig.bench.hookup.prepare import prepare_hookup
 from sweeprig.bench.review.kept_profile import AS_CAPTURED
@@ -24,7 +24,6 @@ from sweeprig.capture.model import SweepSetup
 from sweeprig.errors import CaptureFileError, ProfileError
 from sweeprig.judge.profile import load_profile, profile_text
 from sweeprig.report.sheet import sheet_html
-from sweeprig.trim.nominal import nominal_trim
 from sweeprig.twin.capture import capture_of
 
 
@@ -47,7 +46,8 @@ def _prepared(profile: Path) -> SweepSetup:
     client = client_of(ScriptedRig(sensor()))
     setup = SweepSetup(profile=str(profile), confirmed=("plug-off",))
     ask = Unattended(setup.confirmed)
-    return prepare_hookup(client, setup, load_profile(profile), ask, trim=nominal_trim(client.hello()))
+    loaded = load_profile(profile)
+    return prepare_hookup(volts_of_rig(client, setup, loaded), loaded, ask)
 
 
 @pytest.fixture

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from sweeprig.capture.folder import numbered
 from sweeprig.capture.model import SweepSetup
 from sweeprig.capture.plain import setup_from_plain, setup_to_plain
 from sweeprig.errors import CaptureFileError
@@ -90,12 +91,10 @@ class Journal:
 
 def _new_file(folder: Path, stem: str) -> tuple[Path, int]:
     flags = os.O_CREAT | os.O_EXCL | os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0)
-    number = 1
-    while True:
-        path = folder / (f"{stem}{SUFFIX}" if number == 1 else f"{stem}-{number}{SUFFIX}")
+    for path in numbered(folder, stem, SUFFIX):
         with contextlib.suppress(FileExistsError):
             return path, os.open(path, flags, 0o644)
-        number += 1
+    raise AssertionError("numbers do not end")
 
 
 def _unwritable(path: Path, exc: OSError) -> CaptureFileError:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from sweeprig.capture.assemble import capture_of_journal
+from sweeprig.capture.folder import local_now
 from sweeprig.capture.journal import Journal, JournalHead
 from sweeprig.capture.model import Capture, SweepSetup
 from sweeprig.errors import BoardSilentError, LinkError, PortLostError
@@ -17,11 +18,6 @@ from sweeprig.link.messages import Message, Records
 
 SILENT_S = 3.0  # a stream that brings nothing for so long has ended
 POLL_S = 0.1
-
-
-def local_now() -> datetime:
-    """Return the time with its offset from UTC."""
-    return datetime.now().astimezone()
 
 
 def start_capture(

@@ -12,7 +12,8 @@ from typing import Any
 
 from sweeprig.capture import file, journal
 from sweeprig.capture.assemble import capture_of_journal
-from sweeprig.capture.live import LiveCapture, local_now, start_capture
+from sweeprig.capture.folder import free_path, local_now
+from sweeprig.capture.live import LiveCapture, start_capture
 from sweeprig.capture.model import Capture, SweepSetup
 from sweeprig.errors import CaptureFileError, InputError
 from sweeprig.link.client import RigClient
@@ -39,6 +40,8 @@ def run_sweep(
     progress: Callable[[Progress], None] | None = None,
     stop: Callable[[], bool] | None = None,
     on_events: Callable[[list[Message]], None] | None = None,
+    coaching: Callable[[], tuple[str, ...]] = tuple,
+    endless: bool = False,
     trim: Mapping[str, Any] | None = None,
     versions: Mapping[str, str] | None = None,
     clock: Callable[[], float] = time.monotonic,
@@ -46,12 +49,13 @@ def run_sweep(
 ) -> Capture:
     """Capture `setup.seconds` as the board's record index tells them; the host's clock has no say in it.
 
+    `endless` goes on until it is stopped. `coaching` is asked in the end what was asked for and seen.
     Ctrl-C or `stop` returning True keeps what came (`ended` "stopped"), as does a board that goes away
     ("unplugged") or falls silent ("silent"). The capture's `journal` stays on disk until `write_capture` has
     put it into a file. Raises LinkError where not one record came, CaptureFileError where the journal cannot
     be written.
     """
-    n_windows = n_windows_of(setup.seconds, client.window_s)
+    n_windows = None if endless else n_windows_of(setup.seconds, client.window_s)
     live = start_capture(
         client, setup, folder=folder, n_windows=n_windows, trim=trim, versions=versions, clock=clock, now=now
     )
@@ -66,7 +70,7 @@ def run_sweep(
                     live.stop()
         except KeyboardInterrupt:
             live.stop()
-        return live.finish()
+        return live.finish(coaching())
 
 
 def _progress(live: LiveCapture, wanted_s: float) -> Progress:
@@ -102,10 +106,10 @@ def _recover_one(path: Path, on_unusable: Callable[[Path, str], None] | None) ->
         return None
     capture, reason = _what_is_in(path)
     if capture is not None:
-        target = _free(path)
+        target = free_path(path.parent, path.stem, file.SUFFIX)
         file.write_capture(target, capture)
         return target
-    aside = path.replace(_free(path, UNUSABLE))
+    aside = path.replace(free_path(path.parent, path.stem, UNUSABLE))
     if on_unusable is not None:
         on_unusable(aside, reason)
     return None
@@ -135,12 +139,3 @@ def _is_being_written(path: Path) -> bool:
         return not journal.lock(handle)
     finally:
         os.close(handle)
-
-
-def _free(path: Path, suffix: str = file.SUFFIX) -> Path:
-    number = 1
-    target = path.with_suffix(suffix)
-    while target.exists():
-        number += 1
-        target = path.with_name(f"{path.stem}-{number}{suffix}")
-    return target

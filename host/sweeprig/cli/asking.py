@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Iterable
-from datetime import datetime
 from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
@@ -12,8 +11,8 @@ import typer
 from sweeprig.cli.console import console
 
 if TYPE_CHECKING:
-    from sweeprig.bench.hookup.cautions import Ask, Confirmation, JobBook
-    from sweeprig.bench.hookup.lead_book import LeadBook
+    from sweeprig.bench.hookup.cautions import Ask, Confirmation
+    from sweeprig.bench.session import Books
 
 ConfirmKeys = Annotated[
     list[str] | None,
@@ -84,14 +83,15 @@ def asking(keys: Iterable[str] | None) -> Ask:
     return TerminalAsk(keys)
 
 
-def books() -> tuple[JobBook, LeadBook]:
+def books() -> Books:
     """Return what jobs have confirmed and when leads were checked."""
     from sweeprig.bench.hookup.cautions import JobBook
     from sweeprig.bench.hookup.lead_book import LeadBook
+    from sweeprig.bench.session import Books
     from sweeprig.bench.shop.places import find_places
 
     state = find_places().state
-    return JobBook(state / "jobs"), LeadBook(state)
+    return Books(JobBook(state / "jobs"), LeadBook(state))
 
 
 def ask_drive(drive: str, setting: str) -> str:
@@ -111,8 +111,3 @@ def ask_drive(drive: str, setting: str) -> str:
     named = drive.strip().lower()
     check_drive_known(named)
     return named
-
-
-def now() -> datetime:
-    """Return the local time."""
-    return datetime.now().astimezone()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -206,6 +207,11 @@ def _supply_side(p: dict[str, Part]) -> dict[str, float]:
         "supply_source_ohm": sense.value + p["fuse_usb"].more["series_ohm"],
         "supply_drop_v": p["d_block"].value,
     }
+
+
+def front_end_of(rig: Mapping[str, object]) -> FrontEnd:
+    """Return the front end of a rig by its hello."""
+    return front_end(str(rig.get("build", "plain")))
 
 
 @lru_cache(maxsize=8)

@@ -6,11 +6,12 @@ from collections.abc import Callable
 
 from sweeprig.analysis.model import Event
 from sweeprig.bench.hookup.lead_book import LeadCheck
-from sweeprig.bench.hookup.prepare import Ready, feed_sensor, switch_off, wait_until_dead
+from sweeprig.bench.hookup.prepare import wait_until_dead
 from sweeprig.bench.hookup.rules import check_dead, check_power
 from sweeprig.bench.readings import live
 from sweeprig.bench.readings.limits import limit
-from sweeprig.bench.readings.live import Levels, Volts
+from sweeprig.bench.readings.live import Levels
+from sweeprig.bench.session import Session
 from sweeprig.bench.wiggle.wiggle import raw_events
 from sweeprig.errors import HookupError
 from sweeprig.link.messages import Records
@@ -55,49 +56,47 @@ def judge_lead(
 
 
 def run_lead_check(
-    ready: Ready,
+    s: Session,
     *,
     wanted_ratio: float,
-    made_at: str,
-    operator: str = "",
-    say: Callable[[str], None],
     progress: Callable[[float, Levels], None] = lambda _s, _seen: None,
 ) -> LeadCheck:
-    """Test the lead with a rig that feeds it; all off in the end. Raises HookupError, LinkError."""
-    volts = ready.volts
-    if volts.setup.hookup != Hookup.POWERED:
+    """Test the lead with a rig that feeds it; all off in the end. Raises HookupError, LinkError.
+
+    The session has fed nothing yet.
+    """
+    if s.setup.hookup != Hookup.POWERED:
         raise HookupError(
             "The lead is tested with the rig feeding the resistor plug.",
-            seen=str(volts.setup.hookup),
+            seen=str(s.setup.hookup),
             limit="--hookup powered",
             next_step="take the lead off the harness, put the resistor plug on, and use --hookup powered",
         )
-    try:
-        with live.streaming(volts.client, Hookup.POWERED):
-            say(check_dead(wait_until_dead(volts)))
-            feed_sensor(volts.client)
-            still = live.look(volts, seconds=1.0, settle_s=limit("first_power.settle_s"))
-            say(check_power(still, where="the resistor plug"))
-            say(f"Now shake the lead and its plugs for {limit('lead.shake_s'):.0f} s.")
-            events = _shaken(volts, progress)
-    finally:
-        switch_off(volts.client)
+    with live.streaming(s.client, Hookup.POWERED):
+        s.ask.say(check_dead(wait_until_dead(s.volts)))
+        s.feed()
+        still = live.look(s.volts, seconds=1.0, settle_s=limit("first_power.settle_s"))
+        s.ask.say(check_power(still, where="the resistor plug"))
+        s.ask.say(f"Now shake the lead and its plugs for {limit('lead.shake_s'):.0f} s.")
+        events = _shaken(s, progress)
+    s.off()
     return judge_lead(
         still,
         events,
         wanted_ratio=wanted_ratio,
         shaken_s=limit("lead.shake_s"),
-        made_at=made_at,
-        operator=operator,
+        made_at=s.now().isoformat(timespec="seconds"),
+        operator=s.setup.operator,
     )
 
 
-def _shaken(volts: Volts, progress: Callable[[float, Levels], None]) -> list[Event]:
+def _shaken(s: Session, progress: Callable[[float, Levels], None]) -> list[Event]:
     parts: list[Records] = []
     settle = 0.1
     for step in range(round(limit("lead.shake_s") / STEP_S)):
-        fresh = live.collect(volts.client, seconds=STEP_S, settle_s=settle)
+        fresh = s.collect(seconds=STEP_S, settle_s=settle)
+        s.power.check()
         settle = 0.0
         parts += [e for e in fresh if isinstance(e, Records)]
-        progress((step + 1) * STEP_S, live.levels(volts, fresh))
-    return raw_events(volts.trace(Records.concatenate(parts)))
+        progress((step + 1) * STEP_S, live.levels(s.volts, fresh))
+    return raw_events(s.volts.trace(Records.concatenate(parts)))

@@ -8,15 +8,16 @@ from functools import partial
 
 import numpy as np
 
+from sweepboard import wire
 from sweeprig.analysis.not_analogue import toggles
 from sweeprig.bench.connection.diagnose import diagnose, signal_b
 from sweeprig.bench.connection.model import Check, Position, far_level, reach_line
-from sweeprig.bench.hookup.cautions import Ask
-from sweeprig.bench.hookup.prepare import Ready, feed_sensor, switch_off, wait_until_dead
+from sweeprig.bench.hookup.prepare import wait_until_dead
 from sweeprig.bench.hookup.rules import check_dead, check_released, tapped_lines
 from sweeprig.bench.readings import live
 from sweeprig.bench.readings.limits import limit
 from sweeprig.bench.readings.live import Levels, Volts
+from sweeprig.bench.session import Session
 from sweeprig.bench.wiggle.model import together
 from sweeprig.bench.wiggle.wiggle import raw_events
 from sweeprig.capture.model import Channel, Trace
@@ -47,43 +48,40 @@ class Checked:
 
 
 def run_check(
-    ready: Ready,
-    profile: Profile,
-    ask: Ask,
-    *,
-    move_s: float,
-    progress: Callable[[float, Levels], None] = lambda _s, _seen: None,
+    s: Session, *, move_s: float, progress: Callable[[float, Levels], None] = lambda _s, _seen: None
 ) -> Checked:
     """Look at the sensor with the lever at closed, then while it is moved to open and held; all off in the end.
 
-    `move_s` is the longest time given for the movement [s]. Raises HookupError, LinkError.
+    The session has fed nothing yet. `move_s` is the longest time given for the movement [s].
+    Raises HookupError, LinkError.
     """
-    volts = ready.volts
-    hookup = volts.setup.hookup
-    try:
-        with live.streaming(volts.client, hookup):
-            if hookup == Hookup.TAPPED:
-                lines, closed = _tapped_closed(volts)
-            else:
-                lines, closed = _powered_closed(volts)
-            for line in lines:
-                ask.say(line)
-            ask.say("Now move the lever slowly to OPEN throttle and hold it there.")
-            opened, moved = _opened(volts, closed, move_s, progress)
-    finally:
-        switch_off(volts.client)
-    way = _way(volts, moved)
-    supply = closed.on.supply_v or profile.supply.nominal_v
+    hookup = s.setup.hookup
+    with live.streaming(s.client, hookup):
+        lines, closed = _tapped_closed(s.volts) if hookup == Hookup.TAPPED else _powered_closed(s)
+        for line in lines:
+            s.ask.say(line)
+        s.ask.say("Now move the lever slowly to OPEN throttle and hold it there.")
+        opened, moved = _opened(s, closed, move_s, progress)
+    s.off()
+    way = _way(s.volts, moved)
+    checks, kinds = _judged(s, closed, opened, way)
+    n = 0 if way is None or any(kinds) else _dropouts(way, s.profile)
+    return Checked(checks, (*s.setup.prepared, *lines), reach_line(s.volts.front_end, hookup), n)
+
+
+def _judged(
+    s: Session, closed: Position, opened: Position, way: Trace | None
+) -> tuple[dict[str, Check], list[str]]:
+    """Return what both positions show of each track, and what each signal is that is no position."""
+    supply = closed.on.supply_v or s.profile.supply.nominal_v
     kinds = ["", ""] if way is None else [_toggles(way, c, supply) for c in (way.signal_a, way.signal_b)]
-    judged = partial(diagnose, end=volts.front_end, profile=profile, told_sense=volts.setup.sense)
+    judged = partial(diagnose, end=s.volts.front_end, profile=s.profile, told_sense=s.setup.sense)
     checks = {"signal A": judged(closed, opened, track="signal A", toggles=kinds[0])}
-    if profile.sensor.tracks > 1:
+    if s.profile.sensor.tracks > 1:
         b, b_open = signal_b(closed), signal_b(opened)
         if b is not None and b_open is not None:
             checks["signal B"] = judged(b, b_open, track="signal B", toggles=kinds[1])
-    reach = reach_line(volts.front_end, hookup)
-    n = 0 if way is None or any(kinds) else _dropouts(way, profile)
-    return Checked(checks, (*ready.lines, *lines), reach, n)
+    return checks, kinds
 
 
 def _way(volts: Volts, events: list[Message]) -> Trace | None:
@@ -114,19 +112,23 @@ def _tapped_closed(volts: Volts) -> tuple[tuple[str, ...], Position]:
     return (check_released(seen), *tapped_lines(seen)), Position(seen)
 
 
-def _powered_closed(volts: Volts) -> tuple[tuple[str, ...], Position]:
+def _powered_closed(s: Session) -> tuple[tuple[str, ...], Position]:
     """Measure dead, feed, then look with burden, without, and with the bias up; an overload ends it at once."""
-    client = volts.client
-    nothing = wait_until_dead(volts)
+    nothing = wait_until_dead(s.volts)
     dead = check_dead(nothing)
-    feed_sensor(client)
-    if live.has(client, "monitor"):
-        live.switch(client, "slow", every_ms=50)
-    seen = live.look(volts, seconds=LOOK_S, settle_s=limit("first_power.settle_s"))
-    if is_overloaded(seen):
-        live.release(client)
-        return (dead, "The supply is overloaded at closed throttle: switched off."), Position(seen)
-    return (dead,), replace(_with_bias(volts, seen), zero_v=nothing.signal_v)
+    s.feed()
+    if live.has(s.client, "monitor"):
+        live.switch(s.client, "slow", every_ms=50)
+    seen = live.look(s.volts, seconds=LOOK_S, settle_s=limit("first_power.settle_s"))
+    place = Position(seen) if is_overloaded(seen) else replace(_with_bias(s, seen), zero_v=nothing.signal_v)
+    if s.power.overloaded is not None:
+        place = Position(
+            replace(seen, supply_v=s.power.overloaded.supply_v, flags_any=wire.FLAG_SUPPLY_FAULT)
+        )
+    if not is_overloaded(place.on):
+        return (dead,), place
+    live.release(s.client)
+    return (dead, "The supply is overloaded at closed throttle: switched off."), place
 
 
 def is_overloaded(seen: Levels) -> bool:
@@ -134,46 +136,45 @@ def is_overloaded(seen: Levels) -> bool:
     return seen.fault or (seen.supply_v is not None and seen.supply_v < limit("first_power.short_v"))
 
 
-def _with_bias(volts: Volts, seen: Levels) -> Position:
-    client = volts.client
+def _with_bias(s: Session, seen: Levels) -> Position:
+    client = s.client
     if not live.has(client, "burden") and not live.has(client, "bias"):
         return Position(seen)
     live.switch(client, "burden", on=False)
-    bare = live.look(volts, seconds=LOOK_S)
+    bare = live.levels(s.volts, s.collect(seconds=LOOK_S))
     up = None
     if live.has(client, "bias"):
         live.switch(client, "bias", mode="up")
-        up = live.look(volts, seconds=LOOK_S)
+        up = live.levels(s.volts, s.collect(seconds=LOOK_S))
         live.switch(client, "bias", mode="off")
     live.switch(client, "burden", on=True)
     return Position(seen, bare, up)
 
 
 def _opened(
-    volts: Volts, closed: Position, move_s: float, progress: Callable[[float, Levels], None]
+    s: Session, closed: Position, move_s: float, progress: Callable[[float, Levels], None]
 ) -> tuple[Position, list[Message]]:
     """Look while the lever is moved, until it stands still far from closed or time is up."""
-    client = volts.client
-    if volts.setup.hookup == Hookup.POWERED and is_overloaded(closed.on):
-        live.collect(client, seconds=move_s)
-        feed_sensor(client)
-        seen = live.look(volts, seconds=LOOK_S, settle_s=limit("first_power.settle_s"))
-        return Position(seen), []
+    if s.setup.hookup == Hookup.POWERED and is_overloaded(closed.on):
+        live.collect(s.client, seconds=move_s)
+        s.feed()
+        return Position(live.look(s.volts, seconds=LOOK_S, settle_s=limit("first_power.settle_s"))), []
     kept: list[Message] = []
     before = closed.on.signal_v
     settle = 0.1
     for step in range(max(1, round(move_s / STEP_S))):
-        fresh = live.collect(client, seconds=STEP_S, settle_s=settle)
+        fresh = s.collect(seconds=STEP_S, settle_s=settle)
         kept, settle = kept + fresh, 0.0
-        seen = live.levels(volts, fresh)
+        seen = live.levels(s.volts, fresh)
         progress((step + 1) * STEP_S, seen)
         if is_overloaded(seen):
-            live.release(client)
-            return Position(seen), []
+            live.release(s.client)
+            at = s.power.overloaded
+            return Position(seen if at is None else replace(seen, supply_v=at.supply_v)), []
         if _has_arrived(seen, before, closed.on):
             break
         before = seen.signal_v
-    return Position(_far(volts, kept, closed.on)), kept
+    return Position(_far(s.volts, kept, closed.on)), kept
 
 
 def _has_arrived(seen: Levels, before_v: float, closed: Levels) -> bool:

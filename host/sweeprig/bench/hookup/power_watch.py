@@ -20,11 +20,7 @@ from sweeprig.bench.readings.limits import limit
 from sweeprig.bench.readings.live import Levels, Volts
 from sweeprig.capture.model import SweepSetup
 from sweeprig.errors import HookupError
-from sweeprig.frontend import front_end
-from sweeprig.judge.profile import load_profile
-from sweeprig.link.client import RigClient
 from sweeprig.link.messages import Message, Records
-from sweeprig.trim.model import Trim
 from sweeprig.words import Hookup
 
 STEP_S = 0.02  # [s] of windows whose median is one level: a short dropout does not show in it
@@ -71,20 +67,21 @@ class PowerWatch:
             return setup
         return replace(setup, prepared=(*setup.prepared, self._line()))
 
-    def check(self, kept: Path) -> None:
-        """Raise HookupError where the supply was switched off; the capture until then is in `kept`."""
+    def check(self, kept: Path | None = None) -> None:
+        """Raise HookupError where the supply was switched off; the capture until then is in `kept`, if any."""
         if self.overloaded is None or self.first is None:
             return
         at, shown = self.overloaded, "short" if self.overloaded.supply_v < _short_v() else "overload"
-        moved = self._is_far(at)
+        during = "look" if kept is None else self.volts.setup.task.split("-")[0]
+        moved = "once the lever had moved" if self._is_far(at) else f"with the lever where the {during} began"
+        where = "" if kept is None else f". What came until then is kept in {kept}"
         raise HookupError(
-            f"The sensor's supply was switched off during the sweep: {shown}"
-            f" {'once the lever had moved' if moved else 'with the lever where the sweep began'}.",
+            f"The sensor's supply was switched off during the {during}: {shown} {moved}.",
             seen=f"supply {at.supply_v:z.2f} V; signal {self.first.signal_v:z.2f} V at the start,"
             f" {at.signal_v:z.2f} V last",
             limit="a sensor that takes well below the rig's limit of about 50 mA in every lever position",
             next_step="take the plug off, then tell the pins apart: sweeprig pins; supply or ground on the wiper's pin"
-            f" is a short at one end of the travel only. What came until then is kept in {kept}",
+            f" is a short at one end of the travel only{where}",
         )
 
     def _steps(self, records: Records, n: int) -> list[tuple[Place, NDArray[np.bool_]]]:
@@ -126,9 +123,3 @@ class PowerWatch:
 
 def _short_v() -> float:
     return limit("first_power.short_v")
-
-
-def power_watch(client: RigClient, setup: SweepSetup, trim: Trim) -> PowerWatch:
-    """Return the watch over a capture that is about to begin."""
-    end = front_end(str(client.hello().get("build", "plain")))
-    return PowerWatch(Volts(client, setup, trim, end, load_profile(setup.profile).supply.nominal_v))

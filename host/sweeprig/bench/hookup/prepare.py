@@ -1,10 +1,10 @@
-"""Makes a hookup ready with a rig: confirmations, interlock, first power or tap. Rules: hookup_rules."""
+"""Makes a hookup ready with a rig: confirmations, interlock, first power or tap. Rules: rules.py."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
 
 from sweeprig.bench.hookup.cautions import Ask, JobBook, cautions_for, confirmations_for, keys_of, settle
@@ -23,13 +23,12 @@ from sweeprig.bench.hookup.rules import (
 from sweeprig.bench.readings import live
 from sweeprig.bench.readings.limits import limit
 from sweeprig.bench.readings.live import Levels, Volts
-from sweeprig.capture.live import local_now
+from sweeprig.capture.folder import local_now
 from sweeprig.capture.model import SweepSetup
 from sweeprig.errors import LinkError
-from sweeprig.frontend import FrontEnd, front_end
+from sweeprig.frontend import FrontEnd
 from sweeprig.judge.profile import Profile
 from sweeprig.link.client import RigClient
-from sweeprig.trim.model import Trim
 from sweeprig.words import Hookup, Setting
 
 SLOW_EVERY_MS = 100
@@ -44,12 +43,10 @@ def is_simulated(client: RigClient) -> bool:
 
 
 def prepare_hookup(
-    client: RigClient,
-    setup: SweepSetup,
+    volts: Volts,
     profile: Profile,
     ask: Ask,
     *,
-    trim: Trim,
     book: JobBook | None = None,
     leads: LeadBook | None = None,
     now: Callable[[], datetime] = local_now,
@@ -57,61 +54,43 @@ def prepare_hookup(
     """Make everything ready for one capture; return the setup with what was confirmed, found and the profile.
 
     Leaves the supply on where the rig feeds the sensor, and all released where it taps. Raises HookupError,
-    InterlockError, SafetyError, InputError, LinkError; then everything is off.
+    InterlockError, SafetyError, InputError, LinkError; what is on then is the caller's to switch off.
     """
-    date = "" if leads is None else leads.line(str(client.hello().get("uid", "")))
-    ready = make_ready(client, setup, profile, ask, trim=trim, book=book, now=now)
-    try:
-        more = _tap(ready.volts) if setup.hookup == Hookup.TAPPED else _power(ready.volts)
-    except BaseException:
-        switch_off(client)
-        raise
+    date = "" if leads is None else leads.line(str(volts.client.hello().get("uid", "")))
+    ready = make_ready(volts, profile, ask, book=book, now=now)
+    more = _tap(volts) if ready.hookup == Hookup.TAPPED else _power(volts)
     for line in more:
         ask.say(line)
-    return replace(
-        setup,
-        confirmed=ready.confirmed,
-        prepared=(*ready.lines, *more),
-        lead_checked=date or setup.lead_checked,
-        profile_text=profile.text,
-        profile_sha256=profile.sha256,
-    )
-
-
-@dataclass(frozen=True)
-class Ready:
-    """A rig that feeds nothing in, with everything confirmed."""
-
-    volts: Volts
-    confirmed: tuple[str, ...]
-    lines: tuple[str, ...]
+    return replace(ready, prepared=(*ready.prepared, *more), lead_checked=date or ready.lead_checked)
 
 
 def make_ready(
-    client: RigClient,
-    setup: SweepSetup,
+    volts: Volts,
     profile: Profile,
     ask: Ask,
     *,
-    trim: Trim,
     book: JobBook | None = None,
     now: Callable[[], datetime] = local_now,
-) -> Ready:
+) -> SweepSetup:
     """Check what the rig may do, confirm, release everything, look at the load and the engine; feed nothing yet."""
+    setup, client = volts.setup, volts.client
     if setup.setting == Setting.VEHICLE:
         check_drive_known(setup.vehicle_drive)
-    rig = client.hello()
-    end = front_end(str(rig.get("build", "plain")))
-    check_hello(rig, end, setup.hookup)
+    check_hello(client.hello(), volts.front_end, setup.hookup)
     confirmed = _confirm(setup, ask, book, now(), simulated=is_simulated(client))
-    volts = Volts(client, setup, trim, end, profile.supply.nominal_v)
     client.quiet()
     live.release(client)
-    lines = _load_lines(end, setup, profile) + _two_supplies(profile)
+    lines = _load_lines(volts.front_end, setup, profile) + _two_supplies(profile)
     lines += _interlock(volts, ask, book, now()) if setup.setting == Setting.VEHICLE else ()
     for line in lines:
         ask.say(line)
-    return Ready(volts, tuple(dict.fromkeys((*setup.confirmed, *confirmed))), lines)
+    return replace(
+        setup,
+        confirmed=tuple(dict.fromkeys((*setup.confirmed, *confirmed))),
+        prepared=lines,
+        profile_text=profile.text,
+        profile_sha256=profile.sha256,
+    )
 
 
 def _confirm(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from typing import Any
@@ -12,7 +12,7 @@ import numpy as np
 from sweepboard import wire
 from sweeprig.capture.model import Capture, Channel, SweepSetup, Trace
 from sweeprig.errors import BoardRefusedError, BoardSilentError, LinkError
-from sweeprig.frontend import FrontEnd
+from sweeprig.frontend import FrontEnd, front_end_of
 from sweeprig.link.client import RigClient
 from sweeprig.link.messages import Mark, SlowReading
 from sweeprig.link.messages import Message as Message
@@ -119,6 +119,11 @@ class Volts:
         )
 
 
+def volts_of(client: RigClient, setup: SweepSetup, trim: Trim, nominal_supply_v: float) -> Volts:
+    """Return the volts of a rig that has said what it is."""
+    return Volts(client, setup, trim, front_end_of(client.hello()), nominal_supply_v)
+
+
 def has(client: RigClient, word: str) -> bool:
     """Return whether the rig's hello lists a capability."""
     return word in client.hello().get("capabilities", ())
@@ -159,10 +164,16 @@ def streaming(client: RigClient, hookup: str) -> Iterator[None]:
             client.stop()
 
 
-def collect(client: RigClient, *, seconds: float, settle_s: float = SETTLE_S) -> list[Message]:
+def collect(
+    client: RigClient,
+    *,
+    seconds: float,
+    settle_s: float = SETTLE_S,
+    seen: Callable[[list[Message]], None] = lambda _: None,
+) -> list[Message]:
     """Return `seconds` of a running stream from now on, the first `settle_s` left out; time is the record index.
 
-    Raises BoardSilentError where no records come.
+    `seen` gets what each poll brings, at once. Raises BoardSilentError where no records come.
     """
     window_s = client.window_s
     skip, want = round(settle_s / window_s), max(1, round(seconds / window_s))
@@ -172,7 +183,9 @@ def collect(client: RigClient, *, seconds: float, settle_s: float = SETTLE_S) ->
     silent = 0
     while silent < PATIENCE:
         silent += 1
-        for event in client.poll(POLL_S):
+        events = client.poll(POLL_S)
+        seen(events)
+        for event in events:
             if isinstance(event, Records):
                 silent = 0
                 first = int(event.index[0]) if first is None else first

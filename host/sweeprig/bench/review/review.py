@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import platform
 from dataclasses import dataclass, replace
-from datetime import datetime
 from pathlib import Path
 
 import numpy as np
@@ -16,9 +15,10 @@ from sweeprig.bench.review.kept_profile import named_profile, profile_for
 from sweeprig.bench.wiggle.wiggle import WIGGLES, as_wiggle
 from sweeprig.capture.csv_file import read_csv
 from sweeprig.capture.file import read_capture
+from sweeprig.capture.folder import local_now
 from sweeprig.capture.model import Capture, Sense, Starts, SweepSetup, Trace
 from sweeprig.errors import FileError
-from sweeprig.frontend import front_end
+from sweeprig.frontend import front_end_of
 from sweeprig.judge.judge import judge
 from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.profile import Profile
@@ -48,11 +48,6 @@ def versions() -> dict[str, str]:
     return {"sweeprig": __version__, "numpy": np.__version__, "python": platform.python_version()}
 
 
-def now_text() -> str:
-    """Return the local time as ISO 8601 with its offset."""
-    return datetime.now().astimezone().isoformat(timespec="seconds")
-
-
 def _settle(setup: SweepSetup, choices: Choices) -> SweepSetup:
     return replace(
         setup,
@@ -79,7 +74,7 @@ def review_capture(
     chosen = choices or Choices()
     setup = _settle(capture.setup, chosen)
     profile, remarks = profile_for(capture.setup, chosen.profile)
-    rig = Rig(trim_of(capture, chosen), front_end(str(capture.rig.get("build", "plain"))))
+    rig = Rig(trim_of(capture, chosen), front_end_of(capture.rig))
     trace = to_trace(
         capture,
         trim=rig.trim,
@@ -154,7 +149,7 @@ def _outcome(
         profile=profile,
         capture=capture,
         trim=None if rig is None else rig.trim,
-        made_at=made_at or now_text(),
+        made_at=made_at or local_now().isoformat(timespec="seconds"),
         versions=versions(),
         remarks=(*setup_remarks(setup), *_rig_remarks(capture, rig)),
     )

@@ -12,6 +12,7 @@ import numpy as np
 
 from sweepboard.wire import CHANNEL_NAMES
 from sweeprig.bench.trim.points import Measured, codes_of, measure, trim_hookup, write_points
+from sweeprig.capture.folder import local_now
 from sweeprig.errors import TrimError
 from sweeprig.link.client import RigClient
 from sweeprig.trim.codes import CODES
@@ -59,17 +60,13 @@ class TrimDone:
     not_connected: tuple[str, ...]  # channels that did not follow the voltage and stay nominal
 
 
-def _local_now() -> datetime:
-    return datetime.now().astimezone()
-
-
 def make_trim(
     points: Sequence[Measured],
     order: TrimOrder,
     rig: Mapping[str, Any],
     *,
     before: Trim | None = None,
-    now: Callable[[], datetime] = _local_now,
+    now: Callable[[], datetime] = local_now,
 ) -> TrimDone:
     """Return a trim from points that have their readings; nothing is written.
 

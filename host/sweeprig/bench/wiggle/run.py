@@ -8,21 +8,19 @@ from pathlib import Path
 
 from sweeprig.bench.hookup.cautions import IDLE, Ask, refused
 from sweeprig.bench.readings import live
-from sweeprig.bench.readings.live import Volts
+from sweeprig.bench.readings.live import Chunk
 from sweeprig.bench.review.review import Choices, review_capture
+from sweeprig.bench.session import Session
 from sweeprig.bench.wiggle.model import Happening, Wiggled
-from sweeprig.bench.wiggle.wiggle import LiveSearch, wiggle_of
-from sweeprig.capture.live import start_capture
+from sweeprig.bench.wiggle.wiggle import LiveSearch, joined, wiggle_of
 from sweeprig.capture.marks import mark_text
-from sweeprig.capture.model import Capture, SweepSetup
-from sweeprig.capture.sweep import n_windows_of
+from sweeprig.capture.model import Capture, SweepSetup, Trace
 from sweeprig.errors import InterlockError, LinkError
 from sweeprig.judge.outcome import Outcome
 from sweeprig.link.client import RigClient
 
 BUZZ_MS = 120
 EVENT_SHOWN_S = 1.0  # [s] of the rig's time for which the light tells of an event
-SLOW_EVERY_MS = 200
 LOOK_EVERY_S = 0.2  # [s] of the rig's time between two searches
 
 
@@ -81,56 +79,41 @@ class Signals:
 
 
 def run_wiggle(
-    volts: Volts,
+    s: Session,
     search: LiveSearch,
     *,
     folder: Path,
-    seconds: float,
     on_new: Callable[[list[Happening]], None],
     on_look: Callable[[], None],
     stop: Callable[[], bool],
 ) -> Capture:
-    """Capture for `seconds` of the rig's time; call `on_new` with events as they are found.
+    """Capture for the setup's seconds of the rig's time; call `on_new` with events as they are found.
 
     The rig's button goes on to the next place. The marks are kept in the capture. Raises LinkError where not one
     record came.
     """
-    folder.mkdir(parents=True, exist_ok=True)
-    client = volts.client
-    wanted = n_windows_of(seconds, client.window_s)
-    with start_capture(client, volts.setup, folder=folder, n_windows=wanted) as running:
-        if live.has(client, "monitor"):  # a tapped start has put them off
-            live.switch(client, "slow", every_ms=SLOW_EVERY_MS)
-        waiting: list[live.Message] = []
-        try:
-            for events in running.events():
-                waiting += events
-                on_look()
-                if _enough(waiting, client.window_s) or running.ended:
-                    _search(volts, search, waiting, on_new)
-                    waiting = []
-                if stop():
-                    running.stop()
-        except KeyboardInterrupt:
-            running.stop()
-        return running.finish(coaching=tuple(mark_text(m) for m in search.marks))
+    waiting: list[Trace] = []
 
+    def look(chunk: Chunk) -> None:
+        on_look()
+        for _ in chunk.marks:
+            search.next_place()
+        if chunk.trace is not None:
+            waiting.append(chunk.trace)
+        if sum(t.t_s.size for t in waiting) * s.client.window_s >= LOOK_EVERY_S:
+            tell()
 
-def _enough(events: list[live.Message], window_s: float) -> bool:
-    n = sum(len(e) for e in events if isinstance(e, live.Records))
-    return n * window_s >= LOOK_EVERY_S
-
-
-def _search(
-    volts: Volts, search: LiveSearch, events: list[live.Message], on_new: Callable[[list[Happening]], None]
-) -> None:
-    chunk = volts.chunk(events)
-    for _ in chunk.marks:
-        search.next_place()
-    if chunk.trace is not None:
-        new = search.feed(chunk.trace)
+    def tell() -> None:
+        new = search.feed(joined(waiting)) if waiting else []
+        waiting.clear()
         if new:
             on_new(new)
+
+    def marks() -> tuple[str, ...]:
+        tell()
+        return tuple(mark_text(m) for m in search.marks)
+
+    return s.record(folder, on_look=look, stop=stop, coaching=marks)
 
 
 def reviewed_wiggle(capture: Capture, choices: Choices | None = None) -> tuple[Outcome, Wiggled]:

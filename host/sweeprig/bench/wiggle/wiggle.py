@@ -68,7 +68,7 @@ class LiveSearch:
         self._parts.append(trace)
         while len(self._parts) > 1 and self._parts[1].t_s[0] < trace.t_s[-1] - BUFFER_S:
             self._parts.popleft()
-        new = self._search(_join(list(self._parts)))
+        new = self._search(joined(list(self._parts)))
         self.found += new
         return new
 
@@ -149,7 +149,8 @@ def _event(trace: Trace, e: ev.RawEvent, channel: int, rail: float, with_supply:
     )
 
 
-def _join(parts: list[Trace]) -> Trace:
+def joined(parts: list[Trace]) -> Trace:
+    """Return one trace of parts that follow each other."""
     if len(parts) == 1:
         return parts[0]
     last = parts[-1]

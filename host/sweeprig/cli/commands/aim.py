@@ -78,7 +78,7 @@ def aim(
     """Turn a sensor on its slotted mount: what it will do to both ends first, then the way there, then a sweep."""
     from sweeprig.bench.aim.aim import CAUTIONS, check_mount, check_target, plan
     from sweeprig.bench.aim.text import plan_lines
-    from sweeprig.bench.sweep.sweep import ready_folder
+    from sweeprig.capture.folder import ready_folder
     from sweeprig.judge.profile import load_profile
 
     config, _ = settings()
@@ -191,27 +191,19 @@ def _turn(job: Job, proposed: Plan, longest: float) -> None:
     """Show the way to the target until the reading has stood inside the window long enough, or q."""
     from sweeprig.bench.aim.text import AimGuide
     from sweeprig.bench.board.rig import opened_rig
-    from sweeprig.bench.hookup.prepare import prepare_hookup, switch_off
-    from sweeprig.bench.readings.live import Volts
     from sweeprig.bench.readings.watch import Watcher
-    from sweeprig.bench.sweep.sweep import trim_for
+    from sweeprig.bench.session import session
     from sweeprig.cli.commands.watch import run_view
-    from sweeprig.frontend import front_end
 
     guide = AimGuide(proposed.window, proposed.predicted_closed_v, job.per_degree)
-    with opened_rig(job.port) as client:
-        trim = trim_for(client, settings()[1].trims)
-        setup = prepare_hookup(
-            client, job.setup, job.profile, asking(job.confirm), trim=trim, book=books()[0]
-        )
-        end = front_end(str(client.hello().get("build", "plain")))
-        watcher = Watcher(job.profile, title="aim: lever at the base stop", hint="q: go on to the sweep")
-        volts = Volts(client, setup, trim, end, job.profile.supply.nominal_v)
-        try:
-            if not run_view(volts, watcher, seconds=longest, adorn=guide.adorn, done=guide.reached):
-                raise KeyboardInterrupt
-        finally:
-            switch_off(client)
+    trims = settings()[1].trims
+    with (
+        opened_rig(job.port) as client,
+        session(client, job.setup, trims=trims, ask=asking(job.confirm), books=books()) as s,
+    ):
+        watcher = Watcher(s.profile, title="aim: lever at the base stop", hint="q: go on to the sweep")
+        if not run_view(s, watcher, seconds=longest, adorn=guide.adorn, done=guide.reached):
+            raise KeyboardInterrupt
     console.say("Inside the window." if guide.inside else "Left outside the window.")
 
 

@@ -7,15 +7,15 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from sweeprig.cli import options as opt
-from sweeprig.cli.asking import ConfirmKeys, DriveOption, Override, ask_drive, asking, books, now
+from sweeprig.cli.asking import ConfirmKeys, DriveOption, Override, ask_drive, asking, books
 from sweeprig.cli.commands.sweep import make_setup, settings
 from sweeprig.cli.console import EXIT_OF_VERDICT, console, folded, strong
 from sweeprig.words import Hookup, Sense, Setting
 
 if TYPE_CHECKING:
     from sweeprig.bench.connection.run import Checked
-    from sweeprig.bench.hookup.prepare import Ready
     from sweeprig.bench.readings.live import Levels
+    from sweeprig.bench.session import Session
 
 EXIT_OF_CHECK = {
     "connected": EXIT_OF_VERDICT["pass"],
@@ -85,39 +85,32 @@ def check(
 ) -> None:
     """Test the connection: open, shorted, swapped, wrong pin, not following. Start at closed throttle."""
     from sweeprig.bench.board.rig import opened_rig
-    from sweeprig.bench.hookup.prepare import make_ready
-    from sweeprig.bench.sweep.sweep import trim_for
-    from sweeprig.judge.profile import load_profile
+    from sweeprig.bench.session import session
 
     config, places = settings()
     values = {"profile": profile, "hookup": hookup, "sense": sense, "setting": setting.value, "job": job,
               "operator": operator, "track_ohm": track_ohm, "override": override,
               "vehicle_drive": ask_drive(drive, setting.value)}  # fmt: skip
     setup = make_setup(config, values)
-    loaded = load_profile(setup.profile)
-    with opened_rig(port or config.port) as client:
-        trim = trim_for(client, places.trims)
-        ready = make_ready(client, setup, loaded, asking(confirm), trim=trim, book=books()[0], now=now)
+    with (
+        opened_rig(port or config.port) as client,
+        session(client, setup, trims=places.trims, ask=asking(confirm), books=books(), fed=False) as s,
+    ):
         if lead:
-            _test_lead(ready, lead_ratio, setup.operator, as_json=as_json)
+            _test_lead(s, lead_ratio, as_json=as_json)
         else:
-            _test_connection(ready, loaded, confirm, move, as_json=as_json)
+            _test_connection(s, move, as_json=as_json)
 
 
-def _test_connection(
-    ready: Ready, profile: object, confirm: list[str] | None, move: float, *, as_json: bool
-) -> None:
+def _test_connection(s: Session, move: float, *, as_json: bool) -> None:
     from sweeprig.bench.connection.model import check_json
     from sweeprig.bench.connection.run import run_check
-    from sweeprig.judge.profile import Profile
 
-    assert isinstance(profile, Profile)
     console.say("Lever at CLOSED throttle; leave it there until asked.")
-    checked = run_check(ready, profile, asking(confirm), move_s=move, progress=_progress)
+    checked = run_check(s, move_s=move, progress=_progress)
     console.end_progress()
     if as_json:
-        hookup = str(ready.volts.setup.hookup)
-        result = check_json(checked.checks, hookup=hookup, reach=checked.reach)
+        result = check_json(checked.checks, hookup=str(s.setup.hookup), reach=checked.reach)
         console.show_json({**result, "n_dropouts": checked.n_dropouts})
     else:
         for line in check_lines(checked):
@@ -125,23 +118,15 @@ def _test_connection(
     raise typer.Exit(EXIT_OF_CHECK[checked.verdict])
 
 
-def _test_lead(ready: Ready, ratio: float, operator: str, *, as_json: bool) -> None:
+def _test_lead(s: Session, ratio: float, *, as_json: bool) -> None:
     from dataclasses import asdict
 
     from sweeprig.bench.connection.lead import run_lead_check
 
     console.say("Fixed resistor plug in place of the sensor. Hands off for the reading, then shake the lead.")
-    done = run_lead_check(
-        ready,
-        wanted_ratio=ratio,
-        operator=operator,
-        made_at=now().isoformat(timespec="seconds"),
-        say=console.say,
-        progress=_progress,
-    )
+    done = run_lead_check(s, wanted_ratio=ratio, progress=_progress)
     console.end_progress()
-    uid = str(ready.volts.client.hello().get("uid", ""))
-    path = books()[1].note(uid, done)
+    path = s.keep_lead_check(done)
     if as_json:
         console.show_json({"schema_version": 1, **asdict(done), "file": str(path)})
     else:

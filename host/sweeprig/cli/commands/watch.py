@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from sweeprig.cli import options as opt
-from sweeprig.cli.asking import ConfirmKeys, DriveOption, Override, ask_drive, asking, books, now
+from sweeprig.cli.asking import ConfirmKeys, DriveOption, Override, ask_drive, asking, books
 from sweeprig.cli.commands.sweep import make_setup, settings, stop_on_interrupt
 from sweeprig.cli.console import colour_wanted, console
 from sweeprig.words import Hookup, Sense, Setting, Starts
 
 if TYPE_CHECKING:
-    from sweeprig.bench.readings.live import Volts
     from sweeprig.bench.readings.watch import Watcher, WatchState
+    from sweeprig.bench.session import Session
 
 FRAME_S = 0.1  # [s] of the rig's time between two frames
 LINE_S = 1.0  # ... between two lines where there is no screen
@@ -46,35 +46,26 @@ def watch(
 ) -> None:
     """Show the live reading large, between its rails, with margins and the last seconds. Ends with Ctrl-C or q."""
     from sweeprig.bench.board.rig import opened_rig
-    from sweeprig.bench.hookup.prepare import prepare_hookup, switch_off
-    from sweeprig.bench.readings.live import Volts
     from sweeprig.bench.readings.watch import Watcher
-    from sweeprig.bench.sweep.sweep import trim_for
-    from sweeprig.frontend import front_end
-    from sweeprig.judge.profile import load_profile
+    from sweeprig.bench.session import session
 
     config, places = settings()
     values = {"profile": profile, "hookup": hookup, "sense": sense, "setting": setting.value, "job": job,
               "track_ohm": track_ohm, "override": override, "starts": starts,
               "vehicle_drive": ask_drive(drive, setting.value)}  # fmt: skip
     setup = make_setup(config, values)
-    loaded = load_profile(setup.profile)
-    with opened_rig(port or config.port) as client:
-        trim = trim_for(client, places.trims)
-        setup = prepare_hookup(client, setup, loaded, asking(confirm), trim=trim, book=books()[0], now=now)
-        end = front_end(str(client.hello().get("build", "plain")))
-        volts = Volts(client, setup, trim, end, loaded.supply.nominal_v)
+    with (
+        opened_rig(port or config.port) as client,
+        session(client, setup, trims=places.trims, ask=asking(confirm), books=books()) as s,
+    ):
         watcher = Watcher(
-            loaded,
+            s.profile,
             starts_closed=starts is Starts.CLOSED,
             told_sense=setup.sense,
-            title=f"{loaded.name}, {setup.hookup}",
+            title=f"{s.profile.name}, {setup.hookup}",
             hint="q or Ctrl-C ends",
         )
-        try:
-            run_view(volts, watcher, seconds=seconds, as_json=as_json)
-        finally:
-            switch_off(client)
+        run_view(s, watcher, seconds=seconds, as_json=as_json)
     console.say(_last_words(watcher.state()))
 
 
@@ -85,7 +76,7 @@ def _last_words(state: WatchState) -> str:
 
 
 def run_view(
-    volts: Volts,
+    s: Session,
     watcher: Watcher,
     *,
     seconds: float,
@@ -98,11 +89,11 @@ def run_view(
     from sweeprig.cli.views.screen import Screen, is_terminal, read_keys, single_keys
 
     if as_json:
-        return _loop(volts, watcher, _show_json, seconds, FRAME_S, adorn, done, lambda: "", on_keys)
+        return _loop(s, watcher, _show_json, seconds, FRAME_S, adorn, done, lambda: "", on_keys)
     if not is_terminal():
-        return _loop(volts, watcher, _show_line, seconds, LINE_S, adorn, done, lambda: "", on_keys)
+        return _loop(s, watcher, _show_line, seconds, LINE_S, adorn, done, lambda: "", on_keys)
     with Screen() as screen, single_keys():
-        return _loop(volts, watcher, _drawer(screen), seconds, FRAME_S, adorn, done, read_keys, on_keys)
+        return _loop(s, watcher, _drawer(screen), seconds, FRAME_S, adorn, done, read_keys, on_keys)
 
 
 def _show_json(state: WatchState) -> None:
@@ -136,7 +127,7 @@ def _drawer(screen: object) -> Show:
 
 
 def _loop(
-    volts: Volts,
+    s: Session,
     watcher: Watcher,
     show: Show,
     seconds: float,
@@ -149,9 +140,9 @@ def _loop(
     from sweeprig.bench.readings.live import streaming
 
     shown = -1.0
-    with streaming(volts.client, volts.setup.hookup), stop_on_interrupt() as stop:
+    with streaming(s.client, s.setup.hookup), stop_on_interrupt() as stop:
         while not stop():
-            chunk = volts.chunk(volts.client.poll(FRAME_S))
+            chunk = s.look(FRAME_S)
             if chunk.trace is not None:
                 watcher.feed(chunk.trace)
                 state = adorn(watcher.state(columns=200))

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass, field, replace
-from datetime import datetime
+from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -16,6 +16,7 @@ from sweeprig.cli.console import EXIT_OF_VERDICT, colour_wanted, console, folded
 from sweeprig.words import Hookup, Setting, Starts
 
 if TYPE_CHECKING:
+    from sweeprig.bench.session import Session
     from sweeprig.bench.sweep.sweep import SweepOrder
     from sweeprig.bench.wiggle.model import Happening
     from sweeprig.bench.wiggle.run import Signals
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
     from sweeprig.capture.marks import MarkAt
     from sweeprig.capture.model import Capture
     from sweeprig.cli.views.screen import Screen
-    from sweeprig.judge.profile import Profile
     from sweeprig.link.client import RigClient
 
 FRAME_S = 0.1  # [s] of the operator's clock between two frames
@@ -63,10 +63,10 @@ def wiggle(
 ) -> None:
     """Count events while harness and plugs are moved. Keys 1 plug, 2 bulkhead, 3 controller end; q ends it."""
     from sweeprig.bench.board.rig import opened_rig
-    from sweeprig.bench.sweep.sweep import ready_folder
     from sweeprig.bench.wiggle.model import parse_marks, within
     from sweeprig.bench.wiggle.run import check_idle
     from sweeprig.bench.wiggle.wiggle import FAR_END, TASK
+    from sweeprig.capture.folder import ready_folder
 
     config, _ = settings()
     values = {"seconds": seconds, "profile": profile, "hookup": hookup, "starts": Starts.ANYWHERE,
@@ -83,47 +83,33 @@ def wiggle(
     order = make_order(setup, out, sheet, None)
     report_recovered(ready_folder(order.folder))
     with opened_rig(port or config.port) as client:
-        capture = _capture(client, order, typed, confirm)
-    _finish(capture, order, as_json=as_json)
+        capture, path = _capture(client, order, typed, confirm)
+    _finish(capture, path, order, as_json=as_json)
 
 
-def _capture(client: RigClient, order: SweepOrder, typed: list[MarkAt], confirm: list[str] | None) -> Capture:
-    from sweeprig.bench.hookup.prepare import prepare_hookup, switch_off
-    from sweeprig.bench.readings.live import Volts
-    from sweeprig.bench.sweep.sweep import look_closely, trim_for
+def _capture(
+    client: RigClient, order: SweepOrder, typed: list[MarkAt], confirm: list[str] | None
+) -> tuple[Capture, Path]:
+    from sweeprig.bench.session import session
     from sweeprig.bench.wiggle.run import Signals
     from sweeprig.bench.wiggle.wiggle import FAR_END, LiveSearch
-    from sweeprig.frontend import front_end
-    from sweeprig.judge.profile import load_profile
-    from sweeprig.trim.store import trim_to_dict
 
-    profile: Profile = load_profile(order.setup.profile)
-    trim = trim_for(client, order.trims)
-    jobs, leads = books()
-    setup = prepare_hookup(client, order.setup, profile, asking(confirm), trim=trim, book=jobs, leads=leads)
-    end = front_end(str(client.hello().get("build", "plain")))
-    volts = Volts(client, setup, trim, end, profile.supply.nominal_v)
-    search = LiveSearch(profile, far_end=setup.task == FAR_END, marks=list(typed))
-    try:
-        look_closely(client)
-        with Signals(client) as signals, _Face(setup.seconds) as face:
-            capture = _run(volts, order, search, signals, face)
-    finally:
-        switch_off(client)
-    return replace(capture, trim=trim_to_dict(trim))
+    name = order.setup.sensor_label or order.setup.serial
+    with session(client, order.setup, trims=order.trims, ask=asking(confirm), books=books()) as s:
+        search = LiveSearch(s.profile, far_end=s.setup.task == FAR_END, marks=list(typed))
+        with Signals(client) as signals, _Face(s.setup.seconds) as face:
+            capture = _run(s, order, search, signals, face)
+        return s.keep(capture, order.folder, f"wiggle {name}")
 
 
-def _run(volts: object, order: SweepOrder, search: LiveSearch, signals: Signals, face: _Face) -> Capture:
-    from sweeprig.bench.readings.live import Volts
+def _run(s: Session, order: SweepOrder, search: LiveSearch, signals: Signals, face: _Face) -> Capture:
     from sweeprig.bench.wiggle.run import run_wiggle
 
-    assert isinstance(volts, Volts)
     with stop_on_interrupt() as stop:
         return run_wiggle(
-            volts,
+            s,
             search,
             folder=order.folder,
-            seconds=order.setup.seconds,
             on_new=lambda new: _tell(new, search, signals, face),
             on_look=lambda: _look(search, signals, face),
             stop=lambda: stop() or face.wants_to_end,
@@ -209,16 +195,11 @@ class _Face:
             self._screen.draw(wiggle_lines(search, self.wanted_s, columns, rows, colour=colour_wanted()))
 
 
-def _finish(capture: Capture, order: SweepOrder, *, as_json: bool) -> None:
-    from sweeprig.bench.sweep.sweep import file_stem, free_path, keep_record, write_sheets
+def _finish(capture: Capture, path: Path, order: SweepOrder, *, as_json: bool) -> None:
+    from sweeprig.bench.sweep.sweep import keep_record, write_sheets
     from sweeprig.bench.wiggle.model import summary_lines, wiggle_json
     from sweeprig.bench.wiggle.run import reviewed_wiggle
-    from sweeprig.capture.file import write_capture
 
-    named = replace(order.setup, sensor_label=f"wiggle {order.setup.sensor_label or order.setup.serial}")
-    stem = file_stem(named, datetime.now())
-    path = free_path(order.folder, stem, ".sweep")
-    capture = write_capture(path, capture)
     outcome, found = reviewed_wiggle(capture, order.choices)
     sheets = write_sheets(outcome, path, order.sheet)
     _, problem = keep_record(outcome, path, order)

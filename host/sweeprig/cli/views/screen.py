@@ -6,7 +6,7 @@ import os
 import shutil
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from types import TracebackType
 
 _ENTER = "\x1b[?1049h\x1b[?25l\x1b[2J"
@@ -28,7 +28,8 @@ class Screen:
     def __exit__(
         self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
     ) -> None:
-        self._write(_LEAVE)
+        with suppress(OSError):  # the terminal may be gone
+            self._write(_LEAVE)
 
     @property
     def size(self) -> tuple[int, int]:
@@ -65,7 +66,8 @@ def single_keys() -> Iterator[None]:
         tty.setcbreak(handle)
         yield
     finally:
-        termios.tcsetattr(handle, termios.TCSADRAIN, before)
+        with suppress(termios.error):
+            termios.tcsetattr(handle, termios.TCSADRAIN, before)
 
 
 def read_keys() -> str:

@@ -1,0 +1,196 @@
+"""A session with a rig and one sensor: ready before it begins, watched while it runs, off whatever way it ends.
+
+Everything that looks at a sensor goes through it: a capture of a length or one that its own look ends, a live view,
+the tests of connection and lead. It knows no screen: who confirms is an `Ask`, who watches is called back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from pathlib import Path
+
+from sweeprig.bench.hookup.cautions import Ask, JobBook, Unattended
+from sweeprig.bench.hookup.lead_book import LeadBook, LeadCheck
+from sweeprig.bench.hookup.power_watch import PowerWatch
+from sweeprig.bench.hookup.prepare import SLOW_EVERY_MS, feed_sensor, make_ready, prepare_hookup, switch_off
+from sweeprig.bench.hookup.way_out import held_back, unwinding
+from sweeprig.bench.readings import live
+from sweeprig.bench.readings.live import Chunk, Volts, volts_of
+from sweeprig.capture.file import write_capture
+from sweeprig.capture.folder import file_stem, free_path, local_now
+from sweeprig.capture.model import Capture, SweepSetup
+from sweeprig.capture.sweep import Progress, run_sweep
+from sweeprig.judge.profile import Profile, load_profile
+from sweeprig.link.client import RigClient
+from sweeprig.link.messages import Message
+from sweeprig.trim.model import Trim
+from sweeprig.trim.nominal import nominal_trim
+from sweeprig.trim.store import load_trim, trim_to_dict
+
+SNAPSHOT_SPREAD = 150  # codes inside one window, or from one to the next: 0.2 V; a fast hand makes 50
+
+
+@dataclass(frozen=True)
+class Books:
+    """What is remembered between sessions: confirmations of a job, checks of a lead. None keeps none."""
+
+    jobs: JobBook | None = None
+    leads: LeadBook | None = None
+
+
+@dataclass
+class Session:
+    """A rig that is ready for one sensor."""
+
+    volts: Volts
+    profile: Profile
+    ask: Ask
+    books: Books
+    now: Callable[[], datetime]
+    power: PowerWatch = field(init=False)
+    _is_off: bool = False
+
+    @property
+    def client(self) -> RigClient:
+        """The rig."""
+        return self.volts.client
+
+    @property
+    def setup(self) -> SweepSetup:
+        """What the operator said, with what was confirmed and found."""
+        return self.volts.setup
+
+    def prepare(self, *, fed: bool) -> None:
+        """Confirm, look, and with `fed` switch on or tap. Raises SafetyError, InputError, LinkError."""
+        if fed:
+            made = prepare_hookup(
+                self.volts, self.profile, self.ask, book=self.books.jobs, leads=self.books.leads, now=self.now
+            )
+        else:
+            made = make_ready(self.volts, self.profile, self.ask, book=self.books.jobs, now=self.now)
+        self.volts = replace(self.volts, setup=made)
+        self.power = PowerWatch(self.volts)
+
+    def look(self, timeout_s: float = live.POLL_S) -> Chunk:
+        """Return what a running stream brings. Raises HookupError once the supply was overloaded and is off."""
+        chunk = self.follow(self.client.poll(timeout_s))
+        self.power.check()
+        return chunk
+
+    def follow(self, events: list[Message]) -> Chunk:
+        """Return the volts in what came, the supply watched."""
+        self.power.feed(events)
+        return self.volts.chunk(events)
+
+    def collect(self, *, seconds: float, settle_s: float = live.SETTLE_S) -> list[Message]:
+        """Return `seconds` of a running stream from now on, the first `settle_s` left out, the supply watched."""
+        return live.collect(self.client, seconds=seconds, settle_s=settle_s, seen=self.power.feed)
+
+    def feed(self) -> None:
+        """Switch on supply and burden in a session that began without."""
+        self._is_off = False
+        feed_sensor(self.client)
+
+    def look_closely(self) -> None:
+        """Ask for conversions around sudden changes and for the slow readings, where the rig has them."""
+        if live.has(self.client, "snapshots"):
+            live.switch(self.client, "snapshots", spread=SNAPSHOT_SPREAD, jump=SNAPSHOT_SPREAD)
+        self.read_slow()
+
+    def read_slow(self) -> None:
+        """Ask for the slow readings; the start of a tapped stream puts them off."""
+        if live.has(self.client, "monitor"):
+            live.switch(self.client, "slow", every_ms=SLOW_EVERY_MS)
+
+    def record(
+        self,
+        folder: Path,
+        *,
+        on_look: Callable[[Chunk], None],
+        stop: Callable[[], bool],
+        progress: Callable[[Progress], None] | None = None,
+        coaching: Callable[[], tuple[str, ...]] = tuple,
+        endless: bool = False,
+    ) -> Capture:
+        """Capture for the setup's seconds, or `endless` until `stop`, and switch off.
+
+        `on_look` gets what each look brings. Ctrl-C, an overloaded supply and a lost board end it; what came is kept.
+        Raises LinkError where nothing came, KeyboardInterrupt where `stop` says so before it began.
+        """
+        if stop():
+            raise KeyboardInterrupt
+        self.look_closely()
+        try:
+            capture = run_sweep(
+                self.client,
+                self.setup,
+                folder=folder,
+                progress=progress,
+                stop=lambda: bool(self.power.overloaded) or stop(),
+                on_events=lambda events: on_look(self.follow(events)),
+                coaching=coaching,
+                endless=endless,
+            )
+        finally:
+            self.off()
+        return replace(capture, trim=trim_to_dict(self.volts.trim), setup=self.power.noted(capture.setup))
+
+    def keep(self, capture: Capture, folder: Path, label: str = "") -> tuple[Capture, Path]:
+        """Write a capture under `label`, else the sensor's. Raises HookupError where an overload has ended it."""
+        name = label or self.setup.sensor_label or self.setup.serial or "sweep"
+        path = free_path(folder, file_stem(name, self.now()), ".sweep")
+        capture = write_capture(path, capture)
+        self.power.check(path)
+        return capture, path
+
+    def keep_lead_check(self, check: LeadCheck) -> Path | None:
+        """Note a check of this rig's lead; None where no book is kept."""
+        leads = self.books.leads
+        return None if leads is None else leads.note(str(self.client.hello().get("uid", "")), check)
+
+    def off(self) -> None:
+        """Let go of the sensor; signals wait until it is done."""
+        if not self._is_off:
+            with held_back():
+                switch_off(self.client)
+                self._is_off = True
+
+
+@contextmanager
+def session(
+    client: RigClient,
+    setup: SweepSetup,
+    *,
+    trims: Path,
+    ask: Ask | None = None,
+    books: Books | None = None,
+    now: Callable[[], datetime] = local_now,
+    fed: bool = True,
+) -> Iterator[Session]:
+    """Make a rig ready for one sensor, and let go of the sensor on every way out, signals included.
+
+    `ask` confirms what a job has not confirmed yet; None: only what `setup.confirmed` says counts. Without `fed`
+    nothing is switched on: the block looks first by itself. Books are read before power.
+    Raises SafetyError, InputError, ProfileError, TrimFileError, LinkError.
+    """
+    profile = load_profile(setup.profile)
+    volts = volts_of(client, setup, trim_for(client, trims), profile.supply.nominal_v)
+    made = Session(volts, profile, ask or Unattended(setup.confirmed), books or Books(), now)
+    with unwinding():
+        try:
+            try:
+                made.prepare(fed=fed)
+                yield made
+            finally:
+                made.off()
+        finally:
+            made.off()  # a signal may have come just before the first
+
+
+def trim_for(client: RigClient, trims: Path) -> Trim:
+    """Return the stored trim of this rig, or the nominal one of its build."""
+    rig = client.hello()
+    return load_trim(str(rig["uid"]), folder=trims) or nominal_trim(rig)

@@ -1,0 +1,52 @@
+"""The folder that captures go to: whether it takes them, names in it that no file has yet, and the time they carry."""
+
+from __future__ import annotations
+
+import re
+import tempfile
+from collections.abc import Iterator
+from datetime import datetime
+from itertools import count
+from pathlib import Path
+
+from sweeprig.errors import FileError
+
+MOST_STEM = 60  # characters of a label in the name of a file: file systems take 255 bytes, encrypted ones 143
+
+
+def local_now() -> datetime:
+    """Return the time with its offset from UTC."""
+    return datetime.now().astimezone()
+
+
+def file_stem(label: str, when: datetime) -> str:
+    """Return a name for the files of one capture: the sensor's label and the time."""
+    words = re.sub(r"[^A-Za-z0-9]+", "-", label).strip("-").lower()
+    return f"{words[:MOST_STEM].rstrip('-') or 'sweep'}-{when:%Y%m%d-%H%M%S}"
+
+
+def numbered(folder: Path, stem: str, suffix: str) -> Iterator[Path]:
+    """Yield `stem`, `stem`-2, `stem`-3 ... in `folder`, without an end."""
+    for number in count(1):
+        yield folder / (f"{stem}{suffix}" if number == 1 else f"{stem}-{number}{suffix}")
+
+
+def free_path(folder: Path, stem: str, suffix: str) -> Path:
+    """Return the first of the numbered paths that no file has yet."""
+    return next(path for path in numbered(folder, stem, suffix) if not path.exists())
+
+
+def ready_folder(folder: Path) -> Path:
+    """Make a folder for captures and try to write into it, before anything is switched on. Raises FileError."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder):
+            pass
+    except OSError as exc:
+        raise FileError(
+            f"Captures cannot be written into {folder}.",
+            seen=exc.strerror or str(exc),
+            limit="a folder that this user may write into",
+            next_step="choose another one with --out, or with `sweeprig config set captures FOLDER`",
+        ) from exc
+    return folder

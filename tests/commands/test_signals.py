@@ -1,0 +1,131 @@
+"""Signals and a closed terminal: the program ends, and the sensor is off before it does."""
+
+from __future__ import annotations
+
+import os
+import signal
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from support.terminal import Terminal
+from sweeprig.bench.hookup.way_out import EndedBySignal, held_back, unwinding
+
+COMMANDS = {
+    "countdown": ("sweep", "--countdown", "30", "--sheet", "none"),
+    "capture": ("sweep", "--countdown", "0", "--seconds", "3600", "--sheet", "none"),
+    "series": ("sweep", "--series", "--sheet", "none"),
+    "watch": ("watch",),
+    "wiggle": ("wiggle", "--seconds", "3600", "--sheet", "none"),
+    "check": ("check", "--lead", "--lead-ratio", "0.1"),
+}
+SIMULATED = ("--port", "sim://good?seed=3")
+
+
+@pytest.fixture
+def started(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., Terminal]]:
+    """Start a command on a terminal of its own and wait until its sensor is fed and it has come this far."""
+    monkeypatch.setenv("PYTHONPATH", str(Path(__file__).parents[1]), prepend=os.pathsep)
+    opened: list[Terminal] = []
+
+    def start(name: str, *more: str) -> Terminal:
+        log = tmp_path / "log"
+        args = ("-m", "support.session_child", str(log), *COMMANDS[name], "--confirm", "plug-off", *more)
+        opened.append(Terminal(*args, home=tmp_path / "home"))
+        if name == "series":
+            opened[0].until(lambda t: "serial: _" in t.text()).send("\r")
+        return opened[0].until(lambda t: has_come(name, log, t))
+
+    yield start
+    for terminal in opened:
+        terminal.close()
+
+
+def done_by(log: Path) -> list[str]:
+    return log.read_text().splitlines() if log.exists() else []
+
+
+def has_come(name: str, log: Path, terminal: Terminal) -> bool:
+    done = done_by(log)
+    if name == "countdown":
+        return "Sweep begins in" in terminal.text()
+    if name == "check":
+        return "Now shake" in terminal.text()
+    return sum(line.startswith("start") for line in done) == 2
+
+
+def is_off(log: Path) -> bool:
+    done = done_by(log)
+    return "supply True" in done and done[-3:] == ["supply False", "burden False", "bias off"]
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
+@pytest.mark.parametrize("name", COMMANDS)
+def test_signal_switches_off_before_the_program_ends(
+    name: str, number: signal.Signals, started: Callable[..., Terminal], tmp_path: Path
+) -> None:
+    terminal = started(name)
+    os.kill(terminal.process.pid, number)
+    assert terminal.end() == 128 + number
+    assert is_off(tmp_path / "log")
+    assert terminal.restored
+    if name in ("capture", "wiggle"):
+        assert list((tmp_path / "home" / "captures").glob("*.journal")), "kept for the next run to recover"
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_closed_terminal_switches_off(name: str, started: Callable[..., Terminal], tmp_path: Path) -> None:
+    assert started(name).hang_up() == 128 + signal.SIGHUP
+    assert is_off(tmp_path / "log")
+
+
+@pytest.mark.parametrize("name", ["countdown", "capture"])
+def test_simulated_board_is_off_after_a_signal(
+    name: str, started: Callable[..., Terminal], tmp_path: Path
+) -> None:
+    terminal = started(name, *SIMULATED)
+    os.kill(terminal.process.pid, signal.SIGTERM)
+    assert terminal.end() == 128 + signal.SIGTERM
+    assert is_off(tmp_path / "log")
+
+
+@pytest.mark.parametrize(
+    ("number", "error"), [(signal.SIGTERM, EndedBySignal), (signal.SIGINT, KeyboardInterrupt)]
+)
+def test_signals_wait_while_the_rig_lets_go(number: signal.Signals, error: type[BaseException]) -> None:
+    done: list[str] = []
+
+    def let_go() -> None:
+        with unwinding(), held_back():
+            signal.raise_signal(number)
+            done.append("let go")
+
+    with pytest.raises(error):
+        let_go()
+    assert done == ["let go"]
+
+
+def test_second_signal_does_not_stop_the_way_out() -> None:
+    done: list[str] = []
+
+    def leave() -> None:
+        with unwinding():
+            try:
+                signal.raise_signal(signal.SIGTERM)
+            finally:
+                signal.raise_signal(signal.SIGHUP)
+                done.append("let go")
+
+    with pytest.raises(EndedBySignal):
+        leave()
+    assert done == ["let go"]
+
+
+def test_ignored_hang_up_stays_ignored() -> None:
+    before = signal.signal(signal.SIGHUP, signal.SIG_IGN)
+    try:
+        with unwinding():
+            signal.raise_signal(signal.SIGHUP)
+    finally:
+        assert signal.signal(signal.SIGHUP, before) is signal.SIG_IGN
