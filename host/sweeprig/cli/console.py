@@ -9,13 +9,25 @@ import sys
 from typing import Any
 
 from sweeprig.errors import SweeprigError
+from sweeprig.link.clean import printable, printable_json
 
 PASS, FAIL, UNDECIDED = 0, 10, 11  # exit statuses of a verdict; docs/reference/exit-codes.md
 EXIT_OF_VERDICT = {"pass": PASS, "fail": FAIL, "undecided": UNDECIDED}
 
 
+class Shown(str):
+    """Text that is printable already; its lines and its style are ours."""
+
+    __slots__ = ()
+
+
+def shown(text: str) -> Shown:
+    """Return text as the terminal may have it. All that is printed comes through here."""
+    return text if isinstance(text, Shown) else Shown(printable(text))
+
+
 class Console:
-    """Where text goes. `quiet` keeps results and errors only."""
+    """Where text goes, each call one line. `quiet` keeps results and errors only."""
 
     def __init__(self) -> None:
         self.quiet = False
@@ -23,25 +35,40 @@ class Console:
     def say(self, text: str = "") -> None:
         """Print a line that a quiet run leaves out."""
         if not self.quiet:
-            print(text, file=sys.stderr, flush=True)
+            print(shown(text), file=sys.stderr, flush=True)
 
     def warn(self, text: str) -> None:
         """Print what must not be missed, quiet or not."""
-        print(f"sweeprig: {text}", file=sys.stderr, flush=True)
+        print(f"sweeprig: {shown(text)}", file=sys.stderr, flush=True)
+
+    def error(self, error: SweeprigError) -> None:
+        """Print an error, quiet or not."""
+        self.end_progress()
+        print(error_text(error), file=sys.stderr, flush=True)
 
     def show(self, text: str) -> None:
         """Print a result."""
-        print(text, flush=True)
+        print(shown(text), flush=True)
 
-    def show_json(self, data: Any) -> None:
+    def show_json(self, data: Any, *, indent: int | None = 2) -> None:
         """Print one JSON object."""
-        print(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False), flush=True)
+        text = json.dumps(data, indent=indent, ensure_ascii=False, allow_nan=False)
+        print(printable_json(text), flush=True)
+
+    def show_data(self, text: str) -> None:
+        """Print data as they are where a program reads them, as printable lines where a terminal shows them."""
+        lines = text.split("\n")
+        sys.stdout.write(
+            "\n".join(shown(line.rstrip("\r")) for line in lines) if sys.stdout.isatty() else text
+        )
 
     def progress(self, text: str) -> None:
         """Write over the current line of a terminal; elsewhere nothing."""
         if not self.quiet and sys.stderr.isatty():
-            shown = text[: shutil.get_terminal_size().columns - 1]  # a longer one would wrap and stay
-            print(f"\r\x1b[2K{shown}", end="", file=sys.stderr, flush=True)
+            line = printable(text)[
+                : shutil.get_terminal_size().columns - 1
+            ]  # a longer one would wrap and stay
+            print(f"\r\x1b[2K{line}", end="", file=sys.stderr, flush=True)
 
     def end_progress(self) -> None:
         """Leave the progress line clean."""
@@ -62,25 +89,33 @@ def colour_wanted() -> bool:
     return sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
 
 
-def strong(text: str) -> str:
+def styled(text: str, style: str) -> Shown:
+    """Return text in a style (numbers of ECMA-48's SGR), as it is where `style` is ""."""
+    return Shown(f"\x1b[{style}m{shown(text)}\x1b[0m") if style and text else shown(text)
+
+
+def strong(text: str) -> Shown:
     """Return text in bold where the terminal shows it."""
-    return f"\x1b[1m{text}\x1b[0m" if colour_wanted() else text
+    return styled(text, "1" if colour_wanted() else "")
 
 
-def folded(text: str, indent: str, width: int = 79) -> str:
+def folded(text: str, indent: str, width: int = 79) -> Shown:
     """Return text in lines of at most `width`, all but the first indented; a word longer than that stays whole."""
     import textwrap
 
-    first = text[: len(text) - len(text.lstrip())]
-    return textwrap.fill(
-        text.strip(), width, initial_indent=first, subsequent_indent=indent, break_long_words=False
+    plain = printable(text)
+    first = plain[: len(plain) - len(plain.lstrip())]
+    return Shown(
+        textwrap.fill(
+            plain.strip(), width, initial_indent=first, subsequent_indent=indent, break_long_words=False
+        )
     )
 
 
-def error_text(error: SweeprigError) -> str:
+def error_text(error: SweeprigError) -> Shown:
     """Return the lines of one error: what, seen, limit, next step."""
-    lines = [f"sweeprig: {error.what}"]
+    lines = [f"sweeprig: {printable(error.what)}"]
     for label, value in (("seen", error.seen), ("expected", error.limit), ("next", error.next_step)):
         if value:
-            lines.append(f"  {label + ':':10}{value}")
-    return "\n".join(lines)
+            lines.append(f"  {label + ':':10}{printable(value)}")
+    return Shown("\n".join(lines))

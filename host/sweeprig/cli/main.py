@@ -26,7 +26,7 @@ from sweeprig.cli.commands import (
     watch,
     wiggle,
 )
-from sweeprig.cli.console import console, error_text
+from sweeprig.cli.console import console
 from sweeprig.errors import SweeprigError
 from sweeprig.link.clean import clean_text
 
@@ -42,7 +42,7 @@ app = typer.Typer(
 
 def _version(value: bool) -> None:
     if value:
-        print(f"sweeprig {__version__}")
+        console.show(f"sweeprig {__version__}")
         raise typer.Exit
 
 
@@ -100,12 +100,11 @@ def run() -> None:
     try:
         app(args=_clean(_quiet_first(sys.argv[1:])))
     except SweeprigError as error:
-        console.end_progress()
-        print(error_text(error), file=sys.stderr)
+        console.error(error)
         raise SystemExit(error.exit_code) from None
     except KeyboardInterrupt:
         console.end_progress()
-        print("sweeprig: stopped.", file=sys.stderr)
+        console.warn("stopped.")
         raise SystemExit(130) from None
     except BrokenPipeError:
         raise SystemExit(0) from None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import math
 import re
 from typing import Any
@@ -10,6 +11,8 @@ from typing import Any
 MOST_CHARACTERS = 2000  # of one typed text or one text of a board: a page of a sheet
 MOST_PROFILE = 1 << 20  # bytes of a profile: a hundred times what one needs
 MOST_INTEGER = 2**63 - 1  # what a file or a database column can hold
+_BLANKS = re.compile(r"[\t\n\v\f\r\x85\xa0\u1680\u2000-\u200a\u2028\u2029\u202f\u205f\u3000]+")
+_UNSEEN = re.compile(r"[^\n\x20-\x7e]")
 _UNFIT = re.compile("[\x00\ud800-\udfff]")  # NUL, and halves of a UTF-16 pair, which no encoding can write
 
 
@@ -21,6 +24,20 @@ def text_digest(text: str) -> str:
 def clean_text(text: str, most: int = MOST_CHARACTERS) -> str:
     """Return the text with NUL and lone surrogates replaced by U+FFFD, cut at `most` characters."""
     return _UNFIT.sub("\ufffd", text[:most])
+
+
+def printable(text: str) -> str:
+    """Return text as one line of a terminal can show it: each run of blanks of other kinds than a space as one space,
+    control characters, marks of direction, private and unassigned characters as U+FFFD.
+    """
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() else "\ufffd" for c in _BLANKS.sub(" ", text))
+
+
+def printable_json(text: str) -> str:
+    """Return JSON that says the same with its unprintable characters escaped; its own line ends stay."""
+    return _UNSEEN.sub(lambda m: m[0] if m[0].isprintable() else json.dumps(m[0])[1:-1], text)
 
 
 def clean_plain(value: Any) -> Any:

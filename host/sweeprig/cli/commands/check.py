@@ -42,7 +42,7 @@ def headline(checked: Checked) -> str:
 
 def check_lines(checked: Checked) -> list[str]:
     """Return what the connection test says."""
-    lines = [strong(headline(checked))]
+    lines: list[str] = [strong(headline(checked))]
     for check in checked.checks.values():
         lines += [f"  {line}" for line in check.lines]
         for f in check.findings:

@@ -51,14 +51,17 @@ def _play(scene: object, out: Path, *, fast: bool, seconds: float, as_json: bool
     from sweeprig.cli.views.outcome import outcome_lines
 
     assert isinstance(scene, Scene)
-    console.say(strong(f"\n== {scene.title}"))
+    console.say()
+    console.say(strong(f"== {scene.title}"))
     with opened_rig(scene.url(fast=fast)) as client:
         console.say(rig_line(client.hello()))
         done = take_sweep(client, demo_order(scene, out, seconds))
     if not as_json:
         for line in outcome_lines(done.outcome):
             console.show(line)
-    console.say(f"\nCapture: {done.capture_file}\nSheet:   {done.sheets[0]}")
+    console.say()
+    console.say(f"Capture: {done.capture_file}")
+    console.say(f"Sheet:   {done.sheets[0]}")
     files = {"capture_file": str(done.capture_file), "sheet_file": str(done.sheets[0])}
     return {"title": scene.title, **to_result(done.outcome), **files}
 

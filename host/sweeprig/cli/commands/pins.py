@@ -23,7 +23,8 @@ def ask_readings(n_pins: int) -> dict[Pair, tuple[float, float]]:
 
     readings: dict[Pair, tuple[float, float]] = {}
     for position in ("closed", "open"):
-        console.say(f"\nLever at {position} throttle. Readings in ohm, as 850 or 4.87k; OL for open circuit.")
+        console.say()
+        console.say(f"Lever at {position} throttle. Readings in ohm, as 850 or 4.87k; OL for open circuit.")
         for pair in pairs_of(n_pins):
             value = _ask_ohm(f"  pin {pair[0]} to pin {pair[1]}")
             readings[pair] = (value, value) if position == "closed" else (readings[pair][0], value)

@@ -186,22 +186,21 @@ def export(
 ) -> None:
     """Export records as CSV (units in the header) or JSON."""
     import json
-    import sys
 
     from sweeprig.bench.shop.records import record_json, to_csv, write_export
+    from sweeprig.link.clean import printable_json
 
     as_json = kind is Format.JSON or (kind is None and out is not None and out.suffix.lower() == ".json")
     found = _find(place, job=job, sensor=sensor, verdict=verdict, since=since, batch=batch, full=as_json)[
         ::-1
     ]
     if as_json:
-        text = (
-            json.dumps([record_json(r) for r in found], indent=2, ensure_ascii=False, allow_nan=False) + "\n"
-        )
+        rows = [record_json(r) for r in found]
+        text = printable_json(json.dumps(rows, indent=2, ensure_ascii=False, allow_nan=False)) + "\n"
     else:
         text = to_csv(found)
     if out is None:
-        sys.stdout.write(text)
+        console.show_data(text)
         return
     write_export(out, text)
     console.say(f"{len(found)} records written to {out}")

@@ -40,7 +40,8 @@ def sheet(
         if text:
             from sweeprig.report.text_sheet import text_sheet
 
-            console.show(("\n" if number else "") + text_sheet(outcome).rstrip("\n"))
+            for line in [*([""] if number else []), *text_sheet(outcome).splitlines()]:
+                console.show(line)
         for path in write_files(outcome, file, kinds, out):
             console.show(str(path))
 

@@ -236,7 +236,8 @@ def show_done(done: SweepDone, *, as_json: bool, budget: bool, monte_carlo: bool
     show_outcome(done.outcome, as_json=as_json, budget=budget, files=files, monte_carlo=monte_carlo)
     if done.record_problem:
         console.warn(done.record_problem)
-    console.say(f"\nCapture: {done.capture_file}")
+    console.say()
+    console.say(f"Capture: {done.capture_file}")
     for path in done.sheets:
         console.say(f"Sheet:   {path}")
     raise typer.Exit(EXIT_OF_VERDICT[done.outcome.judgement.verdict])

@@ -71,7 +71,8 @@ def run_trim(port: str, order: TrimOrder, n: int, points_file: Path | None, *, a
         return
     for line in done_lines(done, now=now):
         console.show(line)
-    console.say(f"\nTrim: {done.file}")
+    console.say()
+    console.say(f"Trim: {done.file}")
 
 
 def _keep(taken: list[Measured], rig: Any, trims: Path, now: Any) -> Path | None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import time
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Annotated
@@ -99,7 +98,7 @@ def run_view(
 def _show_json(state: WatchState) -> None:
     from sweeprig.bench.readings.watch import state_json
 
-    print(json.dumps(state_json(state), ensure_ascii=False, allow_nan=False), flush=True)
+    console.show_json(state_json(state), indent=None)
 
 
 def _show_line(state: WatchState) -> None:

@@ -216,9 +216,11 @@ def _finish(capture: Capture, path: Path, order: SweepOrder, *, as_json: bool) -
         for text in lines[1:]:
             console.show(folded(text, "    "))
         for f in outcome.judgement.findings:
-            console.show("\n" + folded(f"  {f.code}, cause {f.cause}: {f.evidence}", "    "))
+            console.show("")
+            console.show(folded(f"  {f.code}, cause {f.cause}: {f.evidence}", "    "))
             console.show(folded(f"    next: {f.next_step}", "          "))
-    console.say(f"\nCapture: {path}")
+    console.say()
+    console.say(f"Capture: {path}")
     for sheet_path in sheets:
         console.say(f"Sheet:   {sheet_path}")
     raise typer.Exit(EXIT_OF_VERDICT[outcome.judgement.verdict])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
+from sweeprig.cli.console import Shown, styled
 from sweeprig.cli.views.verdict import letters
 
 if TYPE_CHECKING:
@@ -51,11 +52,11 @@ def _fault_lines(faults: tuple[Fault, ...], width: int) -> list[str]:
     return [*shown, *([f"  - {more} more: --full"] if more > 0 else [])]
 
 
-def _large(card: Card, width: int, *, colour: bool) -> list[str]:
+def _large(card: Card, width: int, *, colour: bool) -> list[Shown]:
     rows = letters(card.verdict, 1)
     rows = rows if len(rows[0]) <= width - 4 else [card.verdict.upper()]
     style = _COLOURS[card.verdict]
-    return [f"\x1b[{style}m  {row}\x1b[0m" if colour else f"  {row}" for row in rows]
+    return [styled(f"  {row}", style if colour else "") for row in rows]
 
 
 def card_lines(

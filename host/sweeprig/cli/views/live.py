@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from sweeprig.cli.console import styled
+
 if TYPE_CHECKING:
     from sweeprig.bench.readings.watch import WatchState
 
@@ -210,10 +212,10 @@ def view_lines(state: WatchState, width: int, height: int, *, colour: bool = Fal
 
     title = fit(max(0, width - 10), f"  {state.title}", f"  {state.title.partition(',')[0]}")
     head = [f"{title:<{max(0, width - 10)}}{state.seconds:7.1f} s"]
-    reading = [_paint(line[:width], style) for line in reading_lines(state, width, height)]
-    flag = [_paint(flag_line(state, width), style)]
+    reading = [styled(line[:width], style) for line in reading_lines(state, width, height)]
+    flag = [styled(flag_line(state, width), style)]
     said = textwrap.wrap(state.message, max(8, width - 2))
-    message = [_paint(f"  {line}"[:width], "1" if colour else "") for line in said]
+    message = [styled(f"  {line}"[:width], "1" if colour else "") for line in said]
     ruler = [line[:width] for line in ruler_lines(state, width)]
     facts = [line[:width] for line in fact_lines(state, width)]
     hint = [fit(width, f"  {state.hint}")] if state.hint else []
@@ -226,10 +228,6 @@ def view_lines(state: WatchState, width: int, height: int, *, colour: bool = Fal
     drawn = rows >= 4 and width >= 24
     strip = [line[:width] for line in strip_lines(state, width, rows - 1)] if drawn else []
     return [*fixed, *strip, *(gap if strip else []), *rest][:height]
-
-
-def _paint(text: str, style: str) -> str:
-    return f"\x1b[{style}m{text}\x1b[0m" if style and text else text
 
 
 def plain_line(state: WatchState) -> str:

@@ -6,9 +6,10 @@ import shutil
 import textwrap
 
 from sweeprig.analysis.model import Finding
-from sweeprig.cli.console import strong
+from sweeprig.cli.console import Shown, strong
 from sweeprig.judge.model import Check, Margin, Quantity
 from sweeprig.judge.outcome import Outcome
+from sweeprig.link.clean import printable
 
 MOST_WIDTH = 96
 LABELS = (
@@ -22,9 +23,9 @@ LABELS = (
 )
 
 
-def _fold(text: str, first: str, rest: str) -> str:
+def _fold(text: str, first: str, rest: str) -> Shown:
     width = max(40, min(MOST_WIDTH, shutil.get_terminal_size((MOST_WIDTH, 24)).columns))
-    return textwrap.fill(text, width, initial_indent=first, subsequent_indent=rest)
+    return Shown(textwrap.fill(printable(text), width, initial_indent=first, subsequent_indent=rest))
 
 
 def quantity_line(label: str, q: Quantity) -> str:

@@ -9,6 +9,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from types import TracebackType
 
+from sweeprig.cli.console import shown
+
 _ENTER = "\x1b[?1049h\x1b[?25l\x1b[2J"
 _LEAVE = "\x1b[?25h\x1b[?1049l"
 
@@ -39,7 +41,7 @@ class Screen:
 
     def draw(self, lines: list[str]) -> None:
         """Show a frame; what is left of the one before is cleared."""
-        body = "\x1b[K\r\n".join(lines)
+        body = "\x1b[K\r\n".join(map(shown, lines))
         self._write(f"\x1b[H{body}\x1b[K\x1b[J")
 
     def bell(self) -> None:

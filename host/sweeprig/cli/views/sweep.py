@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
+from sweeprig.cli.console import styled
 from sweeprig.cli.views.live import fit, flag_line, reading_lines, ruler_lines
 from sweeprig.cli.views.words import large
 
@@ -88,21 +89,21 @@ def screen_lines(
     """Return the whole screen, at most `height` lines of at most `width` columns."""
     strong = "1" if colour else ""
     pace = _STYLES.get(str(state.pace), "") if colour else ""
-    step = [_paint(f"  {row}", strong) for row in large(state.step, width - 2, roomy=height >= ROOMY_ROWS)]
+    step = [styled(f"  {row}", strong) for row in large(state.step, width - 2, roomy=height >= ROOMY_ROWS)]
     under = textwrap.wrap(under_line(state), width, initial_indent="  ", subsequent_indent="  ")
-    reading = [_paint(line, strong) for line in reading_lines(state.reading, width, height)]
+    reading = [styled(line, strong) for line in reading_lines(state.reading, width, height)]
     ruler = [line[:width] for line in ruler_lines(state.reading, width)]
-    facts = [
-        _paint(f"  {fit(width - 2, strokes_line(state))}", pace),
+    facts: list[str] = [
+        styled(f"  {fit(width - 2, strokes_line(state))}", pace),
         f"  {fit(width - 2, events_line(state))}",
         f"  {fit(width - 2, ends_line(state))}",
     ]
     tail = [fit(width, f"  {hint}")] if hint else []
-    blocks = [
+    blocks: list[list[str]] = [
         [title_line(state, width, title)],
-        step,
+        [*step],
         under,
-        reading,
+        [*reading],
         [flag_line(state.reading, width)],
         ruler,
         facts,
@@ -120,10 +121,6 @@ def _spread(blocks: list[list[str]], spare: int) -> list[str]:
     for gap, block in zip(gaps, blocks, strict=True):
         out += [""] * gap + block
     return out
-
-
-def _paint(text: str, style: str) -> str:
-    return f"\x1b[{style}m{text}\x1b[0m" if style and text else text
 
 
 def plain_line(state: SweepState) -> str:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import textwrap
 
+from sweeprig.cli.console import styled
+
 _LETTERS = {
     "P": ("████ ", "█   █", "████ ", "█    ", "█    "),
     "A": (" ███ ", "█   █", "█████", "█   █", "█   █"),
@@ -52,5 +54,5 @@ def verdict_lines(
     block = [*edge, *body, *edge]
     style = _COLOURS.get(verdict)
     if colour and style:
-        block = [f"\x1b[{style}m{line}\x1b[0m" for line in block]
+        return [*(styled(line, style) for line in block), "", *below][:height]
     return [*block, "", *below][:height]

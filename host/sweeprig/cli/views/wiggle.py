@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from sweeprig.cli.console import styled
 from sweeprig.cli.views.live import TALL, WIDE, big, fit
 
 if TYPE_CHECKING:
@@ -26,7 +27,8 @@ def wiggle_lines(
 
     n = len(search.found)
     since = None if search.last_s is None else max(0.0, search.seconds - search.last_s)
-    style = "1;7" if since is not None and since < FRESH_S else "1"
+    bold = "1" if colour else ""
+    style = "1;7" if colour and since is not None and since < FRESH_S else bold
     count = (
         [f"  {n}"] if width < WIDE or height < TALL else [f"  {row}" for row in big(str(n), wide=width >= 78)]
     )
@@ -38,8 +40,8 @@ def wiggle_lines(
     now = f"  now: {place}"
     reading = "-" if search.reading_v is None else f"{search.reading_v:z.3f} V"
     supply = "not observed" if search.supply_v is None else f"{search.supply_v:z.3f} V"
-    top = [head[:width], "", *(_paint(c[:width], "1", colour) for c in count), ""]
-    top += [_paint(last[:width], style, colour), _paint(fit(width, now, f"  {place}"), "1", colour)]
+    top = [head[:width], "", *(styled(c[:width], bold) for c in count), ""]
+    top += [styled(last[:width], style), styled(fit(width, now, f"  {place}"), bold)]
     top.append(fit(width, f"  signal {reading}   supply {supply}", f"  signal {reading}"))
     bottom = [fit(width, *KEYS)]
     counts = ["", *(f"  {name:16} {hits}" for name, hits in per_place(search).items())]
@@ -63,7 +65,3 @@ def per_place(search: LiveSearch) -> dict[str, int]:
     for h in search.found:
         out[h.place] = out.get(h.place, 0) + 1
     return out
-
-
-def _paint(text: str, style: str, colour: bool) -> str:
-    return f"\x1b[{style}m{text}\x1b[0m" if colour and text else text
