@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from hardware.compare_faults import fault_rows, pulse_rows, tapped_rows
 from hardware.compare_ramp import ramp_rows
+from hardware.compare_regulated import regulated_rows
 from hardware.compare_rows import Compared
 from hardware.compare_signal import signal_rows
 from hardware.compare_supply import supply_rows
@@ -38,8 +39,8 @@ def compare(builds: tuple[str, ...] = ("plain", "full")) -> Comparison:
     rows: list[Compared] = []
     for build in builds:
         rows += signal_rows(build) + fault_rows(build) + pulse_rows(build) + tapped_rows(build)
-        rows += ramp_rows(build)
-    return Comparison((*rows, *supply_rows()))
+        rows += ramp_rows(build) + supply_rows(build) + regulated_rows(build)
+    return Comparison(tuple(rows))
 
 
 def main(arguments: list[str]) -> int:

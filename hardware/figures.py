@@ -149,25 +149,34 @@ def _faults(build: str) -> Iterator[Figure]:
 
 
 def _supply(end: FrontEnd) -> Iterator[Figure]:
-    group = "supply of the sensor"
+    group, build = "supply of the sensor", end.build
     yield Figure(group, "limit, nominal", end.supply_limit_a, "A")
     yield Figure(group, "limit, lowest", end.supply_limit_low_a, "A")
     yield _most(group, "limit, highest", end.supply_limit_high_a, "A", 0.060)
-    for amps in (0.001, 0.010, 0.030):
-        yield Figure(group, f"at the sensor, {1e3 * amps:g} mA, USB 5.0 V", end.supply_v(current_a=amps), "V")
-    usb = table()["rail"]["usb_max_v"]
-    yield _most(
-        group,
-        "fault pin at the highest USB voltage",
-        supply.flag_pin_v(usb_v=usb),
-        "V",
-        table()["rail"]["nominal_v"],
-    )
-    most = parts(end.build)["q_pass"].more["max_w"]
+    yield from _fed(end)
+    flag = supply.flag_pin_v(build, stage_v=supply.stage_v(build)[1])
+    yield _most(group, "fault pin at the highest voltage", flag, "V", table()["rail"]["nominal_v"])
+    most = supply.allowed_w(build)
     for name, volts in (("shorted to ground", 0.0), ("on -14 V", -14.0)):
-        yield _most(group, f"heat in Q1, lead {name}", supply.heat(name=name, lead_v=volts).watts, "W", most)
-    yield _least(group, "base drive of Q1 over what the limit needs", supply.base_drive_margin(), "", 1.0)
-    yield Figure(group, "back into the rig, supply lead at 16 V (25 C)", supply.reverse_a(lead_v=16.0), "A")
+        watts = supply.heat(build, name=name, lead_v=volts).watts
+        yield _most(group, f"heat in Q1, lead {name}", watts, "W", most)
+    margin = supply.base_drive_margin(build)
+    yield _least(group, "base drive of Q1 over what the limit needs", margin, "", 1.0)
+    back = supply.reverse_a(build, lead_v=16.0)
+    yield Figure(group, "back into the rig, supply lead at 16 V (25 C)", back, "A")
+
+
+def _fed(end: FrontEnd) -> Iterator[Figure]:
+    group = "supply of the sensor"
+    for amps in (0.001, 0.020, 0.040):
+        at = f"at the sensor, {1e3 * amps:g} mA"
+        low, high = end.supply_range_v(current_a=amps)
+        yield Figure(group, f"{at}, USB 5.0 V", end.supply_v(current_a=amps), "V")
+        if end.supply_set_v is None:
+            yield Figure(group, f"{at}, lowest (USB, F1 and D5 at their worst)", low, "V")
+        else:
+            yield _least(group, f"{at}, lowest", low, "V", 4.95)
+            yield _most(group, f"{at}, highest", high, "V", 5.05)
 
 
 def _tapped(build: str) -> Iterator[Figure]:

@@ -83,14 +83,15 @@ def _rails(build: str) -> list[Check]:
 
 def _supply(build: str) -> list[Check]:
     end = front_end(build)
-    drop = parts(build)["d_block"].value
-    nominal = end.supply_v(current_a=0.0)
+    low, high = end.supply_range_v(current_a=0.0)
+    if end.supply_set_v is None:
+        low, high = end.supply_v(current_a=0.0) - parts(build)["d_block"].value, 5.0
     return [
         Check(
             SUPPLY_ON,
             "supply lead, USB at 5.0 V",
-            nominal - drop,
-            5.0,
+            low,
+            high,
             "V",
             "R30, Q1, D5 the wrong way round",
         ),

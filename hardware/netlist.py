@@ -18,15 +18,18 @@ from sweeprig.frontend.response import SOURCE_OHM
 from sweeprig.frontend.tables import Part, parts, table
 
 OFF_OHM = 1e12
-OPEN_SWITCH_OHM = 1e9  # of Q4, switched off
 PAD_DIODE = ".model dpad d(is=1e-14 n=1.0 rs=20)"  # a pad's own diodes: a plain silicon junction
 REGULATOR_OHM = 0.1
 SHUNT_OHM = 0.5
 
 
-def _model(name: str, part: Part) -> str:
+def model(name: str, part: Part, *, junction: bool = False) -> str:
+    """Return the model of a diode; its capacitance only where it does not stand in the table's strays."""
     more = part.more
-    return f".model {name} d(is={more['saturation_a']:g} n={more['emission']:g} rs={more['series_ohm']:g})"
+    cjo = f" cjo={more['junction_f']:g}" if junction else ""
+    return (
+        f".model {name} d(is={more['saturation_a']:g} n={more['emission']:g} rs={more['series_ohm']:g}{cjo})"
+    )
 
 
 def _top_arm(part: Part) -> list[str]:
@@ -85,8 +88,8 @@ def channel(build: str) -> str:
     """Return one channel as a subcircuit: lead, pin, rail, burden's return, bias up and down."""
     p, end = parts(build), front_end(build)
     lines = [
-        _model("dclamp", p["clamp"]),
-        _model("dbias", p["clamp"]),
+        model("dclamp", p["clamp"]),
+        model("dbias", p["clamp"]),
         PAD_DIODE,
         ".subckt channel lead pin rail return up down",
         *_top_arm(p["r_top"]),
@@ -155,36 +158,6 @@ def wiper(build: str, *, hookup: str) -> str:
             f"Cb leadb 0 {cable:g}",
             "Rb leadb 0 1k",
             "Rs leads 0 1k",
-        ]
-    )
-
-
-def supply(*, lead: str) -> str:
-    """Return the sensor's supply; `lead` is what hangs on its output, node `out`. Gate drive is node `on`."""
-    p = parts("plain")
-    v = {k: x.value for k, x in p.items()}
-    return "\n".join(
-        [
-            "* supply of the sensor",
-            f"Rfuse usb top {p['fuse_usb'].more['series_ohm']:g}",
-            f"Rlimit top emitter {v['r_limit']:g}",
-            f".model pass pnp(is=1e-13 bf={v['q_pass']:g} vaf=80)",
-            ".model small pnp(is=1e-14 bf=150 vaf=60)",
-            "Q1 collector base emitter pass",
-            "Q2 base emitter top small",
-            "Q3 flag flagbase top small",
-            f"Rflagbase flagbase emitter {v['r_flag_base']:g}",
-            f"Rflagtop flag fault {v['r_flag_top']:g}",
-            f"Rflagbottom fault 0 {v['r_flag_bottom']:g}",
-            f"Rpassbase base drain {v['r_pass_base']:g}",
-            f"Rhold base emitter {v['r_pass_hold']:g}",
-            f".model sw4 sw(vt=1.5 vh=0 ron=5 roff={OPEN_SWITCH_OHM:g})",
-            "S4 drain 0 on 0 sw4",
-            f"Rgate on 0 {v['r_on_pull']:g}",
-            _model("dblock", p["d_block"]),
-            "D5 collector out dblock",
-            f"Cout out 0 {v['c_supply']:g}",
-            lead,
         ]
     )
 

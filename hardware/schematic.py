@@ -7,7 +7,7 @@ from pathlib import Path
 
 from hardware import schematic_blocks as draw
 from hardware.schematic_sheet import sheet
-from hardware.schematic_supply import supply
+from hardware.schematic_supply import regulator, step_up, supply
 from sweeprig.frontend import front_end
 from sweeprig.frontend.tables import BUILDS
 
@@ -24,6 +24,7 @@ def schematic(build: str) -> str:
     blocks = (
         [draw.plain_input()] if build == "plain" else [draw.full_input(build), draw.burden_and_bias(build)]
     )
+    blocks += [] if build == "plain" else [step_up(build), regulator(build)]
     blocks += [supply(build), draw.rail(build)]
     if build != "plain":
         blocks += [draw.monitor(build), draw.operator(build), draw.ramp(build)]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from schemdraw import elements as elm
 
-from hardware.schematic_pen import Pen, contact, mark, pin
+from hardware.schematic_pen import Pen, Point, contact, mark, pin
 from hardware.schematic_sheet import Block
 from hardware.values import value_str
 from sweeprig.frontend.tables import Part, parts
@@ -14,9 +14,13 @@ def supply(build: str) -> Block:
     """Return the switched and limited supply of the sensor."""
     p = parts(build)
     d = Pen()
-    d.end((0, 0), "VBUS", "left")
-    fuse = f"{p['fuse_usb'].ref}\n{value_str(p['fuse_usb'].value, 'A')}"
-    d.part(elm.Fuse, (0, 0), (2.6, 0), fuse)
+    if build == "plain":
+        d.end((0, 0), "VBUS", "left")
+        fuse = f"{p['fuse_usb'].ref}\n{value_str(p['fuse_usb'].value, 'A')}"
+        d.part(elm.Fuse, (0, 0), (2.6, 0), fuse)
+    else:
+        d.end((0, 0), "6.5 V", "left")
+        d.wire((0, 0), (2.6, 0))
     d.wire((2.6, 0), (4.6, 0))
     d.part(elm.Resistor, (4.6, 0), (7.2, 0), mark(p["r_limit"]))
     d.wire((7.2, 0), (10, 0))
@@ -32,7 +36,14 @@ def supply(build: str) -> Block:
     d.wire((9.2, -2.4), (10.7, -2.4))
     _limiter(d, p)
     _flag(d, p, build)
-    _switch(d, p, build)
+    if build == "plain":
+        _switch(d, p, build, 0.0)
+    else:
+        d.add(elm.BjtNpn(circle=True).theta(0).anchor("collector").at((10.7, -4.4)))
+        d.note((11.1, -5.2), p["q_drive"].ref)
+        d.wire((9.95, -5.15), (9.4, -5.15))
+        d.end((9.4, -5.15), "drive (U6)", "left")
+        _switch(d, p, build, -1.5)
     return Block("Supply of the sensor", d.svg(), _supply_notes(build))
 
 
@@ -45,6 +56,118 @@ def _supply_notes(build: str) -> tuple[str, ...]:
     if build != "plain":
         notes.append("Contact 7 LINK is joined to ground inside the powered lead's plug only.")
     return tuple(notes)
+
+
+def step_up(build: str) -> Block:
+    """Return the step-up from USB to 6.5 V with its filter."""
+    p = parts(build)
+    d = Pen()
+    d.end((0, 0), "VBUS", "left")
+    d.part(elm.Fuse, (0, 0), (2.4, 0), f"{p['fuse_usb'].ref}\n{value_str(p['fuse_usb'].value, 'A')}")
+    d.part(elm.Capacitor, (2.4, 0), (2.4, -2.2), mark(p["c_boost_in"]), loc="bottom")
+    d.ground((2.4, -2.2))
+    d.part(elm.Resistor, (3.2, 0), (5.6, 0), mark(p["r_boost_peak"]))
+    d.wire((2.4, 0), (3.2, 0))
+    d.part(elm.Inductor2, (5.6, 0), (8.6, 0), mark(p["l_boost"]))
+    d.part(elm.Schottky, (8.6, 0), (11.2, 0), p["d_boost"].ref)
+    d.part(elm.Capacitor, (11.2, 0), (11.2, -2.2), mark(p["c_boost_out"]), loc="bottom")
+    d.ground((11.2, -2.2))
+    d.part(elm.Inductor2, (12.4, 0), (15.0, 0), mark(p["l_filter"]))
+    d.wire((11.2, 0), (12.4, 0))
+    d.part(elm.Capacitor, (15.0, 0), (15.0, -2.2), mark(p["c_filter"]), loc="bottom")
+    d.ground((15.0, -2.2))
+    d.wire((15.0, 0), (16.4, 0))
+    d.end((16.4, 0), "6.5 V", "right")
+    d.dots((2.4, 0), (3.0, 0), (5.6, 0), (8.6, 0), (11.2, 0), (12.0, 0), (15.0, 0))
+    _switcher(d, p)
+    notes = ("Keep the loop C60, L1, U5, D6, C62 small and away from the inputs.",)
+    return Block("Step-up from USB to 6.5 V", d.svg(), notes)
+
+
+def _switcher(d: Pen, p: dict[str, Part]) -> None:
+    left = (("6 VCC", "4/4"), ("7 IPK", "3/4"), ("3 TIMING", "2/4"), ("4 GND", "1/4"))
+    right = (("8 DRIVE", "4/4"), ("1 SWITCH", "3/4"), ("2 EMITTER", "2/4"), ("5 SENSE", "1/4"))
+    pins = [elm.IcPin(name=n, side=s, slot=k) for s, g in (("left", left), ("right", right)) for n, k in g]
+    chip = elm.Ic(pins=pins, edgepadW=1.4, pinspacing=1.1, leadlen=0.5).at((5.0, -8.4))
+    d.add(chip.label(p["boost"].ref, loc="top", fontsize=11))
+    at = {n: tuple(getattr(chip, n)) for n, _ in (*left, *right)}
+    d.wire(at["6 VCC"], (3.0, at["6 VCC"][1]), (3.0, 0))
+    d.wire(at["7 IPK"], (3.8, at["7 IPK"][1]), (3.8, -2.6), (5.6, -2.6), (5.6, 0))
+    x, y = at["3 TIMING"]
+    d.part(elm.Capacitor, (x - 2.2, y), (x - 2.2, y - 2.0), mark(p["c_boost_time"]), loc="top")
+    d.wire(at["3 TIMING"], (x - 2.2, y))
+    d.ground((x - 2.2, y - 2.0))
+    d.wire(at["4 GND"], (at["4 GND"][0] - 0.4, at["4 GND"][1]))
+    d.ground((at["4 GND"][0] - 0.4, at["4 GND"][1]))
+    x, y = at["8 DRIVE"]
+    d.wire(at["8 DRIVE"], (x + 0.5, y), (x + 0.5, at["1 SWITCH"][1]))
+    d.wire(
+        at["1 SWITCH"],
+        (x + 0.5, at["1 SWITCH"][1]),
+        (x + 1.0, at["1 SWITCH"][1]),
+        (x + 1.0, -3.4),
+        (8.6, -3.4),
+        (8.6, 0),
+    )
+    d.dots((x + 0.5, at["1 SWITCH"][1]))
+    d.wire(at["2 EMITTER"], (x + 0.5, at["2 EMITTER"][1]))
+    d.ground((x + 0.5, at["2 EMITTER"][1]))
+    y = at["5 SENSE"][1]
+    d.wire(at["5 SENSE"], (12.0, y))
+    d.part(elm.Resistor, (12.0, y + 2.6), (12.0, y), mark(p["r_boost_top"]), loc="bottom")
+    d.wire((12.0, y + 2.6), (12.0, 0))
+    d.part(elm.Resistor, (12.0, y), (12.0, y - 2.4), mark(p["r_boost_bottom"]), loc="bottom")
+    d.ground((12.0, y - 2.4))
+    d.dots((12.0, y))
+
+
+def regulator(build: str) -> Block:
+    """Return the amplifier that holds 5.00 V at the socket."""
+    p = parts(build)
+    d = Pen()
+    d.end((0, 0), contact("SUPPLY OUT"), "left")
+    d.part(elm.Resistor, (0, 0), (2.6, 0), mark(p["r_feedback_top"]))
+    d.part(elm.Resistor, (3.0, 0), (3.0, -2.4), mark(p["r_feedback_bottom"]), loc="bottom")
+    d.part(elm.Schottky, (5.2, -2.4), (5.2, 0), p["d_feedback"].ref, loc="bottom")
+    d.part(elm.Resistor, (4.2, 2.6), (4.2, 0), mark(p["r_feedback_hold"]), loc="bottom")
+    d.end((4.2, 2.6), "6.5 V", "top")
+    d.wire((2.6, 0), (6.0, 0))
+    for x in (3.0, 5.2):
+        d.ground((x, -2.4))
+    d.dots((3.0, 0), (4.2, 0), (5.2, 0), (9.0, 0))
+    d.part(elm.Resistor, (6.0, 0), (8.4, 0), mark(p["r_feedback_in"]))
+    d.wire((8.4, 0), (10.4, 0))
+    amp = elm.Opamp(sign=True).anchor("in1").at((10.4, 0))
+    d.add(amp.label(f"{p['error_amp'].ref}A", loc="center", fontsize=10))
+    for text, at in (("2", (10.2, 0.25)), ("3", (10.2, amp.in2[1] + 0.25)), ("1", (13.0, amp.out[1] + 0.25))):
+        d.note(at, text)
+    x, y = amp.out
+    d.wire((x, y), (x + 1.0, y))
+    d.end((x + 1.0, y), "drive (base of Q6)", "right")
+    d.part(elm.Resistor, (9.0, 2.2), (11.4, 2.2), mark(p["r_comp"]))
+    d.part(elm.Capacitor, (11.4, 2.2), (x + 0.4, 2.2), mark(p["c_comp"]))
+    d.wire((9.0, 0), (9.0, 2.2))
+    d.wire((x + 0.4, 2.2), (x + 0.4, y))
+    d.dots((x + 0.4, y))
+    _reference(d, p, build, tuple(amp.in2))
+    notes = (
+        f"{p['error_amp'].ref} pin 8 on 6.5 V, pin 4 on ground; second half: pin 5 on ground, 6 joined to 7.",
+        f"{p['reference'].ref} hangs on the pin that switches the supply: low, it is 0 V and Q6 gets no drive.",
+    )
+    return Block("Regulator: holds 5.00 V at the socket", d.svg(), notes)
+
+
+def _reference(d: Pen, p: dict[str, Part], build: str, at: Point) -> None:
+    x, y = at
+    low = y - 2.6
+    d.wire(at, (x - 0.6, y), (x - 0.6, low), (x - 5.4, low))
+    d.part(elm.Resistor, (x - 8.4, low), (x - 5.4, low), mark(p["r_reference"]))
+    d.end((x - 8.4, low), pin(build, "SUPPLY_ON"), "left")
+    d.part(elm.Zener, (x - 4.6, low - 2.2), (x - 4.6, low), p["reference"].ref + " 2.5 V", loc="bottom")
+    d.part(elm.Capacitor, (x - 2.0, low), (x - 2.0, low - 2.2), mark(p["c_reference"]), loc="bottom")
+    for each in (x - 4.6, x - 2.0):
+        d.ground((each, low - 2.2))
+        d.dots((each, low))
 
 
 def _limiter(d: Pen, p: dict[str, Part]) -> None:
@@ -72,17 +195,18 @@ def _flag(d: Pen, p: dict[str, Part], build: str) -> None:
     d.end((1.6, -8.9), pin(build, "SUPPLY_FAULT"), "left")
 
 
-def _switch(d: Pen, p: dict[str, Part], build: str) -> None:
-    """Draw R34 and Q4 under the base of Q1."""
-    d.part(elm.Resistor, (10.7, -4.4), (10.7, -7), mark(p["r_pass_base"]), loc="bottom")
-    d.fet((10.7, -7), p["q_on"].ref)
-    d.wire((9.33, -7.75), (7.4, -7.75))
-    d.end((7.4, -7.75), pin(build, "SUPPLY_ON"), "left")
-    d.part(elm.Resistor, (8.3, -7.75), (8.3, -9.95), mark(p["r_on_pull"]))
-    d.dots((8.3, -7.75))
-    d.ground((8.3, -9.95))
+def _switch(d: Pen, p: dict[str, Part], build: str, down: float) -> None:
+    """Draw R34 and Q4 under the base of Q1 (or under Q6, `down` lower)."""
+    top = -4.4 + down
+    d.part(elm.Resistor, (10.7, top), (10.7, top - 2.6), mark(p["r_pass_base"]), loc="bottom")
+    d.fet((10.7, top - 2.6), p["q_on"].ref)
+    d.wire((9.33, top - 3.35), (7.4, top - 3.35))
+    d.end((7.4, top - 3.35), pin(build, "SUPPLY_ON"), "left")
+    d.part(elm.Resistor, (8.3, top - 3.35), (8.3, top - 5.55), mark(p["r_on_pull"]))
+    d.dots((8.3, top - 3.35))
+    d.ground((8.3, top - 5.55))
     if build == "plain":
-        d.ground((10.7, -8.5))
+        d.ground((10.7, top - 4.1))
     else:
-        d.wire((10.7, -8.5), (10.7, -9.2))
-        d.end((10.7, -9.2), contact("LINK"), "bottom")
+        d.wire((10.7, top - 4.1), (10.7, top - 4.8))
+        d.end((10.7, top - 4.8), contact("LINK"), "bottom")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hardware import clamps, netlist, ngspice
+from hardware import clamps, netlist, netlist_supply, ngspice
 from hardware.compare import Comparison, compare
 from hardware.compare_rows import Compared
 from hardware.compare_signal import depth, signal_rows
@@ -74,13 +74,15 @@ def test_joined_burden_returns_would_couple_the_channels(
 
 
 def test_without_reverse_blocking_the_supply_lead_feeds_the_port(monkeypatch: pytest.MonkeyPatch) -> None:
-    right = netlist.supply
+    right = netlist_supply.supply
     monkeypatch.setattr(
-        netlist,
+        netlist_supply,
         "supply",
-        lambda *, lead: right(lead=lead).replace("D5 collector out dblock", "Rd5 collector out 0.2"),
+        lambda build, *, lead: right(build, lead=lead).replace(
+            "D5 collector out dblock", "Rd5 collector out 0.2"
+        ),
     )
-    back = next(r for r in supply_rows() if r.name == "back into the rig from a supply lead at 16 V")
+    back = next(r for r in supply_rows("plain") if r.name == "back into the rig from a supply lead at 16 V")
     assert not back.agrees
     assert back.kept is False
 

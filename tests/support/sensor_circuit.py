@@ -15,8 +15,8 @@ from sweeprig.bench.readings.live import Levels
 from sweeprig.frontend import FrontEnd
 
 NODES = ("a", "b", "w", "supply", "signal", "node")  # track ends, wiper; rig's leads; divided node
-SUPPLY_V = 4.7
-SOURCE_OHM = 14.5
+SUPPLY_V = 4.99
+SOURCE_OHM = 0.1
 JOIN = 1e3  # siemens: a good joint
 BIAS_V = 2.75  # 3.3 V less a silicon diode at 2 uA, about 0.55 V: common practice, no source
 

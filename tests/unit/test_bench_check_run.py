@@ -52,7 +52,7 @@ def lever(closed: float, opened: float, *, open_lead: bool = False, b: float = 0
         signal = 0.0 if open_lead else closed + way * (opened - closed)
         if o.bias == "up":
             signal += (1.42 if open_lead else 0.66) * (1 - signal / 4.6)
-        return (signal, b, 4.72)
+        return (signal, b, 5.0)
 
     return volts
 
@@ -205,7 +205,7 @@ def test_short_in_the_plug_is_refused_and_switched_off() -> None:
 
 def switched(level_at: Callable[[int], float]) -> ScriptedRig:
     def volts(o: Outputs) -> Reading:
-        return (level_at(o.index), 0.0, 4.72) if o.supply else (0.0, 0.0, 0.0)
+        return (level_at(o.index), 0.0, 5.0) if o.supply else (0.0, 0.0, 0.0)
 
     return ScriptedRig(volts)
 

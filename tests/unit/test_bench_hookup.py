@@ -13,7 +13,8 @@ from sweepboard import wire
 from sweeprig.bench.hookup.cautions import JobBook, Unattended, check_keys, keys_of
 from sweeprig.bench.hookup.lead_book import LeadBook, LeadCheck
 from sweeprig.bench.hookup.prepare import prepare_hookup
-from sweeprig.bench.hookup.rules import check_tap_load, loading, setup_remarks
+from sweeprig.bench.hookup.rules import check_power, check_tap_load, feed_line, loading, setup_remarks
+from sweeprig.bench.readings.live import Levels
 from sweeprig.capture.model import SweepSetup
 from sweeprig.errors import HookupError, InputError, InterlockError, SafetyError
 from sweeprig.frontend import front_end
@@ -320,3 +321,26 @@ def test_unknown_drive_is_refused_before_anything_is_asked_or_switched(drive: st
         prepare_hookup(volts, PROFILE, ask, now=lambda: WHEN)
     assert ask.said == []
     assert rig.did("supply") == []
+
+
+@pytest.mark.parametrize(
+    ("build", "profile", "word"),
+    [
+        ("plain", "hall", "WARNING: The plain build feeds what USB gives"),
+        ("plain", "adjustable-potentiometer", "The plain build feeds what USB gives"),
+        ("full", "hall", ""),
+    ],
+)
+def test_what_a_build_can_feed_is_said_before_judging(build: str, profile: str, word: str) -> None:
+    """4.5 V is what common Hall parts ask for: common practice, no source."""
+    line = feed_line(front_end(build), load_profile(profile))
+    assert line.startswith(word)
+    assert bool(line) == bool(word)
+    assert ("4.5 V and more" in line) == (word.startswith("WARNING"))
+
+
+def test_a_regulated_supply_below_its_width_is_remarked() -> None:
+    """4.7 V is right for a plain build, and a fault of a full one, which holds 5.00 V."""
+    seen = Levels(1, 1.0, 0.0, 0.0, 0.0, supply_v=4.7)
+    assert " LOW: below 4.85 V" in check_power(seen, end=front_end("full"))
+    assert " LOW: " not in check_power(seen, end=front_end("plain"))

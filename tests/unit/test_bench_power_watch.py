@@ -18,7 +18,7 @@ from sweeprig.capture.model import SweepSetup
 from sweeprig.errors import HookupError
 from sweeprig.words import Hookup
 
-CLOSED_V, OPEN_V, SUPPLY_V = 0.45, 4.2, 4.72
+CLOSED_V, OPEN_V, SUPPLY_V = 0.45, 4.2, 5.0
 STROKE = 600  # windows from closed to open: 0.6 s
 REST = 700  # windows of rest at each end
 POWERED = SweepSetup(seconds=4.0, confirmed=("plug-off: confirmed",))
@@ -58,9 +58,9 @@ def first_power(lines: tuple[str, ...]) -> list[str]:
 def test_both_positions_stand_in_the_capture(tmp_path: Path) -> None:
     capture = sweep(ScriptedRig(moved(lambda x: SUPPLY_V - 0.1 * x)), tmp_path)
     here, there = first_power(capture.setup.prepared)
-    assert "this lever position: supply 4.71 V" in here  # 4.72 V in whole codes
+    assert "this lever position: supply 5.00 V" in here
     assert "the other lever position (signal 4.1" in there
-    assert "supply 4.61 V, no overload" in there
+    assert "supply 4.90 V, no overload" in there
     assert capture.ended == "complete"
     assert first_power(read_capture(Path(capture.path)).setup.prepared) == [here, there]
 

@@ -100,15 +100,30 @@ def test_a_smaller_clamp_resistor_is_seen(alter: Alter) -> None:
 
 
 def test_a_smaller_limit_resistor_is_seen(alter: Alter) -> None:
-    alter("plain", "r_limit", value=8.2)
+    alter("plain", "r_limit", value=6.8)
     assert broken("plain") >= {"limit, highest", "heat in Q1, lead on -14 V"}
 
 
 def test_heat_of_the_pass_transistor_by_hand() -> None:
     """0.62 V +12 % over 12 ohm -1 % is 58.5 mA; 5.25 V and 14 V less 0.85 V and 0.3 V in series: 18.1 V."""
-    heat = supply.heat(name="-14 V", lead_v=-14.0)
+    heat = supply.heat("plain", name="-14 V", lead_v=-14.0)
     assert heat.amps == pytest.approx(0.0585, abs=1e-4)
     assert heat.watts == pytest.approx(0.0585 * 18.1, rel=2e-3)
+
+
+def test_pass_transistor_has_what_is_left_of_its_rating_when_hot() -> None:
+    """2 W at 25 C and 62.5 K/W to 150 C: 1.6 W at the table's own 50 C; the regulated stage is the hotter one."""
+    for build in ("plain", "full"):
+        left = supply.allowed_w(build)
+        assert left == pytest.approx(100 / 62.5)
+        assert supply.heat(build, name="-14 V", lead_v=-14.0).watts < 0.8 * left
+    assert tables.table()["temperature"]["max_c"] == 50.0
+
+
+def test_a_pass_transistor_that_is_too_small_when_hot_is_seen(alter: Alter) -> None:
+    """1.25 W at 25 C is 100 K/W: 1.0 W at 50 C, less than -14 V on the lead asks for."""
+    alter("plain", "q_pass", free_air_k_w=100.0)
+    assert broken("plain") == {"heat in Q1, lead on -14 V"}
 
 
 def test_an_unpowered_board_is_not_lifted_beyond_its_rail() -> None:

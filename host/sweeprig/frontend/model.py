@@ -9,6 +9,7 @@ from functools import lru_cache
 
 from sweeprig.errors import HookupError
 from sweeprig.frontend import response
+from sweeprig.frontend.supply import regulated
 from sweeprig.frontend.tables import Part, check_build, parts, table
 
 POWERED = "powered"
@@ -41,6 +42,9 @@ class FrontEnd:
     supply_limit_high_a: float
     supply_source_ohm: float  # resistance in series with the sensor supply below the limit
     supply_drop_v: float  # [V] lost in the switch apart from that
+    supply_set_v: float | None  # [V] what a regulated supply holds at the socket; None: it follows USB
+    supply_set_tol: float  # relative half-width of that, worst case of all parts and temperatures
+    supply_worst_ohm: float  # as supply_source_ohm, highest
     adc_bits: int
     adc_vref_v: float
     adc_vref_tol: float
@@ -166,8 +170,19 @@ class FrontEnd:
         return conversion_hz / channels * self.sample_f * step_v * r / self.divider_ratio
 
     def supply_v(self, *, current_a: float, usb_v: float = 5.0) -> float:
-        """Supply at the sensor below the current limit [V]."""
+        """Supply at the sensor below the current limit [V]; a regulated one follows neither current nor USB."""
+        if self.supply_set_v is not None:
+            return self.supply_set_v
         return usb_v - self.supply_drop_v - current_a * self.supply_source_ohm
+
+    def supply_range_v(self, *, current_a: float) -> tuple[float, float]:
+        """Lowest and highest supply at a current [V], over USB ports and the parts' tolerance."""
+        if self.supply_set_v is not None:
+            width = self.supply_set_v * self.supply_set_tol
+            return self.supply_set_v - width, self.supply_set_v + width
+        rail = table()["rail"]
+        lost = self.supply_drop_v + current_a * self.supply_worst_ohm
+        return float(rail["usb_min_v"]) - lost, float(rail["usb_max_v"])
 
 
 def _input_side(p: dict[str, Part]) -> dict[str, float]:
@@ -200,12 +215,16 @@ def _output_side(p: dict[str, Part], buffered: bool) -> dict[str, float]:
 def _supply_side(p: dict[str, Part]) -> dict[str, float]:
     limit, sense = p["q_limit"], p["r_limit"]
     nominal = limit.value / sense.value
+    fuse, held = p["fuse_usb"].more, regulated(p)
+    free = held is None
     return {
         "supply_limit_a": nominal,
         "supply_limit_low_a": nominal * (1 - limit.tol) / (1 + sense.tol),
         "supply_limit_high_a": nominal * (1 + limit.tol) / (1 - sense.tol),
-        "supply_source_ohm": sense.value + p["fuse_usb"].more["series_ohm"],
-        "supply_drop_v": p["d_block"].value,
+        "supply_source_ohm": sense.value + fuse["series_ohm"] if free else 0.0,
+        "supply_worst_ohm": sense.value * (1 + sense.tol) + fuse["highest_ohm"] if free else 0.0,
+        "supply_drop_v": p["d_block"].value if free else 0.0,
+        "supply_set_tol": 0.0 if held is None else held.tol,
     }
 
 
@@ -220,7 +239,7 @@ def front_end(build: str) -> FrontEnd:
     t = table()
     b = t["builds"][check_build(build)]
     p = parts(build)
-    inputs, burden = _input_side(p), p.get("burden")
+    inputs, burden, held = _input_side(p), p.get("burden"), regulated(p)
     load = inputs["input_ohm"]
     at_sensor = load if burden is None else load * burden.value / (load + burden.value)
     return FrontEnd(
@@ -237,6 +256,7 @@ def front_end(build: str) -> FrontEnd:
         adc_vref_v=float(t["adc"]["vref_v"]),
         adc_vref_tol=float(t["adc"]["vref_tol"]),
         sample_f=float(t["adc"]["sample_f"]),
+        supply_set_v=None if held is None else held.set_v,
         **inputs,
         **_output_side(p, bool(b["buffered"])),
         **_supply_side(p),

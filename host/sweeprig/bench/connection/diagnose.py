@@ -26,7 +26,7 @@ from sweeprig.bench.connection.model import (
     not_analogue,
     source_ohm,
 )
-from sweeprig.bench.readings.limits import limit
+from sweeprig.bench.readings.limits import least_supply_v, limit
 from sweeprig.bench.readings.live import Levels
 from sweeprig.frontend import FrontEnd
 from sweeprig.judge.profile import Profile
@@ -56,7 +56,7 @@ def diagnose(
     )
     supply = closed.on.supply_v or profile.supply.nominal_v
     moved = 0.0 if opened is None else opened.on.signal_v - closed.on.signal_v
-    found = _about_supply(places)
+    found = _about_supply(places, end)
     if toggles and not any(f.severity == "fault" for f in found):
         found.append(not_analogue(toggles, places))
     elif not found:
@@ -86,10 +86,10 @@ def _b(levels: Levels) -> Levels:
     return replace(levels, signal_v=levels.signal_b_v, signal_b_v=None)
 
 
-def _about_supply(places: Sequence[Position]) -> list[CheckFinding]:
+def _about_supply(places: Sequence[Position], end: FrontEnd) -> list[CheckFinding]:
     bad = [p for p in places if _overloaded(p.on)]
     if not bad:
-        return _low_supply(places[0].on)
+        return _low_supply(places[0].on, end)
     supply = bad[0].on.supply_v
     shown = "not measured" if supply is None else f"{supply:z.2f} V"
     if len(places) > 1 and len(bad) == 1:
@@ -118,8 +118,8 @@ def _overloaded(seen: Levels) -> bool:
     return seen.fault or (seen.supply_v is not None and seen.supply_v < limit("first_power.short_v"))
 
 
-def _low_supply(seen: Levels) -> list[CheckFinding]:
-    least = limit("first_power.least_v")
+def _low_supply(seen: Levels, end: FrontEnd) -> list[CheckFinding]:
+    least = least_supply_v(end)
     if seen.supply_v is None or seen.supply_v >= least:
         return []
     return [

@@ -76,7 +76,7 @@ def run_lead_check(
         s.ask.say(check_dead(wait_until_dead(s.volts)))
         s.feed()
         still = live.look(s.volts, seconds=1.0, settle_s=limit("first_power.settle_s"))
-        s.ask.say(check_power(still, where="the resistor plug"))
+        s.ask.say(check_power(still, end=s.volts.front_end, where="the resistor plug"))
         s.ask.say(f"Now shake the lead and its plugs for {limit('lead.shake_s'):.0f} s.")
         events = _shaken(s, progress)
     s.off()

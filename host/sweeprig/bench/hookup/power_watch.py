@@ -118,7 +118,7 @@ class PowerWatch:
             return ONE_PLACE
         where = f"the other lever position (signal {self.far.signal_v:z.2f} V)"
         seen = Levels(1, self.far.signal_v, 0.0, 0.0, 0.0, supply_v=self.far.supply_v)
-        return check_power(seen, where=where)
+        return check_power(seen, end=self.volts.front_end, where=where)
 
 
 def _short_v() -> float:

@@ -16,6 +16,7 @@ from sweeprig.bench.hookup.rules import (
     check_power,
     check_released,
     check_tap_load,
+    feed_line,
     loading,
     tapped_lines,
     voltage_there,
@@ -80,7 +81,8 @@ def make_ready(
     confirmed = _confirm(setup, ask, book, now(), simulated=is_simulated(client))
     client.quiet()
     live.release(client)
-    lines = _load_lines(volts.front_end, setup, profile) + _two_supplies(profile)
+    end = volts.front_end
+    lines = _feed_lines(end, setup, profile) + _load_lines(end, setup, profile) + _two_supplies(profile)
     lines += _interlock(volts, ask, book, now()) if setup.setting == Setting.VEHICLE else ()
     for line in lines:
         ask.say(line)
@@ -107,6 +109,11 @@ def _confirm(
         if item not in real:
             ask.say(f"Simulated rig, so taken as confirmed: {item.text}")
     return settle(real, job=setup.job, book=book, ask=ask, when=when)
+
+
+def _feed_lines(end: FrontEnd, setup: SweepSetup, profile: Profile) -> tuple[str, ...]:
+    line = feed_line(end, profile) if setup.hookup == Hookup.POWERED else ""
+    return (line,) if line else ()
 
 
 def _load_lines(end: FrontEnd, setup: SweepSetup, profile: Profile) -> tuple[str, ...]:
@@ -146,7 +153,7 @@ def _power(volts: Volts) -> tuple[str, ...]:
         seen = live.look(volts, settle_s=limit("first_power.settle_s"))
         if seen.fault or (seen.supply_v or 0.0) < limit("first_power.short_v"):
             switch_off(client)
-    power = check_power(seen)
+    power = check_power(seen, end=volts.front_end)
     _slow(client)
     return (dead, power)
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from sweepboard import wire
-from sweeprig.bench.readings.limits import limit
+from sweeprig.bench.readings.limits import least_supply_v, limit
 from sweeprig.bench.readings.live import Levels
 from sweeprig.capture.model import SweepSetup
 from sweeprig.errors import HookupError
@@ -129,19 +129,16 @@ def check_dead(seen: Levels) -> str:
     )
 
 
-def check_power(seen: Levels, *, where: str = "this lever position") -> str:
+def check_power(seen: Levels, *, end: FrontEnd, where: str = "this lever position") -> str:
     """Return the line on the first power, or raise HookupError for a short or an overload (switch off first!)."""
     supply = seen.supply_v
     shown = "not measured" if supply is None else f"{supply:z.2f} V"
     current = "" if seen.current_a is None else f", {1000 * seen.current_a:.1f} mA"
     shorted = supply is not None and supply < limit("first_power.short_v")
     if not seen.fault and not shorted:
-        low = supply is not None and supply < limit("first_power.least_v")
-        remark = (
-            f" LOW: below {limit('first_power.least_v'):z.1f} V, not limiting; try another port."
-            if low
-            else ""
-        )
+        least = least_supply_v(end)
+        low = supply is not None and supply < least
+        remark = f" LOW: below {least:z.2f} V, not limiting; try another port." if low else ""
         return f"First power at {where}: supply {shown}{current}, no overload.{remark}"
     what = "short" if shorted or supply is None else "overload"
     raise HookupError(
@@ -149,6 +146,29 @@ def check_power(seen: Levels, *, where: str = "this lever position") -> str:
         seen=f"supply {shown}{current}{', the limiter acts' if seen.fault else ''}",
         limit="a sensor that takes well below the rig's limit of about 50 mA",
         next_step="look for supply against ground in plug and lead, or a supply on a wrong pin: sweeprig pins",
+    )
+
+
+HALL_A = 0.010  # what a Hall part takes: common practice, no source
+
+
+def feed_line(end: FrontEnd, profile: Profile) -> str:
+    """Return what an unregulated build can feed this kind of sensor; empty for a regulated one."""
+    if end.supply_set_v is not None:
+        return ""
+    track = profile.sensor.track_ohm
+    amps = HALL_A if track is None else profile.supply.nominal_v / track.low
+    given, least = end.supply_v(current_a=amps), end.supply_range_v(current_a=amps)[0]
+    line = (
+        f"The {end.build} build feeds what USB gives: about {given:z.1f} V at {1000 * amps:.0f} mA,"
+        f" {least:z.1f} V from a weak port."
+    )
+    asked = profile.limits.supply_powered.low
+    if profile.sensor.kind != "hall" or least >= asked:
+        return line
+    return (
+        f"WARNING: {line} This profile's sensors are made for {asked:z.1f} V and more: below, a bad end may be the"
+        " supply's. A full build feeds 5.00 V."
     )
 
 

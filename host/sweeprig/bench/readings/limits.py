@@ -6,6 +6,7 @@ import tomllib
 from functools import lru_cache
 from importlib.resources import files
 
+from sweeprig.frontend import FrontEnd
 from sweeprig.judge.profile_model import Limit
 
 
@@ -18,6 +19,11 @@ def day_limits() -> dict[str, Limit]:
         for section, entries in table.items()
         for name, entry in entries.items()
     }
+
+
+def least_supply_v(end: FrontEnd) -> float:
+    """Return the least supply that this build gives where nothing is wrong [V], as a rig without a trim reads it."""
+    return limit("first_power.least_v" if end.supply_set_v is None else "first_power.least_regulated_v")
 
 
 def limit(name: str) -> float:
