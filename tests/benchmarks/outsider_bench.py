@@ -17,7 +17,7 @@ import os
 import pickle
 import subprocess
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass, field
 from functools import partial
 from multiprocessing import Pool
@@ -43,6 +43,9 @@ CAUSES = {
 }  # fmt: skip
 
 
+LIMITS = ("closed-out-of-range", "open-out-of-range", "margin-closed", "margin-open")
+
+
 @dataclass
 class Row:
     """What became of one case."""
@@ -57,6 +60,7 @@ class Row:
     want: list[str] = field(default_factory=list)  # the population's causes
     causes: list[str] = field(default_factory=list)
     reason: str = ""
+    beyond: bool = False  # an end stands outside the profile's limits in truth: a fail is right
     must_not: list[str] = field(default_factory=list)
     may_be_undecided: bool = False
     right: bool | None = None  # every cause named; None where none is wanted
@@ -101,6 +105,7 @@ def _judged(row: Row, outcome: Any, truth: Any) -> None:
     row.codes = [f"{f.code.value}{'' if f.severity == 'fault' else '?'}" for f in found]
     row.faults = [f.code.value for f in found if f.severity == "fault" and f.cause.value != "rig"]
     row.causes = sorted({f.cause.value for f in found})
+    row.beyond = _beyond(outcome.profile, truth)
     wanted = [CAUSES.get(w, set()) for w in row.want]
     row.right = all(w & set(row.causes) for w in wanted) if any(wanted) else None
     row.place_error = _place(found, truth)
@@ -109,6 +114,17 @@ def _judged(row: Row, outcome: Any, truth: Any) -> None:
         if q is not None and q.value is not None and q.u95 is not None and true is not None:
             row.covered[name] = abs(q.value - true) <= q.u95
             row.errors[name] = [q.value - true, q.u95]
+
+
+def _beyond(profile: Any, truth: Any) -> bool:
+    limits, falls = profile.limits, truth.sense == "falling" and profile.sensor.sense == "either"
+    for wanted, ratio in ((limits.closed, truth.closed_ratio), (limits.open, truth.open_ratio)):
+        if wanted is None or ratio is None:
+            continue
+        v = (1 - ratio if falls else ratio) * profile.supply.nominal_v
+        if not wanted.low <= v <= wanted.high:
+            return True
+    return False
 
 
 def _place(found: Iterable[Any], truth: Any) -> float | None:
@@ -137,7 +153,8 @@ def _quantile(values: list[float], share: float) -> float:
 
 def condemned(row: Row) -> bool:
     """Whether a fault is named where none may be."""
-    return row.sound and (bool(row.faults) or row.verdict in ("fail", "crash"))
+    named = [c for c in row.faults if not (row.beyond and c in LIMITS)]
+    return row.sound and (bool(named) or row.verdict == "crash" or (row.verdict == "fail" and not row.beyond))
 
 
 def line_of(name: str, rows: list[Row]) -> str:
@@ -176,12 +193,10 @@ def show(rows: list[Row], *, kinds: bool) -> None:
 
 
 def _show_coverage(name: str, rows: list[Row]) -> None:
-    held: Callable[[list[Row]], str] = lambda some: rate(sum(r.covered[name] for r in some), len(some))  # noqa: E731
     own = [r for r in rows if name in r.covered and r.sound]
+    held = rate(sum(r.covered[name] for r in own), len(own))
     half = _quantile([r.errors[name][1] for r in own], 0.5)
-    print(
-        f"   {name:13} of sound sensors inside its 95 % interval: {held(own)}, half-width {half:.4g} (median)"
-    )
+    print(f"   {name:13} of sound sensors inside its 95 % interval: {held}, half-width {half:.4g} (median)")
 
 
 def show_worst(rows: list[Row]) -> None:
@@ -191,9 +206,8 @@ def show_worst(rows: list[Row]) -> None:
         named = not r.sound and r.right is False and not r.may_be_undecided
         missed = [n for n, c in r.covered.items() if not c]
         if wrong or named or missed or r.verdict in ("crash", "refused"):
-            print(
-                f"{r.kind:32} {r.seed:4} {r.verdict:9} {'+'.join(r.codes):40} want {r.want} {missed} {r.reason[:160]}"
-            )
+            codes = "+".join(r.codes)
+            print(f"{r.kind:32} {r.seed:4} {r.verdict:9} {codes:40} want {r.want} {missed} {r.reason[:160]}")
 
 
 def _run(jobs: list[tuple[str, int]], told: argparse.Namespace) -> list[Row]:
