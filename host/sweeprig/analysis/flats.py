@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sweeprig.analysis.model import FloatArray, Span, Stroke
+from sweeprig.analysis.model import FloatArray, IntArray, Span, Stroke
 from sweeprig.capture.model import BoolArray, Channel
 
 STEP_PERCENT = 0.25  # of span, between levels
@@ -15,10 +15,13 @@ LEVELS = np.arange(N_LEVELS) * STEP_PERCENT
 WIDE = 2  # steps over which a dwell is taken; they overlap, so that a level on a border is not split
 NEAR, FAR = 6, 16  # steps: what counts as beside
 SHARE = 0.7  # of the strokes that cross
+SHARE_OF_A_WAY = 0.5  # of the strokes that cross it in one direction: a track is the same both ways
+SAME_WIDTH = 0.15  # of its stay: how far one stroke may be from the usual width
+WIDEST_PERCENT = 10.0  # % of span
 SLOW_WINDOWS = 0.4  # a stroke that takes less time beside it is too fast to tell
 EDGE_PERCENT = 6.0  # the ends, where every hand slows down, are left out
 FEWEST_STROKES = 3
-TIMES = 3.5  # dwell against that beside it
+TIMES = 2.4  # dwell against that beside it
 LEAST_S = 0.002  # s of stay at a level, beyond the time beside it
 RAIL_PERCENT = 1.0  # % of supply
 
@@ -36,17 +39,24 @@ class Flat:
 def find_flats(
     place: FloatArray, strokes: tuple[Stroke, ...], *, window_s: float, gap_before: BoolArray
 ) -> tuple[Flat, ...]:
-    """Levels where 3 strokes, and SHARE of those that cross slowly enough, stay TIMES longer than beside it."""
+    """Levels at which the signal stays as long as one width of the track takes at each stroke's own speed.
+
+    FEWEST_STROKES strokes, and SHARE of those that cross slowly enough, stay TIMES longer than beside it and agree
+    on the width, up and down. A hand that hesitates or a lever that sticks there stays as long as it likes.
+    """
     if len(strokes) < FEWEST_STROKES:
         return ()
     moves = [slice(s.start, s.stop) for s in strokes]
     dwell = np.stack([_dwell(place[m], gap_before[m]) for m in moves]) * window_s
     beside = _beside(dwell)
     crossed = np.stack([_crossed(place[m]) for m in moves]) & (beside > SLOW_WINDOWS * window_s)
-    flat = (dwell > TIMES * beside) & (dwell - beside > LEAST_S) & crossed
+    flat = (dwell > TIMES * beside) & (dwell - beside > max(LEAST_S, 2 * window_s)) & crossed
+    flat &= _agree(dwell, beside, flat, window_s)
     seen, passes = flat.sum(axis=0), crossed.sum(axis=0)
-    share = np.where(passes > 0, seen / np.maximum(passes, 1), 0.0)
-    hit = (seen >= FEWEST_STROKES) & (share >= SHARE)
+    hit = (seen >= FEWEST_STROKES) & (seen >= SHARE * passes)
+    for way in (1, -1):
+        own = np.array([s.direction == way for s in strokes])
+        hit &= flat[own].sum(axis=0) >= SHARE_OF_A_WAY * crossed[own].sum(axis=0)
     edge = round(EDGE_PERCENT / STEP_PERCENT)
     hit[:edge] = hit[-edge:] = False
     out = []
@@ -56,6 +66,22 @@ def find_flats(
         where = (a * STEP_PERCENT, (b - 1) * STEP_PERCENT + WIDE * STEP_PERCENT)
         out.append(Flat(where, int(seen[best]), int(passes[best]), stay))
     return tuple(out)
+
+
+def _agree(dwell: FloatArray, beside: FloatArray, flat: BoolArray, window_s: float) -> BoolArray:
+    """Which strokes stay as long as the usual width takes at their speed, shape as `dwell`; nan counts as no."""
+    width, _ = _median(np.where(flat, dwell / np.maximum(beside, 1e-12), np.nan))
+    near = np.abs(dwell - width * beside) <= SAME_WIDTH * dwell + window_s / 2
+    return np.asarray(near & (width <= WIDEST_PERCENT / (WIDE * STEP_PERCENT)), dtype=bool)
+
+
+def _median(values: FloatArray | list[FloatArray]) -> tuple[FloatArray, IntArray]:
+    """Median over the first axis of what is not nan, nan where nothing is, and how many those are."""
+    ordered = np.sort(values, axis=0)  # nan last
+    n = np.isfinite(ordered).sum(axis=0)[None]
+    middle = (np.maximum((n - 1) // 2, 0), np.minimum(n // 2, len(ordered) - 1))
+    low, high = (np.take_along_axis(ordered, k, axis=0)[0] for k in middle)
+    return (low + high) / 2, n[0]
 
 
 def _dwell(place: FloatArray, gap_before: BoolArray) -> FloatArray:
@@ -81,11 +107,8 @@ def _beside(dwell: FloatArray) -> FloatArray:
     """Median dwell of the known ones NEAR to FAR steps away on both sides, shape as `dwell`; nan with too few."""
     shifts = [k for k in range(-FAR, FAR + 1) if abs(k) >= NEAR]
     wide = np.pad(dwell, ((0, 0), (FAR, FAR)), mode="edge")
-    ordered = np.sort([wide[:, FAR + k : FAR + k + dwell.shape[1]] for k in shifts], axis=0)  # nan last
-    n = np.isfinite(ordered).sum(axis=0)[None]
-    middle = (np.maximum((n - 1) // 2, 0), np.minimum(n // 2, len(shifts) - 1))
-    low, high = (np.take_along_axis(ordered, k, axis=0)[0] for k in middle)
-    return np.where(n[0] >= len(shifts) // 2, (low + high) / 2, np.nan)
+    middle, n = _median([wide[:, FAR + k : FAR + k + dwell.shape[1]] for k in shifts])
+    return np.where(n >= len(shifts) // 2, middle, np.nan)
 
 
 def _crossed(place: FloatArray) -> BoolArray:
