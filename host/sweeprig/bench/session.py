@@ -19,6 +19,7 @@ from sweeprig.bench.hookup.prepare import SLOW_EVERY_MS, feed_sensor, make_ready
 from sweeprig.bench.hookup.way_out import held_back, unwinding
 from sweeprig.bench.readings import live
 from sweeprig.bench.readings.live import Chunk, Volts, volts_of
+from sweeprig.bench.review.review import versions
 from sweeprig.capture.file import write_capture
 from sweeprig.capture.folder import file_stem, free_path, local_now
 from sweeprig.capture.model import Capture, SweepSetup
@@ -133,10 +134,12 @@ class Session:
                 on_events=lambda events: on_look(self.follow(events)),
                 coaching=coaching,
                 endless=endless,
+                trim=trim_to_dict(self.volts.trim),
+                versions=versions(),
             )
         finally:
             self.off()
-        return replace(capture, trim=trim_to_dict(self.volts.trim), setup=self.power.noted(capture.setup))
+        return replace(capture, setup=self.power.noted(capture.setup))
 
     def keep(self, capture: Capture, folder: Path, label: str = "") -> tuple[Capture, Path]:
         """Write a capture under `label`, else the sensor's. Raises HookupError where an overload has ended it."""

@@ -1,0 +1,126 @@
+"""A capture that is killed and recovered says all that a whole one says: trim, versions and the profile's text."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from support.diary import DiaryRig, moved
+from support.scripted_rig import client_of
+from sweeprig import __version__
+from sweeprig.bench.batch.series import Batch
+from sweeprig.bench.batch.series_run import sweep_one
+from sweeprig.bench.review.review import review_capture
+from sweeprig.bench.session import session
+from sweeprig.bench.sweep.sweep import SweepOrder, take
+from sweeprig.bench.wiggle.run import run_wiggle
+from sweeprig.bench.wiggle.wiggle import LiveSearch
+from sweeprig.capture.file import read_capture
+from sweeprig.capture.model import Capture, SweepSetup
+from sweeprig.capture.sweep import recover
+from sweeprig.judge.model import Quantity
+from sweeprig.judge.profile import load_profile
+from sweeprig.trim.model import Meter
+from sweeprig.trim.nominal import nominal_trim
+from sweeprig.trim.store import save_trim
+
+SETUP = SweepSetup(seconds=8.0, confirmed=("plug-off: said",))
+KILLED_AT = 5000  # record, of 8000
+
+
+class KilledError(BaseException):
+    """Stands in for what ends a process at once: nothing of the program's own catches it."""
+
+
+def kill() -> None:
+    raise KilledError
+
+
+def trimmed(uid: str, folder: Path) -> None:
+    """Store a trim with a line of its own, far more certain than the nominal one."""
+    nominal = nominal_trim({"uid": uid, "build": "full", "chip": "rp2040"})
+    line = nominal.channels[0].line
+    sure = replace(line, offset_v=line.offset_v + 0.01, var_offset=1e-8, var_gain=1e-16, cov=0.0)
+    channels = tuple(replace(c, line=sure) for c in nominal.channels)
+    meter = Meter(name="bench meter", serial="M-11", certificate="C-2030-88", percent_of_reading=0.05)
+    made_at = "2031-02-20T09:00:00+00:00"
+    save_trim(replace(nominal, kind="line", channels=channels, made_at=made_at, meter=meter), folder=folder)
+
+
+def swept(rig: DiaryRig, order: SweepOrder) -> None:
+    take(client_of(rig), order, progress=lambda _: None, stop=lambda: False)
+
+
+def in_series(rig: DiaryRig, order: SweepOrder) -> None:
+    batch = Batch("B")
+    batch.next_sensor("SN-1")
+    sweep_one(client_of(rig), order, batch, on_look=lambda _: None, stop=lambda: False)
+
+
+def wiggled(rig: DiaryRig, order: SweepOrder) -> None:
+    with session(client_of(rig), order.setup, trims=order.trims) as s:
+        search = LiveSearch(s.profile)
+        run_wiggle(
+            s, search, folder=order.folder, on_new=lambda _: None, on_look=lambda: None, stop=lambda: False
+        )
+
+
+def killed(how: Callable[[DiaryRig, SweepOrder], None], folder: Path, at: int) -> Capture:
+    """Return the capture that the next run recovers."""
+    rig = DiaryRig(moved)
+    rig.happens, rig.when = kill, (2, at)
+    with pytest.raises(KilledError):
+        how(rig, SweepOrder(SETUP, folder, folder / "trims"))
+    (path,) = recover(folder)
+    return read_capture(path)
+
+
+def intervals(capture: Capture) -> dict[str, tuple[float | None, float | None]]:
+    def both(q: Quantity) -> tuple[float | None, float | None]:
+        return q.value, q.u95
+
+    return {name: both(q) for name, q in review_capture(capture).judgement.quantities.items()}
+
+
+def test_killed_sweep_is_judged_with_its_trim(tmp_path: Path) -> None:
+    (tmp_path / "whole").mkdir()
+    trimmed("00ff", tmp_path / "trims")
+    cut = killed(swept, tmp_path, KILLED_AT)
+    rig, order = DiaryRig(moved), SweepOrder(SETUP, tmp_path / "whole", tmp_path / "trims")
+    whole = take(client_of(rig), order, progress=lambda _: None, stop=lambda: False)[0]
+    assert (cut.ended, whole.ended) == ("recovered", "complete")
+    n = len(cut.records)
+    assert KILLED_AT - 500 <= n <= KILLED_AT
+    assert np.array_equal(cut.records.sums, whole.records.sums[:n])
+    assert cut.trim == whole.trim
+    as_far = replace(whole, records=whole.records[:n], ended="recovered", setup=cut.setup)
+    found = intervals(cut)
+    assert found == intervals(as_far)
+    assert found["closed_v"][0] is not None
+    nominal = intervals(replace(cut, trim=None))
+    assert cut.trim["made_at"] == "2031-02-20T09:00:00+00:00"
+    assert nominal["closed_v"][0] == pytest.approx(found["closed_v"][0] - 0.01, abs=2e-3)
+    assert nominal["closed_v"][1] > 1.5 * found["closed_v"][1]
+
+
+@pytest.mark.parametrize("how", [swept, in_series, wiggled])
+def test_killed_capture_keeps_trim_versions_and_profile(
+    how: Callable[[DiaryRig, SweepOrder], None], tmp_path: Path
+) -> None:
+    trimmed("00ff", tmp_path / "trims")
+    cut = killed(how, tmp_path, 600)
+    assert cut.trim is not None
+    assert cut.trim["made_at"] == "2031-02-20T09:00:00+00:00"
+    assert cut.versions["sweeprig"] == __version__
+    assert cut.versions["numpy"] == np.__version__
+    assert cut.setup.profile_text == load_profile(SETUP.profile).text
+
+
+def test_whole_capture_of_a_rig_has_its_versions(tmp_path: Path) -> None:
+    swept(DiaryRig(moved), SweepOrder(replace(SETUP, seconds=2.0), tmp_path, tmp_path / "trims"))
+    (path,) = tmp_path.glob("*.sweep")
+    assert set(read_capture(path).versions) == {"sweeprig", "numpy", "python"}
