@@ -180,7 +180,7 @@ def test_what_is_no_zip_is_refused(tmp_path: Path, content: bytes) -> None:
 def test_an_index_that_falls_back_is_refused(tmp_path: Path) -> None:
     bad = capture_of(5)
     index = bad.records.index[::-1].copy()
-    write_capture(tmp_path / "a.sweep", replace(bad, records=replace(bad.records, index=index)))
+    (tmp_path / "a.sweep").write_bytes(pack(replace(bad, records=replace(bad.records, index=index))))
     with pytest.raises(CaptureFileError, match="does not rise"):
         read_capture(tmp_path / "a.sweep")
 

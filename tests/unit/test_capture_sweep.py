@@ -15,6 +15,7 @@ from sweeprig.capture import journal as journal_module
 from sweeprig.capture.assemble import capture_of_journal
 from sweeprig.capture.file import read_capture, write_capture
 from sweeprig.capture.live import start_capture
+from sweeprig.capture.locks import let_go
 from sweeprig.capture.model import Capture, SweepSetup
 from sweeprig.capture.sweep import Progress, recover, run_sweep
 from sweeprig.errors import BoardRefusedError, BoardSilentError, CaptureFileError, InputError, PortLostError
@@ -217,6 +218,7 @@ def test_a_journal_cut_at_any_byte_gives_what_was_whole(tmp_path: Path) -> None:
 def test_recover_turns_what_a_crash_left_into_a_capture(tmp_path: Path) -> None:
     whole = sweep(FakeRig(), tmp_path)
     path = Path(whole.journal)
+    let_go(path)  # as when its program ends
     path.write_bytes(path.read_bytes()[:-200])
     found = recover(tmp_path)
     assert found == [path.with_suffix(".sweep")]
@@ -230,7 +232,7 @@ def test_recover_turns_what_a_crash_left_into_a_capture(tmp_path: Path) -> None:
 
 def test_recover_never_writes_over_a_capture(tmp_path: Path) -> None:
     for _ in range(2):
-        sweep(FakeRig(), tmp_path)
+        let_go(Path(sweep(FakeRig(), tmp_path).journal))
         recover(tmp_path)
     assert len(list(tmp_path.glob("*.sweep"))) == 2
 

@@ -18,7 +18,7 @@ from sweeprig.bench.review.kept_profile import AS_CAPTURED
 from sweeprig.bench.review.result import schema, to_result
 from sweeprig.bench.review.review import Choices, review_capture, review_csv
 from sweeprig.bench.shop.profiles import show_json
-from sweeprig.capture.file import read_capture, write_capture
+from sweeprig.capture.file import pack, read_capture, write_capture
 from sweeprig.capture.journal import Journal, JournalHead, read_journal
 from sweeprig.capture.model import SweepSetup
 from sweeprig.errors import CaptureFileError, ProfileError
@@ -157,7 +157,7 @@ def test_a_capture_of_before_is_read_and_judged_as_it_was(tmp_path: Path) -> Non
 def test_a_text_that_does_not_fit_its_digest_is_refused(kept: tuple[Path, Path], tmp_path: Path) -> None:
     capture = read_capture(kept[0])
     other = tmp_path / "other.sweep"
-    write_capture(other, replace(capture, setup=replace(capture.setup, profile_sha256="0" * 64)))
+    other.write_bytes(pack(replace(capture, setup=replace(capture.setup, profile_sha256="0" * 64))))
     with pytest.raises(CaptureFileError, match="profile_text"):
         read_capture(other)
 

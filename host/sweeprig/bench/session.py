@@ -21,7 +21,7 @@ from sweeprig.bench.readings import live
 from sweeprig.bench.readings.live import Chunk, Volts, volts_of
 from sweeprig.bench.review.review import versions
 from sweeprig.capture.file import write_capture
-from sweeprig.capture.folder import file_stem, free_path, local_now
+from sweeprig.capture.folder import file_stem, local_now
 from sweeprig.capture.model import Capture, SweepSetup
 from sweeprig.capture.sweep import Progress, run_sweep
 from sweeprig.judge.profile import Profile, load_profile
@@ -144,8 +144,8 @@ class Session:
     def keep(self, capture: Capture, folder: Path, label: str = "") -> tuple[Capture, Path]:
         """Write a capture under `label`, else the sensor's. Raises HookupError where an overload has ended it."""
         name = label or self.setup.sensor_label or self.setup.serial or "sweep"
-        path = free_path(folder, file_stem(name, self.now()), ".sweep")
-        capture = write_capture(path, capture)
+        capture = write_capture(folder / f"{file_stem(name, self.now())}.sweep", capture)
+        path = Path(capture.path)
         self.power.check(path)
         return capture, path
 

@@ -20,7 +20,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sweepboard import wire
-from sweeprig.capture.atomic import write_atomically
+from sweeprig.capture.atomic import write_new
+from sweeprig.capture.locks import let_go, remove
 from sweeprig.capture.model import Capture
 from sweeprig.capture.plain import setup_from_plain, setup_to_plain
 from sweeprig.capture.plausible import MOST_INDEX, check_records, check_snapshots, checked_meta
@@ -61,7 +62,7 @@ DAMAGE = (  # what zip, zlib, json and numpy raise for bytes that are not a whol
 )
 _ARRAYS: dict[str, tuple[Any, ...]] = {**_RECORD_ARRAYS, **_EVENT_ARRAYS}
 MOST_MEMBER = 1 << 30  # bytes of one array, unpacked: the sums of a day, the longest sweep, have 1.04e9
-MOST_META = 8 << 20  # bytes of the description, unpacked
+MOST_META = 32 << 20  # bytes of the description, unpacked
 MOST_FILE = 2 << 30  # bytes of the whole file
 _STAMP = (1980, 1, 1, 0, 0, 0)  # no clock in the file, so that equal captures are equal files
 
@@ -70,22 +71,36 @@ _STAMP = (1980, 1, 1, 0, 0, 0)  # no clock in the file, so that equal captures a
 
 
 def write_capture(path: Path, capture: Capture) -> Capture:
-    """Write the file whole or not at all, then remove the journal that the capture was made from.
+    """Write a file that can be read back, under a new name; then remove the journal that the capture was made from.
 
-    Returns the capture with its `sha256` and `path`. Raises CaptureFileError.
+    Nothing is replaced: where the name is taken a number goes behind it. Returns the capture with its `sha256` and
+    the `path` that it has. Raises CaptureFileError; the journal stays then, for `recover`.
     """
-    where = str(path)
-    check_records(capture.records, capture.window, where)
-    check_snapshots(capture.snapshots, where)
-    data = pack(capture)
-    kept = (
-        f"what came is still in the journal {capture.journal}" if capture.journal else "nothing was replaced"
-    )
-    step = f"free some space or choose another folder; {kept}"
-    write_atomically(path, data, next_step=step, error=CaptureFileError)
-    if capture.journal:
-        Path(capture.journal).unlink(missing_ok=True)
-    return replace(capture, sha256=hashlib.sha256(data).hexdigest(), path=str(path), journal="")
+    journal = Path(capture.journal) if capture.journal else None
+    try:
+        data = checked_pack(capture, str(path))
+        kept = f"what came is still in the journal {journal}" if journal else "nothing was replaced"
+        step = f"free some space or choose another folder; {kept}"
+        path = write_new(path, data, next_step=step, error=CaptureFileError)
+        digest = hashlib.sha256(data).hexdigest()
+        if hashlib.sha256(path.read_bytes()).hexdigest() != digest:
+            raise _damaged(str(path), "it does not read back as it was written", len(data))
+        if journal:
+            remove(journal)
+    finally:
+        if journal:
+            let_go(journal)
+    return replace(capture, sha256=digest, path=str(path), journal="")
+
+
+def checked_pack(capture: Capture, where: str) -> bytes:
+    """Return the bytes of a capture file, read back once. Raises CaptureFileError where they cannot be."""
+    try:
+        data = pack(capture)
+        unpack(data, where=where)
+    except DAMAGE as exc:
+        raise _damaged(where, f"{type(exc).__name__}: {exc!s:.300}", None) from exc
+    return data
 
 
 def pack(capture: Capture) -> bytes:

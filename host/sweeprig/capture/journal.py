@@ -1,15 +1,15 @@
 """The journal: what the board sends goes to disk as it arrives, so that no crash takes it away.
 
 A file is one line of JSON, with all that a capture needs besides the records, and then the bytes of the port
-as they came. It is locked while it is written; what is not locked was left behind.
+as they came. It is locked until its capture is in a file; what is not locked was left behind.
 """
 
 from __future__ import annotations
 
 import contextlib
+import glob
 import json
 import os
-import sys
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -17,8 +17,10 @@ from pathlib import Path
 from typing import Any
 
 from sweeprig.capture.folder import numbered
+from sweeprig.capture.locks import alone_in, claim, hold, remove
 from sweeprig.capture.model import SweepSetup
 from sweeprig.capture.plain import setup_from_plain, setup_to_plain
+from sweeprig.capture.writer import Disk, Writer
 from sweeprig.errors import CaptureFileError
 from sweeprig.link.clean import clean_plain, clean_text, is_number, is_whole
 
@@ -26,7 +28,6 @@ SUFFIX = ".journal"
 FORMAT = "sweeprig-journal"
 VERSION = 1
 SYNC_EVERY_S = 1.0  # a power cut loses at most this much; a killed program loses nothing
-_LOCK_AT = 1 << 40
 
 
 @dataclass(frozen=True)
@@ -50,51 +51,73 @@ class JournalHead:
 
 
 class Journal:
-    """A journal that is being written. Every `write` is with the operating system when it returns."""
+    """A journal that is being written, locked until its capture is in a file or was let go.
+
+    `write` waits for the system a moment and for the disk never; what found no room is counted.
+    """
 
     def __init__(
-        self, folder: Path, head: JournalHead, *, stem: str, clock: Callable[[], float] = time.monotonic
+        self,
+        folder: Path,
+        head: JournalHead,
+        *,
+        stem: str,
+        clock: Callable[[], float] = time.monotonic,
+        disk: Disk | None = None,
     ) -> None:
         self._clock = clock
-        self._synced = clock()
+        disk = disk or Disk()
         try:
             folder.mkdir(parents=True, exist_ok=True)
-            self.path, self._handle = _new_file(folder, stem)
+            with alone_in(folder):
+                self.path, handle = _new_file(folder, stem)
         except OSError as exc:
             raise _unwritable(folder, exc) from exc
-        lock(self._handle)
-        self.write(head.to_line())
-        self.sync()
+        try:
+            disk.put(handle, head.to_line())
+            disk.sync(handle)
+        except OSError as exc:
+            remove(self.path)
+            raise _unwritable(folder, exc) from exc
+        self._writer = Writer(handle, disk)
+        self._synced = clock()
+
+    @property
+    def n_refused(self) -> int:
+        """Bytes that the journal could not take."""
+        return self._writer.n_refused
 
     def write(self, data: bytes) -> None:
         """Append bytes. Raises CaptureFileError, for instance where the disk is full."""
+        due = self._clock() - self._synced >= SYNC_EVERY_S
         try:
-            view = memoryview(data)
-            while view:
-                view = view[os.write(self._handle, view) :]
+            self._writer.put(data, sync=due)
         except OSError as exc:
             raise _unwritable(self.path, exc) from exc
-        if self._clock() - self._synced >= SYNC_EVERY_S:
-            self.sync()
-
-    def sync(self) -> None:
-        """Have the disk itself keep what was written."""
-        os.fsync(self._handle)
-        self._synced = self._clock()
+        if due:
+            self._synced = self._clock()
 
     def close(self) -> None:
-        """End writing; the file stays."""
-        if self._handle >= 0:
-            os.close(self._handle)
-            self._handle = -1
+        """End writing; the file stays, and stays locked."""
+        self._writer.close()
 
 
 def _new_file(folder: Path, stem: str) -> tuple[Path, int]:
-    flags = os.O_CREAT | os.O_EXCL | os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0)
+    """Return a new file and its handle, locked; nobody else may work in the folder meanwhile."""
+    flags = os.O_CREAT | os.O_EXCL | os.O_RDWR | os.O_APPEND | getattr(os, "O_BINARY", 0)
     for path in numbered(folder, stem, SUFFIX):
         with contextlib.suppress(FileExistsError):
-            return path, os.open(path, flags, 0o644)
+            handle = os.open(path, flags, 0o644)
+            hold(path, handle)
+            return path, handle
     raise AssertionError("numbers do not end")
+
+
+def left_behind(place: Path) -> list[Path]:
+    """Return the journals of a folder, or the one named, that nobody works on; they are locked from now on."""
+    folder, pattern = (place, f"*{SUFFIX}") if place.is_dir() else (place.parent, glob.escape(place.name))
+    with alone_in(folder):
+        return [path for path in sorted(folder.glob(pattern)) if claim(path)]
 
 
 def _unwritable(path: Path, exc: OSError) -> CaptureFileError:
@@ -103,23 +126,6 @@ def _unwritable(path: Path, exc: OSError) -> CaptureFileError:
         seen=str(exc),
         next_step="free some space or choose another folder with --out; what came before is kept",
     )
-
-
-def lock(handle: int) -> bool:
-    """Lock an open file until it is closed or its process ends; return False where another holds it."""
-    try:
-        if sys.platform == "win32":
-            import msvcrt
-
-            os.lseek(handle, _LOCK_AT, os.SEEK_SET)  # far behind the end: locked bytes could not be read
-            msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
-        else:
-            import fcntl
-
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        return False
-    return True
 
 
 def read_journal(path: Path) -> tuple[JournalHead, bytes]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -11,7 +12,9 @@ from typing import Any
 from sweeprig.capture.assemble import capture_of_journal
 from sweeprig.capture.folder import local_now
 from sweeprig.capture.journal import Journal, JournalHead
+from sweeprig.capture.locks import let_go, remove
 from sweeprig.capture.model import Capture, SweepSetup
+from sweeprig.capture.writer import Disk
 from sweeprig.errors import BoardSilentError, LinkError, PortLostError
 from sweeprig.link.client import RigClient
 from sweeprig.link.messages import Message, Records
@@ -30,6 +33,7 @@ def start_capture(
     versions: Mapping[str, str] | None = None,
     clock: Callable[[], float] = time.monotonic,
     now: Callable[[], datetime] = local_now,
+    disk: Disk | None = None,
 ) -> LiveCapture:
     """Start streaming with a journal in `folder`; `n_windows` None goes on until it is stopped.
 
@@ -49,14 +53,14 @@ def start_capture(
         versions=versions,
         trim=trim,
     )
-    journal = Journal(folder, head, stem=f"capture-{when:%Y%m%d-%H%M%S}", clock=clock)
+    journal = Journal(folder, head, stem=f"capture-{when:%Y%m%d-%H%M%S}", clock=clock, disk=disk)
     client.on_bytes = journal.write
     try:
         client.start(setup.hookup)
     except BaseException:
         client.on_bytes = None
         journal.close()
-        journal.path.unlink()
+        remove(journal.path)
         raise
     return LiveCapture(client, journal, n_windows=n_windows, clock=clock)
 
@@ -75,6 +79,7 @@ class LiveCapture:
         self._n_windows = n_windows
         self._clock = clock
         self._last = -1
+        self._finished = False
 
     @property
     def journal_path(self) -> Path:
@@ -125,11 +130,15 @@ class LiveCapture:
         """
         self.stop()
         self._quieten()
+        self._finished = True
         self._release()
         capture = capture_of_journal(self._journal.path, ended=self.ended, coaching=coaching)
         if not len(capture.records):
-            self._journal.path.unlink(missing_ok=True)
+            remove(self._journal.path)
             raise self.error or _nothing(capture)
+        if self._journal.n_refused:
+            lost = {"bytes that the journal could not take": self._journal.n_refused}
+            capture = replace(capture, set_aside={**capture.set_aside, **lost})
         return capture
 
     def __enter__(self) -> LiveCapture:
@@ -137,6 +146,8 @@ class LiveCapture:
 
     def __exit__(self, *_: object) -> None:
         self._release()
+        if not self._finished:
+            let_go(self._journal.path)
 
     def _count(self, event: Message) -> None:
         if not isinstance(event, Records):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -12,9 +11,12 @@ from typing import Any
 
 from sweeprig.capture import file, journal
 from sweeprig.capture.assemble import capture_of_journal
+from sweeprig.capture.atomic import clear_parts
 from sweeprig.capture.folder import free_path, local_now
 from sweeprig.capture.live import LiveCapture, start_capture
+from sweeprig.capture.locks import let_go, rename
 from sweeprig.capture.model import Capture, SweepSetup
+from sweeprig.capture.writer import Disk
 from sweeprig.errors import CaptureFileError, InputError
 from sweeprig.link.client import RigClient
 from sweeprig.link.messages import Message
@@ -40,25 +42,26 @@ def run_sweep(
     progress: Callable[[Progress], None] | None = None,
     stop: Callable[[], bool] | None = None,
     on_events: Callable[[list[Message]], None] | None = None,
-    coaching: Callable[[], tuple[str, ...]] = tuple,
-    endless: bool = False,
     trim: Mapping[str, Any] | None = None,
     versions: Mapping[str, str] | None = None,
     clock: Callable[[], float] = time.monotonic,
     now: Callable[[], datetime] = local_now,
+    coaching: Callable[[], tuple[str, ...]] = tuple,
+    endless: bool = False,
+    disk: Disk | None = None,
 ) -> Capture:
     """Capture `setup.seconds` as the board's record index tells them; the host's clock has no say in it.
 
-    `endless` goes on until it is stopped. `coaching` is asked in the end what was asked for and seen.
     Ctrl-C or `stop` returning True keeps what came (`ended` "stopped"), as does a board that goes away
     ("unplugged") or falls silent ("silent"). The capture's `journal` stays on disk until `write_capture` has
     put it into a file. Raises LinkError where not one record came, CaptureFileError where the journal cannot
-    be written.
+    be written. `endless` goes on until it is stopped. `coaching` is asked in the end what was asked for and seen.
     """
     n_windows = None if endless else n_windows_of(setup.seconds, client.window_s)
     live = start_capture(
-        client, setup, folder=folder, n_windows=n_windows, trim=trim, versions=versions, clock=clock, now=now
-    )
+        client, setup, folder=folder, n_windows=n_windows, trim=trim, versions=versions, clock=clock, now=now,
+        disk=disk,
+    )  # fmt: skip
     with live:
         try:
             for events in live.events():
@@ -89,27 +92,29 @@ def n_windows_of(seconds: float, window_s: float) -> int:
     return max(1, round(seconds / window_s))
 
 
-def recover(folder: Path, *, on_unusable: Callable[[Path, str], None] | None = None) -> list[Path]:
-    """Turn journals that a crash left in `folder` into capture files ("recovered"); return their paths.
+def recover(place: Path, *, on_unusable: Callable[[Path, str], None] | None = None) -> list[Path]:
+    """Turn journals that a crash left in a folder, or the one named, into capture files; return their paths.
 
-    A journal that another program is writing is left alone. One that is no journal, or has not a single record,
-    is renamed, so that it is told of once, to `on_unusable` with the reason.
+    They stand beside the journal, `ended` "recovered". A journal that another program works on is left alone. One
+    that is no journal, or has not a single record, is renamed, so that it is told of once, to `on_unusable` with the
+    reason. What a crash left of a file that was being written is removed. Raises CaptureFileError where a capture
+    cannot be written; its journal stays.
     """
-    if not folder.is_dir():
+    if not place.exists():
         return []
-    found = (_recover_one(path, on_unusable) for path in sorted(folder.glob(f"*{journal.SUFFIX}")))
+    clear_parts(place if place.is_dir() else place.parent, file.SUFFIX)
+    found = [_recover_one(path, on_unusable) for path in journal.left_behind(place)]
     return [path for path in found if path is not None]
 
 
 def _recover_one(path: Path, on_unusable: Callable[[Path, str], None] | None) -> Path | None:
-    if _is_being_written(path):
-        return None
-    capture, reason = _what_is_in(path)
-    if capture is not None:
-        target = free_path(path.parent, path.stem, file.SUFFIX)
-        file.write_capture(target, capture)
-        return target
-    aside = path.replace(free_path(path.parent, path.stem, UNUSABLE))
+    try:
+        capture, reason = _what_is_in(path)
+        if capture is not None:
+            return Path(file.write_capture(path.with_suffix(file.SUFFIX), capture).path)
+        aside = rename(path, free_path(path.parent, path.stem, UNUSABLE))
+    finally:
+        let_go(path)
     if on_unusable is not None:
         on_unusable(aside, reason)
     return None
@@ -121,21 +126,9 @@ def _what_is_in(path: Path) -> tuple[Capture | None, str]:
         capture = capture_of_journal(path, ended="recovered")
         if not len(capture.records):
             return None, "no record in it"
-        file.unpack(file.pack(capture), where=str(path))
+        file.checked_pack(capture, str(path))
     except CaptureFileError as exc:
         return None, str(exc)
     except (*file.DAMAGE, MemoryError) as exc:
         return None, f"{type(exc).__name__}: {exc!s:.200}"
     return capture, ""
-
-
-def _is_being_written(path: Path) -> bool:
-    """Return whether another program has the journal open, or it cannot be opened at all."""
-    try:
-        handle = os.open(path, os.O_RDWR)
-    except OSError:
-        return True
-    try:
-        return not journal.lock(handle)
-    finally:
-        os.close(handle)

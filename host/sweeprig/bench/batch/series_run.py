@@ -16,6 +16,7 @@ from sweeprig.bench.sweep.pace import plan_sweep
 from sweeprig.bench.sweep.sweep import SweepDone, SweepOrder, finish
 from sweeprig.bench.sweep.trigger import Phase, Trigger
 from sweeprig.capture.folder import ready_folder
+from sweeprig.capture.locks import remove
 from sweeprig.capture.model import Capture
 from sweeprig.link.client import RigClient
 
@@ -44,7 +45,7 @@ def sweep_one(
             return None
         capture, trigger = _capture(s, order.folder, on_look=on_look, stop=stop)
         if not trigger.start_s and not s.power.overloaded:
-            Path(capture.journal).unlink(missing_ok=True)
+            remove(Path(capture.journal))
             return None
         capture, path = s.keep(capture, order.folder)
     done = finish(capture, path, order)

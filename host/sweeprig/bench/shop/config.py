@@ -8,6 +8,7 @@ from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
+from sweeprig.bench.shop.places import Places
 from sweeprig.capture.atomic import write_atomically
 from sweeprig.errors import ConfigError
 from sweeprig.link.clean import clean_text
@@ -90,6 +91,11 @@ def load_config(path: Path) -> Config:
             f"{path} cannot be read.", seen=str(exc), next_step="check its permissions"
         ) from exc
     return replace(Config(), **{key: check_value(key, value, str(path)) for key, value in data.items()})
+
+
+def captures_folder(config: Config, places: Places) -> Path:
+    """Return the folder in which captures are kept where no other is named."""
+    return Path(config.captures).expanduser() if config.captures else places.captures
 
 
 def parse_value(key: str, text: str) -> Any:

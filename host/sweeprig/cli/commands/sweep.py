@@ -12,6 +12,7 @@ import typer
 
 from sweeprig.cli import options as opt
 from sweeprig.cli.asking import ConfirmKeys, DriveOption, Override, ask_drive
+from sweeprig.cli.commands.recover import report_recovered
 from sweeprig.cli.console import EXIT_OF_VERDICT, console
 from sweeprig.words import Hookup, Sense, Setting, Starts
 
@@ -134,17 +135,6 @@ def _take(
     return taken
 
 
-def report_recovered(folder: Path) -> None:
-    """Recover what a crash left behind, and say so; what is of no use is set aside and told of once."""
-    from sweeprig.capture.sweep import recover
-
-    def tell(aside: Path, reason: str) -> None:
-        console.warn(f"A journal of a capture could not be recovered and is kept as {aside}: {reason}")
-
-    for path in recover(folder, on_unusable=tell):
-        console.say(f"A capture that had not been finished was recovered: {path}")
-
-
 def make_setup(config: Config, values: dict[str, Any]) -> SweepSetup:
     """Return the setup from the options, with the configuration's defaults."""
     from sweeprig.capture.model import SweepSetup
@@ -161,14 +151,20 @@ def make_setup(config: Config, values: dict[str, Any]) -> SweepSetup:
 def make_order(setup: SweepSetup, out: Path | None, sheet: str | None, guard: float | None) -> SweepOrder:
     """Return the order of one sweep, with the configuration's folders."""
     from sweeprig.bench.review.review import Choices
-    from sweeprig.bench.shop.config import check_value
+    from sweeprig.bench.shop.config import captures_folder, check_value
     from sweeprig.bench.sweep.sweep import SweepOrder
 
     config, places = settings()
-    folder = out or (Path(config.captures).expanduser() if config.captures else places.captures)
     kind = check_value("sheet", sheet, "the command line") if sheet else config.sheet
     records = (config.records_url or str(places.records)) if config.keep_records else None
-    return SweepOrder(setup, folder, places.trims, Choices(guard_factor=guard), kind, records)
+    return SweepOrder(
+        setup,
+        out or captures_folder(config, places),
+        places.trims,
+        Choices(guard_factor=guard),
+        kind,
+        records,
+    )
 
 
 def sweep(
@@ -257,11 +253,12 @@ def review(
 ) -> None:
     """Analyse and judge a capture or a CSV again; nothing but the file is needed."""
     from sweeprig.bench.review.review import Choices, review_file
+    from sweeprig.bench.review.sheets import check_target, write_html
 
+    if sheet is not None:
+        check_target(sheet, file)
     outcome = review_file(file, Choices(profile, starts, sense, guard, track_ohm))
     if sheet is not None:
-        from sweeprig.bench.review.sheets import write_html
-
         write_html(outcome, sheet)
     files = {"capture_file": str(file), "sheet_file": str(sheet) if sheet else None}
     show_outcome(outcome, as_json=as_json, budget=budget, files=files, monte_carlo=monte_carlo)

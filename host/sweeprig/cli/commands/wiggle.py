@@ -11,7 +11,8 @@ import typer
 
 from sweeprig.cli import options as opt
 from sweeprig.cli.asking import ConfirmKeys, DriveOption, Override, ask_drive, asking, books
-from sweeprig.cli.commands.sweep import make_order, make_setup, report_recovered, settings, stop_on_interrupt
+from sweeprig.cli.commands.recover import report_recovered
+from sweeprig.cli.commands.sweep import make_order, make_setup, settings, stop_on_interrupt
 from sweeprig.cli.console import EXIT_OF_VERDICT, colour_wanted, console, folded, strong
 from sweeprig.words import Hookup, Setting, Starts
 
