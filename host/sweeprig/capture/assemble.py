@@ -52,6 +52,7 @@ def capture_of_bytes(head: JournalHead, data: bytes, *, ended: str) -> Capture:
     messages, restarted = _one_stream(heard)
     records, contradicted, order = in_order(Records.concatenate(_all(messages, Records)))
     good = are_possible(records, head.window) & (records.index >= 0)
+    n = MOST_INDEX if head.n_windows is None else head.n_windows
     snapshots = _all(messages, Snapshot)
     sound = tuple(s for s in snapshots if is_possible(s))
     lines, n_more = _capped([e.line for e in _all(heard, BoardText)])
@@ -62,15 +63,14 @@ def capture_of_bytes(head: JournalHead, data: bytes, *, ended: str) -> Capture:
         "snapshots with codes that no converter gives": len(snapshots) - len(sound),
         "lines of the board's text": n_more,
     }
-    n = head.n_windows
     return Capture(
-        records=records[good & (records.index < (MOST_INDEX if n is None else n))],
+        records=records[good & (records.index < n)],
         rig=head.rig,
         setup=head.setup,
         created=head.created,
         window=head.window,
         conversion_hz=head.conversion_hz,
-        stop_index=n if ended == "complete" else None,
+        stop_index=head.n_windows if ended == "complete" else None,
         gaps=tuple(_all(messages, Gap)),
         snapshots=sound,
         slow=tuple(_all(messages, SlowReading)),

@@ -73,6 +73,18 @@ def target_of(source: Path, kind: str, folder: Path | None) -> Path:
     return target
 
 
+def check_target(target: Path, source: Path) -> None:
+    """Raise InputError where a sheet would replace the file that it is about, or any capture."""
+    same = target.exists() and source.exists() and target.samefile(source)
+    if same or (target.exists() and target.suffix in (".sweep", ".journal")):
+        raise InputError(
+            "A sheet would replace a capture." if not same else "The sheet would replace what it is about.",
+            seen=str(target),
+            limit="a name of its own",
+            next_step="name another file with --sheet",
+        )
+
+
 def check_targets(sources: list[Path], folder: Path | None, kinds: tuple[str, ...]) -> None:
     """Raise InputError where two sources would write to one file."""
     seen: dict[Path, Path] = {}

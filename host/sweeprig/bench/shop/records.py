@@ -11,6 +11,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
+from sweeprig.capture.atomic import write_atomically
 from sweeprig.errors import ExportError
 from sweeprig.records.rows import Record
 from sweeprig.records.store import Store
@@ -64,13 +65,11 @@ def _harmless(text: str) -> str:
 
 
 def write_export(path: Path, text: str) -> None:
-    """Write an export. Raises ExportError."""
-    try:
-        path.write_text(text, encoding="utf-8", newline="")
-    except OSError as exc:
-        raise ExportError(
-            f"{path} cannot be written.", seen=str(exc), next_step="check the folder and its permissions"
-        ) from exc
+    """Write an export whole or not at all. Raises ExportError."""
+    step = "check the folder and its permissions; what was there is as it was"
+    if not path.parent.is_dir():
+        raise ExportError(f"{path} cannot be written.", seen=f"no folder {path.parent}", next_step=step)
+    write_atomically(path, text.encode("utf-8", "replace"), next_step=step, error=ExportError)
 
 
 def sensor_text(record: Record) -> str:

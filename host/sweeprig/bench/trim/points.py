@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -13,6 +14,7 @@ import numpy as np
 
 from sweepboard import wire
 from sweeprig.bench.readings.live import collect, has, streaming
+from sweeprig.capture.atomic import write_atomically
 from sweeprig.errors import InputError, TrimError
 from sweeprig.link.client import RigClient
 from sweeprig.link.messages import Records, SlowReading
@@ -167,15 +169,16 @@ def _mean_of(slow: Sequence[SlowReading], quantity: int, scale: float) -> float 
 
 def write_points(path: Path, points: Sequence[Measured]) -> Path:
     """Write points as CSV (RFC 4180), so that nothing typed is lost and a trim can be made again from them."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    with path.open("w", newline="", encoding="utf-8") as file:
-        out = csv.writer(file)
-        out.writerow((*COLUMNS, *OPTIONAL))
-        for p in points:
-            node = "" if p.node_v is None else f"{p.node_v:.7f}"
-            reading = "" if p.reading_v is None else f"{p.reading_v:.6f}"
-            rest = [f"{v:.4f}" for v in (*p.u_codes, *p.noise)]
-            out.writerow([reading, *(f"{c:.4f}" for c in p.codes), node, *rest])
+    file = io.StringIO()
+    out = csv.writer(file)
+    out.writerow((*COLUMNS, *OPTIONAL))
+    for p in points:
+        node = "" if p.node_v is None else f"{p.node_v:.7f}"
+        reading = "" if p.reading_v is None else f"{p.reading_v:.6f}"
+        rest = [f"{v:.4f}" for v in (*p.u_codes, *p.noise)]
+        out.writerow([reading, *(f"{c:.4f}" for c in p.codes), node, *rest])
+    step = "name another file; what was there is as it was"
+    write_atomically(path, file.getvalue().encode(), next_step=step, error=TrimError)
     return path
 
 
