@@ -50,27 +50,25 @@ def capture_of_bytes(head: JournalHead, data: bytes, *, ended: str) -> Capture:
     heard = decoder.feed(data)
     heard += decoder.flush_text()
     messages, restarted = _one_stream(heard)
-    records, contradicted, order = in_order(Records.concatenate(_all(messages, Records)))
-    good = are_possible(records, head.window) & (records.index >= 0)
-    n = MOST_INDEX if head.n_windows is None else head.n_windows
+    records, contradicted, counted = _records_of(messages, head)
     snapshots = _all(messages, Snapshot)
     sound = tuple(s for s in snapshots if is_possible(s))
     lines, n_more = _capped([e.line for e in _all(heard, BoardText)])
     ended = "restarted" if restarted or contradicted else ended
+    stop = head.n_windows if ended == "complete" else None
     aside = {
-        **order,
-        "records with codes that no converter gives": int(np.count_nonzero(~good)),
+        **counted,
         "snapshots with codes that no converter gives": len(snapshots) - len(sound),
         "lines of the board's text": n_more,
     }
     return Capture(
-        records=records[good & (records.index < n)],
+        records=records,
         rig=head.rig,
         setup=head.setup,
         created=head.created,
         window=head.window,
         conversion_hz=head.conversion_hz,
-        stop_index=head.n_windows if ended == "complete" else None,
+        stop_index=stop,
         gaps=tuple(_all(messages, Gap)),
         snapshots=sound,
         slow=tuple(_all(messages, SlowReading)),
@@ -80,8 +78,17 @@ def capture_of_bytes(head: JournalHead, data: bytes, *, ended: str) -> Capture:
         versions=dict(head.versions or {}),
         ended=ended,
         bad_frames=len(_all(messages, BadFrame)),
-        set_aside={what: number for what, number in aside.items() if number},
+        set_aside=dict(item for item in aside.items() if item[1]),
     )
+
+
+def _records_of(messages: Sequence[Message], head: JournalHead) -> tuple[Records, bool, dict[str, int]]:
+    """Return the records that can be, whether two of one index differ, and what was put right or set aside."""
+    records, contradicted, counted = in_order(Records.concatenate(_all(messages, Records)))
+    good = are_possible(records, head.window) & (records.index >= 0)
+    stop = MOST_INDEX if head.n_windows is None else head.n_windows
+    counted["records with codes that no converter gives"] = int(np.count_nonzero(~good))
+    return records[good & (records.index < stop)], contradicted, counted
 
 
 def _all(messages: Sequence[Message], kind: type[_T]) -> list[_T]:
