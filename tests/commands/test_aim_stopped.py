@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 import sweeprig.bench.board.rig
-import sweeprig.bench.sweep.sweep
+import sweeprig.bench.session
 from support.scripted_rig import ScriptedRig, client_of, sensor
 from sweeprig.cli.main import run
 from sweeprig.link.client import RigClient
@@ -25,7 +25,7 @@ def _aim_with_ctrl_c(monkeypatch: pytest.MonkeyPatch, folder: Path, packets: int
     def opened(_port: str) -> Iterator[RigClient]:
         yield client_of(rig)
 
-    taken = sweeprig.bench.sweep.sweep.run_sweep
+    taken = sweeprig.bench.session.run_sweep
 
     def interrupted(*args: Any, **more: Any) -> Any:
         signal.raise_signal(signal.SIGINT)
@@ -34,7 +34,7 @@ def _aim_with_ctrl_c(monkeypatch: pytest.MonkeyPatch, folder: Path, packets: int
         return taken(*args, **more)
 
     monkeypatch.setattr(sweeprig.bench.board.rig, "opened_rig", opened)
-    monkeypatch.setattr(sweeprig.bench.sweep.sweep, "run_sweep", interrupted)
+    monkeypatch.setattr(sweeprig.bench.session, "run_sweep", interrupted)
     options = ["--mount", "slotted", "--profile", "adjustable-potentiometer", "--confirm", "plug-off"]
     monkeypatch.setattr("sys.argv", ["sweeprig", "aim", *options, "--out", str(folder)])
     run()
