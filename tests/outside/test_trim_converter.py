@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from sweeprig.frontend import front_end
-from sweeprig.trim.codes import WIDE_CODES, departure_covariance, nominal_linearity
+from sweeprig.trim.codes import WIDE_CODES, chip_facts, departure_covariance, nominal_linearity
 from sweeprig.trim.density import ramp_density
 from sweeprig.trim.volts import unloaded
 
@@ -44,6 +44,28 @@ def test_assumed_departures_are_as_large_as_measured(chip: str, low: float, high
         e = base + root @ rng.standard_normal(code.size)
         largest.append(np.abs(e - np.polyval(np.polyfit(code, e, 1), code)).max())
     assert low <= np.median(largest) <= high
+
+
+# Five boards of each chip, public data, lowest and highest: slope of code against input less one, code at zero input.
+MEASURED = [("rp2040", (-0.0071, -0.0059), (12, 19)), ("rp2350", (-0.0037, -0.0030), (0, 10))]
+
+
+@pytest.mark.parametrize(("chip", "slopes", "codes"), MEASURED)
+def test_the_line_of_an_untrimmed_rig_holds_what_was_measured(chip: str, slopes: tuple, codes: tuple):
+    facts = chip_facts(chip)
+    assert facts.gain[0] <= slopes[0]
+    assert facts.gain[1] >= slopes[1]
+    assert facts.gain[1] < 0  # below one on all ten boards
+    assert facts.zero_code[0] < codes[0]
+    assert facts.zero_code[1] > codes[1] - 1.5  # boards read 1 to 2 above the line at 0 V
+
+
+def test_rp2350_is_expected_to_step():
+    """Every board steps by 1.5 to 2 LSB within 100 codes near 1500..1600, and near 2500..2600."""
+    error = nominal_linearity("rp2350")
+    for low in (1500, 2500):
+        near = np.interp(np.arange(low, low + 100.0), error.code, error.error_lsb)
+        assert 1.3 < near.max() - near.min() < 2.7
 
 
 # Loaded divider, k = load / track: Vout/Vs = x / (1 + x (1 - x) / k); 4 / (27 k) for small errors (handbooks of

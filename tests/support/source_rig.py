@@ -15,7 +15,8 @@ from sweeprig.bench.trim.trim import TrimOrder, make_trim
 from sweeprig.link.client import RigClient
 
 GAIN, ZERO, NODE = 1.335e-3, 15.0, 0.6
-RIG = {"uid": "00ff", "build": "full", "chip": "rp2350", "smps": "pwm"}
+CHIP = "straight"  # no chip that is known: this converter departs from its line nowhere
+RIG = {"uid": "00ff", "build": "full", "chip": CHIP, "smps": "pwm"}
 METER = parse_meter("0.05%+3", count_v=1e-4, range_v=6.0, serial="M1")
 VOLTS = (0.2, 1.35, 2.5, 3.65, 4.8)
 NOW = datetime(2026, 5, 4, 8, 0, tzinfo=UTC)
@@ -25,7 +26,7 @@ class SourceRig(FakeRig):
     """All leads on one voltage; `volts` yields it anew at each start. Codes are whole, half of them one higher."""
 
     def __init__(self, volts: Iterator[float] | None = None, **more) -> None:
-        super().__init__(chip="rp2350", smps="pwm", **more)
+        super().__init__(chip=CHIP, smps="pwm", **more)
         self.volts = volts or iter(VOLTS)
         self.now_v = 2.5
         self.drift_lsb = 0.0  # in each packet

@@ -13,7 +13,7 @@ from sweeprig.frontend import front_end
 from sweeprig.trim.codes import nominal_linearity, widest
 from sweeprig.trim.expected import expected_inverse
 from sweeprig.trim.fit import TrimPoint, birge_ratio, fit_channel, meter_covariance, prepare
-from sweeprig.trim.mistakes import refuse_slips, slips
+from sweeprig.trim.mistakes import refuse_slips
 from sweeprig.trim.model import Meter, Trim
 from sweeprig.trim.nominal import nominal_trim
 from sweeprig.trim.uncertainty import budget_of
@@ -21,10 +21,19 @@ from sweeprig.trim.uncertainty import budget_of
 METER = Meter(percent_of_reading=0.05, counts=3, count_v=1e-4)
 VOLTS = (0.3, 1.4, 2.5, 3.6, 4.7)
 GAIN, ZERO = 1.335e-3, 15.0
+STRAIGHT = "straight"  # no chip that is known, so no departures are expected anywhere
 
 
 def points(volts: tuple[float, ...] = VOLTS, *, gain: float = GAIN) -> tuple[TrimPoint, ...]:
     return tuple(TrimPoint(v / gain + ZERO, v) for v in volts)
+
+
+def of_chip(chip: str, volts: tuple[float, ...] = VOLTS) -> tuple[TrimPoint, ...]:
+    """Points of a converter that departs exactly as the chip's boards do in the mean."""
+    usual = nominal_linearity(chip)
+    straight = np.array(volts) / GAIN + ZERO
+    codes = np.interp(straight, usual.code - usual.error_lsb, usual.code)
+    return tuple(TrimPoint(float(c), v) for c, v in zip(codes, volts, strict=True))
 
 
 def fitted(given: tuple[TrimPoint, ...], chip: str = "rp2350", meter: Meter = METER, **more: bool):
@@ -41,7 +50,7 @@ def check(given: tuple[TrimPoint, ...], chip: str = "rp2350") -> None:
 
 
 def test_a_straight_converter_gives_its_line_back():
-    own = fitted(points())
+    own = fitted(points(), STRAIGHT)
     assert own.line.gain_v == pytest.approx(GAIN, rel=1e-9)
     assert own.line.offset_v == pytest.approx(-ZERO * GAIN, abs=1e-9)
     assert np.abs(own.linearity.error_lsb).max() < 1e-6
@@ -76,7 +85,7 @@ def test_a_bent_converter_is_straightened_by_many_points():
     volts = np.linspace(0.2, 4.8, 12)
     ideal = volts / GAIN + ZERO
     bent = ideal + 2.0 * np.sin(ideal / 4096 * 2 * np.pi)
-    own = fitted(tuple(TrimPoint(float(c), float(v)) for c, v in zip(bent, volts, strict=True)))
+    own = fitted(tuple(TrimPoint(float(c), float(v)) for c, v in zip(bent, volts, strict=True)), STRAIGHT)
     probe = np.linspace(0.4, 4.6, 50)
     code = probe / GAIN + ZERO
     code = code + 2.0 * np.sin(code / 4096 * 2 * np.pi)
@@ -84,7 +93,7 @@ def test_a_bent_converter_is_straightened_by_many_points():
         code - np.interp(code, own.linearity.code, own.linearity.error_lsb)
     )
     straight = fitted(
-        tuple(TrimPoint(float(c), float(v)) for c, v in zip(bent, volts, strict=True)), bend=False
+        tuple(TrimPoint(float(c), float(v)) for c, v in zip(bent, volts, strict=True)), STRAIGHT, bend=False
     )
     plain = straight.line.offset_v + straight.line.gain_v * code
     assert np.abs(read - probe).max() < 0.25e-3
@@ -133,7 +142,7 @@ def test_uncertainty_is_larger_between_points_and_beyond_them():
 
 
 def test_inside_a_wide_code_the_uncertainty_says_so():
-    own = fitted(points(), "rp2040")
+    own = fitted(of_chip("rp2040"), "rp2040")
     trim = Trim("line", "x", "full", "rp2040", (own,))
     inside = own.line.offset_v + own.line.gain_v * float(
         expected_inverse(np.array([1535.0]), np.array([0.5]), own.linearity)[0]
@@ -142,11 +151,26 @@ def test_inside_a_wide_code_the_uncertainty_says_so():
     assert "inside a wide code" in names
     names = [b.name for b in budget_of(inside + 0.05, trim=trim, front_end=front_end("full")).lines]
     assert "inside a wide code" not in names
-    assert widest(1535.0, own.linearity) == pytest.approx(9.85, abs=0.3)
+    assert widest(1535.0, own.linearity) == pytest.approx(1 + 8.53, abs=0.3)  # measured, converters.toml
 
 
 def test_good_points_pass():
     check(points())
+
+
+def test_twelve_points_of_a_stepping_rp2350_are_not_refused():
+    """Steps as measured on five boards: 1.5 to 2 LSB near 1536 and 2560, 0.4 to 2.3 at 2048, 0.2 to 1.2 between."""
+    rng = np.random.default_rng(8)
+    for _ in range(20):
+        sizes = rng.uniform((0.2, 1.5, 0.4, 1.5), (1.2, 2.0, 2.3, 2.0))
+        code = np.arange(4096.0)
+        rise = sizes[0] * ((code // 256 + 1) // 2) - sizes[0] * code / 512
+        falls = sum(
+            s * ((code >= at) - code / 4096) for s, at in zip(sizes[1:], (1536, 2048, 2560), strict=True)
+        )
+        volts = tuple(float(v) for v in np.linspace(0.25, 4.75, 12))
+        codes = np.interp(np.array(volts) / GAIN + ZERO, code + rise - falls, code)
+        check(tuple(TrimPoint(float(c), round(v, 4)) for c, v in zip(codes, volts, strict=True)))
 
 
 def test_swapped_points_are_named():
@@ -163,24 +187,19 @@ def test_swapped_points_are_named():
 
 
 @pytest.mark.parametrize(
-    ("number", "typed", "meant"),
-    [
-        (5, 0.47, "4.7"),
-        (2, 14.0, "1.4"),
-        (3, 5.2, "2.5"),
-        (4, 3.7, "3.6"),
-        (3, 2.52, "2.5"),
-        (4, 3.61, "3.6"),
-    ],
+    ("number", "typed"), [(5, 0.47), (2, 14.0), (3, 5.2), (4, 3.7), (3, 2.52), (4, 3.61)]
 )
-def test_a_slipped_reading_is_named_with_what_was_meant(number: int, typed: float, meant: str):
+def test_a_slipped_reading_is_named_and_no_number_proposed(number: int, typed: float):
+    """A number that would fit invites to type it instead of reading the meter again."""
     given = list(points())
+    meant = given[number - 1].reading_v
     given[number - 1] = replace(given[number - 1], reading_v=typed)
     with pytest.raises(TrimError) as caught:
         check(tuple(given))
     text = str(caught.value)
     assert f"Point {number} of signal A" in text
-    assert f"was {meant} V meant?" in text
+    assert "meant" not in text
+    assert f"{meant:.1f}" not in text.replace(f"{typed:.4f}", "")
 
 
 def test_with_two_points_the_parts_tell_a_slip():
@@ -198,22 +217,15 @@ def test_many_small_errors_are_caught_together():
         check(given)
 
 
-def test_what_may_have_been_meant():
-    found = list(slips(2.05))
-    assert 2.5 in found
-    assert 20.5 in found
-    assert 0.205 in found
-
-
 def test_residuals_larger_than_expected_widen_u():
     """R. T. Birge, Phys. Rev. 40, 1932 (from memory): sqrt(chi2 / dof), where chance hardly explains it."""
     assert birge_ratio(12.0, 3) == pytest.approx(2.0)
     assert birge_ratio(7.0, 3) == 1.0  # happens in 7 of 100
     assert birge_ratio(100.0, 0) == 1.0
-    usual, odd = fitted(points()), list(points())
+    usual, odd = fitted(points(), STRAIGHT), list(points())
     for k, lsb in ((1, 8.0), (2, -8.0)):
-        odd[k] = replace(odd[k], code=odd[k].code + lsb)
-    found = fitted(tuple(odd))
+        odd[k] = replace(odd[k], reading_v=odd[k].reading_v - GAIN * lsb)
+    found = fitted(tuple(odd), STRAIGHT)
     assert usual.widened == 1.0
     assert found.widened > 1.3
     ratio = np.array(found.u_at)[:, 1] / np.array(usual.u_at)[:, 1]

@@ -134,7 +134,7 @@ def test_codes_come_out_as_the_volts_they_were():
     found = trace((2.0, 2.0, 2.0))
     assert found.signal_a.mean_v == pytest.approx(np.full(40, 2.0), abs=1e-4)
     assert found.supply.mean_v == pytest.approx(np.full(40, 2.0), abs=1e-4)
-    assert found.lsb_v == pytest.approx(1.334e-3, rel=0.01)
+    assert found.lsb_v == pytest.approx(3.3 / 0.6 / 4096 / 0.9935, rel=0.001)  # slope 0.65 % below one
     assert 5.3 < found.full_scale_v < 5.6
     assert not found.gap_before.any()
 

@@ -59,7 +59,9 @@ def test_pooled_noise_has_the_statistics_of_fresh_noise() -> None:
     still = replace(load_sensor("good"), lever="still")
     found = []
     for pooled in (False, True):
-        r = capture_of(still, seed=5, seconds=3.0, pooled_noise=pooled, noise_lsb=1.2, hum_v=0.0).records
+        r = capture_of(
+            still, seed=5, seconds=3.0, pooled_noise=pooled, noise_lsb=1.2, hum_v=0.0, chip="rp2350"
+        ).records
         mean = r.sums[:, 0] / wire.WINDOW
         found.append((mean.mean(), mean.std(), r.mins[:, 0].mean(), r.maxs[:, 0].mean(), r.maxs[:, 0].std()))
     fresh, pool = np.array(found)
@@ -221,7 +223,7 @@ def test_trim_points_tell_the_rigs_own_line() -> None:
     found = [r for r in trim_points(world, [0.5, 1.5, 2.5, 3.5, 4.5], meter=meter) if r.channel == 0]
     slope = np.polyfit([r.true_v for r in found], [r.code for r in found], 1)[0]
     want = world.board.ratio(0) * world.lsb_per_v
-    assert slope / want == pytest.approx(1.007, abs=0.003)
+    assert slope / want == pytest.approx(0.9935, abs=0.003)
     assert all(abs(r.reading_v - r.true_v) < 3e-3 for r in found)
 
 

@@ -19,6 +19,7 @@ from sweeprig.trim.codes import (
     CODES,
     corrected,
     departure_covariance,
+    nodes,
     nominal_linearity,
     rectangular,
     widest,
@@ -30,7 +31,6 @@ from sweeprig.trim.model import ChannelTrim, FloatArray, Line, Linearity, Meter
 FEWEST = 2
 BEND_FROM = 4  # points from which the departure is estimated too
 LEAST_RANGE = 0.4  # of the codes, between the lowest and the highest point
-NODES = np.linspace(0.0, CODES, 65)
 CHANCE = 0.05  # of residuals as large as these, below which they are taken as the converter's
 LEAST_U_LSB = 0.02  # of a mean code: rounding of the sums
 
@@ -130,10 +130,12 @@ def fit_channel(
     return ChannelTrim(
         channel,
         line_of(fit, cov_v + fit.slope**2 * ready.cov_code),
-        joined(nominal, found.error_lsb, scalar) if bent else nominal and replace(nominal, u_lsb=scalar),
+        joined(nominal, found.code, found.error_lsb, scalar)
+        if bent
+        else nominal and replace(nominal, u_lsb=scalar),
         scalar,
         tuple((p.code, p.reading_v) for p in points),
-        tuple(zip(NODES.tolist(), found.u_lsb.tolist(), strict=True)),
+        tuple(zip(found.code.tolist(), found.u_lsb.tolist(), strict=True)),
         tuple(fit.residuals.tolist()),
         tuple(found.u_residual_v.tolist()),
         fit.chi2 if len(points) > 2 else None,
@@ -162,44 +164,45 @@ def birge_ratio(chi2: float, dof: int) -> float:
 
 @dataclass(frozen=True)
 class _Departures:
-    error_lsb: FloatArray  # (65,) at NODES
-    u_lsb: FloatArray  # (65,) of what is left, the fit's own share of it included
+    code: FloatArray  # (k,) corrected
+    error_lsb: FloatArray  # (k,)
+    u_lsb: FloatArray  # (k,) of what is left, the fit's own share of it included
     u_residual_v: FloatArray  # (n,) standard deviation that the residuals should have
 
     def between(self, low: float, high: float) -> float:
         """Return the root mean square of u between two codes; the largest where no node lies there."""
-        inside = (low <= NODES) & (high >= NODES)
+        inside = (low <= self.code) & (high >= self.code)
         return float(np.sqrt(np.mean(self.u_lsb[inside] ** 2)) if inside.any() else self.u_lsb.max())
 
 
 def _departures(
     points: Points, fit: LineFit, *, chip: str, bend: bool, left_in: Linearity | None
 ) -> _Departures:
-    """Return departures and their uncertainty at NODES.
+    """Return departures and their uncertainty at the chip's nodes.
 
     A value at c is predicted as w'y, w = A'h or, bent, A'h + (I - X A)' V^-1 b^2 k. Its variance is
     b^2 (K_cc - 2 w'k + w'K w) + w'M w; the line's own share h'A M A'h is kept with the line.
     Wide codes left in are a known bias e(c) - w'e, added squared.
     """
-    b2, n = fit.slope**2, points.code.size
+    b2, n, at = fit.slope**2, points.code.size, nodes(chip)
     meter = points.cov_v + b2 * points.cov_code
     k_pp = departure_covariance(points.code, points.code, chip=chip)
-    k_pc = departure_covariance(points.code, NODES, chip=chip)
-    k_cc = np.diag(departure_covariance(NODES, NODES, chip=chip))
+    k_pc = departure_covariance(points.code, at, chip=chip)
+    k_cc = np.diag(departure_covariance(at, at, chip=chip))
     design = np.stack([np.ones(n), points.code], axis=1)
-    h = np.stack([np.ones_like(NODES), NODES])  # (2, 65)
-    line_w = fit.weights.T @ h  # (n, 65)
+    h = np.stack([np.ones_like(at), at])  # (2, k)
+    line_w = fit.weights.T @ h  # (n, k)
     v_inv = np.linalg.inv(meter + b2 * k_pp)
     clear = np.eye(n) - design @ fit.weights
     w = line_w + clear.T @ v_inv @ (b2 * k_pc) if bend else line_w
     var = b2 * (k_cc - 2 * _paired(w, k_pc) + _paired(w, k_pp @ w))
     var = var + np.maximum(_paired(w, meter @ w) - _paired(line_w, meter @ line_w), 0.0)
     if left_in is not None:
-        bias = _usual(NODES, left_in) - w.T @ _usual(points.code, left_in)
+        bias = _usual(at, left_in) - w.T @ _usual(points.code, left_in)
         var = var + b2 * bias**2
     shift = (w - line_w).T @ points.reading_v
     u_residual = np.sqrt(np.maximum(np.diag(clear @ (meter + b2 * k_pp) @ clear.T), 0.0))
-    return _Departures(-shift / fit.slope, np.sqrt(np.maximum(var, 0.0) / b2), u_residual)
+    return _Departures(at, -shift / fit.slope, np.sqrt(np.maximum(var, 0.0) / b2), u_residual)
 
 
 def _usual(code: FloatArray, linearity: Linearity) -> FloatArray:
@@ -210,14 +213,16 @@ def _paired(a: FloatArray, b: FloatArray) -> FloatArray:
     return np.asarray(np.einsum("ij,ij->j", a, b))
 
 
-def joined(nominal: Linearity | None, error_lsb: FloatArray, u_lsb: float) -> Linearity:
-    """Return the nominal wide codes and a departure at NODES of the scale that they leave, as one."""
+def joined(nominal: Linearity | None, at: FloatArray, error_lsb: FloatArray, u_lsb: float) -> Linearity:
+    """Return the usual departures and those (k,) at codes (k,) of the scale that they leave, as one."""
     if nominal is None:
-        return Linearity(NODES, error_lsb, u_lsb, "points")
-    at_nodes = np.interp(NODES, corrected(nominal.code, nominal), nominal.code)
-    code = np.unique(np.concatenate([nominal.code, at_nodes]))
+        return Linearity(at, error_lsb, u_lsb, "points")
+    code = np.unique(
+        np.concatenate([nominal.code, np.interp(at, corrected(nominal.code, nominal), nominal.code)])
+    )
     first = np.interp(code, nominal.code, nominal.error_lsb)
-    return Linearity(code, first + np.interp(code - first, NODES, error_lsb), u_lsb, "points")
+    error = first + np.interp(code - first, at, error_lsb)
+    return Linearity(code, np.round(error, 4), u_lsb, "points")
 
 
 def _check_enough(points: tuple[TrimPoint, ...]) -> None:

@@ -1,10 +1,12 @@
-"""Slips of an operator, found before anything is saved: swapped points, slipped digits, the wrong range."""
+"""Slips of an operator, found before anything is saved: swapped points, slipped digits, the wrong range.
+
+Only what is beyond any sound converter is refused; less than that widens the trim (fit.py). What a reading should have
+been is never said: a reading is what the meter showed.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 
@@ -16,24 +18,27 @@ from sweeprig.trim.model import ChannelTrim, FloatArray, Line
 
 UNLIKELY = 4.0  # standard deviations of one reading from what the others and the rig's parts allow
 UNLIKELY_ALL = 1e-4  # chance of residuals as large as these together
-FITS = 3.0  # standard deviations within which a guess at what was meant counts as fitting
+ODD_LSB = 1.5  # by which a sound converter may depart at any code beyond what is expected: assumed
 
 
 @dataclass(frozen=True)
 class Suspect:
-    """A reading that does not fit, and what may have been meant."""
+    """A reading that does not fit."""
 
     number: int  # of the point, from 1
     reading_v: float
-    expected_v: float
-    u_v: float  # standard uncertainty of the difference
-    guess: str = ""
+    u_v: float  # standard uncertainty of its difference from what all else says
 
 
 def against_parts(points: Points, line: Line, *, u_linearity_lsb: float) -> FloatArray:
     """Return each reading less what an untrimmed rig makes of its code, in standard deviations (n,)."""
     c = points.code
-    var = line.var_offset + 2 * c * line.cov + c**2 * line.var_gain + (line.gain_v * u_linearity_lsb) ** 2
+    var = (
+        line.var_offset
+        + 2 * c * line.cov
+        + c**2 * line.var_gain
+        + line.gain_v**2 * (u_linearity_lsb**2 + ODD_LSB**2)
+    )
     var = var + np.diag(points.cov_v)
     return np.asarray((points.reading_v - line.offset_v - line.gain_v * c) / np.sqrt(var))
 
@@ -45,7 +50,7 @@ def left_out(points: Points, *, chip: str) -> tuple[FloatArray, FloatArray]:
     ratio is by how much chi-square falls without the point. Needs three points.
     """
     slope = np.polyfit(points.code, points.reading_v, 1)[0]
-    k = departure_covariance(points.code, points.code, chip=chip)
+    k = departure_covariance(points.code, points.code, chip=chip) + ODD_LSB**2 * np.eye(points.code.size)
     v_inv = np.linalg.inv(points.cov_v + slope**2 * (k + points.cov_code))
     x = np.stack([np.ones_like(points.code), points.code], axis=1)
     q = v_inv - v_inv @ x @ np.linalg.solve(x.T @ v_inv @ x, x.T @ v_inv)
@@ -70,9 +75,9 @@ def refuse_slips(points: Points, *, nominal: ChannelTrim, chip: str, typed: tupl
     if suspect is not None:
         raise TrimError(
             f"Point {suspect.number} of {name} does not fit.",
-            seen=f"{suspect.reading_v:.4f} V",
-            limit=f"{suspect.expected_v:.4f} V ± {UNLIKELY * suspect.u_v:.4f} V",
-            next_step=f"{suspect.guess}repeat that point; nothing was saved",
+            seen=f"{suspect.reading_v:.4f} V, further from what all else says than any sound rig",
+            limit=f"within {1e3 * UNLIKELY * suspect.u_v:.1f} mV of it",
+            next_step="set that voltage and read the meter again, on the range that was told; nothing was saved",
         )
     _check_whole(points, chip, name)
 
@@ -89,38 +94,15 @@ def find_suspect(points: Points, *, nominal: ChannelTrim, chip: str) -> Suspect 
     worst = int(np.argmax(np.abs(z)))
     if abs(z[worst]) > UNLIKELY:
         expected = line.offset_v + line.gain_v * points.code[worst]
-        u = abs(points.reading_v[worst] - expected) / abs(z[worst])
-        return _suspect(points, worst, expected, u)
+        reading = float(points.reading_v[worst])
+        return Suspect(worst + 1, reading, float(abs(reading - expected) / abs(z[worst])))
     if points.code.size < 3:
         return None
     off, u_off = left_out(points, chip=chip)
     worst = int(np.argmax(np.abs(off / u_off)))
     if abs(off[worst]) <= UNLIKELY * u_off[worst]:
         return None
-    return _suspect(points, worst, float(points.reading_v[worst] - off[worst]), float(u_off[worst]))
-
-
-def _suspect(points: Points, i: int, expected: float, u: float) -> Suspect:
-    reading = float(points.reading_v[i])
-    near = [m for m in slips(reading) if abs(m - expected) <= FITS * u]
-    meant = min(near, key=lambda m: abs(m - expected), default=None)
-    guess = "" if meant is None else f"was {meant:g} V meant? "
-    return Suspect(i + 1, reading, expected, u, guess)
-
-
-def slips(reading_v: float) -> Iterator[float]:
-    """Yield what may have been meant: the point moved, neighbouring digits swapped, one digit mistyped."""
-    yield reading_v * 10
-    yield reading_v / 10
-    text = f"{reading_v:.4f}"
-    places = [k for k, c in enumerate(text) if c.isdigit()]
-    for a, b in pairwise(places):
-        swapped = list(text)
-        swapped[a], swapped[b] = swapped[b], swapped[a]
-        yield float("".join(swapped))
-    for k in places:
-        for digit in "0123456789":
-            yield float(text[:k] + digit + text[k + 1 :])
+    return Suspect(worst + 1, float(points.reading_v[worst]), float(u_off[worst]))
 
 
 def _swapped(points: Points, nominal: ChannelTrim, chip: str) -> tuple[int, int] | None:
@@ -146,7 +128,8 @@ def _check_whole(points: Points, chip: str, name: str) -> None:
         return
     from scipy.special import chdtrc
 
-    fit = fit_points(points, chip=chip)
+    odd = replace(points, cov_code=points.cov_code + ODD_LSB**2 * np.eye(points.code.size))
+    fit = fit_points(odd, chip=chip)
     chance = float(chdtrc(points.code.size - 2, fit.chi2))
     if chance < UNLIKELY_ALL:
         worst = int(np.argmax(np.abs(fit.residuals)))

@@ -21,8 +21,7 @@ def nominal_line(end: FrontEnd, chip: str) -> Line:
     """
     facts = codes.chip_facts(chip)
     gain_v = end.lsb_v / (1.0 + sum(facts.gain) / 2)
-    at_zero = np.array([sum(facts.zero_code) / 2])
-    zero = float(codes.corrected(at_zero, codes.nominal_linearity(chip))[0])
+    zero = sum(facts.zero_code) / 2
     offset = end.buffer_offset_v / end.divider_ratio
     u_zero_v = codes.rectangular(codes.half_width(facts.zero_code)) * gain_v
     bounds = (codes.half_width(facts.gain), end.adc_vref_tol, end.divider_ratio_tol)
@@ -40,6 +39,10 @@ def nominal_trim(rig: Mapping[str, Any]) -> Trim:
     """Return the trim of a rig, known only by its hello, that was never calibrated."""
     build, chip = str(rig.get("build", "plain")), str(rig.get("chip", ""))
     line, linearity = nominal_line(front_end(build), chip), codes.nominal_linearity(chip)
-    u_lsb = codes.rectangular(codes.chip_facts(chip).bent_lsb)
-    channels = tuple(ChannelTrim(c, line, linearity, u_lsb) for c in range(wire.CHANNELS))
+    at = codes.nodes(chip)
+    u = np.sqrt(np.diag(codes.departure_covariance(at, at, chip=chip)))
+    u_at = tuple(zip(at.tolist(), u.tolist(), strict=True))
+    channels = tuple(
+        ChannelTrim(c, line, linearity, float(u.mean()), u_at=u_at) for c in range(wire.CHANNELS)
+    )
     return Trim("nominal", str(rig.get("uid", "")), build, chip, channels)

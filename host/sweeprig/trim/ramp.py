@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from sweeprig.trim.fit import NODES, TrimPoint, line_of, prepare
+from sweeprig.trim.codes import CODES
+from sweeprig.trim.fit import TrimPoint, line_of, prepare
 from sweeprig.trim.line_fit import fit_line
 from sweeprig.trim.model import ChannelTrim, FloatArray, Linearity
 
@@ -16,7 +17,8 @@ def fit_after_ramp(
     ready = prepare(points, cov_v=cov_v, linearity=linearity)
     left = linearity.u_lsb**2 * np.eye(len(points))
     fit = fit_line(ready.code, ready.reading_v, cov_y=cov_v, cov_x=ready.cov_code + left)
-    h = np.stack([np.ones_like(NODES), NODES])
+    at = np.linspace(0.0, CODES, 65)
+    h = np.stack([np.ones_like(at), at])
     share = np.einsum("ij,ij->j", fit.weights.T @ h, fit.weights.T @ h)
     u = linearity.u_lsb * np.sqrt(1.0 + share)
     return ChannelTrim(
@@ -25,7 +27,7 @@ def fit_after_ramp(
         linearity,
         float(u.mean()),
         tuple((p.code, p.reading_v) for p in points),
-        tuple(zip(NODES.tolist(), u.tolist(), strict=True)),
+        tuple(zip(at.tolist(), u.tolist(), strict=True)),
         tuple(fit.residuals.tolist()),
         tuple(np.sqrt(np.diag(cov_v + fit.slope**2 * (ready.cov_code + left))).tolist()),
         fit.chi2 if len(points) > 2 else None,
