@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.ready
 
-.PHONY: demo test lint bench clean
+.PHONY: demo test lint benchmarks clean
 
 $(STAMP): pyproject.toml
 	$(PYTHON) -m venv $(VENV)
@@ -24,7 +24,7 @@ lint: $(STAMP)
 test: lint
 	$(BIN)/python -m pytest -n auto
 
-bench: $(STAMP)
+benchmarks: $(STAMP)
 	$(BIN)/python -m tests.benchmarks
 
 clean:

@@ -1,4 +1,4 @@
-"""All benchmarks that need no board image, one after another: `make bench`."""
+"""All benchmarks that need no board image, one after another: `make benchmarks`."""
 
 from __future__ import annotations
 
