@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from enum import StrEnum
 
+SIMULATED = "SIMULATED: no real sensor was measured."
+
 
 class Sense(StrEnum):
     """Which way the signal runs as the throttle opens."""

@@ -10,10 +10,11 @@ import pytest
 
 from support.outcomes import WORN, outcome
 from sweeprig.analysis.model import Cause, Code, Finding
-from sweeprig.bench.review.card import HAND_OVER, SIMULATED, card_of
+from sweeprig.bench.review.card import HAND_OVER, card_of
 from sweeprig.cli.views.card import MOST_LINES, card_lines
 from sweeprig.judge.model import Verdict
 from sweeprig.judge.outcome import Outcome
+from sweeprig.words import SIMULATED
 
 SHEET = Path("/home/shop/sheets/shelf-3-box-7-20310304-101500.html")
 LOOSE = Finding(

@@ -13,7 +13,7 @@ from support.report_cases import HOSTILE, cases, hostile, vehicle, wiggle
 from sweeprig.judge.outcome import Outcome
 from sweeprig.report.sheet import MOST_TEXT, sheet_html
 from sweeprig.report.text_sheet import text_sheet
-from sweeprig.words import Sense
+from sweeprig.words import SIMULATED, Sense
 
 NAMES = (
     "good",
@@ -265,3 +265,15 @@ def test_the_last_check_standard_is_shown() -> None:
     checks = ({"made_at": "2031-03-01", "verdict": "pass"}, {"made_at": "2031-03-04", "verdict": "fail"})
     text = page_of(replace(base, trim=oc.make_trim(verified=checks))).text
     assert "made at 2031-03-04, verdict fail" in text
+
+
+def test_a_simulated_sensor_is_called_so_across_the_sheet() -> None:
+
+
+    made = oc.outcome()
+    assert made.capture is not None
+    simulated = replace(made, capture=replace(made.capture, rig={**made.capture.rig, "simulated": True}))
+    for out in (sheet_html(simulated), text_sheet(simulated)):
+        assert SIMULATED in out
+    for out in (sheet_html(made), text_sheet(made)):
+        assert SIMULATED not in out

@@ -76,6 +76,11 @@ class Capture:
     )  # what was not kept as it came: words, how many
 
     @property
+    def simulated(self) -> bool:
+        """Whether it came from a simulated rig, as its hello said."""
+        return bool(self.rig.get("simulated"))
+
+    @property
     def window_s(self) -> float:
         """Length of one window [s]: t = index * window_s."""
         return float(self.window * self.records.sums.shape[1] / self.conversion_hz)

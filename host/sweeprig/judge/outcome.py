@@ -29,3 +29,8 @@ class Outcome:
     made_at: str  # ISO 8601 with offset
     versions: Mapping[str, str] = field(default_factory=dict)
     remarks: tuple[str, ...] = ()  # ageing trim, override, failed check standard, loading
+
+    @property
+    def simulated(self) -> bool:
+        """Whether no real sensor was measured."""
+        return self.capture is not None and self.capture.simulated

@@ -5,6 +5,7 @@ from __future__ import annotations
 from sweeprig.judge.outcome import Outcome
 from sweeprig.report import facts
 from sweeprig.report.figures import one_line, quantity_text
+from sweeprig.words import SIMULATED
 
 MAX_LINES = 10
 WIDTH = 300  # characters a line may have: more is no longer read aloud
@@ -54,7 +55,7 @@ def text_sheet(outcome: Outcome) -> str:
         f"Caution: {' '.join(facts.cautions(outcome))}",
         f"Capture: {facts.code_text(outcome)}",
     ]
-    alerts = facts.alerts(outcome)
+    alerts = (*((SIMULATED,) if outcome.simulated else ()), *facts.alerts(outcome))
     if alerts:
         lines.insert(1, f"Note: {' '.join(alerts)}")
     return "\n".join(one_line(line, WIDTH) for line in lines[:MAX_LINES]) + "\n"

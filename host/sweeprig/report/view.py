@@ -16,6 +16,7 @@ from sweeprig.report.names import name_of
 from sweeprig.report.room import Room, room_for
 from sweeprig.report.trace_plot import trace_svg
 from sweeprig.report.track_plot import passes_text, track_svg
+from sweeprig.words import SIMULATED
 
 VERDICT_WORDS = {"pass": "Pass", "fail": "Fail", "undecided": "Undecided"}
 
@@ -123,6 +124,7 @@ def _head(outcome: Outcome, room: Room) -> dict[str, Any]:
     reason, alerts = headline(outcome), facts.alerts(outcome)
     return {
         "verdict": verdict,
+        "simulated": SIMULATED if outcome.simulated else "",
         "word": VERDICT_WORDS[verdict],
         "reason": clip(reason, room.reason),
         "long_reason": len(reason) > 120,

@@ -11,7 +11,6 @@ from sweeprig.judge.whole import title
 
 HAND_OVER = "Hand over: the numbers for the controller are on the sheet."
 ENDS = {"closed_v": "closed", "open_v": "open", "low_v": "low end", "high_v": "high end"}
-SIMULATED = "SIMULATED: no real sensor was measured."
 
 
 @dataclass(frozen=True)
@@ -29,7 +28,7 @@ class EndLine:
 
 
 @dataclass(frozen=True)
-class Fault:
+class NamedFault:
     """One finding by name and place."""
 
     name: str
@@ -46,7 +45,7 @@ class Card:
     sentence: str
     ends: tuple[EndLine, ...]
     facts: str
-    faults: tuple[Fault, ...]
+    faults: tuple[NamedFault, ...]
     next_step: str
     not_judged: str = ""
     simulated: bool = False
@@ -64,13 +63,8 @@ def card_of(outcome: Outcome) -> Card:
         faults=tuple(_fault(f) for f in found),
         next_step=_next_step(outcome, found),
         not_judged=_not_judged(outcome),
-        simulated=is_simulated(outcome),
+        simulated=outcome.simulated,
     )
-
-
-def is_simulated(outcome: Outcome) -> bool:
-    """Return whether the capture came from a simulated rig."""
-    return outcome.capture is not None and bool(outcome.capture.rig.get("simulated"))
 
 
 def _shown(outcome: Outcome) -> list[str]:
@@ -109,7 +103,7 @@ def _supply_v(outcome: Outcome) -> float:
     return supply.value
 
 
-def _fault(f: Finding) -> Fault:
+def _fault(f: Finding) -> NamedFault:
     place = ""
     if f.where_percent is not None:
         low, high = f.where_percent
@@ -117,7 +111,7 @@ def _fault(f: Finding) -> Fault:
         place = f"at {low:.0f} % of travel" if same else f"at {low:.0f} to {high:.0f} % of travel"
     if f.code in ("margin-closed", "margin-open") or f.code.endswith("-out-of-range"):
         place = ""  # its name says where
-    return Fault(title(f.code), place, f.cause.value, f.severity)
+    return NamedFault(title(f.code), place, f.cause.value, f.severity)
 
 
 def _sentence(outcome: Outcome, found: tuple[Finding, ...]) -> str:

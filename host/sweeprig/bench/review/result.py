@@ -117,6 +117,7 @@ def to_result(outcome: Outcome) -> dict[str, Any]:
     analysis, judgement = outcome.analysis, outcome.judgement
     return {
         "schema_version": SCHEMA_VERSION,
+        "simulated": outcome.simulated,
         "verdict": judgement.verdict.value,
         "reason": judgement.reason,
         "sense": analysis.sense.value,

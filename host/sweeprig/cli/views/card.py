@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING
 
 from sweeprig.cli.console import Shown, styled
 from sweeprig.cli.views.verdict import letters
+from sweeprig.words import SIMULATED
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from sweeprig.bench.review.card import Card, EndLine, Fault
+    from sweeprig.bench.review.card import Card, EndLine, NamedFault
 
 MOST_LINES = 16  # at 80 columns
 MOST_FAULTS = 3
@@ -39,14 +40,14 @@ def end_line(end: EndLine, width: int) -> list[str]:
     return wrapped(text, width)
 
 
-def fault_line(fault: Fault) -> str:
+def fault_line(fault: NamedFault) -> str:
     """Return one finding by name and place."""
     place = f" {fault.place}" if fault.place else ""
     doubt = "" if fault.severity == "fault" else " (not certain)"
     return f"- {fault.name}{place}, cause: {fault.cause}{doubt}"
 
 
-def _fault_lines(faults: tuple[Fault, ...], width: int) -> list[str]:
+def _fault_lines(faults: tuple[NamedFault, ...], width: int) -> list[str]:
     shown = [line for f in faults[:MOST_FAULTS] for line in wrapped(fault_line(f), width)]
     more = len(faults) - MOST_FAULTS
     return [*shown, *([f"  - {more} more: --full"] if more > 0 else [])]
@@ -66,8 +67,6 @@ def card_lines(
 
     Where all of it needs more lines, the large letters go first, then the facts: words are never cut.
     """
-    from sweeprig.bench.review.card import SIMULATED
-
     head = [f"  {SIMULATED}"] if card.simulated else []
     ends = [line for end in card.ends for line in end_line(end, width)]
     facts = wrapped(card.facts, width)

@@ -10,6 +10,7 @@ from sweeprig.cli.console import Shown, strong
 from sweeprig.judge.model import Check, Margin, Quantity
 from sweeprig.judge.outcome import Outcome
 from sweeprig.link.clean import printable
+from sweeprig.words import SIMULATED
 
 MOST_WIDTH = 96
 LABELS = (
@@ -86,7 +87,8 @@ def _at_nominal(outcome: Outcome) -> str:
 def outcome_lines(outcome: Outcome) -> list[str]:
     """Return the lines of one outcome."""
     judgement, analysis = outcome.judgement, outcome.analysis
-    lines = [strong(_fold(f"{judgement.verdict.upper()}: {judgement.reason}", "", "      ")), ""]
+    lines: list[str] = [strong(SIMULATED)] if outcome.simulated else []
+    lines += [strong(_fold(f"{judgement.verdict.upper()}: {judgement.reason}", "", "      ")), ""]
     hidden = {"low_v", "high_v"} if analysis.sense != "unknown" else {"closed_v", "open_v"}
     for name, label in LABELS:
         if name in judgement.quantities and name not in hidden:
