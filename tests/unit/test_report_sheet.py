@@ -269,7 +269,6 @@ def test_the_last_check_standard_is_shown() -> None:
 
 def test_a_simulated_sensor_is_called_so_across_the_sheet() -> None:
 
-
     made = oc.outcome()
     assert made.capture is not None
     simulated = replace(made, capture=replace(made.capture, rig={**made.capture.rig, "simulated": True}))
