@@ -315,3 +315,12 @@ def test_an_open_end_yields_events_until_stopped(tmp_path: Path) -> None:
     assert capture.board_text == ("button",)
     assert BoardText("button") in seen
     assert len(capture.records) * WINDOW_S > 2.0
+
+
+def test_a_file_that_is_no_journal_is_never_renamed(tmp_path: Path) -> None:
+    notes = tmp_path / "notes.txt"
+    notes.write_text("mine", encoding="utf-8")
+    with pytest.raises(InputError, match="no journal"):
+        recover(notes)
+    assert notes.read_text(encoding="utf-8") == "mine"
+    assert [p.name for p in tmp_path.iterdir()] == ["notes.txt"]

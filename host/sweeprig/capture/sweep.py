@@ -97,11 +97,18 @@ def recover(place: Path, *, on_unusable: Callable[[Path, str], None] | None = No
 
     They stand beside the journal, `ended` "recovered". A journal that another program works on is left alone. One
     that is no journal, or has not a single record, is renamed, so that it is told of once, to `on_unusable` with the
-    reason. What a crash left of a file that was being written is removed. Raises CaptureFileError where a capture
-    cannot be written; its journal stays.
+    reason. What a crash left of a file that was being written is removed. A file of another kind is left as it is:
+    InputError. Raises CaptureFileError where a capture cannot be written; its journal stays.
     """
     if not place.exists():
         return []
+    if not place.is_dir() and place.suffix != journal.SUFFIX:
+        raise InputError(
+            f"{place} is no journal of a capture.",
+            seen=place.suffix or "no ending",
+            limit=f"a folder, or a file that ends in {journal.SUFFIX}",
+            next_step="name the journal, or the folder that holds it",
+        )
     clear_parts(place if place.is_dir() else place.parent, file.SUFFIX)
     found = [_recover_one(path, on_unusable) for path in journal.left_behind(place)]
     return [path for path in found if path is not None]

@@ -201,6 +201,7 @@ def sweep(
 ) -> None:
     """Capture a timed sweep, judge it, write the sheet. Start with the lever at closed throttle."""
     from sweeprig.bench.board.rig import opened_rig
+    from sweeprig.capture.folder import ready_folder
 
     config, _ = settings()
     setup = make_setup(
@@ -214,7 +215,7 @@ def sweep(
         },
     )  # fmt: skip
     order = make_order(setup, out, sheet, guard)
-    report_recovered(order.folder)
+    report_recovered(ready_folder(order.folder))
     with opened_rig(port or config.port) as client:
         if series:
             from sweeprig.cli.commands.series import run_series
