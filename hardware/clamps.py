@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from sweeprig.frontend import front_end
+from sweeprig.frontend.supply import battery_ohm
 from sweeprig.frontend.tables import Part, parts, table
 
 THERMAL_V = 0.02585  # kT/q at 300 K
@@ -111,6 +112,20 @@ def unpowered_rail_v(build: str, *, lead_v: float) -> float:
     return min(low, shunt_v()[2])
 
 
+def run_pin_v(*, rail_v: float, usb_v: float | None) -> float:
+    """Return the volts at RUN [V]: R22 from USB (None: no USB, R22 open), R23 to ground, the chip's own pull-up.
+
+    A chip in reset runs no program and drives no pin, so that a rail lifted by the leads cannot wake it halfway.
+    """
+    p, pull = parts("plain"), float(table()["board"]["run_pull_ohm"])
+    siemens = 1 / pull + 1 / p["r_run_bottom"].value
+    amps = rail_v / pull
+    if usb_v is not None:
+        siemens += 1 / p["r_run_top"].value
+        amps += usb_v / p["r_run_top"].value
+    return amps / siemens
+
+
 def pulse(build: str, *, volts: float, rise_s: float) -> Clamped:
     """Bound what a fast pulse does to one channel: as a steady voltage, plus C dV/dt through R1's strays.
 
@@ -172,10 +187,9 @@ def _ground_sense_current(build: str, *, state: str, lead_v: float) -> float:
 
 
 def _battery_current(build: str, *, state: str, lead_v: float) -> float:
-    p = parts(build)
-    open_v = lead_v * p["r_battery_bottom"].value / (p["r_battery_top"].value + p["r_battery_bottom"].value)
-    held = min(open_v, state_rail_v(state) + 0.3)
-    return (lead_v - held) / p["r_battery_top"].value
+    top, bottom = battery_ohm(parts(build))
+    held = min(lead_v * bottom / (top + bottom), state_rail_v(state) + 0.3)
+    return (lead_v - held) / top
 
 
 _LEADS = {

@@ -82,15 +82,31 @@ def _fault(build: str, name: str, volts: float) -> list[Compared]:
 
 
 def _unpowered_rail_rows(build: str) -> list[Compared]:
+    """Return what three leads lift a dead board's rail to, that its chip stays in reset, what another lead sees."""
     rows = []
-    for volts in (5.5, 16.0, 35.0):
+    most = float(table()["rail"]["max_v"])
+    low = float(table()["board"]["run_low_v"])
+    for volts in (5.0, 5.5, 12.0, 16.0, 35.0):
         text = netlist.board(build, hookup="tapped", state="unpowered") + "\n" + ALL_ON.format(v=volts)
-        got = ngspice.run(text, "op", "let railv=v(rail)", "print railv")
-        name = f"rail of an unpowered board, three leads at {volts:g} V"
+        probes = ("op", "let railv=v(rail)", "let runv=v(run)", "print railv", "print runv")
+        got = ngspice.run(text, *probes)
+        at = f"of an unpowered board, three leads at {volts:g} V"
         computed = clamps.unpowered_rail_v(build, lead_v=volts)
-        most = float(table()["rail"]["max_v"])
-        rows.append(Compared(build, name, computed, got["railv"], "V", "bound", 0.02, most))
-    return rows
+        held = clamps.run_pin_v(rail_v=computed, usb_v=None)
+        rows.append(Compared(build, f"rail {at}", computed, got["railv"], "V", "bound", 0.02, most))
+        rows.append(Compared(build, f"RUN {at}", held, got["runv"], "V", "bound", 0.02, low))
+    return [*rows, _other_lead_row(build)]
+
+
+def _other_lead_row(build: str) -> Compared:
+    """One lead at 12 V on a dead board: what an open lead beside it shows (leakage of its clamp alone)."""
+    text = netlist.board(build, hookup="tapped", state="unpowered")
+    text += "\nVa leada 0 12\nVs leads 0 0\nRb leadb 0 1e9"
+    got = ngspice.run(text, "op", "let other=v(leadb)", "print other")
+    p = parts(build)
+    bound = p["clamp"].more["leakage_a"] * p["r_bottom"].value
+    name = "an open lead of an unpowered board, another lead at 12 V"
+    return Compared(build, name, bound, got["other"], "V", "bound", 0.0, 0.05, floor=1e-3)
 
 
 def pulse_rows(build: str) -> list[Compared]:

@@ -2,42 +2,14 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from hardware import clamps, supply
-from hardware.compare_rows import shown
+from hardware.figure import Figure, least, most
+from hardware.figures_more import more_figures
 from sweepboard import wire
 from sweeprig.frontend import FrontEnd, front_end, response
 from sweeprig.frontend.tables import parts, table
-
-
-@dataclass(frozen=True)
-class Figure:
-    """One figure. `holds` is None where there is no limit to keep."""
-
-    group: str
-    name: str
-    value: float
-    unit: str
-    limit: str = ""
-    holds: bool | None = None
-
-    @property
-    def value_str(self) -> str:
-        """The value with its unit; a time that never ends is said so."""
-        if math.isinf(self.value):
-            return "never"
-        return shown(self.value, self.unit)
-
-
-def _most(group: str, name: str, value: float, unit: str, limit: float) -> Figure:
-    return Figure(group, name, value, unit, f"at most {shown(limit, unit)}", abs(value) <= limit)
-
-
-def _least(group: str, name: str, value: float, unit: str, limit: float) -> Figure:
-    return Figure(group, name, value, unit, f"at least {shown(limit, unit)}", value >= limit)
 
 
 def figures(build: str) -> list[Figure]:
@@ -51,6 +23,7 @@ def figures(build: str) -> list[Figure]:
         *_supply(end),
         *(_tapped(build) if "tapped" in end.hookups else ()),
         *_power(build),
+        *more_figures(build),
     ]
 
 
@@ -59,7 +32,7 @@ def _reading(end: FrontEnd) -> Iterator[Figure]:
     low_c, high_c = float(t["min_c"]), float(t["max_c"])
     yield Figure(group, "divider ratio", end.divider_ratio, "")
     yield Figure(group, "its worst case, untrimmed, +-", 100 * end.divider_ratio_tol, "%")
-    yield _least(group, "highest reading at the sensor", end.full_scale_v, "V", 5.25)
+    yield least(group, "highest reading at the sensor", end.full_scale_v, "V", 5.25)
     yield Figure(group, "one code at the sensor", end.lsb_v, "V")
     lowest = parts(end.build)["buffer"].more["rail_v"] / end.divider_ratio if end.buffered else 0.0
     yield Figure(group, "lowest reading (the op-amp's swing)", lowest, "V")
@@ -84,7 +57,7 @@ def _loading(end: FrontEnd) -> Iterator[Figure]:
         error = 100 * end.loading_error(track_ohm=track, burden_on=True)
         name = f"largest error, {track / 1e3:g} kohm track, burden on, of the supply"
         if track == limits["track_ohm"]:
-            yield _most(group, name, error, "%", float(limits["loading_percent"]))
+            yield most(group, name, error, "%", float(limits["loading_percent"]))
         else:
             yield Figure(group, name, error, "%")
         if "tapped" in end.hookups:
@@ -95,13 +68,13 @@ def _loading(end: FrontEnd) -> Iterator[Figure]:
 def _seen(end: FrontEnd, hookup: str) -> Iterator[Figure]:
     group, claim = f"what is seen, {hookup}", table()["claim"]
     level = claim["level_v"]
-    yield _least(group, "corner, sensor to pin", end.corner_hz(hookup), "Hz", float(claim["corner_hz"]))
+    yield least(group, "corner, sensor to pin", end.corner_hz(hookup), "Hz", float(claim["corner_hz"]))
     settled = end.settling_s(hookup)
     window_s = int(wire.WINDOW) * response.conversion_s()
-    yield _most(group, "settling of a full step to half a code, within one window", settled, "s", window_s)
+    yield most(group, "settling of a full step to half a code, within one window", settled, "s", window_s)
     yield Figure(group, "conversions of one channel in that time", settled / response.conversion_s(), "")
     short = 100 * end.short_depth(claim["floor_s"], hookup)
-    yield _least(
+    yield least(
         group,
         "share of a 12 us short to ground that reaches the pin",
         short,
@@ -127,19 +100,19 @@ def _faults(build: str) -> Iterator[Figure]:
         beyond = max(fault.clamp.pad_v - fault.rail_v, -fault.clamp.pad_v, 0.0)
         room = float(pad["above_rail_v" if volts > 0 else "below_ground_v"])
         yield Figure("faults", f"{name}: current in a lead, burden off", fault.clamp.lead_a, "A")
-        yield _most("faults", f"{name}: pad beyond its rail", beyond, "V", room)
-        yield _most(
+        yield most("faults", f"{name}: pad beyond its rail", beyond, "V", room)
+        yield most(
             "faults",
             f"{name}: into the 3.3 V rail, three leads",
             max(fault.injected_a, 0.0),
             "A",
             rail["load_a"],
         )
-        yield _most("faults", f"{name}: 3.3 V rail", fault.rail_v, "V", rail["max_v"])
+        yield most("faults", f"{name}: 3.3 V rail", fault.rail_v, "V", rail["max_v"])
         if front_end(build).buffered:
-            most = float(table()["limits"]["opamp_input_a"])
-            yield _most("faults", f"{name}: op-amp input", fault.opamp_input_a, "A", most)
-    yield _most(
+            borne = float(table()["limits"]["opamp_input_a"])
+            yield most("faults", f"{name}: op-amp input", fault.opamp_input_a, "A", borne)
+    yield most(
         "faults",
         "3.3 V rail of an unpowered board, three leads at 35 V",
         clamps.unpowered_rail_v(build, lead_v=35.0),
@@ -152,16 +125,16 @@ def _supply(end: FrontEnd) -> Iterator[Figure]:
     group, build = "supply of the sensor", end.build
     yield Figure(group, "limit, nominal", end.supply_limit_a, "A")
     yield Figure(group, "limit, lowest", end.supply_limit_low_a, "A")
-    yield _most(group, "limit, highest", end.supply_limit_high_a, "A", 0.060)
+    yield most(group, "limit, highest", end.supply_limit_high_a, "A", 0.060)
     yield from _fed(end)
     flag = supply.flag_pin_v(build, stage_v=supply.stage_v(build)[1])
-    yield _most(group, "fault pin at the highest voltage", flag, "V", table()["rail"]["nominal_v"])
-    most = supply.allowed_w(build)
+    yield most(group, "fault pin at the highest voltage", flag, "V", table()["rail"]["nominal_v"])
+    allowed = supply.allowed_w(build)
     for name, volts in (("shorted to ground", 0.0), ("on -14 V", -14.0)):
         watts = supply.heat(build, name=name, lead_v=volts).watts
-        yield _most(group, f"heat in Q1, lead {name}", watts, "W", most)
+        yield most(group, f"heat in Q1, lead {name}", watts, "W", allowed)
     margin = supply.base_drive_margin(build)
-    yield _least(group, "base drive of Q1 over what the limit needs", margin, "", 1.0)
+    yield least(group, "base drive of Q1 over what the limit needs", margin, "", 1.0)
     back = supply.reverse_a(build, lead_v=16.0)
     yield Figure(group, "back into the rig, supply lead at 16 V (25 C)", back, "A")
 
@@ -175,8 +148,8 @@ def _fed(end: FrontEnd) -> Iterator[Figure]:
         if end.supply_set_v is None:
             yield Figure(group, f"{at}, lowest (USB, F1 and D5 at their worst)", low, "V")
         else:
-            yield _least(group, f"{at}, lowest", low, "V", 4.95)
-            yield _most(group, f"{at}, highest", high, "V", 5.05)
+            yield least(group, f"{at}, lowest", low, "V", 4.95)
+            yield most(group, f"{at}, highest", high, "V", 5.05)
 
 
 def _tapped(build: str) -> Iterator[Figure]:
@@ -188,11 +161,11 @@ def _tapped(build: str) -> Iterator[Figure]:
             rows = [r for r in every if (r.lead, r.state) == (lead, state)]
             low = max(abs(r.amps) for r in rows if r.lead_v <= normal)
             high = max(abs(r.amps) for r in rows if r.lead_v <= fault)
-            yield _most("tapped leads", f"{lead}, {state}, 0 to {normal:g} V", low, "A", limits["tapped_a"])
-            yield _most(
+            yield most("tapped leads", f"{lead}, {state}, 0 to {normal:g} V", low, "A", limits["tapped_a"])
+            yield most(
                 "tapped leads", f"{lead}, {state}, up to {fault:g} V", high, "A", limits["tapped_fault_a"]
             )
-    yield _least(
+    yield least(
         "tapped leads",
         "series resistance of a tapped lead",
         front_end(build).r_top_ohm,
@@ -211,7 +184,7 @@ def _tap_ground(build: str) -> Iterator[Figure]:
             for s in clamps.STATES
         )
         name = f"tap ground, worst state, {what} at {limits['tapped_normal_v']:g} V"
-        yield _most("tapped leads", name, worst, "A", float(limits["tapped_a"]))
+        yield most("tapped leads", name, worst, "A", float(limits["tapped_a"]))
 
 
 def _power(build: str) -> Iterator[Figure]:
@@ -220,8 +193,8 @@ def _power(build: str) -> Iterator[Figure]:
     top = parts(build)["r_top"]
     amps = clamps.clamped(build, lead_v=worst, rail_v=float(table()["rail"]["nominal_v"])).lead_a
     rating_w = float(top.rating.split(" W")[0])
-    yield _most("heat", f"each R1, lead at {worst:g} V", amps**2 * top.each, "W", rating_w)
+    yield most("heat", f"each R1, lead at {worst:g} V", amps**2 * top.each, "W", rating_w)
     burden = parts(build).get("burden")
     if burden:
         rating_w = float(burden.rating.split(" W")[0])
-        yield _most("heat", f"R5, lead at {worst:g} V", worst**2 / burden.value, "W", rating_w)
+        yield most("heat", f"R5, lead at {worst:g} V", worst**2 / burden.value, "W", rating_w)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import sys
 
-from hardware.figures import Figure, figures
+from hardware.figure import Figure
+from hardware.figures import figures
 from sweeprig.errors import SweeprigError
 from sweeprig.frontend import front_end
 from sweeprig.frontend.tables import BUILDS

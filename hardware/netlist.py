@@ -104,21 +104,34 @@ def channel(build: str) -> str:
     return "\n".join(lines)
 
 
-def rail(*, state: str, load: bool = True, shunt_at_v: float | None = None) -> str:
-    """Return the 3.3 V rail: a regulator that cannot sink, the board's least load, the shunt and its divider."""
+def rail(build: str, *, state: str, load: bool = True, shunt_at_v: float | None = None) -> str:
+    """Return the 3.3 V rail: a regulator that cannot sink, the board's least load, the shunt and its divider.
+
+    RUN hangs on USB, which an unpowered board has not: there it is left open, the worst case.
+    """
     t, p = table()["rail"], parts("plain")
     held = shunt_v()[2] if shunt_at_v is None else shunt_at_v
     bleed = p["r_shunt_top"].value + p["r_shunt_bottom"].value
     lines = [
         f"Bshunt rail 0 I=max(0, (V(rail)-{held:g})/{SHUNT_OHM:g})",
         f"Rbleed rail 0 {bleed:g}",
-        "Crail rail 0 1u",
+        f"Crail rail 0 {rail_f(build):g}",
+        f"Rrunpull rail run {table()['board']['run_pull_ohm']:g}",
+        f"Rrunbottom run 0 {p['r_run_bottom'].value:g}",
+        f"Rruntop vbus run {p['r_run_top'].value:g}",
+        f"Rvbus vbus 0 {OFF_OHM:g}" if state == "unpowered" else "Vvbus vbus 0 5",
     ]
     if state != "unpowered":
         lines.append(f"Breg 0 rail I=max(0, ({t['nominal_v']:g}-V(rail))/{REGULATOR_OHM:g})")
         if load:
             lines.append(f"Rload rail 0 {t['nominal_v'] / t['load_a']:g}")
     return "\n".join(lines)
+
+
+def rail_f(build: str) -> float:
+    """Return the capacitance on the 3.3 V rail [F]: bulk and one 100 nF at each part that hangs on it."""
+    p = parts(build)
+    return p["c_rail"].value + p["c_bypass"].count * p["c_bypass"].value
 
 
 def bias_pins(state: str) -> str:
@@ -139,7 +152,7 @@ def board(build: str, *, hookup: str, state: str = "running") -> str:
 
     The burdens' returns are joined to ground by the powered lead only; each has a contact of its own.
     """
-    lines = ["* front end of the rig", channel(build), rail(state=state), bias_pins(state)]
+    lines = ["* front end of the rig", channel(build), rail(build, state=state), bias_pins(state)]
     for c in "abs":
         joined = hookup == "powered" and c != "s"
         lines.append(f"X{c} lead{c} pin{c} rail {'0' if joined else f'return{c}'} up down channel")

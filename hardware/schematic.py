@@ -6,6 +6,7 @@ import sys
 from pathlib import Path
 
 from hardware import schematic_blocks as draw
+from hardware.schematic_rail import monitor, rail
 from hardware.schematic_sheet import sheet
 from hardware.schematic_supply import regulator, step_up, supply
 from sweeprig.frontend import front_end
@@ -25,9 +26,9 @@ def schematic(build: str) -> str:
         [draw.plain_input()] if build == "plain" else [draw.full_input(build), draw.burden_and_bias(build)]
     )
     blocks += [] if build == "plain" else [step_up(build), regulator(build)]
-    blocks += [supply(build), draw.rail(build)]
+    blocks += [supply(build), rail(build)]
     if build != "plain":
-        blocks += [draw.monitor(build), draw.operator(build), draw.ramp(build)]
+        blocks += [monitor(build), draw.operator(build), draw.ramp(build)]
     if build == "driven":
         blocks += [draw.drive()]
     return sheet(front_end(build).title, blocks)

@@ -6,7 +6,6 @@ from schemdraw import elements as elm
 
 from hardware.schematic_pen import Pen, Point, contact, mark, pin
 from hardware.schematic_sheet import Block
-from hardware.values import value_str
 from sweeprig.frontend.tables import Part, parts
 
 
@@ -44,7 +43,7 @@ def full_input(build: str) -> Block:
     d = Pen()
     leads = "\n".join(contact(n) for n in ("SIGNAL A", "SIGNAL B", "SUPPLY SENSE"))
     d.end((0, 0), leads, "left")
-    d.part(elm.Zener, (0.8, 0), (0.8, -2.2), p["suppressor"].ref, loc="bottom")
+    d.part(elm.DiodeTVS, (0.8, 0), (0.8, -2.2), p["suppressor"].ref, loc="bottom")
     d.part(elm.Resistor, (0.8, 0), (3.6, 0), mark(p["r_top"]), loc="top")
     d.wire((0, 0), (0.8, 0))
     d.part(elm.Resistor, (3.6, 0), (3.6, -2.2), mark(p["r_bottom"]), loc="bottom")
@@ -66,7 +65,7 @@ def full_input(build: str) -> Block:
     names = "\n".join(pin(build, n) for n in ("SIGNAL_A", "SIGNAL_B", "SUPPLY"))
     d.end((17.6, -0.6), names, "right")
     notes = (
-        "D2 is bidirectional; contacts 1, 8 and 9 have one too. U2 runs from 3.3 V.",
+        "D2 is bidirectional; contacts 1 and 8 have one too. U2 runs from 3.3 V.",
         "U2's fourth op-amp is a follower with its input on ground.",
         "The junction of R4 and U2's output also goes to the slow converter (signal A and supply).",
     )
@@ -114,81 +113,6 @@ def burden_and_bias(build: str) -> Block:
         "Bias released: the pins stand where D3 blocks, BIAS_UP low and BIAS_DOWN high.",
     )
     return Block("Burden and bias: signals A and B have one each", d.svg(), notes)
-
-
-def rail(build: str) -> Block:
-    """Return the shunt on the 3.3 V rail."""
-    p = parts(build)
-    d = Pen()
-    d.rail((0, 0), "3.3 V (3V3 OUT of the board)")
-    d.part(elm.Resistor, (0, 0), (0, -2.4), mark(p["r_shunt_top"]), loc="bottom")
-    d.part(elm.Resistor, (0, -2.4), (0, -4.8), mark(p["r_shunt_bottom"]), loc="bottom")
-    d.ground((0, -4.8))
-    d.dots((0, 0))
-    d.dots((0, -2.4))
-    d.wire((0, 0), (4, 0), (4, -1.2))
-    d.part(elm.Zener, (4, -3.6), (4, -1.2), p["shunt"].ref, loc="bottom")
-    d.wire((4, -3.6), (4, -4.8))
-    d.ground((4, -4.8))
-    d.wire((0, -2.4), (3.5, -2.4))
-    d.add(elm.Label().at((2.2, -2.2)).label("reference", fontsize=10))
-    return Block("Shunt: sinks what the clamps put into the 3.3 V rail", d.svg())
-
-
-def monitor(build: str) -> Block:
-    """Return the slow converter with its four inputs."""
-    p = parts(build)
-    d = Pen()
-    chip = elm.Ic(
-        pins=[
-            elm.IcPin(name=n, side=s, slot=f"{i}/{c}")
-            for s, names in (
-                ("left", ("AIN3", "AIN2", "AIN1", "AIN0")),
-                ("right", ("ADDR", "SCL", "SDA")),
-            )
-            for i, n in enumerate(names, 1)
-            for c in (len(names),)
-        ],
-        edgepadW=1.0,
-        pinspacing=1.9,
-        leadlen=0.6,
-    ).at((9, -8))
-    d.add(chip.label(p["monitor"].ref, loc="top", fontsize=11))
-    d.end(tuple(chip.AIN0), "U2 output, signal A", "left")
-    d.end(tuple(chip.AIN1), "U2 output, supply", "left")
-    _ground_input(d, p, tuple(chip.AIN2))
-    _battery_input(d, p, tuple(chip.AIN3))
-    for name, text in (("SDA", pin(build, "SDA")), ("SCL", pin(build, "SCL"))):
-        x, y = getattr(chip, name)
-        d.end(
-            (x + 0.4, y),
-            f"{text}, {p['r_i2c'].ref} {value_str(p['r_i2c'].value, 'ohm')} to 3.3 V",
-            "right",
-        )
-        d.wire((x, y), (x + 0.4, y))
-    d.end(tuple(chip.ADDR), "ground (address 0x48)", "right")
-    notes = (f"{p['clamp_monitor'].ref}: one on AIN2, one on AIN3, each to 3.3 V and to ground.",)
-    return Block("Slow, precise converter, supplied from 3.3 V", d.svg(), notes)
-
-
-def _ground_input(d: Pen, p: dict[str, Part], at: Point) -> None:
-    x, y = at
-    d.end((x - 7.8, y), contact("GROUND SENSE"), "left")
-    d.part(elm.Resistor, (x - 7.8, y), (x - 4.8, y), mark(p["r_ground_sense"]))
-    d.wire((x - 4.8, y), (x, y))
-    d.part(elm.Resistor, (x - 3.8, y), (x - 3.8, y + 2.2), mark(p["r_ground_lift"]), loc="top")
-    d.rail((x - 3.8, y + 2.2))
-    d.dots((x - 3.8, y))
-
-
-def _battery_input(d: Pen, p: dict[str, Part], at: Point) -> None:
-    x, y = at
-    d.end((x - 7.8, y), contact("BATTERY SENSE"), "left")
-    d.part(elm.Resistor, (x - 7.8, y), (x - 4.8, y), mark(p["r_battery_top"]), loc="top")
-    d.wire((x - 4.8, y), (x, y))
-    d.part(elm.Resistor, (x - 3.8, y), (x - 3.8, y - 2.2), mark(p["r_battery_bottom"]), loc="bottom")
-    d.ground((x - 3.8, y - 2.2))
-    d.dots((x - 3.8, y))
 
 
 def operator(build: str) -> Block:

@@ -18,6 +18,9 @@ def supply(build: str) -> Block:
         d.end((0, 0), "VBUS", "left")
         fuse = f"{p['fuse_usb'].ref}\n{value_str(p['fuse_usb'].value, 'A')}"
         d.part(elm.Fuse, (0, 0), (2.6, 0), fuse)
+        d.part(elm.Capacitor, (2.6, 0), (2.6, -2.2), mark(p["c_usb"]), loc="bottom")
+        d.ground((2.6, -2.2))
+        d.dots((2.6, 0))
     else:
         d.end((0, 0), "6.5 V", "left")
         d.wire((0, 0), (2.6, 0))

@@ -7,7 +7,8 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from hardware import first_power
-from hardware.figures import Figure, figures
+from hardware.figure import Figure
+from hardware.figures import figures
 from hardware.front_end import kept
 from hardware.values import part_value
 from sweeprig.frontend import front_end
@@ -23,10 +24,12 @@ EDGE = {
     16: 21, 17: 22, 18: 24, 19: 25, 26: 31, 27: 32, 28: 34,
 }  # fmt: skip
 POWER_PINS = (
-    ("VBUS", 40, "F1: 5 V from USB, to the sensor's supply only"),
-    ("3V3 OUT", 36, "R20, U1, D1 to the rail, supply of U2, U3 and U4"),
-    ("GND", 38, "rig ground; ground of D1, D2, D4, Q4, C3 and U1"),
-    ("AGND", 33, "ground of R2, C1 and C2: joined to GND on the board"),
+    ("VBUS", 40, "F1: 5 V from USB, to the sensor's supply only; R22"),
+    ("3V3 OUT", 36, "R20, U1, C10, C11, D1 to the rail, supply of U2, U3 and U4"),
+    ("GND", 38, "rig ground; ground of D1, D2, D4, Q4, C3, C10, C11, R23 and U1"),
+    ("AGND", 33, "ground of R2, C1, C2 and C12: joined to GND on the board"),
+    ("ADC_VREF", 35, "C12"),
+    ("RUN", 30, "junction of R22 and R23"),
 )
 
 

@@ -124,4 +124,4 @@ def test_leakage_doubles_every_ten_kelvins() -> None:
     assert end.leakage_at_sensor_v(temperature_c=45) == pytest.approx(
         4 * end.leakage_at_sensor_v(temperature_c=25)
     )
-    assert end.leakage_at_sensor_v(temperature_c=25) == pytest.approx(0.2e-6 * 6e3 / 0.6)
+    assert end.leakage_at_sensor_v(temperature_c=25) == pytest.approx(0.5e-6 * 6e3 / 0.6)

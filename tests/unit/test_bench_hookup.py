@@ -40,9 +40,9 @@ def prepare(rig: ScriptedRig, setup: SweepSetup, keys: tuple[str, ...] = PLUG, *
 def node_uv(quantity: int, lead_v: float) -> int:
     """What the precise converter reads [uV] for volts on a lead; resistors as in the full build's schematic.
 
-    Battery: 940 kohm over 154 kohm. Ground: 330 kohm to the lead, 330 kohm up to 3.3 V.
+    Battery: 950 kohm over 91 kohm. Ground: 330 kohm to the lead, 330 kohm up to 3.3 V.
     """
-    node = lead_v * 154 / 1094 if quantity == wire.SLOW_BATTERY else (lead_v + 3.3) / 2
+    node = lead_v * 91 / 1041 if quantity == wire.SLOW_BATTERY else (lead_v + 3.3) / 2
     return round(1e6 * node)
 
 

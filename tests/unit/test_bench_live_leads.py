@@ -36,7 +36,8 @@ def seen(*slow: tuple[int, float]) -> Any:
 
 def test_the_battery_is_that_of_its_lead() -> None:
     p = parts("full")
-    top, bottom = p["r_battery_top"].value, p["r_battery_bottom"].value
+    top = p["r_battery_guard"].value + p["r_battery_top"].value
+    bottom = p["r_battery_bottom"].value
     node = 12.6 * bottom / (top + bottom)  # a divider: Ohm
     assert seen((wire.SLOW_BATTERY, node)).battery_v == pytest.approx(12.6, abs=1e-3)
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import copy
 from collections.abc import Callable, Iterator
 
 import pytest
-from hardware import clamps, supply
+from hardware import battery, clamps, supply
 from hardware.figures import figures
 from hardware.front_end import main, text
 
@@ -146,3 +147,52 @@ def test_command_prints_every_build(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["neither"]) == 2
     assert "plain, full, driven" in capsys.readouterr().err
     assert "corner, sensor to pin" in text("full")
+
+
+@pytest.mark.parametrize(
+    ("build", "key", "change", "figure"),
+    [
+        (
+            "full",
+            "c_bypass",
+            {"value": 1e-9},
+            "dip of an op-amp's supply, 10 mA in 20 ns behind 20 cm of wire",
+        ),
+        (
+            "plain",
+            "c_reference_adc",
+            {"value": 1e-12},
+            "the regulator's ripple in a reading at full scale, codes",
+        ),
+        ("plain", "r_run_bottom", {"value": 100e3}, "RUN, three leads at 12 V: in reset"),
+        ("plain", "r_run_bottom", {"value": 3.3e3}, "RUN with USB on, lowest"),
+        ("full", "q_on", {"gate_v": 4.5}, "Q4: gate voltage at which its resistance is promised"),
+        ("full", "r_battery_guard", {"value": 1.0}, "24 V load dump, suppressed, 58 V: D8"),
+        ("full", "r_battery_guard", {"value": 1.0}, "24 V load dump, suppressed, 58 V: R13"),
+        ("full", "r_battery_bottom", {"value": 154e3}, "full scale"),
+    ],
+)
+def test_a_missing_or_wrong_part_breaks_its_limit(
+    alter: Alter, build: str, key: str, change: dict[str, float], figure: str
+) -> None:
+    """Capacitors left out, a gate that 3 V does not open, a suppressor without a resistor before it."""
+    assert figure not in broken(build)
+    for name in ("plain", build):  # the rail's parts are read from the plain build's list
+        with contextlib.suppress(StopIteration):
+            alter(name, key, **change)
+    assert figure in broken(build)
+
+
+def test_battery_lead_by_hand() -> None:
+    """58 V less 42 V through 10.001 kohm; straight into a suppressor of 1 ohm the same would be 16 A."""
+    dump = next(s for s in battery.stresses() if s.name == "24 V load dump, suppressed")
+    assert dump.lead_a == pytest.approx(16 / 10001)
+    assert all(s.kept for s in battery.stresses())
+    assert battery.full_scale_v() == pytest.approx(3.3 * 1041 / 91)
+
+
+def test_as_sold_leakage_is_what_is_reckoned_with() -> None:
+    """The plain build's clamp: the promise of the data sheet, in the rating and in the model."""
+    part = tables.parts("plain")["clamp"]
+    assert "at most 0.5 uA" in part.rating
+    assert part.more["leakage_a"] == 0.5e-6

@@ -194,7 +194,7 @@ def test_slow_readings_of_a_still_sensor() -> None:
     node_v = {c: readings[q] * 1e-6 for c, q in enumerate((1, 2, 3))}
     assert node_v[2] / 0.6 == pytest.approx(world.supply_v(ON), rel=0.004)
     assert readings[wire.SLOW_GROUND] * 1e-6 == pytest.approx((0.1 + 3.3) / 2, rel=0.003)
-    assert readings[wire.SLOW_BATTERY] * 1e-6 == pytest.approx(12.6 * 154 / (940 + 154), rel=0.003)
+    assert readings[wire.SLOW_BATTERY] * 1e-6 == pytest.approx(12.6 * 91 / (950 + 91), rel=0.003)
     assert readings[wire.SLOW_SUPPLY_CURRENT] == pytest.approx(world.supply_v(ON) / 5000.0 * 1e6, rel=0.01)
     assert found["fault"] is False
     assert len(World(still, seed=1, build="plain").slow(wire.OUT_SUPPLY)["readings"]) == 1  # type: ignore[arg-type]

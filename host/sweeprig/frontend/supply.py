@@ -37,3 +37,8 @@ def regulated(p: Mapping[str, Part]) -> Regulated | None:
     tol = ref.tol + ref.more["drift_per_k"] * kelvins + 2 * top.tol * share
     tol += p["error_amp"].more["offset_v"] / ref.value
     return Regulated(held, tol, boost, boost * (1 - spread), boost * (1 + spread))
+
+
+def battery_ohm(p: Mapping[str, Part]) -> tuple[float, float]:
+    """Return (all that stands before the battery's divided node, what stands below it) [ohm]."""
+    return p["r_battery_guard"].value + p["r_battery_top"].value, p["r_battery_bottom"].value

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from sweepboard import wire
 from sweeprig.capture.model import Capture, FloatArray
 from sweeprig.frontend import FrontEnd
+from sweeprig.frontend.supply import battery_ohm
 from sweeprig.frontend.tables import parts, table
 from sweeprig.link.messages import SlowReading
 
@@ -35,8 +36,7 @@ def ground_half_width_v(front_end: FrontEnd) -> float:
 
 def battery_of_node(node_v: float, front_end: FrontEnd) -> float:
     """Return the battery's volts from the node of its divider [V]."""
-    p = parts(front_end.build)
-    top, bottom = p["r_battery_top"].value, p["r_battery_bottom"].value
+    top, bottom = battery_ohm(parts(front_end.build))
     return node_v * (top + bottom) / bottom
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from sweepboard import wire
+from sweeprig.frontend.supply import battery_ohm
 from sweeprig.frontend.tables import table
 from sweeprig.twin.circuit import parts_of, settled
 from sweeprig.twin.rig import Rig
@@ -44,7 +45,7 @@ def _inputs(rig: Rig, knots: Knots, outputs: int) -> list[tuple[int, float]]:
     sense, lift = p["r_ground_sense"].value, p["r_ground_lift"].value
     rail = float(table()["rail"]["nominal_v"])
     ground = (knots.ground_v[-1] * lift + rail * sense) / (sense + lift)
-    top, bottom = p["r_battery_top"].value, p["r_battery_bottom"].value
+    top, bottom = battery_ohm(p)
     return [
         (wire.SLOW_SIGNAL_A, volts[0]), (wire.SLOW_SIGNAL_B, volts[1]), (wire.SLOW_SUPPLY, volts[2]),
         (wire.SLOW_GROUND, float(ground)), (wire.SLOW_BATTERY, rig.settings.battery_v * bottom / (top + bottom)),
