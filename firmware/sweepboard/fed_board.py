@@ -127,8 +127,11 @@ class Pipe:
         self._poll.register(out, select.POLLOUT)
 
     def read(self, n):
-        """Return what came, at most `n` bytes."""
-        return self._in.read(n) or b""
+        """Return what came, at most `n` bytes. SystemExit where the host has closed its end, or died."""
+        data = self._in.read(n)
+        if data == b"":
+            raise SystemExit
+        return data or b""
 
     def writable(self):
         """Return how many bytes the pipe takes at once (PIPE_BUF of POSIX is 512 at least, 4096 on Linux)."""
