@@ -15,6 +15,7 @@ from pathlib import Path
 
 import numpy as np
 
+from sweeprig.capture.folder import size_of
 from sweeprig.capture.model import Channel, FloatArray, Trace
 from sweeprig.errors import CsvError
 
@@ -99,7 +100,7 @@ def _is_hint(line: str) -> bool:
 
 def _text(path: Path) -> str:
     try:
-        size = path.stat().st_size
+        size = size_of(path)
         data = path.read_bytes() if size <= MOST_BYTES else b""
     except (OSError, ValueError) as exc:
         raise CsvError(f"{path} cannot be read.", seen=str(exc), next_step="check the name") from exc

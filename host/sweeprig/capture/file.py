@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from sweepboard import wire
 from sweeprig.capture.atomic import write_new
+from sweeprig.capture.folder import size_of
 from sweeprig.capture.locks import let_go, remove
 from sweeprig.capture.model import Capture
 from sweeprig.capture.plain import setup_from_plain, setup_to_plain
@@ -83,7 +84,7 @@ def write_capture(path: Path, capture: Capture) -> Capture:
         step = f"free some space or choose another folder; {kept}"
         path = write_new(path, data, next_step=step, error=CaptureFileError)
         digest = hashlib.sha256(data).hexdigest()
-        if hashlib.sha256(path.read_bytes()).hexdigest() != digest:
+        if not _reads_back(path, digest):
             raise _damaged(str(path), "it does not read back as it was written", len(data))
         if journal:
             remove(journal)
@@ -91,6 +92,13 @@ def write_capture(path: Path, capture: Capture) -> Capture:
         if journal:
             let_go(journal)
     return replace(capture, sha256=digest, path=str(path), journal="")
+
+
+def _reads_back(path: Path, digest: str) -> bool:
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest() == digest
+    except OSError:
+        return False
 
 
 def checked_pack(capture: Capture, where: str) -> bytes:
@@ -174,7 +182,7 @@ def _meta_of(capture: Capture, digests: Mapping[str, str]) -> dict[str, Any]:
 def read_capture(path: Path) -> Capture:
     """Read a capture file; every part is checked against its stored digest. Raises CaptureFileError."""
     try:
-        size = path.stat().st_size
+        size = size_of(path)
         data = path.read_bytes() if size <= MOST_FILE else b""
     except (OSError, ValueError, MemoryError) as exc:
         raise CaptureFileError(f"{path} cannot be read.", seen=str(exc), next_step="check the name") from exc

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import stat
 import tempfile
 from collections.abc import Iterator
 from datetime import datetime
@@ -34,6 +35,14 @@ def numbered(folder: Path, stem: str, suffix: str) -> Iterator[Path]:
 def free_path(folder: Path, stem: str, suffix: str) -> Path:
     """Return the first of the numbered paths that no file has yet."""
     return next(path for path in numbered(folder, stem, suffix) if not path.exists())
+
+
+def size_of(path: Path) -> int:
+    """Return the bytes of a regular file. OSError for others: a pipe or a device may have no end."""
+    found = path.stat()
+    if not stat.S_ISREG(found.st_mode):
+        raise OSError("it is no regular file")
+    return found.st_size
 
 
 def ready_folder(folder: Path) -> Path:

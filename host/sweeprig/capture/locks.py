@@ -58,7 +58,7 @@ def hold(path: Path, handle: int) -> bool:
 def claim(path: Path) -> bool:
     """Lock a file that was left behind and keep it locked until `let_go`; return False where another has it."""
     try:
-        return hold(path, os.open(path, os.O_RDWR))
+        return path.is_file() and hold(path, os.open(path, os.O_RDWR))
     except OSError:
         return False
 

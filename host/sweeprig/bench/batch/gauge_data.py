@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from sweeprig.bench.batch.gauge import BEARABLE, GOOD, LEAST_CATEGORIES, FloatArray, Parts, Study, judged
+from sweeprig.capture.folder import size_of
 from sweeprig.errors import AnalysisError, CsvError, InputError
 from sweeprig.records.rows import Record
 
@@ -30,21 +31,22 @@ class Reading:
 def readings_of_csv(path: Path) -> list[Reading]:
     """Read part, operator and value_v; other columns are left aside. Raises CsvError, which names the line."""
     try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as exc:
+        size_of(path)
+        reader = csv.DictReader(path.read_text(encoding="utf-8-sig").splitlines())
+        names, rows = reader.fieldnames or [], [(row, reader.line_num) for row in reader]
+    except (OSError, UnicodeDecodeError, csv.Error) as exc:
         raise CsvError(
             f"{path} cannot be read.", seen=str(exc), next_step="check the name and the file"
         ) from exc
-    rows = csv.DictReader(text.splitlines())
-    lacking = [c for c in COLUMNS if c not in (rows.fieldnames or [])]
+    lacking = [c for c in COLUMNS if c not in names]
     if lacking:
         raise CsvError(
             f"{path} has no column {lacking[0]}.",
-            seen=",".join(rows.fieldnames or []) or "nothing",
+            seen=",".join(names)[:120] or "nothing",
             limit=",".join(COLUMNS),
             next_step="name the columns in the first line",
         )
-    return [_reading(row, f"{path}, line {rows.line_num}") for row in rows]
+    return [_reading(row, f"{path}, line {line}") for row, line in rows]
 
 
 def _reading(row: dict[str, str | None], where: str) -> Reading:
@@ -56,7 +58,7 @@ def _reading(row: dict[str, str | None], where: str) -> Reading:
     if not math.isfinite(value) or not (row["part"] or "").strip():
         raise CsvError(
             f"{where}: a reading is not understood.",
-            seen=",".join(str(row[c]) for c in COLUMNS),
+            seen=",".join(str(row[c]) for c in COLUMNS)[:120],
             limit="a part and a number of volts",
             next_step="correct the line",
         )

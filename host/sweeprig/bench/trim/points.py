@@ -15,6 +15,7 @@ import numpy as np
 from sweepboard import wire
 from sweeprig.bench.readings.live import collect, has, streaming
 from sweeprig.capture.atomic import write_atomically
+from sweeprig.capture.folder import size_of
 from sweeprig.errors import InputError, TrimError
 from sweeprig.link.client import RigClient
 from sweeprig.link.messages import Records, SlowReading
@@ -188,6 +189,7 @@ def read_points(path: Path) -> list[Measured]:
     An empty code is a channel that was not connected. Raises TrimError with the line.
     """
     try:
+        size_of(path)
         with path.open(newline="", encoding="utf-8-sig") as file:
             rows = list(csv.DictReader(file))
     except (OSError, UnicodeDecodeError, csv.Error) as exc:
