@@ -37,6 +37,7 @@ class RigSettings:
     vref_shift: float = 0.0  # relative, of the converter's reference since the trim (mode, temperature, load)
     temperature_c: float = 25.0
     battery_v: float = 12.6
+    converter: Converter | None = None  # instead of one that is drawn
     supply_tap: bool = True  # the third, sense-only lead of a tapped sensor is on
 
 
@@ -48,7 +49,8 @@ class Rig:
         self.front_end = front_end(settings.build)
         rng = np.random.default_rng([settings.rig_seed, 0x21])
         self.board: Board = draw_board(self.front_end, rng)
-        self.converter: Converter = draw_converter(settings.chip, rng, noise_lsb=settings.noise_lsb)
+        drawn = draw_converter(settings.chip, rng, noise_lsb=settings.noise_lsb)
+        self.converter: Converter = settings.converter or drawn
         self.monitor_gain = 1.0 + rng.uniform(-MONITOR_GAIN, MONITOR_GAIN)
         self.vref_v = self.board.vref_v * (1.0 + settings.vref_shift)
         self._networks: dict[int, tuple[Network, ...]] = {}

@@ -28,6 +28,7 @@ class SimOptions:
     turn: float = 0.0  # [deg] that the sensor is turned on its mount, opening direction positive
     unplug_after: float = 0.0  # [s] of streaming after which the board goes away; 0: never
     jumper: str = "lead"  # lead | ramp: what the jumper J1 joins to the converter of signal A
+    converter: str = ""  # CSV of a measured converter, see converter_table.py; "": one is drawn
     press: tuple[float, ...] = ()  # [s] of streaming at which somebody presses the rig's button
     volts: tuple[
         float, ...
@@ -74,6 +75,12 @@ def _volts(text: str) -> tuple[float, ...]:
     return volts
 
 
+def _file_name(text: str) -> str:
+    if not text:
+        raise ValueError("the name of a CSV")
+    return text
+
+
 def _times(text: str) -> tuple[float, ...]:
     return tuple(_seconds(part) for part in text.split(","))
 
@@ -86,6 +93,7 @@ _KEYS: dict[str, Callable[[str], object]] = {
     "chip": _one_of("rp2040", "rp2350"),
     "hand": _one_of("strokes", "still", "open"),
     "jumper": _one_of("lead", "ramp"),
+    "converter": _file_name,
     "turn": _decimal,
     "unplug_after": _seconds,
     "press": _times,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from dataclasses import replace
 from functools import partial
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from sweeprig.frontend import front_end
@@ -13,6 +14,7 @@ from sweeprig.twin.machines import Machine, start_machine
 from sweeprig.twin.sim_url import BENCH_VOLTAGE, BENCH_VOLTS, SimOptions
 
 if TYPE_CHECKING:
+    from sweeprig.twin.converter import Converter
     from sweeprig.twin.sensors import SensorSpec
 
 _SEEDS_APART = 7919  # of the hands of one rig, start after start
@@ -57,6 +59,17 @@ def _spec(options: SimOptions, n_starts: int) -> SensorSpec:
     return stiff(volts[min(max(n_starts, 1), len(volts)) - 1])
 
 
+def _converter(options: SimOptions) -> Converter | None:
+    """Return the converter of the table that the URL names, with the mean noise of boards of this chip."""
+    if not options.converter:
+        return None
+    from sweeprig.frontend.converters import laws
+    from sweeprig.twin.converter_table import read_converter
+
+    noise_lsb = sum(laws()[options.chip].noise_lsb) / 2
+    return read_converter(Path(options.converter), noise_lsb=noise_lsb)
+
+
 def make_world(options: SimOptions, n_starts: int = 0) -> Playable:
     """Return the world that the URL asks for: the same rig at every start, another hand.
 
@@ -70,6 +83,7 @@ def make_world(options: SimOptions, n_starts: int = 0) -> Playable:
         rig_seed=options.seed,
         build=options.board,
         chip=options.chip,
+        converter=_converter(options),
     )
     if options.jumper != "ramp" or "ramp" not in world.front_end.capabilities:
         return world

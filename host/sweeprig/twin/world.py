@@ -5,7 +5,7 @@ Knows nothing of the firmware, of the analysis or of what a fault should be call
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -125,7 +125,7 @@ class World(Rig):
 
     def like(self, spec: SensorSpec | str, *, seed: int, **other: Any) -> World:
         """Return the same rig with another sensor on it, or on another day (`vref_shift`, `temperature_c`)."""
-        return World(spec, seed=seed, **{**asdict(self.settings), **other})
+        return World(spec, seed=seed, **{**vars(self.settings), **other})
 
     def truth(self, outputs: int | None = None) -> WorldTruth:
         """Return the loaded volts at the sensor at both ends, without faults in time."""
