@@ -182,6 +182,13 @@ def test_the_most_that_a_board_and_an_operator_can_say_is_kept(tmp_path: Path) -
     assert read_capture(Path(written.path)).setup.notes == worst
 
 
+def test_coaching_without_an_end_is_kept_in_part(tmp_path: Path) -> None:
+    capture = sweep(tmp_path, coaching=lambda: ("x" * 2000,) * 20_000)
+    assert (len(capture.coaching), capture.set_aside) == (1000, {"lines of coaching": 19_000})
+    written = write_capture(tmp_path / "a.sweep", capture)
+    assert read_capture(Path(written.path)).coaching == capture.coaching
+
+
 # --- recovery
 
 
@@ -227,9 +234,9 @@ def test_one_journal_can_be_named(tmp_path: Path) -> None:
 
 def test_what_a_crash_left_of_a_file_is_removed(tmp_path: Path) -> None:
     crashed(tmp_path)
-    left = tmp_path / ".capture-1.sweep.abcd.part"
+    left = tmp_path / ".part-abcd.sweep"
     left.write_bytes(b"half")
-    with (tmp_path / ".capture-2.sweep.efgh.part").open("wb") as busy:
+    with (tmp_path / ".part-efgh.html").open("wb") as busy:
         assert locks.lock(busy.fileno())
         recover(tmp_path)
         assert not left.exists()

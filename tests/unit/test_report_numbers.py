@@ -14,6 +14,7 @@ from sweeprig.capture.model import Channel
 from sweeprig.judge.model import BudgetLine, Quantity
 from sweeprig.report.budgets import short_budget
 from sweeprig.report.columns import to_columns
+from sweeprig.report.facts import time_of
 from sweeprig.report.figures import capture_code, duration, one_line, quantity_text, u_text, volts
 from sweeprig.report.handover import BITS, counts, handover_rows
 from sweeprig.report.limits import limit_rows
@@ -192,3 +193,10 @@ def test_the_short_budget_joins_small_parts_as_root_sum_of_squares() -> None:
     assert short is not None
     assert short["rows"][0] == ("part 0", "9.00", "–")
     assert short["rows"][-1][:2] == ("3 smaller ones", "7.07")  # sqrt(5^2 + 4^2 + 3^2)
+
+
+def test_time_goes_by_the_index_where_the_first_window_is_no_data() -> None:
+    made = oc.outcome()
+    assert made.capture is not None
+    cut = replace(made, trace=replace(made.trace, t_s=made.trace.t_s[5:]))
+    assert time_of(cut, 100) == pytest.approx(100 * made.capture.window_s)

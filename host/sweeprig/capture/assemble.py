@@ -41,7 +41,9 @@ def capture_of_journal(path: Path, *, ended: str, coaching: Sequence[str] = ()) 
     """
     head, data = read_journal(path)
     capture = capture_of_bytes(head, data, ended=ended)
-    return replace(capture, journal=str(path), coaching=tuple(coaching))
+    kept, n_more = _capped(coaching)
+    aside = {**capture.set_aside, "lines of coaching": n_more} if n_more else capture.set_aside
+    return replace(capture, journal=str(path), coaching=kept, set_aside=aside)
 
 
 def capture_of_bytes(head: JournalHead, data: bytes, *, ended: str) -> Capture:
@@ -95,9 +97,10 @@ def _all(messages: Sequence[Message], kind: type[_T]) -> list[_T]:
     return [e for e in messages if isinstance(e, kind)]
 
 
-def _capped(lines: list[str]) -> tuple[tuple[str, ...], int]:
+def _capped(lines: Sequence[str]) -> tuple[tuple[str, ...], int]:
     """Return the first and the last lines, and how many between them are left out."""
-    kept = lines if len(lines) <= MOST_LINES else lines[: MOST_LINES // 2] + lines[-MOST_LINES // 2 :]
+    half = MOST_LINES // 2
+    kept = lines if len(lines) <= MOST_LINES else [*lines[:half], *lines[-half:]]
     return tuple(clean_text(line, MOST_LINE) for line in kept), len(lines) - len(kept)
 
 

@@ -12,6 +12,8 @@ from sweeprig.capture.folder import numbered
 from sweeprig.capture.locks import claim, lock, remove
 from sweeprig.errors import FileError, SweeprigError
 
+_PART = ".part-"  # how the names of files begin that are being written
+
 
 def write_atomically(
     path: Path, data: bytes, *, next_step: str, error: type[SweeprigError] = FileError
@@ -21,21 +23,28 @@ def write_atomically(
     A link is replaced, not followed. Raises `error` with the caller's `next_step`, which says what is true of this
     file, also where `path` is a device or a pipe.
     """
+    fill_atomically(path, lambda part: part.write_bytes(data), next_step=next_step, error=error)
+
+
+def fill_atomically(
+    path: Path, fill: Callable[[Path], object], *, next_step: str, error: type[SweeprigError] = FileError
+) -> None:
+    """Do the same with what `fill` writes into the file that it is given; the ending is that of `path`."""
     with _told(path, next_step, error):
         if path.exists() and not path.is_file():
             raise OSError(f"{path} is no regular file")
-        _write(path, data, lambda part: part.replace(path))
+        _write(path, fill, lambda part: part.replace(path))
 
 
 def write_new(path: Path, data: bytes, *, next_step: str, error: type[SweeprigError] = FileError) -> Path:
-    """Do the same, but replace nothing: where the name is taken a number goes behind it. Return the path."""
+    """Put `data` under `path`, but replace nothing: a number goes behind a name that is taken. Return the path."""
     with _told(path, next_step, error):
-        return _write(path, data, lambda part: _named(part, path))
+        return _write(path, lambda part: part.write_bytes(data), lambda part: _named(part, path))
 
 
-def clear_parts(folder: Path, suffix: str) -> None:
-    """Remove what crashes left of files with this ending; what another program is writing stays."""
-    for part in folder.glob(f".*{suffix}.*.part"):
+def clear_parts(folder: Path) -> None:
+    """Remove what crashes left of files in a folder; what another program is writing stays."""
+    for part in folder.glob(f"{_PART}*"):
         if claim(part):
             remove(part)
 
@@ -48,17 +57,16 @@ def _told(path: Path, next_step: str, error: type[SweeprigError]) -> Iterator[No
         raise error(f"{path} cannot be written.", seen=str(exc), next_step=next_step) from exc
 
 
-def _write(path: Path, data: bytes, place: Callable[[Path], Path]) -> Path:
-    """Write a file beside `path`, on the disk and locked, then have it put in its place."""
+def _write(path: Path, fill: Callable[[Path], object], place: Callable[[Path], Path]) -> Path:
+    """Have a file filled beside `path`, on the disk and locked, then have it put in its place."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
-    part, guard = Path(name), os.dup(handle)
+    guard, name = tempfile.mkstemp(prefix=_PART, suffix=path.suffix, dir=path.parent)
+    part = Path(name)
     try:
         lock(guard)
-        with os.fdopen(handle, "wb") as out:
-            out.write(data)
-            out.flush()
-            os.fsync(out.fileno())
+        fill(part)
+        with part.open("r+b") as filled:
+            os.fsync(filled.fileno())
         part.chmod(0o644)
         if os.name != "posix":
             os.close(guard)  # what is open cannot be renamed there

@@ -109,7 +109,7 @@ def recover(place: Path, *, on_unusable: Callable[[Path, str], None] | None = No
             limit=f"a folder, or a file that ends in {journal.SUFFIX}",
             next_step="name the journal, or the folder that holds it",
         )
-    clear_parts(place if place.is_dir() else place.parent, file.SUFFIX)
+    clear_parts(place if place.is_dir() else place.parent)
     found = [_recover_one(path, on_unusable) for path in journal.left_behind(place)]
     return [path for path in found if path is not None]
 

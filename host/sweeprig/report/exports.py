@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import os
-import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
@@ -15,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sweeprig.capture.atomic import fill_atomically
 from sweeprig.capture.model import Channel, Trace
 from sweeprig.errors import ExportError
 from sweeprig.judge.outcome import Outcome
@@ -131,23 +130,6 @@ def _date(mdf: Any, outcome: Outcome) -> None:
 
 
 def into(path: Path, write: Callable[[Path], object]) -> None:
-    """Let `write` fill a file beside `path`, then put it in its place; no half file stays behind.
-
-    Raises ExportError where the folder cannot be written.
-    """
-    part = None
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(prefix=".part-", suffix=path.suffix, dir=path.parent)
-        os.close(handle)
-        part = Path(name)
-        write(part)
-        part.chmod(0o644)
-        part.replace(path)
-    except OSError as exc:
-        raise ExportError(
-            f"{path} cannot be written.", seen=str(exc), next_step="name another folder, or free the disk"
-        ) from exc
-    finally:
-        if part is not None:
-            part.unlink(missing_ok=True)
+    """Let `write` fill a file beside `path`, then put it in its place. Raises ExportError."""
+    step = "name another folder, or free the disk"
+    fill_atomically(path, write, next_step=step, error=ExportError)

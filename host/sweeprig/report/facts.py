@@ -208,7 +208,7 @@ def time_of(outcome: Outcome, index: int) -> float:
     capture = outcome.capture
     if capture is None or not capture.records.index.size:
         return float("nan")
-    return float(outcome.trace.t_s[0]) + (index - int(capture.records.index[0])) * capture.window_s
+    return index * capture.window_s
 
 
 def mark_times(outcome: Outcome) -> list[float]:

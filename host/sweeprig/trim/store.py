@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import re
 from collections.abc import Mapping
 from dataclasses import asdict
@@ -12,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from sweeprig.capture.atomic import write_atomically
 from sweeprig.errors import TrimFileError
 from sweeprig.trim.model import Trim
 from sweeprig.trim.read import read_trim
@@ -86,20 +86,9 @@ def save_trim(trim: Trim, *, folder: Path) -> Path:
 def update_trim(trim: Trim, *, folder: Path) -> Path:
     """Write a rig's trim over the one that is there, whole or not at all. Raises TrimFileError."""
     path = trim_path(trim.rig_uid, folder=folder)
-    temporary = path.with_suffix(".part")
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        with temporary.open("w", encoding="utf-8") as file:
-            json.dump(trim_to_dict(trim), file, indent=1, allow_nan=False)
-            file.flush()
-            os.fsync(file.fileno())
-        temporary.replace(path)
-    except OSError as exc:
-        raise TrimFileError(
-            f"The trim {path} cannot be written.",
-            seen=str(exc),
-            next_step="free some space or mend the folder's rights",
-        ) from exc
+    step = "free some space or mend the folder's rights"
+    data = json.dumps(trim_to_dict(trim), indent=1, allow_nan=False).encode()
+    write_atomically(path, data, next_step=step, error=TrimFileError)
     return path
 
 
