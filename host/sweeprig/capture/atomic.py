@@ -16,24 +16,31 @@ _PART = ".part-"  # how the names of files begin that are being written
 
 
 def write_atomically(
-    path: Path, data: bytes, *, next_step: str, error: type[SweeprigError] = FileError
+    path: Path, data: bytes, *, next_step: str, error: type[SweeprigError] = FileError, mode: int = 0o644
 ) -> None:
     """Put `data` under `path`: after a crash or power cut there is the old file or the new one, no half.
 
     A link is replaced, not followed. Raises `error` with the caller's `next_step`, which says what is true of this
     file, also where `path` is a device or a pipe.
     """
-    fill_atomically(path, lambda part: part.write_bytes(data), next_step=next_step, error=error)
+    fill_atomically(
+        path, lambda part: part.write_bytes(data), next_step=next_step, error=error, mode=mode
+    )
 
 
 def fill_atomically(
-    path: Path, fill: Callable[[Path], object], *, next_step: str, error: type[SweeprigError] = FileError
+    path: Path,
+    fill: Callable[[Path], object],
+    *,
+    next_step: str,
+    error: type[SweeprigError] = FileError,
+    mode: int = 0o644,
 ) -> None:
     """Do the same with what `fill` writes into the file that it is given; the ending is that of `path`."""
     with _told(path, next_step, error):
         if path.exists() and not path.is_file():
             raise OSError(f"{path} is no regular file")
-        _write(path, fill, lambda part: part.replace(path))
+        _write(path, fill, lambda part: part.replace(path), mode=mode)
 
 
 def write_new(path: Path, data: bytes, *, next_step: str, error: type[SweeprigError] = FileError) -> Path:
@@ -57,7 +64,9 @@ def _told(path: Path, next_step: str, error: type[SweeprigError]) -> Iterator[No
         raise error(f"{path} cannot be written.", seen=str(exc), next_step=next_step) from exc
 
 
-def _write(path: Path, fill: Callable[[Path], object], place: Callable[[Path], Path]) -> Path:
+def _write(
+    path: Path, fill: Callable[[Path], object], place: Callable[[Path], Path], *, mode: int = 0o644
+) -> Path:
     """Have a file filled beside `path`, on the disk and locked, then have it put in its place."""
     path.parent.mkdir(parents=True, exist_ok=True)
     guard, name = tempfile.mkstemp(prefix=_PART, suffix=path.suffix, dir=path.parent)
@@ -67,7 +76,7 @@ def _write(path: Path, fill: Callable[[Path], object], place: Callable[[Path], P
         fill(part)
         with part.open("r+b") as filled:
             os.fsync(filled.fileno())
-        part.chmod(0o644)
+        part.chmod(mode)
         if os.name != "posix":
             os.close(guard)  # what is open cannot be renamed there
         placed = place(part)

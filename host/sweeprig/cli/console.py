@@ -9,7 +9,7 @@ import sys
 from typing import Any
 
 from sweeprig.errors import SweeprigError
-from sweeprig.link.clean import printable, printable_json
+from sweeprig.link.clean import hide_passwords, printable, printable_json
 
 PASS, FAIL, UNDECIDED = 0, 10, 11  # exit statuses of a verdict; docs/reference/exit-codes.md
 EXIT_OF_VERDICT = {"pass": PASS, "fail": FAIL, "undecided": UNDECIDED}
@@ -23,7 +23,7 @@ class Shown(str):
 
 def shown(text: str) -> Shown:
     """Return text as the terminal may have it. All that is printed comes through here."""
-    return text if isinstance(text, Shown) else Shown(printable(text))
+    return text if isinstance(text, Shown) else Shown(printable(hide_passwords(text)))
 
 
 class Console:
@@ -114,8 +114,8 @@ def folded(text: str, indent: str, width: int = 79) -> Shown:
 
 def error_text(error: SweeprigError) -> Shown:
     """Return the lines of one error: what, seen, limit, next step."""
-    lines = [f"sweeprig: {printable(error.what)}"]
+    lines = [f"sweeprig: {shown(error.what)}"]
     for label, value in (("seen", error.seen), ("expected", error.limit), ("next", error.next_step)):
         if value:
-            lines.append(f"  {label + ':':10}{printable(value)}")
+            lines.append(f"  {label + ':':10}{shown(value)}")
     return Shown("\n".join(lines))

@@ -12,6 +12,10 @@ MOST_CHARACTERS = 2000  # of one typed text or one text of a board: a page of a 
 MOST_PROFILE = 1 << 20  # bytes of a profile: a hundred times what one needs
 MOST_INTEGER = 2**63 - 1  # what a file or a database column can hold
 _BLANKS = re.compile(r"[\t\n\v\f\r\x85\xa0\u1680\u2000-\u200a\u2028\u2029\u202f\u205f\u3000]+")
+_WHOLE_URL = re.compile(r"^(\s*[\w+]*://[^\s:@/?]*:).*@", re.DOTALL)
+_URL = re.compile(r"(://[^\s:@/?]*:)\S*@")
+_NO_HOST = re.compile(r"(://[^\s:@/?]*:)(?!\d{1,5}(?![^/?\s.,;:)])|\*\*\*@)[^\s/?]+")
+_OPTION = re.compile(r"(password=)[^&;\s'\"]*", re.IGNORECASE)
 _UNSEEN = re.compile(r"[^\n\x20-\x7e]")
 _UNFIT = re.compile("[\x00\ud800-\udfff]")  # NUL, and halves of a UTF-16 pair, which no encoding can write
 
@@ -33,6 +37,14 @@ def printable(text: str) -> str:
     if text.isprintable():
         return text
     return "".join(c if c.isprintable() else "\ufffd" for c in _BLANKS.sub(" ", text))
+
+
+def hide_passwords(text: str) -> str:
+    """Return text with *** for the password in each URL, before its host or among its options."""
+    if "://" not in text:
+        return text
+    before = _WHOLE_URL if _WHOLE_URL.match(text) else _URL
+    return _OPTION.sub(r"\1***", _NO_HOST.sub(r"\1***", before.sub(r"\1***@", text)))
 
 
 def printable_json(text: str) -> str:

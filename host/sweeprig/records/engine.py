@@ -6,6 +6,7 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from sweeprig.link.clean import hide_passwords
 from sweeprig.records.errors import RecordsDriverError, RecordsMissingError, RecordsUrlError
 
 if TYPE_CHECKING:
@@ -35,7 +36,7 @@ def records_url(place: str | Path) -> URL:
         url = make_url(text)
     except (ArgumentError, ValueError) as exc:
         raise RecordsUrlError(
-            "The records URL is not understood.", seen=text.split("@")[-1], next_step=_HOW
+            "The records URL is not understood.", seen=hide_passwords(text), next_step=_HOW
         ) from exc
     return _known(url)
 
@@ -47,8 +48,15 @@ def _known(url: URL) -> URL:
     kind = url.get_backend_name()
     if kind == "sqlite":
         if not url.database or url.database == ":memory:":
-            raise RecordsUrlError("The records URL names no file.", seen=str(url), next_step=_HOW)
+            raise RecordsUrlError("The records URL names no file.", seen=place_text(url), next_step=_HOW)
         return url.set(drivername="sqlite")
+    if "@" in (url.host or ""):
+        raise RecordsUrlError(
+            "The records URL has more than one @.",
+            seen=f"{url.drivername}://...",
+            limit="%40 for each @ in a name or a password",
+            next_step=_HOW,
+        )
     if kind in ("postgresql", "postgres"):
         return url.set(drivername="postgresql+psycopg")
     raise RecordsUrlError(
@@ -62,8 +70,8 @@ def _known(url: URL) -> URL:
 def place_text(url: URL) -> str:
     """Return the place as it may be shown: a file's path, or the URL without its password."""
     if url.get_backend_name() == "sqlite":
-        return str(url.database)
-    return url.set(drivername="postgresql").render_as_string(hide_password=True)
+        return str(url.database or "no file")
+    return hide_passwords(url.set(drivername="postgresql").render_as_string(hide_password=True))
 
 
 def make_engine(url: URL, *, create: bool, wait_s: float = TRY_S) -> Engine:

@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 from sweeprig.errors import RecordsError
+from sweeprig.link.clean import hide_passwords
 
 if TYPE_CHECKING:
     from sqlalchemy.exc import DBAPIError
@@ -66,7 +67,7 @@ _NOT_WRITTEN = (
 
 def _first_line(exc: DBAPIError) -> str:
     lines = str(exc.orig).strip().splitlines()
-    return lines[0].strip().rstrip(".") if lines else type(exc.orig).__name__
+    return hide_passwords(lines[0].strip().rstrip(".")) if lines else type(exc.orig).__name__
 
 
 def explain(exc: DBAPIError, where: str) -> RecordsError:

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import difflib
 import tomllib
-from dataclasses import dataclass, fields, replace
+from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
 from sweeprig.bench.shop.places import Places
 from sweeprig.capture.atomic import write_atomically
 from sweeprig.errors import ConfigError
-from sweeprig.link.clean import clean_text
+from sweeprig.link.clean import clean_text, hide_passwords
 
 MOST_BYTES = 1 << 20  # of the file: a thousand times what it needs
 
@@ -66,7 +66,7 @@ def check_value(key: str, value: Any, where: str) -> Any:
 def _shown(value: Any) -> str:
     """Return a value as a message can show it, whatever its size."""
     try:
-        return f"{value!r:.80}"
+        return hide_passwords(f"{value!r:.200}")[:80]
     except (ValueError, RecursionError):  # a number of thousands of digits
         return "a value too long to show"
 
@@ -116,6 +116,11 @@ def set_value(path: Path, key: str, text: str) -> Config:
     document[key] = value
     step = "check its permissions; it is as it was before"
     write_atomically(
-        path.resolve(), tomlkit.dumps(document).encode("utf-8"), next_step=step, error=ConfigError
+        path.resolve(), tomlkit.dumps(document).encode(), next_step=step, error=ConfigError, mode=0o600
     )
     return load_config(path)
+
+
+def settings_shown(config: Config) -> dict[str, Any]:
+    """Return every setting as it may be shown: a password in a URL is not."""
+    return {k: hide_passwords(v) if isinstance(v, str) else v for k, v in asdict(config).items()}

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from typing import Annotated
 
 import typer
@@ -17,11 +16,11 @@ config_app = typer.Typer(
 @config_app.command("show")
 def show(as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False) -> None:
     """Print every setting in force and where the file is."""
-    from sweeprig.bench.shop.config import load_config
+    from sweeprig.bench.shop.config import load_config, settings_shown
     from sweeprig.bench.shop.places import find_places
 
     path = find_places().config_file
-    values = asdict(load_config(path))
+    values = settings_shown(load_config(path))
     if as_json:
         console.show_json({"file": str(path), **values})
         return
