@@ -15,7 +15,6 @@ from sweeprig.records.schema import captures as c
 from sweeprig.records.schema import jobs, sensors, trims
 from sweeprig.records.schema import verdicts as v
 
-VERDICTS = ("pass", "fail", "undecided")
 LEAST_DIGITS = 6  # of a hash, so that it is no number
 
 
@@ -74,24 +73,12 @@ def find(
     if sensor is not None:
         query = query.where(c.c.sensor_id.in_(sensor_ids(connection, sensor)))
     if verdict is not None:
-        query = query.where(v.c.verdict == _verdict(verdict))
+        query = query.where(v.c.verdict == verdict)
     if batch is not None:
         query = query.where(c.c.batch == batch)
     if since is not None:
         query = query.where(c.c.at >= _moment(since))
     return records_of(connection.execute(query), aside)
-
-
-def _verdict(text: str) -> str:
-    word = text.strip().lower()
-    if word not in VERDICTS:
-        raise InputError(
-            "There is no verdict of this name.",
-            seen=text[:80],
-            limit=", ".join(VERDICTS),
-            next_step="correct --verdict",
-        )
-    return word
 
 
 def _moment(text: str) -> float:

@@ -20,6 +20,7 @@ from sweeprig.judge.outcome import Outcome
 from sweeprig.report.figures import one_line
 
 DECIMALS = {"s": 9, "V": 7, "deg": 4, "1": 0}  # of a cell in a CSV: far below what any rig resolves
+KEPT = (".sweep", ".journal")  # endings of files that nothing here may replace
 COMMENTS = {"": "mean of a window", "_min": "lowest single conversion", "_max": "highest single conversion"}
 
 
@@ -129,7 +130,24 @@ def _date(mdf: Any, outcome: Outcome) -> None:
         return
 
 
+def check_place(path: Path) -> None:
+    """Raise ExportError for what is no file, and for the name of a capture or a journal; a link is replaced."""
+    seen = ""
+    if path.suffix.lower() in KEPT:
+        seen = f"a name that ends in {path.suffix.lower()}: captures are kept"
+    elif path.exists() and not path.is_file():
+        seen = "a folder, a pipe or a device"
+    if seen:
+        raise ExportError(
+            f"{path} is no place for a sheet or an export.",
+            seen=seen,
+            limit="a new file, or an earlier sheet or export",
+            next_step="give another name",
+        )
+
+
 def into(path: Path, write: Callable[[Path], object]) -> None:
     """Let `write` fill a file beside `path`, then put it in its place. Raises ExportError."""
+    check_place(path)
     step = "name another folder, or free the disk"
     fill_atomically(path, write, next_step=step, error=ExportError)

@@ -12,9 +12,11 @@ from pathlib import Path
 from typing import Any
 
 from sweeprig.capture.atomic import write_atomically
-from sweeprig.errors import ExportError
+from sweeprig.errors import ExportError, InputError
+from sweeprig.judge.model import Verdict
 from sweeprig.records.rows import Record
 from sweeprig.records.store import Store
+from sweeprig.report.exports import check_place
 from sweeprig.report.figures import on_screen
 
 COLUMNS = (
@@ -66,10 +68,24 @@ def _harmless(text: str) -> str:
 
 def write_export(path: Path, text: str) -> None:
     """Write an export whole or not at all. Raises ExportError."""
+    check_place(path)
     step = "check the folder and its permissions; what was there is as it was"
     if not path.parent.is_dir():
         raise ExportError(f"{path} cannot be written.", seen=f"no folder {path.parent}", next_step=step)
     write_atomically(path, text.encode("utf-8", "replace"), next_step=step, error=ExportError)
+
+
+def verdict_named(text: str | None) -> str | None:
+    """Return a verdict as records hold it, however it was typed. Raises InputError where there is none such."""
+    word = None if text is None else text.strip().lower()
+    if word is not None and word not in tuple(Verdict):
+        raise InputError(
+            "There is no verdict of this name.",
+            seen=str(text)[:80],
+            limit=", ".join(Verdict),
+            next_step="correct --verdict",
+        )
+    return word
 
 
 def sensor_text(record: Record) -> str:

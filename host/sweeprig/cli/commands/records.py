@@ -60,8 +60,10 @@ def _find(
     limit: int | None = None,
     full: bool = False,
 ) -> list[Record]:
+    from sweeprig.bench.shop.records import verdict_named
     from sweeprig.records.store import open_store
 
+    verdict = verdict_named(verdict)
     with open_store(place_of(place), create=False) as store:
         found = store.find(
             job=job, sensor=sensor, verdict=verdict, since=since, batch=batch, limit=limit, full=full
