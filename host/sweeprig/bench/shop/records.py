@@ -16,7 +16,6 @@ from sweeprig.errors import ExportError, InputError
 from sweeprig.judge.model import Verdict
 from sweeprig.records.rows import Record
 from sweeprig.records.store import Store
-from sweeprig.report.exports import check_place
 from sweeprig.report.figures import on_screen
 
 COLUMNS = (
@@ -68,6 +67,8 @@ def _harmless(text: str) -> str:
 
 def write_export(path: Path, text: str) -> None:
     """Write an export whole or not at all. Raises ExportError."""
+    from sweeprig.report.exports import check_place
+
     check_place(path)
     step = "check the folder and its permissions; what was there is as it was"
     if not path.parent.is_dir():
