@@ -23,9 +23,7 @@ def write_atomically(
     A link is replaced, not followed. Raises `error` with the caller's `next_step`, which says what is true of this
     file, also where `path` is a device or a pipe.
     """
-    fill_atomically(
-        path, lambda part: part.write_bytes(data), next_step=next_step, error=error, mode=mode
-    )
+    fill_atomically(path, lambda part: part.write_bytes(data), next_step=next_step, error=error, mode=mode)
 
 
 def fill_atomically(
