@@ -22,7 +22,7 @@ lint: $(STAMP)
 	$(BIN)/lint-imports
 
 test: lint
-	$(BIN)/python -m pytest -n auto
+	$(BIN)/python -m pytest -n auto --dist worksteal
 
 benchmarks: $(STAMP)
 	$(BIN)/python -m tests.benchmarks

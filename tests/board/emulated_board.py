@@ -130,14 +130,19 @@ class Mover(chip_dma.RPDMA):
         return 0 if offset == chip_dma.CHAN_ABORT else int(super().read_uint32(offset))
 
 
-def file_system(files: Mapping[str, bytes], folder: Path) -> Path:
+def kind_of(image: str | Path) -> str:
+    """Return which board an image is for, by its name."""
+    return "pico_w" if "PICO_W" in Path(image).name else "pico"
+
+
+def file_system(files: Mapping[str, bytes], folder: Path, kind: str = "pico") -> Path:
     """Write a littlefs image with `files` (path on the board -> content) and return its path."""
     from littlefs import LittleFS, UserContext
-    from rp2040py.cli.mklittlefs import _MICROPYTHON_PICO_FS_BLOCKCOUNT as BLOCKS
 
-    context = UserContext(buffsize=BLOCK * BLOCKS)
+    blocks = int(BOARDS[kind].firmware["micropython"].layout["fs_blockcount"])
+    context = UserContext(buffsize=BLOCK * blocks)
     disk = LittleFS(
-        context=context, block_size=BLOCK, block_count=BLOCKS, prog_size=256, disk_version=0x00020000
+        context=context, block_size=BLOCK, block_count=blocks, prog_size=256, disk_version=0x00020000
     )
     for name, content in files.items():
         if "/" in name:
@@ -155,7 +160,7 @@ class EmulatedBoard:
 
     def __init__(self, image: str | Path, *, disk: Path | None = None) -> None:
         self.device = MicroPythonDevice(
-            board=resolve_firmware(BOARDS["pico"], "micropython", str(image)), filesystem=disk
+            board=resolve_firmware(BOARDS[kind_of(image)], "micropython", str(image)), filesystem=disk
         )
         self.mcu, self.simulator = self.device.mcu, self.device.simulator
         self.clock = self.mcu.clock
