@@ -67,14 +67,16 @@ def serve(port, make_service, print_exception, ticks=time):
 
 
 def _make_safe(service):
+    """Switch everything off first, the watchdog last: should a step hang, the watchdog ends it."""
     if service is None:
         return
-    service.end_watch()
-    service.source.stop()
-    service.make_safe()
     close = getattr(service.source, "close", None)
-    if close:
-        close()
+    for step in (service.make_safe, service.source.stop, close, service.end_watch):
+        try:
+            if step:
+                step()
+        except Exception as problem:  # noqa: BLE001  (the steps after it must be done)
+            print("making safe:", repr(problem))
 
 
 def run():

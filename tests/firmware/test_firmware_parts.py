@@ -140,7 +140,12 @@ def test_a_service_that_fails_at_once_leaves_the_prompt_in_the_end() -> None:
     out = case("boot_fails", 5)
     assert out["runs"] == 3
     assert out["said"] == ["worn out"] * 3
-    assert out["each"] == ["end watch", "source stop", "safe", "close"]
+    assert out["each"] == ["safe", "source stop", "close", "end watch"]
+
+
+@pytest.mark.micropython
+def test_a_source_that_cannot_be_stopped_leaves_nothing_on() -> None:
+    assert case("boot_stops_badly") == ["run", "safe", "source stop", "close", "end watch"]
 
 
 @pytest.mark.micropython

@@ -249,6 +249,25 @@ def boot_fails(lasts_ms):
     return {"runs": calls.count("run"), "said": said, "each": calls[1:5]}
 
 
+def boot_stops_badly():
+    """A source that cannot be stopped, and a watch that cannot be ended: the supply goes off all the same."""
+    from sweepboard import boot
+
+    clock, calls = Clock(), []
+
+    class Worse(Failing):
+        def stop(self):
+            self.calls.append("source stop")
+            raise OSError("register")
+
+        def end_watch(self):
+            self.calls.append("end watch")
+            raise OSError("register")
+
+    boot.serve(None, lambda port: Worse(calls, clock, 5), lambda e: None, clock)
+    return calls[:5]
+
+
 def boot_prompt():
     from sweepboard import boot
 
