@@ -17,6 +17,7 @@ from support.fake_rig import FakeRig
 from sweeprig.bench.board import install as module
 from sweeprig.bench.board.files import find_compiler, firmware_sources
 from sweeprig.bench.board.install import install
+from sweeprig.bench.board.remove import remove
 from sweeprig.errors import InputError, LinkError, PortLostError
 from sweeprig.link.client import RigClient
 
@@ -37,8 +38,9 @@ def test_a_compiler_package_without_a_call_for_permissions_is_used_all_the_same(
 class Board:
     """A board's files; `run` does what mpremote would."""
 
-    def __init__(self, mpy: int = RP2040_MPY, **files: bytes) -> None:
+    def __init__(self, mpy: int = RP2040_MPY, platform: str = "rp2", **files: bytes) -> None:
         self.mpy = mpy
+        self.platform = platform
         self.files = dict(files)
         self.calls: list[list[str]] = []
         self.events: list[str] = []
@@ -72,10 +74,20 @@ class Board:
         assert step[0] == "exec"
         for removed in re.findall(r"os\.remove\('/(.*?)'\)", step[1]):
             del self.files[removed]
+        for old, new in re.findall(r"os\.rename\('/(.*?)', '/(.*?)'\)", step[1]):
+            self.files[new] = self.files.pop(old)
         if "BOARD" not in step[1]:
             return ""
         about: dict[str, Any] = {"mpy": self.mpy, "board": "Pico", "python": "1.28"}
-        about["files"] = {name: hashlib.sha256(content).hexdigest() for name, content in self.files.items()}
+        about |= {
+            "platform": self.platform,
+            "own_main": b"sweepboard" in self.files.get("main.py", b"sweepboard"),
+        }
+        about["files"] = {
+            name: hashlib.sha256(content).hexdigest()
+            for name, content in self.files.items()
+            if name != "notes.txt"
+        }
         return "noise\nBOARD" + json.dumps(about) + "\n"
 
     def install(self, **options: Any) -> module.InstallReport:
@@ -141,6 +153,59 @@ def test_other_files_of_the_user_stay() -> None:
     assert "main.py" in board.files
     touched = {step for call in board.calls for step in call if "os.remove" in step}
     assert not touched
+
+
+MINE = b"print('my own program')"
+
+
+def test_the_users_main_is_kept_and_put_back_by_remove() -> None:
+    board = Board(**{"main.py": MINE, "notes.txt": b"mine too"})
+    report = board.install()
+    assert report.kept_main == "main_before_sweeprig.py"
+    assert board.files["main_before_sweeprig.py"] == MINE
+    assert any("your main.py is now main_before_sweeprig.py" in line for line in report.lines())
+    assert board.install(check=True).same
+    assert board.install().kept_main == ""
+    gone = remove("/dev/rig", run=board.run, leave=board.leave)
+    assert gone.put_back
+    assert board.files == {"main.py": MINE, "notes.txt": b"mine too"}
+    assert remove("/dev/rig", run=board.run, leave=board.leave).lines()[-1] == "The firmware is not there."
+    assert board.files["main.py"] == MINE
+
+
+def test_a_main_of_an_older_firmware_is_not_kept() -> None:
+    board = Board(**{"main.py": b"from sweepboard import boot  # an older one"})
+    assert board.install().kept_main == ""
+    assert "main_before_sweeprig.py" not in board.files
+
+
+def test_no_kept_main_is_ever_replaced() -> None:
+    board = Board(**{"main.py": MINE, "main_before_sweeprig.py": b"older"})
+    with pytest.raises(InputError, match="main_before_sweeprig"):
+        board.install()
+    assert board.files == {"main.py": MINE, "main_before_sweeprig.py": b"older"}
+
+
+@pytest.mark.parametrize(
+    ("platform", "number", "there", "not_there"),
+    [
+        ("rp2", 4, {"rp2_thumb", "rp2_adc", "windows_viper"}, {"polled_rig", "fed_source"}),
+        ("rp2", 7, {"rp2_thumb", "rp2_adc"}, {"polled_rig"}),
+        ("rp2", 11, {"rp2_adc", "windows_viper"}, {"rp2_thumb", "polled_rig"}),
+        ("esp32", 10, {"polled_rig", "polled_source", "windows_viper"}, {"rp2_adc", "rp2_thumb"}),
+        ("esp8266", 9, {"polled_rig", "windows_viper"}, {"rp2_adc", "rp2_thumb"}),
+        ("zephyr", 0, {"polled_rig", "service"}, {"rp2_adc", "rp2_thumb", "windows_viper", "stuff_viper"}),
+    ],
+)
+def test_each_port_gets_its_own_files_compiled(
+    platform: str, number: int, there: set[str], not_there: set[str]
+) -> None:
+    board = Board(mpy=6 | 3 << 8 | number << 10, platform=platform)
+    report = board.install()
+    assert report.compiled
+    names = {Path(name).stem for name in board.files}
+    assert there <= names
+    assert not_there.isdisjoint(names)
 
 
 def test_check_tells_and_changes_nothing() -> None:

@@ -12,9 +12,14 @@ from pathlib import Path
 
 from sweeprig.errors import SweeprigError
 
-HOST_ONLY = ("fed_board.py",)  # serves simulated boards; a real one has no use for it
+HOST_ONLY = ("fed_board.py", "fed_source.py")  # serve simulated boards; a real one has no use for them
 PACKAGE = "sweepboard"
 MAIN = "main.py"
+KEPT_MAIN = "main_before_sweeprig.py"  # what the user's own main.py is called while ours is there
+FAST_PORT = "rp2"
+OF_FAST_PORT, OF_OTHER_PORTS = ("rp2_",), ("polled_", "no_switches")
+NATIVE = ("windows_viper", "stuff_viper")  # made for a processor's own instructions
+THUMB = "rp2_thumb"  # for ARM cores alone
 ARCHITECTURES = (  # by number, as MicroPython's docs/reference/mpyfiles.rst lists them
     *(None, "x86", "x64", "armv6", "armv6m", "armv7m", "armv7em", "armv7emsp", "armv7emdp"),
     *("xtensa", "xtensawin", "rv32imc"),
@@ -29,6 +34,8 @@ class BoardFiles:
     board: str
     python: str
     files: Mapping[str, str] = field(default_factory=dict)  # path there -> SHA-256
+    platform: str = FAST_PORT  # sys.platform
+    own_main: bool = True  # whether main.py, if there is one, starts this firmware
 
     @property
     def bytecode(self) -> tuple[int, int]:
@@ -60,6 +67,17 @@ def firmware_sources() -> dict[str, Path]:
         )
     names = sorted(path for path in package.glob("*.py") if path.name not in HOST_ONLY)
     return {f"{PACKAGE}/{path.name}": path for path in names} | {MAIN: main}
+
+
+def belongs(name: str, board: BoardFiles) -> bool:
+    """Return whether a file of the firmware is of use on a board: by its port and its processor."""
+    module = name.removeprefix(f"{PACKAGE}/")
+    if module.startswith(OF_OTHER_PORTS if board.platform == FAST_PORT else OF_FAST_PORT):
+        return False
+    architecture = board.architecture
+    if module.startswith(THUMB):
+        return architecture is None or architecture.startswith("arm")
+    return architecture is not None or not module.startswith(NATIVE)
 
 
 def compiler_bytecode(mpy_cross: str) -> tuple[int, int] | None:
@@ -99,7 +117,7 @@ def wanted_files(board: BoardFiles, compiler: str | None) -> tuple[dict[str, byt
 
     Compiled where `compiler` makes the bytecode that the board loads; else the sources.
     """
-    sources = firmware_sources()
+    sources = {name: path for name, path in firmware_sources().items() if belongs(name, board)}
     may = compiler is not None and board.mpy != 0 and compiler_bytecode(compiler) == board.bytecode
     if compiler is None or not may:
         return {name: path.read_bytes() for name, path in sources.items()}, False

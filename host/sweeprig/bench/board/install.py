@@ -11,7 +11,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from sweeprig.bench.board.files import MAIN, PACKAGE, BoardFiles, difference, find_compiler, wanted_files
+from sweeprig.bench.board.files import (
+    KEPT_MAIN,
+    MAIN,
+    PACKAGE,
+    BoardFiles,
+    difference,
+    find_compiler,
+    wanted_files,
+)
 from sweeprig.errors import InputError, LinkError, NoFirmwareError
 
 MPREMOTE_TIMEOUT_S = 180.0
@@ -35,12 +43,19 @@ for folder in ("", "sweepboard/"):
     except OSError:
         names = []
     for name in names:
-        if folder or name == "main.py":
+        if folder or name in ("main.py", "main_before_sweeprig.py"):
             try:
                 found[folder + name] = digest("/" + folder + name)
             except OSError:
                 pass
+def starts_us():
+    try:
+        with open("/main.py", "rb") as f:
+            return b"sweepboard" in f.read(2048)
+    except OSError:
+        return True
 about = {"mpy": getattr(sys.implementation, "_mpy", 0), "python": sys.version, "files": found}
+about["platform"], about["own_main"] = sys.platform, starts_us()
 about["board"] = getattr(sys.implementation, "_machine", sys.platform)
 print("BOARD" + json.dumps(about))
 """
@@ -60,6 +75,7 @@ class InstallReport:
     removed: tuple[str, ...] = ()
     unchanged: int = 0
     differs: tuple[str, ...] = ()  # found by a check, with what is the matter
+    kept_main: str = ""  # the name under which the user's own main.py was kept
 
     def lines(self) -> list[str]:
         """Return what to tell the operator."""
@@ -70,6 +86,8 @@ class InstallReport:
                 return [*out, f"The firmware is ours: {self.unchanged} {form}, all hashes equal."]
             return [*out, "The firmware is not ours:", *self.differs, "Next: sweeprig install"]
         out += [f"copied {name}" for name in self.copied] + [f"removed {name}" for name in self.removed]
+        if self.kept_main:
+            out.append(f"your main.py is now {self.kept_main}; `sweeprig install --remove` puts it back")
         done = f"{len(self.copied)} copied, {len(self.removed)} removed, {self.unchanged} were there already"
         return [*out, f"{done}; {form}, all hashes equal. The rig has been started."]
 
@@ -134,9 +152,18 @@ def _means_no_service(error: LinkError) -> bool:
 
 
 def _copy(
-    port: str, names: Sequence[str], wanted: Mapping[str, bytes], stale: Sequence[str], run: Run
+    port: str,
+    names: Sequence[str],
+    wanted: Mapping[str, bytes],
+    stale: Sequence[str],
+    run: Run,
+    *,
+    keep: bool,
 ) -> None:
-    """Remove `stale`, then copy `names`, main.py last: until then the board starts what it started before."""
+    """Remove `stale`, then copy `names`, main.py last: until then the board starts what it started before.
+
+    `keep`: the main.py that is there is the user's, and gets another name first.
+    """
     prepare = f"import os\nif '{PACKAGE}' not in os.listdir('/'):\n    os.mkdir('/{PACKAGE}')\n"
     prepare += "".join(f"os.remove({'/' + name!r})\n" for name in stale)
     with tempfile.TemporaryDirectory() as folder:
@@ -144,6 +171,8 @@ def _copy(
         for name in sorted(names, key=lambda name: name == MAIN):
             local = Path(folder) / name.replace("/", "_")
             local.write_bytes(wanted[name])
+            if name == MAIN and keep:
+                steps += ["+", "exec", f"import os\nos.rename('/{MAIN}', '/{KEPT_MAIN}')\n"]
             steps += ["+", "fs", "cp", str(local), f":/{name}"]
         run(["connect", port, *steps])
 
@@ -165,37 +194,58 @@ def install(
     Raises InputError for a simulated rig, LinkError where the board cannot be reached or does not hold
     afterwards what it should.
     """
-    if port.startswith("sim://"):
-        raise InputError("A simulated rig has no files to install.", next_step="name the board with --port")
-    progress("asking for the prompt")
-    leave(port)
-    board = ask_board(port, run)
+    board = at_prompt(port, progress, run, leave)
     wanted, is_compiled = wanted_files(board, compiler())
-    found = difference(board.files, wanted)
-    changes = (*found.missing, *found.other)
-    if not check and not found.none:
-        progress(f"copying {len(changes)} files")
-        _copy(port, changes, wanted, found.stale, run)
-        progress("reading the hashes back")
-        _verify(port, wanted, run)
-    run(["connect", port, "reset"])
+    found = difference({n: h for n, h in board.files.items() if n != KEPT_MAIN}, wanted)
     about: dict[str, Any] = {
         "port": port,
         "board": board.board,
         "python": board.python,
         "compiled": is_compiled,
+        "unchanged": found.unchanged,
     }
     if check:
-        return InstallReport(
-            **about, same=found.none, checked_only=True, unchanged=found.unchanged, differs=found.lines()
-        )
+        run(["connect", port, "reset"])
+        return InstallReport(**about, same=found.none, checked_only=True, differs=found.lines())
+    changes = (*found.missing, *found.other)
+    keep = not board.own_main
+    if not found.none:
+        if keep and KEPT_MAIN in board.files:
+            raise _two_mains()
+        progress(f"copying {len(changes)} files")
+        _copy(port, changes, wanted, found.stale, run, keep=keep)
+        progress("reading the hashes back")
+        _verify(port, wanted, run)
+    run(["connect", port, "reset"])
+    kept = KEPT_MAIN if keep else ""
     return InstallReport(
-        **about, same=True, checked_only=False, copied=changes, removed=found.stale, unchanged=found.unchanged
+        **about, same=True, checked_only=False, copied=changes, removed=found.stale, kept_main=kept
+    )
+
+
+def at_prompt(
+    port: str, progress: Callable[[str], None], run: Run, leave: Callable[[str], None]
+) -> BoardFiles:
+    """Get the board to its prompt and ask it for its files. InputError for a simulated rig, LinkError."""
+    if port.startswith("sim://"):
+        raise InputError("A simulated rig has no files to install.", next_step="name the board with --port")
+    progress("asking for the prompt")
+    leave(port)
+    return ask_board(port, run)
+
+
+def _two_mains() -> InputError:
+    return InputError(
+        "The board has a main.py of its own, and an older one that was kept.",
+        seen=f"{MAIN} and {KEPT_MAIN}",
+        limit="one of them",
+        next_step=f"copy {KEPT_MAIN} off the board and remove it: mpremote fs rm :{KEPT_MAIN}; then repeat",
     )
 
 
 def _verify(port: str, wanted: Mapping[str, bytes], run: Run) -> None:
-    left = difference(ask_board(port, run).files, wanted)
+    there = ask_board(port, run).files
+    left = difference({name: there[name] for name in there if name != KEPT_MAIN}, wanted)
     if not left.none:
         raise LinkError(
             "The board does not hold what was copied.",

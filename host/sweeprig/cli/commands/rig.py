@@ -30,12 +30,18 @@ def install(
     check: Annotated[
         bool, typer.Option("--check", help="Only tell whether the board's files equal ours.")
     ] = False,
+    remove: Annotated[
+        bool, typer.Option("--remove", help="Take the firmware off; your own main.py gets its name back.")
+    ] = False,
     as_json: opt.AsJson = False,
 ) -> None:
     """Copy the firmware to a board (with mpremote), verify it, and say what was done."""
     from sweeprig.bench.board.install import install as put
     from sweeprig.bench.board.rig import port_of
 
+    if remove:
+        _remove(port_of(port), as_json=as_json)
+        return
     report = put(port_of(port), check=check, progress=console.say)
     if as_json:
         console.show_json(asdict(report))
@@ -44,6 +50,17 @@ def install(
             console.show(line)
     if not report.same:
         raise typer.Exit(10)
+
+
+def _remove(port: str, *, as_json: bool) -> None:
+    from sweeprig.bench.board.remove import remove
+
+    report = remove(port, progress=console.say)
+    if as_json:
+        console.show_json(asdict(report))
+        return
+    for line in report.lines():
+        console.show(line)
 
 
 def add_to(app: typer.Typer) -> None:

@@ -1,0 +1,56 @@
+"""Take the firmware off a board again, and give the user's own main.py its name back."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from sweeprig.bench.board.files import KEPT_MAIN, MAIN, PACKAGE
+from sweeprig.bench.board.install import Run, at_prompt, leave_service, run_mpremote
+
+
+@dataclass(frozen=True)
+class RemoveReport:
+    """What was taken off the board at `port`."""
+
+    port: str
+    board: str
+    removed: tuple[str, ...]
+    put_back: bool  # the user's own main.py has its name again
+
+    def lines(self) -> list[str]:
+        """Return what to tell the operator."""
+        out = [f"{self.board} on {self.port}", f"{len(self.removed)} files of the firmware removed."]
+        if self.put_back:
+            out.append(f"{KEPT_MAIN} is main.py again, and runs.")
+        return out if self.removed or self.put_back else [out[0], "The firmware is not there."]
+
+
+def remove(
+    port: str,
+    *,
+    progress: Callable[[str], None] = lambda _: None,
+    run: Run = run_mpremote,
+    leave: Callable[[str], None] = leave_service,
+) -> RemoveReport:
+    """Remove the firmware's folder and main.py; a main.py that is the user's own stays.
+
+    Raises InputError for a simulated rig, LinkError where the board cannot be reached.
+    """
+    board = at_prompt(port, progress, run, leave)
+    names = tuple(name for name in board.files if name.startswith(f"{PACKAGE}/"))
+    names += (MAIN,) if MAIN in board.files and board.own_main else ()
+    back = KEPT_MAIN in board.files and board.own_main
+    progress(f"removing {len(names)} files")
+    run(["connect", port, "exec", _script(names, back), "+", "reset"])
+    return RemoveReport(port, board.board, names, back)
+
+
+def _script(names: tuple[str, ...], back: bool) -> str:
+    lines = ["import os", *(f"os.remove({'/' + name!r})" for name in names)]
+    lines += [
+        f"if '{PACKAGE}' in os.listdir('/') and not os.listdir('/{PACKAGE}'):",
+        f"    os.rmdir('/{PACKAGE}')",
+    ]
+    lines += [f"os.rename('/{KEPT_MAIN}', '/{MAIN}')"] if back else []
+    return "\n".join(lines) + "\n"
