@@ -25,6 +25,7 @@ HOME = 19
 MONITOR_I2C = 0x48
 ENCODER_I2C = 0x36
 I2C_HZ = 400000
+I2C_TIMEOUT_US = 2000  # of one transfer, which takes 0.1 ms: a stuck bus must not stop the reduction
 
 PLAIN = ("SIGNAL_A", "SIGNAL_B", "SUPPLY", "SUPPLY_ON", "SUPPLY_FAULT")
 FULL = PLAIN + ("SDA", "SCL", "BURDEN_ON", "LINK", "BIAS_UP", "BIAS_DOWN", "BUZZER", "BUTTON", "RAMP")

@@ -22,7 +22,7 @@ FIRMWARE = HERE.parents[1] / "firmware"
 TABLES = HERE.parents[1] / "host" / "sweeprig" / "frontend" / "parts.toml"
 
 
-def case(name: str, *arguments: int) -> Any:
+def case(name: str, *arguments: int | str) -> Any:
     beside = Path(sys.executable).with_name("micropython")
     program = str(beside) if beside.exists() else shutil.which("micropython")
     assert program
@@ -116,6 +116,34 @@ def test_the_drive_stops_by_itself(kind: int, state: str, within_ms: int, free: 
     assert out["state"] == state
     assert out["ms"] <= within_ms
     assert (out["duty"], out["free"]) == (0, free)
+
+
+@pytest.mark.micropython
+def test_a_reversed_motor_is_learnt_from_a_small_step() -> None:
+    there, back = case("runaway", "reversed")
+    assert there[0] == back[0] == "arrived"
+    assert there[1] == pytest.approx(2000, abs=8)
+    assert back[1] == pytest.approx(1500, abs=8)
+    assert -16 <= there[2] < 0  # counts the wrong way, 16 are 1.4 degrees
+    assert back[3] == 0
+
+
+@pytest.mark.micropython
+def test_a_drive_that_crosses_count_0_stops_all_the_same() -> None:
+    ((state, _at, least, most, ms, _free),) = case("runaway", "wrap")
+    assert state == "arrived"
+    assert -140 < least < -90
+    assert most == 0
+    assert ms < 100
+
+
+@pytest.mark.micropython
+def test_a_motor_that_turns_the_wrong_way_is_let_go() -> None:
+    _good, (state, _at, least, most, ms, free) = case("runaway", "later")
+    assert (state, free) == ("wrong way", 1)
+    assert least > -20
+    assert most == 0
+    assert ms < 50
 
 
 @pytest.mark.micropython

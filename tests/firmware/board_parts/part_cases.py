@@ -142,7 +142,7 @@ class Shaft:
 
     def __init__(self, clock, at=1000):
         self.clock, self.at, self.stuck, self.magnet, self.there = clock, at, False, True, True
-        self.last = 0
+        self.last, self.way, self.turned = 0, 1, 0
 
     def turn(self):
         ms = self.clock.now - self.last
@@ -150,7 +150,9 @@ class Shaft:
         step, enable = PWM.made[-1], levels()[pins.ENABLE]
         if step.duty and not enable and not self.stuck:
             counts = step.hz * 4096 / 3200 * ms / 1000
-            self.at += counts if levels()[pins.DIR] else -counts
+            counts *= self.way if levels()[pins.DIR] else -self.way
+            self.turned += counts
+            self.at = (self.at + counts) % 4096
         Pin.levels[pins.HOME] = 1 if self.at <= 200 else 0
 
     def readfrom_mem_into(self, address, pointer, buf):
@@ -191,6 +193,43 @@ def drive(kind):
         "start": start["state"], "state": part.state, "at": shaft.at, "ms": moved, "free": levels()[pins.ENABLE],
         "duty": PWM.made[-1].duty, "position": part.tick(),
     }  # fmt: skip
+
+
+def runaway(kind):
+    """What would turn without an end: the motor reversed, count 0 crossed, a motor that turns after it was learnt."""
+    from sweepboard.rp2_drive import Drive
+
+    clock = Clock()
+    shaft = Shaft(clock, at=108 if kind == "wrap" else 1000)
+    Pin.levels[pins.HOME] = 0
+    part = Drive(shaft, clock=clock)
+    out = []
+
+    def go(target):
+        before, began = shaft.turned, clock.now
+        part.command("goto", target, 4096 if kind == "wrap" else 1000)
+        least = most = 0
+        while part.moving and clock.now < began + 20000:
+            clock.now += 1
+            shaft.turn()
+            Pin.levels[pins.HOME] = 0
+            part.tick()
+            least, most = min(least, shaft.turned - before), max(most, shaft.turned - before)
+        out.append(
+            [part.state, int(shaft.at), int(least), int(most), clock.now - began, levels()[pins.ENABLE]]
+        )
+
+    if kind == "reversed":
+        shaft.way = -1
+        go(2000)
+        go(1500)
+    elif kind == "wrap":
+        go(0)
+    else:
+        go(1200)
+        shaft.way = -1
+        go(1400)
+    return out
 
 
 def watchdog():
@@ -469,4 +508,6 @@ def stuffing():
 
 
 if __name__ == "__main__":
-    print(json.dumps(globals()[sys.argv[1]](*[int(word) for word in sys.argv[2:]])))
+    print(
+        json.dumps(globals()[sys.argv[1]](*[int(word) if word.isdigit() else word for word in sys.argv[2:]]))
+    )
