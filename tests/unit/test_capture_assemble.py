@@ -17,6 +17,7 @@ from sweeprig.capture.model import Capture, SweepSetup
 from sweeprig.capture.sweep import run_sweep
 from sweeprig.frontend import front_end
 from sweeprig.link.client import RigClient
+from sweeprig.link.messages import Message, Records
 from sweeprig.trim.nominal import nominal_trim
 from sweeprig.trim.volts import to_trace
 
@@ -122,6 +123,31 @@ def test_records_of_an_earlier_stream_do_not_come_in() -> None:
     reply = wire.encode(wire.REPLY, 0, 0, b'{"id": 2, "ok": true, "window": 166}')
     capture = made(packet(700), reply, *(packet(i) for i in range(4)))
     assert capture.records.index.tolist() == list(range(64))
+
+
+def test_a_mangled_byte_that_looks_like_a_prompt_ends_nothing() -> None:
+    capture = made(*(packet(i) for i in range(5)), b"\0> \r\n\0", *(packet(i) for i in range(5, 9)))
+    assert (capture.ended, len(capture.records)) == ("stopped", 144)
+
+
+def test_who_looks_on_sees_each_record_once_and_in_order(tmp_path: Path) -> None:
+    class Twice(FakeRig):
+        def read(self, timeout_s: float) -> bytes:
+            data = super().read(timeout_s)
+            return data * 2 if self._packet in (20, 40, 41) else data
+
+    rig, seen = Twice(), [-1]
+
+    def look(messages: list[Message]) -> None:
+        for message in messages:
+            if isinstance(message, Records):
+                seen.extend(message.index.tolist())
+
+    client = RigClient(rig, clock=rig.clock)
+    capture = run_sweep(client, SweepSetup(seconds=1.0), folder=tmp_path, clock=rig.clock, on_events=look)
+    assert seen == list(range(-1, len(seen) - 1))
+    assert (capture.ended, capture.n_lost) == ("complete", 0)
+    assert capture.set_aside == {"records that came twice": 48}
 
 
 # --- what cannot be

@@ -15,7 +15,7 @@ from sweeprig.capture.model import Capture
 from sweeprig.capture.plausible import MOST_INDEX, are_possible, is_possible
 from sweeprig.link.clean import clean_text
 from sweeprig.link.decoder import Decoder
-from sweeprig.link.greeting import is_prompt
+from sweeprig.link.greeting import is_boot
 from sweeprig.link.messages import (
     BadFrame,
     BoardText,
@@ -112,7 +112,7 @@ def _one_stream(heard: Sequence[Message]) -> tuple[Sequence[Message], bool]:
 
 
 def _greets(message: Message) -> bool:
-    return isinstance(message, Hello) or (isinstance(message, BoardText) and is_prompt(message.line))
+    return isinstance(message, Hello) or (isinstance(message, BoardText) and is_boot(message.line))
 
 
 def in_order(records: Records) -> tuple[Records, bool, dict[str, int]]:

@@ -9,6 +9,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from sweeprig.capture.assemble import capture_of_journal
 from sweeprig.capture.folder import local_now
 from sweeprig.capture.journal import Journal, JournalHead
@@ -94,7 +96,7 @@ class LiveCapture:
     @property
     def n_lost(self) -> int:
         """Records missing so far."""
-        return max(0, self.n_windows - self.n_records)
+        return self.n_windows - self.n_records
 
     @property
     def seconds(self) -> float:
@@ -111,8 +113,7 @@ class LiveCapture:
                 self.error, self.ended = exc, "unplugged"
                 return
             n_before = self.n_records
-            for event in events:
-                self._count(event)
+            events = [fresh for event in events if (fresh := self._count(event)) is not None]
             if self.n_records > n_before:
                 heard = self._clock()
             elif self._clock() - heard > SILENT_S:
@@ -149,13 +150,18 @@ class LiveCapture:
         if not self._finished:
             let_go(self._journal.path)
 
-    def _count(self, event: Message) -> None:
+    def _count(self, event: Message) -> Message | None:
+        """Count records; return what is new of them, for what came twice or late is put right in the end only."""
         if not isinstance(event, Records):
-            return
-        self._last = max(self._last, int(event.index[-1]))
-        self.n_records += len(event)
+            return event
+        fresh = event[np.diff(np.maximum.accumulate(event.index), prepend=self._last) > 0]
+        if not len(fresh):
+            return None
+        self._last = int(fresh.index[-1])
+        self.n_records += len(fresh)
         if self._n_windows is not None and self.n_windows >= self._n_windows:
             self.ended = "complete"
+        return fresh
 
     def _quieten(self) -> None:
         """Stop the stream if the board is still there."""

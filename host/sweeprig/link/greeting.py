@@ -12,6 +12,7 @@ from sweeprig.link.clean import is_number, is_whole
 from sweeprig.link.messages import BadFrame, BoardText, Hello, Message
 
 _PROMPT = re.compile(r"^(>>>|>)$|^>>> |raw REPL|^MicroPython v|^MPY: ")
+_BOOT = re.compile(r"MicroPython v\d|^MPY: |raw REPL")
 _MOST_HZ = 10_000_000  # twenty times what the fast source makes; below 1 nobody could wait for a window
 _MOST_HEARD = 500  # events kept while waiting for a hello
 _NEEDED = ("protocol", "firmware", "build", "channels", "window", "conversion_hz", "hookups", "uid")
@@ -20,6 +21,11 @@ _NEEDED = ("protocol", "firmware", "build", "channels", "window", "conversion_hz
 def is_prompt(line: str) -> bool:
     """Return whether a line is what a board without our service prints."""
     return _PROMPT.search(line.strip()) is not None
+
+
+def is_boot(line: str) -> bool:
+    """Return whether a line is what a board prints when it begins anew."""
+    return _BOOT.search(line) is not None
 
 
 def other_protocol(heard: Sequence[Message]) -> int | None:
