@@ -41,7 +41,9 @@ Guard = Annotated[
 ]
 TrackOhm = Annotated[
     float | None,
-    typer.Option("--track-ohm", min=1.0, help="End-to-end resistance of the track [ohm], if measured."),
+    typer.Option(
+        "--track-ohm", min=1.0, max=1e6, help="End-to-end resistance of the track [ohm], if measured."
+    ),
 ]
 Out = Annotated[Path | None, typer.Option("--out", help="Folder for captures and sheets.")]
 Operator = Annotated[str, typer.Option("--operator", help="Who does the work; stands on the sheet.")]

@@ -29,7 +29,7 @@ def records_url(place: str | Path) -> URL:
     if not text:
         raise RecordsUrlError("No place for the records was named.", next_step=_HOW)
     if "://" not in text:
-        path = Path(text).expanduser()
+        path = _expanded(text)
         file = path if path.suffix.lower() in _SUFFIXES else path / FILE_NAME
         return URL.create("sqlite", database=str(file.absolute()))
     try:
@@ -42,6 +42,15 @@ def records_url(place: str | Path) -> URL:
 
 
 _HOW = "name a folder, a file ending in .sqlite, or postgresql://user@host/database"
+
+
+def _expanded(text: str) -> Path:
+    try:
+        return Path(text).expanduser()
+    except RuntimeError as exc:
+        raise RecordsUrlError(
+            "The place of the records names a home that there is none of.", seen=text[:200], next_step=_HOW
+        ) from exc
 
 
 def _known(url: URL) -> URL:

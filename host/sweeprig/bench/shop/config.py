@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
-from sweeprig.bench.shop.places import Places
+from sweeprig.bench.shop.places import Places, expanded
 from sweeprig.capture.atomic import write_atomically
 from sweeprig.errors import ConfigError
 from sweeprig.link.clean import clean_text, hide_passwords
@@ -95,7 +95,9 @@ def load_config(path: Path) -> Config:
 
 def captures_folder(config: Config, places: Places) -> Path:
     """Return the folder in which captures are kept where no other is named."""
-    return Path(config.captures).expanduser() if config.captures else places.captures
+    if not config.captures:
+        return places.captures
+    return expanded(config.captures, "The setting captures", next_step="sweeprig config set captures FOLDER")
 
 
 def parse_value(key: str, text: str) -> Any:

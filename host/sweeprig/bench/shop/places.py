@@ -7,6 +7,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from sweeprig.errors import ConfigError
+from sweeprig.link.clean import clean_text
+
 
 @dataclass(frozen=True)
 class Places:
@@ -23,12 +26,22 @@ class Places:
         return self.records.parent / "state"
 
 
+def expanded(typed: str, what: str, *, next_step: str) -> Path:
+    """Return a path with ~ and ~user put in full. Raises ConfigError where the system does not know that user."""
+    try:
+        return Path(typed).expanduser()
+    except RuntimeError as exc:
+        raise ConfigError(
+            f"{what} names a home that there is none of.", seen=clean_text(typed, 200), next_step=next_step
+        ) from exc
+
+
 def find_places(env: Mapping[str, str] | None = None) -> Places:
     """Return the places in force for `env` (default: the process's environment)."""
     values = os.environ if env is None else env
     home = values.get("SWEEPRIG_HOME")
     if home:
-        root = Path(home).expanduser()
+        root = expanded(home, "SWEEPRIG_HOME", next_step="set it to a folder of yours, or take it away")
         return Places(root / "config.toml", root / "captures", root / "trims", root / "records")
     import platformdirs
 
