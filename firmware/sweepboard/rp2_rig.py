@@ -9,6 +9,7 @@ from sweepboard import FIRMWARE_VERSION, pins, rp2_board, rp2_chip, rp2_watchdog
 from sweepboard.board_clock import BoardClock
 from sweepboard.rp2_adc import FastSource
 from sweepboard.rp2_checks import SelfCheck
+from sweepboard.rp2_keeping import BoardKeeping
 from sweepboard.rp2_switches import Switches
 from sweepboard.service import Service
 
@@ -79,6 +80,7 @@ def make(port, config):
         drive=drive,
         watchdog=rp2_watchdog.Watchdog(chip.name),
         selfcheck=SelfCheck(chip, switches, wanted),
+        keeping=BoardKeeping(build),
     )
 
 

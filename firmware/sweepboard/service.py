@@ -39,6 +39,7 @@ class Service:
         drive=None,
         watchdog=None,
         selfcheck=None,
+        keeping=None,
     ):
         self.port = port
         self.source = source
@@ -60,13 +61,19 @@ class Service:
         self.ramp = Ramp(switches, clock)
         self.feeding = Feeding(self)
         self._splitter = wire.Splitter()
-        self._heard_ms = self._pressed_ms = clock.ms()
+        self._heard_ms = self._host_ms = self._pressed_ms = clock.ms()
         self.slow_every_ms = 0
         self.slow_ms = self._heard_ms
         self._pressed = self._press_told = False
         self._presses = 0
         self._switches_tick = getattr(switches, "tick", None)  # for a tone that ends, a light that blinks
         self._commands = Commands(self).table()
+        self.keeper = None  # keeps sweeps on the board while no host is there
+        self._own_outbox = self.outbox
+        if keeping is not None:
+            from sweepboard.keep_commands import KeepCommands
+
+            self._commands.update(KeepCommands(self, keeping).table())
 
     # --- the cycle
 
@@ -90,6 +97,8 @@ class Service:
         self._look_at_rig()
         if self.stream.running:
             busy = self.stream.pump() or busy
+        if self.keeper is not None:
+            self.keeper.tick()
         self.ramp.tick(self.stream.running, self.histogram.on)
         self.histogram.send(self.stream.index)
         if self.monitor is not None and self.slow_every_ms:
@@ -116,7 +125,7 @@ class Service:
                     None, RefusedError("malformed", "protocol %d, not %d" % (message[1], wire.PROTOCOL))
                 )
             return
-        self._heard_ms = self.clock.ms()
+        self._heard_ms = self._host_ms = self.clock.ms()
         if message[0] == wire.COMMAND:
             self._obey(message[4])
 
@@ -126,6 +135,8 @@ class Service:
             command = parsed(payload)
             number = number_of(command)
             do, takes = named(command, self._commands)
+            if self.keeper is not None:
+                self.keeper.host_came()
             answer = do(number, **checked(command, takes))
         except RefusedError as refusal:
             self._refuse(number, refusal)
@@ -145,6 +156,24 @@ class Service:
         answer = {"id": number, "ok": False, "error": refusal.error, "reason": refusal.reason}
         self.outbox.add(wire.REPLY, self.stream.index, json.dumps(answer).encode())
 
+    # --- for the keeper
+
+    def ask(self, name, **arguments):
+        """Do a command as a host's; RefusedError as a host is refused."""
+        do, takes = self._commands[name]
+        arguments["cmd"] = name
+        return do(0, **checked(arguments, takes))
+
+    def route(self, outbox):
+        """Let all messages go to `outbox` instead of the port; None ends that."""
+        self.outbox = self._own_outbox if outbox is None else outbox
+        self.stream.route(self.outbox)
+        self.snapshots.route(self.outbox)
+
+    def host_is_there(self):
+        """Return whether a host has spoken within KEEP_ALIVE_MS."""
+        return self.clock.diff_ms(self.clock.ms(), self._host_ms) <= wire.KEEP_ALIVE_MS
+
     # --- the rig around it
 
     def fitted(self):
@@ -156,6 +185,8 @@ class Service:
             words.add("monitor")
         if self.drive is not None:
             words.add("drive")
+        if "kept" in self._commands:
+            words.add("keep")
         return words
 
     def outputs(self):
@@ -192,7 +223,7 @@ class Service:
             self._pressed_ms = now
         elif down != self._press_told and self.clock.diff_ms(now, self._pressed_ms) >= BUTTON_MS:
             self._press_told = down
-            if down and self.outbox.takes_replies():
+            if down and self.outbox.takes_replies() and (self.stream.running or self.host_is_there()):
                 self._presses = (self._presses + 1) & 0xFFFF
                 mark = struct.pack(wire.MARK_FORMAT, 0, 0, self._presses)
                 self.outbox.add(wire.MARK, self.stream.index, mark)
@@ -208,6 +239,8 @@ class Service:
             self.monitor.begin()
 
     def _mind_silence(self):
+        if self.keeper is not None and self.keeper.running:
+            return
         silent_ms = self.clock.diff_ms(self.clock.ms(), self._heard_ms)
         if self.stream.running and silent_ms > wire.KEEP_ALIVE_MS:
             self.stream.abandon()

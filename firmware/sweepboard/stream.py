@@ -52,6 +52,10 @@ class Stream:
         self._base_lost = 0
         self._base_errors = 0
 
+    def route(self, outbox):
+        """Queue in another outbox from now on."""
+        self._outbox = outbox
+
     def start(self):
         """Sample and stream from index 0."""
         self.counts = Counts()

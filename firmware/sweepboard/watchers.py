@@ -36,6 +36,10 @@ class Snapshots:
         self._reduced = bytearray(wire.CHANNEL_SIZE * source.channels)
         self.begin()
 
+    def route(self, outbox):
+        """Queue in another outbox from now on."""
+        self._outbox = outbox
+
     def set(self, spread, jump, before, after, per_second):
         """Set thresholds in codes (0: off) and extent in conversions of all channels."""
         self._spread, self._jump = spread, jump

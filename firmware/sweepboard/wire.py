@@ -30,6 +30,9 @@ GAP = 0x13  # GAP_FORMAT: windows that are missing, from the header's index on
 STATUS = 0x14  # STATUS_FORMAT: the board's own counts
 HISTOGRAM = 0x15  # HISTOGRAM_FORMAT, then u32 counts
 MARK = 0x16  # MARK_FORMAT: a button of the rig was pressed at this record
+KEPT = (
+    0x17  # pages of a sweep kept on the board, whole as they stand there; the index is that of the first page
+)
 
 # --- message types, host to board
 COMMAND = 0x80  # JSON object: {"id", "cmd", ...}
