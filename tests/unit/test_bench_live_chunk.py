@@ -6,10 +6,13 @@ from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
+import pytest
 
 from sweepboard import wire
-from sweeprig.bench.readings.live import Volts
+from sweeprig.bench.readings.live import Volts, levels
+from sweeprig.bench.trim.points import measured
 from sweeprig.capture.model import SweepSetup
+from sweeprig.errors import BoardSilentError, TrimError
 from sweeprig.frontend import front_end
 from sweeprig.link.messages import Records
 from sweeprig.trim.nominal import nominal_trim
@@ -21,10 +24,10 @@ VOLTS = Volts(CLIENT, SweepSetup(), nominal_trim(RIG), front_end("full"))
 
 def some(first: int, flags: list[int]) -> Records:
     n = len(flags)
-    codes = np.full((n, 3), 1000, np.uint16)
+    low, high = np.full((n, 3), 1000, np.uint16), np.full((n, 3), 1000, np.uint16)
     index = first + np.arange(n, dtype=np.int64)
     position = np.full(n, wire.NO_POSITION, np.uint16)
-    return Records(index, codes * np.uint32(166), codes, codes, position, np.array(flags, np.uint16))
+    return Records(index, low * np.uint32(166), low, high, position, np.array(flags, np.uint16))
 
 
 def test_what_came_in_earlier_looks_is_not_lost() -> None:
@@ -39,3 +42,24 @@ def test_windows_that_the_converter_flagged_are_left_out() -> None:
     assert trace is not None
     assert trace.gap_before.tolist() == [False, True, False]
     assert VOLTS.chunk([some(0, [bad] * 5)]).trace is None
+
+
+def wild(n: int) -> Records:
+    """Records of which every second is flagged and reads at the rail."""
+    records = some(0, [0, wire.FLAG_CONVERSION_ERROR] * n)
+    for array, high in ((records.sums, 4095 * 166), (records.mins, 4095), (records.maxs, 4095)):
+        array[1::2] = high
+    return records
+
+
+def test_levels_come_from_usable_windows_only() -> None:
+    clean = levels(VOLTS, [some(0, [0] * 50)])
+    assert levels(VOLTS, [wild(50)]).high_v == pytest.approx(clean.high_v)
+    with pytest.raises(BoardSilentError, match="marked all"):
+        levels(VOLTS, [some(0, [wire.FLAG_CONVERSION_ERROR] * 50)])
+
+
+def test_a_point_of_a_trim_comes_from_usable_windows_only() -> None:
+    assert measured(wild(50), [], window=166).codes == (1000.0, 1000.0, 1000.0)
+    with pytest.raises(TrimError, match="too few"):
+        measured(some(0, [wire.FLAG_CONVERSION_ERROR] * 50), [], window=166)

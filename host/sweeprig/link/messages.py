@@ -35,6 +35,10 @@ class Records:
         """Return a part: a slice, a mask (n,) or the numbers of the rows."""
         return Records(*(array[which] for array in vars(self).values()))
 
+    def usable(self) -> Records:
+        """Return the records in which the converter marked no conversion as bad: the others are no data."""
+        return self[self.flags & wire.FLAG_CONVERSION_ERROR == 0]
+
     @classmethod
     def concatenate(cls, parts: Sequence[Records]) -> Records:
         """Return the parts one after another."""

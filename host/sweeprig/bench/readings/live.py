@@ -202,10 +202,12 @@ def collect(
 
 
 def levels(volts: Volts, events: list[Message]) -> Levels:
-    """Return the levels of what was collected. Events without a record raise BoardSilentError."""
-    records = Records.concatenate([e for e in events if isinstance(e, Records)])
+    """Return the levels of what was collected. Events without a usable record raise BoardSilentError."""
+    came = Records.concatenate([e for e in events if isinstance(e, Records)])
+    records = came.usable()
     if not len(records):
-        raise BoardSilentError("The rig sent no records.", next_step="plug the rig in again and repeat")
+        what = "The converter marked all of its readings as bad." if len(came) else "The rig sent no records."
+        raise BoardSilentError(what, next_step="plug the rig in again and repeat")
     a, b, supply = (volts.channel(records, number) for number in range(3))
     slow = tuple(e for e in events if isinstance(e, SlowReading))
     return Levels(

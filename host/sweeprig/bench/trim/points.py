@@ -133,7 +133,8 @@ def measure(client: RigClient, *, hookup: Hookup, seconds: float = LOOK_S) -> Me
 
 
 def measured(records: Records, slow: Sequence[SlowReading], *, window: int) -> Measured:
-    """Return one point from records (n, 3) and slow readings. Raises TrimError for fewer than four records."""
+    """Return one point from records (n, 3) and slow readings. Raises TrimError for fewer than four usable records."""
+    records = records.usable()
     if len(records) < 4:
         raise TrimError(
             "The rig sent too few records for a point.", seen=str(len(records)), next_step="repeat it"
