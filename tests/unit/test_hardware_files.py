@@ -113,7 +113,9 @@ def test_first_power_ranges_hold_what_is_nominal() -> None:
         assert ratio.low < front_end(build).divider_ratio < ratio.high
         for check in found.values():
             assert check.high is None or check.low < check.high, check.where
-    assert "Pin(2," in first_power.switch_command(on=True)
+    assert "Pin(2, Pin.OUT, value=1)" in first_power.switch_command(on=True)
+    assert "Pin(9, Pin.OUT, value=1)" in first_power.release_command("full")
+    assert "Pin(6" not in first_power.release_command("plain")
 
 
 @pytest.mark.parametrize(
