@@ -191,8 +191,8 @@ def _ends(trace: Trace, m: mv.Moves | None, still: bool) -> list[End | None]:
         return [None, None]
     supply_v = None if trace.supply is None else trace.supply.mean_v
     return [
-        find_end(m.path, m.good, m.rests, place=p, lsb_v=trace.lsb_v, supply=supply_v)
-        for p in ("low", "high")
+        find_end(m.path, m.good, m.rests, place=p, lsb_v=trace.lsb_v, supply=supply_v, stop=stop)
+        for p, stop in zip(("low", "high"), m.stops, strict=True)
     ]
 
 

@@ -3,14 +3,25 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
 from sweeprig.analysis.model import End, FloatArray, Rest
 from sweeprig.analysis.statistics import batch_u, spread_of
+from sweeprig.analysis.visits import Stop
 from sweeprig.capture.model import BoolArray
 
+FEW = 4  # visits: more of them do not make the spread between them matter less
 ROUNDING_LSB = 0.03  # of a level: rounding of the sums
+
+
+@dataclass(frozen=True)
+class _Level:
+    """One visit's rests together."""
+
+    values: FloatArray  # [V] untouched windows
+    rail_v: float  # [V] supply at them; nan where not observed
 
 
 def find_end(
@@ -21,33 +32,58 @@ def find_end(
     place: str,
     lsb_v: float,
     supply: FloatArray | None,
+    stop: Stop | None = None,
 ) -> End | None:
-    """Level of all rests at `place`, each weighted by its untouched windows; None where there is none.
+    """Level of all visits' rests at `place`, each weighted by its untouched windows; None where there is none.
 
-    u combines batch means inside rests with the spread from rest to rest: u^2 = sum(w u)^2 + s^2/k. The spread has
-    the noise inside rests in it as well, so u is a little too large where nothing else spreads them.
+    u combines batch means inside visits with the spread from visit to visit: u^2 = sum(w u)^2 + s^2/k, k at most
+    FEW, so that U never falls below s. The spread has the noise inside visits in it as well, so u is a little too
+    large where nothing else spreads them.
     """
     here = [r for r in rests if r.place == place]
     if not here:
         return None
-    parts = [_kept(path, good, r, lsb_v) for r in here]
-    sizes = np.array([p.size for p in parts], dtype=float)
-    levels = np.array([p.mean() for p in parts])
+    parts = _levels(path, good, here, lsb_v, supply)
+    sizes = np.array([p.values.size for p in parts], dtype=float)
+    levels = np.array([p.values.mean() for p in parts])
     weight = sizes / sizes.sum()
-    value, spread = float(weight @ levels), float(levels.std(ddof=1)) if len(parts) > 1 else math.nan
-    inside = math.sqrt(sum((w * batch_u(p)[0]) ** 2 for w, p in zip(weight, parts, strict=True)))
-    between = spread / math.sqrt(len(parts)) if len(parts) > 1 else 0.0
-    u = math.sqrt(inside**2 + between**2 + (ROUNDING_LSB * lsb_v) ** 2)
+    spread = float(levels.std(ddof=1)) if len(parts) > 1 else math.nan
+    u, dof = _uncertainty(parts, weight, spread, ROUNDING_LSB * lsb_v)
     return End(
-        value_v=value,
+        value_v=float(weight @ levels),
         u_v=u,
-        dof=_freedom(inside, between, u, parts),
+        dof=dof,
         n_rests=len(parts),
         n_windows=int(sizes.sum()),
         spread_v=spread,
         drift_v=float(levels[-1] - levels[0]),
-        ratio=value / _rail(supply, here),
+        ratio=float(weight @ (levels / np.array([p.rail_v for p in parts]))),
+        agree=len(parts) if stop is None else stop.agree,
+        short=0 if stop is None else len(stop.short),
     )
+
+
+def _uncertainty(
+    parts: list[_Level], weight: FloatArray, spread: float, rounding_v: float
+) -> tuple[float, float]:
+    """Return u [V] and its degrees of freedom."""
+    inside = math.sqrt(sum((w * batch_u(p.values)[0]) ** 2 for w, p in zip(weight, parts, strict=True)))
+    between = spread / math.sqrt(min(len(parts), FEW)) if len(parts) > 1 else 0.0
+    u = math.sqrt(inside**2 + between**2 + rounding_v**2)
+    return u, _freedom(inside, between, u, [p.values for p in parts])
+
+
+def _levels(
+    path: FloatArray, good: BoolArray, rests: list[Rest], lsb_v: float, supply: FloatArray | None
+) -> list[_Level]:
+    """The rests of each visit together; a rest without a visit is one of its own."""
+    groups: dict[int, list[Rest]] = {}
+    for k, r in enumerate(rests):
+        groups.setdefault(r.visit if r.visit >= 0 else -k - 1, []).append(r)
+    return [
+        _Level(np.concatenate([_kept(path, good, r, lsb_v) for r in own]), _rail(supply, own))
+        for own in groups.values()
+    ]
 
 
 def _freedom(inside: float, between: float, u: float, parts: list[FloatArray]) -> float:

@@ -17,6 +17,11 @@ NEAR, FAR = 6, 16  # steps: what counts as beside
 SHARE = 0.7  # of the strokes that cross
 SHARE_OF_A_WAY = 0.5  # of the strokes that cross it in one direction: a track is the same both ways
 SAME_WIDTH = 0.15  # of its stay: how far one stroke may be from the usual width
+BAND_PERCENT = 0.12  # of span: what counts as one place
+STANDS, STANDS_OF_FLAT = (
+    0.45,
+    0.8,
+)  # share of the stay at one place; and of what a flat stretch would stand there
 WIDEST_PERCENT = 10.0  # % of span
 SLOW_WINDOWS = 0.4  # a stroke that takes less time beside it is too fast to tell
 EDGE_PERCENT = 6.0  # the ends, where every hand slows down, are left out
@@ -53,19 +58,47 @@ def find_flats(
     flat = (dwell > TIMES * beside) & (dwell - beside > max(LEAST_S, 2 * window_s)) & crossed
     flat &= _agree(dwell, beside, flat, window_s)
     seen, passes = flat.sum(axis=0), crossed.sum(axis=0)
-    hit = (seen >= FEWEST_STROKES) & (seen >= SHARE * passes)
-    for way in (1, -1):
-        own = np.array([s.direction == way for s in strokes])
-        hit &= flat[own].sum(axis=0) >= SHARE_OF_A_WAY * crossed[own].sum(axis=0)
-    edge = round(EDGE_PERCENT / STEP_PERCENT)
-    hit[:edge] = hit[-edge:] = False
+    hit = _often(flat, crossed, np.array([s.direction for s in strokes]))
     out = []
     for a, b in np.flatnonzero(np.diff(np.pad(hit.astype(np.int8), 1))).reshape(-1, 2):
         best = a + int(np.argmax(seen[a:b]))
-        stay = float(np.median((dwell - beside)[flat[:, best], best]))
-        where = (a * STEP_PERCENT, (b - 1) * STEP_PERCENT + WIDE * STEP_PERCENT)
-        out.append(Flat(where, int(seen[best]), int(passes[best]), stay))
+        own = flat[:, best]
+        parts = [place[m] for m, f in zip(moves, own, strict=True) if f]
+        if _stands(parts, best, (beside / dwell)[own, best]):
+            stay = float(np.median((dwell - beside)[own, best]))
+            where = (a * STEP_PERCENT, (b - 1) * STEP_PERCENT + WIDE * STEP_PERCENT)
+            out.append(Flat(where, int(seen[best]), int(passes[best]), stay))
     return tuple(out)
+
+
+def _often(flat: BoolArray, crossed: BoolArray, ways: IntArray) -> BoolArray:
+    """Levels that enough of the strokes, and of those of each direction, stay at; the ends are left out."""
+    seen = flat.sum(axis=0)
+    hit = (seen >= FEWEST_STROKES) & (seen >= SHARE * crossed.sum(axis=0))
+    for own in (ways > 0, ways < 0):
+        hit &= flat[own].sum(axis=0) >= SHARE_OF_A_WAY * crossed[own].sum(axis=0)
+    edge = round(EDGE_PERCENT / STEP_PERCENT)
+    hit[:edge] = hit[-edge:] = False
+    return np.asarray(hit, dtype=bool)
+
+
+def _stands(parts: list[FloatArray], level: int, beside: FloatArray) -> bool:
+    """Whether the strokes stand at one place and do not creep; `beside`: share of the stay that movement takes."""
+    shares = np.array([_standing(part, level) for part in parts])
+    wanted = np.minimum(STANDS, STANDS_OF_FLAT * (1 - beside))
+    return bool(np.count_nonzero(shares >= wanted) >= FEWEST_STROKES)
+
+
+def _standing(place: FloatArray, level: int) -> float:
+    """Largest share of the windows from reaching a level to reaching the one WIDE steps on that stand at one place."""
+    far = np.maximum.accumulate(place if place[-1] >= place[0] else 100.0 - place)
+    low = LEVELS[level] if place[-1] >= place[0] else 100.0 - LEVELS[level + WIDE]
+    first, last = np.searchsorted(far, (low, low + WIDE * STEP_PERCENT))
+    there = np.sort(place[first:last])
+    if there.size == 0:
+        return 0.0
+    within = np.searchsorted(there, there + BAND_PERCENT, side="right") - np.arange(there.size)
+    return float(within.max() / there.size)
 
 
 def _agree(dwell: FloatArray, beside: FloatArray, flat: BoolArray, window_s: float) -> BoolArray:

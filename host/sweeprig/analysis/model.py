@@ -73,6 +73,7 @@ class Rest:
     value_v: float  # [V] robust level of signal A
     u_v: float  # [V] standard uncertainty from noise and its autocorrelation
     place: str  # low | high | middle
+    visit: int = -1  # number of the visit to that end; -1 in the middle
 
 
 @dataclass(frozen=True)
@@ -95,11 +96,13 @@ class End:
     value_v: float  # [V]
     u_v: float  # [V] standard uncertainty from the data alone (type A)
     dof: float
-    n_rests: int
+    n_rests: int  # visits with a rest there
     n_windows: int
     spread_v: float  # [V] standard deviation from stroke to stroke; nan with fewer than two rests
     drift_v: float  # [V] last rest minus first
     ratio: float  # value over the supply measured at the same rests; nan where the supply is not observed
+    agree: int = 2  # visits that met one level there: two say that it is a stop
+    short: int = 0  # visits that turned round before it
 
 
 @dataclass(frozen=True)

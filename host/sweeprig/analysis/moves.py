@@ -10,6 +10,7 @@ from sweeprig.analysis import events as ev
 from sweeprig.analysis import strokes, track_map
 from sweeprig.analysis.model import Event, FloatArray, IntArray, Rest, Stroke
 from sweeprig.analysis.stretches import Stretches, stretches
+from sweeprig.analysis.visits import Stop, placed, stop_of, visits_of
 from sweeprig.capture.model import BoolArray, Channel, Trace
 
 AT_REST_WITHIN = 30  # windows between an event and the rest that it breaks off or interrupts
@@ -29,6 +30,7 @@ class Moves:
     noise_v: float
     resting: BoolArray
     parts: Stretches  # nothing is missing inside one
+    stops: tuple[Stop | None, Stop | None]  # low and high
 
 
 def moves_of(channel: Channel, trace: Trace, rail: float) -> Moves:
@@ -37,17 +39,27 @@ def moves_of(channel: Channel, trace: Trace, rail: float) -> Moves:
     raw = ev.find(channel, window_s=trace.window_s, lsb_v=trace.lsb_v, supply_v=rail, parts=parts)
     path, good = strokes.clean_path(channel.mean_v, raw)
     noise = strokes.noise_of(path, parts)
-    rests = strokes.find_rests(path, good, window_s=trace.window_s, lsb_v=trace.lsb_v, parts=parts)
-    moves = strokes.find_strokes(path, noise_v=noise, window_s=trace.window_s, t_s=trace.t_s)
+    found = strokes.find_rests(path, good, window_s=trace.window_s, lsb_v=trace.lsb_v, parts=parts)
+    thinned = strokes.thin(path, noise_v=noise, window_s=trace.window_s)
+    visits = visits_of(path, thinned.turns, found)
+    stops = stop_of(visits, low=True), stop_of(visits, low=False)
+    rests = placed(found, *stops)
+    low, high = _span(rests, thinned.values)
+    moves = strokes.find_strokes(thinned, (low, high), noise_v=noise, window_s=trace.window_s, t_s=trace.t_s)
+    place = track_map.percent_of(path, low, high)
+    resting = track_map.resting_windows(path.size, rests)
+    _close_gaps(resting, raw, rests, path, near_v=AT_REST_PERCENT / 100 * (high - low))
+    return Moves(path, good, raw, rests, moves, place, noise, resting, parts, stops)
+
+
+def _span(rests: tuple[Rest, ...], thinned: FloatArray) -> tuple[float, float]:
+    """Levels of both ends: of the rests there, else the extremes of the thinned path [V]."""
     low = [r.value_v for r in rests if r.place == "low"]
     high = [r.value_v for r in rests if r.place == "high"]
-    bottom, top = (float(q) for q in np.quantile(path, (0.001, 0.999)))
-    place = track_map.percent_of(
-        path, float(np.mean(low)) if low else bottom, float(np.mean(high)) if high else top
+    return (
+        float(np.mean(low)) if low else float(thinned.min()),
+        float(np.mean(high)) if high else float(thinned.max()),
     )
-    resting = track_map.resting_windows(path.size, rests)
-    _close_gaps(resting, raw, rests, path, near_v=AT_REST_PERCENT / 100 * (top - bottom))
-    return Moves(path, good, raw, rests, moves, place, noise, resting, parts)
 
 
 def _close_gaps(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -10,12 +11,15 @@ from sweeprig.analysis.events import RawEvent
 from sweeprig.analysis.model import FloatArray, Rest, Stroke
 from sweeprig.analysis.statistics import batch_u, spread_of
 from sweeprig.analysis.stretches import Stretches, second_differences
+from sweeprig.analysis.visits import Turn, turns_of
 from sweeprig.capture.model import BoolArray
 
 REST_S = 0.06  # s; shorter stands are turning points
 STEP_S = 0.02  # s; speed is taken over this time
 SLOWEST_SPAN_PER_S = 0.04  # a movement slower than this cannot be told from a rest
-PLACE_SHARE = 0.03  # of span: a rest this near an extreme rest is at that end
+THIN_S = 0.005  # s; turning points are looked for in medians over five times this
+TURN_SHARE = 0.08  # of span between two turning points, at least
+FULL = 0.05  # of span: how far from each end a full stroke may begin and stop
 
 
 def clean_path(mean_v: FloatArray, events: tuple[RawEvent, ...]) -> tuple[FloatArray, BoolArray]:
@@ -33,9 +37,9 @@ def clean_path(mean_v: FloatArray, events: tuple[RawEvent, ...]) -> tuple[FloatA
     return path, good
 
 
-def noise_of(path: FloatArray, parts: Stretches) -> float:
+def noise_of(path: FloatArray, parts: Stretches | None = None) -> float:
     """Noise of one window's mean [V] from second differences, which a smooth movement does not reach."""
-    d = second_differences(path, parts)
+    d = second_differences(path, parts or (slice(0, path.size),))
     if d.size < 6:
         return 0.0
     quiet = np.abs(d) <= np.quantile(np.abs(d), 0.9)
@@ -49,8 +53,7 @@ def find_rests(
     still = _still(path, window_s=window_s, lsb_v=lsb_v, parts=parts)
     least = max(4, round(REST_S / window_s))
     found = [_rest(path, good, a, b, lsb_v) for a, b in _runs(still, parts) if b - a >= least]
-    kept = [r for r in found if r is not None]
-    return _placed(kept, path)
+    return tuple(r for r in found if r is not None)
 
 
 def _runs(still: BoolArray, parts: Stretches) -> list[tuple[int, int]]:
@@ -93,35 +96,40 @@ def _rest(path: FloatArray, good: BoolArray, a: int, b: int, lsb_v: float) -> Re
     return Rest(a, b, float(kept.mean()), max(u, 0.03 * lsb_v), "middle")
 
 
-def _placed(rests: list[Rest], path: FloatArray) -> tuple[Rest, ...]:
-    if not rests:
-        return ()
-    low, high = (float(q) for q in np.quantile(path, (0.001, 0.999)))
-    near = PLACE_SHARE * (high - low)
-    out = []
-    for r in rests:
-        place = "low" if r.value_v - low <= near else "high" if high - r.value_v <= near else "middle"
-        out.append(Rest(r.start, r.stop, r.value_v, r.u_v, place))
-    return tuple(out)
+@dataclass(frozen=True)
+class Thinned:
+    """A path without its short lifts, one value for some 5 ms, and where it turns."""
+
+    values: FloatArray
+    every: int  # windows
+    turns: tuple[Turn, ...]  # indices are windows
 
 
-def find_strokes(path: FloatArray, *, noise_v: float, window_s: float, t_s: FloatArray) -> tuple[Stroke, ...]:
-    """Movements between turning points that are at least 8 % of span (and 12 times the noise) apart."""
+def thin(path: FloatArray, *, noise_v: float, window_s: float) -> Thinned:
+    """Turning points that are at least 8 % of span (and 12 times the noise) apart."""
     from scipy.ndimage import median_filter
 
-    every = max(1, round(0.005 / window_s))
-    thin = median_filter(path[::every], 5, mode="nearest")
-    low, high = float(thin.min()), float(thin.max())
-    least = max(0.08 * (high - low), 12 * noise_v)
-    turns = _turns(thin, least)
+    every = max(1, round(THIN_S / window_s))
+    values = median_filter(path[::every], 5, mode="nearest")
+    least = max(TURN_SHARE * float(np.ptp(values)), 12 * noise_v)
+    turns = tuple(replace(t, at=t.at * every) for t in turns_of(values, least))
+    return Thinned(values, every, turns)
+
+
+def find_strokes(
+    thinned: Thinned, ends_v: tuple[float, float], *, noise_v: float, window_s: float, t_s: FloatArray
+) -> tuple[Stroke, ...]:
+    """Movements between turning points; full where they reach both of `ends_v` but for FULL of the way between them."""
+    low, high = ends_v
+    near, every = FULL * (high - low), thinned.every
     out = []
-    for a, b in pairwise(turns):
-        start, stop = _tight(thin, a, b, 0.01 * abs(thin[b] - thin[a]) + 2 * noise_v)
-        v0, v1 = float(thin[a]), float(thin[b])
-        ends = min(v0, v1) - low < 0.05 * (high - low) and high - max(v0, v1) < 0.05 * (high - low)
-        first, last = start * every, min(path.size, (stop + 1) * every)
+    for a, b in pairwise(thinned.turns):
+        v0, v1 = a.level_v, b.level_v
+        start, stop = _tight(thinned.values, a.at // every, b.at // every, 0.01 * abs(v1 - v0) + 2 * noise_v)
+        full = min(v0, v1) - low < near and high - max(v0, v1) < near
+        first, last = start * every, min(t_s.size, (stop + 1) * every)
         unseen = _unseen_percent(t_s[first:last], window_s)
-        out.append(Stroke(first, last, v0, v1, 1 if v1 > v0 else -1, ends, unseen))
+        out.append(Stroke(first, last, v0, v1, 1 if v1 > v0 else -1, full, unseen))
     return tuple(out)
 
 
@@ -131,23 +139,6 @@ def _unseen_percent(t_s: FloatArray, window_s: float) -> float:
         return 0.0
     whole = round((float(t_s[-1]) - float(t_s[0])) / window_s) + 1
     return 100.0 * max(0, whole - t_s.size) / whole
-
-
-def _turns(values: FloatArray, least: float) -> list[int]:
-    """Indices of alternating extremes at least `least` apart."""
-    best = {1: 0, -1: 0}  # index of the highest and of the lowest value since the last turn
-    turns: list[int] = []
-    direction = 0
-    for i, v in enumerate(values.tolist()):
-        for way in (1, -1) if direction == 0 else (direction,):
-            ahead = way * (v - values[best[way]])
-            if ahead > 0:
-                best[way] = i
-            elif -ahead >= least:
-                turns.append(best[way])
-                direction, best[-way] = -way, i
-                break
-    return [*turns, best[direction]] if turns else turns
 
 
 def _tight(values: FloatArray, a: int, b: int, near: float) -> tuple[int, int]:

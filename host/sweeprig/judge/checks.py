@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from sweeprig.analysis.model import Analysis
+from sweeprig.analysis.model import Analysis, End
 from sweeprig.capture.model import Trace
 from sweeprig.judge import tracks as tr
 from sweeprig.judge.decide import decide, would_decide
 from sweeprig.judge.model import Check, Quantity, Verdict
+from sweeprig.judge.named_ends import levels
 from sweeprig.judge.profile_model import Profile, Range
 from sweeprig.judge.rig import Rig
 from sweeprig.judge.scale import Scale
@@ -32,7 +33,7 @@ class Seen:
 def all_checks(seen: Seen) -> tuple[Check, ...]:
     """Return every check that the profile asks for and the capture allows."""
     return (
-        *_end_checks(seen),
+        *end_checks(seen),
         _span(seen),
         *supply_checks(seen),
         *_tracks(seen),
@@ -59,7 +60,8 @@ def _judged(
     return Check(name, q.value, q.u95 or None, q.unit, low, high, verdict, source, more)
 
 
-def _end_checks(seen: Seen) -> list[Check]:
+def end_checks(seen: Seen) -> list[Check]:
+    """Return the checks of closed and open against their ranges."""
     limits, out = seen.profile.limits, []
     for name, key, wanted in (
         ("closed", "closed_v", limits.closed),
@@ -71,8 +73,32 @@ def _end_checks(seen: Seen) -> list[Check]:
             continue
         fits = _for_sense(wanted, seen)
         q = seen.scale.at_nominal(seen.quantities[key])
-        out.append(_judged(name, q, fits.source, g=seen.guard_factor, low=fits.low, high=fits.high))
+        check = _judged(name, q, fits.source, g=seen.guard_factor, low=fits.low, high=fits.high)
+        end = (levels(seen.analysis, 0) | levels(seen.analysis, 1)).get(key)
+        lows = (seen.analysis.low, seen.analysis.low_b)
+        out.append(check if end is None else _at_a_stop(check, end, low=any(end is e for e in lows)))
     return out
+
+
+def _at_a_stop(check: Check, end: End, *, low: bool) -> Check:
+    """Leave open what an end further out would change, where it is not known that the lever met its stop."""
+    if check.value is None or check.low is None or check.high is None:
+        return check
+    fails = check.verdict is Verdict.FAIL
+    beyond = check.value < check.low if low else check.value > check.high
+    if (fails and beyond) or _met(end, most=fails):
+        return check
+    return replace(check, verdict=Verdict.UNDECIDED, would_decide=_no_stop(end))
+
+
+def _met(end: End, *, most: bool) -> bool:
+    """Whether visits agree on one level as at a stop: two at least, or most of all that turned round there."""
+    return end.agree > 1 and (not most or 2 * end.agree > end.n_rests + end.short)
+
+
+def _no_stop(end: End) -> str:
+    seen = f"{end.agree} of {end.n_rests + end.short} visits" if end.agree > 1 else "no two visits"
+    return f"{seen} met the same level, so the lever may not have reached its stop: move it from stop to stop"
 
 
 def _for_sense(wanted: Range, seen: Seen) -> Range:
@@ -88,7 +114,11 @@ def _for_sense(wanted: Range, seen: Seen) -> Range:
 def _span(seen: Seen) -> Check:
     least = seen.profile.limits.span
     q = seen.scale.span_at_nominal(seen.quantities["span_v"])
-    return _judged("span", q, least.source, g=seen.guard_factor, low=least.value)
+    check = _judged("span", q, least.source, g=seen.guard_factor, low=least.value)
+    loose = [e for e in (seen.analysis.low, seen.analysis.high) if e is not None and not _met(e, most=True)]
+    if check.verdict is Verdict.FAIL and loose:
+        return replace(check, verdict=Verdict.UNDECIDED, would_decide=_no_stop(loose[0]))
+    return check
 
 
 def supply_checks(seen: Seen) -> tuple[Check, ...]:

@@ -16,6 +16,7 @@ from sweeprig.judge.rails import flag_reading as flag_reading
 from sweeprig.judge.rails import margin_findings, rail_margins
 from sweeprig.judge.rig import Rig as Rig
 from sweeprig.judge.scale import make_scale
+from sweeprig.judge.sense import doubted
 from sweeprig.judge.unseen import not_shown, open_points
 from sweeprig.judge.whole import REFUSED, no_fault_text, overall
 
@@ -38,10 +39,16 @@ def judge(
         analysis = replace(analysis, low_b=None, high_b=None, two_tracks=None)
     rig = None if rig is None else rig.during(trace)
     load = load_of(setup, profile, None if rig is None else rig.front_end)
-    scale = make_scale(analysis=analysis, trace=trace, setup=setup, profile=profile, rig=rig)
-    quantities = measure(analysis=analysis, scale=scale, rig=rig, load=load)
     g = profile.guard.factor if guard_factor is None else guard_factor
-    return _judged(ch.Seen(analysis, trace, profile, scale, quantities, g, rig), setup, load)
+
+    def seen_of(found: Analysis) -> ch.Seen:
+        scale = make_scale(analysis=found, trace=trace, setup=setup, profile=profile, rig=rig)
+        quantities = measure(analysis=found, scale=scale, rig=rig, load=load)
+        return ch.Seen(found, trace, profile, scale, quantities, g, rig)
+
+    seen = seen_of(analysis)
+    told = doubted(seen, seen_of, setup.sense)
+    return _judged(seen if told is seen.analysis else seen_of(told), setup, load)
 
 
 def _judged(seen: ch.Seen, setup: SweepSetup, load: Load) -> Judgement:

@@ -50,7 +50,8 @@ def _level(track: Track, place: str) -> Quantity:
     end = levels(track.analysis, track.channel).get(key)
     if end is None:
         unknown = place in ("closed", "open") and sense_of(track.analysis, track.channel) is Sense.UNKNOWN
-        return bu.missing(key, "V", UNKNOWN_SENSE if unknown else f"no rest was seen at the {place} end")
+        why = f"{UNKNOWN_SENSE} ({track.analysis.sense_evidence})"
+        return bu.missing(key, "V", why if unknown else f"no rest was seen at the {place} end")
     lines = (
         BudgetLine("level of the rests", "A", "t", end.u_v, "V", 1.0, end.dof),
         *bu.calibration_lines(end.value_v, channel=track.channel, rig=track.rig),

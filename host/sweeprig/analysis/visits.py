@@ -1,0 +1,127 @@
+"""Which rests are at a stop: of each visit to an end the outermost rest, and of the visits those that agree."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from sweeprig.analysis.model import FloatArray, Rest
+
+REACH = 0.10  # of the way between the turning points: what belongs to one visit of an end
+PAUSE = 0.005  # of the way: a rest further in than this from the outermost of its visit is a pause
+AGREE = 0.005  # of the way: visits this near each other met the same stop
+STOP = 0.02  # of the way: a visit that ends further in than this did not reach the stop
+
+
+@dataclass(frozen=True)
+class Turn:
+    """A turning point of the lever."""
+
+    at: int  # index of its window
+    level_v: float
+    low: bool  # the signal rises from here
+
+
+@dataclass(frozen=True)
+class Visit:
+    """One visit of an end, from coming near to going away."""
+
+    low: bool
+    level_v: float  # of its outermost rest, else of its turning point
+    rests: tuple[int, ...]  # numbers of the rests at that level
+    pauses: tuple[int, ...] = ()  # of those further in
+
+
+@dataclass(frozen=True)
+class Stop:
+    """What the visits of one end met."""
+
+    agree: int  # visits that met it
+    visits: tuple[Visit, ...]  # at it, in order of time
+    short: tuple[Visit, ...]  # that turned round further in
+
+
+def turns_of(values: FloatArray, least: float) -> tuple[Turn, ...]:
+    """Alternating extremes of `values` (n,) at least `least` apart."""
+    best = {1: 0, -1: 0}  # index of the highest and of the lowest value since the last turn
+    turns: list[Turn] = []
+    direction = 0
+    for i, v in enumerate(values.tolist()):
+        for way in (1, -1) if direction == 0 else (direction,):
+            ahead = way * (v - values[best[way]])
+            if ahead > 0:
+                best[way] = i
+            elif -ahead >= least:
+                turns.append(Turn(best[way], float(values[best[way]]), way < 0))
+                direction, best[-way] = -way, i
+                break
+    if not turns:
+        return ()
+    last = best[direction]
+    return (*turns, Turn(last, float(values[last]), direction < 0))
+
+
+def visits_of(path: FloatArray, turns: tuple[Turn, ...], rests: tuple[Rest, ...]) -> tuple[Visit, ...]:
+    """One visit for each turning point."""
+    if len(turns) < 2:
+        return ()
+    way = _way([t.level_v for t in turns])
+    return tuple(_visit(path, t, rests, way) for t in turns)
+
+
+def _visit(path: FloatArray, turn: Turn, rests: tuple[Rest, ...], way: float) -> Visit:
+    first, last = _near(path, turn, REACH * way)
+    own = [k for k, r in enumerate(rests) if first <= (r.start + r.stop) // 2 < last]
+    if not own:
+        return Visit(turn.low, turn.level_v, ())
+    outward = -1.0 if turn.low else 1.0
+    outermost = max(own, key=lambda k: outward * rests[k].value_v)
+    level = rests[outermost].value_v
+    at = tuple(k for k in own if abs(rests[k].value_v - level) <= PAUSE * way)
+    return Visit(turn.low, level, at, tuple(k for k in own if k not in at))
+
+
+def _near(path: FloatArray, turn: Turn, reach: float) -> tuple[int, int]:
+    """Windows around a turning point that stay within `reach` of it."""
+    away = np.abs(path - turn.level_v) > reach
+    before, after = np.flatnonzero(away[: turn.at]), np.flatnonzero(away[turn.at :])
+    return (int(before[-1]) + 1 if before.size else 0), (turn.at + int(after[0]) if after.size else path.size)
+
+
+def stop_of(visits: tuple[Visit, ...], *, low: bool) -> Stop | None:
+    """Return the outermost level that two visits agree on, else the outermost; None without a rest there."""
+    own = [v for v in visits if v.low == low]
+    rested = [v for v in own if v.rests]
+    if not rested:
+        return None
+    way = _way([v.level_v for v in visits])
+    at = _outermost(_met_twice(rested, own, AGREE * way) or rested, low)
+    near = _near_to(at, rested, STOP * way)
+    return Stop(len(_near_to(at, own, AGREE * way)), near, tuple(v for v in own if v not in near))
+
+
+def _met_twice(rested: list[Visit], own: list[Visit], reach: float) -> list[Visit]:
+    return [v for v in rested if len(_near_to(v, own, reach)) > 1]
+
+
+def _way(levels: list[float]) -> float:
+    return max(levels) - min(levels)
+
+
+def _outermost(visits: list[Visit], low: bool) -> Visit:
+    return min(visits, key=lambda v: v.level_v if low else -v.level_v)
+
+
+def _near_to(one: Visit, visits: list[Visit], reach: float) -> tuple[Visit, ...]:
+    return tuple(v for v in visits if abs(v.level_v - one.level_v) <= reach)
+
+
+def placed(rests: tuple[Rest, ...], low: Stop | None, high: Stop | None) -> tuple[Rest, ...]:
+    """Return the rests with their place and the number of their visit; pauses on the way are in the middle."""
+    out = list(rests)
+    for place, stop in (("low", low), ("high", high)):
+        for number, visit in enumerate(stop.visits if stop is not None else ()):
+            for k in visit.rests:
+                out[k] = replace(rests[k], place=place, visit=number)
+    return tuple(out)

@@ -1,0 +1,141 @@
+"""Ends come from rests at a stop, whatever the hand does on its way there and back."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from support.judge_cases import ADJUSTABLE
+from support.lever import WINDOW_S, Legs, changed, lever, sensed, strokes
+from support.outcomes import CLOSED_V, OPEN_V, make_setup
+from sweeprig.analysis.analyse import analyse
+from sweeprig.analysis.model import Analysis
+from sweeprig.capture.model import Sense, Starts, Trace
+from sweeprig.judge.judge import judge
+from sweeprig.judge.model import Judgement, Verdict
+
+SPAN_V = OPEN_V - CLOSED_V
+
+
+def look(trace: Trace) -> Analysis:
+    return analyse(trace, starts=Starts.CLOSED, told_sense=Sense.UNKNOWN)
+
+
+def verdict_on(legs: Legs, *, start: float = 0.0, low: float = 0.45, high: float = 4.5) -> Judgement:
+    trace = sensed(lever(legs, start=start), low=low, high=high)
+    return judge(analysis=look(trace), trace=trace, setup=make_setup(), profile=ADJUSTABLE)
+
+
+def paused(at: float, stay_s: float) -> Legs:
+    """Three strokes each way that pause at one place short of an end, on the way there or back."""
+    legs: Legs = [(0.0, 0.5)]
+    for k in range(6):
+        to = float(k % 2 == 0)
+        legs += [(at, 0.7), (at, stay_s), (to, 0.2), (to, 0.5)]
+    return legs
+
+
+@pytest.mark.parametrize("at", [0.02, 0.03, 0.05, 0.08, 0.92, 0.96, 0.98])
+@pytest.mark.parametrize("stay_s", [0.2, 1.0])
+def test_a_pause_beside_a_stop_is_no_rest_at_the_end(at: float, stay_s: float) -> None:
+    found = look(sensed(lever(paused(at, stay_s))))
+    assert found.findings == ()
+    assert found.low is not None
+    assert found.high is not None
+    assert found.low.value_v == pytest.approx(CLOSED_V, abs=5e-4)
+    assert found.high.value_v == pytest.approx(OPEN_V, abs=5e-4)
+    assert max(found.low.spread_v, found.high.spread_v) < 1e-3
+
+
+def lifted(trace: Trace, *, at: float, depth: float, for_s: float) -> Trace:
+    """The wiper lifts at one place in every pass, for a time, by a share of the way to ground."""
+    mean = trace.signal_a.mean_v
+    level = CLOSED_V + at * SPAN_V
+    by = np.zeros(mean.size)
+    n = max(1, round(for_s / WINDOW_S))
+    for k in np.flatnonzero(np.diff(np.sign(mean - level))):
+        by[k : k + n] = -depth * mean[k : k + n]
+    return replace(trace, signal_a=changed(trace.signal_a, by))
+
+
+@pytest.mark.parametrize("for_s", [0.002, 0.015, 0.06])
+@pytest.mark.parametrize("at", [0.10, 0.25])
+def test_long_lifts_near_closed_leave_the_ends_alone(at: float, for_s: float) -> None:
+    found = look(lifted(sensed(lever(strokes([0.9] * 6))), at=at, depth=0.9, for_s=for_s))
+    assert found.low is not None
+    assert found.low.value_v == pytest.approx(CLOSED_V, abs=1e-3)
+    worn = next(f for f in found.findings if f.code == "worn-place")
+    assert worn.where_percent is not None
+    assert sum(worn.where_percent) / 2 == pytest.approx(100 * at, abs=1.5)
+
+
+def test_a_bounce_off_the_stop_and_a_relaxing_hand_are_sound() -> None:
+    legs: Legs = [(0.0, 0.5)]
+    for k in range(6):
+        to = float(k % 2 == 0)
+        back = abs(to - 0.06)
+        legs += [(to, 0.6), (back, 0.04), (to, 0.04), (to, 0.5)]
+    found = look(sensed(lever(legs)))
+    assert found.findings == ()
+    assert found.low is not None
+    assert found.low.value_v == pytest.approx(CLOSED_V, abs=5e-4)
+
+
+def test_half_strokes_are_undecided_and_nobody_turns_the_sensor() -> None:
+    legs: Legs = [(0.0, 0.5)]
+    for turn in (0.62, 0.55, 0.7, 0.58):
+        legs += [(turn, 0.6), (turn, 0.4), (0.0, 0.6), (0.0, 0.5)]
+    judged = verdict_on(legs)
+    assert judged.verdict is Verdict.UNDECIDED
+    assert "stop to stop" in judged.reason
+    assert "Turn the sensor" not in " ".join(f.next_step for f in judged.findings)
+
+
+def test_a_short_track_that_stops_at_one_level_still_fails() -> None:
+    assert verdict_on(strokes([0.7] * 6), high=3.2).verdict is Verdict.FAIL
+
+
+def test_partial_strokes_between_whole_ones_pass() -> None:
+    legs = [*strokes([0.7] * 4), (0.5, 0.4), (0.5, 0.3), (0.0, 0.4), (0.0, 0.5), *strokes([0.7, 0.7])]
+    assert verdict_on(legs).verdict is Verdict.PASS
+
+
+def test_a_sweep_begun_open_is_undecided_and_says_so() -> None:
+    legs: Legs = [(1.0, 0.5)]
+    for k in range(6):
+        to = float(k % 2)
+        legs += [(to, 0.7), (to, 0.5)]
+    judged = verdict_on(legs, start=1.0, high=4.4)
+    assert judged.verdict is Verdict.UNDECIDED
+    assert "began at the other end: then rising" in judged.reason
+    assert "Turn the sensor" not in " ".join(f.next_step for f in judged.findings)
+
+
+def test_a_sweep_begun_half_way_is_undecided() -> None:
+    judged = verdict_on([(0.5, 0.5), (1.0, 0.5), (1.0, 0.5), *strokes([0.7] * 5)[1:]], start=0.5)
+    assert judged.verdict is Verdict.UNDECIDED
+
+
+def test_two_visits_that_differ_give_no_small_interval() -> None:
+    """Unequal rests at the stop: the interval holds their scatter."""
+    x = lever(strokes([0.7] * 6))
+    trace = sensed(x)
+    step = np.where(np.arange(x.size) > x.size // 2, 0.02, 0.0)
+    moved = replace(trace, signal_a=changed(trace.signal_a, step))
+    judged = judge(analysis=look(moved), trace=moved, setup=make_setup(), profile=ADJUSTABLE)
+    low, end = judged.quantities["low_v"], look(moved).low
+    assert end is not None
+    assert low.u95 is not None
+    assert low.u95 >= end.spread_v
+
+
+def test_rests_of_one_visit_are_one() -> None:
+    """A lever that closes, lifts by 3 % and closes again has been there once."""
+    legs: Legs = [(0.0, 0.5)]
+    for _ in range(3):
+        legs += [(1.0, 0.7), (1.0, 0.5), (0.0, 0.7), (0.0, 0.3), (0.03, 0.1), (0.0, 0.1), (0.0, 0.3)]
+    found = look(sensed(lever(legs)))
+    assert found.low is not None
+    assert found.low.n_rests == 4
