@@ -31,6 +31,7 @@ from sweeprig.frontend import front_end
 from sweeprig.judge.budget import SHARED, merged
 from sweeprig.judge.model import BudgetLine, Quantity, Verdict
 from sweeprig.judge.profile import load_profile
+from sweeprig.trim.drift import GROUND_LEAD
 from sweeprig.trim.model import ChannelTrim, Line, Meter
 from sweeprig.trim.nominal import nominal_trim
 from sweeprig.trim.uncertainty import calibration_lines
@@ -167,9 +168,11 @@ def test_an_error_that_all_channels_share_cancels_in_the_ratio() -> None:
     # 0.05 % meter, rectangular, on 4.5 V; and a reference that may have moved since the trim
     assert shared["gain shared by all channels"] == pytest.approx(4.5 * 0.0005 / math.sqrt(3))
     assert shared["reference since the trim"] > 1e-4
-    left = [b.contribution for b in q["open_ratio"].budget if b.name in SHARED]
+    left = {b.name: b.contribution for b in q["open_ratio"].budget if b.name in SHARED}
     assert len(left) == len(shared) >= 3
-    assert max(left) < 1e-9 + 0.002 * max(shared.values())
+    # a raised ground is no gain: V + d over S + d leaves d (1 - V/S) / S
+    assert left.pop(GROUND_LEAD) == pytest.approx(shared[GROUND_LEAD] * (1 - 0.9) / 5.0)
+    assert max(left.values()) < 1e-9 + 0.002 * max(shared.values())
 
 
 def test_taking_the_shared_gain_apart_changes_no_total() -> None:

@@ -86,8 +86,11 @@ def test_an_input_that_ends_names_what_answers(
     assert run.exception.exit_code == 2
 
 
-@pytest.mark.parametrize("board", ["full", "plain"])
-def test_a_trimmed_simulated_rig_sweeps_with_narrow_intervals(tmp_path: Path, board: str) -> None:
+# A plain build tells no temperature: 10 K since the trim may have moved its clamps' leakage and its divider.
+@pytest.mark.parametrize(("board", "narrow_v"), [("full", 5e-3), ("plain", 8e-3)])
+def test_a_trimmed_simulated_rig_sweeps_with_narrow_intervals(
+    tmp_path: Path, board: str, narrow_v: float
+) -> None:
     rig = f"pace=fast&vm=cpython&seed=5&board={board}"
     volts = (0.5, 1.5, 2.5, 3.5, 4.5)
     port = f"sim://bench-voltage?{rig}&volts={','.join(map(str, volts))}"
@@ -102,5 +105,5 @@ def test_a_trimmed_simulated_rig_sweeps_with_narrow_intervals(tmp_path: Path, bo
     data = json.loads(swept[swept.index("{") :])
     assert "never trimmed" not in swept
     assert data["trim"] == "line+linearity"
-    assert data["closed_v"]["u95"] < 5e-3
-    assert data["open_v"]["u95"] < 5e-3
+    assert data["closed_v"]["u95"] < narrow_v
+    assert data["open_v"]["u95"] < narrow_v

@@ -165,6 +165,7 @@ def test_bias_tells_an_open_wire_from_a_true_zero() -> None:
 def test_tapped_sees_the_controllers_supply_and_load() -> None:
     spec = replace(STILL, source_ohm=2000.0, controller_ohm=100e3, controller_supply_v=5.1)
     world = World(spec, seed=1)
+    world.board = replace(world.board, leak_s=np.zeros((2, 3)))
     truth = world.truth(wire.OUT_TAPPED)
     end = world.front_end
     load = 1 / (1 / 100e3 + 1 / (world.board.r_top_ohm[0] + world.board.r_bottom_ohm[0]))

@@ -176,7 +176,7 @@ def test_a_plain_rig_carries_charge_from_channel_to_channel() -> None:
     for own in (4.7, 0.45):  # supply high, or as low as the signal
         spec = replace(still, own_supply_v=own, closed_v=0.45 * 5 / own, open_v=0.45 * 5 / own)
         codes = (
-            World(spec, seed=3, build="plain", noise_lsb=0.5, hum_v=0.0)
+            World(spec, seed=3, build="plain", chip="rp2350", noise_lsb=1.0, hum_v=0.0)
             .raw(600, wire.OUT_SUPPLY)
             .reshape(-1, 3)
         )

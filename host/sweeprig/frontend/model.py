@@ -29,6 +29,8 @@ class FrontEnd:
     r_bottom_ohm: float
     divider_ratio: float  # volts at the divided node per volt at the sensor
     divider_ratio_tol: float  # relative half-width, worst case of the resistors' tolerance
+    divider_tempco: float  # relative half-width of the ratio for each kelvin, worst case
+    ground_lead_v: float  # [V] that the powered lead's ground drops at most
     resistor_tol: float  # relative half-width of R1 and R2
     c_f: float  # [F] at the divided node, strays included
     r_pin_ohm: float  # between divided node (or buffer) and pin
@@ -186,13 +188,15 @@ class FrontEnd:
 
 
 def _input_side(p: dict[str, Part]) -> dict[str, float]:
-    top, bottom = p["r_top"], p["r_bottom"]
+    top, bottom, lead = p["r_top"], p["r_bottom"], table()["leads"][POWERED]
     ratio = bottom.value / (top.value + bottom.value)
     return {
         "r_top_ohm": top.value,
         "r_bottom_ohm": bottom.value,
         "divider_ratio": ratio,
         "divider_ratio_tol": 2 * top.tol * (1 - ratio),
+        "divider_tempco": 2 * top.more["tempco"] * (1 - ratio),
+        "ground_lead_v": lead["ground_ohm"] * lead["sensor_a"],
         "resistor_tol": top.tol,
         "input_ohm": top.value + bottom.value,
         "clamp_leakage_a": p["clamp"].more["leakage_a"],

@@ -9,6 +9,7 @@ from dataclasses import replace
 from sweeprig.judge.model import BudgetLine, Quantity
 from sweeprig.judge.rig import Rig
 from sweeprig.trim import codes
+from sweeprig.trim.drift import AGEING, GROUND_LEAD, drift_lines
 from sweeprig.trim.model import ChannelTrim, Trim
 from sweeprig.trim.uncertainty import SINCE_TRIM, channel_of, combine, memory_line, reference_lines
 from sweeprig.trim.uncertainty import calibration_lines as rig_lines
@@ -18,7 +19,14 @@ MEMORY = "charge of the channel before"
 SHARED_GAIN = "gain shared by all channels"
 SHARED_ZERO = "zero of the trim's meter"
 GROUND = "sensor ground as sensed"
-SHARED = (SHARED_GAIN, SHARED_ZERO, *SINCE_TRIM, GROUND)  # one error in all channels of one converter
+SHARED = (
+    SHARED_GAIN,
+    SHARED_ZERO,
+    *SINCE_TRIM,
+    AGEING,
+    GROUND_LEAD,
+    GROUND,
+)  # one error in all channels of one converter
 AT_EACH_END = ("linearity of the converter", "inside a wide code")
 SUPPLY = "supply: "  # before the name of what the supply brings to a ratio
 
@@ -144,7 +152,8 @@ def span_lines(
     lines.append(memory_line(span, rig.front_end, before_v=0.0))
     if rig.trim.kind != "nominal":
         lines += reference_lines(span, rig.trim, temperature_c=rig.temperature_c, smps_mode=rig.smps_mode)
-    return tuple(lines)
+    drift = drift_lines(span, trim=rig.trim, front_end=rig.front_end, temperature_c=rig.temperature_c)
+    return (*lines, *(b for b in drift if b.name != GROUND_LEAD))  # both ends have the lead's drop
 
 
 def gain_line(own: ChannelTrim, sensitivity: float, name: str = "gain of the trim") -> BudgetLine:

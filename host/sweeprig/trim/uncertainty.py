@@ -16,12 +16,12 @@ from sweepboard import wire
 from sweeprig.frontend import FrontEnd
 from sweeprig.trim.codes import corrected, rectangular, widest
 from sweeprig.trim.coverage import coverage_factor, student_k
+from sweeprig.trim.drift import drift_lines, kelvin_since
 from sweeprig.trim.model import BudgetLine, ChannelTrim, Linearity, Trim
 
 SETTLED_REFERENCE = 2e-4  # relative half-width, between trim and sweep on a warm board: assumed, no source
 REFERENCE_PER_K = 5e-5  # relative, for each kelvin between trim and sweep: from memory, of 3.3 V regulators
 REFERENCE_MODE = 1e-3  # relative half-width when the regulator's mode is another one: assumed
-UNKNOWN_KELVIN = 10.0  # [K] between trim and sweep where one of the temperatures is not known: assumed
 SINCE_TRIM = ("reference since the trim", "temperature since the trim", "regulator's mode since the trim")
 MEMORY_SHARE = 0.5  # of the correction for the charge of the channel before: assumed
 SUPPLY_V = 5.0  # [V] of the sensors that the rig is made for
@@ -115,6 +115,7 @@ def calibration_lines(
         linearity_line(own, code),
         *_wide(own.linearity, code, abs(line.gain_v)),
         memory_line(value_v, front_end, before_v=_before(value_v, channel)),
+        *drift_lines(value_v, trim=trim, front_end=front_end, temperature_c=temperature_c),
     ]
     if trim.kind != "nominal":
         lines += reference_lines(value_v, trim, temperature_c=temperature_c, smps_mode=smps_mode)
@@ -186,8 +187,7 @@ def reference_lines(
     Settled; for each kelvin between both, a temperature not known on either side counting as 10 K; another mode of
     the regulator, or one known on one side only. Rectangular, independent.
     """
-    known = trim.temperature_c is not None and temperature_c is not None
-    kelvin = abs((temperature_c or 0.0) - (trim.temperature_c or 0.0)) if known else UNKNOWN_KELVIN
+    kelvin = kelvin_since(trim, temperature_c)
     other = _mode(trim.smps_mode) != _mode(smps_mode)
     halves = (SETTLED_REFERENCE, REFERENCE_PER_K * kelvin, REFERENCE_MODE if other else 0.0)
     return tuple(

@@ -8,7 +8,7 @@ All values are those of sweeprig.frontend, each moved within its tolerance.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 import numpy as np
@@ -37,6 +37,10 @@ class Board:
     cable: float  # capacitance of the lead over that of the table
     vref_v: float
     rail_v: float  # lowest output of the buffers; they stop as far below their supply
+    leak_s: FloatArray = field(
+        default_factory=lambda: np.zeros((2, CHANNELS))
+    )  # clamps: node to rail, node to ground
+    ground_ohm: float = 0.0  # of the powered lead
 
     def ratio(self, channel: int) -> float:
         """Volts at the divided node per volt at the sensor, as built."""
@@ -68,6 +72,23 @@ def draw_board(front_end: FrontEnd, rng: np.random.Generator, *, vref_v: float |
     )
 
 
+def warmed(board: Board, rng: np.random.Generator, *, temperature_c: float) -> Board:
+    """Return the rig at a temperature: resistors and clamps drift within what the parts list allows, each its own way.
+
+    A clamp leaks in proportion to the volts across it (an assumption), twice as much every 10 K.
+    """
+    listed, t = parts_of(board.front_end.build), table()["temperature"]
+    kelvin, rail_v = temperature_c - float(t["trim_c"]), float(table()["rail"]["nominal_v"])
+    top, bottom = (
+        r * (1.0 + rng.uniform(-1, 1, CHANNELS) * listed[key].more["tempco"] * kelvin)
+        for r, key in ((board.r_top_ohm, "r_top"), (board.r_bottom_ohm, "r_bottom"))
+    )
+    grown = board.front_end.clamp_leakage_a * 2.0 ** (kelvin / float(t["leakage_doubles_k"]))
+    leak_s = rng.uniform(0, 1, (2, CHANNELS)) * grown / rail_v
+    ground_ohm = rng.uniform() * float(table()["leads"]["powered"]["ground_ohm"])
+    return replace(board, r_top_ohm=top, r_bottom_ohm=bottom, leak_s=leak_s, ground_ohm=ground_ohm)
+
+
 @dataclass(frozen=True)
 class Network:
     """One channel with its switches as they stand. SI units."""
@@ -75,7 +96,7 @@ class Network:
     g_top: float
     g_bottom: float
     g_load: float  # from the wiper's node to ground: burden, another controller
-    g_bias: float  # from the divided node to bias_v
+    g_bias: float  # from the divided node to bias_v: bias resistor and the upper clamp's leakage
     bias_v: float
     cable_f: float
     node_f: float
@@ -103,12 +124,16 @@ def network(
     load = burden / board.burden_ohm[channel] + tapped / controller_ohm if signal else 0.0
     pulled = signal and bias > 0  # down: its diode blocks below diode_v
     g_bias = 1.0 / fe.bias_ohm if pulled and fe.bias_ohm else 0.0
+    rail_v, (up, down) = float(table()["rail"]["nominal_v"]), board.leak_s[:, channel]
+    pull = (
+        g_bias * (rail_v - _diode_v(fe.build)) + up * rail_v
+    )  # what bias and the upper clamp feed into the node [A]
     return Network(
         g_top=1.0 / float(board.r_top_ohm[channel]),
-        g_bottom=1.0 / float(board.r_bottom_ohm[channel]),
+        g_bottom=1.0 / float(board.r_bottom_ohm[channel]) + float(down),
         g_load=float(load),
-        g_bias=g_bias,
-        bias_v=float(table()["rail"]["nominal_v"]) - _diode_v(fe.build) if g_bias else 0.0,
+        g_bias=g_bias + float(up),
+        bias_v=float(pull / (g_bias + up)) if g_bias + up else 0.0,
         cable_f=board.cable * fe.cable_f("tapped" if tapped and "tapped" in fe.hookups else "powered"),
         node_f=float(board.node_f[channel]),
         r_pin_ohm=float(board.r_pin_ohm[channel]),

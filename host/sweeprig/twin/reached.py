@@ -62,7 +62,7 @@ def reached(world: World, event: Disturbance, outputs: int) -> Reached:
         travel=float(places[at]),
         signal_v=float(before[0]),
         depth_v=float(deepest) / world.board.ratio(c),
-        supply_v=world.supply_v(outputs),
+        supply_v=world.supply_v(outputs) - world.ground_drop_v(outputs),
         half_s=float(half_s) if half else 0.0,
     )
 

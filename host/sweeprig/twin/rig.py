@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from sweepboard import wire
 from sweeprig.frontend import front_end
-from sweeprig.twin.circuit import Board, Network, draw_board, network
+from sweeprig.twin.circuit import Board, Network, draw_board, network, warmed
 from sweeprig.twin.converter import Converter, draw_converter
 from sweeprig.twin.sensors import SensorSpec
 
@@ -48,7 +48,9 @@ class Rig:
         self.spec, self.settings = spec, settings
         self.front_end = front_end(settings.build)
         rng = np.random.default_rng([settings.rig_seed, 0x21])
-        self.board: Board = draw_board(self.front_end, rng)
+        own = np.random.default_rng([settings.rig_seed, 0x7E3])
+        board = draw_board(self.front_end, rng)
+        self.board: Board = warmed(board, own, temperature_c=settings.temperature_c)
         drawn = draw_converter(settings.chip, rng, noise_lsb=settings.noise_lsb)
         self.converter: Converter = settings.converter or drawn
         self.monitor_gain = 1.0 + rng.uniform(-MONITOR_GAIN, MONITOR_GAIN)
@@ -86,6 +88,13 @@ class Rig:
         ohm, fe = self.supply_load_ohm, self.front_end
         free = fe.supply_v(current_a=0.0, usb_v=self.settings.usb_v)
         return min(free * ohm / (ohm + fe.supply_source_ohm), fe.supply_limit_a * ohm)
+
+    def ground_drop_v(self, outputs: int) -> float:
+        """Return by how much the sensor's ground stands above the rig's, for what the sensor draws [V]."""
+        fed = bool(outputs & wire.OUT_SUPPLY) and not outputs & wire.OUT_TAPPED
+        if not fed or self.spec.own_supply_v is not None:
+            return 0.0
+        return self.board.ground_ohm * self.supply_v(outputs) / self.supply_load_ohm
 
     @property
     def lsb_per_v(self) -> float:

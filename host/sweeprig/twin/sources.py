@@ -28,7 +28,9 @@ class Given:
 def sources(rig: Rig, knots: Knots, outputs: int) -> Given:
     """Return what drives the three channels."""
     supply = rig.supply_v(outputs) * knots.supply_share
-    tracks = _joined(rig, [_signal(rig, knots, supply, track) for track in (0, 1)])
+    tracks = _joined(
+        rig, [_signal(rig, knots, supply, track, rig.ground_drop_v(outputs)) for track in (0, 1)]
+    )
     feed = _feed(rig, supply, outputs)
     return Given(
         normal=(tracks[0][0], tracks[1][0], feed),
@@ -60,9 +62,9 @@ def _feed(rig: Rig, supply: FloatArray, outputs: int) -> Source:
     return _behind(supply, SUPPLY_OHM)
 
 
-def _signal(rig: Rig, knots: Knots, supply: FloatArray, track: int) -> Track:
+def _signal(rig: Rig, knots: Knots, supply: FloatArray, track: int, drop_v: float) -> Track:
     spec, share = rig.spec, knots.share[track]
-    ground = knots.ground_v
+    ground = knots.ground_v + drop_v
     across = supply - ground
     if track == 1 and not spec.two_tracks:
         nothing = Source(np.zeros_like(share), np.zeros_like(share))

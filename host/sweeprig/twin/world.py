@@ -133,7 +133,8 @@ class World(Rig):
         supply, hand = self.supply_v(outputs), self.spec.hand
         play = sum(f.width / 2 for f in self.spec.faults if f.kind == "backlash")  # the wiper lags behind
         volts = self.levels_v(np.array([hand.closed_at + play, hand.open_at - play]), outputs)
-        two = self.spec.two_tracks
+        two, drop = self.spec.two_tracks, self.ground_drop_v(outputs)
+        volts, supply = (volts[0] - drop, volts[1] - drop), supply - drop
         return WorldTruth(
             closed_v=float(volts[0][0]),
             open_v=float(volts[0][1]),
