@@ -18,8 +18,8 @@ from sweeprig.capture.file import SUFFIX, read_capture, write_capture
 from sweeprig.capture.journal import JournalHead
 from sweeprig.capture.model import Capture, SweepSetup
 from sweeprig.capture.sweep import recover, run_sweep
-from sweeprig.cli.commands.recover import report_recovered
 from sweeprig.cli.main import _clean
+from sweeprig.cli.session import report_recovered
 from sweeprig.errors import (
     CaptureFileError,
     LinkError,

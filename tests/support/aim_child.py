@@ -8,12 +8,14 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 import sweeprig.bench.board.rig
 from support.scripted_rig import Outputs, Reading, ScriptedRig, client_of
 from sweeprig.bench.aim.aim import Ends, plan
+from sweeprig.bench.sweep.sweep import SweepOrder
 from sweeprig.capture.model import SweepSetup
-from sweeprig.cli.commands.aim import Job, _turn
+from sweeprig.cli.commands.aim import AimOptions, turn
 from sweeprig.judge.profile import load_profile
 from sweeprig.link.client import RigClient
 
@@ -35,8 +37,8 @@ def main(start_v: float, stop_v: float) -> None:
     sweeprig.bench.board.rig.opened_rig = opened
     profile = load_profile("adjustable-potentiometer")
     ends = Ends(start_v, start_v + 3.85, 5.0)
-    job = Job("", SweepSetup(), profile, ["plug-off"], None, None, 0.043, "none", as_json=False)
-    _turn(job, plan(ends, profile), longest=20.0)
+    asked = AimOptions(confirm=["plug-off"], longest=20.0)
+    turn(asked, SweepOrder(SweepSetup(), Path(), Path("no-trims")), plan(ends, profile), 0.043)
 
 
 if __name__ == "__main__":

@@ -14,8 +14,8 @@ from support import outcomes
 from support.records_world import numbered
 from sweeprig.bench.batch.batch import batch_json, batch_lines, entries_of_records, entry_of, summarise
 from sweeprig.bench.batch.series import Entry
-from sweeprig.cli.commands.series import _end_text
 from sweeprig.cli.main import app
+from sweeprig.cli.views.desk import end_text
 from sweeprig.cli.views.verdict import fitting, letters, verdict_lines
 from sweeprig.errors import AnalysisError, CsvError, InputError
 from sweeprig.judge.model import Check, Margin, Quantity, Verdict
@@ -122,9 +122,9 @@ def test_series_table_and_records_show_the_same_volts(tmp_path: Path) -> None:
 
 def test_the_verdict_of_a_series_names_both_volts() -> None:
     e = entry_of(at_five(), serial="S", attempt=1, ended="strokes", capture_file="x")
-    assert _end_text(e, "closed") == "closed 0.4265 V (0.4510 V at 5 V supply)"
-    assert _end_text(replace(e, nominal_v=None), "closed") == "closed 0.4265 V"
-    assert _end_text(replace(e, open_v=None), "open") == "open -"
+    assert end_text(e, "closed") == "closed 0.4265 V (0.4510 V at 5 V supply)"
+    assert end_text(replace(e, nominal_v=None), "closed") == "closed 0.4265 V"
+    assert end_text(replace(e, open_v=None), "open") == "open -"
 
 
 def test_records_of_a_batch_as_entries(tmp_path: Path) -> None:

@@ -20,7 +20,7 @@ from support import outcomes
 from sweeprig.bench.batch.series import Batch
 from sweeprig.bench.batch.series_run import cut_to
 from sweeprig.capture.file import read_capture
-from sweeprig.cli.commands.series import Desk
+from sweeprig.cli.views.desk import Desk
 from sweeprig.link.messages import Gap, Mark
 from sweeprig.records.store import open_store
 

@@ -17,6 +17,7 @@ from sweeprig.bench.batch.series_run import sweep_one
 from sweeprig.bench.review.review import review_capture
 from sweeprig.bench.session import session
 from sweeprig.bench.sweep.sweep import SweepOrder, take
+from sweeprig.bench.wiggle.model import Happening
 from sweeprig.bench.wiggle.run import run_wiggle
 from sweeprig.bench.wiggle.wiggle import LiveSearch
 from sweeprig.capture.file import read_capture
@@ -61,12 +62,23 @@ def in_series(rig: DiaryRig, order: SweepOrder) -> None:
     sweep_one(client_of(rig), order, batch, on_look=lambda _: None, stop=lambda: False)
 
 
+class Unseen:
+    """A face that nobody looks at."""
+
+    def show(self, state: LiveSearch) -> None: ...
+
+    def tell(self, new: list[Happening]) -> None: ...
+
+    def pressed(self) -> str:
+        return ""
+
+    def ended(self) -> bool:
+        return False
+
+
 def wiggled(rig: DiaryRig, order: SweepOrder) -> None:
     with session(client_of(rig), order.setup, trims=order.trims) as s:
-        search = LiveSearch(s.profile)
-        run_wiggle(
-            s, search, folder=order.folder, on_new=lambda _: None, on_look=lambda: None, stop=lambda: False
-        )
+        run_wiggle(s, Unseen(), folder=order.folder)
 
 
 def killed(how: Callable[[DiaryRig, SweepOrder], None], folder: Path, at: int) -> Capture:

@@ -10,12 +10,13 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from itertools import count
 from pathlib import Path
 
 from sweeprig.bench.hookup.cautions import Ask, JobBook, Unattended
 from sweeprig.bench.hookup.lead_book import LeadBook, LeadCheck
 from sweeprig.bench.hookup.power_watch import PowerWatch
-from sweeprig.bench.hookup.prepare import SLOW_EVERY_MS, feed_sensor, make_ready, prepare_hookup, switch_off
+from sweeprig.bench.hookup.prepare import ask_slow, feed_sensor, make_ready, prepare_hookup, switch_off
 from sweeprig.bench.hookup.way_out import held_back, unwinding
 from sweeprig.bench.readings import live
 from sweeprig.bench.readings.live import Chunk, Volts, volts_of
@@ -96,15 +97,9 @@ class Session:
         feed_sensor(self.client)
 
     def look_closely(self) -> None:
-        """Ask for conversions around sudden changes and for the slow readings, where the rig has them."""
+        """Ask for conversions around sudden changes, where the rig has them."""
         if live.has(self.client, "snapshots"):
             live.switch(self.client, "snapshots", spread=SNAPSHOT_SPREAD, jump=SNAPSHOT_SPREAD)
-        self.read_slow()
-
-    def read_slow(self) -> None:
-        """Ask for the slow readings; the start of a tapped stream puts them off."""
-        if live.has(self.client, "monitor"):
-            live.switch(self.client, "slow", every_ms=SLOW_EVERY_MS)
 
     def record(
         self,
@@ -124,6 +119,13 @@ class Session:
         if stop():
             raise KeyboardInterrupt
         self.look_closely()
+        looks = count()
+
+        def follow(events: list[Message]) -> None:
+            if next(looks) == 0:
+                ask_slow(self.client)  # in a stream that has begun: a tapped start may have put them off
+            on_look(self.follow(events))
+
         try:
             capture = run_sweep(
                 self.client,
@@ -131,7 +133,7 @@ class Session:
                 folder=folder,
                 progress=progress,
                 stop=lambda: bool(self.power.overloaded) or stop(),
-                on_events=lambda events: on_look(self.follow(events)),
+                on_events=follow,
                 coaching=coaching,
                 endless=endless,
                 trim=trim_to_dict(self.volts.trim),

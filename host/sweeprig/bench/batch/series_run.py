@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import AbstractContextManager, suppress
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
+from typing import Protocol
 
 from sweeprig.bench.batch.batch import entry_of
 from sweeprig.bench.batch.series import Batch, Entry
@@ -18,10 +21,55 @@ from sweeprig.bench.sweep.trigger import Phase, Trigger
 from sweeprig.capture.folder import ready_folder
 from sweeprig.capture.locks import remove
 from sweeprig.capture.model import Capture
+from sweeprig.errors import LinkError, SweeprigError
 from sweeprig.link.client import RigClient
 
 # what the buzzer sounds [ms]; the terminal's bell sounds as often: told apart without looking
 SOUNDS = {"pass": (80,), "fail": (500, 500, 500), "undecided": (200, 200)}
+
+
+class Desk(Protocol):
+    """Where a series is worked: who says which sensor is next and sees what comes of it."""
+
+    def wait(self, batch: Batch) -> bool:
+        """Wait for the next sensor; False where the series is to end."""
+
+    def running(self) -> AbstractContextManager[Callable[[], bool]]:
+        """Give what says, while one sensor is swept, that it is to stop."""
+
+    def look(self, batch: Batch, trigger: Trigger) -> None:
+        """Show how the running sweep stands."""
+
+    def refused(self, error: SweeprigError) -> None:
+        """Show what kept one sensor from being swept."""
+
+    def result(self, batch: Batch, done: SweepDone | None) -> None:
+        """Show what came of one sensor; None: the lever did not move."""
+
+
+def run_series(
+    client: RigClient, order: SweepOrder, batch: Batch, desk: Desk, *, ask: Ask, books: Books
+) -> None:
+    """Sweep sensors until the desk or Ctrl-C ends it; what goes wrong with one is said, a lost rig ends it."""
+    with suppress(KeyboardInterrupt):
+        while desk.wait(batch):
+            try:
+                with desk.running() as stop:
+                    done = sweep_one(
+                        client,
+                        order,
+                        batch,
+                        on_look=partial(desk.look, batch),
+                        stop=stop,
+                        ask=ask,
+                        books=books,
+                    )
+            except LinkError:
+                raise
+            except SweeprigError as error:
+                desk.refused(error)
+            else:
+                desk.result(batch, done)
 
 
 def sweep_one(

@@ -132,14 +132,15 @@ def _two_supplies(profile: Profile) -> tuple[str, ...]:
     )
 
 
-def _slow(client: RigClient) -> None:
+def ask_slow(client: RigClient) -> None:
+    """Ask for the slow readings, where the rig has them."""
     if live.has(client, "monitor"):
         live.switch(client, "slow", every_ms=SLOW_EVERY_MS)
 
 
 def _tap(volts: Volts) -> tuple[str, ...]:
     client = volts.client
-    _slow(client)
+    ask_slow(client)
     with live.streaming(client, Hookup.TAPPED):
         seen = live.look(volts, seconds=0.5)
     return (check_released(seen), *tapped_lines(seen))
@@ -154,7 +155,7 @@ def _power(volts: Volts) -> tuple[str, ...]:
         if seen.fault or (seen.supply_v or 0.0) < limit("first_power.short_v"):
             switch_off(client)
     power = check_power(seen, end=volts.front_end)
-    _slow(client)
+    ask_slow(client)
     return (dead, power)
 
 
@@ -180,7 +181,7 @@ def _interlock(volts: Volts, ask: Ask, book: JobBook | None, when: datetime) -> 
     setup = volts.setup
     evidence = Evidence()
     if live.has(volts.client, "battery"):
-        _slow(volts.client)
+        ask_slow(volts.client)
         with live.streaming(volts.client, setup.hookup):
             seen = live.look(volts, seconds=1.0)
         evidence = (

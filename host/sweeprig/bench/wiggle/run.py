@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Sequence
 from contextlib import suppress
+from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Protocol
 
+from sweeprig.bench.face import Face
 from sweeprig.bench.hookup.cautions import IDLE, Ask, refused
 from sweeprig.bench.readings import live
 from sweeprig.bench.readings.live import Chunk
-from sweeprig.bench.review.review import Choices, review_capture
 from sweeprig.bench.session import Session
-from sweeprig.bench.wiggle.model import Happening, Wiggled
-from sweeprig.bench.wiggle.wiggle import LiveSearch, joined, wiggle_of
-from sweeprig.capture.marks import mark_text
+from sweeprig.bench.wiggle.model import Happening
+from sweeprig.bench.wiggle.wiggle import FAR_END, LiveSearch, joined
+from sweeprig.capture.marks import PLACES, MarkAt, mark_text
 from sweeprig.capture.model import Capture, SweepSetup, Trace
 from sweeprig.errors import InterlockError, LinkError
-from sweeprig.judge.outcome import Outcome
 from sweeprig.link.client import RigClient
 
 BUZZ_MS = 120
@@ -78,45 +79,73 @@ class Signals:
                 live.switch(self._client, "light", mode=mode)
 
 
+class WiggleFace(Face[LiveSearch], Protocol):
+    """Sees the search; hears and is told of every event. Its keys: 1 2 3 a place, space the next one, q the end."""
+
+    def tell(self, new: list[Happening]) -> None:
+        """Say that something was seen."""
+
+
+@dataclass
+class _Test:
+    """One running test: looks gathered, searched, told of, and the keys and the button heeded."""
+
+    s: Session
+    face: WiggleFace
+    search: LiveSearch
+    signals: Signals
+    quits: bool = False
+    waiting: list[Trace] = field(default_factory=list)
+
+    def look(self, chunk: Chunk) -> None:
+        """Take what a look brings."""
+        for mark in chunk.marks:
+            self.search.pressed(mark.index * self.s.client.window_s)
+        if chunk.trace is not None:
+            self.waiting.append(chunk.trace)
+        if sum(t.t_s.size for t in self.waiting) * self.s.client.window_s >= LOOK_EVERY_S:
+            self.find()
+        self.signals.look(self.search.seconds)
+        self.face.show(self.search)
+        for key in self.face.pressed():
+            self._key(key)
+
+    def find(self) -> None:
+        """Search what waits; tell of what is new."""
+        new = self.search.feed(joined(self.waiting)) if self.waiting else []
+        self.waiting.clear()
+        if new:
+            self.signals.event(self.search.seconds)
+            self.face.tell(new)
+
+    def marks(self) -> tuple[str, ...]:
+        """Return the places and their times, for the capture."""
+        self.find()
+        return tuple(mark_text(m) for m in self.search.marks)
+
+    def stop(self) -> bool:
+        """Return whether it is to end."""
+        return self.quits or self.face.ended()
+
+    def _key(self, key: str) -> None:
+        if key in "123":
+            self.search.mark(PLACES[int(key) - 1])
+        elif key in " \r\n":
+            self.search.next_place()
+        elif key == "q":
+            self.quits = True
+
+
 def run_wiggle(
-    s: Session,
-    search: LiveSearch,
-    *,
-    folder: Path,
-    on_new: Callable[[list[Happening]], None],
-    on_look: Callable[[], None],
-    stop: Callable[[], bool],
-) -> Capture:
-    """Capture for the setup's seconds of the rig's time; call `on_new` with events as they are found.
+    s: Session, face: WiggleFace, *, folder: Path, marks: Sequence[MarkAt] = ()
+) -> tuple[Capture, Path]:
+    """Capture for the setup's seconds of the rig's time while events are told; return the capture and its file.
 
     The rig's button goes on to the next place. The marks are kept in the capture. Raises LinkError where not one
-    record came.
+    record came, HookupError, with the capture kept, where the supply was overloaded.
     """
-    waiting: list[Trace] = []
-
-    def look(chunk: Chunk) -> None:
-        on_look()
-        for _ in chunk.marks:
-            search.next_place()
-        if chunk.trace is not None:
-            waiting.append(chunk.trace)
-        if sum(t.t_s.size for t in waiting) * s.client.window_s >= LOOK_EVERY_S:
-            tell()
-
-    def tell() -> None:
-        new = search.feed(joined(waiting)) if waiting else []
-        waiting.clear()
-        if new:
-            on_new(new)
-
-    def marks() -> tuple[str, ...]:
-        tell()
-        return tuple(mark_text(m) for m in search.marks)
-
-    return s.record(folder, on_look=look, stop=stop, coaching=marks)
-
-
-def reviewed_wiggle(capture: Capture, choices: Choices | None = None) -> tuple[Outcome, Wiggled]:
-    """Return outcome and events of a finished wiggle capture."""
-    outcome = review_capture(capture, choices)
-    return outcome, wiggle_of(outcome)
+    search = LiveSearch(s.profile, far_end=s.setup.task == FAR_END, marks=list(marks))
+    with Signals(s.client) as signals:
+        test = _Test(s, face, search, signals)
+        capture = s.record(folder, on_look=test.look, stop=test.stop, coaching=test.marks)
+    return s.keep(capture, folder, f"wiggle {s.setup.sensor_label or s.setup.serial}")

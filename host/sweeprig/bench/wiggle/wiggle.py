@@ -87,11 +87,18 @@ class LiveSearch:
         return place_at(self.marks, self.seconds)
 
     def next_place(self) -> str:
-        """Go on to the next place, as the rig's button does; return it."""
-        now = self.place
-        at = PLACES.index(now) + 1 if now in PLACES else 0
-        self.mark(PLACES[at % len(PLACES)])
+        """Go on to the next place; return it."""
+        self._next(self.seconds)
         return self.place
+
+    def pressed(self, at_s: float) -> None:
+        """Take a press of the rig's button at a time [s] of the stream: from then on it is the next place."""
+        self._next(max(0.0, at_s - (self._t0 or 0.0)))
+
+    def _next(self, at_s: float) -> None:
+        now = place_at(self.marks, at_s)
+        number = PLACES.index(now) + 1 if now in PLACES else 0
+        self.marks.append(MarkAt(at_s, PLACES[number % len(PLACES)]))
 
     def _search(self, trace: Trace) -> list[Happening]:
         if trace.t_s.size < 40 or self._t0 is None:

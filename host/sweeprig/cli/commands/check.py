@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from sweeprig.cli import options as opt
-from sweeprig.cli.asking import ConfirmKeys, DriveOption, Override, ask_drive, asking, books
-from sweeprig.cli.commands.sweep import make_setup, settings
 from sweeprig.cli.console import EXIT_OF_VERDICT, console, folded, strong
-from sweeprig.words import Hookup, Sense, Setting
+from sweeprig.cli.session import RigOptions, with_options
+from sweeprig.words import Sense
 
 if TYPE_CHECKING:
     from sweeprig.bench.connection.run import Checked
@@ -62,44 +62,31 @@ def _progress(seconds: float, seen: Levels) -> None:
     console.progress(f"  {seconds:4.1f} s  signal {seen.signal_v:z6.3f} V")
 
 
-def check(
-    port: opt.Port = "",
-    profile: opt.ProfileName = None,
-    hookup: opt.HookupOption = Hookup.POWERED,
-    sense: opt.SenseOption = Sense.UNKNOWN,
-    setting: opt.SettingOption = Setting.BENCH,
-    job: opt.Job = "",
-    operator: opt.Operator = "",
-    track_ohm: opt.TrackOhm = None,
+@dataclass(frozen=True)
+class CheckOptions(RigOptions):
+    """What `check` takes."""
+
+    sense: opt.SenseOption = Sense.UNKNOWN
+    operator: opt.Operator = ""
     move: Annotated[
         float, typer.Option("--move", min=1.0, max=60.0, help="Longest time to move the lever to open [s].")
-    ] = 10.0,
-    lead: Annotated[bool, typer.Option("--lead", help="Test the lead with the fixed resistor plug.")] = False,
+    ] = 10.0
+    lead: Annotated[bool, typer.Option("--lead", help="Test the lead with the fixed resistor plug.")] = False
     lead_ratio: Annotated[
         float, typer.Option("--lead-ratio", min=0.05, max=0.95, help="Signal over supply of that plug.")
-    ] = 0.5,
-    confirm: ConfirmKeys = None,
-    drive: DriveOption = "",
-    override: Override = "",
-    as_json: opt.AsJson = False,
-) -> None:
-    """Test the connection: open, shorted, swapped, wrong pin, not following. Start at closed throttle."""
-    from sweeprig.bench.board.rig import opened_rig
-    from sweeprig.bench.session import session
+    ] = 0.5
+    as_json: opt.AsJson = False
 
-    config, places = settings()
-    values = {"profile": profile, "hookup": hookup, "sense": sense, "setting": setting.value, "job": job,
-              "operator": operator, "track_ohm": track_ohm, "override": override,
-              "vehicle_drive": ask_drive(drive, setting.value)}  # fmt: skip
-    setup = make_setup(config, values)
-    with (
-        opened_rig(port or config.port) as client,
-        session(client, setup, trims=places.trims, ask=asking(confirm), books=books(), fed=False) as s,
-    ):
-        if lead:
-            _test_lead(s, lead_ratio, as_json=as_json)
+
+@with_options(CheckOptions)
+def check(asked: CheckOptions) -> None:
+    """Test the connection: open, shorted, swapped, wrong pin, not following. Start at closed throttle."""
+    setup = asked.setup(sense=asked.sense, operator=asked.operator)
+    with asked.session(setup, fed=False) as s:
+        if asked.lead:
+            _test_lead(s, asked.lead_ratio, as_json=asked.as_json)
         else:
-            _test_connection(s, move, as_json=as_json)
+            _test_connection(s, asked.move, as_json=asked.as_json)
 
 
 def _test_connection(s: Session, move: float, *, as_json: bool) -> None:

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from sweeprig.cli import options as opt
 from sweeprig.cli.console import console, strong
+from sweeprig.cli.sweeping import say_files, take_sweep
+
+if TYPE_CHECKING:
+    from sweeprig.bench.demo import Scene
 
 
 def demo(
@@ -43,14 +47,12 @@ def _list_sensors(as_json: bool) -> None:
         console.show(f"{name:28}{title}")
 
 
-def _play(scene: object, out: Path, *, fast: bool, seconds: float, as_json: bool) -> dict[str, Any]:
+def _play(scene: Scene, out: Path, *, fast: bool, seconds: float, as_json: bool) -> dict[str, Any]:
     from sweeprig.bench.board.rig import opened_rig
-    from sweeprig.bench.demo import Scene, demo_order, rig_line
+    from sweeprig.bench.demo import demo_order, rig_line
     from sweeprig.bench.review.result import to_result
-    from sweeprig.cli.commands.sweep import take_sweep
     from sweeprig.cli.views.outcome import outcome_lines
 
-    assert isinstance(scene, Scene)
     console.say()
     console.say(strong(f"== {scene.title}"))
     with opened_rig(scene.url(fast=fast)) as client:
@@ -59,9 +61,7 @@ def _play(scene: object, out: Path, *, fast: bool, seconds: float, as_json: bool
     if not as_json:
         for line in outcome_lines(done.outcome):
             console.show(line)
-    console.say()
-    console.say(f"Capture: {done.capture_file}")
-    console.say(f"Sheet:   {done.sheets[0]}")
+    say_files(done)
     files = {"capture_file": str(done.capture_file), "sheet_file": str(done.sheets[0])}
     return {"title": scene.title, **to_result(done.outcome), **files}
 

@@ -10,6 +10,7 @@ import typer
 
 from sweeprig.cli import options as opt
 from sweeprig.cli.console import console
+from sweeprig.cli.session import records_place
 
 if TYPE_CHECKING:
     from sweeprig.bench.review.compare import Side
@@ -39,16 +40,6 @@ class Format(StrEnum):
     JSON = "json"
 
 
-def place_of(named: str) -> str:
-    """Return the place of the records: as named, or as configured."""
-    if named:
-        return named
-    from sweeprig.cli.commands.sweep import settings
-
-    config, places = settings()
-    return config.records_url or str(places.records)
-
-
 def _find(
     place: str,
     *,
@@ -64,7 +55,7 @@ def _find(
     from sweeprig.records.store import open_store
 
     verdict = verdict_named(verdict)
-    with open_store(place_of(place), create=False) as store:
+    with open_store(records_place(place), create=False) as store:
         found = store.find(
             job=job, sensor=sensor, verdict=verdict, since=since, batch=batch, limit=limit, full=full
         )
@@ -113,7 +104,7 @@ def show(key: Key, place: Place = "", as_json: opt.AsJson = False) -> None:
     from sweeprig.bench.shop.records import record_json, show_lines
     from sweeprig.records.store import open_store
 
-    with open_store(place_of(place), create=False) as store:
+    with open_store(records_place(place), create=False) as store:
         record = store.get(key)
     if as_json:
         console.show_json(record_json(record))
@@ -135,7 +126,7 @@ def history(
     from sweeprig.bench.shop.records import record_json, table_lines, trend, trend_lines
     from sweeprig.records.store import open_store
 
-    with open_store(place_of(place), create=False) as store:
+    with open_store(records_place(place), create=False) as store:
         found = store.history(sensor, limit=limit, full=as_json)
     for line in store.aside:
         console.warn(line)
@@ -216,7 +207,7 @@ def add(
     from sweeprig.bench.shop.records import take_in
     from sweeprig.records.store import open_store
 
-    with open_store(place_of(place)) as store:
+    with open_store(records_place(place)) as store:
         numbers = take_in(store, files)
     for file, number in zip(files, numbers, strict=True):
         console.show(f"{number:6d}  {file}")
@@ -233,7 +224,7 @@ def _side(text: str, place: str, profile: str | None) -> Side:
         return side_of_outcome(review_file(path, Choices(profile)), path.name)
     from sweeprig.records.store import open_store
 
-    with open_store(place_of(place), create=False) as store:
+    with open_store(records_place(place), create=False) as store:
         return side_of_record(store.get(text))
 
 
@@ -242,7 +233,7 @@ def _before_and_after(sensor: str, place: str) -> list[Side]:
     from sweeprig.errors import InputError
     from sweeprig.records.store import open_store
 
-    with open_store(place_of(place), create=False) as store:
+    with open_store(records_place(place), create=False) as store:
         found = store.history(sensor, limit=2, full=True)
     for line in store.aside:
         console.warn(line)

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 import typer
 
 from sweeprig.cli import options as opt
-from sweeprig.cli.commands import trim_options as to
-from sweeprig.cli.commands.trim_stored import list_trims, show, stored
-from sweeprig.cli.commands.trim_take import meter_of, run_trim
 from sweeprig.cli.console import console
+from sweeprig.cli.trim import options as to
+from sweeprig.cli.trim.stored import list_trims, show, stored
+from sweeprig.cli.trim.take import meter_of, run_trim
 
 if TYPE_CHECKING:
     from sweeprig.bench.trim.verify import Verified
@@ -46,7 +46,7 @@ def trim(
     if context.invoked_subcommand is not None:
         return
     from sweeprig.bench.trim.trim import TrimOrder
-    from sweeprig.cli.commands.sweep import settings
+    from sweeprig.cli.session import settings
 
     config, _ = settings()
     names = (meter_name, meter_serial, certificate)
@@ -75,10 +75,9 @@ def verify(
     as_json: opt.AsJson = False,
 ) -> None:
     """Compare the rig with a known voltage before the first job of the day; a failure marks later sheets."""
-    from datetime import datetime
-
     from sweeprig.bench.trim import verify as tv
-    from sweeprig.cli.commands.sweep import settings
+    from sweeprig.capture.folder import local_now
+    from sweeprig.cli.session import settings
     from sweeprig.trim.store import update_trim
 
     config, places = settings()
@@ -88,7 +87,7 @@ def verify(
     kept = tv.kept(
         before,
         found,
-        when=datetime.now().astimezone(),
+        when=local_now(),
         state=tv.AS_LEFT if as_left else tv.AS_FOUND,
         operator=operator or config.operator,
         standard=standard,
@@ -135,8 +134,8 @@ def ramp(
     """Measure the converter's linearity with a slow straight ramp, and fit the stored trim again."""
     from sweeprig.bench.trim.ramp import straighten
     from sweeprig.bench.trim.text import straightened_json, straightened_lines
-    from sweeprig.cli.commands.sweep import settings
-    from sweeprig.cli.commands.trim_ramp import counted, look_at_jumper
+    from sweeprig.cli.session import settings
+    from sweeprig.cli.trim.ramp import counted, look_at_jumper
     from sweeprig.trim.store import save_trim
 
     config, places = settings()

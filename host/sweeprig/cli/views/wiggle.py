@@ -1,14 +1,19 @@
-"""The view of a wiggle test: a pure function of what was found so far."""
+"""A wiggle test at a terminal: the view, a pure function of what was found so far, and the faces that show it."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
-from sweeprig.cli.console import styled
+from sweeprig.cli.console import colour_wanted, console, styled
+from sweeprig.cli.views.face import ScreenFace, Stop, stop_on_interrupt
 from sweeprig.cli.views.live import TALL, WIDE, big, fit
+from sweeprig.cli.views.screen import Screen, is_terminal, single_keys
 
 if TYPE_CHECKING:
     from sweeprig.bench.wiggle.model import Happening
+    from sweeprig.bench.wiggle.run import WiggleFace
     from sweeprig.bench.wiggle.wiggle import LiveSearch
 
 KEYS = (
@@ -65,3 +70,52 @@ def per_place(search: LiveSearch) -> dict[str, int]:
     for h in search.found:
         out[h.place] = out.get(h.place, 0) + 1
     return out
+
+
+class WiggleScreen(ScreenFace["LiveSearch"]):
+    """The view on the other screen; rings with every event."""
+
+    def __init__(self, screen: Screen, wanted_s: float, stop: Stop, *, bell: bool) -> None:
+        colour = colour_wanted()
+        super().__init__(
+            screen, lambda s, columns, rows: wiggle_lines(s, wanted_s, columns, rows, colour=colour), stop
+        )
+        self._bell = bell
+
+    def tell(self, _new: list[Happening]) -> None:
+        """Ring; the view shows the rest."""
+        if self._bell:
+            self.screen.bell()
+
+
+class WiggleLines:
+    """A line for every event where there is no view; rings as well."""
+
+    def __init__(self, stop: Stop, *, bell: bool) -> None:
+        self.ended = stop
+        self._bell = bell
+
+    def show(self, state: LiveSearch) -> None:
+        """Show nothing."""
+
+    def pressed(self) -> str:
+        """Return that nothing was pressed."""
+        return ""
+
+    def tell(self, new: list[Happening]) -> None:
+        """Ring, and say what was seen."""
+        if self._bell:
+            console.bell()
+        for h in new:
+            console.say(h.line)
+
+
+@contextmanager
+def wiggle_face(wanted_s: float, *, bell: bool) -> Iterator[WiggleFace]:
+    """Give the face of a wiggle test of a length [s]; Ctrl-C ends the test."""
+    with stop_on_interrupt() as stop:
+        if not is_terminal():
+            yield WiggleLines(stop, bell=bell)
+            return
+        with Screen() as screen, single_keys():
+            yield WiggleScreen(screen, wanted_s, stop, bell=bell)

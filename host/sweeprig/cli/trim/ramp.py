@@ -6,9 +6,9 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sweeprig.cli.commands.trim_options import RampSource
-from sweeprig.cli.commands.trim_stored import stored
 from sweeprig.cli.console import console
+from sweeprig.cli.trim.options import RampSource
+from sweeprig.cli.trim.stored import stored
 
 if TYPE_CHECKING:
     import numpy as np

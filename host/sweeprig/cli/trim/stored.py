@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sweeprig.cli import options as opt
-from sweeprig.cli.commands.trim_options import Rig
 from sweeprig.cli.console import console
+from sweeprig.cli.trim.options import Rig
 
 if TYPE_CHECKING:
     from sweeprig.trim.model import Trim
@@ -26,10 +26,9 @@ def stored(uid: str, folder: Path) -> Trim:
 
 def show(rig: Rig = "", as_json: opt.AsJson = False) -> None:
     """Print a stored trim: line, residuals, what it is worth, its check standards."""
-    from datetime import datetime
-
     from sweeprig.bench.trim.text import trim_lines
-    from sweeprig.cli.commands.sweep import settings
+    from sweeprig.capture.folder import local_now
+    from sweeprig.cli.session import settings
     from sweeprig.errors import TrimError
     from sweeprig.trim.store import stored_uids, trim_to_dict
 
@@ -44,19 +43,18 @@ def show(rig: Rig = "", as_json: opt.AsJson = False) -> None:
     if as_json:
         console.show_json(trim_to_dict(found))
         return
-    for line in trim_lines(found, now=datetime.now().astimezone()):
+    for line in trim_lines(found, now=local_now()):
         console.show(line)
 
 
 def list_trims(as_json: opt.AsJson = False) -> None:
     """List the rigs that have a trim, its kind and age, and what is due."""
-    from datetime import datetime
-
     from sweeprig.bench.trim.verify import age_days, due
-    from sweeprig.cli.commands.sweep import settings
+    from sweeprig.capture.folder import local_now
+    from sweeprig.cli.session import settings
     from sweeprig.trim.store import stored_uids
 
-    folder, now = settings()[1].trims, datetime.now().astimezone()
+    folder, now = settings()[1].trims, local_now()
     rows = []
     for uid in stored_uids(folder=folder):
         found = stored(uid, folder)

@@ -43,16 +43,16 @@ def meter_of(
 def run_trim(port: str, order: TrimOrder, n: int, points_file: Path | None, *, as_json: bool) -> None:
     """Take the points, make the trim, store and print it. Raises SweeprigError with the points kept."""
     from dataclasses import replace
-    from datetime import datetime
 
     from sweeprig.bench.board.rig import opened_rig
     from sweeprig.bench.trim.points import read_points
     from sweeprig.bench.trim.text import done_json, done_lines
     from sweeprig.bench.trim.trim import make_trim, store
-    from sweeprig.cli.commands.sweep import settings
+    from sweeprig.capture.folder import local_now
+    from sweeprig.cli.session import settings
     from sweeprig.trim.store import load_trim
 
-    now, trims = datetime.now().astimezone(), settings()[1].trims
+    now, trims = local_now(), settings()[1].trims
     taken: list[Measured] = []
     kept = points_file
     with opened_rig(port) as client:
@@ -90,7 +90,7 @@ def _take(client: RigClient, order: TrimOrder, n: int, before: Trim | None, take
         console.say(line)
     if order.reference == "monitor":
         from sweeprig.bench.trim.trim import take_with_monitor
-        from sweeprig.cli.commands.sweep import stop_on_interrupt
+        from sweeprig.cli.views.face import stop_on_interrupt
 
         console.say("Turn the voltage in steps over the whole range. Ctrl-C ends with the points so far.")
         with stop_on_interrupt() as stop:

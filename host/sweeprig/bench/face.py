@@ -1,0 +1,20 @@
+"""Who watches something that runs, without saying what they watch it on: a terminal, a page, a test."""
+
+from __future__ import annotations
+
+from typing import Protocol, TypeVar
+
+State_contra = TypeVar("State_contra", contravariant=True)
+
+
+class Face(Protocol[State_contra]):
+    """Sees how it stands, presses keys, may end it. It is called at every look and draws as often as it likes."""
+
+    def show(self, state: State_contra) -> None:
+        """Show how it stands."""
+
+    def pressed(self) -> str:
+        """Return the keys pressed since the last call."""
+
+    def ended(self) -> bool:
+        """Return whether it is to end; asked at every look."""

@@ -1,0 +1,54 @@
+"""`gauge`: the gauge study."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from sweeprig.cli import options as opt
+from sweeprig.cli.console import console
+from sweeprig.cli.session import records_place
+
+
+def gauge(
+    file: Annotated[Path | None, typer.Argument(help="CSV with part, operator and value_v.")] = None,
+    batch: Annotated[str, typer.Option("--batch", help="Instead: the records of this batch.")] = "",
+    end: Annotated[str, typer.Option("--end", help="With --batch: closed or open.")] = "closed",
+    tolerance: Annotated[
+        float | None,
+        typer.Option("--tolerance", min=0.0, help="Width of the tolerance [V], for 6 GRR against it."),
+    ] = None,
+    place: Annotated[str, typer.Option("--records", help="With --batch: where the records are.")] = "",
+    as_json: opt.AsJson = False,
+) -> None:
+    """Gauge study: how much of the spread is the rig's and the operators', and how much the sensors'."""
+    from sweeprig.bench.batch import gauge_data as data
+    from sweeprig.bench.batch.gauge import study
+    from sweeprig.errors import InputError
+
+    if (file is None) == (not batch):
+        raise InputError("A gauge study needs one source.", next_step="name a CSV, or --batch NAME")
+    if file is not None:
+        readings = data.some(data.readings_of_csv(file), source=str(file))
+    else:
+        readings = data.some(data.readings_of_records(_batch(place, batch), end), source=f"batch {batch}")
+    found = study(data.table(readings))
+    if as_json:
+        console.show_json(data.gauge_json(found, tolerance))
+        return
+    for line in data.gauge_lines(found, tolerance):
+        console.show(line)
+
+
+def _batch(place: str, name: str) -> list[Any]:
+    from sweeprig.records.store import open_store
+
+    with open_store(records_place(place), create=False) as store:
+        return store.find(batch=name)[::-1]
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the commands."""
+    app.command()(gauge)

@@ -1,0 +1,189 @@
+"""What a command with a rig is asked: options as fields, the setup and order made of them, the session they open."""
+
+from __future__ import annotations
+
+import inspect
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, fields
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar, get_type_hints
+
+from sweeprig.cli import options as opt
+from sweeprig.cli.asking import ConfirmKeys, DriveOption, Override, ask_drive, asking, books
+from sweeprig.cli.console import console
+from sweeprig.words import Hookup, Setting
+
+if TYPE_CHECKING:
+    from sweeprig.bench.session import Session
+    from sweeprig.bench.shop.config import Config
+    from sweeprig.bench.shop.places import Places
+    from sweeprig.bench.sweep.sweep import SweepOrder
+    from sweeprig.capture.model import SweepSetup
+    from sweeprig.link.client import RigClient
+
+Asked = TypeVar("Asked")
+
+
+def with_options(kind: type[Asked]) -> Callable[[Callable[[Asked], None]], Callable[..., None]]:
+    """Let a command take the fields of the dataclass `kind` as its options; it gets them as one object."""
+
+    def wrap(command: Callable[[Asked], None]) -> Callable[..., None]:
+        def called(**given: Any) -> None:
+            command(kind(**given))
+
+        hints = get_type_hints(kind, include_extras=True)
+        own = [f for f in fields(kind) if f.init]  # type: ignore[arg-type]  # mypy: a type variable is no dataclass
+        called.__name__, called.__doc__ = command.__name__, command.__doc__
+        called.__annotations__ = {f.name: hints[f.name] for f in own}
+        called.__signature__ = inspect.Signature(  # type: ignore[attr-defined]
+            [
+                inspect.Parameter(
+                    f.name, inspect.Parameter.KEYWORD_ONLY, default=f.default, annotation=hints[f.name]
+                )
+                for f in own
+            ]
+        )
+        return called
+
+    return wrap
+
+
+def settings() -> tuple[Config, Places]:
+    """Return the configuration and the places in force."""
+    from sweeprig.bench.shop.config import load_config
+    from sweeprig.bench.shop.places import find_places
+
+    places = find_places()
+    return load_config(places.config_file), places
+
+
+def make_setup(values: dict[str, Any]) -> SweepSetup:
+    """Return the setup from what was typed, with the configuration's defaults."""
+    from sweeprig.capture.model import SweepSetup
+    from sweeprig.link.clean import clean_text
+
+    config, _ = settings()
+    chosen = {key: value for key, value in values.items() if value is not None}
+    chosen.setdefault("profile", config.profile)
+    if not chosen.get("operator"):
+        chosen["operator"] = config.operator
+    chosen = {key: clean_text(value) if type(value) is str else value for key, value in chosen.items()}
+    return SweepSetup(**chosen)
+
+
+def make_order(setup: SweepSetup, out: Path | None, sheet: str | None, guard: float | None) -> SweepOrder:
+    """Return the order of one sweep, with the configuration's folders."""
+    from sweeprig.bench.review.review import Choices
+    from sweeprig.bench.shop.config import captures_folder, check_value
+    from sweeprig.bench.sweep.sweep import SweepOrder
+
+    config, places = settings()
+    return SweepOrder(
+        setup,
+        out or captures_folder(config, places),
+        places.trims,
+        Choices(guard_factor=guard),
+        check_value("sheet", sheet, "the command line") if sheet else config.sheet,
+        records_place("") if config.keep_records else None,
+    )
+
+
+def records_place(named: str) -> str:
+    """Return the place of the records: as named, or as configured."""
+    if named:
+        return named
+    config, places = settings()
+    return config.records_url or str(places.records)
+
+
+def report_recovered(place: Path) -> int:
+    """Recover what a crash left behind and say so, quiet or not; return how many. What is of no use is told of once."""
+    from sweeprig.capture.sweep import recover as recovered
+
+    def tell(aside: Path, reason: str) -> None:
+        console.warn(f"A journal of a capture could not be recovered and is kept as {aside}: {reason}")
+
+    found = recovered(place, on_unusable=tell)
+    for path in found:
+        console.warn(f"A capture that had not been finished was recovered: {path}")
+    return len(found)
+
+
+@dataclass(frozen=True)
+class RigOptions:
+    """What every command that looks at a sensor takes."""
+
+    port: opt.Port = ""
+    profile: opt.ProfileName = None
+    hookup: opt.HookupOption = Hookup.POWERED
+    setting: opt.SettingOption = Setting.BENCH
+    job: opt.Job = ""
+    track_ohm: opt.TrackOhm = None
+    confirm: ConfirmKeys = None
+    drive: DriveOption = ""
+    override: Override = ""
+
+    @property
+    def words(self) -> dict[str, Any]:
+        """What of this stands in the setup."""
+        return {"profile": self.profile, "hookup": self.hookup, "setting": self.setting.value, "job": self.job,
+                "track_ohm": self.track_ohm, "override": self.override}  # fmt: skip
+
+    def setup(self, **more: Any) -> SweepSetup:
+        """Return the setup; asks what drives a vehicle where nobody said so."""
+        return make_setup({**self.words, "vehicle_drive": ask_drive(self.drive, self.setting.value), **more})
+
+    @contextmanager
+    def rig(self) -> Iterator[RigClient]:
+        """Open the rig named, or the one configured."""
+        from sweeprig.bench.board.rig import opened_rig
+
+        with opened_rig(self.port or settings()[0].port) as client:
+            yield client
+
+    @contextmanager
+    def session(self, setup: SweepSetup, *, fed: bool = True) -> Iterator[Session]:
+        """Open the rig and make it ready for one sensor."""
+        from sweeprig.bench.session import session
+
+        trims = settings()[1].trims
+        with (
+            self.rig() as client,
+            session(client, setup, trims=trims, ask=asking(self.confirm), books=books(), fed=fed) as s,
+        ):
+            yield s
+
+
+@dataclass(frozen=True)
+class CaptureOptions(RigOptions):
+    """What every command that keeps a capture takes."""
+
+    label: opt.Label = ""
+    operator: opt.Operator = ""
+    out: opt.Out = None
+    sheet: opt.SheetKind = None
+    as_json: opt.AsJson = False
+
+    @property
+    def words(self) -> dict[str, Any]:
+        """What of this stands in the setup."""
+        return {**super().words, "sensor_label": self.label, "operator": self.operator}
+
+    def order(self, setup: SweepSetup, guard: float | None = None) -> SweepOrder:
+        """Return the order of one capture."""
+        return make_order(setup, self.out, self.sheet, guard)
+
+
+@dataclass(frozen=True)
+class SensorOptions(CaptureOptions):
+    """... and says more of the sensor."""
+
+    part: opt.Part = ""
+    serial: opt.Serial = ""
+    notes: opt.Notes = ""
+
+    @property
+    def words(self) -> dict[str, Any]:
+        """What of this stands in the setup."""
+        return {**super().words, "part": self.part, "serial": self.serial, "notes": self.notes}

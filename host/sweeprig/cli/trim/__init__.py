@@ -1,0 +1,1 @@
+"""What the commands of `trim` share: options, taking the points, the ramp, what is stored."""

@@ -1,0 +1,155 @@
+"""The desk of a series at a terminal: screen, keys and sounds; without one a line each."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager, suppress
+from typing import TYPE_CHECKING
+
+from sweeprig.cli.console import colour_wanted, console, error_text
+from sweeprig.cli.views import screen as screens
+from sweeprig.cli.views.face import Stop, stop_on_interrupt
+from sweeprig.cli.views.verdict import verdict_lines
+
+if TYPE_CHECKING:
+    from sweeprig.bench.batch.series import Batch, Entry
+    from sweeprig.bench.sweep.sweep import SweepDone
+    from sweeprig.bench.sweep.trigger import Trigger
+    from sweeprig.errors import SweeprigError
+    from sweeprig.link.client import RigClient
+
+QUIT = "\x04"  # Ctrl-D; a typed q may begin a serial number
+HINT = (
+    "Scan or type the serial number, then Enter; Enter alone counts on.",
+    "Space or the rig's button repeats the sensor on the bench; Ctrl-D ends.",
+)
+BELL_S = 0.25  # [s] between two bells
+
+
+class Desk:
+    """Screen, keys and sounds of a series. Without a terminal: a line each, serial numbers from standard input."""
+
+    def __init__(
+        self, client: RigClient, screen: screens.Screen | None, *, sleep: Callable[[float], None]
+    ) -> None:
+        self._client = client
+        self._screen = screen
+        self._sleep = sleep
+        self._above: list[str] = []
+
+    def wait(self, batch: Batch) -> bool:
+        """Wait for the next sensor; False where the series is to end."""
+        if not sys.stdin.isatty():
+            line = sys.stdin.readline()
+            batch.next_sensor(line)
+            return bool(line)
+        shown = None
+        while True:
+            keys = screens.read_keys()
+            if QUIT in keys:
+                return False
+            if batch.key(keys):
+                return True
+            if self._button():
+                batch.again()
+                return True
+            if shown != batch.typed:
+                shown = batch.typed
+                self._draw([f"  serial: {shown}_", *(f"  {h}" for h in HINT)])
+
+    def _button(self) -> bool:
+        from sweeprig.link.messages import Mark
+
+        return any(isinstance(e, Mark) for e in self._client.poll(0.05))
+
+    def look(self, batch: Batch, trigger: Trigger) -> None:
+        """Show how the running sweep stands."""
+        text = f"{batch.serial}   sweep {batch.attempt}   {trigger.line}"
+        if self._screen is None:
+            console.progress(text)
+            return
+        width, _ = self._screen.size
+        self._screen.draw(
+            [line[:width] for line in ["", f"  {text}", "", f"  signal {trigger.lever.level_v:z.3f} V"]]
+        )
+
+    def say(self, lines: list[str]) -> None:
+        """Show lines above the next prompt."""
+        self._above = lines
+        if self._screen is None:
+            console.end_progress()
+            for line in lines:
+                console.say(line)
+
+    def result(self, batch: Batch, done: SweepDone | None) -> None:
+        """Show the verdict large and let it be heard."""
+        if done is None:
+            self.say(["The lever did not move; nothing was kept."])
+            return
+        entry = batch.entries[-1]
+        ends = "   ".join(end_text(entry, end) for end in ("closed", "open"))
+        details = [f"  {entry.serial}   {ends}   ({len(batch.entries)} swept)"]
+        details += [f"  {done.record_problem}"] if done.record_problem else []
+        self.sound(entry.verdict)
+        if self._screen is None:
+            self.say([f"{entry.verdict.upper():10} {details[0].strip()}   {entry.reason}", *details[1:]])
+            return
+        width, height = self._screen.size
+        self._above = verdict_lines(
+            entry.verdict, entry.reason, details, width, height - 4, colour=colour_wanted()
+        )
+
+    def refused(self, error: SweeprigError) -> None:
+        """Show what kept one sensor from being swept."""
+        self.say(error_text(error).splitlines())
+
+    def running(self) -> AbstractContextManager[Stop]:
+        """Heed Ctrl-C while one sensor is swept."""
+        return stop_on_interrupt()
+
+    def _draw(self, below: list[str]) -> None:
+        if self._screen is not None:
+            width, height = self._screen.size
+            self._screen.draw([*self._above, "", *(line[:width] for line in below)][-height:])
+
+    def sound(self, verdict: str) -> None:
+        """Sound the rig's buzzer where it is fitted, and the terminal's bell as often."""
+        from sweeprig.bench.batch.series_run import SOUNDS
+        from sweeprig.bench.readings import live
+        from sweeprig.errors import LinkError
+
+        has_buzzer = live.has(self._client, "buzzer")
+        for at, ms in enumerate(SOUNDS.get(verdict, ())):
+            if at:
+                self._sleep(BELL_S + ms / 1000)
+            if has_buzzer:
+                with suppress(LinkError):
+                    live.switch(self._client, "buzzer", ms=ms)
+            console.bell()
+
+
+def end_text(entry: Entry, end: str) -> str:
+    """Return an end as measured, and beside it as judged where that is another scale."""
+    from sweeprig.bench.batch.series import at_supply
+
+    (value, _), (judged, _) = entry.measured(end), entry.judged(end)
+    if value is None:
+        return f"{end} -"
+    other = (
+        ""
+        if entry.nominal_v is None or judged is None
+        else f" ({judged:z.4f} V {at_supply(entry.nominal_v)})"
+    )
+    return f"{end} {value:z.4f} V{other}"
+
+
+@contextmanager
+def series_desk(client: RigClient, *, sleep: Callable[[float], None] = time.sleep) -> Iterator[Desk]:
+    """Give the other screen and single keys where both ends are a terminal."""
+    if not (screens.is_terminal() and sys.stdin.isatty()):
+        yield Desk(client, None, sleep=sleep)
+        return
+    with screens.single_keys(), screens.Screen() as screen:
+        yield Desk(client, screen, sleep=sleep)

@@ -1,0 +1,87 @@
+"""Faces at a terminal: a view that fills it, or lines where there is none. Ctrl-C ends what runs and keeps it."""
+
+from __future__ import annotations
+
+import signal
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import Generic, TypeVar
+
+from sweeprig.cli.views.screen import Screen, read_keys, single_keys
+
+FRAME_S = 0.05  # [s] of the operator's clock between two frames: a fast simulated rig is no faster to look at
+
+State = TypeVar("State")
+Stop = Callable[[], bool]
+Lines = Callable[[State, int, int], list[str]]  # state, columns, rows
+
+
+@contextmanager
+def stop_on_interrupt() -> Iterator[Stop]:
+    """Turn the first Ctrl-C into a wish to stop, so that what came is kept."""
+    asked: list[bool] = []
+    before = signal.signal(signal.SIGINT, lambda *_: asked.append(True))
+    try:
+        yield lambda: bool(asked)
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+class ScreenFace(Generic[State]):
+    """A view on the other screen."""
+
+    def __init__(self, screen: Screen, lines: Lines[State], stop: Stop) -> None:
+        self.screen = screen
+        self.ended = stop
+        self._lines = lines
+        self._drawn = 0.0
+
+    def show(self, state: State) -> None:
+        """Draw a frame where it is time."""
+        moment = time.monotonic()
+        if moment - self._drawn >= FRAME_S:
+            self._drawn = moment
+            self.screen.draw(self._lines(state, *self.screen.size))
+
+    def pressed(self) -> str:
+        """Return the keys pressed since the last call."""
+        return read_keys()
+
+
+class LineFace(Generic[State]):
+    """A line every `every_s` of the time that `seconds` reads from the state; no keys."""
+
+    def __init__(
+        self, line: Callable[[State], None], stop: Stop, *, every_s: float, seconds: Callable[[State], float]
+    ) -> None:
+        self.ended = stop
+        self._line, self._every_s, self._seconds = line, every_s, seconds
+        self._shown = -1.0
+
+    def show(self, state: State) -> None:
+        """Print a line where it is time."""
+        now = self._seconds(state)
+        if now - self._shown >= self._every_s:
+            self._shown = now
+            self._line(state)
+
+    def pressed(self) -> str:
+        """Return that nothing was pressed."""
+        return ""
+
+
+@contextmanager
+def screen_face(lines: Lines[State]) -> Iterator[ScreenFace[State]]:
+    """Fill the terminal, take single keys, and heed Ctrl-C."""
+    with stop_on_interrupt() as stop, Screen() as screen, single_keys():
+        yield ScreenFace(screen, lines, stop)
+
+
+@contextmanager
+def line_face(
+    line: Callable[[State], None], *, every_s: float, seconds: Callable[[State], float]
+) -> Iterator[LineFace[State]]:
+    """Print lines and heed Ctrl-C."""
+    with stop_on_interrupt() as stop:
+        yield LineFace(line, stop, every_s=every_s, seconds=seconds)
