@@ -14,6 +14,7 @@ from sweeprig.link.clean import clean_text, is_number
 from sweeprig.trim.model import ChannelTrim, FloatArray, Trim
 
 _MOST_ITEMS = 1 << 16  # of a list: a converter has 4096 codes, a trim some dozens of points
+_MOST = 1e9  # size of any number: far beyond any rig, and no power of it overflows
 _FROM_0 = {"var_offset", "var_gain", "dof", "u_lsb", "u_linearity_lsb", "max_age_days", "percent_of_reading",
            "counts", "count_v", "range_v"}  # fmt: skip
 
@@ -50,8 +51,9 @@ def _fit(value: Any, key: str) -> Any:
 
 
 def _check_number(value: float, key: str) -> None:
-    if not is_number(value) or (key in _FROM_0 and value < 0):
-        raise ValueError(f"{key} is {value!r:.60}, not a number" + (" from 0" if key in _FROM_0 else ""))
+    least, most = 0.0 if key in _FROM_0 else -_MOST, math.inf if key == "dof" else _MOST
+    if not is_number(value) or not least <= value <= most:
+        raise ValueError(f"{key} is {value!r:.60}, not a number from {least:g} to {most:g}")
 
 
 def _nothing_else(data: Any, known: Any, where: str) -> None:
