@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
 from support.scripted_rig import PLAIN, Outputs, ScriptedRig, client_of, sensor, volts_of_rig
 from sweepboard import wire
-from sweeprig.bench.hookup.cautions import JobBook, Unattended, check_keys, keys_of
+from sweeprig.bench.hookup.cautions import Confirmation, JobBook, Unattended, check_keys, keys_of, settle
 from sweeprig.bench.hookup.lead_book import LeadBook, LeadCheck
 from sweeprig.bench.hookup.prepare import prepare_hookup
 from sweeprig.bench.hookup.rules import check_power, check_tap_load, feed_line, loading, setup_remarks
@@ -203,19 +204,57 @@ def test_buffered_build_keeps_the_limit_at_the_largest_track() -> None:
 
 def test_a_job_confirms_once(tmp_path: Path) -> None:
     book = JobBook(tmp_path)
-    setup = replace(BENCH, job="J-7")
-    prepare(ScriptedRig(sensor()), setup, PLUG, book=book)
-    _, ask = prepare(ScriptedRig(sensor()), setup, (), book=book)
-    assert any("Confirmed for this job on 2031-03-04" in line for line in ask.said)
     car, keys = replace(CAR, job="J-9"), (*PLUG, "cautions")
     _, first = prepare(ScriptedRig(sensor()), car, keys, book=book)
-    _, again = prepare(ScriptedRig(sensor()), car, (), book=book)
+    _, again = prepare(ScriptedRig(sensor()), car, PLUG, book=book)
+    assert any("Confirmed for this job on 2031-03-04" in line for line in again.said)
     assert any(line.startswith("CAUTION") for line in first.said)
     assert not any(line.startswith("CAUTION") for line in again.said), "shown once per job"
     with pytest.raises(SafetyError):
-        prepare(ScriptedRig(sensor()), replace(setup, job="J-8"), (), book=book)
+        prepare(ScriptedRig(sensor()), replace(car, job="J-8"), PLUG, book=book)
     with pytest.raises(SafetyError):
-        prepare(ScriptedRig(sensor()), replace(setup, job=""), (), book=book)
+        prepare(ScriptedRig(sensor()), replace(car, job=""), PLUG, book=book)
+
+
+def test_plug_off_is_confirmed_with_each_plugging(tmp_path: Path) -> None:
+    book, setup = JobBook(tmp_path), replace(BENCH, job="J-7")
+    prepare(ScriptedRig(sensor()), setup, PLUG, book=book)
+    rig = ScriptedRig(sensor())
+    with pytest.raises(SafetyError) as caught:
+        prepare(rig, setup, (), book=book)
+    assert caught.value.limit == "a confirmation each time the plug is moved"
+    assert not rig.out.supply
+
+
+@pytest.mark.parametrize(
+    ("age", "asked"),
+    [
+        (timedelta(0), False),
+        (timedelta(hours=12), False),
+        (timedelta(hours=12, seconds=1), True),
+        (timedelta(days=365), True),
+        (timedelta(seconds=-1), True),  # from tomorrow: one of the clocks was wrong
+    ],
+)
+def test_a_confirmation_holds_for_twelve_hours(tmp_path: Path, age: timedelta, asked: bool) -> None:
+    book = JobBook(tmp_path)
+    item = Confirmation("laptop-battery", "The laptop runs on its battery.")
+    book.note("J-7", [item.key], when=WHEN - age)
+    ask = Unattended((item.line,))
+    settle([item], job="J-7", book=book, ask=ask, when=WHEN)
+    assert any(line.startswith("Confirmed: ") for line in ask.said) is asked
+    settle(
+        [item], job="J-7", book=book, ask=Unattended(), when=WHEN
+    )  # the new one is kept in place of the old
+
+
+@pytest.mark.parametrize("text", ["", "yesterday", "2031-03-04T10:00:00", "9999-99-99"])
+def test_a_confirmation_without_a_time_does_not_hold(tmp_path: Path, text: str) -> None:
+    book = JobBook(tmp_path)
+    book.note("J-7", ["laptop-battery"], when=WHEN)
+    for path in tmp_path.iterdir():
+        path.write_text(json.dumps({"job": "J-7", "confirmed": {"laptop-battery": text}}))
+    assert book.in_force("J-7", WHEN) == {}
 
 
 def test_two_supplies_are_one_track_at_a_time() -> None:

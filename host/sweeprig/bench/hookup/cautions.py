@@ -10,7 +10,7 @@ import json
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Protocol
 
@@ -47,6 +47,7 @@ class Confirmation:
 
     key: str  # as typed after --confirm
     text: str
+    each_time: bool = False  # no job remembers it: what it says ends when a plug is moved
 
     @property
     def line(self) -> str:
@@ -60,7 +61,9 @@ def keys_of(confirmed: Iterable[str]) -> tuple[str, ...]:
 
 
 CAUTIONS = Confirmation("cautions", "The cautions above are read and kept.")
-PLUG_OFF = Confirmation("plug-off", "The sensor's plug is OFF the harness and on the rig's powered lead.")
+PLUG_OFF = Confirmation(
+    "plug-off", "The sensor's plug is OFF the harness and on the rig's powered lead.", each_time=True
+)
 LAPTOP = Confirmation(
     "laptop-battery",
     "The laptop runs on its battery with nothing else attached, or the rig hangs on a USB isolator.",
@@ -89,7 +92,7 @@ def cautions_for(setting: str, hookup: str) -> tuple[str, ...]:
 
 
 def confirmations_for(setting: str, hookup: str) -> tuple[Confirmation, ...]:
-    """Return what must be confirmed once per job for this place and hookup."""
+    """Return what must be confirmed for this place and hookup."""
     first = (CAUTIONS,) if str(setting) == Setting.VEHICLE else ()
     return (*first, LAPTOP, USB_FIRST) if str(hookup) == Hookup.TAPPED else (*first, PLUG_OFF)
 
@@ -140,12 +143,16 @@ def refused(item: Confirmation) -> SafetyError:
     return SafetyError(
         f"Not confirmed: {item.text}",
         seen="no confirmation",
-        limit="a confirmation once per job",
+        limit="a confirmation each time the plug is moved"
+        if item.each_time
+        else f"a confirmation for this job, at most {HOLDS.total_seconds() / 3600:.0f} hours old",
         next_step=f"make it so, then confirm when asked, or add --confirm {item.key}",
     )
 
 
 # --- what a job has confirmed
+
+HOLDS = timedelta(hours=12)  # of a confirmation: a working day
 
 
 def _slug(job: str) -> str:
@@ -177,16 +184,27 @@ class JobBook:
         except (OSError, ValueError, KeyError, AttributeError, TypeError, RecursionError):
             return {}
 
+    def in_force(self, job: str, when: datetime) -> dict[str, str]:
+        """Return what `job` has confirmed of late, key to time: an old one, and one from the future, does not hold."""
+        return {key: text for key, text in self.confirmed(job).items() if _holds(text, when)}
+
     def note(self, job: str, keys: Iterable[str], *, when: datetime) -> None:
         """Remember that `job` has confirmed `keys`."""
         new = {key: when.isoformat(timespec="seconds") for key in keys}
         if not job or not new:
             return
-        data = {"job": job, "confirmed": {**new, **self.confirmed(job)}}
+        data = {"job": job, "confirmed": {**self.confirmed(job), **new}}
         step = "mend this folder: until then the job is asked again each time"
         write_atomically(
             self._file(job), json.dumps(data, indent=2, ensure_ascii=False).encode(), next_step=step
         )
+
+
+def _holds(text: str, when: datetime) -> bool:
+    try:
+        return timedelta(0) <= when - datetime.fromisoformat(text) <= HOLDS
+    except (ValueError, TypeError):  # no time, or one without an offset
+        return False
 
 
 def settle(
@@ -196,17 +214,17 @@ def settle(
 
     Raises SafetyError for the first that is not given. What was given is remembered even then.
     """
-    known = book.confirmed(job) if book is not None else {}
+    known = book.in_force(job, when) if book is not None else {}
     given: list[str] = []
     try:
         for item in items:
-            if item.key in known:
+            if item.key in known and not item.each_time:
                 ask.say(f"Confirmed for this job on {known[item.key]}: {item.text}")
             elif not ask.confirm(item):
                 raise refused(item)
             else:
                 ask.say(f"Confirmed: {item.text}")
-                given.append(item.key)
+                given += [] if item.each_time else [item.key]
     finally:
         if book is not None:
             book.note(job, given, when=when)

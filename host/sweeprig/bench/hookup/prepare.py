@@ -101,8 +101,8 @@ def _confirm(
     before = keys_of(setup.confirmed)
     wanted = [i for i in confirmations_for(setup.setting, setup.hookup) if i.key not in before]
     real = [i for i in wanted if not simulated or i.key not in REAL_ONLY]
-    known = () if book is None else book.confirmed(setup.job)
-    if not wanted or any(i.key not in known for i in real or wanted):
+    known = {} if book is None else book.in_force(setup.job, when)
+    if not wanted or any(i.key not in known for i in real or wanted if not i.each_time):
         for text in cautions_for(setup.setting, setup.hookup):
             ask.say(f"CAUTION: {text}")
     for item in wanted:
