@@ -25,6 +25,7 @@ from sweeprig.analysis.model import (
 )
 from sweeprig.analysis.sense import Told, find_sense, told_wrong
 from sweeprig.analysis.stretches import clear_of
+from sweeprig.analysis.strokes import clean_path
 from sweeprig.capture.model import Sense, Starts, Trace
 from sweeprig.errors import AnalysisError
 
@@ -66,7 +67,7 @@ def analyse(
             limit="20 or more",
             next_step="Sweep again.",
         )
-    seen = su.look(trace.supply, nominal_v=trace.nominal_supply_v)
+    seen = su.look(trace.supply, nominal_v=trace.nominal_supply_v, window_s=trace.window_s)
     rail = seen.median_v if np.isfinite(seen.median_v) and not seen.cut else trace.nominal_supply_v
     refused = reach.refused(trace, rail)
     if refused:
@@ -119,16 +120,15 @@ def _whole(
 
 def _smoothness(s: _Seen) -> float | None:
     clear = clear_of(s.a.parts, s.a.path.size, 4)
-    return None if s.still else smoothness.departure(s.a.path, s.a.place, clear=clear, supply_v=s.rail)
+    return None if s.still else smoothness.departure(s.a.shape, s.a.place, clear=clear, supply_v=s.rail)
 
 
 def _ends_apart(trace: Trace, s: _Seen, ends: list[End | None]) -> list[Finding]:
     """Ends that differ from rest to rest though neither supply nor ground made them."""
     if su.ground_shift(trace.ground_v) > su.GROUND_SHIFT_V:
         return []
-    path = su.steadied(s.a.path, trace.supply, s.supply, level_v=s.rail)
-    if path is not s.a.path:
-        ends = _ends(trace, replace(s.a, path=path), s.still)
+    if s.a.shape is not s.a.path:
+        ends = _ends(trace, replace(s.a, path=s.a.shape), s.still)
     return reach.ends_apart(ends, s.rail)
 
 
@@ -140,8 +140,12 @@ def _look(
     trace: Trace, seen: su.SupplySeen, rail: float, starts: Starts, told: Sense
 ) -> tuple[_Seen, tuple[Sense, str, list[Finding]]]:
     """What both tracks did, and the sense with its evidence; places count from closed where the sense is known."""
-    a = mv.moves_of(trace.signal_a, trace, rail)
-    b = None if trace.signal_b is None else mv.moves_of(trace.signal_b, trace, rail)
+    bridged = None
+    if trace.supply is not None:
+        bridged, _ = clean_path(trace.supply.mean_v, mv.supply_events(trace, rail))
+    steady = su.steady_of(trace.supply, seen, bridged, level_v=rail, window_s=trace.window_s)
+    a = mv.moves_of(trace.signal_a, trace, rail, steady)
+    b = None if trace.signal_b is None else mv.moves_of(trace.signal_b, trace, rail, steady)
     low, high = (float(q) for q in np.quantile(a.path, (0.002, 0.998)))
     still = high - low < max(0.02 * rail, 20 * a.noise_v) or fi.stays_at_rail(low, high, rail)
     rests = () if still else a.rests
@@ -153,10 +157,9 @@ def _look(
     events = _events(trace, a, b, rail)
     two, joined = None, False
     if b is not None:
-        paths = [su.steadied(m.path, trace.supply, seen, level_v=rail) for m in (a, b)]
-        joined = two_tracks.joined(paths[0], paths[1], supply_v=rail)
+        joined = two_tracks.joined(a.shape, b.shape, supply_v=rail)
         two = two_tracks.compare(
-            paths[0], paths[1], a.good & b.good, place=a.place, supply_v=rail, load_ohm=trace.load_ohm
+            a.shape, b.shape, a.good & b.good, place=a.place, supply_v=rail, load_ohm=trace.load_ohm
         )
     maps = (None, None) if still else (_map(a, a, events, 0), _map(a, b, events, 1))
     return _Seen(a, b, events, seen, rail, high - low, still, two, joined, maps), (sense, why, wrong)
@@ -178,7 +181,7 @@ def _map(a: mv.Moves, own: mv.Moves | None, events: tuple[Event, ...], channel: 
     mine = tuple(e for e in events if e.channel == channel and not e.with_supply)
     return track_map.fold(
         place=a.place,
-        path=own.path,
+        path=own.shape,
         strokes=a.strokes,
         resting=a.resting,
         events=mine,
@@ -221,7 +224,7 @@ def _events_found(s: _Seen) -> list[Finding]:
     for channel, m in ((0, s.a), (1, s.b)):
         if m is not None:
             rough = smoothness.rough_everywhere(
-                m.path,
+                m.shape,
                 s.a.place,
                 free=m.good & clear_of(m.parts, m.path.size, 1),
                 resting=s.a.resting,

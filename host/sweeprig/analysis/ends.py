@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sweeprig.analysis.model import End, FloatArray, Rest
 from sweeprig.analysis.statistics import batch_u, spread_of
@@ -21,7 +22,7 @@ class _Level:
     """One visit's rests together."""
 
     values: FloatArray  # [V] untouched windows
-    rail_v: float  # [V] supply at them; nan where not observed
+    ratio: float  # of them to the supply of the same windows; nan where not observed
 
 
 def find_end(
@@ -57,7 +58,7 @@ def find_end(
         n_windows=int(sizes.sum()),
         spread_v=spread,
         drift_v=float(levels[-1] - levels[0]),
-        ratio=float(weight @ (levels / np.array([p.rail_v for p in parts]))),
+        ratio=float(weight @ [p.ratio for p in parts]),
         agree=len(parts) if stop is None else stop.agree,
         short=0 if stop is None else len(stop.short),
     )
@@ -80,10 +81,17 @@ def _levels(
     groups: dict[int, list[Rest]] = {}
     for k, r in enumerate(rests):
         groups.setdefault(r.visit if r.visit >= 0 else -k - 1, []).append(r)
-    return [
-        _Level(np.concatenate([_kept(path, good, r, lsb_v) for r in own]), _rail(supply, own))
-        for own in groups.values()
-    ]
+    return [_level(path, good, own, lsb_v, supply) for own in groups.values()]
+
+
+def _level(
+    path: FloatArray, good: BoolArray, rests: list[Rest], lsb_v: float, supply: FloatArray | None
+) -> _Level:
+    kept = np.concatenate([_kept(path, good, r, lsb_v) for r in rests])
+    ratio = math.nan
+    if supply is not None and float(supply[kept].min()) > 0:
+        ratio = float(np.mean(path[kept] / supply[kept]))
+    return _Level(path[kept], ratio)
 
 
 def _freedom(inside: float, between: float, u: float, parts: list[FloatArray]) -> float:
@@ -100,17 +108,9 @@ def _freedom(inside: float, between: float, u: float, parts: list[FloatArray]) -
     return u**4 / used if used > 0 else math.inf
 
 
-def _kept(path: FloatArray, good: BoolArray, rest: Rest, lsb_v: float) -> FloatArray:
-    """Untouched windows of a rest, without a creeping start or end: within 3 spreads of the median."""
-    values = path[rest.start : rest.stop][good[rest.start : rest.stop]]
-    middle = float(np.median(values))
+def _kept(path: FloatArray, good: BoolArray, rest: Rest, lsb_v: float) -> NDArray[np.intp]:
+    """Untouched windows of a rest, without a creeping start or end: within 3 spreads of the median; their indices."""
+    own = rest.start + np.flatnonzero(good[rest.start : rest.stop])
+    values = path[own]
     near = 3 * max(spread_of(values), 0.3 * lsb_v)
-    return np.asarray(values[np.abs(values - middle) <= near], dtype=float)
-
-
-def _rail(supply: FloatArray | None, rests: list[Rest]) -> float:
-    """Supply at the rests [V]; nan where it was not observed or is not above 0."""
-    if supply is None:
-        return math.nan
-    rail = float(np.median(np.concatenate([supply[r.start : r.stop] for r in rests])))
-    return rail if rail > 0 else math.nan
+    return np.asarray(own[np.abs(values - np.median(values)) <= near])

@@ -10,6 +10,7 @@ from sweeprig.analysis import events as ev
 from sweeprig.analysis import strokes, track_map
 from sweeprig.analysis.model import Event, FloatArray, IntArray, Rest, Stroke
 from sweeprig.analysis.stretches import Stretches, stretches
+from sweeprig.analysis.supply import Steady
 from sweeprig.analysis.visits import Stop, placed, stop_of, visits_of
 from sweeprig.capture.model import BoolArray, Channel, Trace
 
@@ -22,6 +23,7 @@ class Moves:
     """Arrays of shape (n,)."""
 
     path: FloatArray  # [V]
+    shape: FloatArray  # [V] the path at a steady supply: what rests, strokes and places are found in
     good: BoolArray  # windows without an event
     raw: tuple[ev.RawEvent, ...]
     rests: tuple[Rest, ...]
@@ -33,23 +35,24 @@ class Moves:
     stops: tuple[Stop | None, Stop | None]  # low and high
 
 
-def moves_of(channel: Channel, trace: Trace, rail: float) -> Moves:
+def moves_of(channel: Channel, trace: Trace, rail: float, steady: Steady) -> Moves:
     """Return the way of one signal."""
     parts = stretches(trace.gap_before)
     raw = ev.find(channel, window_s=trace.window_s, lsb_v=trace.lsb_v, supply_v=rail, parts=parts)
     path, good = strokes.clean_path(channel.mean_v, raw)
-    noise = strokes.noise_of(path, parts)
-    found = strokes.find_rests(path, good, window_s=trace.window_s, lsb_v=trace.lsb_v, parts=parts)
-    thinned = strokes.thin(path, noise_v=noise, window_s=trace.window_s)
-    visits = visits_of(path, thinned.turns, found)
+    shape = steady.of(path)
+    noise = strokes.noise_of(shape, parts)
+    found = strokes.find_rests(shape, good, window_s=trace.window_s, lsb_v=trace.lsb_v, parts=parts)
+    thinned = strokes.thin(shape, noise_v=noise, window_s=trace.window_s)
+    visits = visits_of(shape, thinned.turns, found)
     stops = stop_of(visits, low=True), stop_of(visits, low=False)
     rests = placed(found, *stops)
     low, high = _span(rests, thinned.values)
     moves = strokes.find_strokes(thinned, (low, high), noise_v=noise, window_s=trace.window_s, t_s=trace.t_s)
-    place = track_map.percent_of(path, low, high)
+    place = track_map.percent_of(shape, low, high)
     resting = track_map.resting_windows(path.size, rests)
-    _close_gaps(resting, raw, rests, path, near_v=AT_REST_PERCENT / 100 * (high - low))
-    return Moves(path, good, raw, rests, moves, place, noise, resting, parts, stops)
+    _close_gaps(resting, raw, rests, shape, near_v=AT_REST_PERCENT / 100 * (high - low))
+    return Moves(path, shape, good, raw, rests, moves, place, noise, resting, parts, stops)
 
 
 def _span(rests: tuple[Rest, ...], thinned: FloatArray) -> tuple[float, float]:

@@ -9,9 +9,13 @@ import numpy as np
 from sweeprig.analysis.model import FloatArray
 from sweeprig.capture.model import Channel
 
-SAG_PERCENT = 2.0  # % of the median supply, slow
+SLOW_S = 0.05  # s
+FALL_S = 1.0  # s; what takes longer is a drift
+SAG_PERCENT = 2.0  # % of the supply before or after
 STEADY_PERCENT = 0.3  # % of the median supply: less than this is not taken out
 CUT_PERCENT = 40.0  # % of nominal: below it the sensor is not fed
+QUIETER = 0.8  # of the signal's own unrest, from which the supply's movement is taken out window by window
+RIPPLE_S = (0.001, 0.005, 0.01, 0.05)  # s
 GROUND_SHIFT_V = 0.05  # V; common practice allows 50 to 100 mV of ground drop (no source)
 
 
@@ -24,14 +28,16 @@ class SupplySeen:
     cut: bool
 
 
-def look(supply: Channel | None, *, nominal_v: float) -> SupplySeen:
-    """Median, extremes, and the slow sag: depth of the median over 51 windows below the whole median."""
+def look(supply: Channel | None, *, nominal_v: float, window_s: float) -> SupplySeen:
+    """Median, and the slow sag: how deep the supply falls within a second, medians over SLOW_S; a drift is none."""
+    from scipy.ndimage import maximum_filter1d
+
     if supply is None or supply.mean_v.size == 0:
         return SupplySeen(np.nan, 0.0, False)
     median = float(np.median(supply.mean_v))
-    slow, _ = _slow(supply)
-    top = float(np.quantile(slow, 0.9))
-    sag = 100 * (top - float(slow.min())) / max(top, 1e-9)
+    slow, every = _slow(supply, window_s)
+    around = maximum_filter1d(slow, 2 * max(1, round(FALL_S / (every * window_s))) + 1)
+    sag = 100 * float(((around - slow) / np.maximum(around, 1e-9)).max())
     cut = median < CUT_PERCENT / 100 * nominal_v
     return SupplySeen(median, sag, cut)
 
@@ -44,21 +50,53 @@ def ground_shift(ground_v: FloatArray | None) -> float:
     return float(max(high - low, abs(high), abs(low)))
 
 
-def steadied(path: FloatArray, supply: Channel | None, seen: SupplySeen, *, level_v: float) -> FloatArray:
-    """Signal as it would be at a steady supply of `level_v` [V]: path times level over the slow supply, shape (n,).
+@dataclass(frozen=True)
+class Steady:
+    """What takes the supply's own movement out of a ratiometric signal; arrays (n,) [V], None: nothing to take out."""
 
-    So a sag that both tracks follow is not taken for a fault of one. Without a sag nothing is changed.
-    """
-    if supply is None or seen.sag_percent < STEADY_PERCENT:
-        return path
-    slow, every = _slow(supply)
-    whole = np.interp(np.arange(path.size), np.arange(slow.size) * every, slow)
-    return np.asarray(path * level_v / np.maximum(whole, CUT_PERCENT / 100 * level_v), dtype=float)
+    level_v: float
+    window_s: float
+    slow: FloatArray | None = None
+    every: FloatArray | None = None  # of each window, dropouts bridged
+
+    def of(self, path: FloatArray) -> FloatArray:
+        """Signal as it would be at a steady supply of `level_v`: path times level over the supply, shape (n,).
+
+        Over the slow supply where it sags, so that a sag is not taken for a fault; over that of each window where
+        it makes the signal quieter, so that a ripple is neither a movement nor the end of a rest.
+        """
+        quick = self._over(path, self.every)
+        return quick if self._unrest(quick) < QUIETER * self._unrest(path) else self._over(path, self.slow)
+
+    def _over(self, path: FloatArray, supply: FloatArray | None) -> FloatArray:
+        if supply is None:
+            return path
+        least = CUT_PERCENT / 100 * self.level_v
+        return np.asarray(path * self.level_v / np.maximum(supply, least), dtype=float)
+
+    def _unrest(self, path: FloatArray) -> float:
+        """What a signal changes by in some milliseconds at its calmest [V]."""
+        lags = [max(1, round(s / self.window_s)) for s in RIPPLE_S]
+        return sum(float(np.quantile(np.abs(path[k:] - path[:-k]), 0.2)) for k in lags if k < path.size)
 
 
-def _slow(supply: Channel) -> tuple[FloatArray, int]:
-    """Median over 51 windows, of every window or of every fifth in a long capture, and which."""
+def steady_of(
+    supply: Channel | None, seen: SupplySeen, bridged: FloatArray | None, *, level_v: float, window_s: float
+) -> Steady:
+    """Return what steadies a signal; `bridged` (n,): the supply without its dropouts [V]."""
+    if supply is None or bridged is None or seen.cut:
+        return Steady(level_v, window_s)
+    slow = None
+    if seen.sag_percent >= STEADY_PERCENT:
+        thinned, every = _slow(supply, window_s)
+        slow = np.interp(np.arange(bridged.size), np.arange(thinned.size) * every, thinned)
+    return Steady(level_v, window_s, slow, bridged)
+
+
+def _slow(supply: Channel, window_s: float) -> tuple[FloatArray, int]:
+    """Median over SLOW_S, of every window or of every fifth in a long capture, and which."""
     from scipy.ndimage import median_filter
 
     every = 1 if supply.mean_v.size < 50_000 else 5
-    return np.asarray(median_filter(supply.mean_v[::every], 51, mode="nearest"), dtype=float), every
+    over = 2 * max(1, round(SLOW_S / window_s / 2)) + 1
+    return np.asarray(median_filter(supply.mean_v[::every], over, mode="nearest"), dtype=float), every

@@ -1,0 +1,52 @@
+"""A ratiometric sensor on a supply that moves: what follows the supply is no movement and no fault of the sensor."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from support.lever import WINDOW_S, lever, sensed, strokes
+from support.outcomes import CLOSED_V
+from sweeprig.analysis.analyse import analyse
+from sweeprig.analysis.model import Analysis, Code
+from sweeprig.capture.model import Channel, FloatArray, Sense, Starts
+
+SUPPLY_V = 5.012
+PLACES = lever(strokes([0.7] * 6))
+TIME_S = np.arange(PLACES.size) * WINDOW_S
+
+
+def on_supply(supply_v: FloatArray) -> Analysis:
+    """A sound sensor whose signal follows the supply (n,) [V] window by window."""
+    t = sensed(PLACES)
+    rng = np.random.default_rng(3)
+    seen = supply_v + rng.normal(0, 4e-4, supply_v.size)
+    share = supply_v / SUPPLY_V
+    signal = Channel(*(v * share for v in (t.signal_a.mean_v, t.signal_a.min_v, t.signal_a.max_v)))
+    trace = replace(t, signal_a=signal, supply=Channel(seen, seen - 2e-3, seen + 2e-3))
+    return analyse(trace, starts=Starts.CLOSED, told_sense=Sense.UNKNOWN)
+
+
+@pytest.mark.parametrize("hz", [7.0, 50.0, 100.0, 301.0])
+@pytest.mark.parametrize("peak_v", [0.01, 0.04, 0.06])
+def test_ripple_on_the_supply_leaves_the_rests(hz: float, peak_v: float) -> None:
+    found = on_supply(SUPPLY_V + peak_v / 2 * np.sin(2 * np.pi * hz * TIME_S))
+    assert found.findings == ()
+    assert [r.place for r in found.rests] == ["low", "high"] * 3 + ["low"]
+    assert found.low is not None
+    assert found.low.ratio == pytest.approx(CLOSED_V / SUPPLY_V, abs=1e-4)
+
+
+def test_a_supply_that_drifts_is_no_sag() -> None:
+    assert on_supply(SUPPLY_V * (1 - 0.03 * TIME_S / TIME_S[-1])).findings == ()
+
+
+@pytest.mark.parametrize("depth", [0.03, 0.12])
+def test_a_supply_that_gives_way_within_a_second_is_a_sag(depth: float) -> None:
+    knots = ([2.0, 2.1, 3.0, 3.1], [0.0, 1.0, 1.0, 0.0])
+    found = on_supply(SUPPLY_V * (1 - depth * np.interp(TIME_S, *knots)))
+    assert [f.code for f in found.findings] == [Code.SUPPLY_SAG]
+    assert found.low is not None
+    assert found.low.ratio == pytest.approx(CLOSED_V / SUPPLY_V, abs=1e-4)
