@@ -4,28 +4,23 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from support.day_traces import flat_trace, with_dip
 from support.outcomes import outcome
 from sweeprig.analysis.model import Cause, Code, Event, Finding
-from sweeprig.bench.wiggle.model import (
-    Origin,
-    Touched,
-    origin,
-    parse_marks,
-    summary_lines,
-    wiggle_json,
-    wiggled,
-    within,
-)
-from sweeprig.bench.wiggle.wiggle import LiveSearch, as_wiggle, findings, raw_events
+from sweeprig.analysis.told import events_of
+from sweeprig.analysis.wiggle import Origin, Touched, origin, wiggled
+from sweeprig.bench.wiggle.search import LiveSearch
+from sweeprig.bench.wiggle.text import parse_marks, summary_lines, wiggle_json, within
 from sweeprig.capture.marks import MarkAt, mark_text, marks_in, marks_of
 from sweeprig.capture.model import Trace
 from sweeprig.cli.views.wiggle import wiggle_lines
 from sweeprig.errors import InputError
 from sweeprig.judge.model import Verdict
 from sweeprig.judge.profile import load_profile
+from sweeprig.judge.wiggle import as_wiggle, findings
 from sweeprig.link.messages import Mark
 from sweeprig.report.evidence import event_rows
 from sweeprig.report.sheet import sheet_html
@@ -94,10 +89,10 @@ def test_marks_by_key_or_button_go_to_the_events_after_them() -> None:
 def test_supply_event_is_told_from_a_signal_event_by_coincidence() -> None:
     both = with_dip(with_dip(flat_trace(0.45, seconds=2.0), 1.0), 1.0, channel="supply")
     alone = with_dip(flat_trace(0.45, seconds=2.0), 1.0)
-    assert {e.with_supply for e in raw_events(both)} == {True}
-    assert {e.with_supply for e in raw_events(alone)} == {False}
-    assert result(*raw_events(both)).happenings[0].touched is Touched.SUPPLY
-    assert result(*raw_events(alone)).happenings[0].touched is Touched.TO_GROUND
+    assert {e.with_supply for e in events_of(both)} == {True}
+    assert {e.with_supply for e in events_of(alone)} == {False}
+    assert result(*events_of(both)).happenings[0].touched is Touched.SUPPLY
+    assert result(*events_of(alone)).happenings[0].touched is Touched.TO_GROUND
 
 
 @pytest.mark.parametrize(
@@ -275,3 +270,14 @@ def test_no_word_is_cut_in_a_small_wiggle_view(width: int) -> None:
     wide = " ".join(wiggle_lines(search, 60.0, 200, 40)).replace(",", "").split()
     for line in wiggle_lines(search, 60.0, width, 12):
         assert {word.strip(",") for word in line.split()} <= {*wide, "place", "…", str(len(search.found))}
+
+
+@pytest.mark.parametrize(("missing", "kinds"), [(False, ["jump"]), (True, [])])
+def test_level_after_lost_records_is_no_event(missing: bool, kinds: list[str]) -> None:
+    """Wiggle, check and the test of the lead see it as the analysis does: nothing is found across a gap."""
+    before = flat_trace(0.45, seconds=1.0)
+    half = before.t_s.size // 2
+    step = np.where(np.arange(before.t_s.size) < half, 0.0, 0.3)
+    a, gap = before.signal_a, np.arange(before.t_s.size) == (half if missing else -1)
+    moved = replace(a, mean_v=a.mean_v + step, min_v=a.min_v + step, max_v=a.max_v + step)
+    assert [e.kind for e in events_of(replace(before, signal_a=moved, gap_before=gap))] == kinds

@@ -12,14 +12,14 @@ import pytest
 from support.diary import DiaryRig, moved
 from support.scripted_rig import client_of
 from sweeprig import __version__
+from sweeprig.analysis.wiggle import Happening
 from sweeprig.bench.batch.series import Batch
 from sweeprig.bench.batch.series_run import sweep_one
 from sweeprig.bench.review.review import review_capture
 from sweeprig.bench.session import session
 from sweeprig.bench.sweep.sweep import SweepOrder, take
-from sweeprig.bench.wiggle.model import Happening
 from sweeprig.bench.wiggle.run import run_wiggle
-from sweeprig.bench.wiggle.wiggle import LiveSearch
+from sweeprig.bench.wiggle.search import LiveSearch
 from sweeprig.capture.file import read_capture
 from sweeprig.capture.model import Capture, SweepSetup
 from sweeprig.capture.sweep import recover

@@ -26,6 +26,7 @@ from sweeprig.analysis.model import (
 from sweeprig.analysis.sense import Told, find_sense, told_wrong
 from sweeprig.analysis.stretches import clear_of
 from sweeprig.analysis.strokes import clean_path
+from sweeprig.analysis.told import supply_raw
 from sweeprig.capture.model import Sense, Starts, Trace
 from sweeprig.errors import AnalysisError
 
@@ -142,7 +143,7 @@ def _look(
     """What both tracks did, and the sense with its evidence; places count from closed where the sense is known."""
     bridged = None
     if trace.supply is not None:
-        bridged, _ = clean_path(trace.supply.mean_v, mv.supply_events(trace, rail))
+        bridged, _ = clean_path(trace.supply.mean_v, supply_raw(trace, rail))
     steady = su.steady_of(trace.supply, seen, bridged, level_v=rail, window_s=trace.window_s)
     a = mv.moves_of(trace.signal_a, trace, rail, steady)
     b = None if trace.signal_b is None else mv.moves_of(trace.signal_b, trace, rail, steady)
@@ -166,11 +167,11 @@ def _look(
 
 
 def _events(trace: Trace, a: mv.Moves, b: mv.Moves | None, rail: float) -> tuple[Event, ...]:
-    supply = mv.supply_events(trace, rail)
-    found = mv.told(a.raw, a, trace, rail=rail, channel=0, supply=supply)
-    found += mv.told(supply, a, trace, rail=rail, channel=2, supply=())
+    supply = supply_raw(trace, rail)
+    found = mv.placed_events(a.raw, a, trace, rail=rail, channel=0, supply=supply)
+    found += mv.placed_events(supply, a, trace, rail=rail, channel=2, supply=())
     if b is not None:
-        found += mv.told(b.raw, a, trace, rail=rail, channel=1, supply=supply)
+        found += mv.placed_events(b.raw, a, trace, rail=rail, channel=1, supply=supply)
     return tuple(sorted(found, key=lambda e: (e.start_s, e.channel)))
 
 

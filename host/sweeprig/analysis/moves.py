@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,6 +11,7 @@ from sweeprig.analysis import strokes, track_map
 from sweeprig.analysis.model import Event, FloatArray, IntArray, Rest, Stroke
 from sweeprig.analysis.stretches import Stretches, stretches
 from sweeprig.analysis.supply import Steady
+from sweeprig.analysis.told import told
 from sweeprig.analysis.visits import Stop, placed, stop_of, visits_of
 from sweeprig.capture.model import BoolArray, Channel, Trace
 
@@ -86,15 +87,7 @@ def _close_gaps(
                 resting[e.start : e.stop] = True
 
 
-def supply_events(trace: Trace, rail: float) -> tuple[ev.RawEvent, ...]:
-    """Return the events of the supply channel, where it was observed; half as sensitive as for a signal."""
-    if trace.supply is None:
-        return ()
-    parts = stretches(trace.gap_before)
-    return ev.find(trace.supply, window_s=trace.window_s, lsb_v=trace.lsb_v, supply_v=2 * rail, parts=parts)
-
-
-def told(
+def placed_events(
     raw: tuple[ev.RawEvent, ...],
     a: Moves,
     trace: Trace,
@@ -103,47 +96,19 @@ def told(
     channel: int,
     supply: tuple[ev.RawEvent, ...],
 ) -> tuple[Event, ...]:
-    """Return events with time, place, stroke and whether the supply moved too (within one window)."""
-    taken = np.zeros(trace.t_s.size, dtype=bool)
-    for s in supply:
-        taken[max(0, s.start - 1) : s.stop + 1] = True
+    """Return events with their place, their stroke and whether the lever rested, by the way of signal A."""
     stroke_of = np.full(trace.t_s.size, -1)
     for k, stroke in enumerate(a.strokes):
         stroke_of[stroke.start : stroke.stop] = k
-    around = _Around(taken, stroke_of)
-    return tuple(_told(e, a, trace, rail=rail, channel=channel, around=around) for e in raw)
+    events = told(raw, trace, rail=rail, channel=channel, supply=supply)
+    return tuple(_placed(event, e, a, stroke_of) for event, e in zip(events, raw, strict=True))
 
 
-@dataclass(frozen=True)
-class _Around:
-    """What is known of each window; arrays of shape (n,)."""
-
-    with_supply: BoolArray  # the supply moves at that moment
-    stroke: IntArray  # index of the stroke, -1 at none
-
-
-def _told(e: ev.RawEvent, a: Moves, trace: Trace, *, rail: float, channel: int, around: _Around) -> Event:
-    mid = min((e.start + e.stop) // 2, trace.t_s.size - 1)
-    return Event(
-        start_s=float(trace.t_s[e.start]),
-        duration_s=e.duration_s,
-        channel=channel,
-        kind=_kind(e, rail),
-        depth_percent=100 * abs(e.depth_v) / rail,
+def _placed(event: Event, e: ev.RawEvent, a: Moves, stroke_of: IntArray) -> Event:
+    mid = min((e.start + e.stop) // 2, stroke_of.size - 1)
+    return replace(
+        event,
         at_percent=float(a.place[e.start]),  # where it began: a long one moves on with the lever
-        stroke=None if around.stroke[mid] < 0 else int(around.stroke[mid]),
+        stroke=None if stroke_of[mid] < 0 else int(stroke_of[mid]),
         at_rest=bool(a.resting[mid]),
-        with_supply=channel == 2 or bool(around.with_supply[e.start : e.stop].any()),
-        score=e.score,
-        end_s=float(trace.t_s[min(e.stop, trace.t_s.size) - 1]) + trace.window_s,
-        upward=e.depth_v > 0,
-        both_ways=e.both_ways,
     )
-
-
-def _kind(e: ev.RawEvent, rail: float) -> str:
-    if e.step:
-        return "jump"
-    if e.extreme_v < 0.05 * rail:
-        return "to-ground"
-    return "to-supply" if e.extreme_v > 0.95 * rail else "partial"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from sweeprig.analysis.model import Event
+from sweeprig.analysis.told import events_of
 from sweeprig.bench.hookup.lead_book import LeadCheck
 from sweeprig.bench.hookup.prepare import wait_until_dead
 from sweeprig.bench.hookup.rules import check_dead, check_power
@@ -12,7 +13,6 @@ from sweeprig.bench.readings import live
 from sweeprig.bench.readings.limits import limit
 from sweeprig.bench.readings.live import Levels
 from sweeprig.bench.session import Session
-from sweeprig.bench.wiggle.wiggle import raw_events
 from sweeprig.errors import HookupError
 from sweeprig.link.messages import Records
 from sweeprig.words import Hookup
@@ -99,4 +99,4 @@ def _shaken(s: Session, progress: Callable[[float, Levels], None]) -> list[Event
         settle = 0.0
         parts += [e for e in fresh if isinstance(e, Records)]
         progress((step + 1) * STEP_S, live.levels(s.volts, fresh))
-    return raw_events(s.volts.trace(Records.concatenate(parts)))
+    return events_of(s.volts.trace(Records.concatenate(parts)))

@@ -10,6 +10,8 @@ import numpy as np
 
 from sweepboard import wire
 from sweeprig.analysis.not_analogue import toggles
+from sweeprig.analysis.told import events_of
+from sweeprig.analysis.wiggle import together
 from sweeprig.bench.connection.diagnose import diagnose, signal_b
 from sweeprig.bench.connection.model import Check, Position, far_level, reach_line
 from sweeprig.bench.hookup.prepare import wait_until_dead
@@ -18,8 +20,6 @@ from sweeprig.bench.readings import live
 from sweeprig.bench.readings.limits import limit
 from sweeprig.bench.readings.live import Levels, Volts
 from sweeprig.bench.session import Session
-from sweeprig.bench.wiggle.model import together
-from sweeprig.bench.wiggle.wiggle import raw_events
 from sweeprig.capture.model import Channel, Trace
 from sweeprig.judge.profile import Profile
 from sweeprig.link.messages import Message, Records
@@ -103,7 +103,7 @@ def _toggles(way: Trace, channel: Channel | None, supply_v: float) -> str:
 def _dropouts(way: Trace, profile: Profile) -> int:
     """Dropouts while the lever was moved, deep enough for the profile; coinciding channels count once."""
     least = profile.limits.dropout.value
-    found = [e for e in raw_events(way) if e.kind != "jump" and e.depth_percent >= least]
+    found = [e for e in events_of(way) if e.kind != "jump" and e.depth_percent >= least]
     return len(together(found))
 
 

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import platform
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from sweeprig import __version__
 from sweeprig.analysis.analyse import analyse
+from sweeprig.analysis.wiggle import WIGGLES
 from sweeprig.bench.hookup.rules import setup_remarks
 from sweeprig.bench.review.kept_profile import named_profile, profile_for
-from sweeprig.bench.wiggle.wiggle import WIGGLES, as_wiggle
 from sweeprig.capture.csv_file import read_csv
 from sweeprig.capture.file import read_capture
 from sweeprig.capture.folder import local_now
@@ -24,11 +26,15 @@ from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.profile import Profile
 from sweeprig.judge.rig import Rig
 from sweeprig.judge.unseen import rig_marks
+from sweeprig.judge.wiggle import as_wiggle
 from sweeprig.link.clean import clean_text
 from sweeprig.trim.model import Trim
 from sweeprig.trim.nominal import nominal_trim
 from sweeprig.trim.store import trim_from_dict
 from sweeprig.trim.volts import to_trace
+
+if TYPE_CHECKING:
+    from sweeprig.records.store import Store
 
 
 @dataclass(frozen=True)
@@ -111,6 +117,11 @@ def review_file(path: Path, choices: Choices | None = None, *, made_at: str | No
     if path.suffix.lower() == ".csv":
         return review_csv(path, choices, made_at=made_at)
     return review_capture(read_capture(path), choices, made_at=made_at)
+
+
+def take_in(store: Store, files: Sequence[Path]) -> list[int]:
+    """Review capture files or CSVs and keep their records; return the records' numbers."""
+    return [store.add(review_file(file), file) for file in files]
 
 
 def _rig_remarks(capture: Capture | None, rig: Rig | None) -> tuple[str, ...]:

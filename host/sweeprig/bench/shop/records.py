@@ -15,7 +15,6 @@ from sweeprig.capture.atomic import write_atomically
 from sweeprig.errors import ExportError, InputError
 from sweeprig.judge.model import Verdict
 from sweeprig.records.rows import Record
-from sweeprig.records.store import Store
 from sweeprig.report.figures import on_screen
 
 COLUMNS = (
@@ -28,13 +27,6 @@ COLUMNS = (
     ("batch", "batch"), ("ended", "ended"), ("judged_at", "judged_at"), ("capture_file", "capture_file"),
 )  # fmt: skip
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
-
-
-def take_in(store: Store, files: Sequence[Path]) -> list[int]:
-    """Review capture files or CSVs and keep their records; return the records' numbers."""
-    from sweeprig.bench.review.review import review_file
-
-    return [store.add(review_file(file), file) for file in files]
 
 
 def record_json(record: Record) -> dict[str, Any]:

@@ -204,7 +204,7 @@ def add(
     files: Annotated[list[Path], typer.Argument(help="Captures (.sweep) or CSVs.")], place: Place = ""
 ) -> None:
     """Review files again and keep their records; a capture that is known stays one record."""
-    from sweeprig.bench.shop.records import take_in
+    from sweeprig.bench.review.review import take_in
     from sweeprig.records.store import open_store
 
     with open_store(records_place(place)) as store:

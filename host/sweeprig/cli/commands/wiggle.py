@@ -14,8 +14,8 @@ from sweeprig.cli.sweeping import say_files
 from sweeprig.words import Starts
 
 if TYPE_CHECKING:
+    from sweeprig.analysis.wiggle import Wiggled
     from sweeprig.bench.sweep.sweep import SweepDone
-    from sweeprig.bench.wiggle.model import Wiggled
 
 
 @dataclass(frozen=True)
@@ -40,12 +40,13 @@ class WiggleOptions(SensorOptions):
 @with_options(WiggleOptions)
 def wiggle(asked: WiggleOptions) -> None:
     """Count events while harness and plugs are moved. Keys 1 plug, 2 bulkhead, 3 controller end; q ends it."""
+    from sweeprig.analysis.wiggle import FAR_END, TASK
     from sweeprig.bench.sweep.sweep import finish
-    from sweeprig.bench.wiggle.model import parse_marks, within
     from sweeprig.bench.wiggle.run import check_idle, run_wiggle
-    from sweeprig.bench.wiggle.wiggle import FAR_END, TASK, wiggle_of
+    from sweeprig.bench.wiggle.text import parse_marks, within
     from sweeprig.capture.folder import ready_folder
     from sweeprig.cli.views.wiggle import wiggle_face
+    from sweeprig.judge.wiggle import wiggle_of
 
     task = FAR_END if asked.far_end else TASK
     setup = asked.setup(seconds=asked.seconds, starts=Starts.ANYWHERE, task=task)
@@ -64,7 +65,7 @@ def wiggle(asked: WiggleOptions) -> None:
 
 def _show(done: SweepDone, found: Wiggled, *, as_json: bool) -> None:
     from sweeprig.bench.review.result import to_result
-    from sweeprig.bench.wiggle.model import wiggle_json
+    from sweeprig.bench.wiggle.text import wiggle_json
 
     outcome = done.outcome
     if as_json:
@@ -78,7 +79,7 @@ def _show(done: SweepDone, found: Wiggled, *, as_json: bool) -> None:
 
 
 def _show_lines(done: SweepDone, found: Wiggled) -> None:
-    from sweeprig.bench.wiggle.model import summary_lines
+    from sweeprig.bench.wiggle.text import summary_lines
 
     lines = summary_lines(found)
     console.show(strong(lines[0]))

@@ -12,9 +12,9 @@ from sweeprig.cli.views.live import TALL, WIDE, big, fit
 from sweeprig.cli.views.screen import Screen, is_terminal, single_keys
 
 if TYPE_CHECKING:
-    from sweeprig.bench.wiggle.model import Happening
+    from sweeprig.analysis.wiggle import Happening
     from sweeprig.bench.wiggle.run import WiggleFace
-    from sweeprig.bench.wiggle.wiggle import LiveSearch
+    from sweeprig.bench.wiggle.search import LiveSearch
 
 KEYS = (
     "  keys: 1 plug   2 bulkhead   3 controller end   space next   q ends",

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
-from typing import Any
 
 from sweepboard.wire import CHANNEL_NAMES, SIGNAL_A, SIGNAL_B, SUPPLY
 from sweeprig.analysis.model import Event
 from sweeprig.capture.marks import UNMARKED, MarkAt, place_at
-from sweeprig.errors import InputError
 
+WIGGLES = TASK, FAR_END = "wiggle", "wiggle-far-end"  # SweepSetup.task
 SAME_TIME_S = 2e-3  # two windows: events of two channels this near are one happening
 
 
@@ -149,85 +147,3 @@ def _time_at(marks: Sequence[MarkAt], seconds: float) -> dict[str, float]:
         if spent > 0:
             out[first.place] = out.get(first.place, 0.0) + spent
     return out
-
-
-def parse_marks(text: str) -> list[MarkAt]:
-    """Return marks typed beforehand, as "0:plug,10:bulkhead". Raises InputError."""
-    out = []
-    for part in filter(None, (p.strip() for p in text.split(","))):
-        at, _, place = part.partition(":")
-        try:
-            at_s = float(at)
-        except ValueError:
-            at_s = math.nan
-        if not place.strip() or not math.isfinite(at_s) or at_s < 0:
-            raise InputError(
-                "A mark is not understood.",
-                seen=part,
-                limit="SECONDS:PLACE, for example 0:plug,10:bulkhead,20:controller end",
-                next_step="correct --marks",
-            )
-        out.append(MarkAt(at_s, place.strip()))
-    return out
-
-
-def within(marks: Sequence[MarkAt], seconds: float) -> tuple[list[MarkAt], str]:
-    """Return the marks that a capture of `seconds` reaches, and what must be said of the others; "" without any."""
-    late = [m for m in marks if m.at_s >= seconds]
-    names = ", ".join(f"{m.at_s:g}:{m.place}" for m in late)
-    said = f"NOT REACHED: the capture ends at {seconds:g} s, before {names}: no event can be put there."
-    said += " Make --seconds longer, or the times in --marks shorter."
-    return [m for m in marks if m.at_s < seconds], said if late else ""
-
-
-def summary_lines(w: Wiggled) -> list[str]:
-    """Return the result in plain lines."""
-    n = len(w.happenings)
-    if not w.reproduced:
-        return [
-            f"NOT REPRODUCED: no event in {w.seconds:.0f} s. This is not a pass: a fault that shows with heat,"
-            " vibration or another movement is not excluded.",
-            *_place_lines(w),
-        ]
-    first = f"{n} event{'s' if n != 1 else ''} in {w.seconds:.0f} s."
-    shown = [h.line for h in w.happenings[:12]]
-    more = [f"  ... and {n - 12} more"] if n > 12 else []
-    return [first, *_place_lines(w), *shown, *more, *_far_lines(w)]
-
-
-def _place_lines(w: Wiggled) -> list[str]:
-    return [
-        f"  {name:16} {w.per_place.get(name, 0)} in {spent:.1f} s"
-        for name, spent in w.seconds_per_place.items()
-    ]
-
-
-def _far_lines(w: Wiggled) -> list[str]:
-    if not w.far_end:
-        return []
-    counts = {o: sum(h.origin is o for h in w.happenings) for o in Origin if o}
-    return ["By both ends of the wire:", *(f"  {n:3d}  {o}" for o, n in counts.items() if n)]
-
-
-def wiggle_json(w: Wiggled) -> dict[str, Any]:
-    """Return the result as a JSON object."""
-    return {
-        "result": "reproduced" if w.reproduced else "not reproduced",
-        "seconds": round(w.seconds, 3),
-        "n_events": len(w.happenings),
-        "per_place": w.per_place,
-        "seconds_per_place": {k: round(v, 3) for k, v in w.seconds_per_place.items()},
-        "far_end": w.far_end,
-        "events": [
-            {
-                "start_s": round(h.start_s, 4),
-                "duration_s": round(h.duration_s, 6),
-                "channels": [CHANNEL_NAMES[c] for c in h.channels],
-                "depth_percent": round(h.depth_percent, 2),
-                "touched": str(h.touched),
-                "place": h.place,
-                "origin": str(h.origin) or None,
-            }
-            for h in w.happenings
-        ],
-    }

@@ -1,0 +1,120 @@
+"""The outcome of a finished wiggle capture: its events by place and cause, and nothing of a sweep."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from sweepboard.wire import SUPPLY
+from sweeprig.analysis.model import Cause, Code, Finding
+from sweeprig.analysis.wiggle import FAR_END, Happening, Origin, Touched, Wiggled, wiggled
+from sweeprig.capture.marks import PLACES, UNMARKED, marks_of
+from sweeprig.judge.model import Quantity, Verdict
+from sweeprig.judge.outcome import Outcome
+
+SUPPLY_LIMIT = "supply"  # the one limit of a profile that holds in a wiggle test as well
+NO_ENDS = "not judged: this was a wiggle test, not a sweep"
+KEEP = frozenset({Code.RECORDS_LOST, Code.SUPPLY_OUT_OF_RANGE, Code.SUPPLY_SAG, Code.SUPPLY_CUT,
+                  Code.RIG_OVER_RANGE, Code.GROUND_SHIFT, Code.NOT_ANALOGUE, Code.OPEN_SIGNAL,
+                  Code.STUCK_LOW, Code.STUCK_HIGH})  # fmt: skip
+_CAUSES = {
+    Touched.SUPPLY: (Code.SUPPLY_DROPOUT, Cause.SUPPLY),
+    Touched.TO_GROUND: (Code.LOOSE_CONNECTION, Cause.CONNECTION),
+    Touched.TO_SUPPLY: (Code.LOOSE_CONNECTION, Cause.GROUND),
+    Touched.PARTIAL: (Code.LOOSE_CONNECTION, Cause.CONNECTION),
+    Touched.JUMP: (Code.LOOSE_CONNECTION, Cause.CONNECTION),
+}
+
+
+def wiggle_of(outcome: Outcome) -> Wiggled:
+    """Return what a finished wiggle capture shows: its own events, by place and cause."""
+    capture = outcome.capture
+    trace = outcome.trace
+    marks = [] if capture is None else marks_of(capture)
+    start = float(trace.t_s[0])
+    events = [replace(e, start_s=e.start_s - start) for e in outcome.analysis.events]
+    return wiggled(
+        events,
+        marks,
+        seconds=float(trace.t_s[-1] - start) + trace.window_s,
+        far_end=outcome.setup.task == FAR_END,
+        least_percent=outcome.profile.limits.dropout.value,
+    )
+
+
+def as_wiggle(outcome: Outcome) -> tuple[Outcome, Wiggled]:
+    """Return the outcome of a wiggle capture: its findings are its events; nothing of a sweep is judged.
+
+    Without an event the verdict is undecided, "not reproduced": never a pass.
+    """
+    w = wiggle_of(outcome)
+    kept = tuple(f for f in outcome.judgement.findings if f.code in KEEP)
+    found = findings(w)
+    verdict = Verdict.FAIL if found or any(f.severity == "fault" for f in kept) else Verdict.UNDECIDED
+    reason = (found or kept)[0].evidence if verdict is Verdict.FAIL else _not_reproduced(w)
+    judgement = replace(
+        outcome.judgement,
+        verdict=verdict,
+        reason=reason,
+        quantities={name: _unjudged(name, q) for name, q in outcome.judgement.quantities.items()},
+        margins=(),
+        checks=tuple(c for c in outcome.judgement.checks if c.name == SUPPLY_LIMIT),
+        findings=(*found, *kept),
+        not_shown=("Ends, margins and travel: this was a wiggle test, not a sweep.",),
+    )
+    events = tuple(replace(e, at_percent=None, stroke=None, at_rest=True) for e in outcome.analysis.events)
+    analysis = replace(outcome.analysis, strokes=(), rests=(), events=events)
+    return replace(outcome, analysis=analysis, judgement=judgement), w
+
+
+def _unjudged(name: str, q: Quantity) -> Quantity:
+    """Keep the supply; ends and travel of a lever that the operator holds say nothing."""
+    return q if name == "supply_v" else replace(q, value=None, u95=None, budget=(), reason=NO_ENDS)
+
+
+def _not_reproduced(w: Wiggled) -> str:
+    return (
+        f"Not reproduced: no event in {w.seconds:.0f} s of wiggling. Heat, vibration and other movements are"
+        " not excluded."
+    )
+
+
+def findings(w: Wiggled) -> tuple[Finding, ...]:
+    """Return one finding for each kind of thing that was touched, the most frequent first."""
+    groups: dict[tuple[Touched, Origin], list[Happening]] = {}
+    for h in w.happenings:
+        groups.setdefault((h.touched, h.origin), []).append(h)
+    ordered = sorted(groups.items(), key=lambda item: -len(item[1]))
+    return tuple(_finding(touch, source, hits) for (touch, source), hits in ordered)
+
+
+def _finding(touch: Touched, source: Origin, hits: Sequence[Happening]) -> Finding:
+    code, cause = _CAUSES[touch]
+    places = {h.place for h in hits}
+    counts = ", ".join(
+        f"{sum(h.place == p for h in hits)} {'with no place marked' if p == UNMARKED else 'at ' + p}"
+        for p in sorted(places)
+    )
+    deepest = max(h.depth_percent for h in hits)
+    n = len(hits)
+    text = f"{n} event{'s' if n != 1 else ''} while the harness was moved ({counts}), up to {deepest:.0f} % of supply"
+    text += f": {touch}" + (f"; {source}" if source else "")
+    channel = next((c for c in hits[0].channels if c != SUPPLY), None)
+    return Finding(
+        code, cause, channel, None, text, _next_step(touch, source, places), "fault", {"n": float(n)}
+    )
+
+
+def _next_step(touch: Touched, source: Origin, places: set[str]) -> str:
+    where = " and ".join(sorted(places & set(PLACES)))
+    if source is Origin.LEAD_A:
+        return "Seat the rig's own tap at the sensor again and repeat; check --lead tests the lead."
+    if source is Origin.HARNESS:
+        return f"Look at the wire between sensor and controller{' near ' + where if where else ''}."
+    if touch is Touched.SUPPLY:
+        return "Look at the supply pin and its wire; a clamped supply takes the signal with it."
+    if touch is Touched.TO_SUPPLY:
+        return "Look at the sensor's ground pin first, then for the signal against the supply."
+    return (
+        f"Look at the signal pin, its crimp and its wire{' at ' + where if where else ''}; then wiggle again."
+    )
