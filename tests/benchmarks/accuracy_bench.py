@@ -1,10 +1,12 @@
 """How true closed and open volts are after each kind of trim, and how often the stated interval holds the truth.
 
-    python -m tests.benchmarks.accuracy_bench [--twins 2000] [--processes 2] [--first-seed 0]
+    python -m tests.benchmarks.accuracy_bench [--twins 2000] [--processes 2] [--first-seed 0] [--population DIR]
 
 Each twin is one rig (its own converter, divider, buffers, reference), one meter of each class, one sensor and one
 sweep some days later: the reference has moved within what the trim allows for, and in one of ten by another mode of
-the regulator, which the sweep knows. Truth is the twin's own, at the sensor, as loaded.
+the regulator, which the sweep knows. Truth is the twin's own, at the sensor, as loaded. With --population every other
+rig has a converter drawn by somebody else's model (even seeds: the odd ones are kept to be reported once); its rows
+stand beside those of the twin's own.
 """
 
 from __future__ import annotations
@@ -15,9 +17,12 @@ import multiprocessing
 import time
 from collections.abc import Iterator
 from dataclasses import astuple, dataclass, replace
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+from tests.benchmarks.operating_bench import population_converter
 from tests.support.bench_meter import BenchMeter, trim_points
 from tests.support.exact import clopper_pearson
 
@@ -27,6 +32,7 @@ from sweeprig.analysis.ends import find_end
 from sweeprig.analysis.model import Rest
 from sweeprig.capture.model import Channel
 from sweeprig.frontend import FrontEnd, front_end
+from sweeprig.frontend.tables import table
 from sweeprig.judge.budget import calibration_lines
 from sweeprig.judge.rig import Rig
 from sweeprig.trim.codes import CODES
@@ -66,6 +72,7 @@ LIMITS_MV = {
     ("rp2040", "full", "monitor", BEST): 3.0,
     ("rp2350", "full", "line, steps out", BEST): 6.0,
 }
+THEIRS = ("rp2040", "rp2350")  # chips of which the population has converters
 TRIM_C = 25.0
 RULES = 0.5  # share of the variance from which one rectangular term is said to rule
 
@@ -98,7 +105,8 @@ def _sensor(rng: np.random.Generator) -> SensorSpec:
 def _later(rng: np.random.Generator) -> tuple[float, float, str]:
     """Return (shift of the reference, temperature, regulator mode) of the day of the sweep."""
     kelvin = float(rng.uniform(-8, 8))
-    shift = rng.uniform(-2e-4, 2e-4) + rng.uniform(-1, 1) * 5e-5 * abs(kelvin)
+    age = float(table()["adc"]["vref_age"])
+    shift = rng.uniform(-2e-4, 2e-4) + rng.uniform(-1, 1) * 5e-5 * abs(kelvin) + rng.uniform(-age, age)
     other = rng.random() < 0.1
     return (
         float(shift + (rng.uniform(-1e-3, 1e-3) if other else 0.0)),
@@ -188,17 +196,21 @@ def _ends(
     return out
 
 
-def one(seed: int) -> list[Reported]:
+def one(seed: int, population: Path | None = None) -> list[Reported]:
     """Return the rows of one twin."""
     build, chip = RIGS[seed % len(RIGS)]
+    theirs = population is not None and chip in THEIRS and seed // len(RIGS) % 2 == 1
     rng = np.random.default_rng([seed, 1])
     shift, temperature, mode = _later(rng)
-    rig = {"build": build, "chip": chip, "rig_seed": seed + 1}
+    rig: dict[str, Any] = {"build": build, "chip": chip, "rig_seed": seed + 1}
+    if theirs and population is not None:
+        rig["converter"] = population_converter(population, chip, 2 * seed)
     played = play(_sensor(rng), seed=seed, seconds=4.0, vref_shift=shift, temperature_c=temperature, **rig)
     end, facts = front_end(build), chip.removesuffix("-odd")
     on_trim_day = World("good", seed=seed, pooled_noise=True, **rig)
     rows: list[Reported] = []
     rests: tuple[Rest, ...] | None = None
+    truth = {"closed": played.truth.closed_v, "open": played.truth.open_v}
     for method, meter, own in _trims(on_trim_day, seed, facts):
         trim = Trim(
             "line", "x", build, facts, (own,) * 3, meter=METERS[meter], temperature_c=TRIM_C, smps_mode="pwm",
@@ -208,45 +220,62 @@ def one(seed: int) -> list[Reported]:
             trace = to_trace(played.capture, trim=trim, front_end=end)
             found = analyse(trace, starts=played.capture.setup.starts, told_sense=Sense.RISING)
             rests, supply = found.rests, _channel(played, own, 2)
-        truth = {"closed": played.truth.closed_v, "open": played.truth.open_v}
-        for name, (value, u, dof) in _ends(played, own, end, supply, rests).items():
-            lines = calibration_lines(value, channel=0, rig=Rig(trim, end, temperature, mode))
-            budget = combine((BudgetLine("scatter of the reading", "A", "t", u, "V", 1.0, dof), *lines))
-            flat = [b.contribution for b in budget.lines if b.distribution == "rectangular"]
-            if method == "straight line":  # known steps left in are no normal contribution either
-                flat.append(next(b.contribution for b in budget.lines if b.name.startswith("linearity")))
-            ruled = max(flat) ** 2 > RULES * budget.u**2
-            rows.append(
-                Reported(
-                    chip, build, method, meter, name, value - truth[name], budget.u95, ruled, mode != "pwm"
-                )
-            )
+        today = Rig(trim, end, temperature, mode)
+        label = f"{chip} theirs" if theirs else chip
+        for name, found in _ends(played, own, end, supply, rests).items():
+            row = _reported((label, build, method, meter, name), found, truth[name], today)
+            rows.append(replace(row, moved=mode != "pwm"))
     return rows
+
+
+def _reported(
+    key: tuple[str, str, str, str, str], found: tuple[float, float, float], true_v: float, rig: Rig
+) -> Reported:
+    value, u, dof = found
+    lines = calibration_lines(value, channel=0, rig=rig)
+    budget = combine((BudgetLine("scatter of the reading", "A", "t", u, "V", 1.0, dof), *lines))
+    flat = [b.contribution for b in budget.lines if b.distribution == "rectangular"]
+    if key[2] == "straight line":  # known steps left in are no normal contribution either
+        flat.append(next(b.contribution for b in budget.lines if b.name.startswith("linearity")))
+    ruled = max(flat) ** 2 > RULES * budget.u**2
+    return Reported(*key, value - true_v, budget.u95, ruled, False)
 
 
 def report(rows: list[Reported]) -> None:
     """Print a line for each chip, build, method, meter and end."""
-    print(f"{'chip':11}{'build':7}{'method':17}{'meter':12}{'end':8}{'n':>5}{'95 % error':>12}{'same mode':>11}"
+    print(f"{'chip':15}{'build':7}{'method':17}{'meter':12}{'end':8}{'n':>5}{'95 % error':>12}{'same mode':>11}"
           f"{'U95':>9}{'covered':>9}  95 % bounds     one term rules   wanted")  # fmt: skip
-    keys = sorted({(r.chip, r.build, r.method, r.meter, r.end) for r in rows})
-    for key in keys:
+    for key in sorted({(r.chip, r.build, r.method, r.meter, r.end) for r in rows}):
         some = [r for r in rows if (r.chip, r.build, r.method, r.meter, r.end) == key]
-        error = 1e3 * float(np.quantile([abs(r.error_v) for r in some], 0.95))
-        same = 1e3 * float(np.quantile([abs(r.error_v) for r in some if not r.moved], 0.95))
-        inside = sum(abs(r.error_v) <= r.u95_v for r in some)
-        low, high = clopper_pearson(inside, len(some))
-        limit = LIMITS_MV.get(key[:4])
-        said = (
-            ""
-            if limit is None
-            else f"{limit:.0f} mV {'met' if error <= limit else 'met in the same mode' if same <= limit else 'NOT MET'}"
+        print(
+            "".join(f"{word:{wide}}" for word, wide in zip(key, (15, 7, 17, 12, 8), strict=True)) + _row(some)
         )
-        u95 = 1e3 * float(np.median([r.u95_v for r in some]))
-        ruled = 100 * float(np.mean([r.ruled for r in some]))
-        print("".join(f"{word:{wide}}" for word, wide in zip(key, (11, 7, 17, 12, 8), strict=True)) +
-              f"{len(some):5}{error:9.2f} mV{same:8.2f} mV{u95:6.2f} mV"
-              f"{100 * inside / len(some):7.1f} %  {100 * low:5.1f}..{100 * high:5.1f} %"
-              f"{ruled:10.0f} %      {said}")  # fmt: skip
+
+
+def _row(some: list[Reported]) -> str:
+    error = _largest([r.error_v for r in some])
+    same = _largest([r.error_v for r in some if not r.moved])
+    inside = sum(abs(r.error_v) <= r.u95_v for r in some)
+    low, high = clopper_pearson(inside, len(some))
+    u95, ruled = (
+        1e3 * float(np.median([r.u95_v for r in some])),
+        100 * float(np.mean([r.ruled for r in some])),
+    )
+    limit = LIMITS_MV.get((some[0].chip, some[0].build, some[0].method, some[0].meter))
+    return (f"{len(some):5}{error:9.2f} mV{same:8.2f} mV{u95:6.2f} mV{100 * inside / len(some):7.1f} %"
+            f"  {100 * low:5.1f}..{100 * high:5.1f} %{ruled:10.0f} %      {_said(limit, error, same)}")  # fmt: skip
+
+
+def _largest(errors_v: list[float]) -> float:
+    """Return what 95 % of the errors are within [mV]."""
+    return 1e3 * float(np.quantile(np.abs(errors_v), 0.95)) if errors_v else float("nan")
+
+
+def _said(limit: float | None, error: float, same: float) -> str:
+    if limit is None:
+        return ""
+    met = "met" if error <= limit else "met in the same mode" if same <= limit else "NOT MET"
+    return f"{limit:.0f} mV {met}"
 
 
 def _append(file: Path, rows: list[Reported]) -> None:
@@ -271,12 +300,13 @@ def main() -> None:
     ask.add_argument(
         "--keep", type=Path, help="CSV to which rows are added as they come; all in it are printed"
     )
+    ask.add_argument("--population", type=Path, help="folder of somebody else's population")
     told = ask.parse_args()
     began = time.monotonic()
     rows: list[Reported] = []
     with multiprocessing.Pool(told.processes) as pool:
         for found in pool.imap_unordered(
-            one, range(told.first_seed, told.first_seed + told.twins), chunksize=4
+            partial(one, population=told.population), range(told.first_seed, told.first_seed + told.twins), 4
         ):
             rows += found
             if told.keep is not None:

@@ -50,16 +50,19 @@ def _rows(file: Path, lines: list[str]) -> list[tuple[float, float]]:
     kept = [(n, line) for n, line in enumerate(lines, 1) if line.strip() and not line.startswith("#")]
     if not kept or next(csv.reader([kept[0][1]])) != HEADING:
         raise _wrong(file, repr(kept[0][1][:40]) if kept else "nothing", f"the heading {','.join(HEADING)}")
-    rows: list[tuple[float, float]] = []
+    rows = [(0.0, -math.inf)]
     for number, line in kept[1:]:
         pair = [_number(text) for text in next(csv.reader([line]))]
-        last = rows[-1] if rows else (0.0, -math.inf)
-        if len(pair) != 2 or not (last[0] < pair[0] < CODES and last[1] <= pair[1] < math.inf):
+        if len(pair) != 2 or not _follows(pair, rows[-1]):
             raise _wrong(
                 file, f"line {number}: {line[:40]!r}", "a code above the one before and volts not below its"
             )
         rows.append((pair[0], pair[1]))
-    return rows or [(0.0, 0.0)]
+    return rows[1:] or [(0.0, 0.0)]
+
+
+def _follows(pair: list[float], last: tuple[float, float]) -> bool:
+    return last[0] < pair[0] < CODES and last[1] <= pair[1] < math.inf
 
 
 def _number(text: str) -> float:

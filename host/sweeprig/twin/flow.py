@@ -75,7 +75,7 @@ class Flow:
         `events` are all since the start, in order; those not yet seen are taken.
         """
         nets, given = rig.networks(outputs), sources(rig, knots, outputs)
-        pins = _pins(rig, nets, given)
+        pins = pin_volts(rig, nets, given)
         fresh = events[self._n_events :]
         self._n_events += len(fresh)
         start_s = self._n_windows * WINDOW_S
@@ -113,7 +113,7 @@ class Course:
     supply_v: float
 
 
-def _pins(rig: Rig, nets: tuple[Network, ...], given: Given) -> list[FloatArray]:
+def pin_volts(rig: Rig, nets: tuple[Network, ...], given: Given) -> list[FloatArray]:
     """Return the settled volts at each pin, with the buffers' offsets and the charge carried over."""
     node = [settled(n, s.e_v, s.g_s)[1] for n, s in zip(nets, given.normal, strict=True)]
     node = [v + rig.board.offset_v[c] for c, v in enumerate(node)]

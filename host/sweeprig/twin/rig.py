@@ -51,8 +51,9 @@ class Rig:
         own = np.random.default_rng([settings.rig_seed, 0x7E3])
         board = draw_board(self.front_end, rng)
         self.board: Board = warmed(board, own, temperature_c=settings.temperature_c)
-        drawn = draw_converter(settings.chip, rng, noise_lsb=settings.noise_lsb)
-        self.converter: Converter = settings.converter or drawn
+        self.converter: Converter = settings.converter or draw_converter(
+            settings.chip, rng, noise_lsb=settings.noise_lsb
+        )
         self.monitor_gain = 1.0 + rng.uniform(-MONITOR_GAIN, MONITOR_GAIN)
         self.vref_v = self.board.vref_v * (1.0 + settings.vref_shift)
         self._networks: dict[int, tuple[Network, ...]] = {}
