@@ -4,7 +4,7 @@
     python -m tests.benchmarks.boards_bench --twin 40
     python -m tests.benchmarks.boards_bench --population DIR [--boards 40]
 
-Tables are those of sim://...?converter=FILE (docs/reference/twins.md). For each converter: trims with 5 and 12 points
+Tables are those of sim://...?converter=FILE (docs/reference/twins.md), a row for each folder of them. For each row: trims with 5 and 12 points
 by each meter, every trim by another meter of its kind; how many were refused, how many said that the converter departs
 more than usual, and how often the interval of a level at closed throttle, at open and anywhere held the truth. No
 circuit, no reference that drifts: only meter and converter.
@@ -104,7 +104,7 @@ def boards_of_tables(files: list[str], chip: str) -> Iterator[Board]:
         table = np.loadtxt(file, delimiter=",", comments="#", skiprows=1)
         code = np.arange(1.0, 4096.0)
         begins = np.interp(code, table[:, 0], table[:, 1])
-        yield Board(Path(file).stem, chip, begins / end.divider_ratio)
+        yield Board(Path(file).parent.name, chip, begins / end.divider_ratio)
 
 
 def boards_of_twin(n: int) -> Iterator[Board]:

@@ -48,8 +48,9 @@ def _reference(file: Path, lines: list[str]) -> float:
 
 def _rows(file: Path, lines: list[str]) -> list[tuple[float, float]]:
     kept = [(n, line) for n, line in enumerate(lines, 1) if line.strip() and not line.startswith("#")]
-    if not kept or next(csv.reader([kept[0][1]])) != HEADING:
-        raise _wrong(file, repr(kept[0][1][:40]) if kept else "nothing", f"the heading {','.join(HEADING)}")
+    heading = kept[0][1] if kept else "nothing"
+    if next(csv.reader([heading])) != HEADING:
+        raise _wrong(file, repr(heading[:40]), f"the heading {','.join(HEADING)}")
     rows = [(0.0, -math.inf)]
     for number, line in kept[1:]:
         pair = [_number(text) for text in next(csv.reader([line]))]
