@@ -4,10 +4,10 @@
     python -m tests.benchmarks.boards_bench --twin 40
     python -m tests.benchmarks.boards_bench --population DIR [--boards 40]
 
-Tables are those of sim://...?converter=FILE (docs/reference/twins.md), a row for each folder of them. For each row: trims with 5 and 12 points
-by each meter, every trim by another meter of its kind; how many were refused, how many said that the converter departs
-more than usual, and how often the interval of a level at closed throttle, at open and anywhere held the truth. No
-circuit, no reference that drifts: only meter and converter.
+Tables are those of sim://...?converter=FILE (docs/reference/twins.md), a row for each folder of them. Trims with 5 and
+12 points by each meter, every trim by another meter of its kind; how many were refused, how many said that the
+converter departs more than usual, and how often the interval of a level at closed throttle, at open and anywhere held
+the truth. No circuit, no reference that drifts: only meter and converter.
 """
 
 from __future__ import annotations

@@ -47,7 +47,7 @@ def _reference(file: Path, lines: list[str]) -> float:
 
 
 def _rows(file: Path, lines: list[str]) -> list[tuple[float, float]]:
-    kept = [(n, line) for n, line in enumerate(lines, 1) if line.strip() and not line.startswith("#")]
+    kept = [(n, line) for n, line in enumerate(lines, 1) if line.partition("#")[0].strip()]
     heading = kept[0][1] if kept else "nothing"
     if next(csv.reader([heading])) != HEADING:
         raise _wrong(file, repr(heading[:40]), f"the heading {','.join(HEADING)}")
