@@ -16,7 +16,10 @@ class RefusedError(Exception):
 
 def shown(value):
     """Return a value as text that fits a reply."""
-    text = repr(value)
+    try:
+        text = repr(value)
+    except (RuntimeError, MemoryError):  # brackets too deep for the board's stack
+        return "something too deep to show"
     return text if len(text) <= 40 else text[:37] + "..."
 
 

@@ -86,7 +86,7 @@ class Commands:
             "windows_dropped": counts.dropped,
             "conversions_lost": counts.conversions_lost,
             "conversions_in_error": counts.conversions_in_error,
-            "bad_commands": self.rig.bad_commands,
+            "bad_commands": self.rig.n_unheard(),
             "snapshots_skipped": self.rig.snapshots.n_skipped,
             "index": self.rig.stream.index,
             "ramp_permille": self.rig.ramp.permille(),
@@ -98,7 +98,7 @@ class Commands:
         cause = RESET_CODES.get(self.rig.identity.get("reset_cause"), 0)
         payload = struct.pack(
             wire.STATUS_FORMAT, counts.made, counts.sent, counts.dropped, counts.conversions_lost,
-            counts.conversions_in_error, self.rig.bad_commands, free, self.rig.stream.running, cause, 0,
+            counts.conversions_in_error, self.rig.n_unheard(), free, self.rig.stream.running, cause, 0,
         )  # fmt: skip
         self.rig.outbox.add(wire.STATUS, self.rig.stream.index, payload)
         return self._figures()

@@ -8,15 +8,15 @@ import json
 import struct
 
 from sweepboard import wire
-from sweepboard.arguments import RefusedError, checked, named, number_of, parsed
+from sweepboard.arguments import RefusedError, checked, named, number_of, parsed, shown
 from sweepboard.commands import Commands
 from sweepboard.feeding import Feeding
+from sweepboard.inbox import Inbox
 from sweepboard.outbox import Outbox
 from sweepboard.ramp import Ramp
 from sweepboard.stream import Stream
 from sweepboard.watchers import Histogram, Snapshots
 
-READ_AT_ONCE = 128  # bytes taken from the port in one cycle
 SUPPLY_IDLE_MS = 10000  # without a stream: a host that is silent for so long is gone
 BUTTON_MS = 30  # a press or release counts when it has held for so long
 IDLE_MS = 5
@@ -25,7 +25,7 @@ WRITING_MS = 1
 
 
 class Service:
-    """One rig. Optional parts: `monitor`, `drive`, `watchdog`, and `selfcheck`, which returns a dict."""
+    """One rig. Optional: `monitor`, `drive`, `watchdog`, `selfcheck`, which returns a dict."""
 
     def __init__(
         self,
@@ -53,6 +53,7 @@ class Service:
         self.bad_commands = 0
         self.selfcheck = selfcheck
         self.tapped = False
+        self.inbox = Inbox(port)
         self.outbox = Outbox(port)
         self.stream = Stream(source, self.outbox, clock)
         self.snapshots = Snapshots(source, self.outbox)
@@ -60,7 +61,6 @@ class Service:
         self.stream.watchers = [self.snapshots, self.histogram]
         self.ramp = Ramp(switches, clock)
         self.feeding = Feeding(self)
-        self._splitter = wire.Splitter()
         self._heard_ms = self._host_ms = self._pressed_ms = clock.ms()
         self.slow_every_ms = 0
         self.slow_ms = self._heard_ms
@@ -82,7 +82,7 @@ class Service:
         while not (self.leaving and not self.outbox):
             busy = self.step()
             if self.stream.running:
-                if not self.stream.behind:
+                if not (self.stream.behind or self.inbox.flooded):
                     self.clock.sleep_ms(WRITING_MS if self.outbox else STREAMING_MS)
             elif not busy:
                 self.clock.sleep_ms(IDLE_MS)
@@ -109,12 +109,10 @@ class Service:
     def _listen(self):
         if self.leaving or not self.outbox.takes_replies():
             return 0
-        data = self.port.read(READ_AT_ONCE)
-        if not data:
-            return 0
-        for run in self._splitter.feed(data):
+        n = self.inbox.read(self.stream.running)
+        for run in self.inbox.messages():
             self._hear(run)
-        return len(data)
+        return n
 
     def _hear(self, run):
         message = wire.open_message(run)
@@ -138,11 +136,13 @@ class Service:
             if self.keeper is not None:
                 self.keeper.host_came()
             answer = do(number, **checked(command, takes))
+            if answer is not None:
+                self._reply(number, answer)
         except RefusedError as refusal:
             self._refuse(number, refusal)
-            return
-        if answer is not None:
-            self._reply(number, answer)
+        except Exception as problem:  # noqa: BLE001  (a part that fails must not end the service)
+            self.make_safe()
+            self._refuse(number, RefusedError("failed", "%s: everything is off" % shown(problem)))
 
     def _reply(self, number, answer):
         answer["id"] = number
@@ -173,6 +173,10 @@ class Service:
     def host_is_there(self):
         """Return whether a host has spoken within KEEP_ALIVE_MS."""
         return self.clock.diff_ms(self.clock.ms(), self._host_ms) <= wire.KEEP_ALIVE_MS
+
+    def n_unheard(self):
+        """Return how many messages were refused or, in a flood, dropped."""
+        return self.bad_commands + self.inbox.n_dropped
 
     # --- the rig around it
 

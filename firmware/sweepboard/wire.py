@@ -203,12 +203,17 @@ class Splitter:
 
     def feed(self, data):
         """Take bytes; return a list of the runs that ended, empty ones left out."""
+        *ended, rest = bytes(data).split(b"\0")
         done = []
-        for byte in data:
-            if byte == 0:
-                if 0 < len(self._run) <= self._limit:
-                    done.append(bytes(self._run))
-                self._run = bytearray()
-            elif len(self._run) <= self._limit:
-                self._run.append(byte)
+        for part in ended:
+            self._add(part)
+            if 0 < len(self._run) <= self._limit:
+                done.append(bytes(self._run))
+            self._run = bytearray()
+        self._add(rest)
         return done
+
+    def _add(self, part):
+        room = self._limit + 1 - len(self._run)
+        if room > 0:
+            self._run += part[:room]

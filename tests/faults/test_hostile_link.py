@@ -133,7 +133,7 @@ for flood in (b"\x07" * 500, b"\xff" * 500, b"\x05\0" * 250, wire.encode(wire.CO
         rig.port.inp += flood
         for _ in range(6):
             rig.service.step()
-        assert len(rig.service._splitter._run) <= wire.MAX_MESSAGE + 65
+        assert len(rig.service.inbox._splitter._run) <= wire.MAX_MESSAGE + 65
 rig.port.inp += b"\0"
 assert rig.ask("hello")["protocol"] == wire.PROTOCOL
 rig.messages()

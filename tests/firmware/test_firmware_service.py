@@ -75,6 +75,23 @@ def test_a_bad_command_gets_its_reason_and_the_service_lives_on(python: str) -> 
     assert out["hello"] == 1
 
 
+def test_a_command_that_fails_is_refused_and_leaves_all_off(python: str) -> None:
+    assert case(python, "failing") == [[False, "failed", 0, "full", 1]] * 4
+
+
+def test_brackets_however_deep_do_not_end_the_service(python: str) -> None:
+    out = case(python, "deep")
+    assert out["errors"] == ["malformed"] * 8
+    assert out["hello"] == "full"
+
+
+def test_in_a_flood_what_ends_something_overtakes_and_voids(python: str) -> None:
+    out = case(python, "flood")
+    assert (out["outputs"], out["after"], out["waiting"]) == (0, 0, 0)
+    assert out["steps"] < 20  # 128 bytes a step: what is behind them is not waited for
+    assert out["unheard"] >= 15
+
+
 def test_garbage_is_bounded_and_the_next_command_is_answered(python: str) -> None:
     out = case(python, "garbage")
     assert out["longest"] <= wire.MAX_MESSAGE + 65

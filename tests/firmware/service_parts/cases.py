@@ -85,6 +85,71 @@ def bad_commands():
     return {"answers": out, "count": rig.service.bad_commands, "hello": rig.ask("hello")["id"]}
 
 
+def failing():
+    """A command whose work fails with whatever: refused and counted, all off, and the service lives on."""
+    out = []
+    for error in (
+        OSError(5),
+        RuntimeError("maximum recursion depth exceeded"),
+        MemoryError(),
+        ValueError("x"),
+    ):
+        rig = Rig(codes=quiet)
+        rig.ask("supply", on=True)
+
+        def fails(mode, error=error):
+            raise error
+
+        rig.switches.light = fails
+        answer = rig.ask("light", mode="on")
+        out.append([answer["ok"], answer.get("error"), rig.switches.outputs(), rig.ask("hello")["build"]])
+        out[-1].append(rig.service.bad_commands)
+    return out
+
+
+def deep():
+    """Valid JSON whose brackets go deeper than any argument may."""
+    rig = Rig()
+    out = []
+    for depth in (150, 1900):
+        value = b"[" * depth + b"]" * depth
+        for body in (
+            b'{"id": 7, "cmd": "supply", "on": %s}',
+            b'{"id": 7, "cmd": %s}',
+            b'{"id": %s}',
+            b'{"id": 7, "x": %s}',
+        ):
+            rig.send(wire.COMMAND, body.replace(b"%s", value))
+            rig.steps(60)
+            out += [json.loads(m[2])["error"] for m in rig.messages() if m[0] == wire.REPLY]
+    return {"errors": out, "hello": rig.ask("hello")["build"]}
+
+
+def flood():
+    """Commands without an end: an earlier `supply on` waits, then `supply off` and `stop` are among them."""
+    rig = Rig(codes=quiet)
+    rig.ask("supply", on=True)
+    rig.ask("start")
+    for _ in range(30):
+        rig.say("status")
+    rig.say("supply", on=True)
+    rig.say("supply", on=False)
+    rig.say("stop")
+    steps = 0
+    while rig.service.stream.running and steps < 1000:
+        rig.say("status")
+        rig.service.step()
+        rig.port.out = bytearray()
+        steps += 1
+    outputs = rig.switches.outputs()
+    rig.steps(500)
+    answers = len([m for m in rig.messages() if m[0] == wire.REPLY])
+    return {
+        "outputs": outputs, "after": rig.switches.outputs(), "steps": steps, "answers": answers,
+        "waiting": len(rig.service.inbox._waiting), "unheard": rig.ask("status")["bad_commands"],
+    }  # fmt: skip
+
+
 def garbage():
     """100 kB of bytes without an end, zeros in between, frames cut short; then a command."""
     rig = Rig()
@@ -100,7 +165,7 @@ def garbage():
             )
         while rig.port.inp:
             rig.service.step()
-            longest = max(longest, len(rig.service._splitter._run))
+            longest = max(longest, len(rig.service.inbox._splitter._run))
     rig.port.inp += b"\0"
     rig.messages()
     return {"hello": rig.ask("hello")["id"], "longest": longest, "supply": rig.switches.outputs()}
