@@ -84,6 +84,10 @@ def run():
     if sys.platform == "rp2" and prompt_wanted():
         print("Button held: the prompt is free.")
         return
+    if sys.platform == "rp2":
+        from sweepboard import rp2_pools
+
+        rp2_pools.take()
     port = UsbPort()
     port.open()
     try:

@@ -151,10 +151,7 @@ class Commands:
             raise RefusedError("not-now", "a histogram needs a running stream: start first")
         if self.rig.histogram.busy:
             raise RefusedError("busy", "a histogram is being made")
-        try:
-            self.rig.histogram.set(channel, windows)
-        except MemoryError:
-            raise RefusedError("not-now", "no memory for 4096 counts") from None
+        self.rig.histogram.set(channel, windows)
         return {"channel": channel, "windows": windows}
 
     def _ramp(self, number, leg_ms, legs):

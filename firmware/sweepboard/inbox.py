@@ -8,7 +8,7 @@ from sweepboard import wire
 
 READ_AT_ONCE = 128  # bytes taken from the port in one cycle
 MOST_WAITING = 16  # messages
-EVERY = 4  # in a flood one message is heard in so many cycles
+EVERY = 8  # in a flood one message is heard in so many cycles
 OFF, STOP, SUPPLY = (
     b"false",
     b'"stop"',

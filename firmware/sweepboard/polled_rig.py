@@ -21,6 +21,12 @@ CAUSES = {
 }
 
 
+LIMITS = (
+    "converts 16 times each channel every 10 ms and is blind in between: no statement on shorter dropouts",
+    "switches nothing: the sensor needs a supply of its own, and nothing is known of its current",
+)  # what hello says that this rig cannot do
+
+
 def reset_cause():
     """Return why the board started, or "unknown"."""
     if hasattr(machine, "reset_cause"):
@@ -46,6 +52,7 @@ def make(port, config):
         "reset_cause": reset_cause(),
         "python": sys.version,
         "smps": None,
+        "limits": list(LIMITS),
     }
     source = PolledSource(readers, clock)
     return Service(port=port, source=source, switches=RememberedSwitches(), clock=clock, identity=about)

@@ -16,7 +16,6 @@ Registers by name in rp2_chip.py, with the datasheets' sections.
 
 import sys
 import time
-from array import array
 
 import machine
 import micropython
@@ -24,7 +23,7 @@ import rp2
 import uctypes
 from micropython import const
 
-from sweepboard import rp2_chip, wire
+from sweepboard import rp2_chip, rp2_pools, wire
 from sweepboard.windows import reduce_into
 from sweepboard.wire import CODE_MASK
 
@@ -33,9 +32,9 @@ try:
 except (ImportError, AttributeError, SyntaxError, ValueError):  # no ARM core
     reduce_three = None
 
-BUFFERS = const(32)  # a power of two: 32 windows are 31.9 ms, longer than a garbage collection
+BUFFERS = const(32)  # rp2_pools.BUFFERS
 CHANNELS = const(3)
-WINDOW_WORDS = const(498)  # wire.WINDOW * wire.CHANNELS
+WINDOW_WORDS = const(498)  # rp2_pools.WINDOW_WORDS
 WINDOW_US = const(996)  # 498 conversions of 96 cycles at 48 MHz
 MARGIN_US = const(100)  # a buffer counts as overwritten this long before it is
 LEAD_US = const(300)  # time to arm everything again before a window of the grid begins
@@ -72,8 +71,9 @@ class FastSource:
         self._ticks_diff = clock.ticks_diff
         self._sleep_us = clock.sleep_us
         self._mem = machine.mem32
+        self._first_gpio = rp2_chip.first_analogue(self.chip, machine.Pin)
         self._reduce = reduce_three
-        self._make_buffers()
+        self._make_table()
         self._make_addresses()
         self._faults = rp2_chip.FCS_OVER | rp2_chip.FCS_UNDER
         self._running = False
@@ -84,10 +84,8 @@ class FastSource:
         self._gap_windows = 0
         self._gap_reason = 0
 
-    def _make_buffers(self):
-        self._codes = array("H", bytes(2 * WINDOW_WORDS * BUFFERS))
-        whole = memoryview(self._codes)
-        self._views = [whole[i * WINDOW_WORDS : (i + 1) * WINDOW_WORDS] for i in range(BUFFERS)]
+    def _make_table(self):
+        self._views = [memoryview(window) for window in rp2_pools.windows()]
         # The DMA wraps its read address within a table that is aligned to the table's own size.
         self._table = bytearray(8 * BUFFERS)
         at = uctypes.addressof(self._table)
@@ -114,6 +112,8 @@ class FastSource:
             size=HALF_WORDS, inc_read=False, inc_write=True, treq_sel=chip.dreq_adc,
             chain_to=self._feeder.channel, high_pri=True,
         )  # fmt: skip
+        self._data_off = self._data.pack_ctrl(enable=False)
+        self._feeder_off = self._feeder.pack_ctrl(enable=False)
         self._feeder_ctrl = self._feeder.pack_ctrl(
             size=WORDS,
             inc_read=True,
@@ -125,8 +125,8 @@ class FastSource:
 
     def start(self):
         """Sample from now on; the first window is window 0 of a new grid."""
-        for gpio in range(CHANNELS):
-            machine.ADC(machine.Pin(rp2_chip.FIRST_ANALOGUE_GPIO + gpio))  # pulls and input buffer off
+        for channel in range(CHANNELS):
+            machine.ADC(machine.Pin(self._first_gpio + channel))  # pulls and input buffer off
         self._halt()
         self._arm()
         self._gap_windows = 0
@@ -191,7 +191,7 @@ class FastSource:
 
     def pads(self):
         """Return, for each channel, whether its pad reads back with pulls and input buffer off."""
-        first = rp2_chip.FIRST_ANALOGUE_GPIO
+        first = self._first_gpio
         words = [self._mem[rp2_chip.pad_address(self.chip, first + i)] for i in range(CHANNELS)]
         return [rp2_chip.pad_is_analogue(word) for word in words]
 
@@ -202,8 +202,9 @@ class FastSource:
         self._wait(self._cs, rp2_chip.CS_READY, rp2_chip.CS_READY)
         mem[self._fcs] = self._faults  # cleared; FIFO and requests off
         # Both channels are disabled before they are aborted: errata RP2040-E13 and RP2350-E5.
-        mem[self._data_base + rp2_chip.DMA_AL1_CTRL] = 0
-        mem[self._feeder_base + rp2_chip.DMA_AL1_CTRL] = 0
+        # Off, each chained to itself: a 0 would chain to channel 0, which may be the radio's.
+        mem[self._data_base + rp2_chip.DMA_AL1_CTRL] = self._data_off
+        mem[self._feeder_base + rp2_chip.DMA_AL1_CTRL] = self._feeder_off
         mem[self.chip.chan_abort] = 1 << self._data.channel | 1 << self._feeder.channel
         self._wait(self.chip.chan_abort, 0xFFFF, 0)
         for _ in range(2 * self.chip.fifo_depth):

@@ -23,6 +23,7 @@ class SelfCheck:
 
     def __init__(self, chip, switches, smps_wanted):
         self._chip = chip
+        self._first_gpio = rp2_chip.first_analogue(chip, machine.Pin)
         self._switches = switches
         self._smps_wanted = smps_wanted
 
@@ -34,8 +35,9 @@ class SelfCheck:
             "vsys_v": _rounded(rp2_board.vsys_v(FULL_SCALE_V)),
             "smps": rp2_board.smps(),
             "free_bytes": gc.mem_free(),
+            "largest_block": largest_block(),
         }
-        converters = [machine.ADC(machine.Pin(rp2_chip.FIRST_ANALOGUE_GPIO + i)) for i in range(3)]
+        converters = [machine.ADC(machine.Pin(self._first_gpio + i)) for i in range(3)]
         readings = [_readings(converter) for converter in converters]
         found["codes"] = [sum(values) // READINGS for values in readings]
         found["stuck"] = _stuck(readings)
@@ -46,8 +48,7 @@ class SelfCheck:
         return found
 
     def _pads(self):
-        first = rp2_chip.FIRST_ANALOGUE_GPIO
-        words = [machine.mem32[rp2_chip.pad_address(self._chip, first + i)] for i in range(3)]
+        words = [machine.mem32[rp2_chip.pad_address(self._chip, self._first_gpio + i)] for i in range(3)]
         return [rp2_chip.pad_is_analogue(word) for word in words]
 
     def _may_bias(self):
@@ -78,6 +79,20 @@ class SelfCheck:
         if found["smps"] is not None and found["smps"] != self._smps_wanted:
             problems.append("the regulator's mode is %s, not %s" % (found["smps"], self._smps_wanted))
         return problems
+
+
+def largest_block(most=1 << 17):
+    """Return the size of the largest block that can be had, in bytes, to 1 kB; 0 where none of 1 kB is left."""
+    low, high = 0, most
+    while high - low > 1024:
+        half = (low + high) // 2
+        try:
+            bytearray(half)
+            low = half
+        except MemoryError:
+            high = half
+        gc.collect()
+    return low
 
 
 def _readings(converter):

@@ -45,7 +45,8 @@ PAD_PDE = const(1 << 2)
 PAD_PUE = const(1 << 3)
 PAD_IE = const(1 << 6)
 
-FIRST_ANALOGUE_GPIO = const(26)  # of the packages with 30 GPIOs: ADC0 is GPIO26
+FIRST_ANALOGUE_GPIO = const(26)  # ADC0 of the packages with 30 GPIOs
+FIRST_ANALOGUE_GPIO_OF_48 = const(40)  # ADC0 of the RP2350's package with 48
 
 
 class Chip:
@@ -74,6 +75,17 @@ def this_chip(machine_text):
         if chip.name in machine_text.lower():
             return chip
     raise ValueError("'%s' names neither an RP2040 nor an RP2350" % machine_text)
+
+
+def first_analogue(chip, pin):
+    """Return the GPIO of ADC0. `pin` is machine.Pin: it takes no GPIO that the package does not have."""
+    if chip.name == "rp2350":
+        try:
+            pin(FIRST_ANALOGUE_GPIO_OF_48)
+            return FIRST_ANALOGUE_GPIO_OF_48
+        except ValueError:
+            pass
+    return FIRST_ANALOGUE_GPIO
 
 
 def pad_address(chip, gpio):

@@ -5,7 +5,7 @@ import sys
 import machine
 from micropython import const
 
-from sweepboard import FIRMWARE_VERSION, pins, rp2_board, rp2_chip, rp2_watchdog
+from sweepboard import FIRMWARE_VERSION, pins, rp2_board, rp2_chip, rp2_pools, rp2_watchdog
 from sweepboard.board_clock import BoardClock
 from sweepboard.rp2_adc import FastSource
 from sweepboard.rp2_checks import SelfCheck
@@ -21,7 +21,13 @@ def find_build(bus=None):
     """Return (build, I2C bus or None) by what is fitted: pull-ups, monitor, encoder."""
     if bus is None and not _pulled_up():
         return "plain", None
-    bus = bus or machine.I2C(I2C_BUS, sda=machine.Pin(pins.SDA), scl=machine.Pin(pins.SCL), freq=pins.I2C_HZ)
+    bus = bus or machine.I2C(
+        I2C_BUS,
+        sda=machine.Pin(pins.SDA),
+        scl=machine.Pin(pins.SCL),
+        freq=pins.I2C_HZ,
+        timeout=pins.I2C_TIMEOUT_US,
+    )
     if not _answers(bus, pins.MONITOR_I2C):
         return "plain", None
     return ("driven" if _answers(bus, pins.ENCODER_I2C) else "full"), bus
@@ -61,14 +67,14 @@ def identity(chip, build, port_free=None):
 
 
 def make(port, config):
-    """Return the Service of this board. `config` is what rig.json holds: "build" and "smps" may be set."""
+    """Return the Service of this board. `config` is what rig.json holds: "build", "smps" and "light" may be set."""
     chip = rp2_chip.this_chip(sys.implementation._machine)
     wanted = config.get("smps", SMPS_DEFAULT)
     rp2_board.set_smps(wanted)
     build, bus = find_build()
     if config.get("build") in pins.PINS:
         build = config["build"] if bus is not None or config["build"] == "plain" else "plain"
-    switches = Switches(build, chip)
+    switches = Switches(build, chip, light_pin(config, build))
     monitor, drive = _on_bus(build, bus)
     return Service(
         port=port,
@@ -81,7 +87,15 @@ def make(port, config):
         watchdog=rp2_watchdog.Watchdog(chip.name),
         selfcheck=SelfCheck(chip, switches, wanted),
         keeping=BoardKeeping(build),
+        counts=rp2_pools.counts(),
     )
+
+
+def light_pin(config, build):
+    """Return the light that rig.json asks for: "LED", None, or the number of a GPIO that the build does not use."""
+    pin = config.get("light", "LED")
+    used = [getattr(pins, name) for name in pins.PINS[build]]
+    return pin if pin is None or (isinstance(pin, int) and 0 <= pin < 23 and pin not in used) else "LED"
 
 
 def _on_bus(build, bus):

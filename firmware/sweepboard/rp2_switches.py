@@ -16,14 +16,15 @@ BLINK_MS = {"slow": 500, "fast": 100}
 class Switches:
     """Switches of one build. All of them are off from the start."""
 
-    def __init__(self, build, chip):
+    def __init__(self, build, chip, light="LED"):
+        """Take the pins of `build`. `light`: the board's own, the GPIO of one outside, or None."""
         self.tapped = False
         self.fitted = set(pins.CAPABILITIES[build]) - {"monitor", "drive"}
         self._chip = chip
         self._supply = machine.Pin(pins.SUPPLY_ON, machine.Pin.OUT, value=0)
         self._fault = machine.Pin(pins.SUPPLY_FAULT, machine.Pin.IN, None)
         self._fault_pad = rp2_chip.pad_address(chip, pins.SUPPLY_FAULT)
-        self._light = _light()
+        self._light = _light(light)
         if self._light is not None:
             self.fitted.add("light")
         self._light_mode = "off"
@@ -127,9 +128,11 @@ class Switches:
         return self._on | 16 if self.tapped else self._on
 
 
-def _light():
-    """Return the board's own light: GPIO25 of a Pico, a line of the radio's chip on boards with one."""
+def _light(pin):
+    """Return the pin of the light. "LED": GPIO25 of a Pico, a line of the radio's chip on boards with one."""
+    if pin is None:
+        return None
     try:
-        return machine.Pin("LED", machine.Pin.OUT, value=0)
+        return machine.Pin(pin, machine.Pin.OUT, value=0)
     except (TypeError, ValueError):  # a board without one
         return None

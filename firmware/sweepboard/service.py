@@ -25,7 +25,7 @@ WRITING_MS = 1
 
 
 class Service:
-    """One rig. Optional: `monitor`, `drive`, `watchdog`, `selfcheck`, which returns a dict."""
+    """One rig. Optional: `monitor`, `drive`, `watchdog`, `selfcheck` (returns a dict), `counts` (see Histogram)."""
 
     def __init__(
         self,
@@ -40,6 +40,7 @@ class Service:
         watchdog=None,
         selfcheck=None,
         keeping=None,
+        counts=None,
     ):
         self.port = port
         self.source = source
@@ -57,7 +58,7 @@ class Service:
         self.outbox = Outbox(port)
         self.stream = Stream(source, self.outbox, clock)
         self.snapshots = Snapshots(source, self.outbox)
-        self.histogram = Histogram(source, self.outbox)
+        self.histogram = Histogram(source, self.outbox, counts)
         self.stream.watchers = [self.snapshots, self.histogram]
         self.ramp = Ramp(switches, clock)
         self.feeding = Feeding(self)

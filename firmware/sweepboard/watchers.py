@@ -145,15 +145,22 @@ class Snapshots:
 
 
 class Histogram:
-    """Counts the codes of one channel over a number of windows, then sends all counts in pieces."""
+    """Counts the codes of one channel over a number of windows, then sends all counts in pieces.
 
-    def __init__(self, source, outbox):
+    `counts` is room for CODES u32, an array or, for the loops in viper, plain bytes; made here where it is None.
+    """
+
+    def __init__(self, source, outbox, counts=None):
         self.on = False
         self._source = source
         self._outbox = outbox
-        self._counts = None  # made when first asked for: 16 kB
+        self._counts = array("I", bytes(4 * CODES)) if counts is None else counts
+        self._unit = len(self._counts) // CODES  # items of a code
+        self._zeros = self._counts[: HISTOGRAM_PIECE * self._unit]
         self._next_code = CODES  # of the piece that is sent next; CODES: nothing to send
-        self._message = None
+        self._message = bytearray(
+            wire.HEADER_SIZE + wire.HISTOGRAM_SIZE + 4 * HISTOGRAM_PIECE + wire.CRC_SIZE
+        )
 
     @property
     def busy(self):
@@ -161,14 +168,10 @@ class Histogram:
         return self.on or self._next_code < CODES
 
     def set(self, channel, windows):
-        """Count `channel` for `windows`; MemoryError where there is no room for the counts."""
-        if self._counts is None:
-            self._message = bytearray(
-                wire.HEADER_SIZE + wire.HISTOGRAM_SIZE + 4 * HISTOGRAM_PIECE + wire.CRC_SIZE
-            )
-            self._counts = array("I", bytes(4 * CODES))
-        for i in range(CODES):
-            self._counts[i] = 0
+        """Count `channel` for `windows`."""
+        n = len(self._zeros)
+        for at in range(0, len(self._counts), n):
+            self._counts[at : at + n] = self._zeros
         self._channel = channel
         self._left = self._windows = windows
         self.on = True
@@ -200,7 +203,7 @@ class Histogram:
             wire.HISTOGRAM_FORMAT, message, wire.HEADER_SIZE, self._channel, 0, first, self._windows
         )
         message[at : at + 4 * HISTOGRAM_PIECE] = bytes(
-            memoryview(self._counts)[first : first + HISTOGRAM_PIECE]
+            memoryview(self._counts)[first * self._unit : (first + HISTOGRAM_PIECE) * self._unit]
         )
         self._next_code = first + HISTOGRAM_PIECE
         self._outbox.add_long(wire.HISTOGRAM, message, at + 4 * HISTOGRAM_PIECE, index)

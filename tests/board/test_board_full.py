@@ -92,3 +92,19 @@ def test_a_driven_rig_is_found_and_holds_to_its_lead(image: Path, rig_disk: Path
     assert levels(rig) == [0, 0, 0, 1]
     assert rig.command("stop")["ok"]
     assert rig.said() == b""
+
+
+def test_a_stuck_bus_stops_no_window(image: Path, rig_disk: Path) -> None:
+    rig = driven_rig(image, rig_disk)
+    rig.command("hello", within_s=4.0)
+    assert rig.command("start", hookup="powered")["ok"]
+    assert rig.command("slow", every_ms=50)["ok"]
+    rig.run(0.06)
+    rig.board.mcu.i2c[0].on_connect = lambda address, mode: None  # the clock line is held: nothing ever ends
+    rig.run(0.4)
+    assert rig.command("drive", action="where")["position"] == wire.NO_POSITION
+    stop = rig.command("stop")
+    assert rig.gaps() == []
+    assert (stop["windows_dropped"], stop["conversions_lost"]) == (0, 0)
+    last = [struct.unpack_from(wire.SLOW_FORMAT, rig.of(wire.SLOW)[-1].payload, 8 * i) for i in range(4)]
+    assert [status for _quantity, status, *_ in last] == [1] * 4, "no answer"

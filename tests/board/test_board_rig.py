@@ -81,6 +81,7 @@ def test_the_board_boots_to_hello(rig: BoardRig) -> None:
     assert check["vsys_v"] == pytest.approx(5.0, abs=0.02)
     assert check["temperature_c"] == pytest.approx(27.0, abs=0.5)
     assert check["free_bytes"] > 60_000
+    assert check["largest_block"] > 16_384
     assert not check["stuck"]
     # The emulator does not lead a driven pin's level back to its input: the mode reads "psm" there.
     assert check["problems"] == ["the regulator's mode is psm, not pwm"]
@@ -162,6 +163,39 @@ def test_the_histogram_is_that_of_the_conversions(rig: BoardRig) -> None:
     assert any(np.array_equal(counts, expected) for expected in of_twelve)
 
 
+WITHIN_S = 0.1  # a reply; half of the buffers are 16 ms, and a gap is told from 31 ms on
+IN_A_STREAM: tuple[tuple[str, dict[str, Any]], ...] = (
+    ("hello", {}),
+    ("status", {}),
+    ("snapshots", {"spread": 400}),
+    ("supply", {"on": True}),
+    ("supply", {"on": False}),
+    ("histogram", {"channel": 0, "windows": 12}),
+    ("histogram", {"channel": 9, "windows": 12}),
+    ("light", {"mode": "fast"}),
+    ("light", {"mode": "off"}),
+    ("selfcheck", {}),
+    *((name, {}) for name in ("burden", "bias", "buzzer", "slow", "ramp", "drive", "nosuch")),
+)
+
+
+def test_no_command_stops_the_reduction(rig: BoardRig) -> None:
+    assert rig.command("start")["ok"]
+    rig.run(0.05)
+    for cmd, arguments in IN_A_STREAM:
+        asked_s = rig.board.seconds
+        rig.command(cmd, **arguments)
+        assert rig.board.seconds - asked_s < WITHIN_S, cmd
+        rig.run(0.02)
+        assert rig.gaps() == [], cmd
+    assert rig.run_until(lambda: len(rig.of(wire.HISTOGRAM)) == 8, within_s=0.5)
+    stop = rig.command("stop")
+    assert rig.gaps() == []
+    assert (stop["windows_dropped"], stop["conversions_lost"]) == (0, 0)
+    records = rig.records()
+    assert sorted(records) == list(range(stop["index"]))
+
+
 def test_garbage_and_bad_commands_do_no_harm(rig: BoardRig) -> None:
     rng = random.Random(3)
     rig.board.write(bytes(rng.randrange(256) for _ in range(600)) + b"\x03\x04\x00")
@@ -170,6 +204,48 @@ def test_garbage_and_bad_commands_do_no_harm(rig: BoardRig) -> None:
     assert rig.command("supply")["error"] == "malformed"
     assert rig.command("start", hookup="tapped")["error"] == "refused"
     assert rig.command("burden", on=True)["error"] == "not-fitted"
+
+
+def test_deep_brackets_are_refused_and_the_service_lives(rig: BoardRig) -> None:
+    deep = b"[" * 150 + b"]" * 150
+    rig.send(wire.COMMAND, b'{"id":800,"cmd":"supply","on":' + deep + b"}")
+    assert rig.command("status")["ok"]
+    (refusal,) = [
+        reply for reply in (json.loads(m.payload) for m in rig.of(wire.REPLY)) if reply["id"] == 800
+    ]
+    assert refusal["error"] == "malformed"
+
+
+FLOOD_BYTES = 2048  # that wait before the command, and are topped up behind it
+HEARD_S = 0.5
+
+
+def test_stop_and_supply_off_are_heard_in_a_flood(rig: BoardRig) -> None:
+    status = wire.encode(wire.COMMAND, 0, 0, b'{"id":700,"cmd":"status"}')
+    piece = bytes(random.Random(5).randrange(1, 256) for _ in range(300)) + status * 3
+    assert rig.command("supply", on=True)["ok"]
+    assert rig.command("start")["ok"]
+    waiting = rig.board._out
+
+    def top_up() -> None:
+        while len(waiting) < FLOOD_BYTES:
+            rig.board.write(piece)
+
+    for _ in range(40):
+        top_up()
+        rig.run(5e-3)
+    spoken_s = rig.board.seconds
+    rig.board.write(wire.encode(wire.COMMAND, 0, 0, b'{"id":701,"cmd":"supply","on":false}'))
+    rig.board.write(wire.encode(wire.COMMAND, 0, 0, b'{"id":702,"cmd":"stop"}'))
+    heard = set()
+    while len(heard) < 2 and rig.board.seconds < spoken_s + 3 * HEARD_S:
+        top_up()
+        rig.run(5e-3)
+        heard = {701, 702} & {json.loads(m.payload)["id"] for m in rig.of(wire.REPLY)}
+    assert heard == {701, 702}
+    assert rig.board.seconds - spoken_s <= HEARD_S
+    assert rig.gaps() == []
+    waiting.clear()
 
 
 def test_the_supply_is_switched_and_a_live_sensor_is_refused(rig: BoardRig) -> None:

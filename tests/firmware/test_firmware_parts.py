@@ -66,6 +66,14 @@ def test_switches_are_off_from_the_start_and_do_what_they_are_told() -> None:
 
 
 @pytest.mark.micropython
+def test_a_light_outside_leaves_the_radio_alone() -> None:
+    out = case("lights")
+    assert out["chosen"] == ["LED", 15, None, "LED", "LED", "LED"]
+    assert out["made"] == [[True, 1], [False, 1]]
+    assert not out["own"]
+
+
+@pytest.mark.micropython
 def test_the_fault_pin_listens_only_while_it_is_read() -> None:
     out = case("fault")  # RP2350 erratum E9
     assert out["fault"] == [False, True]
@@ -222,6 +230,10 @@ def test_any_other_board_is_polled() -> None:
     assert (hello["build"], hello["hookups"], hello["uid"]) == ("plain", ["powered"], "01ab")
     assert (hello["window"], hello["conversion_hz"]) == (16, 4800)
     assert hello["reset_cause"] == "watchdog"
+    assert [text.split(":")[0] for text in hello["limits"]] == [
+        "converts 16 times each channel every 10 ms and is blind in between",
+        "switches nothing",
+    ]
     expected = b"".join(struct.pack("<IHH", 16 * gpio, gpio, gpio) for gpio in (32, 33, 34))
     assert bytes(out["record"]) == expected
 

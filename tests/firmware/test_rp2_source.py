@@ -138,3 +138,15 @@ def test_200_dropouts_of_12_us_are_all_seen() -> None:
     out = case("dropouts", 200, 2040)
     assert out["misses"] == []
     assert (out["seen"], out["trials"], out["gap"], out["lost"]) == (200, 200, None, 0)
+
+
+@pytest.mark.parametrize(
+    ("chip", "gpios", "first"),
+    [
+        ("rp2040", 30, 26),
+        ("rp2350", 30, 26),
+        ("rp2350", 48, 40),
+    ],  # RP2350 datasheet, section 9.4, from memory
+)
+def test_each_package_reads_its_own_analogue_pins(chip: str, gpios: int, first: int) -> None:
+    assert case("package", chip, gpios) == {"read": [first, first + 1, first + 2], "bare": [True] * 3}

@@ -80,6 +80,20 @@ def switches_full():
     return out
 
 
+def lights():
+    """The light of rig.json: outside, none, the board's own; and pins that are taken."""
+    from sweepboard import rp2_rig, rp2_switches
+
+    asked = ({}, {"light": 15}, {"light": None}, {"light": pins.SUPPLY_ON}, {"light": 28}, {"light": "x"})
+    chosen = [rp2_rig.light_pin(config, "plain") for config in asked]
+    made = []
+    for pin in (15, None):
+        switches = rp2_switches.Switches("plain", rp2_chip.RP2040, pin)
+        switches.light("on")
+        made.append(["light" in switches.fitted, levels().get(15)])
+    return {"chosen": chosen, "made": made, "own": "LED" in levels()}
+
+
 def fault():
     from sweepboard import rp2_switches
 

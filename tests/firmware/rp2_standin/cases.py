@@ -13,12 +13,20 @@ CHIPS = {"rp2040": rp2_chip.RP2040, "rp2350": rp2_chip.RP2350}
 WINDOW_US = 996
 
 
-def make(chip_name="rp2040"):
+def make(chip_name="rp2040", gpios=30):
     chip = chip_standin.Chip(CHIPS[chip_name])
+    chip.gpios = gpios
     chip_standin.install(chip)
     from sweepboard import rp2_adc
 
     return chip, rp2_adc.FastSource(chip=chip.chip, clock=chip)
+
+
+def package(chip_name, gpios):
+    """Which GPIOs a package reads, and whether their pads are then bare."""
+    chip, source = make(chip_name, gpios)
+    source.start()
+    return {"read": sorted(chip.analogue), "bare": source.pads()}
 
 
 def drain(source, out, index):

@@ -43,6 +43,7 @@ class Chip:
         self.errors = ()
         self.dma_stalled = False
         self.analogue = set()
+        self.gpios = 30
         self.pads = {}
         self.drained = 0
 
@@ -96,7 +97,9 @@ class Chip:
         if at >= rp2_chip.DMA_DBG_CTDREQ:
             return
         channel, at = divmod(at, rp2_chip.DMA_CHANNEL_SIZE)
-        if at == rp2_chip.DMA_AL1_CTRL and value == 0:
+        if at == rp2_chip.DMA_AL1_CTRL:
+            if value != {"enable": False, "chain_to": channel}:
+                raise ValueError("a channel that is switched off must chain to itself, not " + repr(value))
             self.dma[channel].enabled = False
         elif at == rp2_chip.DMA_AL2_WRITE_ADDR_TRIG:
             self.dma[channel].write = value
@@ -190,6 +193,7 @@ def install(chip):
             chip.claimed += 1
 
         def pack_ctrl(self, **fields):
+            fields.setdefault("chain_to", self.channel)
             return fields
 
         def config(self, read=None, write=None, count=None, ctrl=None, trigger=False):
@@ -207,6 +211,8 @@ def install(chip):
 
         class Pin:
             def __init__(self, gpio):
+                if gpio >= chip.gpios:
+                    raise ValueError("invalid pin")
                 self.gpio = gpio
 
         class ADC:
