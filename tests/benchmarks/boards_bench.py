@@ -26,6 +26,7 @@ from sweeprig.errors import TrimError
 from sweeprig.frontend import front_end
 from sweeprig.judge.budget import MEMORY, calibration_lines
 from sweeprig.judge.rig import Rig
+from sweeprig.trim.drift import AGEING, DIVIDER, GROUND_LEAD, LEAKAGE
 from sweeprig.trim.expected import expected_inverse
 from sweeprig.trim.fit import TrimPoint, fit_channel, meter_covariance, prepare
 from sweeprig.trim.mistakes import refuse_slips
@@ -38,6 +39,14 @@ METERS = {
     "0.05 % + 3": Meter(percent_of_reading=0.05, counts=3, count_v=1e-4),
     "0.1 % + 2": Meter(percent_of_reading=0.1, counts=2, count_v=1e-3),
 }
+ELSEWHERE = (
+    *SINCE_TRIM,
+    MEMORY,
+    DIVIDER,
+    LEAKAGE,
+    GROUND_LEAD,
+    AGEING,
+)  # of the budget: not of meter and converter
 POINTS = (5, 12)
 RANGES_V = {"closed": (0.3, 0.95), "open": (3.5, 4.75), "any": (0.3, 4.7)}
 NOISE_LSB = 0.6
@@ -94,7 +103,7 @@ def held(board: Board, rig: Rig, seed: int) -> dict[str, list[bool]]:
 def u95(value_v: float, rig: Rig) -> float:
     """Return the interval's half-width from meter and converter alone."""
     lines = calibration_lines(value_v, channel=0, rig=rig)
-    return combine([b for b in lines if b.name not in (*SINCE_TRIM, MEMORY)]).u95
+    return combine([b for b in lines if b.name not in ELSEWHERE]).u95
 
 
 def boards_of_tables(files: list[str], chip: str) -> Iterator[Board]:
