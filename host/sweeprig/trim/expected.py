@@ -29,16 +29,17 @@ WIDE = 2.0  # LSB: a code as wide as this says nothing of the noise
 
 
 @dataclass(frozen=True)
-class _Inverse:
-    """Mean code as a function of the input, for each spread. `input_lsb` (m,), `mean` (len(SPREADS_LSB), m)."""
+class _Stairs:
+    """Codes over inputs without any spread: what each spread's course is made from; arrays (GRID,) but `seen`."""
 
     input_lsb: FloatArray
-    mean: FloatArray
+    line: FloatArray  # taken off, so that what is smoothed is small and ends in 0
+    seen: NDArray[np.complex128]  # Fourier transform of the rest
 
 
 def expected_inverse(mean: FloatArray, spread_lsb: FloatArray, linearity: Linearity) -> FloatArray:
     """Return the input [LSB of the corrected scale] for mean codes (n,) under spreads (n,) [LSB]; NaN stays NaN."""
-    table = _inverse(linearity.code.tobytes(), linearity.error_lsb.tobytes())
+    key = (linearity.code.tobytes(), linearity.error_lsb.tobytes())
     logs = np.log(np.array(SPREADS_LSB))
     place = np.interp(
         np.log(np.clip(spread_lsb, SPREADS_LSB[0], SPREADS_LSB[-1])), logs, np.arange(logs.size)
@@ -50,26 +51,27 @@ def expected_inverse(mean: FloatArray, spread_lsb: FloatArray, linearity: Linear
         weight = np.where(low == j, 1.0 - share, 0.0) + np.where(low + 1 == j, share, 0.0)
         used = weight > 0
         if used.any():
-            out[used] += weight[used] * np.interp(mean[used], table.mean[j], table.input_lsb)
+            out[used] += weight[used] * np.interp(mean[used], _means(*key, j), _stairs(*key).input_lsb)
     return np.where(np.isnan(mean), np.nan, out)
 
 
 @lru_cache(maxsize=16)
-def _inverse(code: bytes, error: bytes) -> _Inverse:
+def _stairs(code: bytes, error: bytes) -> _Stairs:
     linearity = Linearity(np.frombuffer(code), np.frombuffer(error), 0.0, "")
     edges = np.maximum.accumulate(corrected(np.arange(1, CODES) - 0.5, linearity))
     grid = edges[0] - MARGIN + np.arange(GRID) / FINE
+    line = np.clip(grid - grid[0] - MARGIN, 0.0, CODES - 1.0)
     stairs = np.searchsorted(edges, grid, side="right").astype(np.float64)
-    line = np.clip(
-        grid - grid[0] - MARGIN, 0.0, CODES - 1.0
-    )  # so that what is smoothed is small and ends in 0
-    frequency = np.fft.rfftfreq(grid.size, 1.0 / FINE)
-    seen = np.fft.rfft(stairs - line)
-    rows = []
-    for s in SPREADS_LSB:
-        smooth = np.fft.irfft(seen * np.exp(-2.0 * (np.pi * frequency * s) ** 2), grid.size) + line
-        rows.append(np.maximum.accumulate(smooth) + 1e-9 * np.arange(grid.size))  # strictly rising
-    return _Inverse(grid, np.array(rows))
+    return _Stairs(grid, line, np.fft.rfft(stairs - line))
+
+
+@lru_cache(maxsize=16 * len(SPREADS_LSB))
+def _means(code: bytes, error: bytes, j: int) -> FloatArray:
+    """Return the mean code at each input of the stairs under the j-th spread, strictly rising."""
+    stairs = _stairs(code, error)
+    fall = np.exp(-2.0 * (np.pi * np.fft.rfftfreq(GRID, 1.0 / FINE) * SPREADS_LSB[j]) ** 2)
+    smooth = np.fft.irfft(stairs.seen * fall, GRID) + stairs.line
+    return np.asarray(np.maximum.accumulate(smooth) + 1e-9 * np.arange(GRID))
 
 
 def noise_lsb(
