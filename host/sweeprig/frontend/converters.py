@@ -7,7 +7,7 @@ least-squares line: J(k) = sum over i <= k of s(i), s(i) the size of i's tooth o
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from sweepboard import wire
 
 FloatArray = NDArray[np.float64]
+Shapes = Callable[[FloatArray], FloatArray]  # of codes (n,), (n, m)
 CODES: int = wire.CODES
 EIGHTH = CODES // 8
 ALIKE = 0.8  # correlation of two eighths that lie as far from either end: seen on all boards
@@ -68,17 +69,24 @@ def jumps_up_to(code: FloatArray) -> FloatArray:
 
     A jump below k lies in the middle of code k - 1.
     """
-    slope, at_zero = _lines()
-    code = np.asarray(code, np.float64)
-    return _counts(code) - code[:, None] * slope - at_zero
+    return _less_line(_counts, np.asarray(code, np.float64))
 
 
 def curve_at(code: FloatArray, curve: FloatArray) -> FloatArray:
     """Return a curve (4,) of x^2 to x^5 at codes (n,), less its least-squares line."""
+    return np.asarray(_less_line(_powers, np.asarray(code, np.float64)) @ curve)
+
+
+def _less_line(shapes: Shapes, code: FloatArray) -> FloatArray:
+    slope, at_zero = _lines(shapes)
+    return shapes(code) - code[:, None] * slope - at_zero
+
+
+@lru_cache(maxsize=2)
+def _lines(shapes: Shapes) -> tuple[FloatArray, FloatArray]:
     edges = np.arange(CODES + 1, dtype=np.float64) - 0.5
-    whole = _powers(edges) @ curve
-    slope, at_zero = np.polyfit(edges, whole, 1)
-    return np.asarray(_powers(np.asarray(code, np.float64)) @ curve - slope * code - at_zero)
+    slope, at_zero = np.polyfit(edges, shapes(edges), 1)
+    return slope, at_zero
 
 
 def _powers(code: FloatArray) -> FloatArray:
@@ -91,13 +99,6 @@ def _counts(code: FloatArray) -> FloatArray:
     teeth = [(last // 2**t + 1) // 2 for t in range(9)]
     eighths = [last >= EIGHTH * (k + 1) for k in range(7)]
     return np.stack([np.asarray(c, np.float64) for c in (*teeth, *eighths)], axis=1)
-
-
-@lru_cache(maxsize=1)
-def _lines() -> tuple[FloatArray, FloatArray]:
-    edges = np.arange(CODES + 1, dtype=np.float64) - 0.5
-    slope, at_zero = np.polyfit(edges, _counts(edges), 1)
-    return slope, at_zero
 
 
 def in_order(begins: FloatArray) -> FloatArray:
