@@ -7,7 +7,7 @@ the tests of connection and lead. It knows no screen: who confirms is an `Ask`, 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from itertools import count
@@ -25,6 +25,7 @@ from sweeprig.capture.file import write_capture
 from sweeprig.capture.folder import file_stem, local_now
 from sweeprig.capture.model import Capture, SweepSetup
 from sweeprig.capture.sweep import Progress, run_sweep
+from sweeprig.errors import LinkError
 from sweeprig.judge.profile import Profile, load_profile
 from sweeprig.link.client import RigClient
 from sweeprig.link.messages import Message
@@ -119,13 +120,6 @@ class Session:
         if stop():
             raise KeyboardInterrupt
         self.look_closely()
-        looks = count()
-
-        def follow(events: list[Message]) -> None:
-            if next(looks) == 0:
-                ask_slow(self.client)  # in a stream that has begun: a tapped start may have put them off
-            on_look(self.follow(events))
-
         try:
             capture = run_sweep(
                 self.client,
@@ -133,7 +127,7 @@ class Session:
                 folder=folder,
                 progress=progress,
                 stop=lambda: bool(self.power.overloaded) or stop(),
-                on_events=follow,
+                on_events=self._following(on_look),
                 coaching=coaching,
                 endless=endless,
                 trim=trim_to_dict(self.volts.trim),
@@ -142,6 +136,18 @@ class Session:
         finally:
             self.off()
         return replace(capture, setup=self.power.noted(capture.setup))
+
+    def _following(self, on_look: Callable[[Chunk], None]) -> Callable[[list[Message]], None]:
+        """Return what takes the events of a capture; the first asks for the slow readings, in a stream that runs."""
+        looks = count()
+
+        def follow(events: list[Message]) -> None:
+            if next(looks) == 0:
+                with suppress(LinkError):  # a board that is gone ends the capture by itself
+                    ask_slow(self.client)
+            on_look(self.follow(events))
+
+        return follow
 
     def keep(self, capture: Capture, folder: Path, label: str = "") -> tuple[Capture, Path]:
         """Write a capture under `label`, else the sensor's. Raises HookupError where an overload has ended it."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -10,6 +11,7 @@ from sweeprig.bench.aim.aim import Ends, Plan, Window
 from sweeprig.bench.readings.limits import limit
 from sweeprig.bench.readings.watch import WatchState
 from sweeprig.errors import InputError
+from sweeprig.judge.model import Quantity
 from sweeprig.judge.outcome import Outcome
 
 
@@ -71,19 +73,25 @@ class AimGuide:
 
 def ends_of(outcome: Outcome) -> Ends:
     """Return both ends of a sweep. Raises InputError where they were not found."""
-    found = outcome.judgement.quantities
-    closed, opened = found.get("closed_v"), found.get("open_v")
-    if closed is None or opened is None or closed.value is None or opened.value is None:
-        why = next((q.reason for q in (closed, opened) if q is not None and q.reason), "no rest at a stop")
-        raise InputError(
-            "Both ends must be known before a sensor is turned.",
-            seen=why,
-            limit="a sweep from closed throttle with rests at both stops",
-            next_step="sweep again from closed throttle, stop to stop, and hold at each stop",
-        )
+    ends = [outcome.judgement.quantities.get(name) for name in ("closed_v", "open_v")]
+    known = [q for q in ends if q is not None]
+    both = [(q.value, q.u95 or 0.0) for q in known if q.value is not None]
+    if len(both) < 2:
+        raise _no_ends(known)
     supply = outcome.analysis.supply_v
     at = supply if math.isfinite(supply) else outcome.trace.nominal_supply_v
-    return Ends(closed.value, opened.value, at, closed.u95 or 0.0, opened.u95 or 0.0)
+    (closed, closed_u95), (opened, opened_u95) = both
+    return Ends(closed, opened, at, closed_u95, opened_u95)
+
+
+def _no_ends(known: Sequence[Quantity]) -> InputError:
+    reasons = [q.reason for q in known if q.reason]
+    return InputError(
+        "Both ends must be known before a sensor is turned.",
+        seen=reasons[0] if reasons else "no rest at a stop",
+        limit="a sweep from closed throttle with rests at both stops",
+        next_step="sweep again from closed throttle, stop to stop, and hold at each stop",
+    )
 
 
 def simulated_turn(port: str, move_v: float, ends: Ends) -> tuple[str, str]:

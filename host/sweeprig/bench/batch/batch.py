@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -145,24 +145,33 @@ def _chosen(
 
 def _end_summary(end: str, latest: Sequence[Entry]) -> EndSummary:
     pairs, nominal_v = _chosen(end, latest)
-    having = [e for e, (v, _) in zip(latest, pairs, strict=True) if v is not None]
+    having = [(e, v, u95) for e, (v, u95) in zip(latest, pairs, strict=True) if v is not None]
     missing = tuple(e.serial for e, (v, _) in zip(latest, pairs, strict=True) if v is None)
     if not having:
         return EndSummary(end, missing, None, (), None, None, None)
-    values = [float(v) for v, _ in pairs if v is not None]
-    limits = {getattr(e, f"{end}_limits") for e in having}
-    low, high = limits.pop() if len(limits) == 1 else (None, None)
+    values = [v for _, v, _ in having]
+    low, high = _common_limits(end, [e for e, _, _ in having])
     s = st.spread(values)
     return EndSummary(
         end,
         missing,
         s,
-        tuple(having[i].serial for i in st.outliers(values).indices),
+        tuple(having[i][0].serial for i in st.outliers(values).indices),
         st.performance(s, low=low, high=high),
         st.tolerance(s),
-        max((u for _, u in pairs if u is not None), default=None),
+        _largest(u95 for _, _, u95 in having),
         nominal_v,
     )
+
+
+def _common_limits(end: str, entries: Sequence[Entry]) -> tuple[float | None, float | None]:
+    """Return the limits of an end [V]; none where they differ from sensor to sensor."""
+    limits = {getattr(e, f"{end}_limits") for e in entries}
+    return limits.pop() if len(limits) == 1 else (None, None)
+
+
+def _largest(values: Iterable[float | None]) -> float | None:
+    return max((v for v in values if v is not None), default=None)
 
 
 def _head(nominal_v: float | None) -> str:

@@ -6,6 +6,7 @@ import csv
 import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -97,19 +98,19 @@ def table(readings: Sequence[Reading]) -> FloatArray:
     """Return the values as (parts, operators, trials). Raises AnalysisError where the study is not complete."""
     parts = list(dict.fromkeys(r.part for r in readings))
     operators = list(dict.fromkeys(r.operator for r in readings))
-    cells: dict[tuple[str, str], list[float]] = {(p, o): [] for p in parts for o in operators}
+    cells: dict[tuple[str, str], list[float]] = {cell: [] for cell in product(parts, operators)}
     for r in readings:
         cells[r.part, r.operator].append(r.value_v)
-    counts = {len(v) for v in cells.values()}
-    if len(counts) != 1:
-        least = min(cells, key=lambda c: len(cells[c]))
+    least = min(cells, key=lambda c: len(cells[c]))
+    most = max(map(len, cells.values()))
+    if len(cells[least]) != most:
         raise AnalysisError(
             "The gauge study is not complete: every operator sweeps every part equally often.",
             seen=f"part {least[0]}, operator {least[1] or '(not named)'}: {len(cells[least])} sweeps",
-            limit=f"{max(counts, default=0)} each",
+            limit=f"{most} each",
             next_step="sweep what is missing, or leave the part or the operator out",
         )
-    return np.array([[cells[p, o] for o in operators] for p in parts], dtype=np.float64)
+    return np.array(list(cells.values()), dtype=np.float64).reshape(len(parts), len(operators), most)
 
 
 def gauge_lines(s: Study, tolerance_v: float | None) -> list[str]:

@@ -18,7 +18,7 @@ MAIN = "main.py"
 KEPT_MAIN = "main_before_sweeprig.py"  # what the user's own main.py is called while ours is there
 FAST_PORT = "rp2"
 OF_FAST_PORT, OF_OTHER_PORTS = ("rp2_",), ("polled_", "no_switches")
-NATIVE = ("windows_viper", "stuff_viper")  # made for a processor's own instructions
+NATIVE = "_viper.py"  # ends what is made for a processor's own instructions
 THUMB = "rp2_thumb"  # for ARM cores alone
 ARCHITECTURES = (  # by number, as MicroPython's docs/reference/mpyfiles.rst lists them
     *(None, "x86", "x64", "armv6", "armv6m", "armv7m", "armv7em", "armv7emsp", "armv7emdp"),
@@ -77,7 +77,7 @@ def belongs(name: str, board: BoardFiles) -> bool:
     architecture = board.architecture
     if module.startswith(THUMB):
         return architecture is None or architecture.startswith("arm")
-    return architecture is not None or not module.startswith(NATIVE)
+    return architecture is not None or not module.endswith(NATIVE)
 
 
 def compiler_bytecode(mpy_cross: str) -> tuple[int, int] | None:

@@ -16,6 +16,7 @@ from sweeprig.bench.board.files import (
     MAIN,
     PACKAGE,
     BoardFiles,
+    Difference,
     difference,
     find_compiler,
     wanted_files,
@@ -208,19 +209,33 @@ def install(
         run(["connect", port, "reset"])
         return InstallReport(**about, same=found.none, checked_only=True, differs=found.lines())
     changes = (*found.missing, *found.other)
-    keep = not board.own_main
     if not found.none:
-        if keep and KEPT_MAIN in board.files:
-            raise _two_mains()
-        progress(f"copying {len(changes)} files")
-        _copy(port, changes, wanted, found.stale, run, keep=keep)
-        progress("reading the hashes back")
-        _verify(port, wanted, run)
+        _put(port, board, wanted, found, run=run, progress=progress)
     run(["connect", port, "reset"])
-    kept = KEPT_MAIN if keep else ""
+    kept = "" if board.own_main else KEPT_MAIN
     return InstallReport(
         **about, same=True, checked_only=False, copied=changes, removed=found.stale, kept_main=kept
     )
+
+
+def _put(
+    port: str,
+    board: BoardFiles,
+    wanted: Mapping[str, bytes],
+    found: Difference,
+    *,
+    run: Run,
+    progress: Callable[[str], None],
+) -> None:
+    """Copy what differs and read all hashes back; the user's own main.py is kept. InputError, LinkError."""
+    keep = not board.own_main
+    if keep and KEPT_MAIN in board.files:
+        raise _two_mains()
+    changes = (*found.missing, *found.other)
+    progress(f"copying {len(changes)} files")
+    _copy(port, changes, wanted, found.stale, run, keep=keep)
+    progress("reading the hashes back")
+    _verify(port, wanted, run)
 
 
 def at_prompt(

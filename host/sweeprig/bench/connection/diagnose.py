@@ -24,15 +24,13 @@ from sweeprig.bench.connection.model import (
     Position,
     joint_of,
     not_analogue,
-    source_ohm,
 )
+from sweeprig.bench.connection.stuck import at_ground, at_supply, not_following, open_signal
 from sweeprig.bench.readings.limits import least_supply_v, limit
 from sweeprig.bench.readings.live import Levels
 from sweeprig.frontend import FrontEnd
 from sweeprig.judge.profile import Profile
 from sweeprig.words import Sense
-
-NO_CURRENT_A = 0.2e-3  # a track of 10 kohm takes 0.5 mA at 5 V
 
 
 def diagnose(
@@ -51,26 +49,44 @@ def diagnose(
     nothing of a lever, so that the test is undecided.
     """
     places = (closed,) if opened is None else (closed, opened)
-    joint = next(
-        (j for j in (joint_of(p, end) for p in places) if j is not Joint.NOT_TESTED), Joint.NOT_TESTED
-    )
+    joint = _joint(places, end)
     supply = closed.on.supply_v or profile.supply.nominal_v
     moved = 0.0 if opened is None else opened.on.signal_v - closed.on.signal_v
     found = _about_supply(places, end)
-    if toggles and not any(f.severity == "fault" for f in found):
+    if toggles and not _faulty(found):
         found.append(not_analogue(toggles, places))
     elif not found:
         found = _about_signal(places, joint=joint, end=end, profile=profile, supply=supply, moved=moved)
-    follows = not toggles and abs(moved) >= limit("check.follows_percent") / 100 * supply
-    sense = Sense.UNKNOWN
-    if follows and not any(f.severity == "fault" and f.fault is not Fault.SMALL_SPAN for f in found):
-        sense = Sense.RISING if moved > 0 else Sense.FALLING
+    sense = Sense.UNKNOWN if toggles else _sense(moved, supply, found)
+    if sense is not Sense.UNKNOWN:
         found += _about_sense(sense, told_sense, profile)
-    severities = {f.severity for f in found}
-    unknown = opened is None or "doubt" in severities
-    verdict = "fault" if "fault" in severities else "undecided" if unknown else "connected"
     lines = _lines(places, track=track, joint=joint, sense=sense, moved=moved)
-    return Check(verdict, sense, moved, joint, tuple(found), lines)
+    return Check(_verdict(found, one_place=opened is None), sense, moved, joint, tuple(found), lines)
+
+
+def _joint(places: Sequence[Position], end: FrontEnd) -> Joint:
+    """Return what the bias line shows of the signal lead, where it was tried."""
+    tried = (joint_of(p, end) for p in places)
+    return next((j for j in tried if j is not Joint.NOT_TESTED), Joint.NOT_TESTED)
+
+
+def _sense(moved: float, supply: float, found: Sequence[CheckFinding]) -> Sense:
+    """Return which way a signal runs that follows the lever [V]; unknown where something worse is wrong with it."""
+    if abs(moved) < limit("check.follows_percent") / 100 * supply:
+        return Sense.UNKNOWN
+    if _faulty([f for f in found if f.fault is not Fault.SMALL_SPAN]):
+        return Sense.UNKNOWN
+    return Sense.RISING if moved > 0 else Sense.FALLING
+
+
+def _faulty(found: Sequence[CheckFinding]) -> bool:
+    return any(f.severity == "fault" for f in found)
+
+
+def _verdict(found: Sequence[CheckFinding], *, one_place: bool) -> str:
+    if _faulty(found):
+        return "fault"
+    return "undecided" if one_place or any(f.severity == "doubt" for f in found) else "connected"
 
 
 def signal_b(place: Position) -> Position | None:
@@ -87,21 +103,13 @@ def _b(levels: Levels) -> Levels:
 
 
 def _about_supply(places: Sequence[Position], end: FrontEnd) -> list[CheckFinding]:
-    bad = [p for p in places if _overloaded(p.on)]
+    bad = [p for p in places if p.on.overloaded]
     if not bad:
         return _low_supply(places[0].on, end)
     supply = bad[0].on.supply_v
     shown = "not measured" if supply is None else f"{supply:z.2f} V"
-    if len(places) > 1 and len(bad) == 1:
-        where = "closed" if bad[0] is places[0] else "open"
-        return [
-            CheckFinding(
-                Fault.WRONG_PIN,
-                "The supply or the ground is on the wiper's pin.",
-                f"the supply is overloaded at {where} throttle only (supply {shown} there)",
-                "plug off, then tell the pins apart with an ohmmeter: sweeprig pins",
-            )
-        ]
+    if len(bad) < len(places):
+        return [_bad_at_one(shown, "closed" if bad[0] is places[0] else "open")]
     short = supply is None or supply < limit("first_power.short_v")
     return [
         CheckFinding(
@@ -114,8 +122,13 @@ def _about_supply(places: Sequence[Position], end: FrontEnd) -> list[CheckFindin
     ]
 
 
-def _overloaded(seen: Levels) -> bool:
-    return seen.fault or (seen.supply_v is not None and seen.supply_v < limit("first_power.short_v"))
+def _bad_at_one(shown: str, where: str) -> CheckFinding:
+    return CheckFinding(
+        Fault.WRONG_PIN,
+        "The supply or the ground is on the wiper's pin.",
+        f"the supply is overloaded at {where} throttle only (supply {shown} there)",
+        "plug off, then tell the pins apart with an ohmmeter: sweeprig pins",
+    )
 
 
 def _low_supply(seen: Levels, end: FrontEnd) -> list[CheckFinding]:
@@ -146,11 +159,11 @@ def _about_signal(
     high = load / (load + ohm) - limit("check.hard_percent") / 100
     shares = [p.on.signal_v / supply for p in places]
     if joint is Joint.OPEN:
-        return [_open_signal(shares)]
+        return [open_signal(shares)]
     if min(shares) > high:
-        return [_at_supply(places, end, supply)]
+        return [at_supply(places, end, supply)]
     if max(shares) < limit("check.rail_percent") / 100:
-        return [_at_ground(places, joint, supply)]
+        return [at_ground(places, joint, supply)]
     return [] if len(places) == 1 else _about_moving(places, profile, supply, moved)
 
 
@@ -158,97 +171,10 @@ def _about_moving(
     places: Sequence[Position], profile: Profile, supply: float, moved: float
 ) -> list[CheckFinding]:
     if abs(moved) < limit("check.follows_percent") / 100 * supply:
-        return [_not_following(places, supply)]
+        return [not_following(places, supply)]
     if abs(moved) < profile.limits.span.value * supply / profile.supply.nominal_v:
         return [_small_span(moved, profile)]
     return []
-
-
-def _open_signal(shares: Sequence[float]) -> CheckFinding:
-    return CheckFinding(
-        Fault.OPEN_SIGNAL,
-        "The signal lead is open: nothing holds it.",
-        f"signal at {100 * shares[0]:.1f} % of supply, and the bias line pulls it as far as it pulls an open lead",
-        "look at the signal pin in the plug, the lead and the wiper; check again while moving them",
-        "an open lead and a lifted wiper: measure from the wiper's pin to either end with the plug off",
-    )
-
-
-def _percent(places: Sequence[Position], supply: float) -> str:
-    return " and ".join(
-        f"{p.on.signal_v:z.3f} V ({100 * p.on.signal_v / supply:.1f} % of supply)" for p in places
-    )
-
-
-def _at_supply(places: Sequence[Position], end: FrontEnd, supply: float) -> CheckFinding:
-    evidence = f"signal {_percent(places, supply)}"
-    ohm = source_ohm(places[0], end)
-    least = limit("check.hard_percent") / 100 * (end.burden_ohm or 0.0)
-    if ohm is not None and ohm < least:
-        return CheckFinding(
-            Fault.SHORT_TO_SUPPLY,
-            "The signal is joined to the supply.",
-            f"{evidence}; the burden does not bring it down (less than {least:.0f} ohm behind the signal)",
-            "look for the signal against the supply in plug and lead",
-            f"a short, and an open ground or a supply on the wiper's pin through less than {least:.0f} ohm of track",
-        )
-    behind = "" if ohm is None else f"; about {ohm:.0f} ohm of track behind the signal"
-    current = places[0].on.current_a
-    known = "" if current is None else f"; the sensor takes {1e3 * current:.2f} mA"
-    step = "plug off, then measure: sweeprig pins; look at the ground pin"
-    if ohm is not None and current is not None:
-        opened = current < NO_CURRENT_A
-        return CheckFinding(
-            Fault.GROUND_OPEN if opened else Fault.WRONG_PIN,
-            "The sensor's ground is open." if opened else "The supply is on the wiper's pin.",
-            f"{evidence}{behind}{known}",
-            step,
-        )
-    more = "" if ohm is not None else ", a signal joined to the supply"
-    return CheckFinding(
-        Fault.AT_SUPPLY,
-        f"The signal stays at the supply: open ground, supply on the wiper's pin{more}.",
-        f"{evidence}{behind}{known}",
-        step,
-        "these look the same from here; an ohmmeter or the supply current tells them apart",
-    )
-
-
-def _at_ground(places: Sequence[Position], joint: Joint, supply: float) -> CheckFinding:
-    rise = min(p.on.signal_v - places[0].zero_v for p in places)
-    if joint is Joint.CONNECTED and rise > limit("check.hard_percent") / 100 * supply:
-        return _not_following(places, supply)
-    current = places[0].on.current_a
-    known = "" if current is None else f"; the sensor takes {1e3 * current:.2f} mA"
-    evidence = f"signal {_percent(places, supply)}; bias line: {joint}{known}"
-    step = (
-        "plug off, then measure: sweeprig pins; look at supply and signal pins; jumper J1 of the rig at LEAD"
-    )
-    if joint is Joint.CONNECTED and current is not None and current < NO_CURRENT_A:
-        return CheckFinding(Fault.SUPPLY_OPEN, "The sensor's supply lead is open.", evidence, step)
-    causes = ["signal shorted to ground", "ground on the wiper's pin"]
-    causes += ["open supply lead"] if current is None else []
-    causes += ["open signal lead"] if joint is not Joint.CONNECTED else []
-    tell = "an ohmmeter with the plug off tells them apart"
-    if joint is not Joint.CONNECTED:
-        tell += "; a build with a bias line, feeding the sensor, tells an open lead from the others"
-    return CheckFinding(
-        Fault.AT_GROUND,
-        f"The signal stays at ground: {', '.join(causes)}.",
-        evidence,
-        step,
-        f"these look the same from here; {tell}",
-    )
-
-
-def _not_following(places: Sequence[Position], supply: float) -> CheckFinding:
-    return CheckFinding(
-        Fault.NOT_FOLLOWING,
-        "The signal does not follow the lever.",
-        f"signal {_percent(places, supply)} at closed and open throttle",
-        "move the lever from stop to stop and check again; then look at the lever's coupling to the sensor",
-        "a lever that was not moved, a loose coupling and a signal lead on a wrong pin",
-    )
 
 
 def _small_span(moved: float, profile: Profile) -> CheckFinding:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import chain, combinations
 
 from sweeprig.errors import InputError
 
@@ -77,11 +77,15 @@ def check_readings(readings: Readings) -> list[int]:
     if missing:
         raise InputError("Readings are missing.", seen=", ".join(f"{a}-{b}" for a, b in missing),
                          limit="every pair of pins, at closed and at open", next_step="measure these too")  # fmt: skip
-    for (a, b), values in readings.items():
-        if any(math.isnan(v) or v < 0 for v in values):
-            raise InputError(f"The reading between pins {a} and {b} is no resistance.", seen=str(values),
-                             limit="0 ohm or more; OL for open circuit", next_step="measure it again")  # fmt: skip
+    for pair, values in readings.items():
+        _check_ohms(pair, values)
     return pins
+
+
+def _check_ohms(pair: Pair, values: tuple[float, float]) -> None:
+    if not all(v >= 0 for v in values):  # NaN is not
+        raise InputError(f"The reading between pins {pair[0]} and {pair[1]} is no resistance.", seen=str(values),
+                         limit="0 ohm or more; OL for open circuit", next_step="measure it again")  # fmt: skip
 
 
 def find_switches(readings: Readings) -> list[SwitchPins]:
@@ -163,6 +167,12 @@ def why_not(group: list[int], readings: Readings) -> str:
     )
 
 
+def _switches(readings: Readings) -> tuple[tuple[SwitchPins, ...], set[int]]:
+    """Return the idle contacts of which a pin touches nothing else, and those pins."""
+    lone = [(s, p) for s in find_switches(readings) for p in s.pins if switch_only(p, s, readings)]
+    return tuple(dict.fromkeys(s for s, _ in lone)), {p for _, p in lone}
+
+
 def identify_pins(readings: Readings) -> PinsResult:
     """Tell tracks, switch contacts and unexplained pins apart.
 
@@ -170,15 +180,13 @@ def identify_pins(readings: Readings) -> PinsResult:
     math.inf for open circuit. Raises InputError for missing pairs, NaN or negative values.
     """
     pins = check_readings(readings)
-    switches = [s for s in find_switches(readings) if any(switch_only(p, s, readings) for p in s.pins)]
-    apart = {p for s in switches for p in s.pins if switch_only(p, s, readings)}
-    tracks: list[TrackPins] = []
-    unexplained: list[int] = []
-    reasons: list[str] = []
-    for group in components([p for p in pins if p not in apart], readings):
-        found = tracks_of(group, readings)
-        tracks += found
-        if not found:
-            unexplained += group
-            reasons.append(why_not(group, readings))
-    return PinsResult(tuple(tracks), tuple(switches), tuple(unexplained), tuple(reasons))
+    switches, apart = _switches(readings)
+    groups = components([p for p in pins if p not in apart], readings)
+    tracks = [(group, tracks_of(group, readings)) for group in groups]
+    unexplained = [group for group, found in tracks if not found]
+    return PinsResult(
+        tuple(chain.from_iterable(found for _, found in tracks)),
+        switches,
+        tuple(chain.from_iterable(unexplained)),
+        tuple(why_not(group, readings) for group in unexplained),
+    )

@@ -120,20 +120,15 @@ def _powered_closed(s: Session) -> tuple[tuple[str, ...], Position]:
     if live.has(s.client, "monitor"):
         live.switch(s.client, "slow", every_ms=50)
     seen = live.look(s.volts, seconds=LOOK_S, settle_s=limit("first_power.settle_s"))
-    place = Position(seen) if is_overloaded(seen) else replace(_with_bias(s, seen), zero_v=nothing.signal_v)
+    place = Position(seen) if seen.overloaded else replace(_with_bias(s, seen), zero_v=nothing.signal_v)
     if s.power.overloaded is not None:
         place = Position(
             replace(seen, supply_v=s.power.overloaded.supply_v, flags_any=wire.FLAG_SUPPLY_FAULT)
         )
-    if not is_overloaded(place.on):
+    if not place.on.overloaded:
         return (dead,), place
     live.release(s.client)
     return (dead, "The supply is overloaded at closed throttle: switched off."), place
-
-
-def is_overloaded(seen: Levels) -> bool:
-    """Return whether the supply limits or stands near ground although it is on."""
-    return seen.fault or (seen.supply_v is not None and seen.supply_v < limit("first_power.short_v"))
 
 
 def _with_bias(s: Session, seen: Levels) -> Position:
@@ -155,7 +150,7 @@ def _opened(
     s: Session, closed: Position, move_s: float, progress: Callable[[float, Levels], None]
 ) -> tuple[Position, list[Message]]:
     """Look while the lever is moved, until it stands still far from closed or time is up."""
-    if s.setup.hookup == Hookup.POWERED and is_overloaded(closed.on):
+    if s.setup.hookup == Hookup.POWERED and closed.on.overloaded:
         live.collect(s.client, seconds=move_s)
         s.feed()
         return Position(live.look(s.volts, seconds=LOOK_S, settle_s=limit("first_power.settle_s"))), []
@@ -167,7 +162,7 @@ def _opened(
         kept, settle = kept + fresh, 0.0
         seen = live.levels(s.volts, fresh)
         progress((step + 1) * STEP_S, seen)
-        if is_overloaded(seen):
+        if seen.overloaded:
             live.release(s.client)
             at = s.power.overloaded
             return Position(seen if at is None else replace(seen, supply_v=at.supply_v)), []

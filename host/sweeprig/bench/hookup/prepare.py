@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from contextlib import suppress
 from dataclasses import replace
 from datetime import datetime
 
-from sweeprig.bench.hookup.cautions import Ask, JobBook, cautions_for, confirmations_for, keys_of, settle
+from sweeprig.bench.hookup.cautions import (
+    Ask,
+    Confirmation,
+    JobBook,
+    cautions_for,
+    confirmations_for,
+    keys_of,
+    settle,
+)
 from sweeprig.bench.hookup.interlock import Evidence, check_drive_known, pass_interlock
 from sweeprig.bench.hookup.lead_book import LeadBook
 from sweeprig.bench.hookup.rules import (
@@ -98,17 +106,30 @@ def make_ready(
 def _confirm(
     setup: SweepSetup, ask: Ask, book: JobBook | None, when: datetime, *, simulated: bool
 ) -> tuple[str, ...]:
-    before = keys_of(setup.confirmed)
-    wanted = [i for i in confirmations_for(setup.setting, setup.hookup) if i.key not in before]
-    real = [i for i in wanted if not simulated or i.key not in REAL_ONLY]
-    known = {} if book is None else book.in_force(setup.job, when)
-    if not wanted or any(i.key not in known for i in real or wanted if not i.each_time):
+    wanted = _not_confirmed(setup)
+    taken = [i for i in wanted if simulated and i.key in REAL_ONLY]
+    asked = [i for i in wanted if i not in taken]
+    if not wanted or _is_new(asked or wanted, setup.job, book, when):
         for text in cautions_for(setup.setting, setup.hookup):
             ask.say(f"CAUTION: {text}")
-    for item in wanted:
-        if item not in real:
-            ask.say(f"Simulated rig, so taken as confirmed: {item.text}")
-    return settle(real, job=setup.job, book=book, ask=ask, when=when)
+    _say_taken(taken, ask)
+    return settle(asked, job=setup.job, book=book, ask=ask, when=when)
+
+
+def _say_taken(taken: Iterable[Confirmation], ask: Ask) -> None:
+    for item in taken:
+        ask.say(f"Simulated rig, so taken as confirmed: {item.text}")
+
+
+def _not_confirmed(setup: SweepSetup) -> list[Confirmation]:
+    given = keys_of(setup.confirmed)
+    return [i for i in confirmations_for(setup.setting, setup.hookup) if i.key not in given]
+
+
+def _is_new(items: Iterable[Confirmation], job: str, book: JobBook | None, when: datetime) -> bool:
+    """Return whether a job has not confirmed all of this yet; what is asked each time is not new."""
+    known = {} if book is None else book.in_force(job, when)
+    return any(i.key not in known for i in items if not i.each_time)
 
 
 def _feed_lines(end: FrontEnd, setup: SweepSetup, profile: Profile) -> tuple[str, ...]:
@@ -152,7 +173,7 @@ def _power(volts: Volts) -> tuple[str, ...]:
         dead = check_dead(wait_until_dead(volts))
         feed_sensor(client)
         seen = live.look(volts, settle_s=limit("first_power.settle_s"))
-        if seen.fault or (seen.supply_v or 0.0) < limit("first_power.short_v"):
+        if seen.overloaded:
             switch_off(client)
     power = check_power(seen, end=volts.front_end)
     ask_slow(client)

@@ -133,17 +133,20 @@ def check_power(seen: Levels, *, end: FrontEnd, where: str = "this lever positio
     """Return the line on the first power, or raise HookupError for a short or an overload (switch off first!)."""
     supply = seen.supply_v
     shown = "not measured" if supply is None else f"{supply:z.2f} V"
-    current = "" if seen.current_a is None else f", {1000 * seen.current_a:.1f} mA"
-    shorted = supply is not None and supply < limit("first_power.short_v")
-    if not seen.fault and not shorted:
-        least = least_supply_v(end)
-        low = supply is not None and supply < least
-        remark = f" LOW: below {least:z.2f} V, not limiting; try another port." if low else ""
-        return f"First power at {where}: supply {shown}{current}, no overload.{remark}"
-    what = "short" if shorted or supply is None else "overload"
-    raise HookupError(
-        f"The sensor's supply was cut: {what} at {where}.",
-        seen=f"supply {shown}{current}{', the limiter acts' if seen.fault else ''}",
+    shown += "" if seen.current_a is None else f", {1000 * seen.current_a:.1f} mA"
+    if seen.overloaded:
+        raise _cut(seen, shown, where)
+    least = least_supply_v(end)
+    low = supply is not None and supply < least
+    remark = f" LOW: below {least:z.2f} V, not limiting; try another port." if low else ""
+    return f"First power at {where}: supply {shown}, no overload.{remark}"
+
+
+def _cut(seen: Levels, shown: str, where: str) -> HookupError:
+    short = seen.supply_v is None or seen.supply_v < limit("first_power.short_v")
+    return HookupError(
+        f"The sensor's supply was cut: {'short' if short else 'overload'} at {where}.",
+        seen=f"supply {shown}{', the limiter acts' if seen.fault else ''}",
         limit="a sensor that takes well below the rig's limit of about 50 mA",
         next_step="look for supply against ground in plug and lead, or a supply on a wrong pin: sweeprig pins",
     )

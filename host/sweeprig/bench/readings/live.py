@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from sweepboard import wire
+from sweeprig.bench.readings.limits import limit
 from sweeprig.capture.model import Capture, Channel, SweepSetup, Trace
 from sweeprig.errors import BoardRefusedError, BoardSilentError, LinkError
 from sweeprig.frontend import FrontEnd, front_end_of
@@ -51,6 +52,11 @@ class Levels:
     def fault(self) -> bool:
         """Whether the rig said that it limits or has cut the supply."""
         return bool(self.flags_any & wire.FLAG_SUPPLY_FAULT)
+
+    @property
+    def overloaded(self) -> bool:
+        """Whether the supply limits, or stands near ground although it is on."""
+        return self.fault or (self.supply_v is not None and self.supply_v < limit("first_power.short_v"))
 
 
 @dataclass(frozen=True)

@@ -175,23 +175,8 @@ def _bar(grid: list[list[str]], at: int, low: int, high: int) -> None:
 
 def fact_lines(state: WatchState, width: int) -> list[str]:
     """Return supply, sense and what follows, in as many lines as the width needs."""
-    supply = "not observed" if state.supply_v is None else f"{state.supply_v:z.3f} V"
-    if state.supply_v and state.reading_v is not None:
-        supply += f" (signal {100 * state.reading_v / state.supply_v:.1f} %)"
-    b = [] if state.signal_b_v is None else [f"signal B {state.signal_b_v:z.3f} V"]
-    lost = [f"{state.n_lost} RECORDS LOST"] if state.n_lost else []
-    spikes = f"{_volts(state.spike_low_v)} to {_volts(state.spike_high_v)} V"
-    facts = [
-        (f"supply {supply}", f"supply {supply.partition(' (')[0]}"),
-        *((text,) for text in b),
-        (f"lever: {state.follows}",),
-        (f"sense: {state.sense} ({state.sense_why})", f"sense: {state.sense}"),
-        (f"range {_volts(state.low_v)} to {_volts(state.high_v)} V",),
-        (f"single conversions {spikes}", f"single {spikes}"),
-        *((text,) for text in lost),
-    ]
     lines = [""]
-    for texts in facts:
+    for texts in _facts(state):
         fact = fit(width - 2, *texts)
         joined = f"{lines[-1]}   {fact}" if lines[-1] else f"  {fact}"
         if len(joined) <= width or not lines[-1]:
@@ -201,33 +186,54 @@ def fact_lines(state: WatchState, width: int) -> list[str]:
     return lines
 
 
+def _facts(state: WatchState) -> list[tuple[str, ...]]:
+    """Return each fact, the longest way of saying it first."""
+    supply = "not observed" if state.supply_v is None else f"{state.supply_v:z.3f} V"
+    share = ""
+    if state.supply_v and state.reading_v is not None:
+        share = f" (signal {100 * state.reading_v / state.supply_v:.1f} %)"
+    spikes = f"{_volts(state.spike_low_v)} to {_volts(state.spike_high_v)} V"
+    return [
+        (f"supply {supply}{share}", f"supply {supply}"),
+        *([] if state.signal_b_v is None else [(f"signal B {state.signal_b_v:z.3f} V",)]),
+        (f"lever: {state.follows}",),
+        (f"sense: {state.sense} ({state.sense_why})", f"sense: {state.sense}"),
+        (f"range {_volts(state.low_v)} to {_volts(state.high_v)} V",),
+        (f"single conversions {spikes}", f"single {spikes}"),
+        *([(f"{state.n_lost} RECORDS LOST",)] if state.n_lost else []),
+    ]
+
+
 def view_lines(state: WatchState, width: int, height: int, *, colour: bool = False) -> list[str]:
     """Return the whole view, at most `height` lines of at most `width` columns.
 
     In a small window the strip goes first, then the large digits; reading, flag and ruler stay. `colour` adds
     bold and colour to reading and flag and changes no text.
     """
-    style = _STYLES[state.flag.where] if colour else ""
-    import textwrap
-
-    title = fit(max(0, width - 10), f"  {state.title}", f"  {state.title.partition(',')[0]}")
-    head = [f"{title:<{max(0, width - 10)}}{state.seconds:7.1f} s"]
-    reading = [styled(line[:width], style) for line in reading_lines(state, width, height)]
-    flag = [styled(flag_line(state, width), style)]
-    said = textwrap.wrap(state.message, max(8, width - 2))
-    message = [styled(f"  {line}"[:width], "1" if colour else "") for line in said]
-    ruler = [line[:width] for line in ruler_lines(state, width)]
-    facts = [line[:width] for line in fact_lines(state, width)]
+    fixed = _fixed_lines(state, width, height, colour=colour)
+    gap = [""] if height >= TALL else []
     hint = [fit(width, f"  {state.hint}")] if state.hint else []
-    roomy = height >= TALL
-    gap = [""] if roomy else []
-    fixed = [*head, *gap, *reading, *gap, *flag, *message, *gap, *ruler, *gap]
-    facts = facts[: max(0, height - len(fixed) - len(hint))]
+    facts = [line[:width] for line in fact_lines(state, width)][: max(0, height - len(fixed) - len(hint))]
     rest = [*facts, *hint]
     rows = height - len(fixed) - len(rest) - len(gap)
     drawn = rows >= 4 and width >= 24
     strip = [line[:width] for line in strip_lines(state, width, rows - 1)] if drawn else []
     return [*fixed, *strip, *(gap if strip else []), *rest][:height]
+
+
+def _fixed_lines(state: WatchState, width: int, height: int, *, colour: bool) -> list[str]:
+    """Return what stays whatever the window: title, reading, flag, message and ruler."""
+    import textwrap
+
+    style, bold = (_STYLES[state.flag.where], "1") if colour else ("", "")
+    gap = [""] if height >= TALL else []
+    title = fit(max(0, width - 10), f"  {state.title}", f"  {state.title.partition(',')[0]}")
+    reading = [styled(line[:width], style) for line in reading_lines(state, width, height)]
+    said = textwrap.wrap(state.message, max(8, width - 2))
+    message = [styled(f"  {line}"[:width], bold) for line in said]
+    ruler = [line[:width] for line in ruler_lines(state, width)]
+    head = f"{title:<{max(0, width - 10)}}{state.seconds:7.1f} s"
+    return [head, *gap, *reading, *gap, styled(flag_line(state, width), style), *message, *gap, *ruler, *gap]
 
 
 def plain_line(state: WatchState) -> str:

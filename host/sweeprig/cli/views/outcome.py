@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import textwrap
+from itertools import chain
 
 from sweeprig.analysis.model import Finding
 from sweeprig.cli.console import Shown, strong
@@ -86,13 +87,29 @@ def _at_nominal(outcome: Outcome) -> str:
 
 def outcome_lines(outcome: Outcome) -> list[str]:
     """Return the lines of one outcome."""
-    judgement, analysis = outcome.judgement, outcome.analysis
+    judgement, ratio = outcome.judgement, _at_nominal(outcome)
     lines: list[str] = [strong(SIMULATED)] if outcome.simulated else []
     lines += [strong(_fold(f"{judgement.verdict.upper()}: {judgement.reason}", "", "      ")), ""]
+    lines += _measured_lines(outcome)
+    found = chain.from_iterable(finding_lines(n, f) for n, f in enumerate(judgement.findings, 1))
+    for title, block in (
+        (f"Margins to the rails{ratio}", [margin_line(m) for m in judgement.margins]),
+        (f"Other limits of the profile{ratio}", [check_line(c) for c in judgement.checks]),
+        ("Findings", list(found)),
+        ("What this capture could not show", [_fold(text, "  - ", "    ") for text in judgement.not_shown]),
+    ):
+        lines += ["", title, *block] if block else []
+    lines += [_fold(text, "  ! ", "    ") for text in outcome.remarks]
+    return [*lines, "", _fold(judgement.under, "", "")] if judgement.under else lines
+
+
+def _measured_lines(outcome: Outcome) -> list[str]:
+    """Return what was measured, judged or not."""
+    quantities, analysis = outcome.judgement.quantities, outcome.analysis
     hidden = {"low_v", "high_v"} if analysis.sense != "unknown" else {"closed_v", "open_v"}
-    for name, label in LABELS:
-        if name in judgement.quantities and name not in hidden:
-            lines.append(quantity_line(label, judgement.quantities[name]))
+    lines = [
+        quantity_line(label, quantities[name]) for name, label in LABELS if name in quantities.keys() - hidden
+    ]
     plain = f"{analysis.plain.min_v:z8.4f} V / {analysis.plain.max_v:z.4f} V (keeps every spike)"
     lines.append(f"  {'plain min / max':18}{plain}")
     lines.append(f"  {'sense':18}{analysis.sense} ({analysis.sense_evidence})")
@@ -100,23 +117,7 @@ def outcome_lines(outcome: Outcome) -> list[str]:
         n, full = len(analysis.strokes), sum(s.full for s in analysis.strokes)
         lines.append(f"  {'strokes':18}{n}" + (f", {full} of them from end to end" if full < n else ""))
     lost = outcome.capture.n_lost if outcome.capture else outcome.trace.n_lost
-    lines.append(f"  {'records':18}{outcome.trace.t_s.size}, {lost} lost")
-    ratio = _at_nominal(outcome)
-    if judgement.margins:
-        lines += ["", f"Margins to the rails{ratio}", *(margin_line(m) for m in judgement.margins)]
-    if judgement.checks:
-        lines += ["", f"Other limits of the profile{ratio}", *(check_line(c) for c in judgement.checks)]
-    if judgement.findings:
-        lines += ["", "Findings"]
-        for number, f in enumerate(judgement.findings, 1):
-            lines += finding_lines(number, f)
-    if judgement.not_shown:
-        lines += ["", "What this capture could not show"]
-        lines += [_fold(text, "  - ", "    ") for text in judgement.not_shown]
-    lines += [_fold(text, "  ! ", "    ") for text in outcome.remarks]
-    if judgement.under:
-        lines += ["", _fold(judgement.under, "", "")]
-    return lines
+    return [*lines, f"  {'records':18}{outcome.trace.t_s.size}, {lost} lost"]
 
 
 def budget_lines(outcome: Outcome) -> list[str]:

@@ -28,31 +28,40 @@ def wiggle_lines(
     search: LiveSearch, wanted_s: float, width: int, height: int, *, colour: bool = False
 ) -> list[str]:
     """Return the view, at most `height` lines of `width` columns: count, time since the last, counts per place."""
-    from sweeprig.capture.marks import UNMARKED
-
-    n = len(search.found)
-    since = None if search.last_s is None else max(0.0, search.seconds - search.last_s)
-    bold = "1" if colour else ""
-    style = "1;7" if colour and since is not None and since < FRESH_S else bold
-    count = (
-        [f"  {n}"] if width < WIDE or height < TALL else [f"  {row}" for row in big(str(n), wide=width >= 78)]
-    )
-    clock = f"{search.seconds:7.1f} of {wanted_s:.0f} s"
-    name = fit(max(0, width - 20), "  wiggle: events so far", "  events so far", "  events")
-    head = f"{name:<{max(0, width - 20)}}{clock}"
-    last = "  no event yet" if since is None else f"  last event {since:.1f} s ago"
-    place = "not marked: press 1, 2 or 3" if search.place == UNMARKED else search.place
-    now = f"  now: {place}"
-    reading = "-" if search.reading_v is None else f"{search.reading_v:z.3f} V"
-    supply = "not observed" if search.supply_v is None else f"{search.supply_v:z.3f} V"
-    top = [head[:width], "", *(styled(c[:width], bold) for c in count), ""]
-    top += [styled(last[:width], style), styled(fit(width, now, f"  {place}"), bold)]
-    top.append(fit(width, f"  signal {reading}   supply {supply}", f"  signal {reading}"))
+    top = _top_lines(search, wanted_s, width, height, colour=colour)
     bottom = [fit(width, *KEYS)]
     counts = ["", *(f"  {name:16} {hits}" for name, hits in per_place(search).items())]
     room = height - len(top) - len(counts) - len(bottom) - 1
     events = [fit(width, brief(h)) for h in search.found[::-1][: max(0, room)]]
     return [*[*top, *counts, *([""] if events else []), *events][: height - 1], *bottom]
+
+
+def _top_lines(search: LiveSearch, wanted_s: float, width: int, height: int, *, colour: bool) -> list[str]:
+    """Return the head with the count, large where there is room, the last event, the place and the reading."""
+    since = None if search.last_s is None else max(0.0, search.seconds - search.last_s)
+    bold = "1" if colour else ""
+    style = "1;7" if colour and since is not None and since < FRESH_S else bold
+    small = width < WIDE or height < TALL
+    count = [str(len(search.found))] if small else big(str(len(search.found)), wide=width >= 78)
+    name = fit(max(0, width - 20), "  wiggle: events so far", "  events so far", "  events")
+    head = f"{name:<{max(0, width - 20)}}{search.seconds:7.1f} of {wanted_s:.0f} s"
+    last = "  no event yet" if since is None else f"  last event {since:.1f} s ago"
+    top = [head[:width], "", *(styled(f"  {row}"[:width], bold) for row in count), ""]
+    top += [styled(last[:width], style), styled(fit(width, *_place_texts(search.place)), bold)]
+    return [*top, fit(width, *_reading_texts(search))]
+
+
+def _place_texts(place: str) -> tuple[str, str]:
+    from sweeprig.capture.marks import UNMARKED
+
+    text = "not marked: press 1, 2 or 3" if place == UNMARKED else place
+    return f"  now: {text}", f"  {text}"
+
+
+def _reading_texts(search: LiveSearch) -> tuple[str, str]:
+    reading = "-" if search.reading_v is None else f"{search.reading_v:z.3f} V"
+    supply = "not observed" if search.supply_v is None else f"{search.supply_v:z.3f} V"
+    return f"  signal {reading}   supply {supply}", f"  signal {reading}"
 
 
 def brief(h: Happening) -> str:

@@ -1,0 +1,110 @@
+"""A signal that no lever moves: open, at the supply, at ground, or just not following; what tells the causes apart."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from sweeprig.bench.connection.model import CheckFinding, Fault, Joint, Position, source_ohm
+from sweeprig.bench.readings.limits import limit
+from sweeprig.frontend import FrontEnd
+
+NO_CURRENT_A = 0.2e-3  # a track of 10 kohm takes 0.5 mA at 5 V
+
+
+def open_signal(shares: Sequence[float]) -> CheckFinding:
+    """Return the finding on a signal lead that nothing holds."""
+    return CheckFinding(
+        Fault.OPEN_SIGNAL,
+        "The signal lead is open: nothing holds it.",
+        f"signal at {100 * shares[0]:.1f} % of supply, and the bias line pulls it as far as it pulls an open lead",
+        "look at the signal pin in the plug, the lead and the wiper; check again while moving them",
+        "an open lead and a lifted wiper: measure from the wiper's pin to either end with the plug off",
+    )
+
+
+def _percent(places: Sequence[Position], supply: float) -> str:
+    return " and ".join(
+        f"{p.on.signal_v:z.3f} V ({100 * p.on.signal_v / supply:.1f} % of supply)" for p in places
+    )
+
+
+def at_supply(places: Sequence[Position], end: FrontEnd, supply: float) -> CheckFinding:
+    """Return the finding on a signal that stays at the supply; the burden and the current tell its causes apart."""
+    evidence = f"signal {_percent(places, supply)}"
+    ohm = source_ohm(places[0], end)
+    least = limit("check.hard_percent") / 100 * (end.burden_ohm or 0.0)
+    if ohm is not None and ohm < least:
+        return CheckFinding(
+            Fault.SHORT_TO_SUPPLY,
+            "The signal is joined to the supply.",
+            f"{evidence}; the burden does not bring it down (less than {least:.0f} ohm behind the signal)",
+            "look for the signal against the supply in plug and lead",
+            f"a short, and an open ground or a supply on the wiper's pin through less than {least:.0f} ohm of track",
+        )
+    evidence += "" if ohm is None else f"; about {ohm:.0f} ohm of track behind the signal"
+    return _through_track(places[0].on.current_a, ohm, evidence + _current(places))
+
+
+def _through_track(current_a: float | None, ohm: float | None, evidence: str) -> CheckFinding:
+    """Return the finding on a signal at the supply with track between: the current tells ground from supply."""
+    step = "plug off, then measure: sweeprig pins; look at the ground pin"
+    if ohm is not None and current_a is not None:
+        opened = current_a < NO_CURRENT_A
+        return CheckFinding(
+            Fault.GROUND_OPEN if opened else Fault.WRONG_PIN,
+            "The sensor's ground is open." if opened else "The supply is on the wiper's pin.",
+            evidence,
+            step,
+        )
+    more = "" if ohm is not None else ", a signal joined to the supply"
+    return CheckFinding(
+        Fault.AT_SUPPLY,
+        f"The signal stays at the supply: open ground, supply on the wiper's pin{more}.",
+        evidence,
+        step,
+        "these look the same from here; an ohmmeter or the supply current tells them apart",
+    )
+
+
+def at_ground(places: Sequence[Position], joint: Joint, supply: float) -> CheckFinding:
+    """Return the finding on a signal that stays at ground; bias line and current tell some of its causes apart."""
+    rise = min(p.on.signal_v - places[0].zero_v for p in places)
+    joined = joint is Joint.CONNECTED
+    if joined and rise > limit("check.hard_percent") / 100 * supply:
+        return not_following(places, supply)
+    current = places[0].on.current_a
+    evidence = f"signal {_percent(places, supply)}; bias line: {joint}{_current(places)}"
+    step = (
+        "plug off, then measure: sweeprig pins; look at supply and signal pins; jumper J1 of the rig at LEAD"
+    )
+    if joined and current is not None and current < NO_CURRENT_A:
+        return CheckFinding(Fault.SUPPLY_OPEN, "The sensor's supply lead is open.", evidence, step)
+    causes = ["signal shorted to ground", "ground on the wiper's pin"]
+    causes += ["open supply lead"] if current is None else []
+    causes += [] if joined else ["open signal lead"]
+    tell = "an ohmmeter with the plug off tells them apart"
+    if not joined:
+        tell += "; a build with a bias line, feeding the sensor, tells an open lead from the others"
+    return CheckFinding(
+        Fault.AT_GROUND,
+        f"The signal stays at ground: {', '.join(causes)}.",
+        evidence,
+        step,
+        f"these look the same from here; {tell}",
+    )
+
+
+def _current(places: Sequence[Position]) -> str:
+    amps = places[0].on.current_a
+    return "" if amps is None else f"; the sensor takes {1e3 * amps:.2f} mA"
+
+
+def not_following(places: Sequence[Position], supply: float) -> CheckFinding:
+    """Return the finding on a signal that stands still while the lever moves."""
+    return CheckFinding(
+        Fault.NOT_FOLLOWING,
+        "The signal does not follow the lever.",
+        f"signal {_percent(places, supply)} at closed and open throttle",
+        "move the lever from stop to stop and check again; then look at the lever's coupling to the sensor",
+        "a lever that was not moved, a loose coupling and a signal lead on a wrong pin",
+    )
