@@ -6,6 +6,7 @@ import json
 import os
 import shutil
 import sys
+from collections.abc import Callable, Iterable
 from typing import Any
 
 from sweeprig.errors import SweeprigError
@@ -49,6 +50,14 @@ class Console:
     def show(self, text: str) -> None:
         """Print a result."""
         print(shown(text), flush=True)
+
+    def answer(self, as_json: bool, data: Callable[[], Any], lines: Callable[[], Iterable[str]]) -> None:
+        """Print a result as one JSON object or as lines."""
+        if as_json:
+            self.show_json(data())
+            return
+        for line in lines():
+            self.show(line)
 
     def show_json(self, data: Any, *, indent: int | None = 2) -> None:
         """Print one JSON object."""

@@ -35,11 +35,9 @@ def gauge(
     else:
         readings = data.some(data.readings_of_records(_batch(place, batch), end), source=f"batch {batch}")
     found = study(data.table(readings))
-    if as_json:
-        console.show_json(data.gauge_json(found, tolerance))
-        return
-    for line in data.gauge_lines(found, tolerance):
-        console.show(line)
+    console.answer(
+        as_json, lambda: data.gauge_json(found, tolerance), lambda: data.gauge_lines(found, tolerance)
+    )
 
 
 def _batch(place: str, name: str) -> list[Any]:

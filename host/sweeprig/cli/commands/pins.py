@@ -58,11 +58,7 @@ def pins(
     for caution in CAUTIONS:
         console.say(caution)
     result = identify_pins(parse_readings(reading) if reading else ask_readings(count))
-    if as_json:
-        console.show_json(result_json(result))
-    else:
-        for line in result_lines(result):
-            console.show(line)
+    console.answer(as_json, lambda: result_json(result), lambda: result_lines(result))
     raise typer.Exit(0 if result.safe else NOT_EXPLAINED)
 
 

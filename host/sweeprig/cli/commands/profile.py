@@ -22,11 +22,7 @@ def list_profiles(as_json: opt.AsJson = False) -> None:
     """Name the shipped profiles."""
     from sweeprig.bench.shop.profiles import list_json, list_lines
 
-    if as_json:
-        console.show_json(list_json())
-        return
-    for line in list_lines():
-        console.show(line)
+    console.answer(as_json, list_json, list_lines)
 
 
 @profile_app.command("show")
@@ -36,11 +32,7 @@ def show(profile: Name, as_json: opt.AsJson = False) -> None:
     from sweeprig.judge.profile import load_profile
 
     found = load_profile(profile)
-    if as_json:
-        console.show_json(show_json(found))
-        return
-    for line in show_lines(found):
-        console.show(line)
+    console.answer(as_json, lambda: show_json(found), lambda: show_lines(found))
 
 
 @profile_app.command("new")
@@ -67,11 +59,7 @@ def check(profile: Name, as_json: opt.AsJson = False) -> None:
     from sweeprig.bench.shop.profiles import check_json, check_lines, check_profile
 
     path, problems = check_profile(profile)
-    if as_json:
-        console.show_json(check_json(path, problems))
-    else:
-        for line in check_lines(path, problems):
-            console.show(line)
+    console.answer(as_json, lambda: check_json(path, problems), lambda: check_lines(path, problems))
     if problems:
         raise typer.Exit(ProfileError.exit_code)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -10,7 +11,7 @@ import typer
 
 from sweeprig.cli import options as opt
 from sweeprig.cli.console import console
-from sweeprig.cli.session import records_place
+from sweeprig.cli.session import records_place, with_options
 
 if TYPE_CHECKING:
     from sweeprig.bench.review.compare import Side
@@ -22,13 +23,6 @@ Place = Annotated[
     str,
     typer.Option("--records", help="Folder, SQLite file or PostgreSQL URL; default from the configuration."),
 ]
-ListJob = Annotated[str | None, typer.Option("--job", help="Only of this job.")]
-ListSensor = Annotated[
-    str | None, typer.Option("--sensor", help="Only of this sensor: label or serial number.")
-]
-ListVerdict = Annotated[str | None, typer.Option("--verdict", help="Only pass, fail or undecided.")]
-Since = Annotated[str | None, typer.Option("--since", help="Only from this time on (ISO 8601).")]
-Batch = Annotated[str | None, typer.Option("--batch", help="Only of this batch.")]
 Key = Annotated[str, typer.Argument(help="A record's number, or 6 or more digits of its capture's hash.")]
 Sensor = Annotated[str, typer.Argument(help="A sensor's label or serial number.")]
 
@@ -40,62 +34,58 @@ class Format(StrEnum):
     JSON = "json"
 
 
-def _find(
-    place: str,
-    *,
-    job: str | None,
-    sensor: str | None,
-    verdict: str | None,
-    since: str | None,
-    batch: str | None,
-    limit: int | None = None,
-    full: bool = False,
-) -> list[Record]:
-    from sweeprig.bench.shop.records import verdict_named
-    from sweeprig.records.store import open_store
+@dataclass(frozen=True)
+class Wanted:
+    """Which records: where they are, and what they have to be of."""
 
-    verdict = verdict_named(verdict)
-    with open_store(records_place(place), create=False) as store:
-        found = store.find(
-            job=job, sensor=sensor, verdict=verdict, since=since, batch=batch, limit=limit, full=full
-        )
-    for line in store.aside:
-        console.warn(line)
-    return found
+    place: Place = ""
+    job: Annotated[str | None, typer.Option("--job", help="Only of this job.")] = None
+    sensor: Annotated[
+        str | None, typer.Option("--sensor", help="Only of this sensor: label or serial number.")
+    ] = None
+    verdict: Annotated[str | None, typer.Option("--verdict", help="Only pass, fail or undecided.")] = None
+    since: Annotated[str | None, typer.Option("--since", help="Only from this time on (ISO 8601).")] = None
+    batch: Annotated[str | None, typer.Option("--batch", help="Only of this batch.")] = None
+
+    def find(self, *, limit: int | None = None, full: bool = False) -> list[Record]:
+        """Return them, newest first; warn of those that cannot be read."""
+        from sweeprig.bench.shop.records import verdict_named
+        from sweeprig.records.store import open_store
+
+        verdict = verdict_named(self.verdict)
+        with open_store(records_place(self.place), create=False) as store:
+            found = store.find(
+                job=self.job, sensor=self.sensor, verdict=verdict, since=self.since, batch=self.batch,
+                limit=limit, full=full,
+            )  # fmt: skip
+        for line in store.aside:
+            console.warn(line)
+        return found
+
+
+@dataclass(frozen=True)
+class ListOptions(Wanted):
+    """What `records list` takes."""
+
+    limit: Annotated[int, typer.Option("--limit", min=1, help="At most so many, the newest.")] = 50
+    as_json: opt.AsJson = False
 
 
 @records.command("list")
-def list_(
-    place: Place = "",
-    job: ListJob = None,
-    sensor: ListSensor = None,
-    verdict: ListVerdict = None,
-    since: Since = None,
-    batch: Batch = None,
-    limit: Annotated[int, typer.Option("--limit", min=1, help="At most so many, the newest.")] = 50,
-    as_json: opt.AsJson = False,
-) -> None:
+@with_options(ListOptions)
+def list_(asked: ListOptions) -> None:
     """List records, newest first."""
     from sweeprig.bench.shop.records import record_json, table_lines
 
-    found = _find(
-        place,
-        job=job,
-        sensor=sensor,
-        verdict=verdict,
-        since=since,
-        batch=batch,
-        limit=limit + 1,
-        full=as_json,
-    )
-    shown = found[:limit]
-    if as_json:
+    found = asked.find(limit=asked.limit + 1, full=asked.as_json)
+    shown = found[: asked.limit]
+    if asked.as_json:
         console.show_json([record_json(r) for r in shown])
         return
     for line in table_lines(shown) if shown else ["No record fits."]:
         console.show(line)
-    if len(found) > limit:
-        console.say(f"There are more; --limit shows more than {limit}.")
+    if len(found) > asked.limit:
+        console.say(f"There are more; --limit shows more than {asked.limit}.")
 
 
 @records.command()
@@ -106,11 +96,7 @@ def show(key: Key, place: Place = "", as_json: opt.AsJson = False) -> None:
 
     with open_store(records_place(place), create=False) as store:
         record = store.get(key)
-    if as_json:
-        console.show_json(record_json(record))
-        return
-    for line in show_lines(record):
-        console.show(line)
+    console.answer(as_json, lambda: record_json(record), lambda: show_lines(record))
 
 
 @records.command()
@@ -150,43 +136,39 @@ def batch_(
     from sweeprig.bench.batch.batch import batch_json, batch_lines, entries_of_records
     from sweeprig.errors import InputError
 
-    found = _find(place, job=None, sensor=None, verdict=None, since=None, batch=name, full=True)[::-1]
+    found = Wanted(place, batch=name).find(full=True)[::-1]
     if not found:
         raise InputError(
             "There is no record of this batch.", seen=name,
             next_step="check the name; sweeprig records list --json names each record's batch",
         )  # fmt: skip
     entries = entries_of_records(found)
-    if as_json:
-        console.show_json(batch_json(name, entries))
-        return
-    for line in batch_lines(name, entries):
-        console.show(line)
+    console.answer(as_json, lambda: batch_json(name, entries), lambda: batch_lines(name, entries))
+
+
+@dataclass(frozen=True)
+class ExportOptions(Wanted):
+    """What `records export` takes."""
+
+    out: Annotated[Path | None, typer.Option("--out", help="File to write; standard output without.")] = None
+    kind: Annotated[Format | None, typer.Option("--as", help="Default: by the file's ending, else csv.")] = (
+        None
+    )
 
 
 @records.command()
-def export(
-    out: Annotated[Path | None, typer.Option("--out", help="File to write; standard output without.")] = None,
-    kind: Annotated[
-        Format | None, typer.Option("--as", help="Default: by the file's ending, else csv.")
-    ] = None,
-    place: Place = "",
-    job: ListJob = None,
-    sensor: ListSensor = None,
-    verdict: ListVerdict = None,
-    since: Since = None,
-    batch: Batch = None,
-) -> None:
+@with_options(ExportOptions)
+def export(asked: ExportOptions) -> None:
     """Export records as CSV (units in the header) or JSON."""
     import json
 
     from sweeprig.bench.shop.records import record_json, to_csv, write_export
     from sweeprig.link.clean import printable_json
 
-    as_json = kind is Format.JSON or (kind is None and out is not None and out.suffix.lower() == ".json")
-    found = _find(place, job=job, sensor=sensor, verdict=verdict, since=since, batch=batch, full=as_json)[
-        ::-1
-    ]
+    out = asked.out
+    by_name = Format.JSON if out is not None and out.suffix.lower() == ".json" else Format.CSV
+    as_json = (asked.kind or by_name) is Format.JSON
+    found = asked.find(full=as_json)[::-1]
     if as_json:
         rows = [record_json(r) for r in found]
         text = printable_json(json.dumps(rows, indent=2, ensure_ascii=False, allow_nan=False)) + "\n"
@@ -267,11 +249,7 @@ def compare(
         _before_and_after(sensor, place) if sensor else [_side(t, place, profile) for t in (first, second)]
     )
     result = compare_sides(*sides)
-    if as_json:
-        console.show_json(compare_json(result))
-        return
-    for line in compare_lines(result):
-        console.show(line)
+    console.answer(as_json, lambda: compare_json(result), lambda: compare_lines(result))
 
 
 def add_to(app: typer.Typer) -> None:

@@ -43,11 +43,7 @@ def install(
         _remove(port_of(port), as_json=as_json)
         return
     report = put(port_of(port), check=check, progress=console.say)
-    if as_json:
-        console.show_json(asdict(report))
-    else:
-        for line in report.lines():
-            console.show(line)
+    console.answer(as_json, lambda: asdict(report), report.lines)
     if not report.same:
         raise typer.Exit(10)
 
@@ -56,11 +52,7 @@ def _remove(port: str, *, as_json: bool) -> None:
     from sweeprig.bench.board.remove import remove
 
     report = remove(port, progress=console.say)
-    if as_json:
-        console.show_json(asdict(report))
-        return
-    for line in report.lines():
-        console.show(line)
+    console.answer(as_json, lambda: asdict(report), report.lines)
 
 
 def add_to(app: typer.Typer) -> None:

@@ -67,11 +67,11 @@ def _series(client: RigClient, order: SweepOrder, asked: SweepOptions) -> None:
     batch = Batch(asked.batch or f"{local_now():%Y%m%d-%H%M}")
     with series_desk(client) as desk:
         run_series(client, order, batch, desk, ask=asking(asked.confirm), books=books())
-    if asked.as_json:
-        console.show_json(batch_json(batch.name, batch.entries))
-        return
-    for line in batch_lines(batch.name, batch.entries):
-        console.show(line)
+    console.answer(
+        asked.as_json,
+        lambda: batch_json(batch.name, batch.entries),
+        lambda: batch_lines(batch.name, batch.entries),
+    )
 
 
 def review(

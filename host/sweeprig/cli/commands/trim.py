@@ -113,11 +113,7 @@ def _show_verified(found: tuple[Verified, ...], kept: Trim, *, as_json: bool) ->
     from sweeprig.bench.trim.text import check_lines, verified_json, verified_lines
 
     result = verified_json(found)
-    if as_json:
-        console.show_json(result)
-    else:
-        for line in [*verified_lines(found), "", *check_lines(kept)]:
-            console.show(line)
+    console.answer(as_json, lambda: result, lambda: [*verified_lines(found), "", *check_lines(kept)])
     if result["verdict"] == "fail":
         console.say("The trim no longer holds: repeat the check with another meter, then trim the rig again.")
         raise typer.Exit(FAILED)
@@ -142,11 +138,7 @@ def ramp(
     before, counts, own = counted(port or config.port, source, seconds, places.trims)
     done = straighten(before, counts, ramp_percent=linearity)
     save_trim(done.trim, folder=places.trims)
-    if as_json:
-        console.show_json(straightened_json(done))
-    else:
-        for line in straightened_lines(done):
-            console.show(line)
+    console.answer(as_json, lambda: straightened_json(done), lambda: straightened_lines(done))
     if own:
         look_at_jumper(port or config.port)
 

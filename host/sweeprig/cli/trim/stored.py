@@ -40,11 +40,7 @@ def show(rig: Rig = "", as_json: opt.AsJson = False) -> None:
             next_step="name one: sweeprig trim show RIG" if uids else "sweeprig trim",
         )  # fmt: skip
     found = stored(rig or uids[0], folder)
-    if as_json:
-        console.show_json(trim_to_dict(found))
-        return
-    for line in trim_lines(found, now=local_now()):
-        console.show(line)
+    console.answer(as_json, lambda: trim_to_dict(found), lambda: trim_lines(found, now=local_now()))
 
 
 def list_trims(as_json: opt.AsJson = False) -> None:
