@@ -31,7 +31,7 @@ from sweeprig.link.client import RigClient
 from sweeprig.link.messages import Message
 from sweeprig.trim.model import Trim
 from sweeprig.trim.nominal import nominal_trim
-from sweeprig.trim.store import load_trim, trim_to_dict
+from sweeprig.trim.store import check_fits, load_trim, trim_to_dict
 
 SNAPSHOT_SPREAD = 150  # codes inside one window, or from one to the next: 0.2 V; a fast hand makes 50
 
@@ -202,6 +202,6 @@ def session(
 
 
 def trim_for(client: RigClient, trims: Path) -> Trim:
-    """Return the stored trim of this rig, or the nominal one of its build."""
+    """Return the stored trim of this rig, or the nominal one of its build. Raises TrimFileError."""
     rig = client.hello()
-    return load_trim(str(rig["uid"]), folder=trims) or nominal_trim(rig)
+    return check_fits(load_trim(str(rig["uid"]), folder=trims) or nominal_trim(rig), rig)

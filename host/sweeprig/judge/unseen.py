@@ -138,6 +138,9 @@ def verify_failed(trim: Trim) -> bool:
     return bool(trim.verified and trim.verified[-1].get("verdict") == "fail")
 
 
+CLOCKS_APART = 1 / 24  # d; by which a trim may be dated after a capture without a word
+
+
 def rig_marks(trim: Trim | None, *, taken_at: str) -> tuple[str, ...]:
     """Return what of the rig has to stand on the sheet: no trim, a trim too old, a failed check standard, its remarks.
 
@@ -153,6 +156,8 @@ def rig_marks(trim: Trim | None, *, taken_at: str) -> tuple[str, ...]:
         out.append(
             f"The trim was {age:.0f} days old, over its limit of {trim.max_age_days:.0f}: trim the rig again."
         )
+    if age is not None and age < -CLOCKS_APART:
+        out.append(f"The trim is dated {-age:.0f} days after the capture: one of the two clocks was wrong.")
     if verify_failed(trim):
         out.append(f"{VERIFY_FAILED[:1].upper()}{VERIFY_FAILED[1:]}.")
     return (*out, *trim.remarks)

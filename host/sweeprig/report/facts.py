@@ -53,7 +53,9 @@ def trim_text(outcome: Outcome) -> str:
     if trim.kind == "nominal":
         return "nominal: never trimmed, the parts' tolerance"
     age = age_days(outcome)
-    shown = "age not known" if age is None else f"{max(age, 0):.0f} days old"
+    shown = (
+        "age not known" if age is None else f"{age:.0f} days old" if age >= 0 else "dated after the capture"
+    )
     late = " (too old)" if age is not None and age > trim.max_age_days else ""
     return f"{trim.kind}, {shown}{late}, made {trim.made_at[:10] or 'at an unknown date'}"
 

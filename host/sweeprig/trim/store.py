@@ -50,6 +50,34 @@ def trim_from_dict(data: Mapping[str, Any]) -> Trim:
         ) from exc
 
 
+def misfit(trim: Trim, rig: Mapping[str, Any]) -> tuple[str, str]:
+    """Return what a trim is of and what the rig is, where a trim is another rig's, build's or chip's; else "", "".
+
+    `rig` is its hello; what it does not say is not compared.
+    """
+    for word, of_trim, key in (
+        ("rig", trim.rig_uid, "uid"),
+        ("build", trim.build, "build"),
+        ("chip", trim.chip, "chip"),
+    ):
+        if str(rig.get(key, of_trim)) != of_trim:
+            return f"{word} {of_trim or 'not named'}", f"{word} {rig[key]!s:.80}"
+    return "", ""
+
+
+def check_fits(trim: Trim, rig: Mapping[str, Any]) -> Trim:
+    """Return the trim. Raises TrimFileError where it is another rig's, build's or chip's."""
+    seen, limit = misfit(trim, rig)
+    if seen:
+        raise TrimFileError(
+            "The trim stored for this rig is not its own.",
+            seen=seen,
+            limit=limit,
+            next_step="trim this rig, which sets the file aside: sweeprig trim",
+        )
+    return trim
+
+
 def trim_path(uid: str, *, folder: Path) -> Path:
     """Return the file of one rig's trim."""
     return folder / f"{re.sub(r'[^A-Za-z0-9_-]', '_', uid[:100]) or 'unknown'}.json"

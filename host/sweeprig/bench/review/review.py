@@ -30,7 +30,7 @@ from sweeprig.judge.wiggle import as_wiggle
 from sweeprig.link.clean import clean_text
 from sweeprig.trim.model import Trim
 from sweeprig.trim.nominal import nominal_trim
-from sweeprig.trim.store import trim_from_dict
+from sweeprig.trim.store import misfit, trim_from_dict
 from sweeprig.trim.volts import to_trace
 
 if TYPE_CHECKING:
@@ -64,13 +64,21 @@ def _settle(setup: SweepSetup, choices: Choices) -> SweepSetup:
     )
 
 
-def trim_of(capture: Capture, choices: Choices) -> Trim:
-    """Return the trim chosen, else the one in the capture, else the nominal one of its build."""
+def trim_of(capture: Capture, choices: Choices) -> tuple[Trim, tuple[str, ...]]:
+    """Return the trim chosen, else the one in the capture, else the nominal one of its build, with a remark.
+
+    A trim in the capture that is another rig's is not used, and said so.
+    """
     if choices.trim is not None:
-        return choices.trim
-    if capture.trim:
-        return trim_from_dict(capture.trim)
-    return nominal_trim(capture.rig)
+        return choices.trim, ()
+    kept = trim_from_dict(capture.trim) if capture.trim else None
+    seen, limit = ("", "") if kept is None else misfit(kept, capture.rig)
+    if kept is not None and not seen:
+        return kept, ()
+    remarks = (
+        (f"The trim in the capture is not used: it is of {seen}, the capture of {limit}.",) if seen else ()
+    )
+    return nominal_trim(capture.rig), remarks
 
 
 def review_capture(
@@ -80,7 +88,8 @@ def review_capture(
     chosen = choices or Choices()
     setup = _settle(capture.setup, chosen)
     profile, remarks = profile_for(capture.setup, chosen.profile)
-    rig = Rig(trim_of(capture, chosen), front_end_of(capture.rig))
+    trim, refused = trim_of(capture, chosen)
+    rig = Rig(trim, front_end_of(capture.rig))
     trace = to_trace(
         capture,
         trim=rig.trim,
@@ -90,7 +99,7 @@ def review_capture(
     )
     trace = replace(trace, hookup=setup.hookup).usable()
     outcome = _outcome(trace, setup, profile, chosen, capture=capture, rig=rig, made_at=made_at)
-    outcome = replace(outcome, remarks=(*remarks, *outcome.remarks))
+    outcome = replace(outcome, remarks=(*remarks, *refused, *outcome.remarks))
     return as_wiggle(outcome)[0] if setup.task in WIGGLES else outcome
 
 

@@ -127,6 +127,8 @@ def due(trim: Trim, *, now: datetime) -> str:
     age = age_days(trim, now=now)
     if age is not None and age > trim.max_age_days:
         return f"The trim is {age:.0f} days old, more than {trim.max_age_days:g}. Next: sweeprig trim"
+    if age is not None and age < -1 / 24:
+        return f"The trim is dated {-age:.0f} days in the future: set the clock, or trim again. Next: sweeprig trim"
     last = trim.verified[-1] if trim.verified else {}
     if last.get("verdict") == "fail":
         return "The last check standard failed. Next: sweeprig trim"
