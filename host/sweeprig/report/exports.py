@@ -131,16 +131,11 @@ def _date(mdf: Any, outcome: Outcome) -> None:
 
 
 def check_place(path: Path) -> None:
-    """Raise ExportError for what is no file, and for the name of a capture or a journal; a link is replaced."""
-    seen = ""
+    """Raise ExportError for the name of a capture or a journal."""
     if path.suffix.lower() in KEPT:
-        seen = f"a name that ends in {path.suffix.lower()}: captures are kept"
-    elif path.exists() and not path.is_file():
-        seen = "a folder, a pipe or a device"
-    if seen:
         raise ExportError(
             f"{path} is no place for a sheet or an export.",
-            seen=seen,
+            seen=f"a name that ends in {path.suffix.lower()}: captures are kept",
             limit="a new file, or an earlier sheet or export",
             next_step="give another name",
         )
