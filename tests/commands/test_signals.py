@@ -5,12 +5,16 @@ from __future__ import annotations
 import os
 import signal
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
 
+from support.scripted_rig import ScriptedRig, client_of, sensor
 from support.terminal import Terminal
 from sweeprig.bench.hookup.way_out import EndedBySignal, held_back, unwinding
+from sweeprig.bench.session import session
+from sweeprig.capture.model import SweepSetup
 
 COMMANDS = {
     "countdown": ("sweep", "--countdown", "30", "--sheet", "none"),
@@ -136,3 +140,17 @@ def test_ignored_hang_up_stays_ignored() -> None:
             signal.raise_signal(signal.SIGHUP)
     finally:
         assert signal.signal(signal.SIGHUP, before) is signal.SIG_IGN
+
+
+def test_session_in_a_thread_handles_no_signal_and_lets_go() -> None:
+    """A page runs its sessions in threads; signals reach the main thread only."""
+    rig, before = ScriptedRig(sensor()), signal.getsignal(signal.SIGTERM)
+    setup = SweepSetup(confirmed=("plug-off: said",))
+
+    def looked() -> tuple[bool, object]:
+        with session(client_of(rig), setup, trims=Path("no-trims")):
+            return rig.out.supply, signal.getsignal(signal.SIGTERM)
+
+    with ThreadPoolExecutor(1) as threads:
+        assert threads.submit(looked).result() == (True, before)
+    assert not rig.out.supply
