@@ -113,7 +113,7 @@ def _whole(
         noise_v=s.a.noise_v,
         smoothness_percent=_smoothness(s),
         findings=tuple(found),
-        not_shown=reach.not_shown(trace, len(_strokes(s)), ends, sense, kind),
+        not_shown=reach.not_shown(trace, len(_strokes(s)), ends, sense, kind, span_v=s.a.span_v),
         low_b=ends_b[0],
         high_b=ends_b[1],
     )
@@ -150,7 +150,7 @@ def _look(
     low, high = (float(q) for q in np.quantile(a.path, (0.002, 0.998)))
     still = high - low < max(0.02 * rail, 20 * a.noise_v) or fi.stays_at_rail(low, high, rail)
     rests = () if still else a.rests
-    said = Told(starts, told, missing_s=trace.n_lost_before * trace.window_s)
+    said = Told(starts, told, missing_s=trace.n_lost_before * trace.window_s, window_s=trace.window_s)
     sense, why = find_sense(rests, a.place, said)
     wrong = told_wrong(rests, a.place, said)
     if sense is Sense.FALLING:
@@ -195,7 +195,16 @@ def _ends(trace: Trace, m: mv.Moves | None, still: bool) -> list[End | None]:
         return [None, None]
     supply_v = None if trace.supply is None else trace.supply.mean_v
     return [
-        find_end(m.path, m.good, m.rests, place=p, lsb_v=trace.lsb_v, supply=supply_v, stop=stop)
+        find_end(
+            m.path,
+            m.good,
+            m.rests,
+            place=p,
+            lsb_v=trace.lsb_v,
+            supply=supply_v,
+            stop=stop,
+            single=trace.n_per_window == 1,
+        )
         for p, stop in zip(("low", "high"), m.stops, strict=True)
     ]
 
@@ -216,33 +225,44 @@ def _findings(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:
         out.append(replace(still, severity="doubt") if reach.much_missing(trace) else still)
     if s.still or s.joined:
         return out
-    track = fi.one_cause(_events_found(s) + _regions_found(trace, s, sense), s.events)
+    track = fi.one_cause(_events_found(trace, s) + _regions_found(trace, s, sense), s.events)
     return out + track + fi.about_tracks(s.two)
 
 
-def _events_found(s: _Seen) -> list[Finding]:
+def _events_found(trace: Trace, s: _Seen) -> list[Finding]:
     out = []
     for channel, m in ((0, s.a), (1, s.b)):
         if m is not None:
-            rough = smoothness.rough_everywhere(
-                m.shape,
-                s.a.place,
-                free=m.good & clear_of(m.parts, m.path.size, 1),
-                resting=s.a.resting,
-                supply_v=s.rail,
-            )
+            rough = _rough(trace, s, m)
             out += about_events(s.events, s.maps[channel], channel=channel, rough=rough)
     return out
 
 
+def _rough(trace: Trace, s: _Seen, m: mv.Moves) -> smoothness.RoughAll | None:
+    if trace.window_s > smoothness.SLOWEST_S:
+        return None
+    return smoothness.rough_everywhere(
+        m.shape,
+        s.a.place,
+        free=m.good & clear_of(m.parts, m.path.size, 1),
+        resting=s.a.resting,
+        supply_v=s.rail,
+        lsb_v=trace.lsb_v,
+    )
+
+
 def _regions_found(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:
     """Flat spots, dead bands and rough regions of signal A."""
-    flat = flats.find_flats(s.a.place, s.a.strokes, window_s=trace.window_s, gap_before=trace.gap_before)
+    flat: tuple[flats.Flat, ...] = ()
+    if flats.fine_enough(trace.lsb_v, s.a.span_v):
+        flat = flats.find_flats(s.a.place, s.a.strokes, window_s=trace.window_s, gap_before=trace.gap_before)
     ground = 0.0 if trace.ground_v is None else float(np.median(trace.ground_v))
     pinned = flats.pinned_ends(
         trace.signal_a, s.a.path, supply_v=s.rail, ground_v=ground, window_s=trace.window_s
     )
-    rough = () if s.maps[0] is None else smoothness.rough_places(s.maps[0], supply_v=s.rail)
+    rough: tuple[smoothness.Rough, ...] = ()
+    if s.maps[0] is not None and trace.window_s <= smoothness.SLOWEST_S:
+        rough = smoothness.rough_places(s.maps[0], supply_v=s.rail, lsb_v=trace.lsb_v)
     return fi.about_flats(flat, pinned, rough, sense)
 
 

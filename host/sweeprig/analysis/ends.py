@@ -15,6 +15,7 @@ from sweeprig.capture.model import BoolArray
 
 FEW = 4  # visits: more of them do not make the spread between them matter less
 ROUNDING_LSB = 0.03  # of a level: rounding of the sums
+READING_LSB = 12**-0.5  # of a single reading: its step, which standing still does not average out
 
 
 @dataclass(frozen=True)
@@ -34,12 +35,13 @@ def find_end(
     lsb_v: float,
     supply: FloatArray | None,
     stop: Stop | None = None,
+    single: bool = False,
 ) -> End | None:
     """Level of all visits' rests at `place`, each weighted by its untouched windows; None where there is none.
 
     u combines batch means inside visits with the spread from visit to visit: u^2 = sum(w u)^2 + s^2/k, k at most
     FEW, so that U never falls below s. The spread has the noise inside visits in it as well, so u is a little too
-    large where nothing else spreads them.
+    large where nothing else spreads them. `single`: readings, no means of many.
     """
     here = [r for r in rests if r.place == place]
     if not here:
@@ -49,7 +51,8 @@ def find_end(
     levels = np.array([p.values.mean() for p in parts])
     weight = sizes / sizes.sum()
     spread = float(levels.std(ddof=1)) if len(parts) > 1 else math.nan
-    u, dof = _uncertainty(parts, weight, spread, ROUNDING_LSB * lsb_v)
+    rounding_v = lsb_v * (READING_LSB if single else ROUNDING_LSB)
+    u, dof = _uncertainty(parts, weight, spread, rounding_v)
     return End(
         value_v=float(weight @ levels),
         u_v=u,
@@ -59,8 +62,7 @@ def find_end(
         spread_v=spread,
         drift_v=float(levels[-1] - levels[0]),
         ratio=float(weight @ [p.ratio for p in parts]),
-        agree=len(parts) if stop is None else stop.agree,
-        short=0 if stop is None else len(stop.short),
+        **({} if stop is None else {"agree": stop.agree, "short": len(stop.short)}),
     )
 
 
@@ -112,5 +114,5 @@ def _kept(path: FloatArray, good: BoolArray, rest: Rest, lsb_v: float) -> NDArra
     """Untouched windows of a rest, without a creeping start or end: within 3 spreads of the median; their indices."""
     own = rest.start + np.flatnonzero(good[rest.start : rest.stop])
     values = path[own]
-    near = 3 * max(spread_of(values), 0.3 * lsb_v)
+    near = 3 * max(spread_of(values), 0.5 * lsb_v)
     return np.asarray(own[np.abs(values - np.median(values)) <= near])

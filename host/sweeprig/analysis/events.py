@@ -13,7 +13,9 @@ from typing import NamedTuple
 
 import numpy as np
 
+from sweeprig.analysis.coarse import is_coarse, least_v, off_line, peaks
 from sweeprig.analysis.model import FloatArray, IntArray
+from sweeprig.analysis.speed import side_speed
 from sweeprig.analysis.stretches import Stretches
 from sweeprig.capture.model import BoolArray, Channel
 
@@ -45,19 +47,7 @@ class RawEvent:
 
 def excess(channel: Channel) -> FloatArray:
     """Range of each window beyond what the movement beside it explains [V], shape (n,)."""
-    return channel.max_v - channel.min_v - SLOPE_FACTOR * side_speed(channel.mean_v)
-
-
-def side_speed(mean_v: FloatArray) -> FloatArray:
-    """Largest of the median speeds just before and just after each window [V per window], shape (n,)."""
-    from scipy.ndimage import median_filter
-
-    speed = np.abs(np.diff(mean_v, prepend=mean_v[:1]))
-    middle = median_filter(speed, SIDE, mode="nearest")
-    reach = SIDE // 2 + 2
-    padded = np.pad(middle, reach, mode="edge")
-    n = mean_v.size
-    return np.asarray(np.maximum(padded[:n], padded[2 * reach : 2 * reach + n]), dtype=float)
+    return channel.max_v - channel.min_v - SLOPE_FACTOR * side_speed(channel.mean_v, SIDE)
 
 
 def threshold(over: FloatArray, *, lsb_v: float, supply_v: float) -> tuple[float, float]:
@@ -73,6 +63,8 @@ def find(
 ) -> tuple[RawEvent, ...]:
     """All events of one channel, in order of time; none of them reaches from one of `parts` into another."""
     parts = (slice(0, channel.mean_v.size),) if parts is None else parts
+    if is_coarse(channel, window_s):
+        return _find_coarse(channel.mean_v, parts, window_s=window_s, lsb_v=lsb_v, supply_v=supply_v)
     over = np.concatenate([_both(channel.only(part)) for part in parts])
     limit, scale = threshold(over, lsb_v=lsb_v, supply_v=supply_v)
     hit = over > limit
@@ -86,15 +78,30 @@ def find(
     return tuple(found)
 
 
+def _find_coarse(
+    mean: FloatArray, parts: Stretches, *, window_s: float, lsb_v: float, supply_v: float
+) -> tuple[RawEvent, ...]:
+    over = np.concatenate([peaks(mean[part], window_s) for part in parts])
+    limit, scale = threshold(over, lsb_v=lsb_v, supply_v=supply_v)
+    limit = max(limit, least_v(mean))
+    found = []
+    for a, b in _runs(over > limit).tolist():
+        depth, level = off_line(mean, a, b)
+        if abs(depth) > limit:
+            seconds = (b - a) * window_s
+            found.append(RawEvent(a, b, depth, level + depth, seconds, abs(depth) / scale, level))
+    return tuple(found)
+
+
 def _both(channel: Channel) -> FloatArray:
     """Excess inside windows, and between the centres of two, so that an edge on a border is seen."""
     over = excess(channel)
     mean = channel.mean_v
     if channel.max_v is mean or np.array_equal(channel.max_v, channel.min_v):
         step = np.abs(np.diff(mean, prepend=mean[:1]))
-        return np.asarray(step - SLOPE_FACTOR * side_speed(mean), dtype=float)
+        return np.asarray(step - SLOPE_FACTOR * side_speed(mean, SIDE), dtype=float)
     border = np.maximum(channel.min_v[1:] - channel.max_v[:-1], channel.min_v[:-1] - channel.max_v[1:])
-    speed = side_speed(mean)
+    speed = side_speed(mean, SIDE)
     gap = np.pad(border, (1, 0), constant_values=-np.inf) - SLOPE_FACTOR * speed
     return np.asarray(np.maximum(over, gap), dtype=float)
 

@@ -17,6 +17,7 @@ NEAR, FAR = 6, 16  # steps: what counts as beside
 SHARE = 0.7  # of the strokes that cross
 SHARE_OF_A_WAY = 0.5  # of the strokes that cross it in one direction: a track is the same both ways
 SAME_WIDTH = 0.15  # of its stay: how far one stroke may be from the usual width
+FINEST = 0.3  # of the width over which a dwell is taken
 BAND_PERCENT = 0.12  # of span: what counts as one place
 STANDS, STANDS_OF_FLAT = (
     0.45,
@@ -39,6 +40,11 @@ class Flat:
     n_seen: int
     n_strokes: int
     dwell_s: float  # [s] median
+
+
+def fine_enough(lsb_v: float, span_v: float) -> bool:
+    """Whether the data's own steps are well below the width over which a dwell is taken."""
+    return lsb_v <= FINEST * WIDE * STEP_PERCENT / 100 * span_v
 
 
 def find_flats(

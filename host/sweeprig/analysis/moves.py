@@ -15,7 +15,7 @@ from sweeprig.analysis.told import told
 from sweeprig.analysis.visits import Stop, placed, stop_of, visits_of
 from sweeprig.capture.model import BoolArray, Channel, Trace
 
-AT_REST_WITHIN = 30  # windows between an event and the rest that it breaks off or interrupts
+AT_REST_S = 0.03  # s between an event and the rest that it breaks off or interrupts
 AT_REST_PERCENT = 1.0  # of span: how far the levels around such an event may be from the rest's
 
 
@@ -30,6 +30,7 @@ class Moves:
     rests: tuple[Rest, ...]
     strokes: tuple[Stroke, ...]
     place: FloatArray  # % of span
+    span_v: float
     noise_v: float
     resting: BoolArray
     parts: Stretches  # nothing is missing inside one
@@ -43,7 +44,9 @@ def moves_of(channel: Channel, trace: Trace, rail: float, steady: Steady) -> Mov
     path, good = strokes.clean_path(channel.mean_v, raw)
     shape = steady.of(path)
     noise = strokes.noise_of(shape, parts)
-    found = strokes.find_rests(shape, good, window_s=trace.window_s, lsb_v=trace.lsb_v, parts=parts)
+    found = strokes.find_rests(
+        shape, good, window_s=trace.window_s, lsb_v=trace.lsb_v, parts=parts, single=trace.n_per_window == 1
+    )
     thinned = strokes.thin(shape, noise_v=noise, window_s=trace.window_s)
     visits = visits_of(shape, thinned.turns, found)
     stops = stop_of(visits, low=True), stop_of(visits, low=False)
@@ -52,8 +55,15 @@ def moves_of(channel: Channel, trace: Trace, rail: float, steady: Steady) -> Mov
     moves = strokes.find_strokes(thinned, (low, high), noise_v=noise, window_s=trace.window_s, t_s=trace.t_s)
     place = track_map.percent_of(shape, low, high)
     resting = track_map.resting_windows(path.size, rests)
-    _close_gaps(resting, raw, rests, shape, near_v=AT_REST_PERCENT / 100 * (high - low))
-    return Moves(path, shape, good, raw, rests, moves, place, noise, resting, parts, stops)
+    _close_gaps(
+        resting,
+        raw,
+        rests,
+        shape,
+        near_v=AT_REST_PERCENT / 100 * (high - low),
+        within=round(AT_REST_S / trace.window_s),
+    )
+    return Moves(path, shape, good, raw, rests, moves, place, high - low, noise, resting, parts, stops)
 
 
 def _span(rests: tuple[Rest, ...], thinned: FloatArray) -> tuple[float, float]:
@@ -73,6 +83,7 @@ def _close_gaps(
     path: FloatArray,
     *,
     near_v: float,
+    within: int,
 ) -> None:
     """Count an event's windows as rest where it interrupts one: beside a rest, both levels around it the rest's."""
     if not rests:
@@ -82,7 +93,7 @@ def _close_gaps(
         k = int(np.searchsorted(starts, e.start, side="right")) - 1
         around = (path[max(0, e.start - 2)], path[min(path.size - 1, e.stop + 1)])
         for r in rests[max(0, k) : k + 2]:
-            close = e.start <= r.stop + AT_REST_WITHIN and e.stop >= r.start - AT_REST_WITHIN
+            close = e.start <= r.stop + within and e.stop >= r.start - within
             if close and all(abs(v - r.value_v) <= near_v for v in around):
                 resting[e.start : e.stop] = True
 

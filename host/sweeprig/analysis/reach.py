@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from sweepboard.wire import CHANNEL_NAMES
 from sweeprig.analysis import not_analogue
+from sweeprig.analysis.coarse import COARSE_S, LEAST_SHARE
+from sweeprig.analysis.flats import fine_enough
 from sweeprig.analysis.model import Cause, Code, End, Finding
+from sweeprig.analysis.smoothness import SLOWEST_S
 from sweeprig.capture.model import Trace
 from sweeprig.words import Hookup, Sense
 
@@ -84,8 +87,28 @@ def _ground(trace: Trace) -> str:
     return "Ground offset: not observed. Add the separate ground sense lead."
 
 
+def _of_the_data(trace: Trace, span_v: float) -> list[str]:
+    """What single readings, their rate and their resolution cannot show."""
+    out = []
+    if trace.n_per_window == 1:
+        out.append("Dropouts between two samples: the data holds no minimum and maximum of windows.")
+        if trace.window_s > COARSE_S:
+            out.append(
+                f"Steps, and lifts shallower than {100 * LEAST_SHARE:.0f} % of the travel: at {1 / trace.window_s:.0f} "
+                "readings a second a quick movement looks the same. Take 500 a second or more."
+            )
+        if trace.window_s > SLOWEST_S:
+            out.append("Roughness: the readings are too far apart. Take 500 a second or more.")
+        if not fine_enough(trace.lsb_v, span_v):
+            out.append(
+                f"Flat spots, and roughness below {trace.lsb_v * 1e3:.3g} mV: the data has steps of that. Use a finer "
+                "converter."
+            )
+    return out
+
+
 def not_shown(
-    trace: Trace, n_strokes: int, ends: list[End | None], sense: Sense, kind: str
+    trace: Trace, n_strokes: int, ends: list[End | None], sense: Sense, kind: str, *, span_v: float
 ) -> tuple[str, ...]:
     """What this capture could not show, each with what to do."""
     out = []
@@ -108,6 +131,4 @@ def not_shown(
         out.append("Which end is closed: tell the sense or begin with the lever closed.")
     if kind in ("", "unknown"):
         out.append("Filtered PWM: cannot be told from an analogue signal. Ask for the sensor's type.")
-    if trace.n_per_window == 1:
-        out.append("Dropouts between two samples: the data holds no minimum and maximum of windows.")
-    return tuple(out)
+    return (*out, *_of_the_data(trace, span_v))

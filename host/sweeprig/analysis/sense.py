@@ -19,6 +19,7 @@ class Told:
     starts: Starts
     sense: Sense
     missing_s: float = 0.0
+    window_s: float = 1e-3
 
 
 def find_sense(rests: tuple[Rest, ...], place: FloatArray, told: Told) -> tuple[Sense, str]:
@@ -32,7 +33,8 @@ def find_sense(rests: tuple[Rest, ...], place: FloatArray, told: Told) -> tuple[
             Sense.UNKNOWN,
             f"the first {told.missing_s:.2f} s are missing: which end the sweep began at was not seen",
         )
-    first = place[: rests[0].stop] if rests and rests[0].start < 50 else place[: min(50, place.size)]
+    begin = max(1, round(BEGIN_S / told.window_s))
+    first = place[: rests[0].stop] if rests and rests[0].start < begin else place[:begin]
     at = float(np.median(first))
     if 10 < at < 90 or not rests:
         return Sense.UNKNOWN, f"the sweep began at {at:.0f} % of signal span, not at an end"

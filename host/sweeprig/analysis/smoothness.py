@@ -13,7 +13,9 @@ ROUGH_TIMES = 6.0  # noise of a place against the usual noise of the track
 ROUGH_PERCENT = 0.15  # % of supply; less than this is nobody's fault
 
 ALL_OVER_TIMES = 6.0  # noise in movement against noise at rest
-ALL_OVER_PERCENT = 0.03  # % of supply
+ALL_OVER_PERCENT = 0.06  # % of supply
+STEPS = 0.6  # of the data's own resolution; its steps alone make 0.3 of it
+SLOWEST_S = 0.0025  # s from reading to reading, beyond which a hand's own movement makes as much
 ALL_OVER_SHARE = 0.75  # of the regions must be as rough as that
 FEWEST_REGIONS = 8
 REGION_PERCENT = 2  # of span
@@ -67,7 +69,7 @@ class RoughAll:
 
 
 def rough_everywhere(
-    path: FloatArray, place: FloatArray, *, free: BoolArray, resting: BoolArray, supply_v: float
+    path: FloatArray, place: FloatArray, *, free: BoolArray, resting: BoolArray, supply_v: float, lsb_v: float
 ) -> RoughAll | None:
     """Whether movement alone makes noise nearly everywhere; arrays (n,), `free`: no event in that window.
 
@@ -87,7 +89,7 @@ def rough_everywhere(
         return None
     rest = float(np.sqrt(np.mean(still**2)))
     level = float(np.quantile(noise, 1 - ALL_OVER_SHARE))
-    if level < max(ALL_OVER_TIMES * rest, ALL_OVER_PERCENT / 100 * supply_v):
+    if level < max(ALL_OVER_TIMES * rest, ALL_OVER_PERCENT / 100 * supply_v, STEPS * lsb_v):
         return None
     reach = 100 * REACH_TIMES * float(np.quantile(noise, ALL_OVER_SHARE)) / supply_v
     return RoughAll(level, rest, int(noise.size), max(reach, REACH_PERCENT))
@@ -102,10 +104,10 @@ class Rough:
     usual_v: float
 
 
-def rough_places(track: TrackMap, *, supply_v: float) -> tuple[Rough, ...]:
+def rough_places(track: TrackMap, *, supply_v: float, lsb_v: float) -> tuple[Rough, ...]:
     """Regions of at least 2 % of span with at least two passes and ROUGH_TIMES the median noise."""
     usual = float(np.nanmedian(track.noise_v)) if np.isfinite(track.noise_v).any() else np.nan
-    limit = max(ROUGH_TIMES * usual, ROUGH_PERCENT / 100 * supply_v)
+    limit = max(ROUGH_TIMES * usual, ROUGH_PERCENT / 100 * supply_v, STEPS * lsb_v)
     hit = np.nan_to_num(track.noise_v, nan=0.0) > limit
     hit[:4] = hit[-4:] = False
     hit &= track.passes >= 2

@@ -15,9 +15,11 @@ from sweeprig.analysis.visits import Turn, turns_of
 from sweeprig.capture.model import BoolArray
 
 REST_S = 0.06  # s; shorter stands are turning points
+TO_AND_FRO_LSB, MEAN_LSB = 1.1, 0.3  # codes that a rest may seem to move by
 STEP_S = 0.02  # s; speed is taken over this time
 SLOWEST_SPAN_PER_S = 0.04  # a movement slower than this cannot be told from a rest
-THIN_S = 0.005  # s; turning points are looked for in medians over five times this
+THIN_S = 0.005  # s between the medians that turning points are looked for in
+THIN_OVER_S = 0.02  # s that each of them is over
 TURN_SHARE = 0.08  # of span between two turning points, at least
 FULL = 0.05  # of span: how far from each end a full stroke may begin and stop
 
@@ -47,10 +49,20 @@ def noise_of(path: FloatArray, parts: Stretches | None = None) -> float:
 
 
 def find_rests(
-    path: FloatArray, good: BoolArray, *, window_s: float, lsb_v: float, parts: Stretches
+    path: FloatArray,
+    good: BoolArray,
+    *,
+    window_s: float,
+    lsb_v: float,
+    parts: Stretches,
+    single: bool = False,
 ) -> tuple[Rest, ...]:
-    """Times whose speed stays within what noise alone gives, none of them across what is missing."""
-    still = _still(path, window_s=window_s, lsb_v=lsb_v, parts=parts)
+    """Times whose speed stays within what noise alone gives, none of them across what is missing.
+
+    `single`: readings, no means of many; at rest they go to and fro between two steps of their resolution.
+    """
+    steps = TO_AND_FRO_LSB if single else MEAN_LSB
+    still = _still(path, window_s=window_s, least_v=steps * lsb_v, lsb_v=lsb_v, parts=parts)
     least = max(4, round(REST_S / window_s))
     found = [_rest(path, good, a, b, lsb_v) for a, b in _runs(still, parts) if b - a >= least]
     return tuple(r for r in found if r is not None)
@@ -64,14 +76,14 @@ def _runs(still: BoolArray, parts: Stretches) -> list[tuple[int, int]]:
     return out
 
 
-def _still(path: FloatArray, *, window_s: float, lsb_v: float, parts: Stretches) -> BoolArray:
+def _still(path: FloatArray, *, window_s: float, least_v: float, lsb_v: float, parts: Stretches) -> BoolArray:
     k = max(1, round(STEP_S / window_s))
     if path.size < 4 * k:
         return np.zeros(path.size, dtype=bool)
     step = np.concatenate([_steps(path[part], k) for part in parts])
     known = step[np.isfinite(step)]
     own = 4 * float(np.quantile(known, 0.2)) if known.size else 0.0
-    own += 4 * noise_of(path, parts) / np.sqrt(k) + 0.3 * lsb_v
+    own += 4 * noise_of(path, parts) / np.sqrt(k) + least_v
     slowest = 2 * k * window_s * SLOWEST_SPAN_PER_S * float(np.ptp(path))
     return np.asarray(step <= min(own, max(slowest, 2 * lsb_v)), dtype=bool)
 
@@ -110,7 +122,8 @@ def thin(path: FloatArray, *, noise_v: float, window_s: float) -> Thinned:
     from scipy.ndimage import median_filter
 
     every = max(1, round(THIN_S / window_s))
-    values = median_filter(path[::every], 5, mode="nearest")
+    over = 2 * max(1, round(THIN_OVER_S / (every * window_s) / 2)) + 1
+    values = median_filter(path[::every], over, mode="nearest")
     least = max(TURN_SHARE * float(np.ptp(values)), 12 * noise_v)
     turns = tuple(replace(t, at=t.at * every) for t in turns_of(values, least))
     return Thinned(values, every, turns)
