@@ -11,18 +11,47 @@ from sweeprig.cli import options as opt
 from sweeprig.cli.console import console
 
 
-def rigs(as_json: opt.AsJson = False) -> None:
-    """List the boards that are attached."""
+def rigs(
+    self_test: Annotated[
+        bool,
+        typer.Option(
+            "--self-test", help="Try all that the board can show with NOTHING on the leads; a report."
+        ),
+    ] = False,
+    port: opt.Port = "",
+    as_json: opt.AsJson = False,
+) -> None:
+    """List the boards that are attached, or try one."""
+    if self_test:
+        _self_test(port, as_json=as_json)
+        return
     from sweeprig.link.ports import list_rigs
 
     found = list_rigs()
     if as_json:
-        console.show_json([asdict(port) for port in found])
+        console.show_json([asdict(one) for one in found])
         return
-    for port in found:
-        console.show(f"{port.device:24}{port.serial_number or '-':24}{port.description}")
+    for one in found:
+        console.show(f"{one.device:24}{one.serial_number or '-':24}{one.description}")
     if not found:
         console.say("No board is attached. With no hardware: sweeprig demo, or --port sim://good")
+
+
+def _self_test(port: str, *, as_json: bool) -> None:
+    from sweeprig.bench.board.rig import SIMULATED, opened_rig, port_of
+    from sweeprig.bench.connection.self_test import self_test
+
+    name = port_of(port)
+    console.say("Take everything off the leads. This takes about 15 s.")
+    with opened_rig(name) as client:
+        found = self_test(client, simulated=name.startswith(SIMULATED))
+    if as_json:
+        console.show_json({**asdict(found), "good": found.good})
+    else:
+        for line in found.lines():
+            console.show(line)
+    if not found.good:
+        raise typer.Exit(10)
 
 
 def install(

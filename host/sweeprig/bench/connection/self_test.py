@@ -1,0 +1,188 @@
+"""All that a user can try on the own board with nothing on the leads, as a report to send in.
+
+docs/reference/firmware.md lists what only silicon can show; the numbers there are those of the steps here.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from sweepboard import wire
+from sweeprig.bench.readings import live
+from sweeprig.errors import LinkError
+from sweeprig.link.client import RigClient
+from sweeprig.link.messages import Gap, Histogram, Message, Records, SlowReading
+
+STREAM_S = 10.0
+RATE_PERCENT = (
+    0.5  # by the host's clock over STREAM_S; a crystal is good to 0.01 %, the host's polls to some ms
+)
+COUNTED = 200  # windows of the histogram
+SILENCE_S = wire.KEEP_ALIVE_MS / 1000 + 1.0
+MOST_SILENT = 100  # polls without a word
+LEAST_BLOCK = 4096  # [bytes] that the service needs at once: its longest message
+
+
+@dataclass(frozen=True)
+class Step:
+    """One thing that was tried."""
+
+    name: str
+    seen: str
+    expected: str
+    good: bool | None  # None: could not be tried here
+
+
+@dataclass(frozen=True)
+class SelfTest:
+    """What came of all of them."""
+
+    hello: Mapping[str, Any]
+    steps: tuple[Step, ...]
+
+    @property
+    def good(self) -> bool:
+        """Whether nothing was found wrong."""
+        return all(step.good is not False for step in self.steps)
+
+    def lines(self) -> list[str]:
+        """Return the report."""
+        rig = self.hello
+        out = [
+            f"{rig.get('board', '?')}, {rig.get('python', '?')}, firmware {rig.get('firmware', '?')}, {rig['build']}"
+        ]
+        words = {True: "good", False: "WRONG", None: "not tried"}
+        for number, step in enumerate(self.steps, 1):
+            out.append(f"{number}. {step.name}: {words[step.good]}. {step.seen}; expected: {step.expected}")
+        n = sum(step.good is False for step in self.steps)
+        return [
+            *out,
+            f"{n} of {len(self.steps)} wrong." if n else "Nothing wrong. Please send this report in.",
+        ]
+
+
+def self_test(
+    client: RigClient,
+    *,
+    simulated: bool = False,
+    clock: Callable[[], float] = time.monotonic,
+    sleep: Callable[[float], None] = time.sleep,
+) -> SelfTest:
+    """Try everything, with nothing on the leads; all is off in the end. LinkError where the board is lost."""
+    hello = client.hello(again=True)
+    check = hello.get("self_check", {})
+    client.quiet()
+    live.release(client)
+    steps = [_checked(check), _memory(check)]
+    steps += _streamed(client, clock, simulated=simulated)
+    steps.append(_left_alone(client, sleep, simulated=simulated))
+    return SelfTest(hello, tuple(steps))
+
+
+def _checked(check: Mapping[str, Any]) -> Step:
+    problems = check.get("problems")
+    seen = "no self-check" if problems is None else "; ".join(problems) or "no problem"
+    facts = ", ".join(
+        f"{key} {check[key]}" for key in ("temperature_c", "vsys_v", "smps", "codes") if key in check
+    )
+    return Step("self-check", f"{seen} ({facts})", "no problem", None if problems is None else not problems)
+
+
+def _memory(check: Mapping[str, Any]) -> Step:
+    block = check.get("largest_block")
+    seen = f"largest free block {block} bytes of {check.get('free_bytes')} free"
+    return Step(
+        "memory", seen, f"{LEAST_BLOCK} bytes or more", None if block is None else block >= LEAST_BLOCK
+    )
+
+
+def _streamed(client: RigClient, clock: Callable[[], float], *, simulated: bool) -> list[Step]:
+    """Stream for STREAM_S with a histogram and, where fitted, slow readings on the way."""
+    counted = live.has(client, "histogram")
+    lost_before = client.counts.n_sequence_lost
+    slow_too = live.has(client, "monitor")
+    with live.streaming(client, "powered"):
+        if slow_too:
+            live.switch(client, "slow", every_ms=100)
+        if counted:
+            client.command("histogram", channel=0, windows=COUNTED)
+        events, took_s, n, holes = _received(client, clock)
+        figures = client.stop()
+    rate_hz, wanted_hz = n / took_s if took_s else 0.0, 1 / client.window_s
+    away = 100 * (rate_hz / wanted_hz - 1)
+    lost = (
+        holes
+        + figures["windows_dropped"]
+        + figures["conversions_lost"]
+        + client.counts.n_sequence_lost
+        - lost_before
+    )
+    gaps = sum(isinstance(e, Gap) for e in events)
+    steps = [
+        Step("rate", f"{rate_hz:.1f} records a second, {away:+.2f} %", f"{wanted_hz:.1f} ± {RATE_PERCENT} %",
+             None if simulated else abs(away) <= RATE_PERCENT),
+        Step("losses", f"{lost} lost, {gaps} gaps, {figures['conversions_in_error']} in error", "none",
+             lost == gaps == figures["conversions_in_error"] == 0),
+    ]  # fmt: skip
+    steps += [_histogram(events, int(client.hello()["window"]))] if counted else []
+    return steps + ([_slow(events)] if slow_too else [])
+
+
+def _received(client: RigClient, clock: Callable[[], float]) -> tuple[list[Message], float, int, int]:
+    """Return what came in STREAM_S, the time [s] from the first records to the last, how many, and the holes."""
+    kept: list[Message] = []
+    records: list[Records] = []
+    began_s = ended_s = clock()
+    silent = 0
+    while sum(map(len, records)) * client.window_s < STREAM_S and silent < MOST_SILENT:
+        silent += 1
+        for event in client.poll(live.POLL_S):
+            silent = 0
+            if isinstance(event, Records):
+                ended_s = clock()
+                began_s = began_s if records else ended_s
+                records.append(event)
+            else:
+                kept.append(event)
+    index = Records.concatenate(records).index
+    holes = int(index[-1] - index[0]) + 1 - len(index) if len(index) else 0
+    n_after_first = sum(map(len, records[1:]))
+    return kept, ended_s - began_s, n_after_first, holes
+
+
+def _histogram(events: list[Message], window: int) -> Step:
+    pieces = [e for e in events if isinstance(e, Histogram)]
+    total = sum(int(e.counts.sum()) for e in pieces)
+    return Step(
+        "histogram in a stream",
+        f"{total} conversions counted",
+        f"{COUNTED * window}",
+        total == COUNTED * window,
+    )
+
+
+def _slow(events: list[Message]) -> Step:
+    slow = [e for e in events if isinstance(e, SlowReading)]
+    bad = sum(e.status != 0 for e in slow)
+    return Step(
+        "slow converter", f"{len(slow)} readings, {bad} bad", "readings, none bad", bool(slow) and not bad
+    )
+
+
+def _left_alone(client: RigClient, sleep: Callable[[float], None], *, simulated: bool) -> Step:
+    expected = f"the stream ends by itself after {wire.KEEP_ALIVE_MS / 1000:g} s"
+    if simulated:
+        return Step("a host that falls silent", "a simulated rig has a time of its own", expected, None)
+    client.start("powered")
+    sleep(SILENCE_S)  # nothing is said meanwhile
+    try:
+        streaming = client.status().streaming
+    except LinkError as exc:
+        return Step("a host that falls silent", str(exc), expected, False)
+    client.stop()
+    return Step(
+        "a host that falls silent", "still streams" if streaming else "ended", expected, not streaming
+    )

@@ -1,0 +1,108 @@
+"""`rigs --self-test`: what it tries, on a simulated rig and on one that does not do as it should."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from typer.testing import CliRunner
+
+from support.fake_rig import FakeRig
+from sweepboard import wire
+from sweeprig.bench.board.rig import opened_rig
+from sweeprig.bench.connection.self_test import SelfTest, self_test
+from sweeprig.cli.main import app
+from sweeprig.link.client import RigClient
+
+GOOD_CHECK = {"problems": [], "largest_block": 20_000, "free_bytes": 60_000, "temperature_c": 27.0}
+FIGURES = {"windows_dropped": 0, "conversions_lost": 0, "conversions_in_error": 0}
+
+
+class Board(FakeRig):
+    """A fake rig with a self-check, and counts in its replies; it ends a stream by itself or not."""
+
+    ends_alone = True
+
+    def _reply(self, command: dict[str, object], **more: object) -> None:
+        super()._reply(command, **FIGURES, **more)
+
+    def rest(self, seconds: float) -> None:
+        self.clock.now += seconds
+        self.streaming = self.streaming and not self.ends_alone
+
+    def _obey(self, name: str, command: dict[str, object]) -> None:
+        if name == "status":
+            fields = (5, 4, 3, 2, 1, 0, 99, self.streaming, 1, 0)
+            self.send(wire.STATUS, wire.struct.pack(wire.STATUS_FORMAT, *fields), self._index)
+            self._reply(command)
+        else:
+            super()._obey(name, command)
+
+
+def tried(board: Board) -> SelfTest:
+    return self_test(RigClient(board, clock=board.clock), clock=board.clock, sleep=board.rest)
+
+
+def named(found: SelfTest, name: str) -> bool | None:
+    return next(step.good for step in found.steps if step.name == name)
+
+
+def test_a_good_board_has_nothing_wrong() -> None:
+    found = tried(Board(self_check=GOOD_CHECK))
+    assert [(step.name, step.good) for step in found.steps] == [
+        ("self-check", True),
+        ("memory", True),
+        ("rate", True),
+        ("losses", True),
+        ("a host that falls silent", True),
+    ]
+    assert found.good
+    assert "Nothing wrong" in found.lines()[-1]
+
+
+def test_each_thing_that_is_wrong_is_told() -> None:
+    board = Board(self_check={**GOOD_CHECK, "problems": ["board supply 3.90 V"], "largest_block": 1024})
+    board.ends_alone = False
+    board.drop = {100: 2}
+    found = tried(board)
+    assert [step.name for step in found.steps if step.good is False] == [
+        "self-check",
+        "memory",
+        "losses",
+        "a host that falls silent",
+    ]
+    assert "board supply 3.90 V" in "\n".join(found.lines())
+
+
+def test_a_board_whose_crystal_is_wrong_is_told() -> None:
+    board = Board(self_check=GOOD_CHECK)
+    slow = self_test(
+        RigClient(board, clock=board.clock), clock=lambda: board.clock.now * 1.02, sleep=board.rest
+    )
+    assert named(slow, "rate") is False
+
+
+@pytest.fixture
+def short(monkeypatch: pytest.MonkeyPatch) -> None:
+    """One second of a simulated rig is enough to count in."""
+    monkeypatch.setattr("sweeprig.bench.connection.self_test.STREAM_S", 1.0)
+
+
+@pytest.mark.usefixtures("short")
+def test_the_simulated_rig_passes_and_counts() -> None:
+    with opened_rig("sim://good?pace=fast") as client:
+        found = self_test(client, simulated=True)
+    assert named(found, "histogram in a stream") is True
+    assert named(found, "slow converter") is True
+    assert named(found, "rate") is None
+    assert found.good
+
+
+@pytest.mark.usefixtures("short")
+def test_the_report_as_json() -> None:
+    done = CliRunner().invoke(app, ["rigs", "--self-test", "--port", "sim://good?pace=fast", "--json"])
+    assert done.exit_code == 0, done.output
+    report = json.loads(done.stdout)
+    assert report["good"]
+    assert {"hello", "steps"} <= set(report)
+    assert pytest.approx(5, abs=2) == len(report["steps"])
