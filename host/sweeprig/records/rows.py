@@ -61,11 +61,23 @@ class Record:
     sha256: str
     judged_at: str
     batch: str  # "" outside a series
+    override: str = ""  # reason for which the interlock was overridden
+
+    @property
+    def exceptions(self) -> tuple[str, ...]:
+        """What a reader of the verdict has to know of the capture: how it ended, unless whole, and an override."""
+        return exceptions_of(self.ended, self.override)
 
     @property
     def codes(self) -> tuple[str, ...]:
         """Codes of the findings that are faults."""
         return tuple(f["code"] for f in self.findings if f.get("severity", "fault") == "fault")
+
+
+def exceptions_of(ended: str, override: str) -> tuple[str, ...]:
+    """Return a word for a capture that ended early, and one for an override of the interlock."""
+    early = (f"ended early: {ended}",) if ended not in ("", "complete") else ()
+    return (*early, f"interlock overridden: {override}") if override else early
 
 
 def plain(value: Any) -> Any:
@@ -138,6 +150,7 @@ def capture_row(outcome: Outcome, path: Path, batch: str) -> dict[str, Any]:
         "hookup": str(outcome.setup.hookup) if outcome.capture else "",
         "ended": capture.ended if capture else "",
         "batch": text_of(batch),
+        "override": text_of(outcome.setup.override),
     }
 
 

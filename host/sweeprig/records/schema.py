@@ -70,6 +70,7 @@ captures = Table(
     Column("job_id", ForeignKey("jobs.id")),
     Column("sensor_id", ForeignKey("sensors.id")),
     Column("batch", Text, nullable=False, server_default=""),  # "" outside a series
+    Column("override", Text, nullable=False, server_default=""),  # reason against the interlock; "" none
     Index("ix_captures_sensor_id_at", "sensor_id", "at"),
     Index("ix_captures_job_id_at", "job_id", "at"),
     Index("ix_captures_at", "at"),

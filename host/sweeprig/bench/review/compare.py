@@ -35,6 +35,8 @@ class Side:
     quantities: Mapping[str, Mapping[str, Any]]  # name -> value, u95, u, u_a, unit
     margins: tuple[Mapping[str, Any], ...]
     findings: tuple[Mapping[str, Any], ...]
+    ended: str = ""
+    override: str = ""  # reason against the interlock
 
 
 @dataclass(frozen=True)
@@ -94,6 +96,8 @@ def side_of_record(record: Record) -> Side:
         quantities=record.quantities,
         margins=record.margins,
         findings=record.findings,
+        ended=record.ended,
+        override=record.override,
     )
 
 
@@ -113,6 +117,8 @@ def side_of_outcome(outcome: Outcome, name: str) -> Side:
         quantities=row["quantities"],
         margins=tuple(row["margins"]),
         findings=tuple(row["findings"]),
+        ended=capture.ended if capture else "",
+        override=setup.override,
     )
 
 
@@ -185,7 +191,9 @@ def _same(f: Found, g: Found) -> bool:
 
 
 def _notes(first: Side, second: Side, *, same: bool) -> tuple[str, ...]:
-    notes = []
+    notes = [
+        f"Of {s.name}: {text}." for s in (first, second) for text in rows.exceptions_of(s.ended, s.override)
+    ]
     if first.profile != second.profile:
         notes.append(f"The profiles differ: {first.profile}, then {second.profile}; verdicts do not compare.")
     if first.sensor != second.sensor:
@@ -250,7 +258,18 @@ def _finding(f: Found) -> str:
 
 def compare_json(c: Compared) -> dict[str, Any]:
     """Return the comparison as a JSON object."""
-    keep = ("name", "created", "sensor", "verdict", "reason", "profile", "rig_uid", "trim")
+    keep = (
+        "name",
+        "created",
+        "sensor",
+        "verdict",
+        "reason",
+        "profile",
+        "rig_uid",
+        "trim",
+        "ended",
+        "override",
+    )
     return {
         "first": {k: getattr(c.first, k) for k in keep},
         "second": {k: getattr(c.second, k) for k in keep},

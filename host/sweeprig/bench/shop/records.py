@@ -24,7 +24,8 @@ COLUMNS = (
     ("closed_U95_V", "closed_u95"), ("open_V", "open_v"), ("open_U95_V", "open_u95"), ("supply_V", "supply_v"),
     ("strokes_1", "strokes"), ("events_1", "n_events"), ("findings", "codes"), ("hookup", "hookup"),
     ("operator", "operator"), ("rig", "rig_uid"), ("trim", "trim"), ("trim_made_at", "trim_made_at"),
-    ("batch", "batch"), ("ended", "ended"), ("judged_at", "judged_at"), ("capture_file", "capture_file"),
+    ("batch", "batch"), ("ended", "ended"), ("interlock_overridden", "override"),
+    ("judged_at", "judged_at"), ("capture_file", "capture_file"),
 )  # fmt: skip
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
@@ -94,6 +95,7 @@ def table_lines(records: Sequence[Record]) -> list[str]:
         closed, opened = on_screen(r.closed_v, r.closed_u95), on_screen(r.open_v, r.open_u95)
         lines.append(
             f"{r.id:6d}  {r.created[:19]:19}  {r.verdict:9}  {closed:17}  {opened:17}  {sensor_text(r)}"
+            + "".join(f"  ! {text}" for text in r.exceptions)
         )
     return lines
 
@@ -110,6 +112,7 @@ def show_lines(record: Record) -> list[str]:
         "trim": f"{r.trim or 'none'} {r.trim_made_at}".strip(), "file": r.capture_file,
     }  # fmt: skip
     lines = [f"{r.verdict.upper()}: {r.reason}", ""]
+    lines += [f"  ! {text}" for text in r.exceptions]
     lines += [f"  {name:12}{value}" for name, value in facts.items() if value]
     for f in r.findings:
         lines += ["", f"  {f['code']} - cause: {f['cause']}", f"    seen: {f['evidence']}"]

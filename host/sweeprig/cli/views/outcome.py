@@ -11,6 +11,7 @@ from sweeprig.cli.console import Shown, strong
 from sweeprig.judge.model import Check, Margin, Quantity
 from sweeprig.judge.outcome import Outcome
 from sweeprig.link.clean import printable
+from sweeprig.report.facts import alerts
 from sweeprig.words import SIMULATED
 
 MOST_WIDTH = 96
@@ -99,7 +100,7 @@ def outcome_lines(outcome: Outcome) -> list[str]:
         ("What this capture could not show", [_fold(text, "  - ", "    ") for text in judgement.not_shown]),
     ):
         lines += ["", title, *block] if block else []
-    lines += [_fold(text, "  ! ", "    ") for text in outcome.remarks]
+    lines += [_fold(text, "  ! ", "    ") for text in alerts(outcome)]
     return [*lines, "", _fold(judgement.under, "", "")] if judgement.under else lines
 
 
