@@ -12,13 +12,17 @@ from hardware.figures import figures
 from hardware.front_end import kept
 from hardware.values import part_value
 from sweeprig.frontend import front_end
-from sweeprig.frontend.nets import EDGE
 from sweeprig.frontend.tables import BUILDS, Part, contacts, parts, pins
 
 HERE = Path(__file__).parent
 MADE = (
     "<!-- Made by `python -m hardware.tables_md` from host/sweeprig/frontend/parts.toml. Change it there. -->"
 )
+# Board pins by GPIO: the number on the 40-pin edge of a Pico board (data sheet, from memory).
+EDGE = {
+    2: 4, 3: 5, 4: 6, 5: 7, 6: 9, 7: 10, 8: 11, 9: 12, 10: 14, 11: 15, 12: 16,
+    16: 21, 17: 22, 18: 24, 19: 25, 26: 31, 27: 32, 28: 34,
+}  # fmt: skip
 POWER_PINS = (
     ("VBUS", 40, "F1: 5 V from USB, to the sensor's supply only; R22"),
     ("3V3 OUT", 36, "R20, U1, C10, C11, D1 to the rail, supply of U2, U3 and U4"),

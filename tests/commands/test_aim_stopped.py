@@ -35,7 +35,16 @@ def _aim_with_ctrl_c(monkeypatch: pytest.MonkeyPatch, folder: Path, packets: int
 
     monkeypatch.setattr(sweeprig.bench.board.rig, "opened_rig", opened)
     monkeypatch.setattr(sweeprig.bench.session, "run_sweep", interrupted)
-    options = ["--mount", "slotted", "--profile", "adjustable-potentiometer", "--confirm", "plug-off"]
+    options = [
+        "--seconds",
+        "5",
+        "--mount",
+        "slotted",
+        "--profile",
+        "adjustable-potentiometer",
+        "--confirm",
+        "plug-off",
+    ]
     monkeypatch.setattr("sys.argv", ["sweeprig", "aim", *options, "--out", str(folder)])
     run()
 

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from support.diary import BOOKS, SWEEP, DiaryRig, kept, moved, run
+from support.faces import UNWATCHED, Quiet, watched_by
 from support.scripted_rig import Outputs, Reading, client_of
 from sweeprig.bench.shop.places import find_places
 from sweeprig.bench.sweep.sweep import SweepOrder, take
@@ -199,7 +200,7 @@ def test_failing_countdown_switches_off(tmp_path: Path) -> None:
     rig = DiaryRig(moved)
     order = SweepOrder(SweepSetup(confirmed=("plug-off: said",)), tmp_path, tmp_path)
     with pytest.raises(RuntimeError, match="boom"):
-        take(client_of(rig), order, progress=lambda _: None, stop=lambda: False, before=boom)
+        take(client_of(rig), order, watch=UNWATCHED, before=boom)
     assert rig.diary == ["off", "start", "dead", "feed", "power", "stop", "off"]
     assert rig.all_off
 
@@ -208,7 +209,7 @@ def test_ctrl_c_in_the_countdown_captures_nothing(tmp_path: Path) -> None:
     rig = DiaryRig(moved)
     order = SweepOrder(SweepSetup(confirmed=("plug-off: said",)), tmp_path, tmp_path)
     with pytest.raises(KeyboardInterrupt):
-        take(client_of(rig), order, progress=lambda _: None, stop=lambda: True)
+        take(client_of(rig), order, watch=watched_by(Quiet(lambda: True)))
     assert rig.n_streams == 1
     assert rig.all_off
     assert not list(tmp_path.glob("*.journal"))

@@ -17,7 +17,7 @@ from sweeprig.bench.session import session
 from sweeprig.capture.model import SweepSetup
 
 COMMANDS = {
-    "countdown": ("sweep", "--countdown", "30", "--sheet", "none"),
+    "countdown": ("sweep", "--seconds", "5", "--countdown", "30", "--sheet", "none"),
     "capture": ("sweep", "--countdown", "0", "--seconds", "3600", "--sheet", "none"),
     "series": ("sweep", "--series", "--sheet", "none"),
     "watch": ("watch",),

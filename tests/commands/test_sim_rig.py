@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from support.faces import UNWATCHED
 from sweeprig.bench.board.rig import opened_rig
 from sweeprig.bench.review.review import review_capture
 from sweeprig.bench.sweep.sweep import SweepOrder, take
@@ -24,7 +25,7 @@ def capture(
     setup = SweepSetup(seconds=seconds, profile=profile)
     order = SweepOrder(setup, folder, folder / "trims")
     with opened_rig(url) as client:
-        return take(client, order, progress=lambda _: None, stop=lambda: False)[0]
+        return take(client, order, watch=UNWATCHED)[0]
 
 
 @pytest.mark.micropython

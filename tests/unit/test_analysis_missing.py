@@ -11,8 +11,8 @@ import pytest
 from sweepboard import wire
 from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.model import Code
-from sweeprig.bench.batch.series_run import cut_to
 from sweeprig.bench.review.review import review_capture
+from sweeprig.bench.sweep.run import cut_to
 from sweeprig.capture.file import read_capture, write_capture
 from sweeprig.capture.model import Capture
 from sweeprig.judge.model import Verdict

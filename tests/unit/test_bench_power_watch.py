@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from support.faces import UNWATCHED, Quiet
 from support.scripted_rig import Outputs, Reading, ScriptedRig, client_of, sensor
 from sweepboard import wire
 from sweeprig.bench.batch.series import Batch
@@ -48,7 +49,7 @@ def moved(supply: Callable[[float], float] = lambda _x: SUPPLY_V) -> Callable[[O
 
 def sweep(rig: ScriptedRig, folder: Path, setup: SweepSetup = POWERED):
     order = SweepOrder(setup, folder, folder / "trims")
-    return take(client_of(rig), order, progress=lambda _: None, stop=lambda: False)[0]
+    return take(client_of(rig), order, watch=UNWATCHED)[0]
 
 
 def first_power(lines: tuple[str, ...]) -> list[str]:
@@ -150,7 +151,7 @@ def test_a_series_stops_at_an_overload_and_keeps_what_came(tmp_path: Path) -> No
     batch.next_sensor("SN-3")
     order = SweepOrder(POWERED, tmp_path, tmp_path / "trims")
     with pytest.raises(HookupError, match="overload once the lever had moved"):
-        sweep_one(client_of(rig), order, batch, on_look=lambda _: None, stop=lambda: False)
+        sweep_one(client_of(rig), order, batch, Quiet())
     assert not rig.out.supply
     assert batch.entries == []
     assert len(list(tmp_path.glob("*.sweep"))) == 1

@@ -18,7 +18,7 @@ import pytest
 
 from support import outcomes
 from sweeprig.bench.batch.series import Batch
-from sweeprig.bench.batch.series_run import cut_to
+from sweeprig.bench.sweep.run import cut_to
 from sweeprig.capture.file import read_capture
 from sweeprig.cli.views.desk import Desk
 from sweeprig.link.messages import Gap, Mark

@@ -8,7 +8,7 @@ import pytest
 
 from support.courses import course, traces
 from sweeprig.bench.sweep.guide import Step, SweepGuide, SweepState
-from sweeprig.bench.sweep.pace import Pace, Plan, fastest_stroke_s, plan_sweep
+from sweeprig.bench.sweep.pace import Pace, SweepPlan, fastest_stroke_s, plan_sweep
 from sweeprig.bench.sweep.trigger import Phase
 from sweeprig.cli.views.sweep import LEAST_COLUMNS, LEAST_ROWS, fits, plain_line, screen_lines
 from sweeprig.frontend import front_end
@@ -22,7 +22,9 @@ THREE = ((1.0, C), (1.5, W), (0.7, W), (1.5, C), (0.7, C), (1.5, W), (1.2, W))
 SIZES = ((60, 20), (80, 24), (100, 30), (120, 40))
 
 
-def states(*legs: tuple[float, float], plan: Plan = PLAN, starts: Starts = Starts.CLOSED) -> list[SweepState]:
+def states(
+    *legs: tuple[float, float], plan: SweepPlan = PLAN, starts: Starts = Starts.CLOSED
+) -> list[SweepState]:
     guide = SweepGuide(PROFILE, plan, starts)
     return [guide.feed(trace) for trace in traces(course(*legs), chunk=20)]
 

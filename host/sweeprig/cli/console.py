@@ -84,6 +84,10 @@ class Console:
         if not self.quiet and sys.stderr.isatty():
             print("\r\x1b[2K", end="", file=sys.stderr, flush=True)
 
+    def hears(self, has_buzzer: bool) -> bool:
+        """Return whether anybody would hear a tone: the rig's buzzer or a terminal's bell."""
+        return has_buzzer or sys.stderr.isatty()
+
     def bell(self) -> None:
         """Sound the terminal's bell."""
         if sys.stderr.isatty():

@@ -20,6 +20,13 @@ ReviewProfile = Annotated[
     typer.Option("--profile", help="Profile: a name, a TOML file, or as-captured: as the capture keeps it."),
 ]
 Seconds = Annotated[float, typer.Option("--seconds", min=2.0, max=3600.0, help="Length of the capture [s].")]
+SweepSeconds = Annotated[
+    float | None,
+    typer.Option(
+        "--seconds", min=2.0, max=3600.0, help="Capture exactly so long [s]; else the strokes end the sweep."
+    ),
+]
+Full = Annotated[bool, typer.Option("--full", help="Print every number before the card.")]
 HookupOption = Annotated[
     Hookup,
     typer.Option("--hookup", help="powered: the rig feeds the sensor; tapped: another controller does."),

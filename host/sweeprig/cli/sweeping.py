@@ -1,23 +1,24 @@
-"""A sweep at the terminal: confirmed, counted down, shown while it runs; the outcome printed."""
+"""A sweep at the terminal: confirmed, shown while it runs; the card printed."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 import typer
 
 from sweeprig.cli.asking import asking, books
-from sweeprig.cli.console import EXIT_OF_VERDICT, console
+from sweeprig.cli.console import EXIT_OF_VERDICT, colour_wanted, console
+from sweeprig.cli.sounds import sound_verdict
 from sweeprig.cli.views.face import Stop, stop_on_interrupt
+from sweeprig.cli.views.sweep_face import sweep_face
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from sweeprig.bench.readings.coach import Advice
+    from sweeprig.bench.session import Session
     from sweeprig.bench.sweep.sweep import SweepDone, SweepOrder
     from sweeprig.capture.model import Capture
-    from sweeprig.capture.sweep import Progress
     from sweeprig.judge.outcome import Outcome
     from sweeprig.link.client import RigClient
 
@@ -29,50 +30,53 @@ def take_sweep(
     confirm: list[str] | None = None,
     countdown: int = 0,
     whole: bool = False,
+    bell: bool = True,
 ) -> SweepDone:
-    """Make the hookup ready, capture with progress on the screen, then finish.
+    """Make the hookup ready, capture with the screen of a sweep, then finish.
 
-    Ctrl-C keeps and judges what came. Raises KeyboardInterrupt where nothing had come, and with `whole` always.
+    A timed sweep is counted down. Ctrl-C keeps and judges what came. Raises KeyboardInterrupt where nothing had
+    come, and with `whole` always. `bell` lets steps and verdict be heard.
     """
     from sweeprig.bench.sweep.sweep import finish
 
-    capture, path = _take(client, order, confirm, countdown)
+    capture, path = _take(client, order, confirm, countdown if order.timed else 0, bell)
     if capture.ended != "complete":
         console.say(f"The capture ended early ({capture.ended}); what came is kept in {path}.")
     if whole and capture.ended == "stopped":
         raise KeyboardInterrupt
-    return finish(capture, path, order)
+    done = finish(capture, path, order)
+    if bell:
+        sound_verdict(client, done.outcome.judgement.verdict)
+    return done
 
 
 def _take(
-    client: RigClient, order: SweepOrder, confirm: list[str] | None, countdown: int
+    client: RigClient, order: SweepOrder, confirm: list[str] | None, countdown: int, bell: bool
 ) -> tuple[Capture, Path]:
     from sweeprig.bench.sweep.sweep import take
     from sweeprig.errors import BoardSilentError
 
-    said: list[str] = [""]
-
-    def advise(advice: Advice) -> None:
-        said[0] = f"   {advice.line}"
-
     with stop_on_interrupt() as stop:
         try:
-            taken = take(
+            return take(
                 client,
                 order,
-                progress=lambda p: console.progress(progress_line(p) + said[0]),
-                stop=stop,
+                watch=lambda s, _plan: sweep_face(stop, title_of(s), bell=bell),
                 ask=asking(confirm),
                 books=books(),
                 before=lambda: count_down(countdown, client.rest, stop),
-                advise=advise,
             )
         except BoardSilentError:
             if stop():  # before the first record: the board had no time to send one
                 raise KeyboardInterrupt from None
             raise
-    console.end_progress()
-    return taken
+
+
+def title_of(s: Session) -> str:
+    """Return what the screen of a sweep is headed with."""
+    named = s.setup.sensor_label or s.setup.serial
+    simulated = "SIMULATED, " if s.client.hello().get("simulated") else ""
+    return f"{simulated}{named or s.profile.name}, {s.setup.hookup}"
 
 
 def count_down(seconds: int, sleep: Callable[[float], None], stop: Stop) -> None:
@@ -83,14 +87,6 @@ def count_down(seconds: int, sleep: Callable[[float], None], stop: Stop) -> None
         console.progress(f"Lever at the start position. Sweep begins in {left} ...")
         sleep(1.0)
     console.end_progress()
-
-
-def progress_line(p: Progress) -> str:
-    """Return one line of a running capture."""
-    done = min(1.0, p.seconds / p.wanted_s) if p.wanted_s else 0.0
-    bar = "#" * round(done * 12)
-    lost = f"  {p.n_lost} LOST" if p.n_lost else ""
-    return f"  [{bar:12}] {p.seconds:5.1f} of {p.wanted_s:.1f} s{lost}"
 
 
 def show_outcome(
@@ -111,20 +107,38 @@ def show_outcome(
             console.show(line)
 
 
-def show_done(done: SweepDone, *, as_json: bool, budget: bool, monte_carlo: bool = False) -> None:
-    """Print the outcome and the files; leave with the verdict's status."""
-    sheet = str(done.sheets[0]) if done.sheets else None
-    files = {"capture_file": str(done.capture_file), "sheet_file": sheet}
-    show_outcome(done.outcome, as_json=as_json, budget=budget, files=files, monte_carlo=monte_carlo)
-    say_files(done)
+def show_card(outcome: Outcome, *, record: int | None = None, sheet: Path | None = None) -> None:
+    """Print the card: the verdict stands last."""
+    import shutil
+
+    from sweeprig.bench.review.card import card_of
+    from sweeprig.cli.views.card import card_lines
+
+    width = shutil.get_terminal_size((80, 24)).columns
+    for line in card_lines(card_of(outcome), width, record=record, sheet=sheet, colour=colour_wanted()):
+        console.show(line)
+
+
+def show_done(
+    done: SweepDone, *, as_json: bool, full: bool = False, budget: bool = False, monte_carlo: bool = False
+) -> None:
+    """Print the card, with `full` all numbers before it, and the files; leave with the verdict's status."""
+    sheet = done.sheets[0] if done.sheets else None
+    if as_json or full or budget or monte_carlo:
+        files = {"capture_file": str(done.capture_file), "sheet_file": str(sheet) if sheet else None}
+        show_outcome(done.outcome, as_json=as_json, budget=budget, files=files, monte_carlo=monte_carlo)
+    say_files(done, sheets=done.sheets if as_json else done.sheets[1:])
+    if not as_json:
+        console.show("")
+        show_card(done.outcome, record=done.record, sheet=sheet)
     raise typer.Exit(EXIT_OF_VERDICT[done.outcome.judgement.verdict])
 
 
-def say_files(done: SweepDone) -> None:
+def say_files(done: SweepDone, *, sheets: Sequence[Path] | None = None) -> None:
     """Name what was written, and warn of the record that could not be kept."""
     if done.record_problem:
         console.warn(done.record_problem)
     console.say()
     console.say(f"Capture: {done.capture_file}")
-    for path in done.sheets:
+    for path in done.sheets if sheets is None else sheets:
         console.say(f"Sheet:   {path}")

@@ -2,30 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from contextlib import AbstractContextManager, suppress
 from dataclasses import replace
-from functools import partial
-from pathlib import Path
 from typing import Protocol
 
 from sweeprig.bench.batch.batch import entry_of
 from sweeprig.bench.batch.series import Batch, Entry
+from sweeprig.bench.face import Face
 from sweeprig.bench.hookup.cautions import Ask
-from sweeprig.bench.readings.coach import Coach
-from sweeprig.bench.readings.live import Chunk
-from sweeprig.bench.session import Books, Session, session
-from sweeprig.bench.sweep.pace import plan_sweep
+from sweeprig.bench.session import Books, session
+from sweeprig.bench.sweep.guide import SweepState
+from sweeprig.bench.sweep.run import plan_of, record_guided
 from sweeprig.bench.sweep.sweep import SweepDone, SweepOrder, finish
-from sweeprig.bench.sweep.trigger import Phase, Trigger
+from sweeprig.bench.sweep.trigger import Trigger
 from sweeprig.capture.folder import ready_folder
-from sweeprig.capture.locks import remove
-from sweeprig.capture.model import Capture
 from sweeprig.errors import LinkError, SweeprigError
 from sweeprig.link.client import RigClient
-
-# what the buzzer sounds [ms]; the terminal's bell sounds as often: told apart without looking
-SOUNDS = {"pass": (80,), "fail": (500, 500, 500), "undecided": (200, 200)}
 
 
 class Desk(Protocol):
@@ -34,11 +26,8 @@ class Desk(Protocol):
     def wait(self, batch: Batch) -> bool:
         """Wait for the next sensor; False where the series is to end."""
 
-    def running(self) -> AbstractContextManager[Callable[[], bool]]:
-        """Give what says, while one sensor is swept, that it is to stop."""
-
-    def look(self, batch: Batch, trigger: Trigger) -> None:
-        """Show how the running sweep stands."""
+    def running(self, batch: Batch) -> AbstractContextManager[Face[SweepState]]:
+        """Give who watches while one sensor is swept."""
 
     def refused(self, error: SweeprigError) -> None:
         """Show what kept one sensor from being swept."""
@@ -54,16 +43,8 @@ def run_series(
     with suppress(KeyboardInterrupt):
         while desk.wait(batch):
             try:
-                with desk.running() as stop:
-                    done = sweep_one(
-                        client,
-                        order,
-                        batch,
-                        on_look=partial(desk.look, batch),
-                        stop=stop,
-                        ask=ask,
-                        books=books,
-                    )
+                with desk.running(batch) as face:
+                    done = sweep_one(client, order, batch, face, ask=ask, books=books)
             except LinkError:
                 raise
             except SweeprigError as error:
@@ -76,9 +57,8 @@ def sweep_one(
     client: RigClient,
     order: SweepOrder,
     batch: Batch,
+    face: Face[SweepState],
     *,
-    on_look: Callable[[Trigger], None],
-    stop: Callable[[], bool],
     ask: Ask | None = None,
     books: Books | None = None,
 ) -> SweepDone | None:
@@ -89,15 +69,14 @@ def sweep_one(
     order = replace(order, setup=replace(order.setup, serial=batch.serial), batch=batch.name)
     ready_folder(order.folder)
     with session(client, order.setup, trims=order.trims, ask=ask, books=books) as s:
-        if stop():
+        if face.ended():
             return None
-        capture, trigger = _capture(s, order.folder, on_look=on_look, stop=stop)
-        if not trigger.start_s and not s.power.overloaded:
-            remove(Path(capture.journal))
+        capture, guide = record_guided(s, order.folder, plan_of(s, seconds=None), face)
+        if capture is None:
             return None
         capture, path = s.keep(capture, order.folder)
     done = finish(capture, path, order)
-    batch.add(entry_of_done(done, batch, trigger))
+    batch.add(entry_of_done(done, batch, guide.trigger))
     return done
 
 
@@ -109,46 +88,4 @@ def entry_of_done(done: SweepDone, batch: Batch, trigger: Trigger) -> Entry:
         attempt=batch.attempt,
         ended=trigger.ended or "stopped",
         capture_file=str(done.capture_file),
-    )
-
-
-def _capture(
-    s: Session, folder: Path, *, on_look: Callable[[Trigger], None], stop: Callable[[], bool]
-) -> tuple[Capture, Trigger]:
-    hookup = str(s.setup.hookup)
-    plan = plan_sweep(s.profile, shortest_dropout_s=s.volts.front_end.shortest_dropout_s(hookup))
-    trigger, coach = Trigger(s.profile, plan), Coach(s.profile, needed=plan.strokes)
-
-    def follow(chunk: Chunk) -> None:
-        if chunk.trace is not None:
-            coach.feed(chunk.trace)
-            trigger.feed(chunk.trace)
-        on_look(trigger)
-
-    capture = s.record(
-        folder,
-        on_look=follow,
-        stop=lambda: trigger.phase is Phase.OVER or stop(),
-        coaching=lambda: coach.done,
-        endless=True,
-    )
-    if trigger.phase is Phase.OVER:
-        capture = replace(capture, ended="complete")
-    return cut_to(capture, trigger.keep_from_s), trigger
-
-
-def cut_to(capture: Capture, from_s: float) -> Capture:
-    """Return the capture from a time [s] on; what came before, with its snapshots and gaps, is left out."""
-    first = max(0, int(from_s / capture.window_s))
-    records = capture.records[capture.records.index >= first]
-    seconds = (records.index[-1] - records.index[0] + 1) * capture.window_s if len(records) else 0.0
-    return replace(
-        capture,
-        records=records,
-        first_index=max(first, capture.first_index),
-        setup=replace(capture.setup, seconds=round(float(seconds), 3)),
-        gaps=tuple(g for g in capture.gaps if g.index >= first),
-        snapshots=tuple(s for s in capture.snapshots if s.index >= first),
-        slow=tuple(s for s in capture.slow if s.index >= first),
-        marks=tuple(m for m in capture.marks if m.index >= first),
     )

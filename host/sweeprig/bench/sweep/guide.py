@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from sweeprig.bench.readings.watch import Watcher, WatchState
-from sweeprig.bench.sweep.pace import Pace, Plan
+from sweeprig.bench.sweep.pace import Pace, SweepPlan
 from sweeprig.bench.sweep.trigger import Phase, Trigger
 from sweeprig.capture.model import Trace
 from sweeprig.judge.profile import Profile
@@ -41,7 +41,7 @@ class SweepState:
 
     step: Step
     phase: Phase
-    plan: Plan
+    plan: SweepPlan
     strokes: int
     pace: Pace | None  # of the running stroke, else of the last one; None before there is any
     stroke_s: float | None  # [s] of that stroke
@@ -62,11 +62,13 @@ class SweepGuide:
     """Follows a sweep from rest to rest. `watcher` follows the reading."""
 
     profile: Profile
-    plan: Plan
+    plan: SweepPlan
     starts: Starts = Starts.CLOSED
     trigger: Trigger = field(init=False)
     watcher: Watcher = field(init=False)
     events: list[str] = field(default_factory=list)  # one line each
+    _stroke_times: list[float] = field(default_factory=list)  # [s] of the full strokes
+    _held_first_s: float = 0.0
     _home_v: float | None = None  # [V] the end where it began
     _away: float = 0.0  # [V] from there, last looked at
     _outward: bool = True
@@ -78,14 +80,30 @@ class SweepGuide:
     def feed(self, trace: Trace) -> SweepState:
         """Take the next windows; return what to show after them."""
         self.watcher.feed(trace)
-        phase = self.trigger.feed(trace)
-        lever = self.trigger.lever
-        if lever.still_from_s is not None and (
-            self._home_v is None or phase in (Phase.SETTLING, Phase.ARMED)
-        ):
-            self._home_v = lever.rest_v
+        before = self.trigger.strokes.n
+        self.trigger.feed(trace)
+        if self.trigger.strokes.n > before and self.trigger.last is not None:
+            self._stroke_times.append(self.trigger.last.seconds)
+        self._rest_at_home()
         self._turn()
         return self.state()
+
+    def _rest_at_home(self) -> None:
+        lever = self.trigger.lever
+        if lever.still_from_s is not None and (self._home_v is None or self.trigger.waiting):
+            self._home_v = lever.rest_v
+        if not self._stroke_times and lever.moving_from is None:
+            self._held_first_s = max(self._held_first_s, lever.rest_s)
+
+    @property
+    def seen(self) -> tuple[str, ...]:
+        """What was done, for the capture; nothing that was only asked for."""
+        said = [f"held still at the start, {self._held_first_s:.1f} s"] if self._held_first_s else []
+        times = self._stroke_times
+        if times:
+            many = "s" if len(times) != 1 else ""
+            said.append(f"{len(times)} full stroke{many} of {min(times):.1f} to {max(times):.1f} s")
+        return tuple(said)
 
     def state(self) -> SweepState:
         """Return what to show now."""

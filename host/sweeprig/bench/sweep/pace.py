@@ -18,7 +18,7 @@ class Pace(StrEnum):
 
 
 @dataclass(frozen=True)
-class Plan:
+class SweepPlan:
     """What the operator is asked for. Times in seconds."""
 
     strokes: int  # full strokes asked for
@@ -60,7 +60,7 @@ def fastest_stroke_s(shortest_dropout_s: float) -> float:
     return max(limit("sweep.fastest_s"), shortest_dropout_s / (limit("sweep.spot_percent") / 100))
 
 
-def plan_sweep(profile: Profile, *, shortest_dropout_s: float, seconds: float | None = None) -> Plan:
+def plan_sweep(profile: Profile, *, shortest_dropout_s: float, seconds: float | None = None) -> SweepPlan:
     """Return what to ask for: `seconds` None ends after the profile's strokes, else the time is given [s].
 
     The strokes get what the rests leave of the time given, or of the profile's longest. Where not even the fastest
@@ -74,7 +74,7 @@ def plan_sweep(profile: Profile, *, shortest_dropout_s: float, seconds: float | 
     strokes = max(1, min(strokes, fit))
     hold = min(hold, longest / (2 * (strokes + 1)))
     most = (longest - (strokes + 1) * hold) / strokes
-    return Plan(
+    return SweepPlan(
         strokes=strokes,
         wanted=wanted,
         stroke_s=min(max(limit("sweep.asked_s"), fastest), most),

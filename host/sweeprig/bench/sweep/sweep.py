@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Callable
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from sweeprig.bench.face import Face
 from sweeprig.bench.hookup.cautions import Ask
-from sweeprig.bench.readings.coach import Advice, Coach
-from sweeprig.bench.readings.live import Chunk
 from sweeprig.bench.review.review import Choices, review_capture
-from sweeprig.bench.session import Books, session
+from sweeprig.bench.session import Books, Session, session
+from sweeprig.bench.sweep.guide import SweepState
+from sweeprig.bench.sweep.pace import SweepPlan
+from sweeprig.bench.sweep.run import plan_of, record_guided
 from sweeprig.capture.folder import ready_folder
-from sweeprig.capture.model import Capture, Starts, SweepSetup
-from sweeprig.capture.sweep import Progress
+from sweeprig.capture.model import Capture, SweepSetup
 from sweeprig.errors import RecordsError
 from sweeprig.judge.outcome import Outcome
 from sweeprig.link.client import RigClient
@@ -31,6 +33,7 @@ class SweepOrder:
     sheet: str = "html"  # html | pdf | both | none
     records_url: str | None = None  # None keeps no record
     batch: str = ""  # of a series
+    timed: bool = False  # a capture of exactly `setup.seconds`; else the strokes end it
 
 
 @dataclass(frozen=True)
@@ -44,35 +47,33 @@ class SweepDone:
     record_problem: str = ""  # why no record could be kept
 
 
+Watch = Callable[[Session, SweepPlan], AbstractContextManager[Face[SweepState]]]
+"""Gives who watches one sweep, once the rig is ready and it is known what will be asked for."""
+
+
 def take(
     client: RigClient,
     order: SweepOrder,
     *,
-    progress: Callable[[Progress], None],
-    stop: Callable[[], bool],
+    watch: Watch,
     ask: Ask | None = None,
     books: Books | None = None,
     before: Callable[[], None] = lambda: None,
-    advise: Callable[[Advice], None] = lambda _: None,
 ) -> tuple[Capture, Path]:
     """Capture a sweep into a file; the journal is on disk before the analysis begins.
 
-    `before` runs when the sensor is fed, just before the capture. `advise` gets the coaching of a sweep that starts
-    at closed throttle; what was done stands in the capture. Raises SafetyError where the hookup or the interlock
-    refuses and, with the capture kept, where the supply is overloaded once the lever moves; LinkError;
-    KeyboardInterrupt where `stop` says so before the capture begins.
+    `before` runs when the sensor is fed, just before the capture; what was done stands in the capture.
+    Raises SafetyError where the hookup or the interlock refuses and, with the capture kept, where the supply is
+    overloaded once the lever moves; LinkError; KeyboardInterrupt where it is ended before it begins.
     """
     ready_folder(order.folder)
     with session(client, order.setup, trims=order.trims, ask=ask, books=books) as s:
         before()
-        coach = Coach(s.profile) if s.setup.starts == Starts.CLOSED else None
-
-        def coached(chunk: Chunk) -> None:
-            if coach is not None and chunk.trace is not None:
-                advise(coach.feed(chunk.trace))
-
-        done = (lambda: coach.done) if coach is not None else tuple
-        capture = s.record(order.folder, on_look=coached, stop=stop, progress=progress, coaching=done)
+        plan = plan_of(s, seconds=order.setup.seconds if order.timed else None)
+        with watch(s, plan) as face:
+            capture, _ = record_guided(s, order.folder, plan, face)
+        if capture is None:
+            raise KeyboardInterrupt
         return s.keep(capture, order.folder)
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from sweeprig.bench.readings.lever import Lever, Move, StrokeCount
-from sweeprig.bench.sweep.pace import Plan
+from sweeprig.bench.sweep.pace import SweepPlan
 from sweeprig.capture.model import Trace
 from sweeprig.judge.profile import Profile
 
@@ -35,7 +35,7 @@ class Trigger:
     """
 
     profile: Profile
-    plan: Plan
+    plan: SweepPlan
     phase: Phase = Phase.SETTLING
     ended: str = ""  # strokes | longest; "" while it runs
     start_s: float = 0.0  # [s] when the movement began
@@ -52,7 +52,7 @@ class Trigger:
         if self.plan.timed and self.phase is Phase.SETTLING:
             self.phase, self.start_s = Phase.RUNNING, float(trace.t_s[0])
         moves = self.lever.feed(trace)
-        if self.phase in (Phase.SETTLING, Phase.ARMED):
+        if self.waiting:
             self._wait()
         if self.running:
             for move in moves:
@@ -67,6 +67,11 @@ class Trigger:
             self.phase, self.start_s = Phase.RUNNING, self.lever.now_s
 
     @property
+    def waiting(self) -> bool:
+        """Whether the sweep has not begun."""
+        return self.phase in (Phase.SETTLING, Phase.ARMED)
+
+    @property
     def running(self) -> bool:
         """Whether the sweep has begun and has not ended."""
         return self.phase in (Phase.RUNNING, Phase.RESTING)
@@ -74,7 +79,7 @@ class Trigger:
     @property
     def seconds(self) -> float:
         """Time since the start of the movement [s]."""
-        return self.lever.now_s - self.start_s if self.phase not in (Phase.SETTLING, Phase.ARMED) else 0.0
+        return 0.0 if self.waiting else self.lever.now_s - self.start_s
 
     def _wait(self) -> None:
         resting = self.lever.still_from_s is not None

@@ -46,7 +46,7 @@ class AimOptions(CaptureOptions):
     longest: Annotated[
         float, typer.Option("--longest", min=1.0, help="Longest time for turning the sensor [s].")
     ] = 600.0
-    seconds: opt.Seconds = 5.0
+    seconds: opt.SweepSeconds = None
 
 
 @with_options(AimOptions)
@@ -58,6 +58,7 @@ def aim(asked: AimOptions) -> None:
     from sweeprig.judge.profile import load_profile
 
     order = asked.order(asked.setup(seconds=asked.seconds, starts=Starts.CLOSED))
+    order = replace(order, timed=asked.seconds is not None)
     profile = load_profile(order.setup.profile)
     if asked.target is not None:
         check_target(asked.target, profile)
@@ -175,7 +176,7 @@ def _sweep_again(asked: AimOptions, order: SweepOrder, ends: Ends, proposed: Pla
         result = {**to_result(done.outcome), "capture_file": str(done.capture_file)}
         console.show_json({"schema_version": 1, "plan": plan_json(ends, proposed), "after": result})
         raise typer.Exit(EXIT_OF_VERDICT[done.outcome.judgement.verdict])
-    show_done(done, as_json=False, budget=False)
+    show_done(done, as_json=False)
 
 
 def add_to(app: typer.Typer) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -11,8 +11,8 @@ import typer
 from sweeprig.cli import options as opt
 from sweeprig.cli.asking import asking, books
 from sweeprig.cli.console import EXIT_OF_VERDICT, console
-from sweeprig.cli.session import SensorOptions, report_recovered, with_options
-from sweeprig.cli.sweeping import show_done, show_outcome, take_sweep
+from sweeprig.cli.session import SensorOptions, report_recovered, settings, with_options
+from sweeprig.cli.sweeping import show_card, show_done, show_outcome, take_sweep
 from sweeprig.words import Sense, Starts
 
 if TYPE_CHECKING:
@@ -24,36 +24,40 @@ if TYPE_CHECKING:
 class SweepOptions(SensorOptions):
     """What `sweep` takes."""
 
-    seconds: opt.Seconds = 5.0
+    seconds: opt.SweepSeconds = None
     starts: opt.StartsOption = Starts.CLOSED
     sense: opt.SenseOption = Sense.UNKNOWN
     kind: opt.KindOption = None
     guard: opt.Guard = None
-    countdown: Annotated[int, typer.Option(min=0, max=30, help="Seconds to count down.")] = 3
+    countdown: Annotated[int, typer.Option(min=0, max=30, help="With --seconds: count down so long [s].")] = 3
     series: Annotated[
         bool,
         typer.Option("--series", help="Sweep a batch: each sweep starts on movement and ends by itself."),
     ] = False
     batch: Annotated[str, typer.Option("--batch", help="With --series: the batch's name.")] = ""
+    full: opt.Full = False
     budget: opt.Budget = False
     monte_carlo: opt.MonteCarlo = False
 
 
 @with_options(SweepOptions)
 def sweep(asked: SweepOptions) -> None:
-    """Capture a timed sweep, judge it, write the sheet. Start with the lever at closed throttle."""
+    """Sweep a sensor from stop to stop, judge it, write the sheet. Start with the lever at closed throttle."""
     from sweeprig.capture.folder import ready_folder
 
     kind = asked.kind.value if asked.kind else ""
     setup = asked.setup(seconds=asked.seconds, starts=asked.starts, sense=asked.sense, sensor_kind=kind)
-    order = asked.order(setup, asked.guard)
+    order = replace(asked.order(setup, asked.guard), timed=asked.seconds is not None)
     report_recovered(ready_folder(order.folder))
     with asked.rig() as client:
         if asked.series:
             _series(client, order, asked)
             return
-        done = take_sweep(client, order, confirm=asked.confirm, countdown=asked.countdown)
-    show_done(done, as_json=asked.as_json, budget=asked.budget, monte_carlo=asked.monte_carlo)
+        bell = settings()[0].bell
+        done = take_sweep(client, order, confirm=asked.confirm, countdown=asked.countdown, bell=bell)
+    show_done(
+        done, as_json=asked.as_json, full=asked.full, budget=asked.budget, monte_carlo=asked.monte_carlo
+    )
 
 
 def _series(client: RigClient, order: SweepOrder, asked: SweepOptions) -> None:
@@ -97,6 +101,9 @@ def review(
         write_html(outcome, sheet)
     files = {"capture_file": str(file), "sheet_file": str(sheet) if sheet else None}
     show_outcome(outcome, as_json=as_json, budget=budget, files=files, monte_carlo=monte_carlo)
+    if not as_json:
+        console.show("")
+        show_card(outcome, sheet=sheet)
     raise typer.Exit(EXIT_OF_VERDICT[outcome.judgement.verdict])
 
 

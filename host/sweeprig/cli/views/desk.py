@@ -5,18 +5,23 @@ from __future__ import annotations
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager, contextmanager, suppress
+from contextlib import contextmanager
+from functools import partial
 from typing import TYPE_CHECKING
 
 from sweeprig.cli.console import colour_wanted, console, error_text
+from sweeprig.cli.sounds import sound_verdict
 from sweeprig.cli.views import screen as screens
-from sweeprig.cli.views.face import Stop, stop_on_interrupt
+from sweeprig.cli.views.face import ScreenFace, stop_on_interrupt
+from sweeprig.cli.views.sweep import fits, screen_lines
+from sweeprig.cli.views.sweep_face import StepFace, no_keys
 from sweeprig.cli.views.verdict import verdict_lines
 
 if TYPE_CHECKING:
     from sweeprig.bench.batch.series import Batch, Entry
+    from sweeprig.bench.face import Face
+    from sweeprig.bench.sweep.guide import SweepState
     from sweeprig.bench.sweep.sweep import SweepDone
-    from sweeprig.bench.sweep.trigger import Trigger
     from sweeprig.errors import SweeprigError
     from sweeprig.link.client import RigClient
 
@@ -25,7 +30,6 @@ HINT = (
     "Scan or type the serial number, then Enter; Enter alone counts on.",
     "Space or the rig's button repeats the sensor on the bench; Ctrl-D ends.",
 )
-BELL_S = 0.25  # [s] between two bells
 
 
 class Desk:
@@ -64,17 +68,6 @@ class Desk:
 
         return any(isinstance(e, Mark) for e in self._client.poll(0.05))
 
-    def look(self, batch: Batch, trigger: Trigger) -> None:
-        """Show how the running sweep stands."""
-        text = f"{batch.serial}   sweep {batch.attempt}   {trigger.line}"
-        if self._screen is None:
-            console.progress(text)
-            return
-        width, _ = self._screen.size
-        self._screen.draw(
-            [line[:width] for line in ["", f"  {text}", "", f"  signal {trigger.lever.level_v:z.3f} V"]]
-        )
-
     def say(self, lines: list[str]) -> None:
         """Show lines above the next prompt."""
         self._above = lines
@@ -105,9 +98,17 @@ class Desk:
         """Show what kept one sensor from being swept."""
         self.say(error_text(error).splitlines())
 
-    def running(self) -> AbstractContextManager[Stop]:
-        """Heed Ctrl-C while one sensor is swept."""
-        return stop_on_interrupt()
+    @contextmanager
+    def running(self, batch: Batch) -> Iterator[Face[SweepState]]:
+        """Heed Ctrl-C while one sensor is swept; keys wait, for they may be the next serial number."""
+        title = f"{batch.serial}   sweep {batch.attempt}"
+        with stop_on_interrupt() as stop:
+            if self._screen is None or not fits(*self._screen.size):
+                yield StepFace(stop, no_keys)
+                return
+            face: ScreenFace[SweepState] = ScreenFace(self._screen, partial(screen_lines, title=title), stop)
+            face.pressed = no_keys  # type: ignore[method-assign]
+            yield face
 
     def _draw(self, below: list[str]) -> None:
         if self._screen is not None:
@@ -115,19 +116,8 @@ class Desk:
             self._screen.draw([*self._above, "", *(line[:width] for line in below)][-height:])
 
     def sound(self, verdict: str) -> None:
-        """Sound the rig's buzzer where it is fitted, and the terminal's bell as often."""
-        from sweeprig.bench.batch.series_run import SOUNDS
-        from sweeprig.bench.readings import live
-        from sweeprig.errors import LinkError
-
-        has_buzzer = live.has(self._client, "buzzer")
-        for at, ms in enumerate(SOUNDS.get(verdict, ())):
-            if at:
-                self._sleep(BELL_S + ms / 1000)
-            if has_buzzer:
-                with suppress(LinkError):
-                    live.switch(self._client, "buzzer", ms=ms)
-            console.bell()
+        """Let a verdict be heard."""
+        sound_verdict(self._client, verdict, self._sleep)
 
 
 def end_text(entry: Entry, end: str) -> str:

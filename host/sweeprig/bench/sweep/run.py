@@ -1,0 +1,78 @@
+"""A sweep that is guided: armed at rest, started by the movement, the button or a key, ended by strokes or time."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+from sweeprig.bench.face import Face
+from sweeprig.bench.readings.live import Chunk
+from sweeprig.bench.session import Session
+from sweeprig.bench.sweep.guide import SweepGuide, SweepState
+from sweeprig.bench.sweep.pace import SweepPlan, plan_sweep
+from sweeprig.bench.sweep.trigger import Phase
+from sweeprig.capture.locks import remove
+from sweeprig.capture.model import Capture
+
+QUIT = "q"
+START = frozenset("\r\n")
+
+
+def plan_of(s: Session, *, seconds: float | None) -> SweepPlan:
+    """Return what this rig, hookup and profile ask for; `seconds` None ends by strokes."""
+    shortest = s.volts.front_end.shortest_dropout_s(str(s.setup.hookup))
+    return plan_sweep(s.profile, shortest_dropout_s=shortest, seconds=seconds)
+
+
+def record_guided(
+    s: Session, folder: Path, plan: SweepPlan, face: Face[SweepState]
+) -> tuple[Capture | None, SweepGuide]:
+    """Capture one sweep, guided; None where it was ended before it began.
+
+    Enter and the rig's button start it, q and the face's own end end it. A timed plan keeps exactly its seconds; else
+    what came before the rest at the start is left out.
+    Raises HookupError, LinkError, KeyboardInterrupt as `Session.record`.
+    """
+    guide = SweepGuide(s.profile, plan, s.setup.starts)
+    keys: set[str] = set()
+
+    def look(chunk: Chunk) -> None:
+        keys.update(face.pressed())
+        if chunk.marks or keys & START:
+            guide.trigger.start()
+        if chunk.trace is not None:
+            guide.feed(chunk.trace)
+        face.show(guide.state())
+
+    capture = s.record(
+        folder,
+        on_look=look,
+        stop=lambda: (guide.trigger.phase is Phase.OVER and not plan.timed) or QUIT in keys or face.ended(),
+        coaching=lambda: guide.seen,
+        endless=not plan.timed,
+    )
+    if plan.timed:
+        return capture, guide
+    if guide.trigger.waiting and not s.power.overloaded:
+        remove(Path(capture.journal))
+        return None, guide
+    if guide.trigger.phase is Phase.OVER:
+        capture = replace(capture, ended="complete")
+    return cut_to(capture, guide.trigger.keep_from_s), guide
+
+
+def cut_to(capture: Capture, from_s: float) -> Capture:
+    """Return the capture from a time [s] on; what came before, with its snapshots and gaps, is left out."""
+    first = max(0, int(from_s / capture.window_s))
+    records = capture.records[capture.records.index >= first]
+    seconds = (records.index[-1] - records.index[0] + 1) * capture.window_s if len(records) else 0.0
+    return replace(
+        capture,
+        records=records,
+        first_index=max(first, capture.first_index),
+        setup=replace(capture.setup, seconds=round(float(seconds), 3)),
+        gaps=tuple(g for g in capture.gaps if g.index >= first),
+        snapshots=tuple(s for s in capture.snapshots if s.index >= first),
+        slow=tuple(s for s in capture.slow if s.index >= first),
+        marks=tuple(m for m in capture.marks if m.index >= first),
+    )

@@ -1,0 +1,1 @@
+"""Pictures for the docs, made from what a real terminal shows."""
