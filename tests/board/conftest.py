@@ -31,13 +31,6 @@ def firmware_files(folder: Path) -> dict[str, bytes]:
     return {f"sweepboard/{path.stem}.mpy": compiled(path, folder) for path in sources}
 
 
-def source_files() -> dict[str, bytes]:
-    """Return the same as sources: what `install` puts on a board where there is no mpy-cross."""
-    from sweeprig.bench.board.files import MAIN, firmware_sources
-
-    return {name: path.read_bytes() for name, path in firmware_sources().items() if name != MAIN}
-
-
 @pytest.fixture(scope="session")
 def image() -> Path:
     path = Path(os.environ["SWEEPRIG_BOARD_IMAGE"])

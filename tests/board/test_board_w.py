@@ -1,4 +1,4 @@
-"""The firmware on an emulated board with a radio: less memory, and here with sources instead of compiled files."""
+"""The firmware on an emulated board with a radio, which has less memory."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from sweepboard import wire
 
 pytestmark = pytest.mark.board
 
-BOOT_S = 40.0  # the board compiles all of it
+BOOT_S = 3.0
 
 
 @pytest.fixture(scope="module")
@@ -23,22 +23,20 @@ def image_w() -> Path:
     return Path(name)
 
 
-@pytest.mark.parametrize("form", ["sources", "compiled"])
 def test_a_board_with_a_radio_streams_and_counts(
-    image_w: Path, tmp_path_factory: pytest.TempPathFactory, form: str
+    image_w: Path, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
     from tests.board.board_rig import BoardRig
-    from tests.board.conftest import FIRMWARE, firmware_files, source_files
+    from tests.board.conftest import FIRMWARE, firmware_files
     from tests.board.emulated_board import EmulatedBoard, file_system, kind_of
 
     folder = tmp_path_factory.mktemp("w")
-    files = source_files() if form == "sources" else firmware_files(folder)
-    files["main.py"] = (FIRMWARE / "main.py").read_bytes()
+    files = firmware_files(folder) | {"main.py": (FIRMWARE / "main.py").read_bytes()}
     board = EmulatedBoard(image_w, disk=file_system(files, folder, kind_of(image_w)))
     board.mcu.gpio[11].set_input_value(True)
     board.boot()
     rig = BoardRig(board)
-    board.run(BOOT_S if form == "sources" else 3.0)
+    board.run(BOOT_S)
     hello = rig.command("hello")
     assert "Pico W" in hello["board"]
     assert hello["self_check"]["problems"] == []
