@@ -27,8 +27,11 @@ def compiled(path: Path, folder: Path) -> bytes:
 
 def firmware_files(folder: Path) -> dict[str, bytes]:
     """Return what belongs on a board, main.py left out: path there -> content."""
-    sources = sorted((FIRMWARE / "sweepboard").glob("*.py"))
-    return {f"sweepboard/{path.stem}.mpy": compiled(path, folder) for path in sources}
+    from sweeprig.bench.board.files import MAIN, BoardFiles, belongs, firmware_sources
+
+    board = BoardFiles(mpy=6 | 3 << 8 | 4 << 10, board="", python="")  # armv6m
+    names = [name for name in firmware_sources() if name != MAIN and belongs(name, board)]
+    return {f"{Path(name).with_suffix('.mpy')}": compiled(FIRMWARE / name, folder) for name in sorted(names)}
 
 
 @pytest.fixture(scope="session")

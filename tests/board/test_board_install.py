@@ -20,7 +20,6 @@ def test_a_broken_firmware_is_mended(image: Path, tmp_path_factory: pytest.TempP
 
     folder = tmp_path_factory.mktemp("broken")
     files = firmware_files(folder) | {"main.py": (FIRMWARE / "main.py").read_bytes()}
-    files.pop("sweepboard/fed_board.mpy")
     files["sweepboard/pins.mpy"] = b"M\x06 not a module"
     files["sweepboard/wire.py"] = b"import nothing"
     files["notes.txt"] = b"the user's own"
