@@ -53,7 +53,7 @@ def supply_is_on(rig: BoardRig) -> bool:
     return bool(rig.board.register(SIO_GPIO_OUT) >> pins.SUPPLY_ON & 1)
 
 
-def test_a_host_that_stalls_for_2_s_leaves_every_record_accounted_for(rig: BoardRig) -> None:
+def test_host_stalled_2_s_leaves_every_record_accounted_for(rig: BoardRig) -> None:
     rig.board.adc.codes = counting
     assert rig.command("start")["ok"]
     rig.run(0.1)

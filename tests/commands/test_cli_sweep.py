@@ -63,7 +63,7 @@ def test_a_worn_sensor_fails_with_its_place(tmp_path: Path) -> None:
     assert high >= 17
 
 
-def test_a_sensor_that_is_fed_from_elsewhere_is_refused_before_power(tmp_path: Path) -> None:
+def test_sensor_fed_elsewhere_is_refused_before_power(tmp_path: Path) -> None:
     done = sweep("over-range", tmp_path)
     assert done.returncode == 5
     assert "voltage on the sensor's leads although the rig feeds nothing" in done.stderr
@@ -167,7 +167,7 @@ def test_the_demo_as_json_is_one_object(tmp_path: Path) -> None:
     assert Path(scene["sheet_file"]).exists()
 
 
-def test_a_folder_that_cannot_be_written_is_said_before_anything_is_switched_on(tmp_path: Path) -> None:
+def test_unwritable_folder_is_said_before_switching_on(tmp_path: Path) -> None:
     file = tmp_path / "file"
     file.write_text("", encoding="utf-8")
     done = sweep("good", tmp_path, "--out", str(file))

@@ -18,7 +18,7 @@ SIM = "sim://{}?pace=fast&vm=cpython&seed=3"
 Run = Callable[..., Terminal]
 
 
-def test_watch_shows_the_reading_large_and_puts_the_terminal_back(run: Run) -> None:
+def test_watch_shows_it_large_and_restores_the_terminal(run: Run) -> None:
     t = run("watch", "--port", SIM.format("good"), "--seconds", "12", "--starts", "closed")
     assert t.end() == 0
     text = t.text()

@@ -87,7 +87,7 @@ def test_a_sheet_replaces_no_capture(tmp_path: Path, onto: str) -> None:
     assert (path.read_bytes(), other.read_bytes(), link.is_symlink()) == (before, b"x", True)
 
 
-def test_an_export_goes_through_no_link_and_is_whole_or_not_there(
+def test_export_follows_no_link_and_is_whole_or_not_there(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     target = tmp_path / "precious"

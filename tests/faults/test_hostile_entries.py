@@ -45,7 +45,7 @@ def test_a_setting_that_no_file_can_hold_is_cleaned(tmp_path: Path) -> None:
     assert (config.port, config.operator) == ("loop://", "\ufffd\ufffd")
 
 
-def test_a_setting_that_cannot_be_written_leaves_the_file_as_it_was(
+def test_unwritable_setting_leaves_the_file_unchanged(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     path = tmp_path / "config.toml"

@@ -38,7 +38,7 @@ def capture() -> Capture:
 # --- typed text and what a board says
 
 
-def test_typed_text_that_no_file_can_hold_is_captured_all_the_same(tmp_path: Path) -> None:
+def test_typed_text_no_file_can_hold_is_captured(tmp_path: Path) -> None:
     words: dict[str, Any] = dict.fromkeys(
         ("operator", "job", "sensor_label", "part", "serial", "notes"), BAD_TEXT
     )
@@ -53,7 +53,7 @@ def test_typed_text_that_no_file_can_hold_is_captured_all_the_same(tmp_path: Pat
     assert not list(tmp_path.glob("*.journal"))
 
 
-def test_the_command_line_keeps_names_of_files_and_cleans_the_rest(
+def test_command_line_keeps_file_names_cleans_the_rest(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(tmp_path)
@@ -123,7 +123,7 @@ def test_a_sweep_tells_of_a_journal_that_was_set_aside(
     assert capsys.readouterr().err == ""
 
 
-def test_a_journal_with_text_and_numbers_of_no_use_keeps_its_records(tmp_path: Path) -> None:
+def test_journal_with_useless_text_keeps_its_records(tmp_path: Path) -> None:
     rig = {"board": "\ud800", "free": math.nan}
     setup = {**json.loads(HEAD.to_line())["setup"], "operator": "\udcff"}
     (tmp_path / "a.journal").write_bytes(journal(rig=rig, setup=setup))

@@ -105,7 +105,7 @@ def test_a_hostile_configuration_is_told_of(tmp_path: Path, text: bytes) -> None
 EVIL = "<script>alert(1)</script>\"'><img src=x onerror=alert(2)>\u202e\x00\x07"
 
 
-def test_what_an_operator_or_a_board_says_stays_text_on_the_sheet(capture: Capture) -> None:
+def test_operator_and_board_text_stays_text_on_the_sheet(capture: Capture) -> None:
     words: dict[str, Any] = dict.fromkeys(
         ("operator", "job", "sensor_label", "part", "serial", "notes", "override"), EVIL
     )

@@ -84,7 +84,7 @@ def test_a_verdict_that_was_changed_is_not_shown_in_full(place: Path, column: st
     assert "does not fit its digest" in error.seen
 
 
-def test_text_that_is_not_utf8_is_shown_with_its_bad_bytes_replaced(place: Path) -> None:
+def test_text_that_is_not_utf8_is_shown_with_replacements(place: Path) -> None:
     with closing(sqlite3.connect(place)) as db:
         db.execute("UPDATE sensors SET label = CAST(x'41ff42' AS TEXT)")
         db.commit()

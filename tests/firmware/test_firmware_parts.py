@@ -50,7 +50,7 @@ def test_pins_are_those_of_the_schematic() -> None:
 
 
 @pytest.mark.micropython
-def test_switches_are_off_from_the_start_and_do_what_they_are_told() -> None:
+def test_switches_are_off_at_start_and_obey() -> None:
     out = case("switches_full")
     assert out["start"] == [0, 0, 0, 1]  # supply, burden, bias up released low, bias down released high
     assert out["outputs"] == [3]
@@ -172,7 +172,7 @@ def test_the_watchdog_can_be_stopped_and_a_reset_is_named() -> None:
 
 
 @pytest.mark.micropython
-def test_a_service_that_fails_at_once_leaves_the_prompt_in_the_end() -> None:
+def test_service_failing_at_once_leaves_the_prompt() -> None:
     out = case("boot_fails", 5)
     assert out["runs"] == 3
     assert out["said"] == ["worn out"] * 3

@@ -114,7 +114,7 @@ def test_a_bad_conversion_is_flagged_counted_and_masked(python: str) -> None:
 
 
 @pytest.mark.parametrize("block", [1, 64])
-def test_a_host_that_stalls_for_2_s_leaves_every_record_accounted_for(python: str, block: int) -> None:
+def test_host_stalled_2_s_leaves_every_record_accounted_for(python: str, block: int) -> None:
     out = case(python, "stalled", block, 2000)
     missing = {i for index, n, _reason in out["gaps"] for i in range(index, index + n)}
     there = set(out["records"])
@@ -222,7 +222,7 @@ def test_the_histogram_counts_every_code(python: str) -> None:
     assert out["sum"] == 20 * 166
 
 
-def test_the_ramp_is_straight_refused_where_it_may_not_run_and_ends(python: str) -> None:
+def test_ramp_is_straight_refused_where_forbidden_and_ends(python: str) -> None:
     out = case(python, "slow_ramp")
     assert out["errors"] == ["not-now", "out-of-range", "refused", "refused", "not-fitted"]
     assert out["idle"] == [0, 0, None]
@@ -350,7 +350,7 @@ def test_another_version_of_the_wire_is_refused(python: str) -> None:
     assert out["count"] == 3
 
 
-def test_hosts_that_go_away_leave_no_half_frames_and_no_lost_buffers(python: str) -> None:
+def test_hosts_going_away_leave_no_half_frames(python: str) -> None:
     out = case(python, "abandoned")
     assert out["stopped"]
     assert out["waiting"] == 32

@@ -101,7 +101,7 @@ def test_a_window_overwritten_while_it_was_reduced_says_so() -> None:
     assert (out["next"], out["gap"], out["lost"]) == (30, None, 3 * WINDOW)
 
 
-def test_a_bad_conversion_is_counted_and_its_mark_kept_out_of_the_numbers() -> None:
+def test_bad_conversion_is_counted_and_masked() -> None:
     out = case("errors")
     flags = [record[1] & ~wire.FLAG_SPLICE for record in out["records"]]
     assert flags == [0, wire.FLAG_CONVERSION_ERROR, 0]

@@ -67,7 +67,7 @@ def test_binomial_p_is_scipys(k: int, n: int, p: float) -> None:
     assert binomial_p(k, n, p) == pytest.approx(binomtest(k, n, p).pvalue, rel=1e-9)
 
 
-def test_zero_based_is_the_linear_programme_s_even_where_the_start_is_far_off() -> None:
+def test_zero_based_equals_the_linear_programme_far_off() -> None:
     """min t, |v - s u| <= t, by scipy's HiGHS; a step near the start makes the best slope leave the usual range."""
     from scipy.optimize import linprog
 

@@ -56,14 +56,14 @@ def test_scan_is_the_published_ratio() -> None:
 
 
 @pytest.mark.parametrize("n_strokes", [4, 10])
-def test_chance_alone_is_called_a_place_no_more_often_than_stated(n_strokes: int) -> None:
+def test_chance_is_called_a_place_no_more_than_stated(n_strokes: int) -> None:
     rng, n = np.random.default_rng(4), 150
     time = [np.ones(200) for _ in range(n_strokes)]
     p = [again_p([rng.integers(0, 200, 3) for _ in range(n_strokes)], time, n_draws=199) for _ in range(n)]
     assert sum(v <= 0.1 for v in p) <= binom.ppf(0.999, n, 0.1)
 
 
-def test_strokes_that_meet_something_at_one_place_among_much_else_are_seen() -> None:
+def test_one_place_among_much_else_is_seen() -> None:
     rng = np.random.default_rng(5)
     hits = [np.append(rng.integers(0, 200, 3), 77 + rng.integers(0, 2)) for _ in range(6)]
     assert again_p(hits, [np.ones(200)] * 6) <= 0.005

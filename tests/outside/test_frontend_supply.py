@@ -52,7 +52,7 @@ def test_five_volts_within_one_percent_at_every_corner() -> None:
     assert max(got) - min(got) > 0.02  # the draw does move it
 
 
-def test_every_figure_of_the_regulated_supply_agrees_and_keeps_its_limit() -> None:
+def test_figures_of_the_regulated_supply_agree_and_fit() -> None:
     failed = [" | ".join(r.cells()) for r in rows().values() if not r.agrees or r.kept is False]
     assert not failed, "\n".join(failed)
     assert regulated_rows("plain") == []

@@ -62,7 +62,7 @@ def test_a_meters_zero_cancels_in_a_ratio_as_its_gain_does() -> None:
         assert theirs <= ours <= math.hypot(theirs, 1.5 * rounding), key
 
 
-def test_the_sum_of_two_tracks_in_volts_has_the_meters_gain_once_and_whole() -> None:
+def test_sum_of_two_tracks_has_the_meters_gain_once() -> None:
     """A + B of four ends read with one gain: 0.29 % of 5 V is 14 mV, not the 9 mV of four independent errors."""
     own = replace(OPPOSED, supply=replace(OPPOSED.supply, ratiometric=False))
     g, z = meter_errors()
@@ -82,7 +82,7 @@ def test_the_sum_of_two_tracks_at_nominal_supply_has_one_supply() -> None:
     assert ours == pytest.approx(1.96 * theirs, rel=0.01)
 
 
-def test_the_distance_of_the_ends_at_nominal_supply_holds_the_supply() -> None:
+def test_span_at_nominal_supply_holds_the_supply() -> None:
     """x = Vn (H - L) / (S - G): the supply's own 30 mV is as much a part of it as anything else."""
     exact = Meter(percent_of_reading=0.0, counts=0.5, count_v=1e-5)
     fine, rough = (Line(0.0, LSB_V, u * u, 0.0, 0.0) for u in (1e-4, 30e-3))
@@ -94,14 +94,14 @@ def test_the_distance_of_the_ends_at_nominal_supply_holds_the_supply() -> None:
     assert ours == pytest.approx(1.96 * theirs, rel=0.01)
 
 
-def test_the_gain_of_the_meter_cancels_in_the_distance_of_the_ends_at_nominal_supply() -> None:
+def test_meter_gain_cancels_in_the_span_at_nominal_supply() -> None:
     g, z = meter_errors()
     theirs = (5.0 * (A_HIGH - A_LOW) * (1 + g) / (SUPPLY * (1 + g) + z)).s
     ours = check(given(seen(A_LOW, A_HIGH, supply=SUPPLY), trace=BOTH, trim=poor_trim()), "span").u95
     assert ours == pytest.approx(1.96 * theirs, rel=0.2)
 
 
-def test_the_distance_of_the_ends_without_the_supply_counts_its_range() -> None:
+def test_span_without_supply_counts_its_range() -> None:
     """Like the ends themselves: a supply taken as nominal may be anywhere in its range (JCGM 100, 4.3.7)."""
     blind = given(seen(A_LOW, A_HIGH, supply=math.nan), trace=replace(TRACE, supply=None))
     limits = ADJUSTABLE.limits.supply
@@ -109,7 +109,7 @@ def test_the_distance_of_the_ends_without_the_supply_counts_its_range() -> None:
     assert check(blind, "span").u95 == pytest.approx(RECTANGULAR * half * (A_HIGH - A_LOW) / 5.0, rel=0.01)
 
 
-def test_a_sweep_in_another_mode_of_the_regulator_is_less_sure_and_one_at_the_same_temperature_more() -> None:
+def test_another_regulator_mode_widens_same_temperature_narrows() -> None:
     """Half-widths of the reference: 0.02 %, 0.005 % a kelvin (10 K where not known), 0.1 % in another mode; three
     independent rectangular terms.
     """
@@ -126,7 +126,7 @@ def test_a_sweep_in_another_mode_of_the_regulator_is_less_sure_and_one_at_the_sa
     assert share(smps_mode="pwm") == pytest.approx(math.hypot(2e-4, 5e-4))
 
 
-def test_the_charge_of_the_channel_before_is_unsure_for_the_supply_too() -> None:
+def test_charge_of_the_channel_before_counts_for_supply() -> None:
     """f C R of the step from B, which may stand at 0 V: on a plain build 5 V of supply are shifted as 0 V of A are."""
     end_of, trim = front_end("plain"), nominal_trim({"build": "plain", "chip": "rp2040"})
 
@@ -139,7 +139,7 @@ def test_the_charge_of_the_channel_before_is_unsure_for_the_supply_too() -> None
     assert share(5.0, 0) == 0.0
 
 
-def test_the_slope_of_two_tracks_has_each_channels_bend_and_not_the_common_gain() -> None:
+def test_track_slope_has_both_bends_not_the_common_gain() -> None:
     """(B_high - B_low) / (A_high - A_low), every reading with the one gain g and 2 LSB of its own."""
     line = poor_trim().channels[0].line
     trim = make_trim(

@@ -90,7 +90,7 @@ def test_the_same_capture_twice_is_one_record(place: str) -> None:
         assert store.get(first).judged_at == "2031-03-04T10:16:30+00:00"
 
 
-def test_a_capture_judged_anew_keeps_both_verdicts_and_shows_the_last(place: str) -> None:
+def test_rejudged_capture_keeps_both_verdicts(place: str) -> None:
     from sqlalchemy import select
 
     from sweeprig.records import schema
@@ -126,7 +126,7 @@ def test_finding_by_job_sensor_verdict_batch_and_time(place: str) -> None:
             store.find(since="yesterday")
 
 
-def test_history_of_one_sensor_runs_from_the_oldest_and_joins_labels_of_one_serial(place: str) -> None:
+def test_history_runs_from_the_oldest_and_joins_labels(place: str) -> None:
     with open_store(place) as store:
         for n in (3, 1, 2):
             store.add(numbered(n, serial="S-9", sensor_label="as found" if n == 1 else "after"), Path("x"))
@@ -183,7 +183,7 @@ def test_a_newer_database_is_left_alone_and_named(place: str) -> None:
     assert "update sweeprig" in raised.value.next_step
 
 
-def test_a_database_of_the_first_version_is_brought_up_with_what_it_holds(place: str) -> None:
+def test_database_of_version_one_is_migrated_with_its_rows(place: str) -> None:
     from sqlalchemy import inspect, text
 
     from sweeprig.records.engine import make_engine, records_url
@@ -232,7 +232,7 @@ def test_two_programs_that_start_at_once_and_write_side_by_side(place: str) -> N
         assert len({r.serial for r in found}) == 7
 
 
-def test_a_program_killed_at_any_moment_loses_nothing_that_it_had_kept(place: str) -> None:
+def test_kill_at_any_moment_loses_nothing_kept(place: str) -> None:
     with Writer(WRITER, place, "0", "400") as writer:
         writer.go()
         assert writer.line() == "ready"
@@ -247,7 +247,7 @@ def test_a_program_killed_at_any_moment_loses_nothing_that_it_had_kept(place: st
         assert store.add(numbered(399), Path("x")) > 0
 
 
-def test_a_program_killed_inside_a_transaction_leaves_nothing_of_it_and_no_lock(place: str) -> None:
+def test_kill_inside_a_transaction_leaves_nothing_and_no_lock(place: str) -> None:
     with open_store(place) as store:
         store.add(numbered(1), Path("x"))
     with Writer(HALF_DONE, place) as writer:
@@ -259,7 +259,7 @@ def test_a_program_killed_inside_a_transaction_leaves_nothing_of_it_and_no_lock(
         assert store.count() == 2
 
 
-def test_a_program_that_holds_the_records_is_waited_for_and_then_named(place: str) -> None:
+def test_program_holding_the_records_is_waited_for_then_named(place: str) -> None:
     with open_store(place) as store:
         store.add(numbered(1), Path("x"))
     with Writer(HALF_DONE, place) as holder, open_store(place, patience=Patience(0.2)) as store:

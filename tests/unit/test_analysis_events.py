@@ -68,7 +68,7 @@ def test_short_dropouts_close_together_are_not_one_long_one() -> None:
 
 
 @pytest.mark.parametrize("place", [0.4, 0.55, 0.7])
-def test_a_short_partial_dropout_in_a_fast_stroke_is_not_held_open_by_the_movement(place: float) -> None:
+def test_short_partial_dropout_in_a_fast_stroke_ends(place: float) -> None:
     x = hand(1500)
     t = make_trace(n=1500)
     at = int(np.argmax(x > place)) + 0.2

@@ -170,7 +170,7 @@ def test_sense_from_either_start(name: str, starts: str) -> None:
     assert not a.findings
 
 
-def test_a_start_in_the_middle_tells_no_sense_but_gives_both_ends() -> None:
+def test_start_in_the_middle_gives_ends_but_no_sense() -> None:
     spec = load_sensor("good")
     a = sweep(replace(spec, hand=replace(spec.hand, starts="middle")))
     assert a.sense is Sense.UNKNOWN
@@ -200,7 +200,7 @@ def test_strokes_are_counted(n: int) -> None:
 
 
 @pytest.mark.parametrize("seed", range(4))
-def test_hesitation_partial_strokes_tremor_and_release_are_no_faults(seed: int) -> None:
+def test_hesitation_tremor_and_release_are_no_faults(seed: int) -> None:
     uneven = Hand(strokes=8, partial=0.3, hesitate=0.6, snap=0.5, bounce=0.05, tremor=0.006)
     a = sweep(replace(load_sensor("good"), hand=uneven), seed=seed, seconds=9.0)
     assert not a.findings
@@ -231,7 +231,7 @@ def test_a_hesitation_in_one_stroke_is_not_a_flat_spot() -> None:
     assert not look(moved_by(held)).findings
 
 
-def test_a_hesitation_where_only_one_stroke_came_is_not_a_flat_spot() -> None:
+def test_hesitation_in_a_single_stroke_is_no_flat_spot() -> None:
     x = 0.5 * hand(strokes=6)
     last = hand(1000, strokes=1, rest=0.2)
     at = int(np.argmax(last > 0.75))
@@ -273,7 +273,7 @@ def through_play(x: FloatArray, width: float) -> FloatArray:
     return out
 
 
-def test_an_angle_gives_volts_per_degree_and_no_fault_of_a_sound_sensor() -> None:
+def test_angle_gives_volts_per_degree_without_a_fault() -> None:
     x = hand()
     got = look(replace(moved_by(x), angle_deg=90 * x)).linearity
     assert got is not None

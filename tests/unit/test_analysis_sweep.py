@@ -165,7 +165,7 @@ def opposed_loaded(track_ohm: float, load_ohm: float, bump_v: float = 0.0) -> Tr
     return replace(t, signal_a=Channel(a, a - 2e-3, a + 2e-3), signal_b=Channel(b, b - 2e-3, b + 2e-3))
 
 
-def test_a_bend_that_the_rigs_own_load_makes_is_no_disagreement_of_the_tracks() -> None:
+def test_bend_by_the_rigs_load_is_no_track_disagreement() -> None:
     """Loaded divider, r = x / (1 + x(1 - x) k): 10 kohm on 25 kohm bend by up to 5 % of supply."""
     bent = opposed_loaded(10e3, 25e3)
     assert Code.TRACKS_DISAGREE in codes(run(bent)), "nothing is known of a load"
@@ -175,7 +175,7 @@ def test_a_bend_that_the_rigs_own_load_makes_is_no_disagreement_of_the_tracks() 
     assert told.two_tracks.slope == run(bent).two_tracks.slope, "slope and offset stay as measured"
 
 
-def test_a_load_does_not_excuse_a_bump_or_more_than_any_track_bends() -> None:
+def test_load_excuses_no_bump_and_no_excess_bend() -> None:
     assert Code.TRACKS_DISAGREE in codes(run(replace(opposed_loaded(5e3, 25e3, bump_v=0.4), load_ohm=25e3)))
     assert Code.TRACKS_DISAGREE in codes(run(replace(opposed_loaded(40e3, 25e3), load_ohm=25e3)))
     assert Code.TRACKS_DISAGREE in codes(run(replace(opposed_loaded(10e3, 25e3), load_ohm=770e3)))

@@ -28,7 +28,7 @@ from sweeprig.words import Sense
 PROFILE = load_profile("adjustable-potentiometer")
 
 
-def test_rising_sensor_mounted_low_is_moved_up_and_the_open_end_is_foretold() -> None:
+def test_rising_sensor_mounted_low_is_moved_up() -> None:
     p = plan(Ends(0.12, 3.97, 5.0, 0.01), PROFILE)
     assert p.possible
     assert p.move_v == pytest.approx(0.33)
@@ -38,7 +38,7 @@ def test_rising_sensor_mounted_low_is_moved_up_and_the_open_end_is_foretold() ->
     assert p.predicted_upper_margin_v == pytest.approx(0.70)
 
 
-def test_everything_scales_with_the_measured_supply_of_a_ratiometric_sensor() -> None:
+def test_ratiometric_sensor_scales_with_measured_supply() -> None:
     p = plan(Ends(0.12 * 0.9, 3.97 * 0.9, 4.5), PROFILE)
     assert p.move_v == pytest.approx(0.33 * 0.9)
     assert p.window.target_v == pytest.approx(0.405)
@@ -60,7 +60,7 @@ def test_no_position_will_do_when_the_ends_are_too_far_apart() -> None:
     assert "only 4.600 V fit" in p.reason
 
 
-def test_no_position_will_do_when_the_open_end_would_leave_its_range() -> None:
+def test_no_position_when_the_open_end_leaves_its_range() -> None:
     p = plan(Ends(0.80, 5.0, 5.5), replace(PROFILE, supply=replace(PROFILE.supply, ratiometric=False)))
     assert p.possible  # 4.65 V at open is inside 4.0 to 4.7 V
     short = plan(Ends(0.80, 3.90, 5.0), PROFILE)
@@ -81,7 +81,7 @@ def test_uncertainty_counts_at_both_rails() -> None:
         assert not plan(replace(ends, closed_u95_v=0.05, open_u95_v=0.05), wide).possible
 
 
-def test_a_place_beside_the_target_is_taken_where_the_target_breaks_a_limit() -> None:
+def test_place_beside_a_target_that_breaks_a_limit_is_taken() -> None:
     p = plan(Ends(0.45, 4.71, 5.0), PROFILE)  # at the target the open end is 10 mV beyond 4.7 V
     assert p.possible
     assert p.predicted_open_v == pytest.approx(4.70)
@@ -93,7 +93,7 @@ def test_an_end_at_its_rail_is_said_to_hide_travel() -> None:
     assert any("hidden" in r for r in p.remarks)
 
 
-def test_typed_target_stands_in_place_of_the_profile_and_needs_no_aim_in_it() -> None:
+def test_typed_target_replaces_the_profiles_aim() -> None:
     bare = replace(PROFILE, aim=None)
     check_mount("slotted", bare, target_v=0.6)
     p = plan(Ends(0.45, 4.2, 5.0), bare, target_v=0.6)

@@ -10,9 +10,9 @@ import pytest
 from support.sensor_circuit import Wiring, position
 from sweeprig.bench.connection.diagnose import diagnose, signal_b
 from sweeprig.bench.connection.model import (
-    Fault,
     Joint,
     Position,
+    WiringFault,
     check_json,
     far_level,
     node_pull,
@@ -34,7 +34,7 @@ def checked(wiring: Wiring, *, build: str = "full", current: bool = True, told: 
     return diagnose(closed, opened, end=end, profile=PROFILE, told_sense=told)
 
 
-def faults(check) -> list[Fault]:
+def faults(check) -> list[WiringFault]:
     return [f.fault for f in check.findings]
 
 
@@ -46,9 +46,9 @@ def test_right_wiring_is_connected_and_rising(build: str, track: float) -> None:
 
 
 @pytest.mark.parametrize("track", [1000.0, 5000.0, 10_000.0])
-def test_supply_and_ground_swapped_only_reverse_the_sense_and_that_is_said(track: float) -> None:
+def test_swapped_supply_and_ground_reverse_the_sense(track: float) -> None:
     check = checked(Wiring(supply="a", ground="b", track_ohm=track))
-    assert (check.verdict, check.sense, faults(check)) == ("connected", Sense.FALLING, [Fault.REVERSED])
+    assert (check.verdict, check.sense, faults(check)) == ("connected", Sense.FALLING, [WiringFault.REVERSED])
     assert check.findings[0].severity == "note"
     assert "only reverses the sense" in check.findings[0].not_told_apart
     told = checked(Wiring(supply="a", ground="b", track_ohm=track), told=Sense.RISING)
@@ -58,35 +58,35 @@ def test_supply_and_ground_swapped_only_reverse_the_sense_and_that_is_said(track
 @pytest.mark.parametrize(
     ("wiring", "expected"),
     [
-        (Wiring(signal=None), Fault.OPEN_SIGNAL),
-        (Wiring(shorts=(("signal", "ground"),)), Fault.AT_GROUND),
-        (Wiring(shorts=(("signal", "supply"),)), Fault.SHORT_TO_SUPPLY),
-        (Wiring(ground=None), Fault.GROUND_OPEN),
-        (Wiring(supply=None), Fault.SUPPLY_OPEN),
-        (Wiring(supply="w", ground="a", signal="b"), Fault.WRONG_PIN),
-        (Wiring(supply="a", ground="w", signal="b"), Fault.AT_GROUND),
-        (Wiring(supply="b", ground="w", signal="a"), Fault.AT_GROUND),
+        (Wiring(signal=None), WiringFault.OPEN_SIGNAL),
+        (Wiring(shorts=(("signal", "ground"),)), WiringFault.AT_GROUND),
+        (Wiring(shorts=(("signal", "supply"),)), WiringFault.SHORT_TO_SUPPLY),
+        (Wiring(ground=None), WiringFault.GROUND_OPEN),
+        (Wiring(supply=None), WiringFault.SUPPLY_OPEN),
+        (Wiring(supply="w", ground="a", signal="b"), WiringFault.WRONG_PIN),
+        (Wiring(supply="a", ground="w", signal="b"), WiringFault.AT_GROUND),
+        (Wiring(supply="b", ground="w", signal="a"), WiringFault.AT_GROUND),
     ],
 )
 @pytest.mark.parametrize("track", [2000.0, 5000.0, 10_000.0])
-def test_full_build_tells_each_fault(wiring: Wiring, expected: Fault, track: float) -> None:
+def test_full_build_tells_each_fault(wiring: Wiring, expected: WiringFault, track: float) -> None:
     check = checked(replace(wiring, track_ohm=track))
     assert check.verdict == "fault"
     assert faults(check) == [expected]
     assert check.sense is Sense.UNKNOWN
 
 
-def test_without_a_supply_current_open_ground_and_wrong_pin_are_said_not_to_be_told_apart() -> None:
+def test_open_ground_and_wrong_pin_need_the_supply_current() -> None:
     for wiring in (Wiring(ground=None), Wiring(supply="w", ground="a", signal="b")):
         check = checked(wiring, current=False)
-        assert faults(check) == [Fault.AT_SUPPLY]
+        assert faults(check) == [WiringFault.AT_SUPPLY]
         assert "look the same from here" in check.findings[0].not_told_apart
 
 
-def test_plain_build_does_not_claim_to_know_an_open_lead_from_a_short() -> None:
+def test_plain_build_cannot_tell_open_lead_from_short() -> None:
     for wiring in (Wiring(signal=None), Wiring(shorts=(("signal", "ground"),))):
         check = checked(wiring, build="plain")
-        assert faults(check) == [Fault.AT_GROUND]
+        assert faults(check) == [WiringFault.AT_GROUND]
         assert check.joint is Joint.NOT_TESTED
         assert "open signal lead" in check.findings[0].what
         assert "bias line" in check.findings[0].not_told_apart
@@ -96,21 +96,21 @@ def test_lever_that_moves_nothing_does_not_follow() -> None:
     end = front_end("full")
     still = position(Wiring(), 0.4, end, current=True)
     check = diagnose(still, still, end=end, profile=PROFILE)
-    assert faults(check) == [Fault.NOT_FOLLOWING]
+    assert faults(check) == [WiringFault.NOT_FOLLOWING]
     assert check.joint is Joint.CONNECTED
 
 
 def test_low_signal_that_does_not_move_is_not_called_a_short() -> None:
     end = front_end("full")
     low = position(Wiring(), 0.03, end, current=True)
-    assert faults(diagnose(low, low, end=end, profile=PROFILE)) == [Fault.NOT_FOLLOWING]
+    assert faults(diagnose(low, low, end=end, profile=PROFILE)) == [WiringFault.NOT_FOLLOWING]
 
 
 def test_converter_offset_is_taken_off_before_ground_is_judged() -> None:
     end = front_end("full")
     short = position(Wiring(shorts=(("signal", "ground"),)), CLOSED, end, current=True)
     shifted = Position(*(_up(lv, 0.03) for lv in (short.on, short.bare, short.up)), zero_v=0.03)  # type: ignore[arg-type]
-    assert faults(diagnose(shifted, shifted, end=end, profile=PROFILE)) == [Fault.AT_GROUND]
+    assert faults(diagnose(shifted, shifted, end=end, profile=PROFILE)) == [WiringFault.AT_GROUND]
 
 
 def _up(levels: Levels | None, volts: float) -> Levels | None:
@@ -122,12 +122,14 @@ def test_overload_at_one_lever_position_only_is_a_wrong_pin() -> None:
     closed = position(Wiring(supply="w", ground="a", signal="b"), CLOSED, end, current=True)
     cut = replace(closed.on, supply_v=0.2, flags_any=0x0010)
     check = diagnose(closed, Position(cut), end=end, profile=PROFILE)
-    assert faults(check) == [Fault.WRONG_PIN]
+    assert faults(check) == [WiringFault.WRONG_PIN]
     assert "open throttle only" in check.findings[0].evidence
 
 
-@pytest.mark.parametrize(("supply_v", "expected"), [(0.1, Fault.SUPPLY_SHORT), (2.5, Fault.SUPPLY_OVERLOAD)])
-def test_overload_everywhere_is_a_short_or_an_overload(supply_v: float, expected: Fault) -> None:
+@pytest.mark.parametrize(
+    ("supply_v", "expected"), [(0.1, WiringFault.SUPPLY_SHORT), (2.5, WiringFault.SUPPLY_OVERLOAD)]
+)
+def test_overload_everywhere_is_a_short_or_an_overload(supply_v: float, expected: WiringFault) -> None:
     end = front_end("full")
     on = replace(position(Wiring(), CLOSED, end, current=True).on, supply_v=supply_v, flags_any=0x0010)
     check = diagnose(Position(on), Position(on), end=end, profile=PROFILE)
@@ -138,7 +140,7 @@ def test_low_supply_without_limiting_is_its_own_fault() -> None:
     end = front_end("full")
     place = position(Wiring(), CLOSED, end, current=True)
     low = replace(place, on=replace(place.on, supply_v=3.9))
-    assert faults(diagnose(low, low, end=end, profile=PROFILE)) == [Fault.SUPPLY_LOW]
+    assert faults(diagnose(low, low, end=end, profile=PROFILE)) == [WiringFault.SUPPLY_LOW]
 
 
 def test_one_position_alone_is_undecided() -> None:

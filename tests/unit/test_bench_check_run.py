@@ -14,8 +14,8 @@ import pytest
 from support.day_traces import flat_trace
 from support.scripted_rig import Outputs, Reading, ScriptedRig, client_of, sensor
 from sweeprig.bench.connection.lead import run_lead_check
-from sweeprig.bench.connection.model import Fault, Joint
-from sweeprig.bench.connection.run import Checked, _toggles, run_check
+from sweeprig.bench.connection.model import Joint, WiringFault
+from sweeprig.bench.connection.run import ConnectionTested, _toggles, run_check
 from sweeprig.bench.hookup.cautions import Unattended
 from sweeprig.bench.hookup.lead_book import LeadBook
 from sweeprig.bench.session import Session, session
@@ -37,7 +37,7 @@ def looked_at(rig: ScriptedRig, setup: SweepSetup | None = None) -> Iterator[Ses
         yield s
 
 
-def check(rig: ScriptedRig, setup: SweepSetup | None = None) -> Checked:
+def check(rig: ScriptedRig, setup: SweepSetup | None = None) -> ConnectionTested:
     with looked_at(rig, setup) as s:
         return run_check(s, move_s=4.0)
 
@@ -57,7 +57,7 @@ def lever(closed: float, opened: float, *, open_lead: bool = False, b: float = 0
     return volts
 
 
-def test_good_sensor_is_connected_and_everything_is_off_afterwards() -> None:
+def test_good_sensor_is_connected_and_all_off_afterwards() -> None:
     rig = ScriptedRig(lever(0.45, 4.1))
     checked = check(rig)
     assert checked.verdict == "connected"
@@ -89,14 +89,14 @@ def test_bias_is_only_up_while_the_burden_is_off() -> None:
 
 def test_open_lead_is_found_with_the_bias() -> None:
     checked = check(ScriptedRig(lever(0, 0, open_lead=True)))
-    assert [f.fault for f in checked.checks["signal A"].findings] == [Fault.OPEN_SIGNAL]
+    assert [f.fault for f in checked.checks["signal A"].findings] == [WiringFault.OPEN_SIGNAL]
 
 
-def test_supply_that_limits_when_the_lever_moves_is_cut_and_a_wrong_pin() -> None:
+def test_supply_limiting_on_movement_is_cut_as_wrong_pin() -> None:
     rig = ScriptedRig(lever(4.6, 4.7))
     rig.fault = lambda o: o.supply and o.index >= MOVES_AT
     checked = check(rig)
-    assert [f.fault for f in checked.checks["signal A"].findings] == [Fault.WRONG_PIN]
+    assert [f.fault for f in checked.checks["signal A"].findings] == [WiringFault.WRONG_PIN]
     assert not rig.out.supply
     order = [(c["cmd"], c.get("on")) for c in rig.commands]
     fed = order.index(("supply", True))
@@ -107,7 +107,7 @@ def test_short_is_cut_at_once_and_tried_again_only_at_open() -> None:
     rig = ScriptedRig(sensor(0.0, 0.2))
     rig.fault = lambda o: o.supply
     checked = check(rig)
-    assert [f.fault for f in checked.checks["signal A"].findings] == [Fault.SUPPLY_SHORT]
+    assert [f.fault for f in checked.checks["signal A"].findings] == [WiringFault.SUPPLY_SHORT]
     assert [c["on"] for c in rig.did("supply")].count(True) == 2
     assert not rig.out.supply
 
@@ -119,7 +119,7 @@ def test_short_at_closed_alone_is_a_wrong_pin() -> None:
     rig.fault = lambda o: o.supply and o.index < MOVES_AT
     checked = check(rig)
     finding = checked.checks["signal A"].findings[0]
-    assert finding.fault is Fault.WRONG_PIN
+    assert finding.fault is WiringFault.WRONG_PIN
     assert "closed throttle only" in finding.evidence
 
 
@@ -210,11 +210,11 @@ def switched(level_at: Callable[[int], float]) -> ScriptedRig:
     return ScriptedRig(volts)
 
 
-def test_signal_that_stands_at_two_levels_is_told_as_not_analogue() -> None:
+def test_two_level_signal_is_not_analogue() -> None:
     checked = check(switched(lambda k: 0.15 if k < MOVES_AT else 4.6))
     assert checked.verdict == "undecided"
     result = checked.checks["signal A"]
-    assert [f.fault for f in result.findings] == [Fault.NOT_ANALOGUE]
+    assert [f.fault for f in result.findings] == [WiringFault.NOT_ANALOGUE]
     assert "two levels" in result.findings[0].evidence
     assert result.findings[0].next_step
     assert result.sense is Sense.UNKNOWN

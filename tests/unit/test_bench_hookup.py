@@ -117,7 +117,7 @@ def test_plain_build_cannot_tap() -> None:
         prepare(ScriptedRig(sensor(), build="plain"), TAPPED, TAP)
 
 
-def test_hello_that_does_not_offer_or_guarantee_the_tap_is_refused() -> None:
+def test_hello_without_a_guaranteed_tap_is_refused() -> None:
     with pytest.raises(HookupError, match="does not offer"):
         prepare(ScriptedRig(sensor(), hookups=["powered"]), TAPPED, TAP)
     with pytest.raises(HookupError, match="does not guarantee"):
@@ -291,7 +291,7 @@ def test_vehicle_shows_every_caution_and_needs_them_confirmed() -> None:
     assert "Battery 12.60 V" in "\n".join(made.prepared)
 
 
-def test_running_engine_is_refused_before_anything_is_fed_and_overridden_for_one_sweep() -> None:
+def test_running_engine_is_refused_and_overridden_once() -> None:
     def rig() -> ScriptedRig:
         made = ScriptedRig(sensor())
         made.slow = {wire.SLOW_BATTERY: node_uv(wire.SLOW_BATTERY, 14.1)}
@@ -332,7 +332,7 @@ def test_keys_that_do_not_exist_are_named() -> None:
         check_keys(["plugoff"])
 
 
-def test_records_that_follow_a_reply_in_the_same_bytes_are_not_lost() -> None:
+def test_records_behind_a_reply_are_not_lost() -> None:
     rig = ScriptedRig(sensor())
     client = client_of(rig)
     client.start("powered")
@@ -353,7 +353,7 @@ def test_records_that_follow_a_reply_in_the_same_bytes_are_not_lost() -> None:
 
 
 @pytest.mark.parametrize("drive", ["", "steam"])
-def test_unknown_drive_is_refused_before_anything_is_asked_or_switched(drive: str) -> None:
+def test_unknown_drive_is_refused_before_anything(drive: str) -> None:
     rig, ask = ScriptedRig(sensor()), Unattended()
     volts = volts_of_rig(client_of(rig), replace(CAR, vehicle_drive=drive), PROFILE)
     with pytest.raises(InputError, match="drives this vehicle"):

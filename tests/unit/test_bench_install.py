@@ -25,7 +25,7 @@ RP2040_MPY = 6 | 3 << 8 | 4 << 10  # bytecode 6.3, armv6m
 
 
 @pytest.mark.parametrize("has_it", [True, False])
-def test_a_compiler_package_without_a_call_for_permissions_is_used_all_the_same(
+def test_compiler_package_without_permissions_call_is_used(
     has_it: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     called: list[bool] = []
@@ -301,7 +301,7 @@ def test_a_board_without_our_service_is_at_its_prompt(fake: FakeRig, trouble: di
     assert fake.closed
 
 
-def test_a_rig_of_another_protocol_or_that_refuses_is_interrupted_by_mpremote(fake: FakeRig) -> None:
+def test_other_protocol_or_refusal_is_left_to_mpremote(fake: FakeRig) -> None:
     fake.refuse = {"prompt": ("unknown-command", "there is no command")}
     module.leave_service("/dev/rig")
     fake.hello["protocol"] = 99

@@ -44,7 +44,7 @@ def test_engine_follows_from_what_was_measured(
     assert engine_state(Evidence(battery, 10, ripple)).engine is engine
 
 
-def test_engine_at_rest_is_never_said_to_prove_that_it_cannot_move() -> None:
+def test_engine_at_rest_proves_nothing_about_moving() -> None:
     assert any("never prove" in line for line in engine_state(Evidence(12.6, 10)).lines)
 
 
@@ -86,7 +86,7 @@ def test_drive_that_nobody_named_is_asked_for() -> None:
     assert Drive.COMBUSTION in check_drive("combustion", confirmed=False)
 
 
-def test_refusal_shows_its_evidence_and_a_blank_reason_overrides_nothing() -> None:
+def test_refusal_shows_evidence_blank_reason_overrides_nothing() -> None:
     state = engine_state(Evidence(14.2, 10))
     with pytest.raises(InterlockError) as caught:
         check_engine(state, override="  ")

@@ -65,7 +65,7 @@ def test_the_command_names_the_pins() -> None:
     assert (track["ground_pin"], track["supply_pin"], track["wiper_pin"]) == (1, 2, 3)
 
 
-def test_the_command_asks_again_and_stops_at_what_it_cannot_explain() -> None:
+def test_command_asks_again_then_stops() -> None:
     typed = "4870\nwhat\n900\n1000\n4870\n900\n1000\n"
     done = CliRunner().invoke(app, ["pins"], input=typed)
     assert done.exit_code == 11

@@ -166,7 +166,7 @@ def test_a_sweep_feeds_nothing_where_voltage_is_there_already(there: Reading, tm
     assert list(tmp_path.glob("*.sweep")) == []
 
 
-def test_a_sweep_measures_supply_and_signal_before_it_switches_on(tmp_path: Path) -> None:
+def test_supply_and_signal_are_measured_before_switching_on(tmp_path: Path) -> None:
     looked: list[bool] = []
 
     def volts(o: Outputs) -> Reading:

@@ -35,7 +35,7 @@ def run(trigger: Trigger, v: FloatArray, **how: float) -> float:
     return float("nan")
 
 
-def test_a_sweep_starts_on_movement_and_ends_after_its_strokes_and_a_rest() -> None:
+def test_sweep_starts_on_movement_ends_after_strokes_and_rest() -> None:
     trigger = Trigger(PROFILE, PLAN)
     over = run(trigger, course(*THREE, (2.0, W)))
     assert trigger.ended == "strokes"
@@ -68,7 +68,7 @@ def test_a_dropout_at_rest_starts_nothing() -> None:
     assert trigger.phase is Phase.ARMED
 
 
-def test_a_hesitation_is_not_two_strokes_and_half_strokes_do_not_count() -> None:
+def test_hesitation_and_half_strokes_do_not_count() -> None:
     trigger = Trigger(PROFILE, PLAN)
     legs = (
         (1.0, C),
@@ -87,7 +87,7 @@ def test_a_hesitation_is_not_two_strokes_and_half_strokes_do_not_count() -> None
     assert trigger.phase is Phase.RUNNING
 
 
-def test_the_longest_time_ends_a_sweep_that_never_has_its_strokes() -> None:
+def test_longest_time_ends_a_sweep_without_its_strokes() -> None:
     profile = replace(
         PROFILE, series=replace(PROFILE.series, longest=replace(PROFILE.series.longest, value=4.0))
     )

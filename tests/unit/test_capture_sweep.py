@@ -150,7 +150,7 @@ def test_a_length_that_does_not_fit_is_refused(tmp_path: Path, seconds: float) -
         sweep(FakeRig(), tmp_path, SweepSetup(seconds=seconds))
 
 
-def test_a_stream_left_running_by_another_program_is_stopped_first(tmp_path: Path) -> None:
+def test_stream_left_by_another_program_is_stopped_first(tmp_path: Path) -> None:
     rig = FakeRig()
     rig.streaming, rig._index = True, 100_000
     client = RigClient(rig, clock=rig.clock)

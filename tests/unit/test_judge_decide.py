@@ -36,12 +36,12 @@ def test_within_an_interval(value: float, factor: float, verdict: Verdict) -> No
     assert decide(value, u95=0.01, low=0.4, high=0.5, guard_factor=factor) is verdict
 
 
-def test_an_unknown_uncertainty_decides_nothing_unless_it_is_not_asked_for() -> None:
+def test_unknown_uncertainty_decides_nothing() -> None:
     assert decide(0.45, u95=math.nan, low=0.4, guard_factor=1.0) is UNDECIDED
     assert decide(0.45, u95=math.inf, low=0.4, guard_factor=1.0) is UNDECIDED
 
 
-def test_an_interval_narrower_than_its_guard_bands_passes_nothing() -> None:
+def test_interval_below_its_guard_bands_passes_nothing() -> None:
     assert decide(0.45, u95=0.06, low=0.4, high=0.5, guard_factor=1.0) is UNDECIDED
     text = would_decide(0.45, u95=0.06, low=0.4, high=0.5, guard_factor=1.0)
     assert "narrower than two guard bands of 0.06 V" in text
@@ -64,7 +64,7 @@ def test_a_larger_guard_band_never_decides_more(
     assert wide in (narrow, UNDECIDED)
 
 
-def test_what_would_decide_names_the_uncertainty_needed_and_its_largest_source() -> None:
+def test_what_would_decide_names_uncertainty_and_source() -> None:
     budget = (
         BudgetLine("level of the rests", "A", "t", 0.004, "V", 1.0, 3.0),
         BudgetLine("meter used for the trim", "B", "rectangular", 0.001, "V", 1.0, math.inf),

@@ -33,7 +33,7 @@ def test_an_unknown_track_leaves_the_shift_of_the_worst_one() -> None:
     assert load_u("open_v", track_ohm=None) > 0.02
 
 
-def test_one_track_shifts_both_ends_so_the_span_has_their_difference() -> None:
+def test_span_has_the_difference_of_both_ends_shifts() -> None:
     low, high = load_u("closed_v", track_ohm=None), load_u("open_v", track_ohm=None)
     assert load_u("span_v", track_ohm=None) == pytest.approx(high - low)
     assert high - low > 0.01
@@ -47,7 +47,7 @@ def test_no_load_line_where_it_was_taken_out_or_cannot_matter() -> None:
     assert load_of(make_setup(track_ohm=None, sensor_kind=""), load_profile("hall"), FULL).track_ohm is None
 
 
-def test_tapped_the_shift_of_a_known_track_stays_uncertain_and_small() -> None:
+def test_tapped_shift_of_a_known_track_is_small() -> None:
     tapped = load_u(track_ohm=5000.0, hookup=Hookup.TAPPED)
     assert 0 < tapped < 0.1 * load_u(track_ohm=None)
 

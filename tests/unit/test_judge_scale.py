@@ -60,7 +60,7 @@ def test_quantities_carry_their_budget() -> None:
 
 
 @pytest.mark.parametrize("supply", [4.6, 5.0, 5.2])
-def test_limits_of_a_ratiometric_sensor_hold_for_ratio_times_nominal(supply: float) -> None:
+def test_ratiometric_limits_hold_for_ratio_times_nominal(supply: float) -> None:
     """0.09 and 0.9 of the supply are 0.45 and 4.5 V at 5 V, whatever the supply is."""
     j = given(seen(0.09 * supply, 0.9 * supply, supply=supply))
     assert j.verdict is PASS
@@ -88,7 +88,7 @@ def test_sensor_ground_is_the_lower_rail() -> None:
     assert given(seen(0.25, 4.5, supply=5.0), FIXED).margins[0].verdict is PASS
 
 
-def test_without_the_supply_there_is_no_ratio_and_its_range_is_counted() -> None:
+def test_without_supply_no_ratio_and_its_range_counts() -> None:
     trace = make_trace(n=600, supply=False)
     blind = seen(0.45, 4.3, supply=math.nan)
     j = given(blind, trace=trace, setup=make_setup(hookup=Hookup.TAPPED))
@@ -140,7 +140,7 @@ def test_a_sensor_that_is_not_fed_has_no_margins() -> None:
     assert [c.name for c in j.checks] == ["supply"]
 
 
-def test_the_load_of_the_rig_is_named_where_the_track_is_not_known() -> None:
+def test_rigs_load_is_named_where_the_track_is_unknown() -> None:
     unmeasured = make_setup(track_ohm=None)
     assert any("--track-ohm" in t for t in given(seen(), setup=unmeasured).not_shown)
     assert not any("--track-ohm" in t for t in given(seen()).not_shown)
@@ -235,7 +235,7 @@ def test_shared_lines_are_added_with_their_signs_and_others_kept() -> None:
     assert merged(halved)[0].contribution == pytest.approx(abs(0.5e-3 * 4.5 - 1e-3 * 5.0))
 
 
-def test_the_span_keeps_the_gain_the_bends_and_the_reference_and_loses_the_offset() -> None:
+def test_span_keeps_gain_bends_and_reference_not_offset() -> None:
     line = replace(LINE, var_gain=(1e-3 * LINE.gain_v) ** 2)
     trim = make_trim(channels=tuple(ChannelTrim(c, line, u_linearity_lsb=2.0) for c in range(3)))
     budget = given(seen(0.45, 4.5, supply=5.0), trim=trim).quantities["span_v"].budget
@@ -251,8 +251,6 @@ def test_the_span_keeps_the_gain_the_bends_and_the_reference_and_loses_the_offse
 
 
 @pytest.mark.parametrize(("supply_v", "verdict"), [(4.65, PASS), (5.27, PASS), (4.1, FAIL), (5.4, FAIL)])
-def test_data_from_elsewhere_may_have_the_supply_of_a_rig_or_of_a_controller(
-    supply_v: float, verdict: Verdict
-) -> None:
+def test_foreign_data_may_have_either_supply_range(supply_v: float, verdict: Verdict) -> None:
     trace = replace(TRACE, source="csv", supply=Channel(*(np.full(TRACE.t_s.size, supply_v),) * 3))
     assert given(seen(0.09 * supply_v, 0.9 * supply_v, supply=supply_v), trace=trace).verdict is verdict

@@ -122,7 +122,7 @@ def test_a_missing_second_track_is_undecided() -> None:
     assert j.reason.startswith("Track B was not captured")
 
 
-def test_a_second_channel_that_the_profile_does_not_have_is_left_out() -> None:
+def test_channel_not_in_the_profile_is_left_out() -> None:
     disagree = Finding(Code.TRACKS_DISAGREE, Cause.TRACK, 1, None, "noise", "none")
     trace, analysis = with_b(findings=(disagree,), two_tracks=two(error=30.0))
     j = given(analysis, ADJUSTABLE, trace=trace)
@@ -131,7 +131,7 @@ def test_a_second_channel_that_the_profile_does_not_have_is_left_out() -> None:
     assert any("B was not judged" in text for text in j.not_shown)
 
 
-def test_gains_and_bends_of_both_channels_enter_slope_and_agreement() -> None:
+def test_both_channels_enter_slope_and_agreement() -> None:
     line = Line(0.0, 1e-3, 0.0, (2e-3 * 1e-3) ** 2, 0.0)  # 1 mV each code, gain known to 0.2 %
     trim = make_trim(channels=tuple(ChannelTrim(c, line, u_linearity_lsb=3.0) for c in range(3)))
     trace, analysis = with_b(two_tracks=two(error=1.5))

@@ -28,7 +28,7 @@ from sweeprig.judge.whole import overall
 from sweeprig.words import Sense
 
 
-def test_a_good_sensor_passes_and_the_pass_says_what_it_does_not_say() -> None:
+def test_good_sensor_passes_and_says_what_was_not_judged() -> None:
     j = given(seen())
     assert j.verdict is PASS
     assert j.findings == ()
@@ -117,7 +117,7 @@ def test_an_unknown_sense_leaves_low_and_high_and_is_undecided() -> None:
     assert "sense unknown, the low end is taken as closed" in near.findings[0].evidence
 
 
-def test_near_a_limit_it_is_undecided_and_says_what_would_decide_it() -> None:
+def test_near_a_limit_undecided_says_what_would_decide() -> None:
     # U of the closed end is about 2 mV
     j = given(seen(0.401, 4.5, supply=5.0))
     assert j.verdict is UNDECIDED
@@ -153,7 +153,7 @@ def test_over_range_is_never_a_dead_band() -> None:
     assert codes(given(unread)) == [Code.RIG_OVER_RANGE]
 
 
-def test_a_fault_fails_with_the_cause_that_explains_the_others_first() -> None:
+def test_fault_names_the_explaining_cause_first() -> None:
     found = (
         finding(Code.WORN_PLACE, Cause.TRACK),
         finding(Code.SUPPLY_DROPOUT, Cause.SUPPLY),
@@ -232,7 +232,7 @@ def test_a_span_too_small_fails() -> None:
     assert check(j, "span").verdict is FAIL
 
 
-def test_a_profile_for_a_falling_sensor_states_its_ranges_as_they_are() -> None:
+def test_falling_profile_states_its_ranges_as_they_are() -> None:
     limits = replace(
         ADJUSTABLE.limits, closed=Range(4.4, 4.6, "V", "ours"), open=Range(0.4, 0.8, "V", "ours")
     )

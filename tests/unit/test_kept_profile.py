@@ -115,7 +115,7 @@ def test_a_change_of_comments_is_called_that(kept: tuple[Path, Path]) -> None:
 
 
 @pytest.mark.parametrize("what", ["gone", "broken"])
-def test_without_its_profile_a_capture_is_judged_by_what_it_keeps(kept: tuple[Path, Path], what: str) -> None:
+def test_capture_without_its_profile_uses_the_kept_one(kept: tuple[Path, Path], what: str) -> None:
     path, profile = kept
     before = review_capture(read_capture(path))
     profile.unlink()

@@ -158,7 +158,7 @@ def test_the_host_speaks_up_while_it_waits_and_while_it_streams() -> None:
     assert max(b - a for a, b in pairwise(rig.alive_at)) < wire.KEEP_ALIVE_MS / 1000 / 3
 
 
-def test_a_rest_is_as_long_as_told_keeps_speaking_and_loses_nothing() -> None:
+def test_rest_is_as_long_as_told_and_keeps_speaking() -> None:
     rig = FakeRig()
     client = client_of(rig)
     client.hello()
@@ -170,7 +170,7 @@ def test_a_rest_is_as_long_as_told_keeps_speaking_and_loses_nothing() -> None:
     assert [type(event) for event in client.poll(0.0)] == [Mark]
 
 
-def test_a_board_faster_than_the_hosts_clock_hears_us_by_its_own_time() -> None:
+def test_fast_board_hears_us_by_its_own_time() -> None:
     """A simulated rig runs through seconds in no time: what counts is the board's clock, the record index."""
     rig = FakeRig()
     client = RigClient(rig, clock=Clock())  # a clock that stands still
@@ -198,7 +198,7 @@ def test_bytes_go_to_the_hook_before_anything_is_made_of_them() -> None:
     assert any(isinstance(e, Records) for e in Decoder().feed(seen))
 
 
-def test_a_second_start_begins_at_zero_without_the_first_streams_records() -> None:
+def test_second_start_begins_at_zero() -> None:
     rig = FakeRig()
     client = client_of(rig)
     client.start()

@@ -85,7 +85,7 @@ def test_the_filter_is_two_loaded_stages_of_r_and_c() -> None:
     assert again == pytest.approx(known[-1], abs=1e-6)
 
 
-def test_ripple_is_far_below_one_code_and_agrees_with_a_switched_input() -> None:
+def test_ripple_is_far_below_a_code_as_with_switched_input() -> None:
     """The square wave itself, integrated until it is periodic."""
     ours = ripple_v(0.5, swing_v=3.3, tau_s=TAU_S)
     assert ours < 0.05 * 3.3 / 4096
@@ -104,7 +104,7 @@ def test_a_histogram_does_not_show_the_steps_of_the_duty() -> None:
     assert inl < 0.1
 
 
-def test_the_shortest_ramp_allowed_is_straight_within_what_is_claimed_and_a_quick_one_is_not() -> None:
+def test_shortest_ramp_is_straight_as_claimed_a_quick_one_is_not() -> None:
     claimed_lsb = 0.01 / 100 * 4096  # the default of --linearity, half-width
     assert density_of(LEAST_S)[1] < claimed_lsb
     assert density_of(10.0)[1] > claimed_lsb

@@ -80,7 +80,7 @@ def test_without_supply_there_are_no_counts() -> None:
     assert {r.counts for r in rows} == {(None, None, None)}
 
 
-def test_no_volts_at_nominal_supply_for_a_sensor_that_is_not_ratiometric() -> None:
+def test_no_nominal_volts_for_a_non_ratiometric_sensor() -> None:
     base = oc.outcome()
     supply = replace(base.profile.supply, ratiometric=False)
     rows = handover_rows(replace(base, profile=replace(base.profile, supply=supply)))
@@ -182,7 +182,7 @@ def test_what_fails_stands_first_among_the_limits() -> None:
     assert {r.must for r in rows} >= {"0.400 to 0.500 V", "at least 3", "at least 3.000 V"}
 
 
-def test_the_short_budget_joins_small_parts_as_root_sum_of_squares() -> None:
+def test_short_budget_joins_small_parts_in_quadrature() -> None:
     base = oc.outcome()
     parts = (9e-3, 8e-3, 7e-3, 6e-3, 5e-3, 4e-3, 3e-3)
     lines = tuple(BudgetLine(f"part {k}", "B", "normal", u, "V", 1.0, 9) for k, u in enumerate(parts))
@@ -195,7 +195,7 @@ def test_the_short_budget_joins_small_parts_as_root_sum_of_squares() -> None:
     assert short["rows"][-1][:2] == ("3 smaller ones", "7.07")  # sqrt(5^2 + 4^2 + 3^2)
 
 
-def test_time_goes_by_the_index_where_the_first_window_is_no_data() -> None:
+def test_time_goes_by_the_index_without_the_first_window() -> None:
     made = oc.outcome()
     assert made.capture is not None
     cut = replace(made, trace=replace(made.trace, t_s=made.trace.t_s[5:]))

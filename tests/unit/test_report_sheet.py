@@ -127,7 +127,7 @@ def test_a_pass_says_what_it_does_not_exclude(pages: dict[str, Page]) -> None:
     assert said not in pages["worn"].text
 
 
-def test_the_plain_case_prints_alone_and_the_others_with_their_evidence() -> None:
+def test_plain_case_prints_alone_others_with_evidence() -> None:
     def checked(outcome: Outcome) -> bool:
         return any(key == "checked" for _, key, _ in page_of(outcome).attributes)
 
@@ -168,7 +168,7 @@ def test_rig_trim_losses_hash_and_versions(pages: dict[str, Page]) -> None:
         assert shown in text
 
 
-def test_a_vehicle_adds_its_cautions_and_an_override_is_seen_first() -> None:
+def test_vehicle_adds_cautions_override_is_seen_first() -> None:
     text = page_of(vehicle()).text
     assert "An unexpected throttle signal can move a vehicle" in text
     assert "An unexpected throttle signal" not in page_of(oc.outcome()).text

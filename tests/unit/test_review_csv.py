@@ -36,7 +36,7 @@ def _reviewed(folder: Path, supply_v: float, wobble_v: float = 0.0) -> Outcome:
     return review_csv(table)
 
 
-def test_a_supply_without_scatter_has_no_known_uncertainty_anywhere(tmp_path: Path) -> None:
+def test_supply_without_scatter_has_no_known_uncertainty(tmp_path: Path) -> None:
     outcome = _reviewed(tmp_path, 5.0)
     line = next(t for t in outcome_lines(outcome) if t.startswith("  supply"))
     assert line == "  supply              5.0000 V ± not known"
@@ -63,7 +63,7 @@ def test_a_supply_with_scatter_keeps_its_interval(tmp_path: Path) -> None:
     assert not q.reason
 
 
-def test_a_schema_wants_a_reason_beside_an_uncertainty_that_is_null(tmp_path: Path) -> None:
+def test_schema_wants_a_reason_beside_a_null_uncertainty(tmp_path: Path) -> None:
     result = to_result(_reviewed(tmp_path, 5.0))
     del result["supply_v"]["reason"]
     assert list(Draft202012Validator(schema()).iter_errors(result))
@@ -81,7 +81,7 @@ def test_a_supply_that_a_rig_may_give_is_no_fault_of_a_csv(tmp_path: Path, suppl
     assert "From a controller: 4.75 to 5.25 V" in said
 
 
-def test_a_supply_outside_both_limits_is_a_fault_and_blames_nobody(tmp_path: Path) -> None:
+def test_supply_outside_both_limits_blames_nobody(tmp_path: Path) -> None:
     outcome = _reviewed(tmp_path, 3.9)
     found = next(f for f in outcome.judgement.findings if f.code is Code.SUPPLY_OUT_OF_RANGE)
     assert outcome.judgement.verdict == "fail"

@@ -17,11 +17,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from sweeprig.bench.connection.model import (
-    Check,
-    CheckFinding,
-    Fault,
+    ConnectionFinding,
+    ConnectionTest,
     Joint,
     Position,
+    WiringFault,
     joint_of,
     not_analogue,
 )
@@ -42,7 +42,7 @@ def diagnose(
     told_sense: Sense = Sense.UNKNOWN,
     track: str = "signal",
     toggles: str = "",
-) -> Check:
+) -> ConnectionTest:
     """Return what the measurements at both lever positions show; `opened` None: only one was measured.
 
     `toggles` is what `sweeprig.analysis.not_analogue.toggles` said of the signal; levels of such a signal say
@@ -61,7 +61,7 @@ def diagnose(
     if sense is not Sense.UNKNOWN:
         found += _about_sense(sense, told_sense, profile)
     lines = _lines(places, track=track, joint=joint, sense=sense, moved=moved)
-    return Check(_verdict(found, one_place=opened is None), sense, moved, joint, tuple(found), lines)
+    return ConnectionTest(_verdict(found, one_place=opened is None), sense, moved, joint, tuple(found), lines)
 
 
 def _joint(places: Sequence[Position], end: FrontEnd) -> Joint:
@@ -70,20 +70,20 @@ def _joint(places: Sequence[Position], end: FrontEnd) -> Joint:
     return next((j for j in tried if j is not Joint.NOT_TESTED), Joint.NOT_TESTED)
 
 
-def _sense(moved: float, supply: float, found: Sequence[CheckFinding]) -> Sense:
+def _sense(moved: float, supply: float, found: Sequence[ConnectionFinding]) -> Sense:
     """Return which way a signal runs that follows the lever [V]; unknown where something worse is wrong with it."""
     if abs(moved) < limit("check.follows_percent") / 100 * supply:
         return Sense.UNKNOWN
-    if _faulty([f for f in found if f.fault is not Fault.SMALL_SPAN]):
+    if _faulty([f for f in found if f.fault is not WiringFault.SMALL_SPAN]):
         return Sense.UNKNOWN
     return Sense.RISING if moved > 0 else Sense.FALLING
 
 
-def _faulty(found: Sequence[CheckFinding]) -> bool:
+def _faulty(found: Sequence[ConnectionFinding]) -> bool:
     return any(f.severity == "fault" for f in found)
 
 
-def _verdict(found: Sequence[CheckFinding], *, one_place: bool) -> str:
+def _verdict(found: Sequence[ConnectionFinding], *, one_place: bool) -> str:
     if _faulty(found):
         return "fault"
     return "undecided" if one_place or any(f.severity == "doubt" for f in found) else "connected"
@@ -102,7 +102,7 @@ def _b(levels: Levels) -> Levels:
     return replace(levels, signal_v=levels.signal_b_v, signal_b_v=None)
 
 
-def _about_supply(places: Sequence[Position], end: FrontEnd) -> list[CheckFinding]:
+def _about_supply(places: Sequence[Position], end: FrontEnd) -> list[ConnectionFinding]:
     bad = [p for p in places if p.on.overloaded]
     if not bad:
         return _low_supply(places[0].on, end)
@@ -112,8 +112,8 @@ def _about_supply(places: Sequence[Position], end: FrontEnd) -> list[CheckFindin
         return [_bad_at_one(shown, "closed" if bad[0] is places[0] else "open")]
     short = supply is None or supply < limit("first_power.short_v")
     return [
-        CheckFinding(
-            Fault.SUPPLY_SHORT if short else Fault.SUPPLY_OVERLOAD,
+        ConnectionFinding(
+            WiringFault.SUPPLY_SHORT if short else WiringFault.SUPPLY_OVERLOAD,
             "The sensor's supply is shorted." if short else "The sensor takes more than the rig gives.",
             f"supply {shown}, the limiter acts at every lever position looked at; it was switched off",
             "look for supply against ground in plug and lead; take the sensor off and check again",
@@ -122,22 +122,22 @@ def _about_supply(places: Sequence[Position], end: FrontEnd) -> list[CheckFindin
     ]
 
 
-def _bad_at_one(shown: str, where: str) -> CheckFinding:
-    return CheckFinding(
-        Fault.WRONG_PIN,
+def _bad_at_one(shown: str, where: str) -> ConnectionFinding:
+    return ConnectionFinding(
+        WiringFault.WRONG_PIN,
         "The supply or the ground is on the wiper's pin.",
         f"the supply is overloaded at {where} throttle only (supply {shown} there)",
         "plug off, then tell the pins apart with an ohmmeter: sweeprig pins",
     )
 
 
-def _low_supply(seen: Levels, end: FrontEnd) -> list[CheckFinding]:
+def _low_supply(seen: Levels, end: FrontEnd) -> list[ConnectionFinding]:
     least = least_supply_v(end)
     if seen.supply_v is None or seen.supply_v >= least:
         return []
     return [
-        CheckFinding(
-            Fault.SUPPLY_LOW,
+        ConnectionFinding(
+            WiringFault.SUPPLY_LOW,
             "The supply at the sensor is low.",
             f"{seen.supply_v:z.2f} V, the limiter does not act; at least {least:z.2f} V is expected",
             "another USB port or cable; look for resistance in the supply lead",
@@ -153,7 +153,7 @@ def _about_signal(
     profile: Profile,
     supply: float,
     moved: float,
-) -> list[CheckFinding]:
+) -> list[ConnectionFinding]:
     ohm = profile.sensor.track_ohm.high if profile.sensor.track_ohm is not None else 0.0
     load = end.load_ohm(burden_on=end.burden_ohm is not None)
     high = load / (load + ohm) - limit("check.hard_percent") / 100
@@ -169,7 +169,7 @@ def _about_signal(
 
 def _about_moving(
     places: Sequence[Position], profile: Profile, supply: float, moved: float
-) -> list[CheckFinding]:
+) -> list[ConnectionFinding]:
     if abs(moved) < limit("check.follows_percent") / 100 * supply:
         return [not_following(places, supply)]
     if abs(moved) < profile.limits.span.value * supply / profile.supply.nominal_v:
@@ -177,9 +177,9 @@ def _about_moving(
     return []
 
 
-def _small_span(moved: float, profile: Profile) -> CheckFinding:
-    return CheckFinding(
-        Fault.SMALL_SPAN,
+def _small_span(moved: float, profile: Profile) -> ConnectionFinding:
+    return ConnectionFinding(
+        WiringFault.SMALL_SPAN,
         "The signal follows, but not far.",
         f"{abs(moved):z.2f} V between closed and open; the profile asks for {profile.limits.span.value:z.1f} V",
         "move the lever from stop to stop; on the plain build look at the ground pin too",
@@ -188,7 +188,7 @@ def _small_span(moved: float, profile: Profile) -> CheckFinding:
     )
 
 
-def _about_sense(sense: Sense, told: Sense, profile: Profile) -> list[CheckFinding]:
+def _about_sense(sense: Sense, told: Sense, profile: Profile) -> list[ConnectionFinding]:
     wanted = told if told is not Sense.UNKNOWN else Sense.UNKNOWN
     if wanted is Sense.UNKNOWN and profile.sensor.sense != "either":
         wanted = Sense(profile.sensor.sense)
@@ -196,8 +196,8 @@ def _about_sense(sense: Sense, told: Sense, profile: Profile) -> list[CheckFindi
         return []
     hall = profile.sensor.kind == "hall"
     return [
-        CheckFinding(
-            Fault.REVERSED,
+        ConnectionFinding(
+            WiringFault.REVERSED,
             f"The signal is {sense} as the throttle opens."
             + ("" if wanted is Sense.UNKNOWN else f" {wanted.capitalize()} was expected."),
             "lever at closed throttle first, then open",

@@ -27,7 +27,7 @@ class Joint(StrEnum):
     NOT_TESTED = "not tested"
 
 
-class Fault(StrEnum):
+class WiringFault(StrEnum):
     """What the connection test can say."""
 
     SUPPLY_SHORT = "supply-short"
@@ -59,10 +59,10 @@ class Position:
 
 
 @dataclass(frozen=True)
-class CheckFinding:
+class ConnectionFinding:
     """One thing that is wrong, or that keeps the test from telling."""
 
-    fault: Fault
+    fault: WiringFault
     what: str
     evidence: str
     next_step: str
@@ -71,14 +71,14 @@ class CheckFinding:
 
 
 @dataclass(frozen=True)
-class Check:
+class ConnectionTest:
     """What the connection test comes to."""
 
     verdict: str  # connected | fault | undecided
     sense: Sense
     moved_v: float  # [V] between the two lever positions
     joint: Joint
-    findings: tuple[CheckFinding, ...]
+    findings: tuple[ConnectionFinding, ...]
     lines: tuple[str, ...]
 
 
@@ -131,12 +131,12 @@ def far_level(mean_v: FloatArray, *, from_v: float, window_s: float, hold_s: flo
     return float(blocks[np.argmax(np.abs(blocks - from_v))])
 
 
-def not_analogue(toggles: str, places: Sequence[Position]) -> CheckFinding:
+def not_analogue(toggles: str, places: Sequence[Position]) -> ConnectionFinding:
     """Return the finding on a signal that is no position: `toggles` is "pwm" or "levels"."""
     what = "toggles inside windows of a millisecond" if toggles == "pwm" else "only ever stands at two levels"
     seen = " and ".join(f"{p.on.low_v:.2f} to {p.on.high_v:z.2f} V" for p in places)
-    return CheckFinding(
-        Fault.NOT_ANALOGUE,
+    return ConnectionFinding(
+        WiringFault.NOT_ANALOGUE,
         "The signal is not analogue, so whether it follows the lever is not told.",
         f"it {what}; single conversions {seen} at {'closed and open throttle' if len(places) > 1 else 'closed'}",
         "ask for the sensor's type: PWM, digital and on/off outputs need another instrument",
@@ -155,7 +155,7 @@ def reach_line(end: FrontEnd, hookup: str) -> str:
     )
 
 
-def check_json(checks: dict[str, Check], *, hookup: str, reach: str) -> dict[str, Any]:
+def check_json(checks: dict[str, ConnectionTest], *, hookup: str, reach: str) -> dict[str, Any]:
     """Return one JSON object: the verdict of all tracks, and each track's findings."""
     order = ("fault", "undecided", "connected")
     worst = next(v for v in order if any(c.verdict == v for c in checks.values()))

@@ -13,7 +13,7 @@ from sweeprig.analysis.not_analogue import toggles
 from sweeprig.analysis.told import events_of
 from sweeprig.analysis.wiggle import together
 from sweeprig.bench.connection.diagnose import diagnose, signal_b
-from sweeprig.bench.connection.model import Check, Position, far_level, reach_line
+from sweeprig.bench.connection.model import ConnectionTest, Position, far_level, reach_line
 from sweeprig.bench.hookup.prepare import wait_until_dead
 from sweeprig.bench.hookup.rules import check_dead, check_released, tapped_lines
 from sweeprig.bench.readings import live
@@ -32,10 +32,10 @@ STEADY_V = 0.02  # of the supply: a lever at rest moves the signal less than thi
 
 
 @dataclass(frozen=True)
-class Checked:
+class ConnectionTested:
     """The connection test of all tracks, with the lines that were said on the way."""
 
-    checks: dict[str, Check]
+    checks: dict[str, ConnectionTest]
     lines: tuple[str, ...]
     reach: str
     n_dropouts: int = 0  # seen while the lever was moved
@@ -49,7 +49,7 @@ class Checked:
 
 def run_check(
     s: Session, *, move_s: float, progress: Callable[[float, Levels], None] = lambda _s, _seen: None
-) -> Checked:
+) -> ConnectionTested:
     """Look at the sensor with the lever at closed, then while it is moved to open and held; all off in the end.
 
     The session has fed nothing yet. `move_s` is the longest time given for the movement [s].
@@ -66,12 +66,12 @@ def run_check(
     way = _way(s.volts, moved)
     checks, kinds = _judged(s, closed, opened, way)
     n = 0 if way is None or any(kinds) else _dropouts(way, s.profile)
-    return Checked(checks, (*s.setup.prepared, *lines), reach_line(s.volts.front_end, hookup), n)
+    return ConnectionTested(checks, (*s.setup.prepared, *lines), reach_line(s.volts.front_end, hookup), n)
 
 
 def _judged(
     s: Session, closed: Position, opened: Position, way: Trace | None
-) -> tuple[dict[str, Check], list[str]]:
+) -> tuple[dict[str, ConnectionTest], list[str]]:
     """Return what both positions show of each track, and what each signal is that is no position."""
     supply = closed.on.supply_v or s.profile.supply.nominal_v
     kinds = ["", ""] if way is None else [_toggles(way, c, supply) for c in (way.signal_a, way.signal_b)]

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sweeprig.bench.connection.model import CheckFinding, Fault, Joint, Position, source_ohm
+from sweeprig.bench.connection.model import ConnectionFinding, Joint, Position, WiringFault, source_ohm
 from sweeprig.bench.readings.limits import limit
 from sweeprig.frontend import FrontEnd
 
 NO_CURRENT_A = 0.2e-3  # a track of 10 kohm takes 0.5 mA at 5 V
 
 
-def open_signal(shares: Sequence[float]) -> CheckFinding:
+def open_signal(shares: Sequence[float]) -> ConnectionFinding:
     """Return the finding on a signal lead that nothing holds."""
-    return CheckFinding(
-        Fault.OPEN_SIGNAL,
+    return ConnectionFinding(
+        WiringFault.OPEN_SIGNAL,
         "The signal lead is open: nothing holds it.",
         f"signal at {100 * shares[0]:.1f} % of supply, and the bias line pulls it as far as it pulls an open lead",
         "look at the signal pin in the plug, the lead and the wiper; check again while moving them",
@@ -28,14 +28,14 @@ def _percent(places: Sequence[Position], supply: float) -> str:
     )
 
 
-def at_supply(places: Sequence[Position], end: FrontEnd, supply: float) -> CheckFinding:
+def at_supply(places: Sequence[Position], end: FrontEnd, supply: float) -> ConnectionFinding:
     """Return the finding on a signal that stays at the supply; the burden and the current tell its causes apart."""
     evidence = f"signal {_percent(places, supply)}"
     ohm = source_ohm(places[0], end)
     least = limit("check.hard_percent") / 100 * (end.burden_ohm or 0.0)
     if ohm is not None and ohm < least:
-        return CheckFinding(
-            Fault.SHORT_TO_SUPPLY,
+        return ConnectionFinding(
+            WiringFault.SHORT_TO_SUPPLY,
             "The signal is joined to the supply.",
             f"{evidence}; the burden does not bring it down (less than {least:.0f} ohm behind the signal)",
             "look for the signal against the supply in plug and lead",
@@ -45,20 +45,20 @@ def at_supply(places: Sequence[Position], end: FrontEnd, supply: float) -> Check
     return _through_track(places[0].on.current_a, ohm, evidence + _current(places))
 
 
-def _through_track(current_a: float | None, ohm: float | None, evidence: str) -> CheckFinding:
+def _through_track(current_a: float | None, ohm: float | None, evidence: str) -> ConnectionFinding:
     """Return the finding on a signal at the supply with track between: the current tells ground from supply."""
     step = "plug off, then measure: sweeprig pins; look at the ground pin"
     if ohm is not None and current_a is not None:
         opened = current_a < NO_CURRENT_A
-        return CheckFinding(
-            Fault.GROUND_OPEN if opened else Fault.WRONG_PIN,
+        return ConnectionFinding(
+            WiringFault.GROUND_OPEN if opened else WiringFault.WRONG_PIN,
             "The sensor's ground is open." if opened else "The supply is on the wiper's pin.",
             evidence,
             step,
         )
     more = "" if ohm is not None else ", a signal joined to the supply"
-    return CheckFinding(
-        Fault.AT_SUPPLY,
+    return ConnectionFinding(
+        WiringFault.AT_SUPPLY,
         f"The signal stays at the supply: open ground, supply on the wiper's pin{more}.",
         evidence,
         step,
@@ -66,7 +66,7 @@ def _through_track(current_a: float | None, ohm: float | None, evidence: str) ->
     )
 
 
-def at_ground(places: Sequence[Position], joint: Joint, supply: float) -> CheckFinding:
+def at_ground(places: Sequence[Position], joint: Joint, supply: float) -> ConnectionFinding:
     """Return the finding on a signal that stays at ground; bias line and current tell some of its causes apart."""
     rise = min(p.on.signal_v - places[0].zero_v for p in places)
     joined = joint is Joint.CONNECTED
@@ -78,15 +78,15 @@ def at_ground(places: Sequence[Position], joint: Joint, supply: float) -> CheckF
         "plug off, then measure: sweeprig pins; look at supply and signal pins; jumper J1 of the rig at LEAD"
     )
     if joined and current is not None and current < NO_CURRENT_A:
-        return CheckFinding(Fault.SUPPLY_OPEN, "The sensor's supply lead is open.", evidence, step)
+        return ConnectionFinding(WiringFault.SUPPLY_OPEN, "The sensor's supply lead is open.", evidence, step)
     causes = ["signal shorted to ground", "ground on the wiper's pin"]
     causes += ["open supply lead"] if current is None else []
     causes += [] if joined else ["open signal lead"]
     tell = "an ohmmeter with the plug off tells them apart"
     if not joined:
         tell += "; a build with a bias line, feeding the sensor, tells an open lead from the others"
-    return CheckFinding(
-        Fault.AT_GROUND,
+    return ConnectionFinding(
+        WiringFault.AT_GROUND,
         f"The signal stays at ground: {', '.join(causes)}.",
         evidence,
         step,
@@ -99,10 +99,10 @@ def _current(places: Sequence[Position]) -> str:
     return "" if amps is None else f"; the sensor takes {1e3 * amps:.2f} mA"
 
 
-def not_following(places: Sequence[Position], supply: float) -> CheckFinding:
+def not_following(places: Sequence[Position], supply: float) -> ConnectionFinding:
     """Return the finding on a signal that stands still while the lever moves."""
-    return CheckFinding(
-        Fault.NOT_FOLLOWING,
+    return ConnectionFinding(
+        WiringFault.NOT_FOLLOWING,
         "The signal does not follow the lever.",
         f"signal {_percent(places, supply)} at closed and open throttle",
         "move the lever from stop to stop and check again; then look at the lever's coupling to the sensor",

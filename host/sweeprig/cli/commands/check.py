@@ -13,7 +13,7 @@ from sweeprig.cli.session import RigOptions, with_options
 from sweeprig.words import Sense
 
 if TYPE_CHECKING:
-    from sweeprig.bench.connection.run import Checked
+    from sweeprig.bench.connection.run import ConnectionTested
     from sweeprig.bench.readings.live import Levels
     from sweeprig.bench.session import Session
 
@@ -32,7 +32,7 @@ WORDS = {
 KINDS = {"fault": "Fault", "doubt": "Not told", "note": "Note"}
 
 
-def headline(checked: Checked) -> str:
+def headline(checked: ConnectionTested) -> str:
     """Return the verdict in words, with what kept the test from telling."""
     doubts = [f for c in checked.checks.values() for f in c.findings if f.severity == "doubt"]
     if checked.verdict == "undecided" and doubts:
@@ -40,7 +40,7 @@ def headline(checked: Checked) -> str:
     return WORDS[checked.verdict]
 
 
-def check_lines(checked: Checked) -> list[str]:
+def check_lines(checked: ConnectionTested) -> list[str]:
     """Return what the connection test says."""
     lines: list[str] = [strong(headline(checked))]
     for check in checked.checks.values():
