@@ -42,16 +42,11 @@ class Service:
         keeping=None,
         counts=None,
     ):
-        self.port = port
-        self.source = source
-        self.switches = switches
-        self.clock = clock
-        self.identity = identity
+        self.port, self.source, self.switches = port, source, switches
+        self.clock, self.identity = clock, identity
         self.monitor = monitor
         self.drive = drive
         self.watchdog = watchdog
-        self.leaving = False
-        self.bad_commands = 0
         self.selfcheck = selfcheck
         self.tapped = False
         self.inbox = Inbox(port)
@@ -62,11 +57,7 @@ class Service:
         self.stream.watchers = [self.snapshots, self.histogram]
         self.ramp = Ramp(switches, clock)
         self.feeding = Feeding(self)
-        self._heard_ms = self._host_ms = self._pressed_ms = clock.ms()
-        self.slow_every_ms = 0
-        self.slow_ms = self._heard_ms
-        self._pressed = self._press_told = False
-        self._presses = 0
+        self._begin(clock.ms())
         self._switches_tick = getattr(switches, "tick", None)  # for a tone that ends, a light that blinks
         self._commands = Commands(self).table()
         self.keeper = None  # keeps sweeps on the board while no host is there
@@ -75,6 +66,13 @@ class Service:
             from sweepboard.keep_commands import KeepCommands
 
             self._commands.update(KeepCommands(self, keeping).table())
+
+    def _begin(self, now_ms):
+        self.leaving = False
+        self.bad_commands = 0
+        self._heard_ms = self._host_ms = self._pressed_ms = self.slow_ms = now_ms
+        self.slow_every_ms = self._presses = 0
+        self._pressed = self._press_told = False
 
     # --- the cycle
 

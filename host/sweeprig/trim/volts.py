@@ -135,10 +135,8 @@ def to_trace(
 
     A channel on which nothing ever stood is None: signal B without a second track, supply without its lead.
     """
-    hz = capture.conversion_hz
-    signal_a, signal_b, supply = without_memory(
-        _channels(capture, trim), front_end=front_end, conversion_hz=hz
-    )
+    hz, volts = capture.conversion_hz, _channels(capture, trim)
+    signal_a, signal_b, supply = without_memory(volts, front_end=front_end, conversion_hz=hz)
     load = _load_ohm(capture, front_end)
     track = track_ohm if capture.setup.hookup == "powered" else None
     if track is not None:

@@ -72,10 +72,7 @@ def card_lines(
     facts = wrapped(card.facts, width)
     body = [*wrapped(card.sentence, width), *ends]
     found = _fault_lines(card.faults, width) if len(card.faults) > 1 or card.verdict != "fail" else []
-    tail = [
-        *(wrapped(card.not_judged, width) if card.not_judged else []),
-        *wrapped(f"Next: {card.next_step}", width),
-    ]
+    tail = [*wrapped(card.not_judged, width), *wrapped(f"Next: {card.next_step}", width)]
     tail += [] if record is None else [f"  Record {record}"]
     tail += [] if sheet is None else [f"  Sheet: {sheet}"]
     plain = [*body, *facts, *found, *tail]
