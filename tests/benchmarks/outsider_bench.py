@@ -33,10 +33,11 @@ from sweeprig.errors import SweeprigError
 CAUSES = {
     "worn-spot": {"track"}, "dip": {"track"}, "rough-track": {"track"}, "flat-spot": {"track"}, "step": {"track"},
     "loose-signal": {"connection"}, "loose-signal-b": {"connection"}, "loose-ground": {"ground"},
-    "loose-supply": {"supply"}, "unplugged": {"wiring", "connection", "supply", "ground"},
+    "loose-supply": {"supply", "connection"}, "unplugged": {"wiring", "connection", "supply", "ground"},
     "supply-sag": {"supply"}, "supply-dropout": {"supply"}, "no-supply": {"supply", "wiring"},
     "ground-offset": {"ground", "mounting"}, "ground-shift": {"ground", "mounting"}, "interference": {"interference"},
-    "short-to-ground": {"wiring"}, "short-to-supply": {"wiring"}, "tracks-joined": {"wiring"},
+    "short-to-ground": {"wiring", "connection", "ground"}, "short-to-supply": {"wiring", "connection", "ground"},
+    "tracks-joined": {"wiring"},
     "tracks-disagree": {"track", "wiring"}, "stuck": {"mounting", "wiring", "track"}, "end-low": {"mounting"},
     "end-high": {"mounting"}, "closed-high": {"mounting"}, "wrong-span": {"mounting"}, "mount-slip": {"mounting"},
     "switch": {"wiring"}, "digital-signal": {"wiring"},

@@ -27,6 +27,7 @@ from sweeprig.analysis.sense import Told, find_sense, told_wrong
 from sweeprig.analysis.stretches import clear_of
 from sweeprig.analysis.strokes import clean_path
 from sweeprig.analysis.told import supply_raw
+from sweeprig.analysis.unplugged import unexplained
 from sweeprig.capture.model import Sense, Starts, Trace
 from sweeprig.errors import AnalysisError
 
@@ -168,10 +169,10 @@ def _look(
 
 def _events(trace: Trace, a: mv.Moves, b: mv.Moves | None, rail: float) -> tuple[Event, ...]:
     supply = supply_raw(trace, rail)
-    found = mv.placed_events(a.raw, a, trace, rail=rail, channel=0, supply=supply)
+    found = mv.placed_events(unexplained(a.raw, a.off), a, trace, rail=rail, channel=0, supply=supply)
     found += mv.placed_events(supply, a, trace, rail=rail, channel=2, supply=())
     if b is not None:
-        found += mv.placed_events(b.raw, a, trace, rail=rail, channel=1, supply=supply)
+        found += mv.placed_events(unexplained(b.raw, b.off), a, trace, rail=rail, channel=1, supply=supply)
     return tuple(sorted(found, key=lambda e: (e.start_s, e.channel)))
 
 
@@ -225,6 +226,8 @@ def _findings(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:
         out.append(replace(still, severity="doubt") if reach.much_missing(trace) else still)
     if s.still or s.joined:
         return out
+    for channel, m in ((0, s.a), (1, s.b)):
+        out += [] if m is None else fi.about_off(m.off, trace, channel)
     track = fi.one_cause(_events_found(trace, s) + _regions_found(trace, s, sense), s.events)
     return out + track + fi.about_tracks(s.two)
 

@@ -22,6 +22,9 @@ MOST = 0.7  # share of events that makes the rule
 RINGING = 0.1  # share of events seen both ways from which events of either sign are a burst from outside
 EITHER_SIGN = 0.2  # share of the rarer sign
 FEWEST_ROUGH = 5  # events
+TEXTURE_PERCENT = (
+    10.0  # % of supply: events of a rough track; a wire that opens when the lever moves goes deeper
+)
 
 
 @dataclass(frozen=True)
@@ -154,7 +157,8 @@ def _share(of: Iterable[bool]) -> float:
 
 def _anywhere(events: tuple[Event, ...], p: float | None, track: TrackMap | None, channel: int) -> Finding:
     """Events that keep to no place: rough all over where none comes at rest, else a loose connection."""
-    never_at_rest = not any(e.at_rest for e in events) and len(events) >= FEWEST_ROUGH
+    shallow = float(np.median([e.depth_percent for e in events])) <= TEXTURE_PERCENT
+    never_at_rest = not any(e.at_rest for e in events) and len(events) >= FEWEST_ROUGH and shallow
     p_rest = None if track is None else track.p_at_rest
     if never_at_rest and p_rest is not None and p_rest <= NEVER_AT_REST_P:
         return _rough_all_over(events, p_rest, channel)

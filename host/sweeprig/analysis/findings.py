@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
+from sweepboard.wire import CHANNEL_NAMES
 from sweeprig.analysis.event_findings import inside, numbers_of, worst
 from sweeprig.analysis.flats import Flat, Pinned
 from sweeprig.analysis.model import Cause, Code, Event, Finding, TwoTracks
 from sweeprig.analysis.smoothness import Rough
 from sweeprig.analysis.supply import CUT_PERCENT, GROUND_SHIFT_V, SAG_PERCENT, SupplySeen
+from sweeprig.analysis.unplugged import Off
+from sweeprig.capture.model import Trace
 from sweeprig.words import Sense
 
 BESIDE_PERCENT = 8.0  # of span: findings so near each other may have one cause
@@ -44,6 +47,22 @@ def about_supply(seen: SupplySeen, events: tuple[Event, ...], *, shift_v: float)
             Finding(Code.GROUND_SHIFT, Cause.GROUND, None, None, text, step, numbers={"shift_v": shift_v})
         )
     return out
+
+
+def about_off(runs: tuple[Off, ...], trace: Trace, channel: int) -> list[Finding]:
+    """A signal that is gone for good, or for longer than a contact bounces."""
+    lasting = [r for r in runs if r.lasts]
+    if not lasting:
+        return []
+    first = lasting[0]
+    rail, wire = ("the supply", "ground wire") if first.high else ("ground", "signal wire")
+    seconds = sum(r.stop - r.start for r in lasting) * trace.window_s
+    text = (
+        f"{CHANNEL_NAMES[channel]} goes to {rail} at once at {trace.t_s[first.start]:.2f} s and is there for "
+        f"{seconds:.2f} s in all: no lever moves it so"
+    )
+    step = f"Look at plug and {wire} for what came off or is shorted; sweep again."
+    return [Finding(Code.OPEN_SIGNAL, Cause.WIRING, channel, None, text, step, numbers={"off_s": seconds})]
 
 
 def about_flats(

@@ -12,6 +12,7 @@ from sweeprig.analysis.model import Event, FloatArray, IntArray, Rest, Stroke
 from sweeprig.analysis.stretches import Stretches, stretches
 from sweeprig.analysis.supply import Steady
 from sweeprig.analysis.told import told
+from sweeprig.analysis.unplugged import Off, off_runs, windows_of
 from sweeprig.analysis.visits import Stop, placed, stop_of, visits_of
 from sweeprig.capture.model import BoolArray, Channel, Trace
 
@@ -35,17 +36,26 @@ class Moves:
     resting: BoolArray
     parts: Stretches  # nothing is missing inside one
     stops: tuple[Stop | None, Stop | None]  # low and high
+    off: tuple[Off, ...]  # times at a rail that a jump leads to
 
 
 def moves_of(channel: Channel, trace: Trace, rail: float, steady: Steady) -> Moves:
     """Return the way of one signal."""
     parts = stretches(trace.gap_before)
     raw = ev.find(channel, window_s=trace.window_s, lsb_v=trace.lsb_v, supply_v=rail, parts=parts)
-    path, good = strokes.clean_path(channel.mean_v, raw)
+    off = off_runs(channel.mean_v, supply_v=rail, window_s=trace.window_s)
+    away = windows_of(off, channel.mean_v.size)
+    path, good = strokes.clean_path(channel.mean_v, raw, away)
     shape = steady.of(path)
     noise = strokes.noise_of(shape, parts)
     found = strokes.find_rests(
-        shape, good, window_s=trace.window_s, lsb_v=trace.lsb_v, parts=parts, single=trace.n_per_window == 1
+        shape,
+        good,
+        window_s=trace.window_s,
+        lsb_v=trace.lsb_v,
+        parts=parts,
+        single=trace.n_per_window == 1,
+        off=away,
     )
     thinned = strokes.thin(shape, noise_v=noise, window_s=trace.window_s)
     visits = visits_of(shape, thinned.turns, found)
@@ -63,7 +73,7 @@ def moves_of(channel: Channel, trace: Trace, rail: float, steady: Steady) -> Mov
         near_v=AT_REST_PERCENT / 100 * (high - low),
         within=round(AT_REST_S / trace.window_s),
     )
-    return Moves(path, shape, good, raw, rests, moves, place, high - low, noise, resting, parts, stops)
+    return Moves(path, shape, good, raw, rests, moves, place, high - low, noise, resting, parts, stops, off)
 
 
 def _span(rests: tuple[Rest, ...], thinned: FloatArray) -> tuple[float, float]:

@@ -24,9 +24,11 @@ TURN_SHARE = 0.08  # of span between two turning points, at least
 FULL = 0.05  # of span: how far from each end a full stroke may begin and stop
 
 
-def clean_path(mean_v: FloatArray, events: tuple[RawEvent, ...]) -> tuple[FloatArray, BoolArray]:
-    """Window means with the events' windows bridged by straight lines, and which windows are untouched."""
-    good = np.ones(mean_v.size, dtype=bool)
+def clean_path(
+    mean_v: FloatArray, events: tuple[RawEvent, ...], off: BoolArray | None = None
+) -> tuple[FloatArray, BoolArray]:
+    """Window means with the events' windows, and those of `off`, bridged; and which windows are untouched."""
+    good = np.ones(mean_v.size, dtype=bool) if off is None else ~off
     for event in events:
         good[
             max(0, event.start - (event.stop - event.start > 1)) : event.stop + (event.stop - event.start > 1)
@@ -56,13 +58,17 @@ def find_rests(
     lsb_v: float,
     parts: Stretches,
     single: bool = False,
+    off: BoolArray | None = None,
 ) -> tuple[Rest, ...]:
     """Times whose speed stays within what noise alone gives, none of them across what is missing.
 
-    `single`: readings, no means of many; at rest they go to and fro between two steps of their resolution.
+    `single`: readings, no means of many; at rest they go to and fro between two steps of their resolution. `off` (n,):
+    windows that hold no signal.
     """
     steps = TO_AND_FRO_LSB if single else MEAN_LSB
     still = _still(path, window_s=window_s, least_v=steps * lsb_v, lsb_v=lsb_v, parts=parts)
+    if off is not None:
+        still &= ~off
     least = max(4, round(REST_S / window_s))
     found = [_rest(path, good, a, b, lsb_v) for a, b in _runs(still, parts) if b - a >= least]
     return tuple(r for r in found if r is not None)
