@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sweepboard.wire import CHANNEL_NAMES
-from sweeprig.analysis.model import Cause, Code, Event, Finding, Span, TrackMap
+from sweeprig.analysis.model import Cause, Code, Event, Finding, FloatArray, Span, TrackMap
 from sweeprig.analysis.smoothness import RoughAll
 from sweeprig.analysis.track_map import encounters
 
@@ -16,10 +16,14 @@ CLUSTER_P = 0.01
 NEVER_AT_REST_P = 0.001
 SAME_PLACE_PERCENT = 3.0
 TIGHT_PERCENT = 1.0
+REGION_GAP_PERCENT = 1.5  # of span from one event of a region to the next
+REGION_PERCENT = 18.0  # of span: more is no place
 MOST_TRIED = 200  # events around which a place is looked for
 WORN_SHARE = 1 / 3  # of the passes over a worn place that meet something there
 MOST = 0.7  # share of events that makes the rule
 RINGING = 0.1  # share of events seen both ways from which events of either sign are a burst from outside
+RINGING_PLACE = 0.35  # share of events seen both ways from which a place is rough and no lift
+FEWEST_LEFT = 2  # encounters beside a place that count for themselves
 EITHER_SIGN = 0.2  # share of the rarer sign
 FEWEST_ROUGH = 5  # events
 TEXTURE_PERCENT = (
@@ -54,20 +58,32 @@ def _by_place(own: tuple[Event, ...], track: TrackMap | None, channel: int) -> l
     met = encounters(own)
     if not met:
         return []
-    if _from_outside(met, own):
-        return [_interference(own, channel)]
     gathered = _gathered(own)
     p = track.p_clustered if track is not None else None
     if gathered is None or p is None or not _again(gathered, p, track):
-        return _elsewhere(met, p, track, channel)
-    rest = tuple(e for e in met if not inside(e, gathered.where))
-    others = _elsewhere(rest, p, track, channel) if len(rest) > 1 else []
-    return [_worn(own, gathered, p, channel), *others]
+        return _elsewhere(met, own, p, track, channel)
+    first = _at_place(own, gathered, p, channel)
+    rest = _outside(met, gathered.where)
+    if len(rest) < FEWEST_LEFT:
+        return [first]
+    return [first, *_elsewhere(rest, _outside(own, gathered.where), p, track, channel)]
+
+
+def _outside(events: tuple[Event, ...], where: Span) -> tuple[Event, ...]:
+    return tuple(e for e in events if not inside(e, where))
+
+
+def _at_place(own: tuple[Event, ...], at: Gathered, p: float, channel: int) -> Finding:
+    there = tuple(e for e in own if inside(e, at.where))
+    rings = _share(e.both_ways for e in there) >= RINGING_PLACE
+    return (_rough_place if rings else _worn)(there, at, p, channel)
 
 
 def _elsewhere(
-    met: tuple[Event, ...], p: float | None, track: TrackMap | None, channel: int
+    met: tuple[Event, ...], own: tuple[Event, ...], p: float | None, track: TrackMap | None, channel: int
 ) -> list[Finding]:
+    if _from_outside(met, own):
+        return [_interference(own, channel)]
     return [_anywhere(met, p, track, channel) if len(met) >= 3 else _stray(met, channel)]
 
 
@@ -106,9 +122,19 @@ def _gathered(own: tuple[Event, ...]) -> Gathered | None:
     tight, wide = max(keys)
     reach = TIGHT_PERCENT if tight >= max(2, MOST * wide) else SAME_PLACE_PERCENT
     near = place[np.abs(place - tried[keys.index((tight, wide))]) <= reach]
-    return Gathered(
-        (float(near.min()), float(near.max())), near.size, tight if reach == TIGHT_PERCENT else wide
-    )
+    where = _grown(place, (float(near.min()), float(near.max())))
+    return Gathered(where, near.size, tight if reach == TIGHT_PERCENT else wide)
+
+
+def _grown(place: FloatArray, where: Span) -> Span:
+    """Reach on to events not far from one another, as in a region; not where that goes on too long."""
+    ordered = np.sort(place)
+    low, high = where
+    for v in ordered[ordered > high].tolist():
+        high = v if v - high <= REGION_GAP_PERCENT else high
+    for v in ordered[ordered < low][::-1].tolist():
+        low = v if low - v <= REGION_GAP_PERCENT else low
+    return (low, high) if high - low <= REGION_PERCENT else where
 
 
 def inside(e: Event, where: Span) -> bool:
@@ -137,8 +163,19 @@ def worst(events: tuple[Event, ...]) -> str:
     return f"deepest {n['worst_depth_percent']:.0f} % of supply, longest {n['longest_s'] * 1e3:.2g} ms"
 
 
-def _worn(events: tuple[Event, ...], at: Gathered, p: float, channel: int) -> Finding:
-    there = tuple(e for e in events if inside(e, at.where))
+def _rough_place(there: tuple[Event, ...], at: Gathered, p: float, channel: int) -> Finding:
+    """Events that go up and down at one place: the track there, not a burst from outside."""
+    text = (
+        f"{CHANNEL_NAMES[channel]} goes up and down {len(there)} times in {at.n_strokes} strokes between "
+        f"{at.where[0]:.1f} and {at.where[1]:.1f} % of signal span ({worst(there)}); by chance alone so close "
+        f"together: p = {p:.3g}"
+    )
+    step = "Sweep slowly across it again; noise that stays at this place means a worn track."
+    numbers = numbers_of(there) | {"p": p}
+    return Finding(Code.ROUGH_TRACK, Cause.TRACK, channel, at.where, text, step, numbers=numbers)
+
+
+def _worn(there: tuple[Event, ...], at: Gathered, p: float, channel: int) -> Finding:
     text = (
         f"{CHANNEL_NAMES[channel]} leaves its path {len(there)} times in {at.n_strokes} strokes "
         f"between {at.where[0]:.1f} and {at.where[1]:.1f} % of signal span "

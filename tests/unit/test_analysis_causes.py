@@ -1,0 +1,109 @@
+"""Causes in their order: the place before the sign, a jump to a rail before a dead band, depth before texture."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from support.lever import WINDOW_S, lever, sensed, strokes
+from sweeprig.analysis.analyse import analyse
+from sweeprig.analysis.model import Cause, Code, Finding
+from sweeprig.capture.model import Channel, FloatArray, Sense, Starts, Trace
+
+PLACES = lever(strokes([0.9] * 6))
+SUPPLY_V = 5.012
+
+
+def found(trace: Trace) -> list[Finding]:
+    return list(analyse(trace, starts=Starts.CLOSED, told_sense=Sense.UNKNOWN).findings)
+
+
+def first_cause(trace: Trace) -> tuple[Code, Cause]:
+    got = [f for f in found(trace) if f.severity == "fault"]
+    assert got
+    return got[0].code, got[0].cause
+
+
+def with_noise(trace: Trace, where: FloatArray, sd_v: float, seed: int = 2) -> Trace:
+    """Noise of single conversions where `where` is true: the mean of a window has a part of it, its range all."""
+    rng = np.random.default_rng(seed)
+    a = trace.signal_a
+    mean = a.mean_v + where * rng.normal(0, sd_v / 4, a.mean_v.size)
+    reach = where * sd_v * (2.6 + 0.3 * rng.normal(size=(2, a.mean_v.size)))
+    return replace(
+        trace,
+        signal_a=Channel(mean, np.minimum(a.min_v, mean) - reach[0], np.maximum(a.max_v, mean) + reach[1]),
+    )
+
+
+@pytest.mark.parametrize("sd_v", [0.02, 0.05, 0.08])
+@pytest.mark.parametrize("at", [0.05, 0.4, 0.7])
+def test_a_rough_region_is_the_track_and_no_interference(sd_v: float, at: float) -> None:
+    rough = (at < PLACES) & (at + 0.06 > PLACES)
+    code, cause = first_cause(with_noise(sensed(PLACES), rough, sd_v))
+    assert cause is Cause.TRACK
+    assert code is Code.ROUGH_TRACK or sd_v < 0.05  # less of it stands out upwards than downwards
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_bursts_at_any_time_are_interference(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    burst = np.zeros(PLACES.size, bool)
+    burst[rng.integers(0, PLACES.size, 14)] = True
+    assert first_cause(with_noise(sensed(PLACES), burst, 0.08))[1] is Cause.INTERFERENCE
+
+
+def pulled(trace: Trace, where: FloatArray, to_v: float) -> Trace:
+    return replace(
+        trace,
+        signal_a=Channel(
+            *(
+                np.where(where, to_v, v)
+                for v in (trace.signal_a.mean_v, trace.signal_a.min_v, trace.signal_a.max_v)
+            )
+        ),
+    )
+
+
+@pytest.mark.parametrize("to_v", [0.003, SUPPLY_V - 0.003])
+@pytest.mark.parametrize(("start_s", "for_s"), [(2.2, 99.0), (4.6, 99.0), (2.5, 2.0), (3.0, 0.8)])
+def test_a_plug_that_comes_off_is_wiring_and_moves_no_end(to_v: float, start_s: float, for_s: float) -> None:
+    t = np.arange(PLACES.size) * WINDOW_S
+    whole = analyse(sensed(PLACES), starts=Starts.CLOSED, told_sense=Sense.UNKNOWN)
+    off = analyse(
+        pulled(sensed(PLACES), (t > start_s) & (t < start_s + for_s), to_v),
+        starts=Starts.CLOSED,
+        told_sense=Sense.UNKNOWN,
+    )
+    assert [(f.code, f.cause) for f in off.findings] == [(Code.OPEN_SIGNAL, Cause.WIRING)]
+    assert off.low is not None
+    assert whole.low is not None
+    assert off.low.value_v == pytest.approx(whole.low.value_v, abs=1e-3)
+
+
+def test_a_dead_band_is_reached_by_movement_and_stays_one() -> None:
+    short = np.maximum(PLACES - 0.08, 0.0)
+    trace = sensed(short, low=0.004)
+    assert first_cause(trace) == (Code.DEAD_BAND_CLOSED, Cause.MOUNTING)
+    quick = lever([(0.0, 0.5), *[(float(k % 2 == 0), s) for k in range(6) for s in (0.04, 0.5)]])
+    assert first_cause(sensed(np.maximum(quick - 0.08, 0.0), low=0.004))[0] is Code.DEAD_BAND_CLOSED
+
+
+def test_a_wire_that_opens_when_the_lever_moves_is_no_rough_track() -> None:
+    rng = np.random.default_rng(3)
+    moving = np.flatnonzero(np.abs(np.gradient(PLACES)) > 1e-4)
+    where = np.zeros(PLACES.size, bool)
+    for k in rng.choice(moving, 14):
+        where[k : k + 2] = True
+    assert first_cause(pulled(sensed(PLACES), where, 0.02)) == (Code.LOOSE_CONNECTION, Cause.CONNECTION)
+
+
+def test_lifts_just_off_closed_are_worn_and_not_loose() -> None:
+    for at in (0.01, 0.02, 0.04):
+        where = np.zeros(PLACES.size, bool)
+        for k in np.flatnonzero(np.diff(np.sign(PLACES - at))):
+            where[k : k + 3] = True
+        code, _ = first_cause(pulled(sensed(PLACES), where, 0.02))
+        assert code is Code.WORN_PLACE, at
