@@ -6,23 +6,20 @@ import sys
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from hardware import first_power
+from hardware import cost, first_power
+from hardware.board.pieces import bought, buying
 from hardware.figure import Figure
 from hardware.figures import figures
 from hardware.front_end import kept
 from hardware.values import part_value
 from sweeprig.frontend import front_end
+from sweeprig.frontend.nets import EDGE
 from sweeprig.frontend.tables import BUILDS, Part, contacts, parts, pins
 
 HERE = Path(__file__).parent
 MADE = (
     "<!-- Made by `python -m hardware.tables_md` from host/sweeprig/frontend/parts.toml. Change it there. -->"
 )
-# Board pins by GPIO: the number on the 40-pin edge of a Pico board (data sheet, from memory).
-EDGE = {
-    2: 4, 3: 5, 4: 6, 5: 7, 6: 9, 7: 10, 8: 11, 9: 12, 10: 14, 11: 15, 12: 16,
-    16: 21, 17: 22, 18: 24, 19: 25, 26: 31, 27: 32, 28: 34,
-}  # fmt: skip
 POWER_PINS = (
     ("VBUS", 40, "F1: 5 V from USB, to the sensor's supply only; R22"),
     ("3V3 OUT", 36, "R20, U1, C10, C11, D1 to the rail, supply of U2, U3 and U4"),
@@ -39,29 +36,46 @@ def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
     return "\n".join([*lines, *(f"| {' | '.join(c or '-' for c in row)} |" for row in rows)])
 
 
-def _part_row(part: Part) -> tuple[str, ...]:
+def _part_row(build: str, part: Part) -> tuple[str, ...]:
     series = f", {part.series} in series" if part.series > 1 else ""
-    return (part.ref, str(part.count), f"{part.what}{series}", part_value(part), part.rating, part.reason)
+    row = bought(build, part)
+    return (part.ref, str(part.count), f"{part.what}{series}", part_value(part), part.rating, row["package"],
+            row["example"], row["price"], part.reason)  # fmt: skip
 
 
 def parts_md() -> str:
-    """Return the parts lists of all builds. The driven build is the full build and more."""
-    head = ("ref", "pieces", "part", "value", "rating", "why")
-    out = [MADE, "# Parts", "", *_PARTS_INTRO]
+    """Return the parts lists of all builds with their cost. The driven build is the full build and more."""
+    head = ("ref", "pieces", "part", "value", "rating", "package and pins", "for example", "price", "why")
+    out = [MADE, "# Parts", "", *_PARTS_INTRO, "", table(("price class", "euro a piece"), _prices())]
     for build in ("plain", "full"):
-        rows = [_part_row(p) for p in parts(build).values()]
-        out += ["", f"## {front_end(build).title}", "", table(head, rows)]
+        rows = [_part_row(build, p) for p in parts(build).values()]
+        out += ["", f"## {front_end(build).title}", "", table(head, rows), "", *_more(build)]
     extra = [p for k, p in parts("driven").items() if k not in parts("full")]
-    out += ["", f"## {front_end('driven').title}", "", "All of the full build, and:", ""]
-    out += [table(head, map(_part_row, extra)), ""]
+    out += ["", f"## {front_end('driven').title}", "", "All of the full build, one more C10, and:", ""]
+    out += [table(head, (_part_row("driven", p) for p in extra)), "", *_more("driven"), ""]
     return "\n".join(out)
 
 
+def _prices() -> list[tuple[str, ...]]:
+    return [(name, f"{euro:.2f}") for name, euro in buying()["price"].items()]
+
+
+def _more(build: str) -> list[str]:
+    """Return what else a build needs, and its cost."""
+    found = [line for line in cost.lines(build) if line.ref == "-"]
+    rows = [(str(x.count), x.what, x.price_class, f"{x.total_eur:.2f}", x.package) for x in found]
+    listed = sum(line.total_eur for line in cost.lines(build) if line.ref != "-")
+    rows += [("", "all parts of the table above" + (" and of the full build" if build == "driven" else ""), "",
+              f"{listed:.2f}", "pieces times price class"),
+             ("", "**sum**", "", f"**{cost.total_eur(build):.2f}**", "`python -m hardware.cost`")]  # fmt: skip
+    return ["And:", "", table(("pieces", "what", "price", "euro", "remark"), rows)]
+
+
 _PARTS_INTRO = (
-    "Any make that keeps the value and the rating does; no maker's part is needed. A value is that of one piece,",
-    "the tolerance its half-width. Each build also takes one Pico class board (RP2040 or RP2350) with its USB cable,",
-    "wire and a breadboard (plain) or a soldered board and a case (full, driven). Values of semiconductors that only",
-    "the models use stand in the table the list is made from.",
+    "Any make that keeps the value and the rating does. Types are generic numbers for example, packages and prices are",
+    "from memory: look at the data sheet of what you hold, its pins first. A value is that of one piece,",
+    "the tolerance its half-width. Ratings are what to buy to; what is left of a rating when hot stands in figures.md.",
+    "Values of semiconductors that only the models use stand in the table the list is made from.",
 )
 
 

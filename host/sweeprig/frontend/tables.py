@@ -29,6 +29,7 @@ class Part:
     rating: str
     reason: str
     series: int = 1
+    nets: tuple[str, ...] = ()  # one line a piece: its reference and what each pin is joined to
     more: Mapping[str, float] = field(default_factory=dict)  # model values: leakage_a, saturation_a, ...
 
     @property
@@ -46,6 +47,7 @@ class Pin:
     builds: tuple[str, ...]
     direction: str
     to: str
+    net: str = ""  # "": its name
 
 
 @dataclass(frozen=True)
@@ -71,10 +73,11 @@ _PLAIN_KEYS = ("key", "ref", "count", "what", "unit", "tol", "rating", "reason")
 def _part(row: Mapping[str, Any]) -> Part:
     series = int(row.get("series", 1))
     value = float(row["each"]) * series if "each" in row else float(row["value"])
-    known = {*_PLAIN_KEYS, "builds", "series", "each", "value"}
+    known = {*_PLAIN_KEYS, "builds", "series", "each", "value", "nets"}
     more = {k: float(v) for k, v in row.items() if k not in known}
     plain = {k: row[k] for k in _PLAIN_KEYS}
-    return Part(**plain, builds=tuple(row["builds"]), value=value, series=series, more=more)
+    builds, nets = tuple(row["builds"]), tuple(row.get("nets", ()))
+    return Part(**plain, builds=builds, nets=nets, value=value, series=series, more=more)
 
 
 def check_build(build: str) -> str:

@@ -1,0 +1,1 @@
+"""The pieces of a printed board, from the table of nets."""

@@ -1,0 +1,75 @@
+"""What to buy: a package and a price for every part, and sums that add up by hand."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+
+import pytest
+from hardware import cost
+from hardware.board.pieces import bought, buying
+from hardware.tables_md import HERE
+
+from sweeprig.frontend.tables import BUILDS, parts
+
+
+@pytest.mark.parametrize("build", BUILDS)
+def test_every_part_has_package_example_and_price(build: str) -> None:
+    for part in parts(build).values():
+        row = bought(build, part)
+        assert row["package"], part.key
+        assert row["example"], part.key
+        assert row["price"] in buying()["price"], part.key
+
+
+@pytest.mark.parametrize("build", BUILDS)
+def test_the_page_adds_up_to_what_the_command_prints(build: str) -> None:
+    """Every line of the table itself, read again from the TOML files and added in cents."""
+    price = {
+        k: round(100 * v)
+        for k, v in tomllib.loads((HERE / "buying.toml").read_text("utf-8"))["price"].items()
+    }
+    cents = sum(p.count * price[bought(build, p)["price"]] for p in parts(build).values())
+    cents += sum(r["count"] * price[r["price"]] for r in buying()["extra"] if build in r["builds"])
+    assert round(100 * cost.total_eur(build)) == cents
+    assert f"**{cents / 100:.2f}**" in (HERE / "parts.md").read_text("utf-8")
+
+
+def test_dearer_builds_have_more() -> None:
+    assert 20 < cost.total_eur("plain") < cost.total_eur("full") < cost.total_eur("driven") < 300
+
+
+def test_nothing_that_a_build_needs_is_missing_from_the_list() -> None:
+    """What the pages tell a builder to use: it must be bought somewhere."""
+    listed = " ".join(line.what for line in cost.lines("driven")) + " ".join(
+        line.what for line in cost.lines("plain")
+    )
+    for word in (
+        "breadboard",
+        "4 mm",
+        "back-probing",
+        "1 A fuse",
+        "2 A fuse",
+        "lead-test",
+        "case",
+        "IC socket",
+        "screw terminal",
+    ):
+        assert word in listed, word
+
+
+def test_sockets_fit_the_chips() -> None:
+    full = [line.package for line in cost.lines("full")]
+    for pins in ("DIP-8", "DIP-14"):
+        chips = sum(p.startswith(f"{pins} in a socket") for p in full)
+        sockets = sum(line.count for line in cost.lines("full") if line.what == f"IC socket, {pins}")
+        assert chips == sockets > 0
+
+
+def test_examples_are_generic_numbers() -> None:
+    """No maker's name: a type is letters and digits of the trade."""
+    for name in ("common", "plain", "full"):
+        for row in buying()[name].values():
+            assert not re.search(r"(Inc|GmbH|Ltd)", row["example"])
+    assert Path(HERE / "buying.toml").exists()
