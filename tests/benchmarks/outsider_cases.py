@@ -27,7 +27,8 @@ PROFILES = {
     "opposed": "two-tracks-opposed",
     "parallel": "two-tracks-parallel",
     "offset": "two-tracks-parallel",
-    "same": "two-tracks-parallel",
+    "ratio": "two-tracks-parallel",
+    "mV": "two-tracks-parallel",
 }
 
 

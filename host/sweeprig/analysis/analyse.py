@@ -161,7 +161,13 @@ def _look(
     if b is not None:
         joined = two_tracks.joined(a.shape, b.shape, supply_v=rail)
         two = two_tracks.compare(
-            a.shape, b.shape, a.good & b.good, place=a.place, supply_v=rail, load_ohm=trace.load_ohm
+            a.shape,
+            b.shape,
+            a.good & b.good,
+            place=a.place,
+            supply_v=rail,
+            lsb_v=trace.lsb_v,
+            load_ohm=trace.load_ohm,
         )
     maps = (None, None) if still else (_map(a, a, events, 0), _map(a, b, events, 1))
     return _Seen(a, b, events, seen, rail, high - low, still, two, joined, maps), (sense, why, wrong)

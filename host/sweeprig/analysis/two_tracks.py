@@ -11,7 +11,10 @@ from sweeprig.analysis.model import FloatArray, TwoTracks
 from sweeprig.capture.model import BoolArray
 from sweeprig.trim.volts import unloaded
 
-SAME_SLOPE = 0.04  # two channels of a plain build, and a short of some ohms between two outputs
+SAME_GAIN = 0.016  # how far two channels of a build that was never trimmed may differ: dividers of 1 % parts
+SAME_LSB = 6.0  # codes between two signals that are one
+SAME_V = (0.003, 0.008)  # [V] that the codes come to, at least and at most
+SAME_STEP = 0.5  # of the data's own step, where that is more
 JOINED_PERCENT = 3.5  # % of supply: how far joined opposed tracks may be apart, and move
 JOINED_FROM, JOINED_TO = 0.3, 0.7  # of supply: where they then stand
 FEWEST_WINDOWS = 2  # in a bin; a fast stroke has no more
@@ -31,6 +34,7 @@ def compare(
     *,
     place: FloatArray,
     supply_v: float,
+    lsb_v: float,
     load_ohm: float | None = None,
 ) -> TwoTracks | None:
     """Straight line B = slope A + offset as measured, and the largest residual over travel; None where A hardly moves.
@@ -39,6 +43,8 @@ def compare(
     is the smallest that a track of up to 10 kohm leaves once its bend is taken out.
     """
     found = _compared(path_a, path_b, good, place, supply_v)
+    if found is not None and _one_signal(path_a[good], path_b[good], place[good], lsb_v):
+        return replace(found, relation="same")
     if found is None or load_ohm is None or found.max_error_percent < SAME_PERCENT:
         return found
     best = found
@@ -65,21 +71,38 @@ def _compared(
         return None
     slope, offset = _theil_like(a, b)
     left = b - slope * a - offset
-    bins = np.minimum((at / 2).astype(np.int64), 49)
-    order = np.argsort(bins, kind="stable")
-    cuts = np.searchsorted(bins[order], np.arange(51))
-    sized = [
-        (np.median(left[order[i:j]]), k) for k, (i, j) in enumerate(pairwise(cuts)) if j - i >= FEWEST_WINDOWS
-    ]
+    sized = _by_place(left, at)
     worst, where = max(sized, key=lambda s: abs(s[0])) if sized else (0.0, 0)
     return TwoTracks(
-        relation=_relation(slope, offset, float(abs(worst)), float(np.ptp(b)), supply_v),
+        relation=_relation(slope, float(np.ptp(b)), supply_v),
         slope=slope,
         offset_v=offset,
         max_error_v=float(abs(worst)),
         max_error_percent=float(100 * abs(worst) / supply_v),
         at_percent=2.0 * where + 1.0 if sized else None,
     )
+
+
+def _by_place(left: FloatArray, at: FloatArray) -> list[tuple[float, int]]:
+    """Median of what is left in each of 50 bins of place that has windows, and the bin."""
+    bins = np.minimum((at / 2).astype(np.int64), 49)
+    order = np.argsort(bins, kind="stable")
+    cuts = np.searchsorted(bins[order], np.arange(51))
+    return [
+        (float(np.median(left[order[i:j]])), k)
+        for k, (i, j) in enumerate(pairwise(cuts))
+        if j - i >= FEWEST_WINDOWS
+    ]
+
+
+def _one_signal(a: FloatArray, b: FloatArray, at: FloatArray, lsb_v: float) -> bool:
+    """Whether B is A at every place but for the gains of two channels: a line through zero and a few codes.
+
+    Two sound tracks, however alike, bend by themselves or stand apart by some offset.
+    """
+    gain = float(np.dot(a, b)) / max(float(np.dot(a, a)), 1e-12)
+    most = max(min(max(SAME_LSB * lsb_v, SAME_V[0]), SAME_V[1]), SAME_STEP * lsb_v)
+    return abs(gain - 1) <= SAME_GAIN and all(abs(v) <= most for v, _ in _by_place(b - gain * a, at))
 
 
 def joined(path_a: FloatArray, path_b: FloatArray, *, supply_v: float) -> bool:
@@ -104,11 +127,9 @@ def _theil_like(a: FloatArray, b: FloatArray) -> tuple[float, float]:
     return float(slope), float(offset)
 
 
-def _relation(slope: float, offset: float, error: float, moved: float, supply_v: float) -> str:
+def _relation(slope: float, moved: float, supply_v: float) -> str:
     if moved < 0.02 * supply_v:
         return "none"
-    if abs(slope - 1) < SAME_SLOPE and max(abs(offset), error) < SAME_PERCENT / 100 * supply_v:
-        return "same"
     if abs(slope - 1) < 0.1:
         return "parallel"
     if abs(slope - 0.5) < 0.05 or abs(slope - 2) < 0.2:

@@ -21,6 +21,7 @@ CAUSE_ORDER = (
 )
 SEVERITY_ORDER = ("fault", "doubt", "note")
 BY_DEPTH = (Code.WORN_PLACE, Code.LOOSE_CONNECTION, Code.STRAY_DROPOUT, Code.SUPPLY_DROPOUT)
+LIKE_ONE = 0.05  # slope of B against A this near 1, where it should be another, says that the two are joined
 TRACK_CODES = (Code.TRACKS_SHORTED, Code.TRACKS_DISAGREE)
 
 
@@ -136,6 +137,10 @@ def without_repeats(found: list[Finding]) -> list[Finding]:
 def _tracks(c: Check, profile: Profile, _hookup: Hookup | None) -> Finding:
     what = {"slope_b": "slope of B against A", "sum_b": "A + B", "correlation": "B leaves its line"}[c.name]
     step = f"Sweep each track alone; check which is A and which is B, and that the part is {profile.sensor.relation}."
+    if c.name == "slope_b" and c.value is not None and abs(c.value - 1) < LIKE_ONE:
+        text = f"{what}: {_seen(c)}: nearly one signal, as when the two are joined through some ohms"
+        step = "Unplug and measure between the two signal pins; look for a bridge in plug and harness."
+        return Finding(Code.TRACKS_SHORTED, Cause.WIRING, None, None, text, step)
     other_way = 1 / c.value if c.value else None
     if c.name == "slope_b" and other_way and (c.low or 0.0) <= other_way <= (c.high or 0.0):
         step = "A and B look exchanged: connect them the other way round and sweep again."
