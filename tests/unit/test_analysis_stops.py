@@ -11,7 +11,7 @@ from support.judge_cases import ADJUSTABLE
 from support.lever import WINDOW_S, Legs, changed, lever, sensed, strokes
 from support.outcomes import CLOSED_V, OPEN_V, make_setup
 from sweeprig.analysis.analyse import analyse
-from sweeprig.analysis.model import Analysis
+from sweeprig.analysis.model import Analysis, Cause, Code
 from sweeprig.capture.model import Sense, Starts, Trace
 from sweeprig.judge.judge import judge
 from sweeprig.judge.model import Judgement, Verdict
@@ -139,3 +139,36 @@ def test_rests_of_one_visit_are_one() -> None:
     found = look(sensed(lever(legs)))
     assert found.low is not None
     assert found.low.n_rests == 4
+
+
+@pytest.mark.parametrize("shift_v", [-0.06, -0.03, 0.02, 0.03, 0.06])
+@pytest.mark.parametrize("at", [0.3, 0.55, 0.75])
+def test_a_mount_that_slips_is_found(shift_v: float, at: float) -> None:
+    x = lever(strokes([0.7] * 6))
+    trace = sensed(x)
+    after = np.where(np.arange(x.size) > at * x.size, shift_v, 0.0)
+    moved = replace(trace, signal_a=changed(trace.signal_a, after))
+    (finding,) = look(moved).findings
+    assert (finding.code, finding.cause) == (Code.ENDS_NOT_REPEATED, Cause.MOUNTING)
+    assert finding.severity == "fault"
+    assert finding.numbers["shift_v"] == pytest.approx(shift_v, abs=2e-3)
+
+
+def test_pressing_harder_and_softer_is_no_slip() -> None:
+    rng = np.random.default_rng(8)
+    x = lever(strokes([0.7] * 6))
+    trace = sensed(x)
+    ends = np.where((x <= 0) | (x >= 1), 1.0, 0.0)
+    visits = np.cumsum(np.abs(np.diff(ends, prepend=1.0)) > 0)
+    press = rng.uniform(-6e-3, 6e-3, int(visits.max()) + 1)[visits] * ends
+    assert look(replace(trace, signal_a=changed(trace.signal_a, press))).findings == ()
+
+
+@pytest.mark.parametrize(("end", "by_v"), [(0.0, -0.03), (1.0, 0.03)])
+def test_one_visit_beyond_the_stop_leaves_a_doubt(end: float, by_v: float) -> None:
+    x = lever(strokes([0.7] * 7))
+    visits = np.cumsum(np.abs(np.diff((x == end).astype(int), prepend=0)) > 0)
+    once = np.where((x == end) & (visits == visits[x == end][len(x[x == end]) // 2]), by_v, 0.0)
+    trace = sensed(x)
+    (finding,) = look(replace(trace, signal_a=changed(trace.signal_a, once))).findings
+    assert (finding.code, finding.severity) == (Code.ENDS_NOT_REPEATED, "doubt")

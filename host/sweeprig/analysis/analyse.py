@@ -24,6 +24,7 @@ from sweeprig.analysis.model import (
     TwoTracks,
 )
 from sweeprig.analysis.sense import Told, find_sense, told_wrong
+from sweeprig.analysis.slips import find_slip
 from sweeprig.analysis.stretches import clear_of
 from sweeprig.analysis.strokes import clean_path
 from sweeprig.analysis.told import supply_raw
@@ -129,6 +130,9 @@ def _ends_apart(trace: Trace, s: _Seen, ends: list[End | None]) -> list[Finding]
     """Ends that differ from rest to rest though neither supply nor ground made them."""
     if su.ground_shift(trace.ground_v) > su.GROUND_SHIFT_V:
         return []
+    slip = None if s.still else find_slip(s.a.rests, supply_v=s.rail)
+    if slip is not None:
+        return [reach.slipped(slip, trace)]
     if s.a.shape is not s.a.path:
         ends = _ends(trace, replace(s.a, path=s.a.shape), s.still)
     return reach.ends_apart(ends, s.rail)

@@ -13,6 +13,7 @@ from sweeprig.analysis.statistics import batch_u, spread_of
 from sweeprig.analysis.visits import Stop
 from sweeprig.capture.model import BoolArray
 
+FEWEST_BEYOND = 3  # visits, of which one may stand further out than the stop lets a lever go
 FEW = 4  # visits: more of them do not make the spread between them matter less
 ROUNDING_LSB = 0.03  # of a level: rounding of the sums
 READING_LSB = 12**-0.5  # of a single reading: its step, which standing still does not average out
@@ -62,8 +63,16 @@ def find_end(
         spread_v=spread,
         drift_v=float(levels[-1] - levels[0]),
         ratio=float(weight @ [p.ratio for p in parts]),
+        beyond_v=_beyond(levels, low=place == "low"),
         **({} if stop is None else {"agree": stop.agree, "short": len(stop.short)}),
     )
+
+
+def _beyond(levels: FloatArray, *, low: bool) -> float:
+    if levels.size < FEWEST_BEYOND:
+        return 0.0
+    middle = float(np.median(levels))
+    return middle - float(levels.min()) if low else float(levels.max()) - middle
 
 
 def _uncertainty(

@@ -103,6 +103,7 @@ class End:
     ratio: float  # value over the supply measured at the same rests; nan where the supply is not observed
     agree: int = 2  # visits that met one level there: two say that it is a stop
     short: int = 0  # visits that turned round before it
+    beyond_v: float = 0.0  # [V] how far one visit stands further out than the middle of three or more
 
 
 @dataclass(frozen=True)

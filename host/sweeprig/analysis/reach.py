@@ -7,11 +7,13 @@ from sweeprig.analysis import not_analogue
 from sweeprig.analysis.coarse import COARSE_S, LEAST_SHARE
 from sweeprig.analysis.flats import fine_enough
 from sweeprig.analysis.model import Cause, Code, End, Finding
+from sweeprig.analysis.slips import Slip
 from sweeprig.analysis.smoothness import SLOWEST_S
 from sweeprig.capture.model import Trace
 from sweeprig.words import Hookup, Sense
 
 ENDS_APART_PERCENT = 0.5  # % of supply: spread of one end from rest to rest
+BEYOND_PERCENT = 0.3  # % of supply: one rest further out than most by this; no hand passes a stop
 MUCH_PERCENT = 10.0  # % of the records: more of them missing, a whole movement may lie there
 BAD_PERCENT = 0.1  # % of the records: more that the converter calls bad are a fault of the rig
 
@@ -57,13 +59,29 @@ def much_missing(trace: Trace) -> bool:
     return gone > MUCH_PERCENT / 100 * (gone + trace.t_s.size)
 
 
+def slipped(slip: Slip, trace: Trace) -> Finding:
+    """Both ends that moved together."""
+    text = (
+        f"both ends move by {slip.shift_v * 1e3:+z.0f} mV before {trace.t_s[slip.at]:.2f} s and stay there: "
+        "a sensor that turned on its mount does so"
+    )
+    step = "Fasten sensor, lever and mount; look at the ground wire if they are tight. Sweep again."
+    numbers = {"shift_v": slip.shift_v}
+    return Finding(Code.ENDS_NOT_REPEATED, Cause.MOUNTING, 0, None, text, step, numbers=numbers)
+
+
 def ends_apart(ends: list[End | None], rail: float) -> list[Finding]:
     """Ends that differ from rest to rest."""
     out = []
     for name, end in zip(("low", "high"), ends, strict=True):
-        spread = getattr(end, "spread_v", float("nan"))
-        if spread > ENDS_APART_PERCENT / 100 * rail:
-            text = f"the {name} end differs by {spread * 1e3:z.0f} mV (standard deviation) from rest to rest"
+        if end is None:
+            continue
+        spread = end.spread_v
+        if spread > ENDS_APART_PERCENT / 100 * rail or end.beyond_v > BEYOND_PERCENT / 100 * rail:
+            text = (
+                f"the {name} end differs by {spread * 1e3:z.0f} mV (standard deviation) from rest to rest, one of them "
+                f"{end.beyond_v * 1e3:z.0f} mV further out than most"
+            )
             step = (
                 "Move the lever firmly to its stop each time; if it stays, look for play in lever and mount."
             )
