@@ -3,7 +3,8 @@
 `python -m tests.benchmarks.outsider_bench POPULATION [--only TEXT] [--group NAME] [--seeds N] [--report]
 [--keep FOLDER] [--beside TREE] [--rows FILE] [--worst]`
 
-POPULATION is the folder or the import name of a package with `KINDS` and `draw(kind, seed)`. Even seeds are the part to
+POPULATION is the folder or the import name of a package with `KINDS` and `draw(kind, seed)`, such as
+tests/benchmarks/population. Even seeds are the part to
 work with; `--report` takes the odd ones, once, at the end. `--beside` judges the same cases with another tree of this
 project. Rates carry exact 95 % intervals (Clopper and Pearson).
 """
