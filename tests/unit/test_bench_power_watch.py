@@ -16,7 +16,7 @@ from sweeprig.bench.hookup.power_watch import ONE_PLACE
 from sweeprig.bench.sweep.sweep import SweepOrder, take
 from sweeprig.capture.file import read_capture
 from sweeprig.capture.model import SweepSetup
-from sweeprig.errors import HookupError
+from sweeprig.errors import HookupError, InputError
 from sweeprig.words import Hookup
 
 CLOSED_V, OPEN_V, SUPPLY_V = 0.45, 4.2, 5.0
@@ -48,7 +48,7 @@ def moved(supply: Callable[[float], float] = lambda _x: SUPPLY_V) -> Callable[[O
 
 
 def sweep(rig: ScriptedRig, folder: Path, setup: SweepSetup = POWERED):
-    order = SweepOrder(setup, folder, folder / "trims")
+    order = SweepOrder(setup, folder, folder / "trims", timed=True)
     return take(client_of(rig), order, watch=UNWATCHED)[0]
 
 
@@ -177,3 +177,12 @@ def test_supply_and_signal_are_measured_before_switching_on(tmp_path: Path) -> N
     capture = sweep(rig, tmp_path)
     assert looked.index(True) * wire.WINDOW * wire.CHANNELS / wire.CONVERSION_HZ > 0.2
     assert any(line.startswith("Before switching on: supply 0.0") for line in capture.setup.prepared)
+
+
+def test_a_sweep_that_nobody_begins_lets_the_sensor_go(tmp_path: Path) -> None:
+    rig = ScriptedRig(lambda o: (0.45, 0.0, 5.0) if o.supply else (0.0, 0.0, 0.0))
+    order = SweepOrder(POWERED, tmp_path, tmp_path / "trims")
+    with pytest.raises(InputError, match="did not begin"):
+        take(client_of(rig), order, watch=UNWATCHED)
+    assert not rig.out.supply
+    assert list(tmp_path.glob("*.journal")) == []

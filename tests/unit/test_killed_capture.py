@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from support.diary import DiaryRig, moved
+from support.faces import UNWATCHED, Quiet
 from support.scripted_rig import client_of
 from sweeprig import __version__
 from sweeprig.analysis.wiggle import Happening
@@ -53,13 +54,13 @@ def trimmed(uid: str, folder: Path) -> None:
 
 
 def swept(rig: DiaryRig, order: SweepOrder) -> None:
-    take(client_of(rig), order, progress=lambda _: None, stop=lambda: False)
+    take(client_of(rig), replace(order, timed=True), watch=UNWATCHED)
 
 
 def in_series(rig: DiaryRig, order: SweepOrder) -> None:
     batch = Batch("B")
     batch.next_sensor("SN-1")
-    sweep_one(client_of(rig), order, batch, on_look=lambda _: None, stop=lambda: False)
+    sweep_one(client_of(rig), order, batch, Quiet())
 
 
 class Unseen:
@@ -103,7 +104,7 @@ def test_killed_sweep_is_judged_with_its_trim(tmp_path: Path) -> None:
     trimmed("00ff", tmp_path / "trims")
     cut = killed(swept, tmp_path, KILLED_AT)
     rig, order = DiaryRig(moved), SweepOrder(SETUP, tmp_path / "whole", tmp_path / "trims")
-    whole = take(client_of(rig), order, progress=lambda _: None, stop=lambda: False)[0]
+    whole = take(client_of(rig), replace(order, timed=True), watch=UNWATCHED)[0]
     assert (cut.ended, whole.ended) == ("recovered", "complete")
     n = len(cut.records)
     assert KILLED_AT - 500 <= n <= KILLED_AT

@@ -181,10 +181,10 @@ def _supply(analysis: Analysis, trace: Trace, rig: Rig | None) -> Quantity:
     if trace.supply is None or not math.isfinite(value) or value <= 0:
         return bu.missing("supply_v", "V", NOT_OBSERVED)
     u, dof = batch_u(_steady(trace.supply.mean_v))
-    if not math.isfinite(u) or trace.n_per_window == 1:
-        u = math.hypot(u if math.isfinite(u) else 0.0, trace.lsb_v / math.sqrt(12.0))
+    if math.isfinite(u) and u > 0 and trace.n_per_window == 1:  # one and the same number shows no resolution
+        u = math.hypot(u, trace.lsb_v / math.sqrt(12.0))
     lines = (
-        BudgetLine("level of the supply", "A", "t", u, "V", 1.0, dof),
+        BudgetLine("level of the supply", "A", "t", u if math.isfinite(u) else 0.0, "V", 1.0, dof),
         *bu.calibration_lines(value, channel=2, rig=rig),
     )
     return bu.quantity("supply_v", "V", value, lines, n_samples=trace.supply.mean_v.size)

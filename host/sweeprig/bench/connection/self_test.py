@@ -122,7 +122,7 @@ def _streamed(client: RigClient, clock: Callable[[], float], *, simulated: bool)
     )
     gaps = sum(isinstance(e, Gap) for e in events)
     steps = [
-        Step("rate", f"{rate_hz:.1f} records a second, {away:+.2f} %", f"{wanted_hz:.1f} ± {RATE_PERCENT} %",
+        Step("rate", f"{rate_hz:z.1f} records a second, {away:+z.2f} %", f"{wanted_hz:z.1f} ± {RATE_PERCENT} %",
              None if simulated else abs(away) <= RATE_PERCENT),
         Step("losses", f"{lost} lost, {gaps} gaps, {figures['conversions_in_error']} in error", "none",
              lost == gaps == figures["conversions_in_error"] == 0),

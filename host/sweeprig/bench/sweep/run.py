@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from sweeprig.bench.face import Face
+from sweeprig.bench.readings.limits import limit
 from sweeprig.bench.readings.live import Chunk
 from sweeprig.bench.session import Session
 from sweeprig.bench.sweep.guide import SweepGuide, SweepState
@@ -13,6 +14,7 @@ from sweeprig.bench.sweep.pace import SweepPlan, plan_sweep
 from sweeprig.bench.sweep.trigger import Phase
 from sweeprig.capture.locks import remove
 from sweeprig.capture.model import Capture
+from sweeprig.errors import InputError
 
 QUIT = "q"
 START = frozenset("\r\n")
@@ -31,7 +33,7 @@ def record_guided(
 
     Enter and the rig's button start it, q and the face's own end end it. A timed plan keeps exactly its seconds; else
     what came before the rest at the start is left out.
-    Raises HookupError, LinkError, KeyboardInterrupt as `Session.record`.
+    Raises InputError where nothing moved for `sweep.wait_s`; else as `Session.record`.
     """
     guide = SweepGuide(s.profile, plan, s.setup.starts)
     keys: set[str] = set()
@@ -47,7 +49,7 @@ def record_guided(
     capture = s.record(
         folder,
         on_look=look,
-        stop=lambda: (guide.trigger.phase is Phase.OVER and not plan.timed) or QUIT in keys or face.ended(),
+        stop=lambda: _is_over(guide) or QUIT in keys or face.ended(),
         coaching=lambda: guide.seen,
         endless=not plan.timed,
     )
@@ -55,10 +57,28 @@ def record_guided(
         return capture, guide
     if guide.trigger.waiting and not s.power.overloaded:
         remove(Path(capture.journal))
+        _must_have_moved(guide)
         return None, guide
     if guide.trigger.phase is Phase.OVER:
         capture = replace(capture, ended="complete")
     return cut_to(capture, guide.trigger.keep_from_s), guide
+
+
+def _is_over(guide: SweepGuide) -> bool:
+    trigger = guide.trigger
+    waited = trigger.waiting and trigger.lever.now_s >= limit("sweep.wait_s")
+    return not guide.plan.timed and (waited or trigger.phase is Phase.OVER)
+
+
+def _must_have_moved(guide: SweepGuide) -> None:
+    """Raise InputError where the sweep was given up because nothing moved."""
+    if guide.trigger.lever.now_s >= limit("sweep.wait_s"):
+        raise InputError(
+            "The sweep did not begin: the lever was not moved. The sensor is switched off.",
+            seen=f"{guide.trigger.lever.now_s:.0f} s at rest",
+            limit=f"a movement within {limit('sweep.wait_s'):.0f} s",
+            next_step="run it again and move the lever; a signal that does not follow: sweeprig check",
+        )
 
 
 def cut_to(capture: Capture, from_s: float) -> Capture:
