@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 
 from support.courses import course, traces
@@ -112,7 +110,6 @@ def test_the_screen_fits_and_says_what_to_do(width: int, height: int) -> None:
         assert max(len(line) for line in lines) <= width
         text = "\n".join(lines)
         assert f"strokes {state.strokes} of 3" in text
-        assert "dropouts: none so far" in text
         assert "…" not in text, "no words are cut"
 
 
@@ -132,11 +129,3 @@ def test_a_small_terminal_gets_plain_lines_of_whole_words() -> None:
         plain_line(state)
         == "OPEN SLOWLY: Move the lever to begin: about 1.5 s to the other stop. (strokes 0 of 3)"
     )
-
-
-def test_events_are_counted_on_the_screen() -> None:
-    guide = SweepGuide(PROFILE, PLAN)
-    for trace in traces(course((1.0, C))):
-        state = guide.feed(trace)
-    state = replace(state, n_events=2, last_event="at 1.2 s, 40 % of supply")
-    assert "dropouts: 2, last at 1.2 s, 40 % of supply" in "\n".join(screen_lines(state, 80, 24))

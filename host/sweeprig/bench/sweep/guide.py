@@ -47,8 +47,6 @@ class SweepState:
     stroke_s: float | None  # [s] of that stroke
     hold_left_s: float  # [s] still to hold; 0 where nothing is held
     seconds: float  # [s] since the start
-    n_events: int
-    last_event: str  # "" where there was none
     reading: WatchState
 
     @property
@@ -66,7 +64,6 @@ class SweepGuide:
     starts: Starts = Starts.CLOSED
     trigger: Trigger = field(init=False)
     watcher: Watcher = field(init=False)
-    events: list[str] = field(default_factory=list)  # one line each
     _stroke_times: list[float] = field(default_factory=list)  # [s] of the full strokes
     _held_first_s: float = 0.0
     _home_v: float | None = None  # [V] the end where it began
@@ -119,8 +116,6 @@ class SweepGuide:
             stroke_s=seconds,
             hold_left_s=max(0.0, self.plan.hold_s - held) if step in HOLDS else 0.0,
             seconds=self.trigger.seconds,
-            n_events=len(self.events),
-            last_event=self.events[-1] if self.events else "",
             reading=self.watcher.state(columns=200),
         )
 

@@ -63,13 +63,6 @@ def strokes_line(state: SweepState) -> str:
     return f"{text}   pace: {state.pace}, {state.stroke_s:.1f} s"
 
 
-def events_line(state: SweepState) -> str:
-    """Return how many dropouts came so far, and the last of them."""
-    if not state.n_events:
-        return "dropouts: none so far"
-    return f"dropouts: {state.n_events}, last {state.last_event}"
-
-
 def ends_line(state: SweepState) -> str:
     """Return the ends seen so far and the supply."""
     reading = state.reading
@@ -95,7 +88,6 @@ def screen_lines(
     ruler = [line[:width] for line in ruler_lines(state.reading, width)]
     facts: list[str] = [
         styled(f"  {fit(width - 2, strokes_line(state))}", pace),
-        f"  {fit(width - 2, events_line(state))}",
         f"  {fit(width - 2, ends_line(state))}",
     ]
     tail = [fit(width, f"  {hint}")] if hint else []
