@@ -1,4 +1,4 @@
-"""A series: the trigger, the coach, the order of sensors."""
+"""A series: the trigger, the lever, the order of sensors."""
 
 from __future__ import annotations
 
@@ -9,7 +9,6 @@ import pytest
 
 from support.courses import WINDOW_S, course, traces
 from sweeprig.bench.batch.series import Batch, Entry, last_of_each
-from sweeprig.bench.readings.coach import DONE, HOLD, PUSH, SLOW, SMALL, STROKES, Coach
 from sweeprig.bench.readings.lever import Lever, StrokeCount
 from sweeprig.bench.sweep.pace import plan_sweep
 from sweeprig.bench.sweep.trigger import LEAD_S, Phase, Trigger
@@ -116,36 +115,6 @@ def test_moves_have_their_size_and_length() -> None:
     assert moves[0].seconds == pytest.approx(2.0, abs=0.25)
     assert lever.rest_s == pytest.approx(0.5, abs=0.1)
     assert sum(StrokeCount(3.0).take(m) for m in moves) == 1  # 1 V is less than half of the least span
-
-
-def test_coaching_leads_through_and_tells_what_was_done() -> None:
-    coach = Coach(PROFILE, needed=3)
-    said: list[str] = []
-    legs = (
-        (0.8, C), (2.2, W), (0.4, W), (0.8, C), (0.3, C), (0.8, W), (0.4, W), (0.8, C), (0.8, C),
-        (0.2, 0.9), (0.3, 0.9), (0.2, C), (0.3, C), (0.2, 0.9), (0.3, 0.9), (0.2, C), (4.0, C),
-    )  # fmt: skip
-    for trace in traces(course(*legs)):
-        advice = coach.feed(trace)
-        if not said or said[-1] != advice.ask:
-            said.append(advice.ask)
-    assert said == [HOLD, SLOW, STROKES, HOLD, SMALL, PUSH, DONE]
-    assert advice.line.startswith("strokes 4 of 3   next: all done")
-    done = coach.done
-    assert done[0].startswith("held closed at the start, 0.")
-    assert done[1].startswith("opened slowly, 2.")
-    assert done[2] == "4 full strokes"
-    assert done[3].startswith("held closed after the strokes, ")
-    assert done[4] == "4 small moves near closed"
-    assert done[5].startswith("gentle side push asked for, ")
-    assert done[5].endswith(" mV")
-
-
-def test_coaching_lists_nothing_that_was_not_seen() -> None:
-    coach = Coach(PROFILE)
-    for trace in traces(course((0.3, C), (0.5, W), (0.2, W))):
-        coach.feed(trace)
-    assert [d.split(",")[0] for d in coach.done] == ["held closed at the start", "1 full stroke"]
 
 
 def entry(serial: str, attempt: int = 1, verdict: str = "pass", closed: float | None = 0.45) -> Entry:

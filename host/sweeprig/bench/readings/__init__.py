@@ -1,1 +1,1 @@
-"""Readings of a running rig: volts, levels, lever, coach, watch."""
+"""Readings of a running rig: volts, levels, lever, watch."""
