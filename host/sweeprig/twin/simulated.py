@@ -37,7 +37,6 @@ def identity(options: SimOptions) -> dict[str, Any]:
         "reset_cause": "power on",
         "smps": "pwm",
         "simulated": True,
-        **({"kept": options.kept} if options.kept else {}),
     }
 
 

@@ -1,1 +1,0 @@
-"""Sweeps without a laptop: orders to the board, and what it has kept."""

@@ -1,1 +1,0 @@
-"""What an operator is told of a state, in words: the terminal and the page say the same. Pure; no layout."""
