@@ -108,11 +108,20 @@ def build(port, ask, identity):
     monitor = FedMonitor(look) if "monitor" in identity["capabilities"] else None
     service = Service(
         port=port, source=source, switches=switches, clock=clock, identity=identity, monitor=monitor,
-        selfcheck=lambda: {"simulated": True},
+        selfcheck=lambda: {"simulated": True}, keeping=_keeping(identity),
     )  # fmt: skip
     source.outputs = service.outputs
     service.look = look
     return service
+
+
+def _keeping(identity):
+    """Return where sweeps are kept, as the simulated rig's identity says; None: nowhere."""
+    if not identity.get("kept"):
+        return None
+    from sweepboard.fed_keeping import FileKeeping
+
+    return FileKeeping(identity["kept"])
 
 
 class Pipe:

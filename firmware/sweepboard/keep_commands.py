@@ -6,12 +6,10 @@ call, and returns (blocks there, blocks wanted).
 
 from sweepboard import wire
 from sweepboard.arguments import RefusedError, whole
-from sweepboard.flash_page import DATA_PAGES, END, HEAD, MOST_NUMBER, PAGE
-from sweepboard.flash_store import CLEAN, LOST
 
 MOST_BLOCKS = 1024
 MOST_LIST = 400  # numbers in one reply
-NUMBER = (whole(0, MOST_NUMBER), None)
+NUMBER = (whole(0, 0xFFFF), None)
 
 
 def text_check(name, value):
@@ -27,8 +25,7 @@ class KeepCommands:
     def __init__(self, rig, keeping):
         self._rig = rig
         self._keeping = keeping
-        self._page = bytearray(PAGE)
-        self._message = None
+        self._page = self._message = None
         self._open()
 
     def _open(self):
@@ -72,6 +69,8 @@ class KeepCommands:
         from sweepboard.keep_order import opened
 
         keeper = self._keeper()
+        from sweepboard.flash_store import CLEAN
+
         needed = blocks_for(opened(text)["longest"])
         if needed >= keeper.store.area.n:
             raise RefusedError(
@@ -84,6 +83,8 @@ class KeepCommands:
         return self._state(keeper)
 
     def _state(self, keeper):
+        from sweepboard.flash_store import CLEAN, LOST
+
         orders = keeper.orders
         return {
             "order": orders.number,
@@ -107,6 +108,8 @@ class KeepCommands:
         return state
 
     def _about(self, number_of_command, number):
+        from sweepboard.flash_page import END, HEAD
+
         store = self._of(number)
         head, end = store.text(number, HEAD), store.text(number, END)
         return {
@@ -126,7 +129,10 @@ class KeepCommands:
         store = self._of(number)
         if not self._rig.outbox.takes_long():
             raise RefusedError("busy", "the pages before are still on their way")
+        from sweepboard.flash_page import DATA_PAGES, PAGE
+
         if self._message is None:
+            self._page = bytearray(PAGE)
             self._message = bytearray(wire.HEADER_SIZE + DATA_PAGES * PAGE + wire.CRC_SIZE)
         blocks = store.blocks_of(number)
         n = 0

@@ -26,8 +26,8 @@ WORDS = {
     "memory": blinks(5, SHORT),  # again: the memory is full
     "rail": blinks(6, SHORT),  # again: an end is near a rail
     "supply": blinks(7, SHORT),  # again: the supply was refused, shorted or overloaded
-    "engine": blinks(9, SHORT),  # again: the battery reading says that the engine runs
     "order": blinks(8, SHORT),  # no order that holds: none, expired, all done, for another rig or build
+    "engine": blinks(9, SHORT),  # again: the battery reading says that the engine runs
 }
 
 

@@ -10,18 +10,36 @@ import machine
 import rp2
 
 from sweepboard import pins
-from sweepboard.flash_area import Keeping
 
 FOLDER = "/kept"
 
 
-class BoardKeeping(Keeping):
-    """The area on the board's own flash; `button()` says whether the button is down."""
+class BoardKeeping:
+    """The area on the board's own flash, loaded where there is one; `button()` says whether the button is down."""
 
     def __init__(self, build):
-        super().__init__(rp2.Flash(), FOLDER, os.urandom)
+        self._made = None
         self._pin = machine.Pin(pins.BUTTON, machine.Pin.IN, machine.Pin.PULL_UP)
         self._bootsel = getattr(rp2, "bootsel_button", None) if build == "plain" else None
+
+    def find(self):
+        """Return the area, or None where there is none."""
+        try:
+            os.stat(FOLDER + "/area")
+        except OSError:
+            return None
+        return self._keeping().find()
+
+    def grow(self, n):
+        """Make a few of `n` blocks; return (blocks there, n)."""
+        return self._keeping().grow(n)
+
+    def _keeping(self):
+        if self._made is None:
+            from sweepboard.flash_area import Keeping
+
+            self._made = Keeping(rp2.Flash(), FOLDER, os.urandom)
+        return self._made
 
     def button(self):
         """Return whether the button is down."""

@@ -115,12 +115,41 @@ def show_flash(image: str) -> None:
         )
 
 
+def show_keeping(image: str) -> None:
+    """Print what one kept sweep costs a whole emulated board, and what collecting it takes."""
+    from tests.benchmarks.board_bench import MEASURED_MAIN
+    from tests.board.conftest import firmware_files
+    from tests.board.emulated_board import file_system
+    from tests.board.test_board_keep import SWEEP_S, booted, fetched, out, press, records_of
+
+    folder = Path(tempfile.mkdtemp())
+    disk = file_system(firmware_files(folder) | {"main.py": MEASURED_MAIN.encode()}, folder)
+    rig = booted(Path(image), disk)
+    out(rig)
+    press(rig, SWEEP_S)
+    rig.keep_alive = True
+    state = rig.command("kept", within_s=5.0)
+    (number,) = [n for n in state["numbers"] if n != state["order"]]
+    busy = rig.command("selfcheck")["self_check"].get("busy")
+    began = rig.board.seconds
+    kept = fetched(rig, number)
+    took = rig.board.seconds - began
+    n = len(records_of(kept))
+    made = kept.end or {}
+    print(f"one sweep: {made['windows_made']} windows made, {made['windows_dropped']} dropped, {n} kept")
+    print(f"processor busy from press to end [%]: {100 * busy:.0f}")
+    print(
+        f"{len(kept.data)} bytes kept, {n * wire.RECORD_SIZE} as records; collected in {took:.2f} emulated s"
+    )
+
+
 def main() -> None:
     """Print all of it."""
     show_packing()
     image = os.environ.get("SWEEPRIG_BOARD_IMAGE")
     if image:
         show_flash(image)
+        show_keeping(image)
 
 
 if __name__ == "__main__":

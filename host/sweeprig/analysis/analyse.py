@@ -115,7 +115,7 @@ def _whole(
         noise_v=s.a.noise_v,
         smoothness_percent=_smoothness(s),
         findings=tuple(found),
-        not_shown=reach.not_shown(trace, len(_strokes(s)), ends, sense, kind, span_v=s.a.span_v),
+        not_shown=reach.not_shown(trace, _strokes(s), ends, sense, kind, span_v=s.a.span_v),
         low_b=ends_b[0],
         high_b=ends_b[1],
     )
@@ -233,7 +233,7 @@ def _findings(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:
         out.append(fi.joined_tracks(float(np.median(s.a.path))))
     elif s.still and not s.supply.cut:
         still = fi.no_movement(float(np.median(s.a.path)), s.rail, s.moved_v)
-        out.append(replace(still, severity="doubt") if reach.much_missing(trace) else still)
+        out.append(reach.at_rest_so_far(still, trace))
     if s.still or s.joined:
         return out
     for channel, m in ((0, s.a), (1, s.b)):

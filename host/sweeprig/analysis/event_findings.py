@@ -9,17 +9,16 @@ import numpy as np
 
 from sweepboard.wire import CHANNEL_NAMES
 from sweeprig.analysis.model import Cause, Code, Event, Finding, FloatArray, Span, TrackMap
+from sweeprig.analysis.power import CLUSTER_P, LEAST_SHARE, in_words, numbers_of_power
 from sweeprig.analysis.smoothness import RoughAll
 from sweeprig.analysis.track_map import encounters
 
-CLUSTER_P = 0.01
 NEVER_AT_REST_P = 0.001
 SAME_PLACE_PERCENT = 3.0
 TIGHT_PERCENT = 1.0
 REGION_GAP_PERCENT = 1.5  # of span from one event of a region to the next
 REGION_PERCENT = 18.0  # of span: more is no place
 MOST_TRIED = 200  # events around which a place is looked for
-WORN_SHARE = 1 / 3  # of the passes over a worn place that meet something there
 MOST = 0.7  # share of events that makes the rule
 RINGING = 0.1  # share of events seen both ways from which events of either sign are a burst from outside
 RINGING_PLACE = 0.35  # share of events seen both ways from which a place is rough and no lift
@@ -84,7 +83,7 @@ def _elsewhere(
 ) -> list[Finding]:
     if _from_outside(met, own):
         return [_interference(own, channel)]
-    return [_anywhere(met, p, track, channel) if len(met) >= 3 else _stray(met, channel)]
+    return [_anywhere(met, p, track, channel) if len(met) >= 3 else _stray(met, track, channel)]
 
 
 def _from_outside(met: tuple[Event, ...], own: tuple[Event, ...]) -> bool:
@@ -100,7 +99,7 @@ def _again(at: Gathered, p: float, track: TrackMap | None) -> bool:
     if track is None or p > CLUSTER_P or at.n_strokes < 2:
         return False
     centre = min(int(sum(at.where) / 2 * track.passes.size / 100), track.passes.size - 1)
-    return at.n_strokes >= WORN_SHARE * float(track.passes[centre])
+    return at.n_strokes >= LEAST_SHARE * float(track.passes[centre])
 
 
 def _gathered(own: tuple[Event, ...]) -> Gathered | None:
@@ -244,9 +243,11 @@ def _loose(events: tuple[Event, ...], p: float | None, track: TrackMap | None, c
     step = (
         "Hold the lever still and move plug and harness by hand; clean or renew the contact where it shows."
     )
-    cause, more, first = _pulled(events)
-    numbers = numbers_of(events)
-    return Finding(Code.LOOSE_CONNECTION, cause, channel, None, text + more, first + step, numbers=numbers)
+    cause, pulled, first = _pulled(events)
+    able, more = in_words(track) if track is not None and track.more_strokes is not None else ("", "")
+    numbers = numbers_of(events) | numbers_of_power(track)
+    text, step = text + pulled + able, first + step + f" {more}".rstrip()
+    return Finding(Code.LOOSE_CONNECTION, cause, channel, None, text, step, numbers=numbers)
 
 
 def _pulled(events: tuple[Event, ...]) -> tuple[Cause, str, str]:
@@ -260,11 +261,14 @@ def _pulled(events: tuple[Event, ...]) -> tuple[Cause, str, str]:
     )
 
 
-def _stray(events: tuple[Event, ...], channel: int) -> Finding:
-    cause, more, first = _pulled(events)
+def _stray(events: tuple[Event, ...], track: TrackMap | None, channel: int) -> Finding:
+    cause, pulled, first = _pulled(events)
+    able, more = in_words(track)
     text = (
         f"{CHANNEL_NAMES[channel]} leaves its path {len(events)} time(s) ({worst(events)}): "
-        f"too few to tell its cause{more}"
+        f"too few to tell its cause{pulled}{able}"
     )
-    step = first + "Sweep again with more slow strokes; an event at the same place again is the track."
-    return Finding(Code.STRAY_DROPOUT, cause, channel, _span(events), text, step, "doubt", numbers_of(events))
+    step = first + (more or "Sweep again with more slow strokes. ")
+    step += "An event at the same place again is the track."
+    numbers = numbers_of(events) | numbers_of_power(track)
+    return Finding(Code.STRAY_DROPOUT, cause, channel, _span(events), text, step, "doubt", numbers)

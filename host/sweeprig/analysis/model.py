@@ -135,6 +135,10 @@ class TrackMap:
     noise_v: FloatArray  # [V] residual noise; nan where there were no passes
     p_clustered: float | None  # chance of events as concentrated as these, were they anywhere; None: too few
     p_at_rest: float | None  # chance of as many or as few events at rest, were they spread over time
+    n_strokes: int = 0
+    more_strokes: int | None = (
+        None  # that would show one place, were they to go as these; None: none would, or shown
+    )
 
 
 @dataclass(frozen=True)

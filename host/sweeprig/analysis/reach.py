@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from sweepboard.wire import CHANNEL_NAMES
 from sweeprig.analysis import not_analogue
 from sweeprig.analysis.coarse import COARSE_S, LEAST_SHARE
-from sweeprig.analysis.flats import fine_enough
-from sweeprig.analysis.model import Cause, Code, End, Finding
+from sweeprig.analysis.flats import FEWEST_STROKES, fine_enough
+from sweeprig.analysis.model import Cause, Code, End, Finding, Stroke
+from sweeprig.analysis.power import FEWEST_AT_ONE_PLACE
 from sweeprig.analysis.slips import Slip
 from sweeprig.analysis.smoothness import SLOWEST_S
 from sweeprig.capture.model import Trace
@@ -14,6 +17,7 @@ from sweeprig.words import Hookup, Sense
 
 ENDS_APART_PERCENT = 0.5  # % of supply: spread of one end from rest to rest
 BEYOND_PERCENT = 0.3  # % of supply: one rest further out than most by this; no hand passes a stop
+SHORT_S = 2.0  # s; in less the lever may not have been moved: own choice, no source
 MUCH_PERCENT = 10.0  # % of the records: more of them missing, a whole movement may lie there
 BAD_PERCENT = 0.1  # % of the records: more that the converter calls bad are a fault of the rig
 
@@ -57,6 +61,15 @@ def much_missing(trace: Trace) -> bool:
     """Whether so much is missing that a movement may lie in it."""
     gone = trace.n_lost + trace.n_flagged
     return gone > MUCH_PERCENT / 100 * (gone + trace.t_s.size)
+
+
+def at_rest_so_far(still: Finding, trace: Trace) -> Finding:
+    """A signal that did not move, as a doubt where a movement may be missing or not have been made yet."""
+    seconds = trace.t_s.size * trace.window_s
+    if still.code is Code.NO_MOVEMENT and seconds < SHORT_S:
+        text = f"{still.evidence}, in {seconds:.2g} s: the lever may not have been moved"
+        return replace(still, severity="doubt", evidence=text)
+    return replace(still, severity="doubt") if much_missing(trace) else still
 
 
 def slipped(slip: Slip, trace: Trace) -> Finding:
@@ -125,18 +138,44 @@ def _of_the_data(trace: Trace, span_v: float) -> list[str]:
     return out
 
 
+def _of_the_strokes(strokes: tuple[Stroke, ...], ends: list[End | None]) -> list[str]:
+    """Which judgements want more movement than there was, and how much of it."""
+    n = len(strokes)
+    if n == 0:
+        return [
+            "Track, strokes and ends: the lever was not seen to move. Move it from stop to stop, three times."
+        ]
+    seen = f"{n} stroke was seen" if n == 1 else f"{n} strokes were seen"
+    out = []
+    if n < FEWEST_AT_ONE_PLACE:
+        out.append(
+            f"Worn place or stray event: too few strokes ({seen}; chance alone may bring two to one place). Sweep at "
+            f"least {FEWEST_AT_ONE_PLACE}."
+        )
+    if n < FEWEST_STROKES:
+        out.append(f"Flat spot or hesitation of the hand: too few strokes ({FEWEST_STROKES} are needed).")
+    for name, end in zip(("low", "high"), ends, strict=True):
+        if end is not None and end.n_rests < 2:
+            out.append(
+                f"Whether the {name} end repeats, and a mount that slips: it was met once. Go there twice."
+            )
+    return out
+
+
 def not_shown(
-    trace: Trace, n_strokes: int, ends: list[End | None], sense: Sense, kind: str, *, span_v: float
+    trace: Trace,
+    strokes: tuple[Stroke, ...],
+    ends: list[End | None],
+    sense: Sense,
+    kind: str,
+    *,
+    span_v: float,
 ) -> tuple[str, ...]:
     """What this capture could not show, each with what to do."""
-    out = []
+    out = _of_the_strokes(strokes, ends)
     for name, end in zip(("low", "high"), ends, strict=True):
         if end is None:
             out.append(f"The {name} end: no rest there. Hold the lever at that stop for half a second.")
-    if n_strokes < 3:
-        out.append(
-            "Worn place or stray event, flat spot or hesitation: too few strokes. Sweep at least three times."
-        )
     if trace.supply is None:
         out.append("Supply and ratio: the supply was not observed. Add the sense lead.")
     if trace.ground_v is None:

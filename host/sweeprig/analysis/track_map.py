@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from sweeprig.analysis.model import Event, FloatArray, IntArray, Rest, Stroke, TrackMap
+from sweeprig.analysis.power import CLUSTER_P, N_FINE, more_strokes
 from sweeprig.analysis.smoothness import residual
 from sweeprig.analysis.statistics import again_p, binomial_p, scan_p
 from sweeprig.analysis.stretches import Stretches, clear_of
@@ -50,7 +51,9 @@ def fold(
     noise = np.where(count > 0, np.sqrt(square / np.maximum(count, 1)), np.nan)
     p_place, p_rest = _tests(events, place, strokes, resting)
     edges = np.linspace(0.0, 100.0, N_BINS + 1)
-    return TrackMap(edges, _passes(bins, strokes, parts), _hits(events), noise, p_place, p_rest)
+    more = None if p_place is not None and p_place <= CLUSTER_P else more_strokes(events, place, strokes)
+    passes = _passes(bins, strokes, parts)
+    return TrackMap(edges, passes, _hits(events), noise, p_place, p_rest, len(strokes), more)
 
 
 def _tests(
@@ -75,7 +78,7 @@ def _tests(
 
 def _again_p(events: tuple[Event, ...], place: FloatArray, strokes: tuple[Stroke, ...]) -> float | None:
     """Chance that so many strokes meet something within 1.5 % of span; None with fewer than two such strokes."""
-    k = 2 * N_BINS
+    k = N_FINE
     hits: dict[int, list[int]] = {}
     for e in events:
         if e.stroke is not None and e.at_percent is not None:

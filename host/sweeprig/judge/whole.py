@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from sweeprig.analysis.model import Cause, Code, Finding
 from sweeprig.judge.model import Check, Margin, Verdict
 
@@ -29,6 +31,7 @@ NAMES = {
     "slope_b": "slope of track B",
     "sum_b": "sum of the tracks",
     "correlation": "agreement of the tracks",
+    "strokes": "number of strokes",
 }
 
 
@@ -54,9 +57,15 @@ def overall(
         return Verdict.FAIL, _fail_reason(faults)
     if _any_fails(margins, checks):
         return Verdict.FAIL, "A limit of the profile is not kept: see the margins and checks."
-    undecided = [*open_points, *_open_limits(margins, checks), *_open_findings(findings)]
+    still = tuple(f for f in findings if f.code is Code.NO_MOVEMENT)
+    undecided = {
+        **_open_findings(still),
+        **{p.split(":")[0]: p for p in open_points},
+        **_open_limits(margins, checks),
+        **_open_findings(findings),
+    }
     if undecided:
-        return Verdict.UNDECIDED, _open_reason(undecided)
+        return Verdict.UNDECIDED, _open_reason(undecided) + _kept(margins, checks)
     return Verdict.PASS, "Every end keeps its limits with the uncertainty counted, and no fault was seen."
 
 
@@ -69,9 +78,22 @@ def _is_fault(f: Finding) -> bool:
     return f.severity == "fault" and f.cause is not Cause.RIG
 
 
-def _open_reason(undecided: list[str]) -> str:
-    more = f" {len(undecided) - 1} more open." if len(undecided) > 1 else ""
-    return f"{_sentence(undecided[0])}{more}"
+def _open_reason(undecided: dict[str, str]) -> str:
+    """The first open point in full, the others by name."""
+    first, *others = undecided
+    return _sentence(undecided[first]) + (f" Not decided either: {', '.join(others)}." if others else "")
+
+
+def _kept(margins: tuple[Margin, ...], checks: tuple[Check, ...]) -> str:
+    """What was decided all the same."""
+    ends = dict.fromkeys(m.end for m in margins)
+    kept = [f"margin of the {e} end" for e in ends if _passed([m for m in margins if m.end == e])]
+    kept += [NAMES.get(c.name, c.name) for c in checks if _passed([c])]
+    return f" Kept: {', '.join(kept)}." if kept else ""
+
+
+def _passed(parts: Sequence[Margin | Check]) -> bool:
+    return all(p.verdict is Verdict.PASS for p in parts)
 
 
 def _sentence(text: str) -> str:
@@ -101,24 +123,25 @@ def _fail_reason(faults: list[Finding]) -> str:
     )
 
 
-def _open_limits(margins: tuple[Margin, ...], checks: tuple[Check, ...]) -> list[str]:
-    out = []
+def _open_limits(margins: tuple[Margin, ...], checks: tuple[Check, ...]) -> dict[str, str]:
+    """Name of each limit that stayed open, and why."""
+    out = {}
     for m in margins:
         if m.verdict is Verdict.UNDECIDED:
             seen = "was not measured" if m.value_v is None else f"at {m.value_v:z.3f} V is too near to decide"
-            out.append(
+            out[f"margin of the {m.end} end"] = (
                 f"the {m.end} end {seen} against its {m.rail} limit of {m.limit_v:z.3f} V: {m.would_decide}"
             )
     for c in checks:
         if c.verdict is Verdict.UNDECIDED:
             name = NAMES.get(c.name, c.name)
             seen = "not measured" if c.value is None else f"{c.value:.4g} {c.unit}, not decided"
-            out.append(c.would_decide if c.name == "strokes" else f"{name} {seen}: {c.would_decide}")
+            out[name] = c.would_decide if c.name == "strokes" else f"{name} {seen}: {c.would_decide}"
     return out
 
 
-def _open_findings(findings: tuple[Finding, ...]) -> list[str]:
+def _open_findings(findings: tuple[Finding, ...]) -> dict[str, str]:
     doubts = [
         f for f in findings if f.severity == "doubt" or (f.severity == "fault" and f.cause is Cause.RIG)
     ]
-    return [f"{title(f.code)}: {f.evidence}. {f.next_step}" for f in doubts]
+    return {title(f.code): f"{title(f.code)}: {f.evidence}. {f.next_step}" for f in doubts}

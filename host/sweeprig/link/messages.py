@@ -144,6 +144,13 @@ class Mark:
 
 
 @dataclass(frozen=True)
+class Kept:
+    """Pages of what is kept on the board, as they stand in its flash."""
+
+    pages: tuple[bytes, ...]
+
+
+@dataclass(frozen=True)
 class BoardText:
     """A line of text from the board: a boot banner, a traceback."""
 
@@ -160,5 +167,16 @@ class BadFrame:
 
 
 Message = (
-    Records | Hello | Reply | SlowReading | Snapshot | Gap | Status | Histogram | Mark | BoardText | BadFrame
+    Records
+    | Hello
+    | Reply
+    | SlowReading
+    | Snapshot
+    | Gap
+    | Status
+    | Histogram
+    | Mark
+    | Kept
+    | BoardText
+    | BadFrame
 )

@@ -9,11 +9,13 @@ from collections.abc import Callable
 import numpy as np
 
 from sweepboard import wire
+from sweepboard.flash_page import PAGE
 from sweeprig.link.clean import clean_plain, is_whole
 from sweeprig.link.messages import (
     Gap,
     Hello,
     Histogram,
+    Kept,
     Mark,
     Message,
     Reply,
@@ -79,6 +81,12 @@ def _mark(index: int, payload: bytes) -> list[Message]:
     return [Mark(index=index, button=button, count=count)]
 
 
+def _kept(_index: int, payload: bytes) -> list[Message]:
+    if not payload or len(payload) % PAGE:
+        raise ValueError("not whole pages")
+    return [Kept(tuple(payload[at : at + PAGE] for at in range(0, len(payload), PAGE)))]
+
+
 _MAKERS: dict[int, Maker] = {
     wire.HELLO: _hello,
     wire.REPLY: _reply,
@@ -88,6 +96,7 @@ _MAKERS: dict[int, Maker] = {
     wire.STATUS: _status,
     wire.HISTOGRAM: _histogram,
     wire.MARK: _mark,
+    wire.KEPT: _kept,
 }
 KINDS = frozenset(_MAKERS) | {wire.RECORDS}
 PLACED = frozenset({wire.RECORDS, wire.SLOW, wire.SNAPSHOT, wire.GAP, wire.STATUS, wire.MARK})

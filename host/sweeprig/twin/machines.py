@@ -164,6 +164,8 @@ class InProcess:
     def close(self) -> None:
         """Forget the service."""
         self._inbox.clear()
+        if self._service.keeper is not None:
+            self._service.keeper.store.area.close()
 
 
 class Process:

@@ -29,6 +29,7 @@ class SimOptions:
     unplug_after: float = 0.0  # [s] of streaming after which the board goes away; 0: never
     jumper: str = "lead"  # lead | ramp: what the jumper J1 joins to the converter of signal A
     converter: str = ""  # CSV of a measured converter, see converter_table.py; "": one is drawn
+    kept: str = ""  # file that stands in for the board's flash; "": the board keeps nothing
     press: tuple[float, ...] = ()  # [s] of streaming at which somebody presses the rig's button
     volts: tuple[
         float, ...
@@ -96,6 +97,7 @@ _KEYS: dict[str, Callable[[str], object]] = {
     "converter": _file_name,
     "turn": _decimal,
     "unplug_after": _seconds,
+    "kept": str,
     "press": _times,
     "volts": _volts,
 }

@@ -37,6 +37,7 @@ def identity(options: SimOptions) -> dict[str, Any]:
         "reset_cause": "power on",
         "smps": "pwm",
         "simulated": True,
+        **({"kept": options.kept} if options.kept else {}),
     }
 
 

@@ -12,12 +12,17 @@ from pathlib import Path
 
 from sweeprig.errors import SweeprigError
 
-HOST_ONLY = ("fed_board.py", "fed_source.py")  # serve simulated boards; a real one has no use for them
+HOST_ONLY = (
+    "fed_board.py",
+    "fed_source.py",
+    "fed_keeping.py",
+)  # serve simulated boards; a real one has no use for them
 PACKAGE = "sweepboard"
 MAIN = "main.py"
 KEPT_MAIN = "main_before_sweeprig.py"  # what the user's own main.py is called while ours is there
 FAST_PORT = "rp2"
-OF_FAST_PORT, OF_OTHER_PORTS = ("rp2_",), ("polled_", "no_switches")
+OF_FAST_PORT = ("rp2_", "keep", "flash_", "arm", "pack")  # sweeps are kept in the flash of such a board
+OF_OTHER_PORTS = ("polled_", "no_switches")
 NATIVE = "_viper.py"  # ends what is made for a processor's own instructions
 THUMB = "rp2_thumb"  # for ARM cores alone
 ARCHITECTURES = (  # by number, as MicroPython's docs/reference/mpyfiles.rst lists them

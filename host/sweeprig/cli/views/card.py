@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from sweeprig.cli.console import Shown, styled
 from sweeprig.cli.views.verdict import letters
+from sweeprig.wording.card import end_words, fault_words
 from sweeprig.words import SIMULATED
 
 if TYPE_CHECKING:
@@ -29,22 +30,12 @@ def wrapped(text: str, width: int, indent: str = "  ") -> list[str]:
 
 def end_line(end: EndLine, width: int) -> list[str]:
     """Return one end: volts with their interval, the margin, and beside it the volts at nominal supply."""
-    if end.value_v is None:
-        return wrapped(f"{end.name}: not measured, {end.reason}", width)
-    spread = "± not known" if end.u95_v is None else f"± {end.u95_v:.3f}"
-    text = f"{end.name:9}{end.value_v:z.3f} V {spread}"
-    if end.margin_v is not None:
-        text += f"   {end.margin_v:z.3f} V from {end.rail}"
-    if end.nominal_v is not None:
-        text += f"   ({end.nominal_v:z.3f} V at {end.at_supply_v:g} V supply)"
-    return wrapped(text, width)
+    return wrapped(end_words(end), width)
 
 
 def fault_line(fault: NamedFault) -> str:
     """Return one finding by name and place."""
-    place = f" {fault.place}" if fault.place else ""
-    doubt = "" if fault.severity == "fault" else " (not certain)"
-    return f"- {fault.name}{place}, cause: {fault.cause}{doubt}"
+    return f"- {fault_words(fault)}"
 
 
 def _fault_lines(faults: tuple[NamedFault, ...], width: int) -> list[str]:

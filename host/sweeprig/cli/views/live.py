@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from sweeprig.cli.console import styled
+from sweeprig.wording.live import facts, flag_mark, flag_words, volts
 
 if TYPE_CHECKING:
     from sweeprig.bench.readings.watch import WatchState
@@ -32,13 +33,6 @@ TALL = 20  # rows from which there is room for the large digits
 WIDE = 42  # columns from which there is room for them
 TWICE = 78  # ... and for twice their width
 ZOOM = 8  # half widths of a target's window that its enlarged scale reaches
-FLAG_WORDS = {
-    "clear": "CLEAR of both rails",
-    "near-lower": "NEAR THE LOWER RAIL",
-    "at-lower": "AT THE LOWER RAIL",
-    "near-upper": "NEAR THE UPPER RAIL",
-    "at-upper": "AT THE UPPER RAIL",
-}
 _STYLES = {
     "clear": "1",
     "near-lower": "1;33",
@@ -58,13 +52,9 @@ def big(text: str, *, wide: bool) -> list[str]:
     return rows
 
 
-def _volts(value: float | None, digits: int = 3) -> str:
-    return "-.---" if value is None or not math.isfinite(value) else f"{value:z.{digits}f}"
-
-
 def reading_lines(state: WatchState, width: int, height: int) -> list[str]:
     """Return the reading, large where there is room."""
-    text = _volts(state.reading_v)
+    text = volts(state.reading_v)
     if width < WIDE or height < TALL:
         return [f"  {text} V"]
     rows = big(f"{text}V", wide=width >= TWICE)
@@ -84,10 +74,10 @@ def fit(width: int, *texts: str) -> str:
 
 def flag_line(state: WatchState, width: int = 200) -> str:
     """Return the line that says where the reading stands; the detail goes where it has no room."""
-    word = FLAG_WORDS[state.flag.where]
-    mark = "" if state.flag.where == "clear" else "!! " if state.flag.where.startswith("at") else "! "
-    detail = f": {state.flag.text}" if state.flag.text and state.reading_v is not None else ""
-    short = f"  {mark}{word if state.reading_v is not None else 'NO READING'}"
+    word, text = flag_words(state)
+    mark = flag_mark(state)
+    short = f"  {mark} {word}" if mark else f"  {word}"
+    detail = f": {text}" if text else ""
     return fit(width, f"{short}{detail}", short)
 
 
@@ -176,7 +166,7 @@ def _bar(grid: list[list[str]], at: int, low: int, high: int) -> None:
 def fact_lines(state: WatchState, width: int) -> list[str]:
     """Return supply, sense and what follows, in as many lines as the width needs."""
     lines = [""]
-    for texts in _facts(state):
+    for texts in facts(state):
         fact = fit(width - 2, *texts)
         joined = f"{lines[-1]}   {fact}" if lines[-1] else f"  {fact}"
         if len(joined) <= width or not lines[-1]:
@@ -184,24 +174,6 @@ def fact_lines(state: WatchState, width: int) -> list[str]:
         else:
             lines.append(f"  {fact}")
     return lines
-
-
-def _facts(state: WatchState) -> list[tuple[str, ...]]:
-    """Return each fact, the longest way of saying it first."""
-    supply = "not observed" if state.supply_v is None else f"{state.supply_v:z.3f} V"
-    share = ""
-    if state.supply_v and state.reading_v is not None:
-        share = f" (signal {100 * state.reading_v / state.supply_v:.1f} %)"
-    spikes = f"{_volts(state.spike_low_v)} to {_volts(state.spike_high_v)} V"
-    return [
-        (f"supply {supply}{share}", f"supply {supply}"),
-        *([] if state.signal_b_v is None else [(f"signal B {state.signal_b_v:z.3f} V",)]),
-        (f"lever: {state.follows}",),
-        (f"sense: {state.sense} ({state.sense_why})", f"sense: {state.sense}"),
-        (f"range {_volts(state.low_v)} to {_volts(state.high_v)} V",),
-        (f"single conversions {spikes}", f"single {spikes}"),
-        *([(f"{state.n_lost} RECORDS LOST",)] if state.n_lost else []),
-    ]
 
 
 def view_lines(state: WatchState, width: int, height: int, *, colour: bool = False) -> list[str]:
@@ -239,4 +211,4 @@ def _fixed_lines(state: WatchState, width: int, height: int, *, colour: bool) ->
 def plain_line(state: WatchState) -> str:
     """Return the state in one line, for a terminal that is none."""
     supply = "" if state.supply_v is None else f"  supply {state.supply_v:z.3f} V"
-    return f"{state.seconds:8.1f} s  {_volts(state.reading_v)} V{supply}  {state.follows}{flag_line(state)}"
+    return f"{state.seconds:8.1f} s  {volts(state.reading_v)} V{supply}  {state.follows}{flag_line(state)}"

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from sweeprig.cli.console import styled
 from sweeprig.cli.views.live import fit, flag_line, reading_lines, ruler_lines
 from sweeprig.cli.views.words import large
+from sweeprig.wording.sweep import clock_words, ends_words, pace_words, strokes_words, under_line
 
 if TYPE_CHECKING:
     from sweeprig.bench.sweep.guide import SweepState
@@ -23,33 +24,11 @@ def fits(width: int, height: int) -> bool:
     return width >= LEAST_COLUMNS and height >= LEAST_ROWS
 
 
-def _clock(state: SweepState) -> str:
-    if state.waiting:
-        return "waiting"
-    of = f"{state.plan.longest_s:.0f}"
-    return (
-        f"{state.seconds:5.1f} of {of} s" if state.plan.timed else f"{state.seconds:5.1f} s, at most {of} s"
-    )
-
-
 def title_line(state: SweepState, width: int, title: str) -> str:
     """Return what is swept at the left, the time at the right."""
-    clock = _clock(state)
+    clock = clock_words(state)
     room = max(0, width - len(clock) - 2)
     return f"{fit(room, f'  {title}', '  sweep'):<{room}}{clock}"
-
-
-def under_line(state: SweepState) -> str:
-    """Return what the large words mean just now: how long, how slowly, or what starts the sweep."""
-    if state.phase == "armed: move the lever":
-        return f"Move the lever to begin: about {state.plan.stroke_s:.1f} s to the other stop."
-    if state.step == "DONE":
-        return "The verdict follows."
-    if state.step == "FULL STROKES":
-        return f"Stop to stop, about {state.plan.stroke_s:.1f} s each."
-    if state.step in ("HOLD CLOSED", "HOLD OPEN", "HOLD STILL"):
-        return f"{state.hold_left_s:.1f} s more" if state.hold_left_s > 0 else "Good."
-    return f"About {state.plan.stroke_s:.1f} s from stop to stop."
 
 
 def strokes_line(state: SweepState) -> str:
@@ -57,23 +36,14 @@ def strokes_line(state: SweepState) -> str:
     cells = min(BAR, max(state.plan.strokes, 1))
     strokes = min(state.strokes, state.plan.strokes)
     done = round(strokes / state.plan.strokes * cells)
-    text = f"strokes {strokes} of {state.plan.strokes}  [{'█' * done}{'·' * (cells - done)}]"
-    if state.pace is None or state.stroke_s is None:
-        return text
-    return f"{text}   pace: {state.pace}, {state.stroke_s:.1f} s"
+    text = f"{strokes_words(state)}  [{'█' * done}{'·' * (cells - done)}]"
+    pace = pace_words(state)
+    return f"{text}   {pace}" if pace else text
 
 
 def ends_line(state: SweepState) -> str:
     """Return the ends seen so far and the supply."""
-    reading = state.reading
-    seen = (
-        ""
-        if reading.low_v is None or reading.high_v is None
-        else f"{reading.low_v:z.3f} to {reading.high_v:z.3f} V"
-    )
-    supply = "not observed" if reading.supply_v is None else f"{reading.supply_v:z.3f} V"
-    lost = f"   {reading.n_lost} RECORDS LOST" if reading.n_lost else ""
-    return f"seen {seen}   supply {supply}{lost}"
+    return "   ".join(ends_words(state))
 
 
 def screen_lines(

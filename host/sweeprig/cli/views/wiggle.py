@@ -10,6 +10,7 @@ from sweeprig.cli.console import colour_wanted, console, styled
 from sweeprig.cli.views.face import ScreenFace, Stop, stop_on_interrupt
 from sweeprig.cli.views.live import TALL, WIDE, big, fit
 from sweeprig.cli.views.screen import Screen, is_terminal, single_keys
+from sweeprig.wording.wiggle import event_words, per_place, place_words, reading_words, since_words
 
 if TYPE_CHECKING:
     from sweeprig.analysis.wiggle import Happening
@@ -45,40 +46,25 @@ def _top_lines(search: LiveSearch, wanted_s: float, width: int, height: int, *, 
     count = [str(len(search.found))] if small else big(str(len(search.found)), wide=width >= 78)
     name = fit(max(0, width - 20), "  wiggle: events so far", "  events so far", "  events")
     head = f"{name:<{max(0, width - 20)}}{search.seconds:7.1f} of {wanted_s:.0f} s"
-    last = "  no event yet" if since is None else f"  last event {since:.1f} s ago"
+    last = f"  {since_words(search)}"
     top = [head[:width], "", *(styled(f"  {row}"[:width], bold) for row in count), ""]
     top += [styled(last[:width], style), styled(fit(width, *_place_texts(search.place)), bold)]
     return [*top, fit(width, *_reading_texts(search))]
 
 
 def _place_texts(place: str) -> tuple[str, str]:
-    from sweeprig.capture.marks import UNMARKED
-
-    text = "not marked: press 1, 2 or 3" if place == UNMARKED else place
+    text = place_words(place)
     return f"  now: {text}", f"  {text}"
 
 
 def _reading_texts(search: LiveSearch) -> tuple[str, str]:
-    reading = "-" if search.reading_v is None else f"{search.reading_v:z.3f} V"
-    supply = "not observed" if search.supply_v is None else f"{search.supply_v:z.3f} V"
-    return f"  signal {reading}   supply {supply}", f"  signal {reading}"
+    signal, supply = reading_words(search)
+    return f"  {signal}   {supply}", f"  {signal}"
 
 
 def brief(h: Happening) -> str:
     """Return one event with what matters first, so that a narrow window cuts off the rest."""
-    from sweepboard.wire import CHANNEL_NAMES
-
-    names = "+".join(CHANNEL_NAMES[c].removeprefix("signal ") for c in h.channels)
-    head = f"  {h.start_s:8.2f} s  {names:8} {h.depth_percent:3.0f} % {1e3 * h.duration_s:7.2f} ms"
-    return f"{head}  {h.place:16}{h.origin or h.touched}"
-
-
-def per_place(search: LiveSearch) -> dict[str, int]:
-    """Return the number of events at each place."""
-    out: dict[str, int] = {m.place: 0 for m in search.marks}
-    for h in search.found:
-        out[h.place] = out.get(h.place, 0) + 1
-    return out
+    return f"  {event_words(h)}"
 
 
 class WiggleScreen(ScreenFace["LiveSearch"]):

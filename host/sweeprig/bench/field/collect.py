@@ -1,0 +1,222 @@
+"""Brings home what a board has kept: each sweep verified, written, judged; removed only when it is safe here."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from sweepboard import flash_page
+from sweeprig.bench.field.kept import Kept, capture_of, found_at, read_pages
+from sweeprig.bench.field.order import FieldOrder, read_order
+from sweeprig.bench.field.send import REPLY_S, check_can_keep
+from sweeprig.bench.review.review import versions
+from sweeprig.bench.session import trim_for
+from sweeprig.bench.sweep.sweep import SweepDone, SweepOrder, finish
+from sweeprig.capture.file import read_capture, write_capture
+from sweeprig.capture.folder import file_stem, local_now, ready_folder
+from sweeprig.capture.model import Capture
+from sweeprig.errors import BoardRefusedError, CaptureFileError, LinkError, ProfileError
+from sweeprig.judge.profile import load_profile
+from sweeprig.link.client import RigClient
+from sweeprig.link.messages import Kept as KeptPages
+from sweeprig.trim.store import trim_to_dict
+
+TRIES = 3  # at pages that did not come
+
+
+@dataclass(frozen=True)
+class Listed:
+    """One kept sweep as the board tells of it, not fetched yet."""
+
+    number: int
+    n_pages: int
+    word: str  # how it ended; cut where it has no end
+    unwanted: bool
+
+
+@dataclass(frozen=True)
+class OnBoard:
+    """What is on a board."""
+
+    state: Mapping[str, Any]
+    order: FieldOrder | None
+    sweeps: tuple[Listed, ...]
+
+
+@dataclass(frozen=True)
+class Collected:
+    """What became of one kept sweep."""
+
+    kept: Kept
+    path: Path | None  # of its capture; None where it could not be made
+    done: SweepDone | None  # None where it was here already, or was not wanted
+    problem: str = ""
+    removed: bool = False
+
+
+def look(client: RigClient) -> OnBoard:
+    """Return what is on the board. Raises LinkError, CaptureFileError."""
+    check_can_keep(client.hello())
+    try:
+        state = client.command("kept", timeout_s=REPLY_S)
+    except BoardRefusedError as exc:
+        if exc.seen != "not-now":
+            raise
+        return OnBoard({}, None, ())
+    order, sweeps = None, []
+    for number in state["numbers"]:
+        about = client.command("kept_about", timeout_s=REPLY_S, number=number)
+        head = _object(about["head"])
+        if "order" in head and "sweep" not in head:
+            order = _order(str(head["order"])) if number == state["order"] else order
+        else:
+            word = str(_object(about["end"]).get("word", "cut"))
+            sweeps.append(Listed(int(number), int(about["pages"]), word, bool(about["unwanted"])))
+    return OnBoard(state, order, tuple(sweeps))
+
+
+def _object(text: Any) -> dict[str, Any]:
+    import json
+
+    try:
+        found = json.loads(str(text))
+    except ValueError:
+        return {}
+    return found if isinstance(found, dict) else {}
+
+
+def _order(text: str) -> FieldOrder:
+    try:
+        return read_order(text)
+    except (ValueError, KeyError, TypeError, AttributeError) as exc:
+        raise CaptureFileError(
+            "The order on the board is none that this program wrote.",
+            seen=f"{type(exc).__name__}: {exc!s:.120}",
+            next_step="collect with the version of sweeprig that sent it",
+        ) from exc
+
+
+def fetch(client: RigClient, listed: Listed, progress: Callable[[int, int], None]) -> Kept:
+    """Return a kept sweep, verified. Raises CaptureFileError where it is damaged, LinkError."""
+    pages: list[bytes] = []
+    while len(pages) < listed.n_pages:
+        pages += _some_pages(client, listed.number, len(pages))
+        progress(len(pages), listed.n_pages)
+    return read_pages(listed.number, pages)
+
+
+def _some_pages(client: RigClient, number: int, first: int) -> tuple[bytes, ...]:
+    """Return the pages from `first` on that one message holds, their CRC and place checked."""
+    for _ in range(TRIES):
+        client.command("kept_pages", timeout_s=REPLY_S, number=number, first=first)
+        for event in [e for _ in range(TRIES) for e in client.poll(REPLY_S / TRIES)]:
+            if isinstance(event, KeptPages) and _are(event.pages, number, first):
+                return event.pages
+    raise LinkError(
+        "Pages of a kept sweep did not come.",
+        seen=f"sweep {number}, page {first}, asked for {TRIES} times",
+        next_step="collect again; nothing is lost on the board",
+    )
+
+
+def _are(pages: tuple[bytes, ...], number: int, first: int) -> bool:
+    opened = flash_page.opened_page(pages[0])
+    return opened is not None and opened[1:3] == (number, first)
+
+
+def collect(
+    client: RigClient,
+    base: SweepOrder,
+    *,
+    remove: bool = False,
+    progress: Callable[[str], None] = lambda _: None,
+    now: Callable[[], datetime] = local_now,
+) -> Iterator[Collected]:
+    """Yield each kept sweep as it is safe on disk and judged; with `remove` it is then taken off the board.
+
+    `base` says where to write and what to keep. A sweep that is here already is not written or judged again.
+    """
+    there = look(client)
+    if not there.sweeps:
+        return
+    if there.order is None:
+        raise CaptureFileError(
+            "The sweeps on the board have no order with them.",
+            seen=f"{len(there.sweeps)} sweeps",
+            next_step="collect with the version of sweeprig that sent it",
+        )
+    ready_folder(base.folder)
+    for listed in there.sweeps:
+        yield _one(client, there, listed, base, remove=remove, progress=progress, now=now)
+
+
+def _one(
+    client: RigClient,
+    there: OnBoard,
+    listed: Listed,
+    base: SweepOrder,
+    *,
+    remove: bool,
+    progress: Callable[[str], None],
+    now: Callable[[], datetime],
+) -> Collected:
+    order = there.order
+    assert order is not None
+    kept = fetch(client, listed, lambda n, of: progress(f"sweep {listed.number}: {n} of {of} pages"))
+    path = path_of(base.folder, order, str(there.state["area"]), listed.number)
+    try:
+        capture = _capture(client, there, kept, base, now())
+    except CaptureFileError as exc:
+        return Collected(kept, None, None, str(exc))
+    done = None
+    if not _is_here(path, capture):
+        capture = write_capture(path, capture)
+        path = Path(capture.path)
+        if not kept.unwanted:
+            done = finish(capture, path, replace(base, setup=capture.setup))
+    removed = remove and _is_here(path, capture)
+    if removed:
+        client.command("keep_forget", timeout_s=REPLY_S, number=listed.number)
+    return Collected(kept, path, done, removed=removed)
+
+
+def path_of(folder: Path, order: FieldOrder, area: str, number: int) -> Path:
+    """Return the capture's path: the same for the same kept sweep, whenever it is collected."""
+    label = order.setup.sensor_label or order.setup.serial or order.setup.job or "sweep"
+    return folder / f"{file_stem(label, order.sent)}-kept-{area[:6]}-{number}.sweep"
+
+
+def _is_here(path: Path, capture: Capture) -> bool:
+    """Return whether the file at `path` holds these records, read back whole."""
+    import numpy as np
+
+    try:
+        stored = read_capture(path)
+    except CaptureFileError:
+        return False
+    pairs = zip(vars(stored.records).values(), vars(capture.records).values(), strict=True)
+    return all(np.array_equal(a, b) for a, b in pairs) and len(stored.snapshots) == len(capture.snapshots)
+
+
+def _capture(client: RigClient, there: OnBoard, kept: Kept, base: SweepOrder, now: datetime) -> Capture:
+    order = there.order
+    assert order is not None
+    when, how = found_at(kept, there.state, order, now)
+    trim = trim_to_dict(trim_for(client, base.trims))
+    profile = _profile(order)
+    return capture_of(
+        kept, order, rig=client.hello(), when=when, how=how, trim=trim, versions=versions(), profile=profile
+    )
+
+
+def _profile(order: FieldOrder) -> tuple[str, str]:
+    """Return text and digest of the order's profile, where it is still what it was at sending; else nothing."""
+    try:
+        profile = load_profile(order.setup.profile)
+    except ProfileError:
+        return "", ""
+    same = profile.sha256 == order.setup.profile_sha256
+    return (profile.text, profile.sha256) if same else ("", "")

@@ -1,0 +1,154 @@
+"""What a board has kept, from its pages to a capture. Pure; pages by their CRC, the whole by its digest."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Any
+
+from sweepboard import flash_page, pack, wire
+from sweeprig.bench.field.order import FieldOrder
+from sweeprig.bench.sweep.run import cut_to
+from sweeprig.bench.sweep.trigger import LEAD_S
+from sweeprig.capture.assemble import capture_of_bytes
+from sweeprig.capture.journal import JournalHead
+from sweeprig.capture.model import Capture
+from sweeprig.errors import CaptureFileError
+
+KEPT = "Kept on the board"  # begins the line that says so in a capture
+AGAIN = {
+    "fast": "moved too fast",
+    "few": "too few strokes",
+    "unmoved": "nothing moved",
+    "memory": "the memory was full",
+    "rail": "an end near a rail",
+    "supply": "the supply was overloaded and switched off",
+    "engine": "the battery reading said that the engine runs",
+    "host": "a host came",
+    "button": "ended by the button",
+}
+
+
+@dataclass(frozen=True)
+class Kept:
+    """One kept sweep. `end` is None where the power went before its end."""
+
+    number: int
+    head: Mapping[str, Any]
+    data: bytes
+    end: Mapping[str, Any] | None
+    unwanted: bool
+
+    @property
+    def word(self) -> str:
+        """How it ended, as the light said; "cut" where it has no end."""
+        return "cut" if self.end is None else str(self.end.get("word", ""))
+
+    @property
+    def said(self) -> str:
+        """The word in plain text."""
+        if self.word == "cut":
+            return "cut off by the loss of power; what was kept until then is whole"
+        return "kept" if self.word == "kept" else f"to be swept again: {AGAIN.get(self.word, self.word)}"
+
+
+def read_pages(number: int, pages: Iterable[bytes]) -> Kept:
+    """Return what the pages of one kept thing hold. CaptureFileError where one is damaged or the digest differs."""
+    parts: dict[int, bytes] = {}
+    for sequence, page in enumerate(pages):
+        opened = flash_page.opened_page(page)
+        if opened is None or opened[1:3] != (number, sequence):
+            raise _damaged(number, f"page {sequence} is not what was written")
+        parts[opened[0]] = parts.get(opened[0], b"") + opened[3]
+    data = parts.get(flash_page.DATA, b"")
+    head, end = _object(parts.get(flash_page.HEAD)), _object(parts.get(flash_page.END))
+    if head is None:
+        raise _damaged(number, "it has no head")
+    if end is not None and end.get("sha256") != hashlib.sha256(data).hexdigest():
+        raise _damaged(number, "the digest differs")
+    return Kept(number, head.get("sweep", head), data, end, flash_page.UNWANTED in parts)
+
+
+def _object(data: bytes | None) -> dict[str, Any] | None:
+    try:
+        found = json.loads(data or b"")
+    except ValueError:
+        return None
+    return found if isinstance(found, dict) else None
+
+
+def _damaged(number: int, seen: str) -> CaptureFileError:
+    return CaptureFileError(
+        f"The kept sweep {number} did not come whole.",
+        seen=seen,
+        limit="pages and digest as the board wrote them",
+        next_step="collect again; nothing is removed from the board before it is safe here",
+    )
+
+
+def frames(kept: Kept, window: int) -> bytes:
+    """Return the bytes that a host would have received live. Raises CaptureFileError."""
+    try:
+        found = pack.entries(kept.data, window)
+        return b"".join(
+            wire.encode(kind, i, index, payload) for i, (kind, index, payload) in enumerate(found)
+        )
+    except ValueError as exc:
+        raise _damaged(kept.number, str(exc)) from exc
+
+
+def found_at(kept: Kept, state: Mapping[str, Any], order: FieldOrder, now: datetime) -> tuple[datetime, str]:
+    """Return when a sweep ended and how that is known: the board has no clock, only its running time since a start."""
+    sent = f"sent {order.sent:%Y-%m-%d %H:%M}"
+    if kept.end is not None and kept.head.get("boot") == state.get("boot"):
+        ago = timedelta(milliseconds=int(state["ms"]) - int(kept.end["ms"]))
+        return (
+            now - ago,
+            f"{sent}; the time from the board's running time, which went on until it was collected",
+        )
+    return now, (
+        f"{sent}, collected {now:%Y-%m-%d %H:%M}; the board was off in between, so the time of the sweep is not known:"
+        f" the time given is that of collecting, and sweeps are in the order in which they were made"
+    )
+
+
+def capture_of(
+    kept: Kept,
+    order: FieldOrder,
+    *,
+    rig: Mapping[str, Any],
+    when: datetime,
+    how: str,
+    trim: Mapping[str, Any] | None,
+    versions: Mapping[str, str] | None,
+    profile: tuple[str, str] = ("", ""),
+) -> Capture:
+    """Return the capture in a kept sweep, from the rest before the movement on, as a bench sweep is cut."""
+    line = f"{KEPT}: sweep {kept.head.get('press', '?')} of order {order.id}; {how}. It was {kept.said}."
+    setup = replace(
+        order.setup,
+        prepared=(line,),
+        profile_text=profile[0],
+        profile_sha256=profile[1],
+        operator=order.setup.operator,
+    )
+    window = int(rig["window"])
+    head = JournalHead(
+        created=when.isoformat(timespec="seconds"),
+        rig=rig,
+        setup=setup,
+        window=window,
+        conversion_hz=float(rig["conversion_hz"]),
+        versions=versions,
+        trim=trim,
+    )
+    ended = {"cut": "recovered", "button": "stopped", "host": "stopped"}.get(kept.word, "complete")
+    capture = capture_of_bytes(head, frames(kept, window), ended=ended)
+    if not len(capture.records):
+        raise _damaged(kept.number, "not one record")
+    start_s = int(kept.head.get("start", 0)) * capture.window_s
+    from_s = max(start_s - LEAD_S, int(capture.records.index[0]) * capture.window_s)
+    return cut_to(capture, from_s)

@@ -1,0 +1,153 @@
+"""Sends an order to a board: confirmed here, because nobody can be asked in the vehicle."""
+
+from __future__ import annotations
+
+import secrets
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any
+
+from sweeprig.bench.field.order import FieldOrder, confirmations, make_order
+from sweeprig.bench.hookup.cautions import Ask, cautions_for, settle
+from sweeprig.bench.hookup.interlock import check_drive
+from sweeprig.bench.hookup.prepare import switch_off
+from sweeprig.bench.hookup.rules import check_hello
+from sweeprig.bench.sweep.pace import SweepPlan, plan_sweep
+from sweeprig.capture.folder import local_now
+from sweeprig.capture.model import SweepSetup
+from sweeprig.errors import BoardRefusedError, InputError, LinkError
+from sweeprig.frontend import FrontEnd, front_end
+from sweeprig.judge.profile import Profile, load_profile
+from sweeprig.link.client import RigClient
+from sweeprig.words import Setting
+
+BLOCKS = (176, 144, 112, 80, 56)  # of 4096 bytes that are asked for, the most that has room
+REPLY_S = 5.0  # a board that makes files answers late
+PATIENCE = 400  # looks at a board that erases, before it counts as stuck
+
+
+@dataclass(frozen=True)
+class Sent:
+    """What was sent, for the card."""
+
+    order: FieldOrder
+    plan: SweepPlan
+    profile: Profile
+    blocks: int  # of flash that the board has for sweeps
+    most_erased: int  # times, of the block that was erased most
+
+
+def send(
+    client: RigClient,
+    setup: SweepSetup,
+    ask: Ask,
+    *,
+    sweeps: int,
+    seconds: float | None = None,
+    progress: Callable[[str], None] = lambda _: None,
+    sleep: Callable[[float], None] = time.sleep,
+    now: Callable[[], datetime] = local_now,
+) -> Sent:
+    """Check, confirm, make room on the board, and write the order. Raises SafetyError, InputError, LinkError."""
+    rig, profile = client.hello(), load_profile(setup.profile)
+    end = front_end(str(rig.get("build", "plain")))
+    check_hello(rig, end, setup.hookup)
+    check_can_keep(rig)
+    setup = _confirmed(setup, ask, now())
+    plan = _plan(profile, end, setup, seconds)
+    switch_off(client)
+    order = make_order(
+        replace(setup, seconds=plan.longest_s, profile_sha256=profile.sha256),
+        profile, plan, end, rig, sweeps=sweeps, order_id=secrets.token_hex(4), sent=now(),
+    )  # fmt: skip
+    text = order.text
+    state = _ready_area(client, progress)
+    _check_collected(state)
+    client.command("keep_order", timeout_s=REPLY_S, text=text)
+    state = _erased(client, progress, sleep)
+    return Sent(order, plan, profile, int(state["blocks"]), int(state["most_erased"]))
+
+
+def check_can_keep(rig: Any) -> None:
+    """Raise LinkError where the firmware keeps nothing."""
+    if "keep" not in rig.get("capabilities", ()):
+        raise LinkError(
+            "This rig keeps no sweeps by itself.",
+            seen=f"{rig.get('board', 'a board')} without keep",
+            limit="keep in the rig's hello",
+            next_step="sweeprig install; only RP2 boards have the flash for it",
+        )
+
+
+def _confirmed(setup: SweepSetup, ask: Ask, when: datetime) -> SweepSetup:
+    """Return the setup with all that has to be confirmed; asked each time, for no job has confirmed it on the bench."""
+    for text in cautions_for(Setting.VEHICLE, setup.hookup):
+        ask.say(f"CAUTION: {text}")
+    given = settle(confirmations(setup), job=setup.job, book=None, ask=ask, when=when)
+    ask.say(check_drive(setup.vehicle_drive, confirmed=True))
+    by = f"by {setup.operator or 'nobody named'}, {when:%Y-%m-%d %H:%M}, at sending"
+    return replace(setup, confirmed=tuple(f"{line} ({by})" for line in given))
+
+
+def _plan(profile: Profile, end: FrontEnd, setup: SweepSetup, seconds: float | None) -> SweepPlan:
+    """Return the plan: the profile's strokes end a sweep, `seconds` [s] at the latest where they are given."""
+    shortest = end.shortest_dropout_s(str(setup.hookup))
+    plan = plan_sweep(profile, shortest_dropout_s=shortest)
+    return plan if seconds is None else replace(plan, longest_s=seconds)
+
+
+def _ready_area(client: RigClient, progress: Callable[[str], None]) -> dict[str, Any]:
+    """Return the state of what the board keeps; make the place for it where there is none."""
+    try:
+        return client.command("kept")
+    except BoardRefusedError as exc:
+        if exc.seen != "not-now":
+            raise
+    refused: BoardRefusedError | None = None
+    for blocks in BLOCKS:
+        try:
+            _grow(client, blocks, progress)
+        except BoardRefusedError as exc:
+            refused = exc
+        else:
+            return client.command("kept")
+    assert refused is not None
+    raise refused
+
+
+def _grow(client: RigClient, blocks: int, progress: Callable[[str], None]) -> None:
+    there = 0
+    while there < blocks:
+        there = int(client.command("keep_area", timeout_s=REPLY_S, blocks=blocks)["blocks"])
+        progress(f"making room on the board: {there} of {blocks} blocks")
+
+
+def _check_collected(state: dict[str, Any]) -> None:
+    left = [n for n in state["numbers"] if n != state["order"]]
+    if left:
+        raise InputError(
+            "There are sweeps on the board that belong to its present order.",
+            seen=f"{len(left)} sweeps",
+            limit="none before a new order takes its place",
+            next_step="sweeprig collect --remove",
+        )
+
+
+def _erased(
+    client: RigClient, progress: Callable[[str], None], sleep: Callable[[float], None]
+) -> dict[str, Any]:
+    """Wait until the board has erased what the first sweep needs."""
+    for _ in range(PATIENCE):
+        state = client.command("kept", timeout_s=REPLY_S)
+        if int(state["clean"]) >= int(state["needed"]):
+            return state
+        progress(f"erasing: {state['clean']} of {state['needed']} blocks")
+        sleep(0.2)
+    raise LinkError(
+        "The board has no room for a sweep of this order.",
+        seen=f"{state['clean']} blocks ready of {state['blocks']}",
+        limit=f"{state['needed']} blocks",
+        next_step="collect and remove what is there, or shorten --seconds",
+    )

@@ -1,0 +1,56 @@
+"""A sweep in words."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from sweeprig.bench.sweep.guide import SweepState
+
+
+def clock_words(state: SweepState) -> str:
+    """Return the time of a sweep, or that it waits."""
+    if state.waiting:
+        return "waiting"
+    of = f"{state.plan.longest_s:.0f}"
+    return (
+        f"{state.seconds:5.1f} of {of} s" if state.plan.timed else f"{state.seconds:5.1f} s, at most {of} s"
+    )
+
+
+def under_line(state: SweepState) -> str:
+    """Return what the large words mean just now: how long, how slowly, or what starts the sweep."""
+    if state.phase == "armed: move the lever":
+        return f"Move the lever to begin: about {state.plan.stroke_s:.1f} s to the other stop."
+    if state.step == "DONE":
+        return "The verdict follows."
+    if state.step == "FULL STROKES":
+        return f"Stop to stop, about {state.plan.stroke_s:.1f} s each."
+    if state.step in ("HOLD CLOSED", "HOLD OPEN", "HOLD STILL"):
+        return f"{state.hold_left_s:.1f} s more" if state.hold_left_s > 0 else "Good."
+    return f"About {state.plan.stroke_s:.1f} s from stop to stop."
+
+
+def strokes_words(state: SweepState) -> str:
+    """Return strokes done of strokes wanted."""
+    return f"strokes {min(state.strokes, state.plan.strokes)} of {state.plan.strokes}"
+
+
+def pace_words(state: SweepState) -> str:
+    """Return how fast the stroke is; "" where there is none yet."""
+    if state.pace is None or state.stroke_s is None:
+        return ""
+    return f"pace: {state.pace}, {state.stroke_s:.1f} s"
+
+
+def ends_words(state: SweepState) -> tuple[str, ...]:
+    """Return the ends seen so far, the supply, and lost records where there are any."""
+    reading = state.reading
+    seen = (
+        ""
+        if reading.low_v is None or reading.high_v is None
+        else f"{reading.low_v:z.3f} to {reading.high_v:z.3f} V"
+    )
+    supply = "not observed" if reading.supply_v is None else f"{reading.supply_v:z.3f} V"
+    lost = (f"{reading.n_lost} RECORDS LOST",) if reading.n_lost else ()
+    return (f"seen {seen}", f"supply {supply}", *lost)

@@ -1,0 +1,83 @@
+"""What the strokes that were taken can tell of a worn place, and how many more would tell it from a loose contact."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import comb
+
+import numpy as np
+import pytest
+
+from support.lever import changed, lever, sensed, strokes
+from sweeprig.analysis.analyse import analyse
+from sweeprig.analysis.model import Analysis, Code, Finding
+from sweeprig.analysis.power import FEWEST_AT_ONE_PLACE, N_FINE, SURE_P, power
+from sweeprig.analysis.statistics import again_p
+from sweeprig.capture.model import Trace
+from sweeprig.words import Sense, Starts
+
+
+def look(trace: Trace) -> Analysis:
+    return analyse(trace, starts=Starts.CLOSED, told_sense=Sense.UNKNOWN)
+
+
+def lifting(n_strokes: int, at: dict[int, float], *, depth_v: float = 0.5) -> Trace:
+    """Strokes of which some lift for 3 windows where they pass a place: number of the stroke to share of travel."""
+    x = lever(strokes([0.8] * n_strokes))
+    trace = sensed(x)
+    by, stroke = np.zeros(x.size), np.cumsum(np.diff(x != np.round(x), prepend=0) == 1) - 1
+    for number, place in at.items():
+        own = np.flatnonzero(stroke == number)
+        first = own[np.argmin(np.abs(x[own] - place))]
+        by[first : first + 3] = -depth_v
+    return replace(trace, signal_a=changed(trace.signal_a, by))
+
+
+def only(found: Analysis, code: Code) -> Finding:
+    return next(f for f in found.findings if f.code is code)
+
+
+def test_chance_brings_two_strokes_to_one_place_but_not_three() -> None:
+    """The least number of strokes is what the test itself asks for: one event each, at one place, time spent evenly."""
+
+    def chance(k: int) -> float:
+        return again_p([np.array([100])] * k, [np.ones(N_FINE)] * k)
+
+    assert chance(FEWEST_AT_ONE_PLACE - 1) > SURE_P >= chance(FEWEST_AT_ONE_PLACE)
+
+
+@pytest.mark.parametrize(("n", "by_hand"), [(3, 1 / 8), (5, 16 / 32), (6, 42 / 64)])
+def test_power_is_a_tail_of_the_binomial(n: int, by_hand: float) -> None:
+    assert power(n, 0.5) == pytest.approx(by_hand)
+    assert power(n, 1.0) == pytest.approx(1.0)
+    assert power(2, 1.0) == 0.0
+    assert power(12, 0.5) == pytest.approx(sum(comb(12, k) for k in range(4, 13)) / 2**12)
+
+
+def test_two_lifts_at_one_place_of_three_strokes_ask_for_more() -> None:
+    stray = only(look(lifting(3, {0: 0.3, 2: 0.3})), Code.STRAY_DROPOUT)
+    assert stray.severity == "doubt"
+    more = int(stray.numbers["more_strokes"])
+    assert 1 <= more <= 2
+    assert f"{more} more slow stroke" in stray.next_step
+    assert "12 % of sweeps" in stray.evidence
+
+
+def test_strokes_asked_for_name_the_place_once_taken() -> None:
+    more = int(only(look(lifting(3, {0: 0.3, 2: 0.3})), Code.STRAY_DROPOUT).numbers["more_strokes"])
+    found = look(lifting(3 + more, {0: 0.3, 2: 0.3, 3: 0.3, 4: 0.3}))
+    assert only(found, Code.WORN_PLACE).where_percent == pytest.approx((30, 30), abs=1)
+
+
+def test_one_event_in_many_strokes_asks_for_none() -> None:
+    assert "more_strokes" not in only(look(lifting(8, {0: 0.3})), Code.STRAY_DROPOUT).numbers
+
+
+def test_a_loose_contact_without_a_place_asks_for_none() -> None:
+    loose = only(look(lifting(6, {0: 0.2, 1: 0.7, 3: 0.45, 4: 0.85, 5: 0.1})), Code.LOOSE_CONNECTION)
+    assert "more_strokes" not in loose.numbers
+
+
+def test_a_loose_contact_beside_a_likely_place_asks_for_more() -> None:
+    loose = only(look(lifting(4, {0: 0.3, 1: 0.7, 2: 0.3})), Code.LOOSE_CONNECTION)
+    assert loose.numbers["more_strokes"] > 0
