@@ -9,11 +9,14 @@ import numpy as np
 import pytest
 
 from support.lever import changed, lever, sensed, strokes
+from support.outcomes import make_setup
 from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.model import Analysis, Code, Finding
 from sweeprig.analysis.power import FEWEST_AT_ONE_PLACE, N_FINE, SURE_P, power
 from sweeprig.analysis.statistics import again_p
+from sweeprig.bench.sweep.more import strokes_that_would_tell
 from sweeprig.capture.model import Trace
+from sweeprig.judge.profile import load_profile
 from sweeprig.words import Sense, Starts
 
 
@@ -81,3 +84,15 @@ def test_a_loose_contact_without_a_place_asks_for_none() -> None:
 def test_a_loose_contact_beside_a_likely_place_asks_for_more() -> None:
     loose = only(look(lifting(4, {0: 0.3, 1: 0.7, 2: 0.3})), Code.LOOSE_CONNECTION)
     assert loose.numbers["more_strokes"] > 0
+
+
+def test_a_sweep_asks_for_what_the_analysis_says() -> None:
+    profile = load_profile("adjustable-potentiometer")
+    two = lifting(3, {0: 0.3, 2: 0.3})
+    wanted = only(look(two), Code.STRAY_DROPOUT).numbers["more_strokes"]
+    assert strokes_that_would_tell(two, make_setup(), profile) == wanted
+    assert strokes_that_would_tell(lifting(3, {}), make_setup(), profile) == 0
+    assert strokes_that_would_tell(lifting(4, dict.fromkeys(range(4), 0.3)), make_setup(), profile) == 0
+    cut = lifting(3, {}).signal_a.only(slice(0, 10))
+    short = replace(two, signal_a=cut, supply=None, t_s=two.t_s[:10], gap_before=two.gap_before[:10])
+    assert strokes_that_would_tell(short, make_setup(), profile) == 0

@@ -129,3 +129,60 @@ def test_a_small_terminal_gets_plain_lines_of_whole_words() -> None:
         plain_line(state)
         == "OPEN SLOWLY: Move the lever to begin: about 1.5 s to the other stop. (strokes 0 of 3)"
     )
+
+
+def asking(*answers: int) -> tuple[SweepGuide, list[int]]:
+    """A guide of a sweep whose strokes leave something open so many times, and what was asked."""
+    left, asked = list(answers), []
+
+    def more() -> int:
+        asked.append(left.pop(0) if left else 0)
+        return asked[-1]
+
+    return SweepGuide(PROFILE, PLAN, Starts.CLOSED, more), asked
+
+
+def fed(guide: SweepGuide, *legs: tuple[float, float]) -> list[SweepState]:
+    return [guide.feed(trace) for trace in traces(course(*legs), chunk=20)]
+
+
+TWO_MORE = ((1.5, C), (0.7, C), (1.5, W), (1.2, W))
+
+
+def test_strokes_that_would_decide_are_taken_in_the_same_run() -> None:
+    guide, asked = asking(2)
+    found = fed(guide, *THREE, *TWO_MORE)
+    over = next(k for k, s in enumerate(found) if s.phase is Phase.OVER)
+    assert (found[over].strokes, found[over].plan.strokes, found[over].asked) == (5, 5, 2)
+    assert asked == [2, 0], "asked again once they were taken"
+    longer = next(s for s in found if s.asked)
+    assert longer.plan.longest_s > PLAN.longest_s
+    assert longer.step is Step.AND_BACK
+    assert "more to tell" in plain_line(longer)
+    assert any("2 more strokes" in text for text in guide.seen)
+
+
+def test_strokes_asked_for_that_nobody_makes_are_left_out() -> None:
+    found = fed(asking(2)[0], *THREE, (12.0, W))
+    over = next(s for s in found if s.phase is Phase.OVER)
+    assert (over.strokes, over.plan.strokes) == (3, 5)
+    assert over.seconds == pytest.approx(1.5 + 0.7 + 1.5 + 0.7 + 1.5 + 8.0, abs=0.3)
+
+
+def test_nothing_open_ends_a_sweep_as_ever() -> None:
+    guide, asked = asking(0)
+    assert steps(fed(guide, *THREE)) == steps(states(*THREE))
+    assert asked == [0]
+
+
+def test_a_timed_sweep_asks_for_no_more() -> None:
+    guide, asked = asking(2)
+    timed = SweepGuide(PROFILE, plan_sweep(PROFILE, shortest_dropout_s=1e-4, seconds=8.0), more=guide.more)
+    fed(timed, *THREE, (4.0, W))
+    assert asked == []
+
+
+def test_a_sweep_is_made_longer_twice_at_most() -> None:
+    guide, asked = asking(1, 1, 1)
+    fed(guide, *THREE, (1.5, C), (1.2, C), (1.5, W), (1.2, W), (1.5, C), (1.2, C))
+    assert asked == [1, 1]

@@ -33,7 +33,8 @@ def under_line(state: SweepState) -> str:
 
 def strokes_words(state: SweepState) -> str:
     """Return strokes done of strokes wanted."""
-    return f"strokes {min(state.strokes, state.plan.strokes)} of {state.plan.strokes}"
+    done = f"strokes {min(state.strokes, state.plan.strokes)} of {state.plan.strokes}"
+    return f"{done}, {state.asked} more to tell" if state.asked else done
 
 
 def pace_words(state: SweepState) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -48,6 +49,7 @@ class SweepState:
     hold_left_s: float  # [s] still to hold; 0 where nothing is held
     seconds: float  # [s] since the start
     reading: WatchState
+    asked: int = 0  # strokes added because they would decide
 
     @property
     def waiting(self) -> bool:
@@ -62,6 +64,7 @@ class SweepGuide:
     profile: Profile
     plan: SweepPlan
     starts: Starts = Starts.CLOSED
+    more: Callable[[], int] | None = None  # asked at the end how many more strokes would decide
     trigger: Trigger = field(init=False)
     watcher: Watcher = field(init=False)
     _stroke_times: list[float] = field(default_factory=list)  # [s] of the full strokes
@@ -71,7 +74,7 @@ class SweepGuide:
     _outward: bool = True
 
     def __post_init__(self) -> None:
-        self.trigger = Trigger(self.profile, self.plan)
+        self.trigger = Trigger(self.profile, self.plan, self.more)
         self.watcher = Watcher(self.profile, starts_closed=self.starts is Starts.CLOSED)
 
     def feed(self, trace: Trace) -> SweepState:
@@ -100,6 +103,10 @@ class SweepGuide:
         if times:
             many = "s" if len(times) != 1 else ""
             said.append(f"{len(times)} full stroke{many} of {min(times):.1f} to {max(times):.1f} s")
+        if self.trigger.asked:
+            said.append(
+                f"asked for {self.trigger.asked} more strokes to tell a worn place from a loose contact"
+            )
         return tuple(said)
 
     def state(self) -> SweepState:
@@ -110,13 +117,14 @@ class SweepGuide:
         return SweepState(
             step=step,
             phase=self.trigger.phase,
-            plan=self.plan,
+            plan=self.trigger.plan,
             strokes=self.trigger.strokes.n,
             pace=pace,
             stroke_s=seconds,
             hold_left_s=max(0.0, self.plan.hold_s - held) if step in HOLDS else 0.0,
             seconds=self.trigger.seconds,
             reading=self.watcher.state(columns=200),
+            asked=self.trigger.asked,
         )
 
     @property

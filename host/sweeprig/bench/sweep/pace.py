@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from sweeprig.bench.readings.limits import limit
@@ -39,6 +39,11 @@ class SweepPlan:
     def enough(self) -> bool:
         """Whether the strokes asked for are those that the profile wants."""
         return self.strokes >= self.wanted
+
+    def with_more(self, strokes: int) -> SweepPlan:
+        """Return the plan with so many strokes more, and twice the time that they are asked for in."""
+        seconds = 2 * strokes * (self.stroke_s + self.hold_s)
+        return replace(self, strokes=self.strokes + strokes, longest_s=self.longest_s + seconds)
 
     def pace(self, stroke_s: float) -> Pace:
         """Return how a stroke of so many seconds is called."""

@@ -5,19 +5,25 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+from sweepboard.wire import CHANNELS
 from sweeprig.bench.face import Face
 from sweeprig.bench.readings.limits import limit
 from sweeprig.bench.readings.live import Chunk
 from sweeprig.bench.session import Session
 from sweeprig.bench.sweep.guide import SweepGuide, SweepState
+from sweeprig.bench.sweep.more import ready_to_look, strokes_that_would_tell
 from sweeprig.bench.sweep.pace import SweepPlan, plan_sweep
 from sweeprig.bench.sweep.trigger import Phase
 from sweeprig.capture.locks import remove
-from sweeprig.capture.model import Capture
+from sweeprig.capture.model import Capture, Trace
 from sweeprig.errors import InputError
+from sweeprig.link.messages import Records
 
 QUIT = "q"
 START = frozenset("\r\n")
+LOOKS_KEPT = (
+    100  # looks at the rig, of a tenth of a second or less, that are kept while a sweep has not begun
+)
 
 
 def plan_of(s: Session, *, seconds: float | None) -> SweepPlan:
@@ -35,13 +41,22 @@ def record_guided(
     what came before the rest at the start is left out.
     Raises InputError where nothing moved for `sweep.wait_s`; else as `Session.record`.
     """
-    guide = SweepGuide(s.profile, plan, s.setup.starts)
+    taken: list[Records] = []
+
+    def more() -> int:
+        return strokes_that_would_tell(_trace_from(s, taken, guide.trigger.keep_from_s), s.setup, s.profile)
+
+    guide = SweepGuide(s.profile, plan, s.setup.starts, more)
     keys: set[str] = set()
+    ready_to_look()
 
     def look(chunk: Chunk) -> None:
         keys.update(face.pressed())
         if chunk.marks or keys & START:
             guide.trigger.start()
+        taken.append(chunk.records)
+        if guide.trigger.waiting:
+            del taken[:-LOOKS_KEPT]
         if chunk.trace is not None:
             guide.feed(chunk.trace)
         face.show(guide.state())
@@ -62,6 +77,14 @@ def record_guided(
     if guide.trigger.phase is Phase.OVER:
         capture = replace(capture, ended="complete")
     return cut_to(capture, guide.trigger.keep_from_s), guide
+
+
+def _trace_from(s: Session, taken: list[Records], from_s: float) -> Trace:
+    """Return the volts of what was taken from a time [s] on."""
+    records = Records.concatenate(taken)
+    rig = s.client.hello()
+    first = int(from_s * float(rig["conversion_hz"]) / (int(rig["window"]) * CHANNELS))
+    return s.volts.trace(records[records.index >= first]).usable()
 
 
 def _is_over(guide: SweepGuide) -> bool:

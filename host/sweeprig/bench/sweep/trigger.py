@@ -5,15 +5,18 @@ Pure: what comes in are traces, what goes out are phases. Time is the trace's.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from enum import StrEnum
 
 from sweeprig.bench.readings.lever import Lever, Move, StrokeCount
+from sweeprig.bench.readings.limits import limit
 from sweeprig.bench.sweep.pace import SweepPlan
 from sweeprig.capture.model import Trace
 from sweeprig.judge.profile import Profile
 
 LEAD_S = 0.6  # [s] of rest before the movement that is kept: the closed end is measured there; own choice
+MOST_ASKS = 2  # times that a sweep is made longer; own choice
 SETTLED_S = 0.3  # [s] the lever must rest before the sweep is armed; own choice
 
 
@@ -31,17 +34,21 @@ class Phase(StrEnum):
 class Trigger:
     """Arms itself at rest, starts on movement, ends after the plan's strokes and a rest, or after its longest time.
 
-    A timed plan starts at once and ends by its time alone.
+    A timed plan starts at once and ends by its time alone. `more` is asked at the end how many more strokes would
+    decide; they are added to the plan, and left out where the lever is not moved for `sweep.more_wait_s`.
     """
 
     profile: Profile
     plan: SweepPlan
+    more: Callable[[], int] | None = None
+    asked: int = 0  # strokes that were added
     phase: Phase = Phase.SETTLING
     ended: str = ""  # strokes | longest; "" while it runs
     start_s: float = 0.0  # [s] when the movement began
     last: Move | None = None  # the latest full stroke
     lever: Lever = field(init=False)
     strokes: StrokeCount = field(init=False)
+    _asks: int = 0
 
     def __post_init__(self) -> None:
         self.lever = Lever(self.profile.series.start.value / 100 * self.profile.supply.nominal_v)
@@ -91,10 +98,23 @@ class Trigger:
     def _run(self) -> None:
         enough = self.strokes.n >= self.plan.strokes
         self.phase = Phase.RESTING if enough and not self.plan.timed else Phase.RUNNING
-        if self.phase is Phase.RESTING and self.lever.rest_s >= self.plan.hold_s:
+        held = self.phase is Phase.RESTING and self.lever.rest_s >= self.plan.hold_s
+        left = bool(self.asked) and self.lever.rest_s >= limit("sweep.more_wait_s")
+        if left or (held and not self._made_longer()):
             self.phase, self.ended = Phase.OVER, "strokes"
+        elif held:
+            self.phase = Phase.RUNNING
         elif self.seconds >= self.plan.longest_s:
             self.phase, self.ended = Phase.OVER, "longest"
+
+    def _made_longer(self) -> bool:
+        """Add the strokes that would decide what the ones taken leave open."""
+        if self.more is None or self._asks >= MOST_ASKS:
+            return False
+        self._asks += 1
+        n = self.more()
+        self.plan, self.asked = self.plan.with_more(n), self.asked + n
+        return n > 0
 
     @property
     def keep_from_s(self) -> float:
