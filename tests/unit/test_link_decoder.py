@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import struct
+import sys
+from collections.abc import Callable
 from dataclasses import fields
 from pathlib import Path
 from typing import Any
@@ -13,9 +15,9 @@ import pytest
 from cobs import cobs
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from tests.benchmarks.decoder_bench import ours, plain, stream
 
 from sweepboard import wire
-from sweeprig.link import cobs_batch
 from sweeprig.link.decoder import Decoder
 from sweeprig.link.messages import (
     BadFrame,
@@ -37,12 +39,6 @@ FRAMES: dict[str, dict[str, Any]] = {f["name"]: f for f in VECTORS["frames"]}
 NAMES = list(FRAMES)
 NOT_FOR_US = {"empty_payload": "kind", "no_zeros": "payload", "all_zeros": "payload"}
 STREAM = b"".join(bytes.fromhex(FRAMES[name]["frame"]) for name in NAMES)
-
-
-@pytest.fixture(params=["few", "many"])
-def _both_ways(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Run with the chains followed one by one, and all at once."""
-    monkeypatch.setattr(cobs_batch, "_FEW_RUNS", 1 << 30 if request.param == "few" else 0)
 
 
 def frame_of(name: str) -> bytes:
@@ -85,7 +81,6 @@ def expected_records(name: str, first: int) -> list[tuple[Any, ...]]:
     ]
 
 
-@pytest.mark.usefixtures("_both_ways")
 def test_every_vector_comes_out_as_it_went_in() -> None:
     assert flat(fed(frame_of("two_records"))) == expected_records("two_records", 65536)
     hello, reply = fed(frame_of("hello") + frame_of("reply"))
@@ -112,7 +107,6 @@ def test_a_good_frame_with_nothing_for_us_is_counted_as_bad(name: str) -> None:
     assert event.why == NOT_FOR_US[name]
 
 
-@pytest.mark.usefixtures("_both_ways")
 @pytest.mark.parametrize("piece", [1, 2, 3, 7, 64, 461, 4096])
 def test_the_cutting_of_the_stream_does_not_matter(piece: int) -> None:
     assert flat(fed(STREAM, piece)) == flat(fed(STREAM))
@@ -121,7 +115,6 @@ def test_the_cutting_of_the_stream_does_not_matter(piece: int) -> None:
 GARBAGE = [b"\xff\xfe\x80garbage\x90", b"boot: ready\r\n", b"\x01", b"\x05\x05\x05", b"\x00\x00\x00"]
 
 
-@pytest.mark.usefixtures("_both_ways")
 @pytest.mark.parametrize("junk", GARBAGE)
 @pytest.mark.parametrize("piece", [1, 1 << 20])
 def test_garbage_before_between_and_after_costs_no_message(junk: bytes, piece: int) -> None:
@@ -130,7 +123,6 @@ def test_garbage_before_between_and_after_costs_no_message(junk: bytes, piece: i
     assert found == [e for e in flat(fed(STREAM)) if e[0] != "BadFrame"]
 
 
-@pytest.mark.usefixtures("_both_ways")
 @pytest.mark.parametrize("name", ["two_records", "slow", "reply", "gap"])
 def test_each_byte_damaged_in_turn_never_gives_a_wrong_message(name: str) -> None:
     whole = frame_of(name)
@@ -275,10 +267,9 @@ def test_records_of_mixed_packet_sizes_keep_their_order() -> None:
         max_size=8,
     ),
     cuts=st.lists(st.integers(1, 600), min_size=1, max_size=30),
-    all_at_once=st.booleans(),
 )
 @settings(max_examples=60, deadline=None)
-def test_any_records_cut_anywhere(messages: Any, cuts: list[int], all_at_once: bool) -> None:
+def test_any_records_cut_anywhere(messages: Any, cuts: list[int]) -> None:
     """The frames are made with the `cobs` package, not with our own code; 0xFF runs included."""
     data = b""
     for sequence, (index, rows) in enumerate(messages):
@@ -286,14 +277,12 @@ def test_any_records_cut_anywhere(messages: Any, cuts: list[int], all_at_once: b
         body += struct.pack("<I", wire.crc32(body))
         data += b"\0" + cobs.encode(body) + b"\0"
     decoder = Decoder()
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(cobs_batch, "_FEW_RUNS", 0 if all_at_once else 1 << 30)
-        events: list[Message] = []
-        at = turn = 0
-        while at < len(data):
-            step = cuts[turn % len(cuts)]
-            events += decoder.feed(data[at : at + step])
-            at, turn = at + step, turn + 1
+    events: list[Message] = []
+    at = turn = 0
+    while at < len(data):
+        step = cuts[turn % len(cuts)]
+        events += decoder.feed(data[at : at + step])
+        at, turn = at + step, turn + 1
     rows = flat(events)
     assert [r[1] & 0xFFFFFFFF for r in rows] == [
         (index + i) & 0xFFFFFFFF for index, part in messages for i in range(len(part))
@@ -316,3 +305,25 @@ def test_any_bytes_never_raise_in_any_cutting(data: bytes, cuts: list[int]) -> N
         events += decoder.feed(data[at : at + step])
         at, turn = at + step, turn + 1
     assert flat(events) == flat(fed(data))
+
+
+def calls(work: Callable[[], object]) -> int:
+    """Return how many functions are called, those in C too: a measure of work that no clock disturbs."""
+    n = 0
+
+    def count(_frame: object, event: str, _arg: object) -> None:
+        nonlocal n
+        n += event in ("call", "c_call")
+
+    sys.setprofile(count)
+    try:
+        work()
+    finally:
+        sys.setprofile(None)
+    return n
+
+
+def test_a_piece_of_shipped_size_takes_half_of_plain_calls() -> None:
+    data = stream(30, wire.RECORDS_PER_PACKET)
+    assert ours(data, 4096) == plain(data, 4096) == 30 * wire.RECORDS_PER_PACKET
+    assert 2 * calls(lambda: ours(data, 4096)) <= calls(lambda: plain(data, 4096))

@@ -6,24 +6,13 @@ stand together in one `Records` hangs on the pieces.
 
 from __future__ import annotations
 
-import zlib
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
 from sweepboard import wire
-from sweeprig.link import payloads, text
-from sweeprig.link.cobs_batch import ByteArray, IndexArray, unstuff_runs
+from sweeprig.link import frames, payloads, text
 from sweeprig.link.messages import BadFrame, BoardText, Message, Records
 
-_CRC_RESIDUE = 0x2144DF1C  # CRC-32 of any message with its own CRC behind it, little-endian (ISO 3309)
-_MIN_MESSAGE = wire.HEADER_SIZE + wire.CRC_SIZE
-_MAX_RUN = wire.stuffed_size(wire.MAX_MESSAGE)
-_BLOCK = 1 << 20  # bytes handled at once: keeps the arrays inside the processor's cache
-_PLACED = np.isin(np.arange(256), list(payloads.PLACED))
-_KNOWN = np.isin(np.arange(256), list(payloads.KINDS))
-_HEADER = np.dtype([("kind", "u1"), ("protocol", "u1"), ("sequence", "<u2"), ("index", "<u4")])
+_BLOCK = 1 << 20  # bytes handled at once, so that a long journal is not held twice
 
 
 @dataclass
@@ -35,17 +24,6 @@ class Counts:
     n_bad: int = 0  # runs that were neither a message nor text
     n_sequence_lost: int = 0  # messages missing by their sequence numbers
     n_sequence_restarts: int = 0  # jumps of half the range or more: the board began again
-
-
-@dataclass(frozen=True)
-class _Messages:
-    """The good messages of a block: header fields, and where each payload stands in `data`."""
-
-    run: IndexArray  # which run of the block each one was
-    header: NDArray[np.void]  # _HEADER
-    start: IndexArray  # of the payload
-    end: IndexArray
-    data: ByteArray
 
 
 class Decoder:
@@ -89,23 +67,17 @@ class Decoder:
         last_zero = self._pending.rfind(0)
         events: list[Message] = []
         if last_zero >= 0:
-            whole = bytes(self._pending[: last_zero + 1])
+            runs = bytes(self._pending[:last_zero]).split(b"\0")
             del self._pending[: last_zero + 1]
-            events = self._whole_runs(whole)
+            events = self._end_overlong(runs) + self._runs(runs)
         return events + self._tail()
 
-    def _whole_runs(self, whole: bytes) -> list[Message]:
-        """Handle bytes that end with a zero."""
-        chunk = np.frombuffer(whole, np.uint8)
-        zeros = np.flatnonzero(chunk == 0)
-        starts = np.concatenate(([0], zeros[:-1] + 1))
-        events: list[Message] = []
-        if self._overlong:
-            events.append(self._bad(self._overlong + int(zeros[0]), "length"))
-            self._overlong = 0
-            starts, zeros = starts[1:], zeros[1:]
-        some = zeros > starts
-        return events + self._runs(chunk, starts[some], zeros[some])
+    def _end_overlong(self, runs: list[bytes]) -> list[Message]:
+        """Take the end of a run that was too long off the first of `runs`."""
+        if not self._overlong:
+            return []
+        n_bytes, self._overlong = self._overlong + len(runs.pop(0)), 0
+        return [self._bad(n_bytes, "length")]
 
     def _tail(self) -> list[Message]:
         """Handle what stands behind the last zero: text lines go out, a run without end is given up."""
@@ -114,104 +86,54 @@ class Decoder:
             lines, n_bytes = text.leading_lines(bytes(self._pending))
             events += [BoardText(line) for line in lines]
             del self._pending[:n_bytes]
-        if self._overlong or len(self._pending) > _MAX_RUN:
+        if self._overlong or len(self._pending) > frames.MAX_RUN:
             self._overlong += len(self._pending)
             self._pending.clear()
         return events
 
-    # --- from runs to messages
+    # --- from runs to events, in the order of the stream
 
-    def _runs(self, chunk: ByteArray, starts: IndexArray, ends: IndexArray) -> list[Message]:
-        if not starts.size:
-            return []
-        fits = ends - starts <= _MAX_RUN
-        unstuffed = unstuff_runs(chunk, starts, np.where(fits, ends, starts))
-        candidates = np.flatnonzero(
-            unstuffed.good & ~unstuffed.long_code & (ends - starts > _MIN_MESSAGE) & fits
-        )
-        view = unstuffed.data.data
-        bounds = zip((starts[candidates] + 1).tolist(), ends[candidates].tolist(), strict=True)
-        crcs = np.fromiter((zlib.crc32(view[a:b]) for a, b in bounds), np.uint32, candidates.size)
-        run = candidates[crcs == _CRC_RESIDUE]
-        messages = self._messages(unstuffed.data, run, starts[run] + 1, ends[run])
-        return self._in_order(messages, chunk, starts, ends)
-
-    def _messages(self, data: ByteArray, run: IndexArray, starts: IndexArray, ends: IndexArray) -> _Messages:
-        rows = (
-            np.lib.stride_tricks.sliding_window_view(data, wire.HEADER_SIZE)[starts] if run.size else data[:0]
-        )
-        header = np.ascontiguousarray(rows).reshape(-1).view(_HEADER)
-        ours = (header["protocol"] == self._protocol) & _KNOWN[header["kind"]]
-        run, header, starts, ends = run[ours], header[ours], starts[ours], ends[ours]
-        return _Messages(
-            run=run,
-            header=header,
-            start=starts + wire.HEADER_SIZE,
-            end=ends - wire.CRC_SIZE,
-            data=data,
-        )
-
-    # --- from messages to events, in the order of the stream
-
-    def _in_order(
-        self, messages: _Messages, chunk: ByteArray, starts: IndexArray, ends: IndexArray
-    ) -> list[Message]:
-        """Go through what is not RECORDS one by one; stretches of RECORDS between them go out together."""
-        kinds = messages.header["kind"]
-        plain = np.zeros(starts.size, np.bool_)
-        plain[messages.run[(kinds == wire.RECORDS) & _whole_records(messages)]] = True
-        which = np.full(starts.size, -1, np.intp)
-        which[messages.run] = np.arange(messages.run.size)
+    def _runs(self, runs: list[bytes]) -> list[Message]:
+        """Handle runs one by one; stretches of records between other messages go out together."""
         events: list[Message] = []
-        done = 0
-        for special in [*np.flatnonzero(~plain).tolist(), starts.size]:
-            if special > done:
-                events.append(self._records(messages, which[done], which[special - 1] + 1))
-            if special < starts.size:
-                raw = chunk[starts[special] : ends[special]].tobytes()
-                events += self._single(messages, int(which[special]), raw)
-            done = special + 1
-        return events
+        packets: list[bytes] = []
+        for run in runs:
+            message = frames.opened(run) if run else None
+            if message is not None and frames.holds_records(message, self._protocol):
+                packets.append(message)
+            elif run:
+                events += self._records(packets)
+                packets = []
+                events += self._not_a_message(run) if message is None else self._message(message, len(run))
+        return events + self._records(packets)
 
-    def _records(self, messages: _Messages, first: int, last: int) -> Records:
-        """Return the records of the messages first..last-1, all RECORDS and one after another."""
-        part = slice(first, last)
-        header = messages.header[part]
-        self._count_sequence(header["sequence"])
-        packet_index = self._unwrap(header["index"])
-        start, end = messages.start[part], messages.end[part]
-        counts = (end - start) // wire.RECORD_SIZE
-        total = int(counts.sum())
-        before = np.cumsum(counts) - counts
-        index = np.arange(total) + np.repeat(packet_index - before, counts)
-        if total:
-            self._last_index = int(index[-1])
-        return Records.of_bytes(_payloads(messages.data, start, end), index)
+    def _records(self, packets: list[bytes]) -> list[Message]:
+        """Return the records of some messages, all RECORDS and one after another."""
+        if not packets:
+            return []
+        headers = [frames.HEADER.unpack_from(packet) for packet in packets]
+        self._count_sequence([sequence for _, _, sequence, _ in headers])
+        index = frames.record_index(packets, self._unwrap([at for *_, at in headers]))
+        self._last_index = int(index[-1])
+        return [Records.of_bytes(b"".join([packet[frames.PAYLOAD] for packet in packets]), index)]
 
-    def _single(self, messages: _Messages, which: int, raw: bytes) -> list[Message]:
-        """Handle one run that is not plain RECORDS."""
-        if which < 0:
-            return self._not_a_message(raw)
-        header = messages.header[which]
-        payload = messages.data[messages.start[which] : messages.end[which]].tobytes()
-        return self._message(int(header["kind"]), int(header["sequence"]), int(header["index"]), payload)
-
-    def _message(self, kind: int, sequence: int, wire_index: int, payload: bytes) -> list[Message]:
-        """Handle one good message on its own."""
-        self._count_sequence(np.array([sequence], np.uint16))
+    def _message(self, message: bytes, n_bytes: int) -> list[Message]:
+        """Handle one whole message that is not plain RECORDS, out of a run of `n_bytes`."""
+        kind, protocol, sequence, wire_index = frames.HEADER.unpack_from(message)
+        if protocol != self._protocol:
+            return [self._bad(n_bytes, "protocol", protocol)]
+        if kind not in payloads.KINDS:
+            return [self._bad(n_bytes, "kind")]
+        self._count_sequence([sequence])
         index = self._last_index
         if kind in payloads.PLACED:
-            index = int(self._unwrap(np.array([wire_index], np.uint32))[0])
-        if kind == wire.RECORDS:
-            if not payload or len(payload) % wire.RECORD_SIZE:
-                return [self._bad(len(payload), "payload")]
-            self._last_index = index + len(payload) // wire.RECORD_SIZE - 1
-            return [Records.of_bytes(payload, np.arange(index, self._last_index + 1))]
-        events = payloads.events_of(kind, index, payload)
+            (index,) = self._unwrap([wire_index])
+        payload = message[frames.PAYLOAD]
+        events = None if kind == wire.RECORDS else payloads.events_of(kind, index, payload)
         return [self._bad(len(payload), "payload")] if events is None else events
 
     def _not_a_message(self, run: bytes) -> list[Message]:
-        """Handle a run that did not pass in the batch: text, a long block, another protocol, garbage."""
+        """Handle a run that holds no message: text or garbage."""
         lines, n_bytes = text.leading_lines(run)
         events: list[Message] = [BoardText(line) for line in lines]
         run = run[n_bytes:]
@@ -219,24 +141,10 @@ class Decoder:
             return events
         if text.is_text(run):
             return events + [BoardText(line) for line in text.lines_of(run)]
-        if len(run) > _MAX_RUN:
-            return [*events, self._bad(len(run), "length")]
-        return events + self._slow_way(run)
-
-    def _slow_way(self, run: bytes) -> list[Message]:
-        """Open one run with the wire's own code."""
-        opened = wire.open_message(run)
-        if opened is None:
-            message = wire.unstuff(run)
-            fits = message is not None and _MIN_MESSAGE <= len(message) <= wire.MAX_MESSAGE
-            why = "stuffing" if message is None else "crc" if fits else "length"
-            return [self._bad(len(run), why)]
-        kind, protocol, sequence, wire_index, payload = opened
-        if protocol != self._protocol:
-            return [self._bad(len(run), "protocol", protocol)]
-        if kind not in payloads.KINDS:
-            return [self._bad(len(run), "kind")]
-        return self._message(kind, sequence, wire_index, payload)
+        message = frames.opened(run)  # text without a zero behind it may stand before a frame
+        if message is None:
+            return [*events, self._bad(len(run), frames.fault(run))]
+        return events + self._runs([run])
 
     # --- counting
 
@@ -244,37 +152,26 @@ class Decoder:
         self.counts.n_bad += 1
         return BadFrame(n_bytes, why, protocol)
 
-    def _unwrap(self, wire_index: NDArray[np.uint32]) -> NDArray[np.int64]:
+    def _unwrap(self, wire_index: list[int]) -> list[int]:
         """Return u32 indices as the nearest ones to what came before."""
-        before = np.concatenate((np.array([self._last_index & 0xFFFFFFFF], np.uint32), wire_index[:-1]))
-        steps = (wire_index - before).astype(np.uint32).view(np.int32)
-        index: NDArray[np.int64] = self._last_index + np.cumsum(steps, dtype=np.int64)
-        self._last_index = int(index[-1])
+        index = []
+        last = self._last_index
+        for here in wire_index:
+            last += ((here - last + 0x8000_0000) & 0xFFFF_FFFF) - 0x8000_0000
+            index.append(last)
+        self._last_index = last
         return index
 
-    def _count_sequence(self, sequence: NDArray[np.uint16]) -> None:
+    def _count_sequence(self, sequence: list[int]) -> None:
         """Count the messages that are missing between those that came."""
-        self.counts.n_messages += int(sequence.size)
-        first = int(sequence[0]) - 1 if self._last_sequence is None else self._last_sequence
-        before = np.concatenate((np.array([first & 0xFFFF], np.uint16), sequence[:-1]))
-        missing = (sequence - before - np.uint16(1)).astype(np.uint16)
-        jumps = missing >= 0x8000
-        self.counts.n_sequence_restarts += int(np.count_nonzero(jumps))
-        self.counts.n_sequence_lost += int(missing[~jumps].sum(dtype=np.int64))
-        self._last_sequence = int(sequence[-1])
-
-
-def _whole_records(messages: _Messages) -> NDArray[np.bool_]:
-    n_bytes = messages.end - messages.start
-    whole: NDArray[np.bool_] = (n_bytes > 0) & (n_bytes % wire.RECORD_SIZE == 0)
-    return whole
-
-
-def _payloads(data: ByteArray, start: IndexArray, end: IndexArray) -> ByteArray:
-    """Return the payloads one after another."""
-    sizes = end - start
-    if (sizes == sizes[0]).all():
-        return np.lib.stride_tricks.sliding_window_view(data, int(sizes[0]))[start].reshape(-1)
-    view = data.data
-    pieces = [view[a:b] for a, b in zip(start.tolist(), end.tolist(), strict=True)]
-    return np.frombuffer(b"".join(pieces), np.uint8)
+        counts = self.counts
+        counts.n_messages += len(sequence)
+        last = sequence[0] - 1 if self._last_sequence is None else self._last_sequence
+        for here in sequence:
+            missing = (here - last - 1) & 0xFFFF
+            if missing >= 0x8000:
+                counts.n_sequence_restarts += 1
+            else:
+                counts.n_sequence_lost += missing
+            last = here
+        self._last_sequence = last
