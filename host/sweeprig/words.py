@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from enum import StrEnum
 
+ANY_SENSOR = "any-three-wire"  # the profile where none is named
 SIMULATED = "SIMULATED: no real sensor was measured."
 
 

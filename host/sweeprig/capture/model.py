@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sweeprig.link.messages import Gap, Mark, Records, SlowReading, Snapshot
+from sweeprig.words import ANY_SENSOR
 from sweeprig.words import Hookup as Hookup
 from sweeprig.words import Sense as Sense
 from sweeprig.words import Starts as Starts
@@ -25,7 +26,7 @@ class SweepSetup:
     hookup: Hookup = Hookup.POWERED
     starts: Starts = Starts.CLOSED
     sense: Sense = Sense.UNKNOWN  # as told by the operator; UNKNOWN: find it from `starts`
-    profile: str = "adjustable-potentiometer"
+    profile: str = ANY_SENSOR
     seconds: float = 5.0  # s
     track_ohm: float | None = None  # end-to-end resistance, where measured
     operator: str = ""

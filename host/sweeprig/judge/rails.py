@@ -14,6 +14,7 @@ from sweeprig.judge.scale import Scale
 
 TURN = "Turn the sensor on its mount until both ends keep their margins"
 FIXED = "Check stop, lever and part: this mount does not let the sensor be turned"
+UNKNOWN = "Check stop, lever, mount and part"  # nothing is known of the mount
 
 
 @dataclass(frozen=True)
@@ -144,7 +145,8 @@ def _margin_finding(m: Margin, room: float, profile: Profile) -> Finding:
     )
     if not known:
         text += "; sense unknown, the low end is taken as closed"
-    move = f"{TURN} (`sweeprig aim`)." if profile.sensor.slotted else f"{FIXED}."
+    unknown = profile.sensor.kind == "unknown"
+    move = f"{TURN} (`sweeprig aim`)." if profile.sensor.slotted else f"{UNKNOWN if unknown else FIXED}."
     return Finding(
         code,
         Cause.MOUNTING,

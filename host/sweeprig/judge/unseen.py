@@ -8,6 +8,7 @@ import numpy as np
 
 from sweeprig.analysis.sense import BEGIN_S
 from sweeprig.judge.checks import Seen
+from sweeprig.judge.left_out import left_out
 from sweeprig.judge.load import Load
 from sweeprig.trim.model import Trim
 from sweeprig.trim.uncertainty import beyond_points, channel_of
@@ -34,6 +35,8 @@ def open_points(seen: Seen) -> tuple[str, ...]:
 def not_shown(seen: Seen, load: Load) -> tuple[str, ...]:
     """Return what this capture and this profile together could not show, each with what to do."""
     out = list(seen.analysis.not_shown)
+    unjudged = left_out(seen.profile, tracks=1 if seen.trace.signal_b is None else 2)
+    out += [unjudged] if unjudged else []
     out += _lost(seen)
     if seen.rig is None:
         out.append(

@@ -38,6 +38,7 @@ CAUTIONS = (
     " the usual 0.4 to 0.5 V.",
     "Loosen the screws only as far as needed, turn, tighten, and read again: tightening moves it.",
 )
+SLOTTED_PROFILE = "adjustable-potentiometer"  # where none is named: the shipped one with a target
 MARGINAL_V = 1e-9
 FITS = "Both ends keep their limits after the move."
 

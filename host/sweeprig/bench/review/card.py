@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from sweeprig.analysis.model import Finding
+from sweeprig.judge.left_out import ENDS as ENDS_PLACE
+from sweeprig.judge.left_out import ends_are_judged, profiles_with_ends
 from sweeprig.judge.model import Margin, Quantity, Verdict
 from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.whole import title
@@ -117,7 +119,8 @@ def _fault(f: Finding) -> NamedFault:
 def _sentence(outcome: Outcome, found: tuple[Finding, ...]) -> str:
     judgement = outcome.judgement
     if judgement.verdict is Verdict.PASS:
-        return "Both ends are within limits, uncertainty included. No fault seen."
+        kept = "are within limits" if ends_are_judged(outcome.profile) else "keep clear of both rails"
+        return f"Both ends {kept}, uncertainty included. No fault seen."
     faults = [_fault(f) for f in found if f.severity == "fault"]
     if judgement.verdict is Verdict.FAIL and faults:
         text = " ".join(part for part in (faults[0].name, faults[0].place) if part)
@@ -144,7 +147,8 @@ def _next_step(outcome: Outcome, found: tuple[Finding, ...]) -> str:
 
 
 def _not_judged(outcome: Outcome) -> str:
-    limits = outcome.profile.limits
-    if limits.closed is None and limits.open is None:
-        return "Not judged: where the ends should stand. A profile of the sensor's own says: --profile."
-    return ""
+    """Return what no range was there for, and the profiles that have one."""
+    if outcome.setup.task != "sweep" or ends_are_judged(outcome.profile):
+        return ""
+    names = profiles_with_ends(1 if outcome.trace.signal_b is None else 2)
+    return f"Not judged: {ENDS_PLACE}. Would judge it: --profile {' or '.join(names)}."

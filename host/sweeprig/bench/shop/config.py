@@ -12,6 +12,7 @@ from sweeprig.bench.shop.places import Places, expanded
 from sweeprig.capture.atomic import write_atomically
 from sweeprig.errors import ConfigError
 from sweeprig.link.clean import clean_text, hide_passwords
+from sweeprig.words import ANY_SENSOR
 
 MOST_BYTES = 1 << 20  # of the file: a thousand times what it needs
 
@@ -22,7 +23,7 @@ class Config:
 
     port: str = ""  # pyserial URL or port name; "" finds the only rig
     operator: str = ""
-    profile: str = "adjustable-potentiometer"
+    profile: str = ANY_SENSOR
     captures: str = ""  # folder; "" is the user's documents folder
     records_url: str = ""  # SQLAlchemy URL; "" is a file in the user's data folder
     sheet: str = "html"  # html | pdf | both | none

@@ -57,8 +57,7 @@ def aim(asked: AimOptions) -> None:
     from sweeprig.capture.folder import ready_folder
     from sweeprig.judge.profile import load_profile
 
-    order = asked.order(asked.setup(seconds=asked.seconds, starts=Starts.CLOSED))
-    order = replace(order, timed=asked.seconds is not None)
+    order = _order(asked)
     profile = load_profile(order.setup.profile)
     if asked.target is not None:
         check_target(asked.target, profile)
@@ -75,6 +74,18 @@ def aim(asked: AimOptions) -> None:
     if asked.plan_only or not proposed.possible:
         _end(ends, proposed, as_json=asked.as_json)
     _sweep_again(_turned(asked, order, ends, proposed, slope), order, ends, proposed)
+
+
+def _order(asked: AimOptions) -> SweepOrder:
+    """Return the order; where no profile is named and the configured one has no target, that of a slotted mount."""
+    from sweeprig.bench.aim.aim import SLOTTED_PROFILE
+    from sweeprig.judge.profile import load_profile
+
+    setup = asked.setup(seconds=asked.seconds, starts=Starts.CLOSED)
+    if asked.profile is None and asked.target is None and load_profile(setup.profile).aim is None:
+        console.say(f"Profile {SLOTTED_PROFILE}: {setup.profile} names no target for the closed end.")
+        setup = replace(setup, profile=SLOTTED_PROFILE)
+    return replace(asked.order(setup), timed=asked.seconds is not None)
 
 
 def _mount(mount: str) -> str:
