@@ -15,10 +15,10 @@ from sweeprig.bench.review.compare import (
     Side,
     compare,
     compare_json,
-    compare_lines,
     difference,
     side_of_outcome,
 )
+from sweeprig.bench.review.compare_text import compare_lines
 from sweeprig.words import Sense
 
 

@@ -12,8 +12,9 @@ from typer.testing import CliRunner
 
 from support import outcomes
 from support.records_world import numbered
-from sweeprig.bench.batch.batch import batch_json, batch_lines, entries_of_records, entry_of, summarise
+from sweeprig.bench.batch.batch import batch_json, entries_of_records, entry_of, summarise
 from sweeprig.bench.batch.series import Entry
+from sweeprig.bench.batch.text import batch_lines
 from sweeprig.cli.main import app
 from sweeprig.cli.views.desk import end_text
 from sweeprig.cli.views.verdict import fitting, letters, verdict_lines

@@ -11,7 +11,8 @@ import pytest
 
 import sweeprig
 from support import outcomes
-from sweeprig.bench.review.compare import compare, compare_lines, side_of_outcome
+from sweeprig.bench.review.compare import compare, side_of_outcome
+from sweeprig.bench.review.compare_text import compare_lines
 from sweeprig.cli.views.live import reading_lines
 from sweeprig.cli.views.outcome import check_line, margin_line, quantity_line
 from sweeprig.judge.model import Check, Margin, Quantity, Verdict

@@ -14,7 +14,8 @@ from typer.testing import CliRunner
 
 from support import outcomes
 from support.records_world import numbered
-from sweeprig.bench.shop.records import COLUMNS, trend
+from sweeprig.bench.shop.records import COLUMNS
+from sweeprig.bench.shop.trends import trend
 from sweeprig.cli.main import app
 from sweeprig.errors import ExportError, InputError
 from sweeprig.records.errors import NoRecordError, RecordsMissingError

@@ -13,10 +13,10 @@ from support.records_world import numbered
 from sweeprig.bench.review.compare import (
     compare,
     compare_json,
-    compare_lines,
     side_of_outcome,
     side_of_record,
 )
+from sweeprig.bench.review.compare_text import compare_lines
 from sweeprig.bench.shop.records import record_json, show_lines, table_lines, to_csv
 from sweeprig.cli.main import app
 from sweeprig.cli.views.outcome import outcome_lines

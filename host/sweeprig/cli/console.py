@@ -12,6 +12,7 @@ from typing import Any
 from sweeprig.errors import SweeprigError
 from sweeprig.link.clean import hide_passwords, printable, printable_json
 
+PAGE = 120  # columns of a result that goes to no terminal
 PASS, FAIL, UNDECIDED = 0, 10, 11  # exit statuses of a verdict; docs/reference/exit-codes.md
 EXIT_OF_VERDICT = {"pass": PASS, "fail": FAIL, "undecided": UNDECIDED}
 
@@ -32,6 +33,11 @@ class Console:
 
     def __init__(self) -> None:
         self.quiet = False
+
+    @property
+    def width(self) -> int:
+        """Columns of the terminal that results go to; where it is none, a page's width."""
+        return shutil.get_terminal_size((PAGE, 24)).columns if sys.stdout.isatty() else PAGE
 
     def say(self, text: str = "") -> None:
         """Print a line that a quiet run leaves out."""

@@ -28,7 +28,7 @@ def _select(full: bool) -> Select[Any]:
     return (
         select(
             c.c.id, c.c.created, c.c.at.label("at_s"), c.c.rig_uid, c.c.operator, c.c.hookup, c.c.ended,
-            c.c.path.label("capture_file"), c.c.sha256, c.c.batch, c.c.override,
+            c.c.path.label("capture_file"), c.c.sha256, c.c.batch, c.c.override, c.c.simulated, c.c.task, c.c.notes,
             jobs.c.name.label("job"), sensors.c.label,
             sensors.c.part, sensors.c.serial, v.c.verdict, v.c.reason, v.c.sense, v.c.profile, v.c.guard_factor,
             v.c.made_at.label("judged_at"), v.c.closed_v, v.c.closed_u95, v.c.open_v, v.c.open_u95, v.c.supply_v,

@@ -62,11 +62,14 @@ class Record:
     judged_at: str
     batch: str  # "" outside a series
     override: str = ""  # reason for which the interlock was overridden
+    simulated: bool = False
+    task: str = "sweep"  # sweep | wiggle | wiggle-far-end: what the capture was made for
+    notes: str = ""
 
     @property
     def exceptions(self) -> tuple[str, ...]:
-        """What a reader of the verdict has to know of the capture: how it ended, unless whole, and an override."""
-        return exceptions_of(self.ended, self.override)
+        """What a reader of the verdict has to know: simulated, how it ended, unless whole, and an override."""
+        return exceptions_of(self.ended, self.override, simulated=self.simulated)
 
     @property
     def codes(self) -> tuple[str, ...]:
@@ -74,10 +77,11 @@ class Record:
         return tuple(f["code"] for f in self.findings if f.get("severity", "fault") == "fault")
 
 
-def exceptions_of(ended: str, override: str) -> tuple[str, ...]:
-    """Return a word for a capture that ended early, and one for an override of the interlock."""
+def exceptions_of(ended: str, override: str, *, simulated: bool = False) -> tuple[str, ...]:
+    """Return a word for a simulated capture, for one that ended early, and for an override of the interlock."""
+    of_nothing = ("SIMULATED",) if simulated else ()
     early = (f"ended early: {ended}",) if ended not in ("", "complete") else ()
-    return (*early, f"interlock overridden: {override}") if override else early
+    return (*of_nothing, *early, *((f"interlock overridden: {override}",) if override else ()))
 
 
 def plain(value: Any) -> Any:
@@ -151,6 +155,9 @@ def capture_row(outcome: Outcome, path: Path, batch: str) -> dict[str, Any]:
         "ended": capture.ended if capture else "",
         "batch": text_of(batch),
         "override": text_of(outcome.setup.override),
+        "simulated": outcome.simulated,
+        "task": text_of(outcome.setup.task),
+        "notes": text_of(outcome.setup.notes),
     }
 
 

@@ -15,6 +15,7 @@ from sqlalchemy import (
     Table,
     Text,
     UniqueConstraint,
+    false,
 )
 
 metadata = MetaData(
@@ -71,10 +72,26 @@ captures = Table(
     Column("sensor_id", ForeignKey("sensors.id")),
     Column("batch", Text, nullable=False, server_default=""),  # "" outside a series
     Column("override", Text, nullable=False, server_default=""),  # reason against the interlock; "" none
+    Column("simulated", Boolean, nullable=False, server_default=false()),
+    Column("task", Text, nullable=False, server_default="sweep"),  # sweep | wiggle | wiggle-far-end
+    Column("notes", Text, nullable=False, server_default=""),
     Index("ix_captures_sensor_id_at", "sensor_id", "at"),
     Index("ix_captures_job_id_at", "job_id", "at"),
     Index("ix_captures_at", "at"),
     Index("ix_captures_batch_at", "batch", "at"),
+)
+
+amendments = Table(  # what was said of a capture before somebody corrected it
+    "amendments",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("capture_id", ForeignKey("captures.id"), nullable=False),
+    Column("at", Text, nullable=False),  # ISO 8601
+    Column("by", Text, nullable=False),
+    Column("field", Text, nullable=False),  # label | job | serial | part | operator | notes
+    Column("before", Text, nullable=False),
+    Column("after", Text, nullable=False),
+    Index("ix_amendments_capture_id", "capture_id"),
 )
 
 verdicts = Table(

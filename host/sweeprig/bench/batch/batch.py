@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from sweeprig.bench.batch import statistics as st
-from sweeprig.bench.batch.series import Entry, at_supply, last_of_each
+from sweeprig.bench.batch.series import Entry, last_of_each
 from sweeprig.judge.model import Check, Judgement, Quantity
 from sweeprig.judge.outcome import Outcome
 from sweeprig.records.rows import Record
-from sweeprig.report.figures import on_screen
 
 ENDS = ("closed", "open")
+LEAST_SD_V = 5e-5  # [V] less is no spread of sensors: no rig shows it; own choice, no source
 
 
 @dataclass(frozen=True)
@@ -39,6 +39,8 @@ class Summary:
     n_sweeps: int
     verdicts: dict[str, int]
     ends: tuple[EndSummary, ...]
+    simulated: int = 0  # sweeps of simulated sensors
+    left_out: int = 0  # of these, because there are real ones beside them
 
 
 def entry_of(outcome: Outcome, *, serial: str, attempt: int, ended: str, capture_file: str) -> Entry:
@@ -67,6 +69,7 @@ def entry_of(outcome: Outcome, *, serial: str, attempt: int, ended: str, capture
         closed_judged_u95=judged[0][1],
         open_judged_v=judged[1][0],
         open_judged_u95=judged[1][1],
+        simulated=outcome.simulated,
     )
 
 
@@ -101,7 +104,7 @@ def entries_of_records(records: Sequence[Record]) -> list[Entry]:
         out.append(
             Entry(
                 serial, seen[serial], r.verdict, r.reason, r.closed_v, r.closed_u95, r.open_v, r.open_u95, r.codes,
-                capture_file=r.capture_file, **_judged_of_record(r),
+                capture_file=r.capture_file, simulated=r.simulated, **_judged_of_record(r),
             )
         )  # fmt: skip
     return out
@@ -120,8 +123,9 @@ def _judged_of_record(record: Record) -> dict[str, Any]:
 
 
 def summarise(name: str, entries: Sequence[Entry]) -> Summary:
-    """Return what a batch comes to."""
-    latest = last_of_each(entries)
+    """Return what a batch comes to. Simulated sweeps do not count beside real ones."""
+    latest = last_of_each(counted(entries))
+    simulated = sum(e.simulated for e in entries)
     words = ("pass", "fail", "undecided")
     return Summary(
         name,
@@ -129,7 +133,14 @@ def summarise(name: str, entries: Sequence[Entry]) -> Summary:
         len(entries),
         {w: sum(e.verdict == w for e in latest) for w in words},
         tuple(_end_summary(end, latest) for end in ENDS),
+        simulated,
+        simulated if simulated < len(entries) else 0,
     )
+
+
+def counted(entries: Sequence[Entry]) -> list[Entry]:
+    """Return the real sweeps; all of them where none is real."""
+    return [e for e in entries if not e.simulated] or list(entries)
 
 
 def _chosen(
@@ -157,11 +168,16 @@ def _end_summary(end: str, latest: Sequence[Entry]) -> EndSummary:
         missing,
         s,
         tuple(having[i][0].serial for i in st.outliers(values).indices),
-        st.performance(s, low=low, high=high),
-        st.tolerance(s),
+        st.performance(s if has_spread(s) else replace(s, sd=None), low=low, high=high),
+        st.tolerance(s) if has_spread(s) else None,
         _largest(u95 for _, _, u95 in having),
         nominal_v,
     )
+
+
+def has_spread(s: st.Spread) -> bool:
+    """Whether the sensors differ by more than any rig can show."""
+    return s.sd is not None and s.sd >= LEAST_SD_V
 
 
 def _common_limits(end: str, entries: Sequence[Entry]) -> tuple[float | None, float | None]:
@@ -172,82 +188,6 @@ def _common_limits(end: str, entries: Sequence[Entry]) -> tuple[float | None, fl
 
 def _largest(values: Iterable[float | None]) -> float | None:
     return max((v for v in values if v is not None), default=None)
-
-
-def _head(nominal_v: float | None) -> str:
-    ends = "".join(f"{f'{end} [V]':19}" for end in ENDS)
-    if nominal_v is not None:
-        ends += "".join(f"{f'{end} [V] {at_supply(nominal_v)}':28}" for end in ENDS)
-    return f"  {'serial':20}{'verdict':11}{ends}findings"
-
-
-def _row(e: Entry, nominal_v: float | None, *, odd: bool) -> str:
-    notes = [*e.codes, *(["outlier"] if odd else [])]
-    notes += [f"sweep {e.attempt}"] if e.attempt > 1 else []
-    notes += ["ended after its longest time"] if e.ended == "longest" else []
-    ends = "".join(f"{on_screen(*e.measured(end)):19}" for end in ENDS)
-    if nominal_v is not None:
-        same = e.nominal_v == nominal_v
-        ends += "".join(f"{on_screen(*e.judged(end)) if same else '-':28}" for end in ENDS)
-    return f"  {e.serial[:19]:20}{e.verdict:11}{ends}{', '.join(notes)}".rstrip()
-
-
-def batch_lines(name: str, entries: Sequence[Entry]) -> list[str]:
-    """Return table and summary as text."""
-    s = summarise(name, entries)
-    odd = {serial for end in s.ends for serial in end.outliers}
-    lines = [f"Batch {name}: {s.n_sensors} sensors, {s.n_sweeps} sweeps", ""]
-    nominal_v = next((e.nominal_v for e in entries if e.nominal_v is not None), None)
-    lines.append(_head(nominal_v))
-    lines += [_row(e, nominal_v, odd=e.serial in odd) for e in last_of_each(entries)]
-    counts = ", ".join(f"{n} {w}" for w, n in s.verdicts.items() if n)
-    lines += ["", f"  {counts or 'nothing swept'}"]
-    for end in s.ends:
-        lines += _end_lines(end)
-    return lines
-
-
-def _end_lines(end: EndSummary) -> list[str]:
-    s, name = end.spread, f"{end.end} {at_supply(end.nominal_v)}".strip()
-    if s is None:
-        return [f"  {end.end}: not measured on any"]
-    if s.sd is None:
-        return [f"  {name}: one sensor, {s.mean:z.4f} V"]
-    lines = [
-        f"  {name}: mean {s.mean:z.4f} V, standard deviation {1e3 * s.sd:z.1f} mV (robust {1e3 * s.robust_sd:.1f}),"
-        f" {s.low:z.4f} to {s.high:z.4f} V, n = {s.n}"
-    ]
-    few = s.n < st.LEAST_FOR_OUTLIERS
-    found = "too few to test" if few else ", ".join(end.outliers) or "none"
-    lines.append(f"    outliers (generalised ESD, 5 %): {found}")
-    if s.n < st.LEAST_FOR_INTERVALS:
-        return [
-            *lines,
-            f"    too few for performance and tolerance interval (at least {st.LEAST_FOR_INTERVALS})",
-        ]
-    lines += _performance_lines(end.performance, s.n)
-    t = end.tolerance
-    if t is not None:
-        lines.append(
-            f"    95 % of such sensors lie between {t.low:z.4f} and {t.high:z.4f} V with 95 % confidence"
-            f" (k = {t.k:.3f}, were they normally distributed)"
-        )
-    if end.largest_u95 is not None and end.largest_u95 > s.sd:
-        lines.append(
-            "    the uncertainty of one sweep is larger than the spread: the rig hides the sensors' own"
-        )
-    return lines
-
-
-def _performance_lines(found: st.Performance | None, n: int) -> list[str]:
-    if found is None or found.ppk is None:
-        return []
-    pp = "" if found.pp is None else f"Pp {found.pp:.2f}, "
-    small = f"; {n} sensors are few for this" if n < st.LEAST_FOR_PERFORMANCE else ""
-    return [
-        f"    {pp}Ppk {found.ppk:.2f}, with 95 % confidence at least {found.ppk_low:.2f}{small}",
-        "    (performance, from the spread of the whole batch, ISO 22514-2; in workshops also called Cp and Cpk)",
-    ]
 
 
 def batch_json(name: str, entries: Sequence[Entry]) -> dict[str, Any]:

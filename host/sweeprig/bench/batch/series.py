@@ -33,6 +33,7 @@ class Entry:
     closed_judged_u95: float | None = None
     open_judged_v: float | None = None
     open_judged_u95: float | None = None
+    simulated: bool = False
 
     def measured(self, end: str) -> tuple[float | None, float | None]:
         """Return an end (closed or open) as measured, with U95 [V]."""

@@ -10,7 +10,6 @@ from typing import Any
 from sweeprig.judge.outcome import Outcome
 from sweeprig.records import rows
 from sweeprig.records.rows import Record
-from sweeprig.report.figures import on_screen
 
 CHANGED, NOT_SHOWN = "changed", "no change shown"
 NAMES = (
@@ -37,6 +36,7 @@ class Side:
     findings: tuple[Mapping[str, Any], ...]
     ended: str = ""
     override: str = ""  # reason against the interlock
+    simulated: bool = False
 
 
 @dataclass(frozen=True)
@@ -98,6 +98,7 @@ def side_of_record(record: Record) -> Side:
         findings=record.findings,
         ended=record.ended,
         override=record.override,
+        simulated=record.simulated,
     )
 
 
@@ -119,6 +120,7 @@ def side_of_outcome(outcome: Outcome, name: str) -> Side:
         findings=tuple(row["findings"]),
         ended=capture.ended if capture else "",
         override=setup.override,
+        simulated=outcome.simulated,
     )
 
 
@@ -192,7 +194,9 @@ def _same(f: Found, g: Found) -> bool:
 
 def _notes(first: Side, second: Side, *, same: bool) -> tuple[str, ...]:
     notes = [
-        f"Of {s.name}: {text}." for s in (first, second) for text in rows.exceptions_of(s.ended, s.override)
+        f"Of {s.name}: {text}."
+        for s in (first, second)
+        for text in rows.exceptions_of(s.ended, s.override, simulated=s.simulated)
     ]
     if first.profile != second.profile:
         notes.append(f"The profiles differ: {first.profile}, then {second.profile}; verdicts do not compare.")
@@ -208,54 +212,6 @@ def _notes(first: Side, second: Side, *, same: bool) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def compare_lines(c: Compared) -> list[str]:
-    """Return the comparison as text."""
-    lines = []
-    for word, s in (("first ", c.first), ("second", c.second)):
-        lines.append(f"{word}  {s.name}, {s.created}, {s.sensor or 'sensor not named'}")
-        lines.append(f"        {s.verdict.upper()}: {s.reason}")
-    lines += ["", f"  {'':17}{'first':>20}{'second':>20}{'change':>22}{'E_n':>9}"]
-    lines += [_line(d) for d in c.differences]
-    lines += _margin_lines(c) if c.margins else []
-    for title, found in (("Gone", c.gone), ("New", c.new), ("Still there", c.stayed)):
-        if found:
-            lines += ["", title, *(f"  {_finding(f)}" for f in found)]
-    return lines + ([""] if c.notes else []) + [f"  ! {n}" for n in c.notes]
-
-
-def _margin_lines(c: Compared) -> list[str]:
-    held = any(m.get("measured_v") is not None for s in (c.first, c.second) for m in s.margins)
-    volts = "ratio to the supply x nominal supply" if held else "as measured"
-    return [
-        "",
-        f"Margins (volts{':' if held else ''} {volts})",
-        *(
-            f"  {m.end:8}{m.rail:8}{_number(m.first_v, 'V')} {m.first}  ->  {_number(m.second_v, 'V')} {m.second}"
-            for m in c.margins
-        ),
-    ]
-
-
-def _number(value: float | None, unit: str, u95: float | None = None) -> str:
-    return on_screen(value, u95, unit, none="not measured")
-
-
-def _line(d: Difference) -> str:
-    label = dict(NAMES).get(d.name, d.name)
-    a, b = _number(d.first, d.unit, d.first_u95), _number(d.second, d.unit, d.second_u95)
-    if d.change is None:
-        return f"  {label:17}{a:>20}{b:>20}"
-    change = on_screen(d.change, d.change_u95, d.unit, signed=True)
-    ratio = "" if d.e_n is None else f"{d.e_n:+z.2f}"
-    return f"  {label:17}{a:>20}{b:>20}  {change:>20}  {ratio:>7}  {d.word}"
-
-
-def _finding(f: Found) -> str:
-    where = f.get("where_percent")
-    place = "" if where is None else f" at {where[0]:.0f} to {where[1]:.0f} % of signal span"
-    return f"{f['code']} (cause: {f['cause']}){place}"
-
-
 def compare_json(c: Compared) -> dict[str, Any]:
     """Return the comparison as a JSON object."""
     keep = (
@@ -269,6 +225,7 @@ def compare_json(c: Compared) -> dict[str, Any]:
         "trim",
         "ended",
         "override",
+        "simulated",
     )
     return {
         "first": {k: getattr(c.first, k) for k in keep},

@@ -1,19 +1,18 @@
-"""Records as text, JSON and CSV, and how one sensor's ends move from sweep to sweep."""
+"""Records as text, JSON and CSV."""
 
 from __future__ import annotations
 
 import csv
 import io
-import math
-import statistics
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 from sweeprig.capture.atomic import write_atomically
 from sweeprig.errors import ExportError, InputError
 from sweeprig.judge.model import Verdict
+from sweeprig.lines import Column, table
 from sweeprig.records.rows import Record
 from sweeprig.report.figures import on_screen
 
@@ -26,7 +25,9 @@ COLUMNS = (
     ("operator", "operator"), ("rig", "rig_uid"), ("trim", "trim"), ("trim_made_at", "trim_made_at"),
     ("batch", "batch"), ("ended", "ended"), ("interlock_overridden", "override"),
     ("judged_at", "judged_at"), ("capture_file", "capture_file"),
+    ("kind", "task"), ("simulated", "simulated"), ("notes", "notes"),
 )  # fmt: skip
+KINDS = {"wiggle-far-end": "wiggle, far end"}  # of captures, where the task is no word for a list
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
@@ -87,17 +88,20 @@ def sensor_text(record: Record) -> str:
     return " / ".join(t for t in (record.label, record.serial) if t) or "(not named)"
 
 
-def table_lines(records: Sequence[Record]) -> list[str]:
-    """Return one line a record under a line of headings."""
-    head = f"{'no.':>6}  {'captured':19}  {'verdict':9}  {'closed [V]':17}  {'open [V]':17}  sensor"
-    lines = [head]
-    for r in records:
-        closed, opened = on_screen(r.closed_v, r.closed_u95), on_screen(r.open_v, r.open_u95)
-        lines.append(
-            f"{r.id:6d}  {r.created[:19]:19}  {r.verdict:9}  {closed:17}  {opened:17}  {sensor_text(r)}"
-            + "".join(f"  ! {text}" for text in r.exceptions)
-        )
-    return lines
+def table_lines(records: Sequence[Record], width: int = 100) -> list[str]:
+    """Return one row a record under a line of headings; columns that there is no room for are left out."""
+    columns = [
+        Column("no.", [str(r.id) for r in records], right=True),
+        Column("captured", [r.created[:19] for r in records]),
+        Column("verdict", [r.verdict for r in records]),
+        Column("kind", [KINDS.get(r.task, r.task) for r in records], goes=3),
+        Column("closed [V]", [on_screen(r.closed_v, r.closed_u95) for r in records], goes=1),
+        Column("open [V]", [on_screen(r.open_v, r.open_u95) for r in records], goes=1),
+        Column("job", [r.job for r in records], goes=2),
+        Column("rig", [r.rig_uid[-6:] for r in records], goes=4),
+        Column("sensor", ["  ! ".join((sensor_text(r), *r.exceptions)) for r in records]),
+    ]
+    return table(columns, width)
 
 
 def show_lines(record: Record) -> list[str]:
@@ -105,7 +109,8 @@ def show_lines(record: Record) -> list[str]:
     r = record
     facts = {
         "record": f"{r.id} (capture {r.sha256[:12]})", "captured": r.created, "sensor": sensor_text(r),
-        "part": r.part, "job": r.job, "operator": r.operator, "batch": r.batch, "profile": r.profile,
+        "part": r.part, "kind": r.task, "job": r.job, "operator": r.operator, "batch": r.batch,
+        "notes": r.notes, "profile": r.profile,
         "closed [V]": on_screen(r.closed_v, r.closed_u95), "open [V]": on_screen(r.open_v, r.open_u95),
         "supply [V]": on_screen(r.supply_v), "sense": r.sense, "strokes": str(r.strokes),
         "events": str(r.n_events), "hookup": r.hookup, "rig": r.rig_uid,
@@ -117,66 +122,4 @@ def show_lines(record: Record) -> list[str]:
     for f in r.findings:
         lines += ["", f"  {f['code']} - cause: {f['cause']}", f"    seen: {f['evidence']}"]
         lines += [f"    next: {f['next_step']}"]
-    return lines
-
-
-@dataclass(frozen=True)
-class Trend:
-    """How one end moved over a sensor's records. Volts; None where fewer than two records measured it."""
-
-    end: str  # closed | open
-    n: int
-    mean_v: float | None
-    sd_v: float | None  # standard deviation from record to record
-    change_v: float | None  # last minus first
-    change_u95: float | None  # both uncertainties taken as independent
-    e_n: float | None  # change over its uncertainty
-    slope_v_per_day: float | None  # of the least-squares line over time
-
-
-def trend(records: Sequence[Record], end: str) -> Trend:
-    """Return the trend of one end over records in the order of time.
-
-    E_n = (x2 - x1)/sqrt(U1^2 + U2^2), beyond 1 in size a change (ISO/IEC 17043, ISO 13528; from memory).
-    """
-    seen = [r for r in records if getattr(r, f"{end}_v") is not None]
-    values = [float(getattr(r, f"{end}_v")) for r in seen]
-    if len(values) < 2:
-        return Trend(end, len(values), values[0] if values else None, None, None, None, None, None)
-    u95 = [getattr(r, f"{end}_u95") for r in (seen[0], seen[-1])]
-    change = values[-1] - values[0]
-    spread = math.hypot(*u95) if None not in u95 else None
-    return Trend(
-        end,
-        len(values),
-        statistics.fmean(values),
-        statistics.stdev(values),
-        change,
-        spread,
-        change / spread if spread else None,
-        _slope_per_day([r.at_s for r in seen], values),
-    )
-
-
-def _slope_per_day(at_s: Sequence[float], values: Sequence[float]) -> float | None:
-    days = [(t - at_s[0]) / 86400 for t in at_s]
-    return statistics.linear_regression(days, values).slope if len(set(days)) > 1 else None
-
-
-def trend_lines(trends: Sequence[Trend]) -> list[str]:
-    """Return a line or two for each end."""
-    lines = []
-    for t in trends:
-        if t.change_v is None or t.sd_v is None:
-            lines.append(f"  {t.end}: measured {t.n} time{'s' if t.n != 1 else ''}, no trend")
-            continue
-        judged = ""
-        if t.e_n is not None and t.change_u95 is not None:
-            word = "a change" if abs(t.e_n) > 1 else "no change shown"
-            judged = f" ± {1e3 * t.change_u95:z.1f} mV: {word} (E_n {t.e_n:+z.2f})"
-        slope = "" if t.slope_v_per_day is None else f", {1e3 * t.slope_v_per_day:+z.3f} mV a day"
-        lines.append(
-            f"  {t.end}: {t.n} times, mean {t.mean_v:z.4f} V, standard deviation {1e3 * t.sd_v:z.1f} mV{slope};"
-            f" last minus first {1e3 * t.change_v:+z.1f}{judged or ' mV'}"
-        )
     return lines

@@ -82,7 +82,7 @@ def list_(asked: ListOptions) -> None:
     if asked.as_json:
         console.show_json([record_json(r) for r in shown])
         return
-    for line in table_lines(shown) if shown else ["No record fits."]:
+    for line in table_lines(shown, console.width) if shown else ["No record fits."]:
         console.show(line)
     if len(found) > asked.limit:
         console.say(f"There are more; --limit shows more than {asked.limit}.")
@@ -109,20 +109,27 @@ def history(
     """Show one sensor's records, oldest first, and how its ends moved."""
     from dataclasses import asdict
 
-    from sweeprig.bench.shop.records import record_json, table_lines, trend, trend_lines
+    from sweeprig.bench.shop.records import record_json, table_lines
+    from sweeprig.bench.shop.trends import counted, trend, trend_lines
     from sweeprig.records.store import open_store
 
     with open_store(records_place(place), create=False) as store:
         found = store.history(sensor, limit=limit, full=as_json)
     for line in store.aside:
         console.warn(line)
-    trends = [trend(found, end) for end in ("closed", "open")]
+    taken, said = counted(found)
+    trends = [trend(taken, end) for end in ("closed", "open")]
     if as_json:
         console.show_json(
-            {"records": [record_json(r) for r in found], "trend": {t.end: asdict(t) for t in trends}}
+            {
+                "records": [record_json(r) for r in found],
+                "trend": {t.end: asdict(t) for t in trends},
+                "trend_note": said or None,
+            }
         )
         return
-    for line in [*table_lines(found), "", *trend_lines(trends)]:
+    note = [f"  ! {said}"] if said else []
+    for line in [*table_lines(found, console.width), "", *note, *trend_lines(trends)]:
         console.show(line)
 
 
@@ -133,7 +140,8 @@ def batch_(
     as_json: opt.AsJson = False,
 ) -> None:
     """Show the table of a batch again, and how its sensors spread."""
-    from sweeprig.bench.batch.batch import batch_json, batch_lines, entries_of_records
+    from sweeprig.bench.batch.batch import batch_json, entries_of_records
+    from sweeprig.bench.batch.text import batch_lines
     from sweeprig.errors import InputError
 
     found = Wanted(place, batch=name).find(full=True)[::-1]
@@ -143,7 +151,9 @@ def batch_(
             next_step="check the name; sweeprig records list --json names each record's batch",
         )  # fmt: skip
     entries = entries_of_records(found)
-    console.answer(as_json, lambda: batch_json(name, entries), lambda: batch_lines(name, entries))
+    console.answer(
+        as_json, lambda: batch_json(name, entries), lambda: batch_lines(name, entries, console.width)
+    )
 
 
 @dataclass(frozen=True)
@@ -236,7 +246,8 @@ def compare(
 ) -> None:
     """Compare two captures, before and after: ends, margins and findings, each change with its significance."""
     from sweeprig.bench.review.compare import compare as compare_sides
-    from sweeprig.bench.review.compare import compare_json, compare_lines
+    from sweeprig.bench.review.compare import compare_json
+    from sweeprig.bench.review.compare_text import compare_lines
     from sweeprig.errors import InputError
 
     if bool(sensor) == bool(first and second):
@@ -249,7 +260,7 @@ def compare(
         _before_and_after(sensor, place) if sensor else [_side(t, place, profile) for t in (first, second)]
     )
     result = compare_sides(*sides)
-    console.answer(as_json, lambda: compare_json(result), lambda: compare_lines(result))
+    console.answer(as_json, lambda: compare_json(result), lambda: compare_lines(result, console.width))
 
 
 def add_to(app: typer.Typer) -> None:

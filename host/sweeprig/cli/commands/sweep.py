@@ -62,9 +62,10 @@ def sweep(asked: SweepOptions) -> None:
 
 def _series(client: RigClient, order: SweepOrder, asked: SweepOptions) -> None:
     """Sweep sensors until the operator ends the series; print the batch in the end."""
-    from sweeprig.bench.batch.batch import batch_json, batch_lines
+    from sweeprig.bench.batch.batch import batch_json
     from sweeprig.bench.batch.series import Batch
     from sweeprig.bench.batch.series_run import run_series
+    from sweeprig.bench.batch.text import batch_lines
     from sweeprig.capture.folder import local_now
     from sweeprig.cli.views.desk import series_desk
 
@@ -74,7 +75,7 @@ def _series(client: RigClient, order: SweepOrder, asked: SweepOptions) -> None:
     console.answer(
         asked.as_json,
         lambda: batch_json(batch.name, batch.entries),
-        lambda: batch_lines(batch.name, batch.entries),
+        lambda: batch_lines(batch.name, batch.entries, console.width),
     )
 
 

@@ -1,0 +1,65 @@
+"""A comparison as lines of text."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from sweeprig.bench.review.compare import NAMES, Compared, Difference, Found
+from sweeprig.lines import Column, fitted, table
+from sweeprig.report.figures import on_screen
+from sweeprig.words import SIMULATED
+
+
+def compare_lines(c: Compared, width: int = 120) -> list[str]:
+    """Return the comparison as text, no line wider than `width`."""
+    return [part for line in _lines(c, width) for part in fitted(line, width)]
+
+
+def _lines(c: Compared, width: int) -> list[str]:
+    lines = [SIMULATED] if c.first.simulated and c.second.simulated else []
+    for word, s in (("first ", c.first), ("second", c.second)):
+        lines.append(f"{word}  {s.name}, {s.created}, {s.sensor or 'sensor not named'}")
+        lines.append(f"        {s.verdict.upper()}: {s.reason}")
+    lines += ["", *_table(c.differences, width)]
+    lines += _margin_lines(c) if c.margins else []
+    for title, found in (("Gone", c.gone), ("New", c.new), ("Still there", c.stayed)):
+        if found:
+            lines += ["", title, *(f"  {_finding(f)}" for f in found)]
+    return lines + ([""] if c.notes else []) + [f"  ! {n}" for n in c.notes]
+
+
+def _margin_lines(c: Compared) -> list[str]:
+    held = any(m.get("measured_v") is not None for s in (c.first, c.second) for m in s.margins)
+    volts = "ratio to the supply x nominal supply" if held else "as measured"
+    return [
+        "",
+        f"Margins (volts{':' if held else ''} {volts})",
+        *(
+            f"  {m.end:8}{m.rail:8}{_number(m.first_v, 'V')} {m.first}  ->  {_number(m.second_v, 'V')} {m.second}"
+            for m in c.margins
+        ),
+    ]
+
+
+def _number(value: float | None, unit: str, u95: float | None = None) -> str:
+    return on_screen(value, u95, unit, none="not measured")
+
+
+def _table(differences: Sequence[Difference], width: int) -> list[str]:
+    names = dict(NAMES)
+    changes = [on_screen(d.change, d.change_u95, d.unit, none="", signed=True) for d in differences]
+    columns = [
+        Column("", [names.get(d.name, d.name) for d in differences]),
+        Column("first", [_number(d.first, d.unit, d.first_u95) for d in differences], goes=1, right=True),
+        Column("second", [_number(d.second, d.unit, d.second_u95) for d in differences], goes=1, right=True),
+        Column("change", changes, right=True),
+        Column("E_n", ["" if d.e_n is None else f"{d.e_n:+z.2f}" for d in differences], right=True),
+        Column("", [d.word for d in differences]),
+    ]
+    return table(columns, width, "  ")
+
+
+def _finding(f: Found) -> str:
+    where = f.get("where_percent")
+    place = "" if where is None else f" at {where[0]:.0f} to {where[1]:.0f} % of signal span"
+    return f"{f['code']} (cause: {f['cause']}){place}"
