@@ -31,16 +31,19 @@ def _reading(end: FrontEnd) -> Iterator[Figure]:
     group, t = "reading", table()["temperature"]
     low_c, high_c = float(t["min_c"]), float(t["max_c"])
     yield Figure(group, "divider ratio", end.divider_ratio, "")
-    yield Figure(group, "its worst case, untrimmed, +-", 100 * end.divider_ratio_tol, "%")
+    yield Figure(group, "its worst case, uncalibrated, +-", 100 * end.divider_ratio_tol, "%")
     yield least(group, "highest reading at the sensor", end.full_scale_v, "V", 5.25)
     yield Figure(group, "one code at the sensor", end.lsb_v, "V")
     lowest = parts(end.build)["buffer"].more["rail_v"] / end.divider_ratio if end.buffered else 0.0
     yield Figure(group, "lowest reading (the op-amp's swing)", lowest, "V")
     leak = end.leakage_at_sensor_v
     yield Figure(
-        group, f"leakage of the clamp at {t['trim_c']:g} C, +-", leak(temperature_c=t["trim_c"]), "V"
+        group,
+        f"leakage of the clamp at {t['calibration_c']:g} C, +-",
+        leak(temperature_c=t["calibration_c"]),
+        "V",
     )
-    drift = leak(temperature_c=high_c) - leak(temperature_c=float(t["trim_c"]))
+    drift = leak(temperature_c=high_c) - leak(temperature_c=float(t["calibration_c"]))
     yield Figure(group, f"its change up to {high_c:g} C, +-", drift, "V")
     yield Figure(group, f"leakage of the clamp at {low_c:g} C, +-", leak(temperature_c=low_c), "V")
     memory = end.memory_at_sensor_v(

@@ -149,7 +149,7 @@ def ramp(build: str) -> Block:
     d.end((8, 0), f"{p['jumper'].ref}, contact RAMP", "right")
     ref, guard = p["jumper"].ref, p["r_guard"].ref
     notes = (
-        f"{ref} is in channel A between its node (LEAD) and {guard} (middle): LEAD to measure, RAMP to trim.",
+        f"{ref} is in channel A between its node (LEAD) and {guard} (middle): LEAD to measure, RAMP to calibrate.",
         "At RAMP the lead is not joined to the converter, and the ramp to no lead.",
     )
     return Block("The rig's own ramp", d.svg(), notes)

@@ -103,8 +103,8 @@ class ProfileError(FileError):
     """A profile has a mistake; the message names file, line and key."""
 
 
-class TrimFileError(FileError):
-    """A stored trim is damaged or of another version."""
+class CalibrationFileError(FileError):
+    """A stored calibration is damaged or of another version."""
 
 
 class ExportError(FileError):
@@ -125,7 +125,7 @@ class InterlockError(SafetyError):
     """The vehicle does not look safe for a sweep."""
 
 
-class TrimError(SweeprigError):
+class CalibrationError(SweeprigError):
     """A calibration cannot be made from these readings."""
 
     exit_code = 6

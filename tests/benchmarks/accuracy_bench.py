@@ -1,9 +1,9 @@
-"""How true closed and open volts are after each kind of trim, and how often the stated interval holds the truth.
+"""How true closed and open volts are after each kind of calibration, and how often the stated interval holds the truth.
 
     python -m tests.benchmarks.accuracy_bench [--twins 2000] [--processes 2] [--first-seed 0] [--population DIR]
 
 Each twin is one rig (its own converter, divider, buffers, reference), one meter of each class, one sensor and one
-sweep some days later: the reference has moved within what the trim allows for, and in one of ten by another mode of
+sweep some days later: the reference has moved within what the calibration allows, and in one of ten by another mode of
 the regulator, which the sweep knows. Truth is the twin's own, at the sensor, as loaded. With --population every other
 rig has a converter drawn by somebody else's model (even seeds: the odd ones are kept to be reported once); its rows
 stand beside those of the twin's own.
@@ -23,26 +23,26 @@ from typing import Any
 
 import numpy as np
 from tests.benchmarks.operating_bench import population_converter
-from tests.support.bench_meter import BenchMeter, trim_points
+from tests.support.bench_meter import BenchMeter, calibration_points
 from tests.support.exact import clopper_pearson
 
 from sweepboard import wire
 from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.ends import find_end
 from sweeprig.analysis.model import Rest
+from sweeprig.calibration.codes import CODES
+from sweeprig.calibration.density import density_linearity, ramp_density
+from sweeprig.calibration.fit import CalibrationPoint, fit_channel, meter_covariance
+from sweeprig.calibration.model import BudgetLine, Calibration, ChannelCalibration, Meter
+from sweeprig.calibration.monitor import fit_monitor, monitor_volts
+from sweeprig.calibration.ramp import fit_after_ramp
+from sweeprig.calibration.uncertainty import combine
+from sweeprig.calibration.volts import channel_volts, to_trace, without_memory
 from sweeprig.capture.model import Channel
 from sweeprig.frontend import FrontEnd, front_end
 from sweeprig.frontend.tables import table
 from sweeprig.judge.budget import calibration_lines
 from sweeprig.judge.rig import Rig
-from sweeprig.trim.codes import CODES
-from sweeprig.trim.density import density_linearity, ramp_density
-from sweeprig.trim.fit import TrimPoint, fit_channel, meter_covariance
-from sweeprig.trim.model import BudgetLine, ChannelTrim, Meter, Trim
-from sweeprig.trim.monitor import fit_monitor, monitor_volts
-from sweeprig.trim.ramp import fit_after_ramp
-from sweeprig.trim.uncertainty import combine
-from sweeprig.trim.volts import channel_volts, to_trace, without_memory
 from sweeprig.twin.capture import Played, play
 from sweeprig.twin.hands import Hand
 from sweeprig.twin.sensors import SensorSpec, stiff
@@ -73,13 +73,13 @@ LIMITS_MV = {
     ("rp2350", "full", "line, steps out", BEST): 6.0,
 }
 THEIRS = ("rp2040", "rp2350")  # chips of which the population has converters
-TRIM_C = 25.0
+CALIBRATION_C = 25.0
 RULES = 0.5  # share of the variance from which one rectangular term is said to rule
 
 
 @dataclass(frozen=True)
 class Reported:
-    """One reported voltage of one twin under one trim."""
+    """One reported voltage of one twin under one calibration."""
 
     chip: str
     build: str
@@ -89,7 +89,9 @@ class Reported:
     error_v: float
     u95_v: float
     ruled: bool  # one rectangular term makes most of the variance
-    moved: bool  # another mode of the regulator than at the trim: outside of the trim's conditions
+    moved: (
+        bool  # another mode of the regulator than at the calibration: outside of the calibration's conditions
+    )
 
 
 def _sensor(rng: np.random.Generator) -> SensorSpec:
@@ -110,7 +112,7 @@ def _later(rng: np.random.Generator) -> tuple[float, float, str]:
     other = rng.random() < 0.1
     return (
         float(shift + (rng.uniform(-1e-3, 1e-3) if other else 0.0)),
-        TRIM_C + kelvin,
+        CALIBRATION_C + kelvin,
         "psm" if other else "pwm",
     )
 
@@ -122,13 +124,13 @@ def _ramp(world: World, rng: np.random.Generator) -> np.ndarray:
     return np.bincount(world.converter.codes(u), minlength=CODES)
 
 
-def _monitor_points(world: World, seed: int) -> tuple[np.ndarray, list[TrimPoint]]:
+def _monitor_points(world: World, seed: int) -> tuple[np.ndarray, list[CalibrationPoint]]:
     """Return the monitor's node volts and the codes (readings to be filled in) at each of MONITOR_V."""
     nodes, points = [], []
     for k, v in enumerate(MONITOR_V):
         there = world.like(stiff(float(v)), seed=seed * 64 + k, hum_v=0.0)
         codes = there.raw(20, world.outputs).reshape(-1, wire.CHANNELS)[:, 0]
-        points.append(TrimPoint(float(codes.mean()), 0.0, float(codes.std() / np.sqrt(codes.size))))
+        points.append(CalibrationPoint(float(codes.mean()), 0.0, float(codes.std() / np.sqrt(codes.size))))
         nodes.append(_node(there))
     return np.array(nodes), points
 
@@ -142,16 +144,18 @@ def _nodes(world: World, volts: tuple[float, ...], seed: int) -> np.ndarray:
     return np.array([_node(world.like(stiff(v), seed=seed * 64 + k, hum_v=0.0)) for k, v in enumerate(volts)])
 
 
-def _trims(world: World, seed: int, chip: str) -> Iterator[tuple[str, str, ChannelTrim]]:
+def _calibrations(world: World, seed: int, chip: str) -> Iterator[tuple[str, str, ChannelCalibration]]:
     rng = np.random.default_rng([seed, 7])
     codes = [
-        p for p in trim_points(world, POINTS_V, meter=METERS[BEST], seed=seed, seconds=0.05) if p.channel == 0
+        p
+        for p in calibration_points(world, POINTS_V, meter=METERS[BEST], seed=seed, seconds=0.05)
+        if p.channel == 0
     ]
     density = ramp_density(_ramp(world, rng))
     for name, kind in METERS.items():
         shown = BenchMeter(kind, seed=seed)
         points = tuple(
-            TrimPoint(p.code, shown.read(p.true_v), p.code_sd / np.sqrt(p.n_windows)) for p in codes
+            CalibrationPoint(p.code, shown.read(p.true_v), p.code_sd / np.sqrt(p.n_windows)) for p in codes
         )
         readings = np.array([p.reading_v for p in points])
         cov = meter_covariance(readings, kind)
@@ -174,15 +178,15 @@ def _trims(world: World, seed: int, chip: str) -> Iterator[tuple[str, str, Chann
         yield "monitor", name, fit_channel(0, tuple(many), cov_v=cov_m, chip=chip)
 
 
-def _channel(played: Played, own: ChannelTrim, number: int) -> Channel:
+def _channel(played: Played, own: ChannelCalibration, number: int) -> Channel:
     r = played.capture.records
     return channel_volts(
-        r.sums[:, number], r.mins[:, number], r.maxs[:, number], window=wire.WINDOW, trim=own
+        r.sums[:, number], r.mins[:, number], r.maxs[:, number], window=wire.WINDOW, calibration=own
     )
 
 
 def _ends(
-    played: Played, own: ChannelTrim, end_of_rig: FrontEnd, supply: Channel, rests: tuple[Rest, ...]
+    played: Played, own: ChannelCalibration, end_of_rig: FrontEnd, supply: Channel, rests: tuple[Rest, ...]
 ) -> dict[str, tuple[float, float, float]]:
     """Return (level, u, dof) of both ends from signal A as to_trace gives it."""
     lsb_v, a = end_of_rig.lsb_v, _channel(played, own, 0)
@@ -207,20 +211,20 @@ def one(seed: int, population: Path | None = None) -> list[Reported]:
         rig["converter"] = population_converter(population, chip, 2 * seed)
     played = play(_sensor(rng), seed=seed, seconds=4.0, vref_shift=shift, temperature_c=temperature, **rig)
     end, facts = front_end(build), chip.removesuffix("-odd")
-    on_trim_day = World("good", seed=seed, pooled_noise=True, **rig)
+    on_calibration_day = World("good", seed=seed, pooled_noise=True, **rig)
     rows: list[Reported] = []
     rests: tuple[Rest, ...] | None = None
     truth = {"closed": played.truth.closed_v, "open": played.truth.open_v}
-    for method, meter, own in _trims(on_trim_day, seed, facts):
-        trim = Trim(
-            "line", "x", build, facts, (own,) * 3, meter=METERS[meter], temperature_c=TRIM_C, smps_mode="pwm",
+    for method, meter, own in _calibrations(on_calibration_day, seed, facts):
+        calibration = Calibration(
+            "line", "x", build, facts, (own,) * 3, meter=METERS[meter], temperature_c=CALIBRATION_C, smps_mode="pwm",
             reference="monitor" if method == "monitor" else "meter",
         )  # fmt: skip
         if rests is None:
-            trace = to_trace(played.capture, trim=trim, front_end=end)
+            trace = to_trace(played.capture, calibration=calibration, front_end=end)
             found = analyse(trace, starts=played.capture.setup.starts, told_sense=Sense.RISING)
             rests, supply = found.rests, _channel(played, own, 2)
-        today = Rig(trim, end, temperature, mode)
+        today = Rig(calibration, end, temperature, mode)
         label = f"{chip} theirs" if theirs else chip
         for name, found in _ends(played, own, end, supply, rests).items():
             row = _reported((label, build, method, meter, name), found, truth[name], today)

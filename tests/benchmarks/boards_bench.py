@@ -1,11 +1,11 @@
-"""How well trims do on converters that are given as tables, drawn by the twin, or drawn by somebody else.
+"""How well calibrations do on converters that are given as tables, drawn by the twin, or drawn by somebody else.
 
     python -m tests.benchmarks.boards_bench TABLE.csv ... [--chip rp2350] [--draws 200]
     python -m tests.benchmarks.boards_bench --twin 40
     python -m tests.benchmarks.boards_bench --population DIR [--boards 40]
 
-Tables are those of sim://...?converter=FILE (docs/reference/twins.md), a row for each folder of them. Trims with 5 and
-12 points by each meter, every trim by another meter of its kind; how many were refused, how many said that the
+Tables are those of sim://...?converter=FILE (docs/reference/twins.md), a row a folder. Calibrations with 5 and
+12 points by each meter, every calibration by another meter of its kind; how many were refused, how many said that the
 converter departs more than usual, and how often the interval of a level at closed throttle, at open and anywhere held
 the truth. No circuit, no reference that drifts: only meter and converter.
 """
@@ -22,17 +22,17 @@ import numpy as np
 from scipy.special import ndtr
 from tests.support.bench_meter import BenchMeter
 
-from sweeprig.errors import TrimError
+from sweeprig.calibration.drift import AGEING, DIVIDER, GROUND_LEAD, LEAKAGE
+from sweeprig.calibration.expected import expected_inverse
+from sweeprig.calibration.fit import CalibrationPoint, fit_channel, meter_covariance, prepare
+from sweeprig.calibration.mistakes import refuse_slips
+from sweeprig.calibration.model import Calibration, ChannelCalibration, Meter
+from sweeprig.calibration.nominal import nominal_calibration
+from sweeprig.calibration.uncertainty import SINCE_CALIBRATION, combine
+from sweeprig.errors import CalibrationError
 from sweeprig.frontend import front_end
 from sweeprig.judge.budget import MEMORY, calibration_lines
 from sweeprig.judge.rig import Rig
-from sweeprig.trim.drift import AGEING, DIVIDER, GROUND_LEAD, LEAKAGE
-from sweeprig.trim.expected import expected_inverse
-from sweeprig.trim.fit import TrimPoint, fit_channel, meter_covariance, prepare
-from sweeprig.trim.mistakes import refuse_slips
-from sweeprig.trim.model import ChannelTrim, Meter, Trim
-from sweeprig.trim.nominal import nominal_trim
-from sweeprig.trim.uncertainty import SINCE_TRIM, combine
 from sweeprig.twin.converter import draw_converter
 
 METERS = {
@@ -40,7 +40,7 @@ METERS = {
     "0.1 % + 2": Meter(percent_of_reading=0.1, counts=2, count_v=1e-3),
 }
 ELSEWHERE = (
-    *SINCE_TRIM,
+    *SINCE_CALIBRATION,
     MEMORY,
     DIVIDER,
     LEAKAGE,
@@ -66,29 +66,30 @@ class Board:
         return np.array([ndtr((v - self.begins_v) / noise_v).sum() for v in volts])
 
 
-def one_trim(board: Board, n: int, kind: Meter, seed: int) -> ChannelTrim | None:
-    """Return a trim as `sweeprig trim` makes it, None where it is refused."""
+def one_calibration(board: Board, n: int, kind: Meter, seed: int) -> ChannelCalibration | None:
+    """Return a calibration as `sweeprig calibrate` makes it, None where it is refused."""
     rng = np.random.default_rng([seed, n])
     volts = np.linspace(0.2, 4.75, n) + rng.uniform(-0.1, 0.05, n)
     lsb_v = front_end("full").lsb_v
     shown = BenchMeter(kind, seed=seed)
     codes = board.mean_codes(volts, NOISE_LSB * lsb_v)
     points = tuple(
-        TrimPoint(float(c), shown.read(float(v)), 0.02, NOISE_LSB) for c, v in zip(codes, volts, strict=True)
+        CalibrationPoint(float(c), shown.read(float(v)), 0.02, NOISE_LSB)
+        for c, v in zip(codes, volts, strict=True)
     )
     cov = meter_covariance(np.array([p.reading_v for p in points]), kind)
-    nominal = nominal_trim({"build": "full", "chip": board.chip}).channels[0]
+    nominal = nominal_calibration({"build": "full", "chip": board.chip}).channels[0]
     ready = prepare(points, cov_v=cov, linearity=nominal.linearity)
     try:
         refuse_slips(ready, nominal=nominal, chip=board.chip, typed=points)
-    except TrimError:
+    except CalibrationError:
         return None
     return fit_channel(0, points, cov_v=cov, chip=board.chip)
 
 
 def held(board: Board, rig: Rig, seed: int) -> dict[str, list[bool]]:
     """Return for each range whether the interval of each of its levels holds the truth."""
-    own, noise_v = rig.trim.channels[0], NOISE_LSB * rig.front_end.lsb_v
+    own, noise_v = rig.calibration.channels[0], NOISE_LSB * rig.front_end.lsb_v
     rng, out = np.random.default_rng([seed, 3]), {}
     for name, (low, high) in RANGES_V.items():
         volts = rng.uniform(low, high, LEVELS)
@@ -138,7 +139,7 @@ def boards_of_population(folder: Path, n: int) -> Iterator[Board]:
 
 @dataclass
 class Tally:
-    """What trims of one kind of converter came to."""
+    """What calibrations of one kind of converter came to."""
 
     refused: int = 0
     widened: int = 0
@@ -147,15 +148,15 @@ class Tally:
 
 
 def tally(boards: list[Board], n: int, kind: Meter, draws: int) -> Tally:
-    """Trim each board in turn, `draws` trims in all."""
+    """Calibrate each board in turn, `draws` calibrations in all."""
     found = Tally()
     for seed in range(draws):
         board = boards[seed % len(boards)]
-        own = one_trim(board, n, kind, seed)
+        own = one_calibration(board, n, kind, seed)
         if own is None:
             found.refused += 1
             continue
-        rig = Rig(Trim("line", "x", "full", board.chip, (own,) * 3, meter=kind), front_end("full"))
+        rig = Rig(Calibration("line", "x", "full", board.chip, (own,) * 3, meter=kind), front_end("full"))
         found.widened += own.widened > 1.0
         found.u95_v.append(u95(0.5, rig))
         for name, good in held(board, rig, seed).items():
@@ -166,7 +167,8 @@ def tally(boards: list[Board], n: int, kind: Meter, draws: int) -> Tally:
 def report(boards: list[Board], draws: int) -> None:
     """Print a line for each kind of converter, number of points and meter."""
     print(
-        f"{draws} trims each; single conversions scatter by {NOISE_LSB} LSB; {LEVELS} levels in each range of each trim"
+        f"{draws} calibrations each; single conversions scatter by {NOISE_LSB} LSB; "
+        f"{LEVELS} levels in each range of each calibration"
     )
     print(f"{'converter':24}{'points':>7} {'meter':12}{'refused':>8}{'widened':>8}{'U at 0.5 V':>12}  "
           "held by the stated interval")  # fmt: skip
@@ -182,7 +184,7 @@ def report(boards: list[Board], draws: int) -> None:
 
 
 def main() -> None:
-    """Read or draw converters, trim, print."""
+    """Read or draw converters, calibrate, print."""
     ask = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     ask.add_argument("tables", nargs="*")
     ask.add_argument("--chip", default="rp2040")

@@ -3,9 +3,9 @@
     python -m tests.benchmarks.operating_bench [--rigs 300] [--population DIR] [--only coverage|curve]
 
 Each rig is drawn by the twin, part by part; its converter by the twin or, with --population, by somebody else (even
-seeds only: the odd ones are kept to be reported once). It is trimmed at 25 C with five points and the best meter, or
+seeds only: the odd ones are kept to be reported once). It is calibrated at 25 C with five points and the best meter, or
 never; some time later, at another temperature, with a reference that has drifted, it reads a sensor: settled levels
-from the circuit, mean codes of the converter under its noise, volts by the trim, verdict by `judge`. No movement.
+from the circuit, mean codes of the converter under its noise, volts by calibration, verdict by `judge`. No movement.
 """
 
 from __future__ import annotations
@@ -25,6 +25,11 @@ from tests.support.bench_meter import BenchMeter
 from tests.support.exact import clopper_pearson
 
 from sweepboard import wire
+from sweeprig.calibration.expected import expected_inverse
+from sweeprig.calibration.fit import CalibrationPoint, fit_channel, meter_covariance
+from sweeprig.calibration.model import Calibration, Meter
+from sweeprig.calibration.nominal import nominal_calibration
+from sweeprig.calibration.volts import without_memory
 from sweeprig.capture.model import Channel, SweepSetup
 from sweeprig.frontend import front_end
 from sweeprig.frontend.tables import table
@@ -32,11 +37,6 @@ from sweeprig.judge.judge import Judgement, judge
 from sweeprig.judge.model import Verdict
 from sweeprig.judge.profile import load_profile
 from sweeprig.judge.rig import Rig
-from sweeprig.trim.expected import expected_inverse
-from sweeprig.trim.fit import TrimPoint, fit_channel, meter_covariance
-from sweeprig.trim.model import Meter, Trim
-from sweeprig.trim.nominal import nominal_trim
-from sweeprig.trim.volts import without_memory
 from sweeprig.twin.capture import outputs_of
 from sweeprig.twin.converter import Converter, converter_of, draw_converter
 from sweeprig.twin.flow import pin_volts
@@ -45,7 +45,7 @@ from sweeprig.twin.sources import sources
 from sweeprig.twin.world import World
 
 METER = Meter(percent_of_reading=0.05, counts=3, count_v=1e-4)
-POINTS_V = (0.2, 1.35, 2.5, 3.65, 4.8)  # what `sweeprig trim` asks for
+POINTS_V = (0.2, 1.35, 2.5, 3.65, 4.8)  # what `sweeprig calibrate` asks for
 BUILDS = (
     ("full", "rp2040", True), ("full", "rp2350", True), ("plain", "rp2040", True), ("plain", "rp2350", True),
     ("full", "rp2040", False), ("full", "rp2350", False), ("plain", "rp2040", False), ("plain", "rp2350", False),
@@ -60,7 +60,7 @@ QUANTITIES = ("closed_v", "open_v", "closed_ratio", "open_ratio")
 
 @dataclass(frozen=True)
 class Day:
-    """What has changed since the trim."""
+    """What has changed since the calibration."""
 
     kelvin: float
     shift: float  # of the reference, relative
@@ -93,8 +93,8 @@ def mean_code(u_lsb: float, converter: Converter) -> float:
     return float(first + ndtr((u_lsb - converter.levels[first:last]) / converter.noise_lsb).sum())
 
 
-def trim_of(world: World, chip: str, seed: int) -> Trim:
-    """Return the trim that an operator makes with one meter of the kind."""
+def calibration_of(world: World, chip: str, seed: int) -> Calibration:
+    """Return the calibration that an operator makes with one meter of the kind."""
     shown, outputs = BenchMeter(METER, seed=seed), outputs_of(world, "powered")
     readings = np.array([shown.read(v) for v in POINTS_V])
     codes = np.array([codes_at(world.like(stiff(v), seed=seed), np.zeros(1), outputs) for v in POINTS_V])[
@@ -104,19 +104,23 @@ def trim_of(world: World, chip: str, seed: int) -> Trim:
     noise = world.converter.noise_lsb
     channels = tuple(
         fit_channel(
-            c, tuple(TrimPoint(float(k), float(r), 0.02, noise) for k, r in zip(codes[:, c], readings, strict=True)),
+            c,
+            tuple(
+                CalibrationPoint(float(k), float(r), 0.02, noise)
+                for k, r in zip(codes[:, c], readings, strict=True)
+            ),
             cov_v=cov, chip=chip,
         )
         for c in range(wire.CHANNELS)
     )  # fmt: skip
     build = world.front_end.build
-    return Trim("line", "x", build, chip, channels, meter=METER, temperature_c=25.0, smps_mode="pwm")
+    return Calibration("line", "x", build, chip, channels, meter=METER, temperature_c=25.0, smps_mode="pwm")
 
 
-def volts_of(codes: list[np.ndarray], trim: Trim, noise_lsb: float) -> list[np.ndarray]:
+def volts_of(codes: list[np.ndarray], calibration: Calibration, noise_lsb: float) -> list[np.ndarray]:
     """Return the volts at the sensor (n,) of the three channels."""
     channels = []
-    for own, code in zip(trim.channels, codes, strict=True):
+    for own, code in zip(calibration.channels, codes, strict=True):
         at = (
             code
             if own.linearity is None
@@ -124,7 +128,7 @@ def volts_of(codes: list[np.ndarray], trim: Trim, noise_lsb: float) -> list[np.n
         )
         volts = own.line.offset_v + own.line.gain_v * at
         channels.append(Channel(volts, volts, volts))
-    end = front_end(trim.build)
+    end = front_end(calibration.build)
     return [
         c.mean_v for c in without_memory(channels, front_end=end, conversion_hz=float(wire.CONVERSION_HZ))
     ]
@@ -155,16 +159,16 @@ class Seen:
         )  # fmt: skip
 
 
-def look(world: World, trim: Trim, day: Day, wanted_v: np.ndarray, seed: int) -> Seen:
+def look(world: World, calibration: Calibration, day: Day, wanted_v: np.ndarray, seed: int) -> Seen:
     """Read levels that are `wanted_v` (n,) at a supply of 5 V, on another day."""
     known = {"temperature_c": 25.0 + day.kelvin, "vref_shift": day.shift}
     there = world.like(RULER, seed=seed, **known)
     outputs, places = outputs_of(there, "powered"), wanted_v / 5.0
     drop = there.ground_drop_v(outputs)
     scatter = np.random.default_rng([seed, 5]).normal(0.0, U_REST_V, places.size)
-    read = volts_of(codes_at(there, places, outputs), trim, there.converter.noise_lsb)
-    mode = day.mode if trim.kind != "nominal" else ""
-    rig = Rig(trim, there.front_end, known["temperature_c"], mode)
+    read = volts_of(codes_at(there, places, outputs), calibration, there.converter.noise_lsb)
+    mode = day.mode if calibration.kind != "nominal" else ""
+    rig = Rig(calibration, there.front_end, known["temperature_c"], mode)
     true_v = there.levels_v(places, outputs)[0] - drop
     return Seen(true_v, read[0] + scatter, rig, there.supply_v(outputs) - drop, float(np.median(read[2])))
 
@@ -176,30 +180,32 @@ class Kind:
     drawn_by: str
     build: str
     chip: str
-    trimmed: bool
+    calibrated: bool
     converters: list[Converter]
 
     @property
     def name(self) -> str:
         """What it is, in one row's beginning."""
-        return f"{self.drawn_by:11}{self.chip:8}{self.build:7}{'trimmed' if self.trimmed else 'never':9}"
+        return (
+            f"{self.drawn_by:11}{self.chip:8}{self.build:7}{'calibrated' if self.calibrated else 'never':9}"
+        )
 
-    def rigs(self) -> Iterator[tuple[World, Trim, int]]:
-        """Yield rigs with their trims; each has one of the converters."""
+    def rigs(self) -> Iterator[tuple[World, Calibration, int]]:
+        """Yield rigs with their calibrations; each has one of the converters."""
         for seed, converter in enumerate(self.converters):
             world = World(RULER, seed=seed, build=self.build, chip=self.chip, converter=converter)
-            never = nominal_trim({"build": self.build, "chip": self.chip})
-            yield world, trim_of(world, self.chip, seed) if self.trimmed else never, seed
+            never = nominal_calibration({"build": self.build, "chip": self.chip})
+            yield world, calibration_of(world, self.chip, seed) if self.calibrated else never, seed
 
 
 def coverage(kind: Kind, kelvin: float | None) -> None:
     """Print how often the intervals of both ends hold the truth."""
     held: dict[str, list[bool]] = {q: [] for q in QUANTITIES}
     u: dict[str, list[float]] = {q: [] for q in QUANTITIES}
-    for world, trim, seed in kind.rigs():
+    for world, calibration, seed in kind.rigs():
         rng = np.random.default_rng([seed, 11])
         wanted = np.array([rng.uniform(0.35, 0.95), rng.uniform(3.8, 4.75)])
-        seen = look(world, trim, a_day(rng, kelvin), wanted, seed)
+        seen = look(world, calibration, a_day(rng, kelvin), wanted, seed)
         found = seen.judged(0).quantities
         truth = dict(zip(QUANTITIES, (*seen.true_v, *(seen.true_v / seen.supply_true_v)), strict=True))
         for q in QUANTITIES:
@@ -217,10 +223,10 @@ def coverage(kind: Kind, kelvin: float | None) -> None:
 def curve(kind: Kind) -> None:
     """Print pass and fail, in per cent, at each distance of the true level from the limit, inside positive."""
     counts = {d: Counter[Verdict]() for d in DISTANCES_MV}
-    for world, trim, seed in kind.rigs():
+    for world, calibration, seed in kind.rigs():
         rng = np.random.default_rng([seed, 13])
         wanted = np.array([*(LIMIT_V + d / 1e3 for d in DISTANCES_MV), 4.3])
-        seen = look(world, trim, a_day(rng, None), wanted, seed)
+        seen = look(world, calibration, a_day(rng, None), wanted, seed)
         for i, d in enumerate(DISTANCES_MV):
             check = next(c for c in seen.judged(i).checks if c.name == "closed")
             counts[d][check.verdict] += 1
@@ -253,7 +259,7 @@ def population_converter(folder: Path, chip: str, seed: int) -> Converter:
 
 
 def main() -> None:
-    """Draw, trim, read, judge, print."""
+    """Draw, calibrate, read, judge, print."""
     ask = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     ask.add_argument("--rigs", type=int, default=300)
     ask.add_argument("--population", type=Path)
@@ -261,11 +267,11 @@ def main() -> None:
     ask.add_argument("--only", choices=("coverage", "curve"))
     told = ask.parse_args()
     kinds = []
-    for build, chip, trimmed in BUILDS:
-        kinds.append(Kind("twin's", build, chip, trimmed, of_twin(chip, told.rigs)))
+    for build, chip, calibrated in BUILDS:
+        kinds.append(Kind("twin's", build, chip, calibrated, of_twin(chip, told.rigs)))
         if told.population:
             theirs = of_population(told.population, chip, told.theirs)
-            kinds.append(Kind("outsider's", build, chip, trimmed, theirs))
+            kinds.append(Kind("outsider's", build, chip, calibrated, theirs))
     if told.only != "curve":
         print(
             "Held by the interval, % [exact 95 % bounds], median U in mV or thousandths: "

@@ -1,4 +1,4 @@
-"""A case of somebody else's population as a capture or a table, with the trim that a bench would have made."""
+"""A case of somebody else's population as a capture or a table, with the calibration that a bench would have made."""
 
 from __future__ import annotations
 
@@ -13,14 +13,14 @@ import numpy as np
 
 from sweepboard import wire
 from sweeprig.bench.review.review import Choices, review_capture, review_csv
+from sweeprig.calibration.fit import CalibrationPoint, fit_channel, meter_covariance
+from sweeprig.calibration.model import Calibration, Meter
 from sweeprig.capture.model import Capture, Hookup, Starts, SweepSetup
 from sweeprig.frontend import front_end
 from sweeprig.judge.outcome import Outcome
 from sweeprig.link.messages import Records
-from sweeprig.trim.fit import TrimPoint, fit_channel, meter_covariance
-from sweeprig.trim.model import Meter, Trim
 
-POINTS_V = (0.3, 1.4, 2.5, 3.6, 4.7)  # at the sensor, of the trim of a full build
+POINTS_V = (0.3, 1.4, 2.5, 3.6, 4.7)  # at the sensor, of the calibration of a full build
 METER = Meter(percent_of_reading=0.05, counts=3.0, count_v=0.001)
 PROFILES = {
     "half": "two-tracks-half-scale",
@@ -52,8 +52,8 @@ def review(case: Any) -> Outcome:
             path.write_text(case.csv_text)
             return review_csv(path, Choices(profile=profile, starts=Starts(case.starts)))
     capture = _capture(case, profile)
-    trim = _trim(case) if case.build == "full" else None
-    return review_capture(capture, Choices(trim=trim))
+    calibration = _calibration(case) if case.build == "full" else None
+    return review_capture(capture, Choices(calibration=calibration))
 
 
 def _capture(case: Any, profile: str) -> Capture:
@@ -77,7 +77,7 @@ def _capture(case: Any, profile: str) -> Capture:
     )
 
 
-def _trim(case: Any) -> Trim:
+def _calibration(case: Any) -> Calibration:
     """Five points read with a good meter, the converter's own table saying what codes they gave."""
     rng = np.random.default_rng(case.seed)
     gain, zero = 1 + rng.uniform(-1, 1) * METER.percent_of_reading / 100, rng.uniform(-1, 1) * METER.counts
@@ -87,9 +87,9 @@ def _trim(case: Any) -> Trim:
     channels = []
     for k in range(3):
         codes = _mean_codes(case.transfer, true * case.divider[k], rng)
-        points = tuple(TrimPoint(float(c), float(v), 0.02) for c, v in zip(codes, shown, strict=True))
+        points = tuple(CalibrationPoint(float(c), float(v), 0.02) for c, v in zip(codes, shown, strict=True))
         channels.append(fit_channel(k, points, cov_v=cov, chip=case.chip))
-    return Trim("line+linearity", "0", case.build, case.chip, tuple(channels), meter=METER)
+    return Calibration("line+linearity", "0", case.build, case.chip, tuple(channels), meter=METER)
 
 
 def _mean_codes(transfer: np.ndarray, pin_v: np.ndarray, rng: np.random.Generator) -> np.ndarray:

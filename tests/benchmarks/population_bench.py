@@ -24,13 +24,13 @@ from tests.support.population import CLEAN, FAULTY, Case, case
 
 from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.model import Analysis
+from sweeprig.calibration.nominal import nominal_calibration
+from sweeprig.calibration.volts import to_trace
 from sweeprig.capture.model import Hookup, Sense, Starts, SweepSetup, Trace
 from sweeprig.frontend import front_end
 from sweeprig.judge.judge import judge
 from sweeprig.judge.profile import load_profile
 from sweeprig.judge.rig import Rig
-from sweeprig.trim.nominal import nominal_trim
-from sweeprig.trim.volts import to_trace
 from sweeprig.twin.capture import Played
 from sweeprig.twin.scene import KNOT_S
 
@@ -74,9 +74,11 @@ class Row:
 
 
 def trace_of(played: Played) -> Trace:
-    """Return the trace as an untrimmed rig gives it."""
+    """Return the trace as an uncalibrated rig gives it."""
     rig = played.capture.rig
-    return to_trace(played.capture, trim=nominal_trim(rig), front_end=front_end(str(rig["build"])))
+    return to_trace(
+        played.capture, calibration=nominal_calibration(rig), front_end=front_end(str(rig["build"]))
+    )
 
 
 def one(job: tuple[str, int]) -> Row:
@@ -166,11 +168,11 @@ def _ends(row: Row, played: Played, found: Analysis) -> None:
 
 
 def _stated(row: Row, drawn: Case, played: Played, trace: Trace, found: Analysis) -> None:
-    """Note the error of both ends of an untrimmed rig, and whether the stated 95 % interval holds the truth."""
+    """Note the error of both ends of an uncalibrated rig, and whether the stated 95 % interval holds the truth."""
     rig = played.capture.rig
     judged = judge(
         analysis=found, trace=trace, setup=SweepSetup(hookup=Hookup(drawn.hookup)),
-        profile=load_profile(drawn.spec.profile), rig=Rig(nominal_trim(rig), front_end(str(rig["build"]))),
+        profile=load_profile(drawn.spec.profile), rig=Rig(nominal_calibration(rig), front_end(str(rig["build"]))),
     )  # fmt: skip
     truth = sorted((played.truth.closed_v, played.truth.open_v))
     plain = (found.plain.min_v, found.plain.max_v)
@@ -231,11 +233,13 @@ def show(rows: list[Row]) -> None:
     for name, of in (("ours ", "errors"), ("plain", "plain_errors")):
         errors = 1e3 * np.abs([e for r in clean for e in getattr(r, of)])
         print(
-            f"ends of clean sweeps against truth, untrimmed rigs, {name}, mV, median and 95 %:",
+            f"ends of clean sweeps against truth, uncalibrated rigs, {name}, mV, median and 95 %:",
             np.quantile(errors, (0.5, 0.95)).round(1),
         )
     covered = [c for r in clean for c in r.covered]
-    print("   stated 95 % intervals that hold the truth, untrimmed rigs:", rate(sum(covered), len(covered)))
+    print(
+        "   stated 95 % intervals that hold the truth, uncalibrated rigs:", rate(sum(covered), len(covered))
+    )
     plain = 1e3 * np.abs([e for r in clean for e in r.plain_ends])
     print(
         "plain min/max away from the rests on clean sweeps, mV, median and 95 %:",

@@ -1,10 +1,10 @@
 """False accepts and false rejects of whole judgements, beside the global risks that JCGM 106 gives.
 
 A made population: closed throttle normal about the middle of 0.4 to 0.5 V, each sensor measured once by a rig whose
-trim errs as its own covariance says. Every verdict comes from `judge`; JCGM 106's rates come from its integrals with
+calibration errs as its own covariance says. Verdicts come from `judge`; JCGM 106's rates from its integrals with
 the same standard uncertainty. The population and the rigs are invented.
 
-With --twins the same population is simulated instead, each sensor on another simulated rig that was never trimmed, from
+With --twins the same population is simulated instead, each sensor on another rig that was never calibrated, from
 codes to verdict.
 
     python -m tests.benchmarks.verdict_bench [--sensors 20000] [--seed 0]
@@ -26,13 +26,13 @@ from tests.support.exact import clopper_pearson
 
 from sweeprig.analysis.model import Analysis, End, Plain, Stroke
 from sweeprig.bench.review.review import Choices, review_capture
+from sweeprig.calibration.model import Calibration, ChannelCalibration, Line
 from sweeprig.capture.model import Channel, SweepSetup, Trace
 from sweeprig.frontend import FrontEnd, front_end
 from sweeprig.judge.judge import judge
 from sweeprig.judge.model import Check, Verdict
 from sweeprig.judge.profile import Profile, load_profile
 from sweeprig.judge.rig import Rig
-from sweeprig.trim.model import ChannelTrim, Line, Trim
 from sweeprig.twin.capture import play
 from sweeprig.twin.sensors import load_sensor
 from sweeprig.words import Sense
@@ -41,7 +41,7 @@ MEAN_V, SPREAD_V = 0.45, 0.03  # of the population; 90.4 % of it conforms
 LOW_V, HIGH_V = 0.4, 0.5
 SUPPLY_V = 5.0
 GAIN_V = 3.3 / 0.6 / 4096
-U_TRIM_V = (0.001, 0.004, 0.010)  # standard uncertainty of a trim's offset
+U_CALIBRATION_V = (0.001, 0.004, 0.010)  # standard uncertainty of a calibration's offset
 U_REST_V = 0.0003  # of one end from its rests
 FACTORS = (0.0, 1.0)
 
@@ -71,10 +71,10 @@ def trace_of(supply_v: float, n: int = 50) -> Trace:
     )
 
 
-def trim_of(u_v: float) -> Trim:
+def calibration_of(u_v: float) -> Calibration:
     line = Line(offset_v=0.0, gain_v=GAIN_V, var_offset=u_v**2, var_gain=0.0, cov=0.0)
-    channels = tuple(ChannelTrim(channel=c, line=line) for c in range(3))
-    return Trim(kind="line", rig_uid="made", build="full", chip="rp2040", channels=channels)
+    channels = tuple(ChannelCalibration(channel=c, line=line) for c in range(3))
+    return Calibration(kind="line", rig_uid="made", build="full", chip="rp2040", channels=channels)
 
 
 def analysis_of(low_v: float, high_v: float, supply_v: float) -> Analysis:
@@ -102,27 +102,36 @@ def analysis_of(low_v: float, high_v: float, supply_v: float) -> Analysis:
 
 
 def closed_check(
-    analysis: Analysis, trace: Trace, *, profile: Profile, trim: Trim, end: FrontEnd, factor: float
+    analysis: Analysis,
+    trace: Trace,
+    *,
+    profile: Profile,
+    calibration: Calibration,
+    end: FrontEnd,
+    factor: float,
 ) -> Check:
     judged = judge(
         analysis=analysis,
         trace=trace,
         setup=SweepSetup(track_ohm=5000.0),
         profile=profile,
-        rig=Rig(trim, end),
+        rig=Rig(calibration, end),
         guard_factor=factor,
     )
     return next(c for c in judged.checks if c.name == "closed")
 
 
-def one_case(rng: np.random.Generator, u_trim_v: float, profile: Profile, end: FrontEnd) -> Case:
+def one_case(rng: np.random.Generator, u_calibration_v: float, profile: Profile, end: FrontEnd) -> Case:
     true_v = float(rng.normal(MEAN_V, SPREAD_V))
-    trim = trim_of(u_trim_v)
+    calibration = calibration_of(u_calibration_v)
     errors = rng.normal(0.0, 1.0, 3)
-    low_v = true_v + u_trim_v * errors[0] + U_REST_V * errors[1]
-    supply_v = SUPPLY_V + u_trim_v * errors[2]
+    low_v = true_v + u_calibration_v * errors[0] + U_REST_V * errors[1]
+    supply_v = SUPPLY_V + u_calibration_v * errors[2]
     trace, analysis = trace_of(supply_v), analysis_of(low_v, 4.5, supply_v)
-    checks = [closed_check(analysis, trace, profile=profile, trim=trim, end=end, factor=f) for f in FACTORS]
+    checks = [
+        closed_check(analysis, trace, profile=profile, calibration=calibration, end=end, factor=f)
+        for f in FACTORS
+    ]
     u95 = checks[0].u95 or math.nan
     return Case(true_v, u95 / 1.959964, tuple(c.verdict for c in checks))
 
@@ -147,9 +156,9 @@ def twins(n: int, seed: int) -> None:
     cases = [one_twin(rng, 10_000 * (seed + 1) + k) for k in range(n)]
     seen = [c for c in cases if c is not None]
     print(
-        f"Simulated sensors on rigs never trimmed; {n - len(seen)} of {n} showed no rest at closed throttle."
+        f"Simulated sensors on rigs never calibrated; {n - len(seen)} of {n} showed no rest at closed throttle."
     )
-    report("nominal trim", seen)
+    report("nominal calibration", seen)
 
 
 def rate(hits: int, trials: int) -> str:
@@ -207,11 +216,11 @@ def main() -> None:
     print(
         "In brackets: exact 95 % intervals (Clopper and Pearson). False reject: conforms and is not passed."
     )
-    for u in U_TRIM_V:
+    for u in U_CALIBRATION_V:
         rng = np.random.default_rng([args.seed, round(1e6 * u)])
         began = time.perf_counter()
         cases = [one_case(rng, u, profile, end) for _ in range(args.sensors)]
-        report(f"trim's u {1e3 * u:g} mV", cases)
+        report(f"calibration's u {1e3 * u:g} mV", cases)
         spent = time.perf_counter() - began
         print(f"  {1e3 * spent / len(cases) / len(FACTORS):.2f} ms for each judgement")
 

@@ -1,4 +1,4 @@
-"""Files that anybody may have changed: records, trims, profiles, captures, settings and books."""
+"""Files that anybody may have changed: records, calibrations, profiles, captures, settings and books."""
 
 from __future__ import annotations
 
@@ -19,14 +19,14 @@ from typer.testing import CliRunner
 from support.records_world import numbered
 from sweeprig.bench.review.result import to_result
 from sweeprig.bench.review.review import Choices, review_capture, review_file
+from sweeprig.calibration.nominal import nominal_calibration
+from sweeprig.calibration.store import calibration_to_dict, load_calibration
 from sweeprig.capture.file import pack, read_capture
 from sweeprig.cli.main import app
 from sweeprig.errors import SweeprigError
 from sweeprig.judge.profile import load_profile, profile_text, shipped_names
 from sweeprig.records.store import open_store
 from sweeprig.report.sheet import sheet_html
-from sweeprig.trim.nominal import nominal_trim
-from sweeprig.trim.store import load_trim, trim_to_dict
 from sweeprig.twin.capture import capture_of
 
 SECONDS = 2.0  # of a capture: a stroke each way
@@ -110,27 +110,27 @@ def _change_cell(db: sqlite3.Connection, table: str, column: str, random: Random
         return
 
 
-# --- trims
+# --- calibrations
 
 
-def trims(folder: Path) -> Try:
-    """A stored trim with entries or bytes changed: listed, shown, and used for a verdict."""
+def calibrations(folder: Path) -> Try:
+    """A stored calibration with entries or bytes changed: listed, shown, and used for a verdict."""
     home = Path(folder) / "home"
     capture = capture_of("good", seconds=SECONDS)
-    whole = json.loads(json.dumps(trim_to_dict(nominal_trim(capture.rig))))
-    line = replace(nominal_trim(capture.rig), kind="line", made_at="2026-01-05T10:00:00+00:00")
-    measured = json.loads(json.dumps(trim_to_dict(line)))
-    (home / "trims").mkdir(parents=True)
+    whole = json.loads(json.dumps(calibration_to_dict(nominal_calibration(capture.rig))))
+    line = replace(nominal_calibration(capture.rig), kind="line", made_at="2026-01-05T10:00:00+00:00")
+    measured = json.loads(json.dumps(calibration_to_dict(line)))
+    (home / "calibrations").mkdir(parents=True)
 
     def attempt(random: Random, own: Path) -> str:
         data = mutate.of_json(random.choice((whole, measured)), random)
-        for place in (own, home / "trims"):
+        for place in (own, home / "calibrations"):
             (place / "00ff.json").write_bytes(data)
         for args in (("show", "--rig", "00ff"), ("list",), ("list", "--json")):
-            command("trim", *args)
-        trim = load_trim("00ff", folder=own)
-        if trim is not None:
-            _whole_way(review_capture(capture, Choices(trim=trim)))
+            command("calibrate", *args)
+        calibration = load_calibration("00ff", folder=own)
+        if calibration is not None:
+            _whole_way(review_capture(capture, Choices(calibration=calibration)))
         return ""
 
     return attempt
@@ -185,7 +185,10 @@ def captures_entries(folder: Path) -> Try:
     """A capture whose description was changed and packed again: read, judged and put on a sheet, or refused."""
     del folder
     data = pack(
-        replace(capture_of("good", seconds=SECONDS), trim=trim_to_dict(nominal_trim({"build": "full"})))
+        replace(
+            capture_of("good", seconds=SECONDS),
+            calibration=calibration_to_dict(nominal_calibration({"build": "full"})),
+        )
     )
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
         members = {name: archive.read(name) for name in archive.namelist()}
@@ -206,7 +209,7 @@ def captures_entries(folder: Path) -> Try:
 ATTACKS: dict[str, Attack] = {
     "records, bytes": records_bytes,
     "records, cells": records_cells,
-    "trims": trims,
+    "calibrations": calibrations,
     "profiles": profiles,
     "captures, bytes": captures_bytes,
     "captures, entries": captures_entries,

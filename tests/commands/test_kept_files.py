@@ -65,7 +65,7 @@ def test_a_killed_sweep_is_recovered_by_its_name_even_quietly(tmp_path: Path) ->
     capture = read_capture(path.with_suffix(".sweep"))
     assert (capture.ended, capture.n_lost) == ("recovered", 0)
     assert len(capture.records) > 2000
-    assert capture.trim is not None
+    assert capture.calibration is not None
     assert capture.versions["sweeprig"]
     assert capture.setup.profile_text
     assert [p.name for p in folder.iterdir()] == [path.with_suffix(".sweep").name]

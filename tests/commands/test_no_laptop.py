@@ -123,7 +123,9 @@ class Trip:
 
     def base(self) -> SweepOrder:
         records = str(self.folder / "records")
-        return SweepOrder(SweepSetup(), self.folder / "captures", self.folder / "trims", records_url=records)
+        return SweepOrder(
+            SweepSetup(), self.folder / "captures", self.folder / "calibrations", records_url=records
+        )
 
     def collect(self, *, remove: bool = False) -> list[bringing.Collected]:
         with self.host() as client:
@@ -216,7 +218,12 @@ def test_verdict_and_findings_are_those_of_the_live_sweep(trip: Trip, home: list
         ours = one.done.outcome.capture
         assert ours is not None
         head = JournalHead(
-            "2000-01-01T00:00:00+00:00", ours.rig, ours.setup, ours.window, ours.conversion_hz, trim=ours.trim
+            "2000-01-01T00:00:00+00:00",
+            ours.rig,
+            ours.setup,
+            ours.window,
+            ours.conversion_hz,
+            calibration=ours.calibration,
         )
         live = capture_of_bytes(head, (trip.folder / "live").read_bytes(), ended="complete")
         live = replace(live, records=live.records[live.records.index <= ours.records.index[-1]])

@@ -148,7 +148,7 @@ def test_session_in_a_thread_handles_no_signal_and_lets_go() -> None:
     setup = SweepSetup(confirmed=("plug-off: said",))
 
     def looked() -> tuple[bool, object]:
-        with session(client_of(rig), setup, trims=Path("no-trims")):
+        with session(client_of(rig), setup, calibrations=Path("no-calibrations")):
             return rig.out.supply, signal.getsignal(signal.SIGTERM)
 
     with ThreadPoolExecutor(1) as threads:

@@ -23,7 +23,7 @@ def capture(
     url: str, folder: Path, seconds: float = 5.0, profile: str = "adjustable-potentiometer"
 ) -> Capture:
     setup = SweepSetup(seconds=seconds, profile=profile)
-    order = SweepOrder(setup, folder, folder / "trims", timed=True)
+    order = SweepOrder(setup, folder, folder / "calibrations", timed=True)
     with opened_rig(url) as client:
         return take(client, order, watch=UNWATCHED)[0]
 

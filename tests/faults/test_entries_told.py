@@ -43,7 +43,7 @@ def test_a_home_of_nobody_is_told_of(monkeypatch: pytest.MonkeyPatch) -> None:
     for args in (
         ("config", "show"),
         ("records", "list"),
-        ("trim", "list"),
+        ("calibrate", "list"),
         ("sweep", "--port", "sim://good"),
     ):
         assert isinstance(call(*args).exception, ConfigError)

@@ -68,7 +68,7 @@ META: list[tuple[str, list[Any]]] = [
     ("conversion_hz", [0, -1, math.nan, math.inf, "500000", None, True, 10**400, 1e300]),
     ("window", [0, -1, 1.5, "166", None, True, 10**30]),
     ("bad_frames", [-1, 1.5, "0", None]),
-    ("trim", [5, [], "x", True]),
+    ("calibration", [5, [], "x", True]),
     ("rig", [5, [], None, "x"]),
     ("versions", [5, [["a", "b"]], None]),
     ("board_text", ["text", [5], None, {}]),

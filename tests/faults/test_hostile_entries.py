@@ -1,4 +1,4 @@
-"""Settings, trims, profiles, recordings, questions and exports with values that nobody meant well."""
+"""Settings, calibrations, profiles, recordings, questions and exports with values that nobody meant well."""
 
 from __future__ import annotations
 
@@ -18,16 +18,21 @@ from support.records_world import numbered
 from sweeprig.bench.review.review import review_file
 from sweeprig.bench.shop.config import load_config, set_value
 from sweeprig.bench.shop.records import to_csv
+from sweeprig.calibration.nominal import nominal_calibration
+from sweeprig.calibration.store import (
+    calibration_from_dict,
+    calibration_path,
+    calibration_to_dict,
+    load_calibration,
+)
 from sweeprig.capture import csv_file
 from sweeprig.capture.csv_file import read_csv
 from sweeprig.capture.folder import file_stem
-from sweeprig.errors import ConfigError, CsvError, FileError, ProfileError, RecordsError, TrimFileError
+from sweeprig.errors import CalibrationFileError, ConfigError, CsvError, FileError, ProfileError, RecordsError
 from sweeprig.judge.profile import load_profile, profile_text
 from sweeprig.link import text
 from sweeprig.link.decoder import Decoder
 from sweeprig.records.store import open_store
-from sweeprig.trim.nominal import nominal_trim
-from sweeprig.trim.store import load_trim, trim_from_dict, trim_path, trim_to_dict
 
 DEEP = "[" * 100000
 DIGITS = "9" * 5000
@@ -98,7 +103,7 @@ def test_a_name_longer_than_any_file_system_takes_is_told_of(tmp_path: Path) -> 
     (tmp_path / f"{stem}.sweep").write_bytes(b"")
 
 
-# --- trims
+# --- calibrations
 
 RIG = {"uid": "00ff", "build": "full", "chip": "rp2040"}
 BENT = [
@@ -141,24 +146,24 @@ PLACES: list[tuple[tuple[str | int, ...], list[Any]]] = [
 
 
 @pytest.mark.parametrize(("place", "value"), [(place, v) for place, values in PLACES for v in values])
-def test_no_wrong_value_in_a_trim_gives_more_than_its_error(place: tuple[str | int, ...], value: Any) -> None:
-    data: Any = json.loads(json.dumps(trim_to_dict(nominal_trim(RIG))))
-    assert trim_to_dict(trim_from_dict(data)) == trim_to_dict(nominal_trim(RIG))
+def test_no_wrong_value_gives_more_than_its_error(place: tuple[str | int, ...], value: Any) -> None:
+    data: Any = json.loads(json.dumps(calibration_to_dict(nominal_calibration(RIG))))
+    assert calibration_to_dict(calibration_from_dict(data)) == calibration_to_dict(nominal_calibration(RIG))
     part = data
     for step in place[:-1]:
         part = part[step]
     part[place[-1]] = value
-    with pytest.raises(TrimFileError) as caught:
-        trim_from_dict(data)
+    with pytest.raises(CalibrationFileError) as caught:
+        calibration_from_dict(data)
     assert str(place[-1]) in caught.value.seen or len(place) < 5
     assert len(str(caught.value)) < 1500
 
 
 @pytest.mark.parametrize("data", [DEEP, DIGITS, "[]", "5", "", '{"format":' + DEEP])
-def test_a_trim_of_any_depth_is_told_of(tmp_path: Path, data: str) -> None:
-    trim_path("00ff", folder=tmp_path).write_text(data)
-    with pytest.raises(TrimFileError) as caught:
-        load_trim("00ff", folder=tmp_path)
+def test_a_calibration_of_any_depth_is_told_of(tmp_path: Path, data: str) -> None:
+    calibration_path("00ff", folder=tmp_path).write_text(data)
+    with pytest.raises(CalibrationFileError) as caught:
+        load_calibration("00ff", folder=tmp_path)
     assert len(str(caught.value)) < 1500
 
 

@@ -79,7 +79,7 @@ JOURNALS: list[dict[str, Any]] = [
     {"n_windows": 10**30},
     {"n_windows": "x"},
     {"versions": 5},
-    {"trim": 5},
+    {"calibration": 5},
     {"rig": 5},
     {"conversion_hz": 0},
     {"conversion_hz": math.nan},

@@ -11,11 +11,11 @@ from pathlib import Path
 import pytest
 
 from sweeprig.bench.batch.gauge_data import readings_of_csv
-from sweeprig.bench.trim.points import read_points
+from sweeprig.bench.calibration.points import read_points
 from sweeprig.capture.csv_file import read_csv
 from sweeprig.capture.file import read_capture, write_capture
 from sweeprig.capture.sweep import recover
-from sweeprig.errors import CaptureFileError, CsvError, SweeprigError, TrimError
+from sweeprig.errors import CalibrationError, CaptureFileError, CsvError, SweeprigError
 from sweeprig.twin.capture import capture_of
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="needs pipes with names")
@@ -53,7 +53,7 @@ def unblocked(pipe: Path, what: Callable[[], object]) -> list[object]:
         (read_csv, CsvError),
         (readings_of_csv, CsvError),
         (read_capture, CaptureFileError),
-        (read_points, TrimError),
+        (read_points, CalibrationError),
     ],
 )
 def test_a_pipe_is_not_waited_for(

@@ -53,7 +53,7 @@ def test_no_command_shows_a_password(url: str) -> None:
 
 @pytest.mark.parametrize("url", URLS)
 def test_a_sweep_without_its_record_shows_no_password(url: str, tmp_path: Path) -> None:
-    order = SweepOrder(setup=outcomes.make_setup(), folder=tmp_path, trims=tmp_path, records_url=url)
+    order = SweepOrder(setup=outcomes.make_setup(), folder=tmp_path, calibrations=tmp_path, records_url=url)
     number, problem = keep_record(outcomes.outcome(), tmp_path / "a.sweep", order)
     assert number is None
     assert "hush-42" not in problem

@@ -166,7 +166,7 @@ def test_records_of_sensors_with_escapes_in_their_labels(evil_file: Path, tmp_pa
     assert "PASS: faked" in call("records", "list", "--records", place).stdout
 
 
-def test_settings_profiles_trims_and_ports_with_escapes(tmp_path: Path) -> None:
+def test_settings_profiles_calibrations_and_ports_with_escapes(tmp_path: Path) -> None:
     assert call("config", "set", "operator", EVIL).exit_code == 0
     for args in (("show",), ("show", "--json"), ("set", EVIL, "x"), ("set", "sheet", EVIL)):
         call("config", *args)
@@ -176,11 +176,11 @@ def test_settings_profiles_trims_and_ports_with_escapes(tmp_path: Path) -> None:
     profile = tmp_path / f"p\x1b\n{FAKE}.toml"
     profile.write_text(f'name = "x"\n"{FAKE}\\u001b\\n{FAKE}" = 1\n')
     call("profile", "check", profile)
-    trims = tmp_path / "home" / "trims"
-    trims.mkdir(parents=True)
-    (trims / f"x\x1b\n{FAKE}.json").write_text("{}")
+    calibrations = tmp_path / "home" / "calibrations"
+    calibrations.mkdir(parents=True)
+    (calibrations / f"x\x1b\n{FAKE}.json").write_text("{}")
     for args in (("list",), ("show",), ("show", "--rig", EVIL)):
-        call("trim", *args)
+        call("calibrate", *args)
     call("rigs", "--json")
     call("watch", "--port", EVIL)
     call("watch", "--port", f"sim://{EVIL}")

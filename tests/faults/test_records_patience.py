@@ -96,7 +96,9 @@ def test_a_sweep_says_how_to_add_its_capture_later(
     time, file = Time(), tmp_path / "shelf 3's.sweep"
     monkeypatch.setattr("sweeprig.records.store.TRY_S", 0.01)
     monkeypatch.setattr(module.Patience, "__init__", _with(time, module.Patience.__init__))
-    order = SweepOrder(setup=outcomes.make_setup(), folder=tmp_path, trims=tmp_path, records_url=str(place))
+    order = SweepOrder(
+        setup=outcomes.make_setup(), folder=tmp_path, calibrations=tmp_path, records_url=str(place)
+    )
     with closing(sqlite3.connect(place, isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
         number, problem = keep_record(outcomes.outcome(), file, order)

@@ -17,7 +17,7 @@ from sweeprig.records.store import open_store
 
 def order(place: Path, folder: Path) -> SweepOrder:
     return SweepOrder(
-        setup=outcomes.make_setup(), folder=folder, trims=folder, records_url=str(place), batch="B"
+        setup=outcomes.make_setup(), folder=folder, calibrations=folder, records_url=str(place), batch="B"
     )
 
 

@@ -12,14 +12,14 @@ import pytest
 from uncertainties import ufloat
 
 from support.judge_cases import ADJUSTABLE, OPPOSED, RECTANGULAR, TRACE, check, end, given, seen
-from support.outcomes import make_trim
+from support.outcomes import make_calibration
 from sweeprig.analysis.model import TwoTracks
+from sweeprig.calibration.fit import CalibrationPoint, fit_channel, meter_covariance
+from sweeprig.calibration.model import Calibration, ChannelCalibration, Line, Meter
+from sweeprig.calibration.nominal import nominal_calibration
+from sweeprig.calibration.slow import ground_half_width_v
+from sweeprig.calibration.uncertainty import SINCE_CALIBRATION, calibration_lines
 from sweeprig.frontend import front_end
-from sweeprig.trim.fit import TrimPoint, fit_channel, meter_covariance
-from sweeprig.trim.model import ChannelTrim, Line, Meter, Trim
-from sweeprig.trim.nominal import nominal_trim
-from sweeprig.trim.slow import ground_half_width_v
-from sweeprig.trim.uncertainty import SINCE_TRIM, calibration_lines
 
 POOR = Meter(percent_of_reading=0.5, counts=2.0, count_v=0.01)
 LSB_V = 3.3 / 0.6 / 4096
@@ -37,14 +37,16 @@ SEEN = seen(
 BOTH = replace(TRACE, signal_b=TRACE.signal_a, board_temperature_c=21.5, smps_mode="pwm")
 
 
-def poor_trim() -> Trim:
-    """All channels fitted to the same readings of a poor meter, as a trim does; departures left out."""
+def poor_calibration() -> Calibration:
+    """All channels fitted to the same readings of a poor meter, as a calibration does; departures left out."""
     import numpy as np
 
-    points = tuple(TrimPoint(v / LSB_V, v) for v in VOLTS)
+    points = tuple(CalibrationPoint(v / LSB_V, v) for v in VOLTS)
     cov = meter_covariance(np.array(VOLTS), POOR)
     lines = [fit_channel(c, points, cov_v=cov, chip="rp2350", bend=False).line for c in range(3)]
-    return make_trim(meter=POOR, channels=tuple(ChannelTrim(c, line) for c, line in enumerate(lines)))
+    return make_calibration(
+        meter=POOR, channels=tuple(ChannelCalibration(c, line) for c, line in enumerate(lines))
+    )
 
 
 def meter_errors() -> tuple[object, object]:
@@ -53,12 +55,12 @@ def meter_errors() -> tuple[object, object]:
 
 
 def test_a_meters_zero_cancels_in_a_ratio_as_its_gain_does() -> None:
-    """Signal and supply are trimmed to the same readings: (V (1+g) + z) / (S (1+g) + z)."""
+    """Signal and supply are calibrated to the same readings: (V (1+g) + z) / (S (1+g) + z)."""
     g, z = meter_errors()
     for value, key in ((A_LOW, "closed_ratio"), (A_HIGH, "open_ratio")):
         theirs = ((value * (1 + g) + z) / (SUPPLY * (1 + g) + z)).s
         rounding = 0.005 / math.sqrt(3) / SUPPLY  # of both fits at most
-        ours = given(SEEN, OPPOSED, trace=BOTH, trim=poor_trim()).quantities[key].u
+        ours = given(SEEN, OPPOSED, trace=BOTH, calibration=poor_calibration()).quantities[key].u
         assert theirs <= ours <= math.hypot(theirs, 1.5 * rounding), key
 
 
@@ -67,7 +69,7 @@ def test_sum_of_two_tracks_has_the_meters_gain_once() -> None:
     own = replace(OPPOSED, supply=replace(OPPOSED.supply, ratiometric=False))
     g, z = meter_errors()
     theirs = (sum(v * (1 + g) + z for v in (A_LOW, A_HIGH, B_LOW, B_HIGH)) / 2).s
-    ours = check(given(SEEN, own, trace=BOTH, trim=poor_trim()), "sum_b").u95
+    ours = check(given(SEEN, own, trace=BOTH, calibration=poor_calibration()), "sum_b").u95
     assert ours == pytest.approx(1.96 * theirs, rel=0.05)
 
 
@@ -75,10 +77,10 @@ def test_the_sum_of_two_tracks_at_nominal_supply_has_one_supply() -> None:
     """One supply under all four ends, one offset of 3 mV in each channel."""
     exact = Meter(percent_of_reading=0.0, counts=0.5, count_v=1e-5)
     line = Line(0.0, LSB_V, 9e-6, 0.0, 0.0)
-    trim = make_trim(meter=exact, channels=tuple(ChannelTrim(c, line) for c in range(3)))
+    calibration = make_calibration(meter=exact, channels=tuple(ChannelCalibration(c, line) for c in range(3)))
     a, b, s = (ufloat(0.0, 3e-3) for _ in range(3))
     theirs = (5.0 * (A_LOW + A_HIGH + 2 * a + B_LOW + B_HIGH + 2 * b) / 2 / (SUPPLY + s)).s
-    ours = check(given(SEEN, OPPOSED, trace=BOTH, trim=trim), "sum_b").u95
+    ours = check(given(SEEN, OPPOSED, trace=BOTH, calibration=calibration), "sum_b").u95
     assert ours == pytest.approx(1.96 * theirs, rel=0.01)
 
 
@@ -86,18 +88,21 @@ def test_span_at_nominal_supply_holds_the_supply() -> None:
     """x = Vn (H - L) / (S - G): the supply's own 30 mV is as much a part of it as anything else."""
     exact = Meter(percent_of_reading=0.0, counts=0.5, count_v=1e-5)
     fine, rough = (Line(0.0, LSB_V, u * u, 0.0, 0.0) for u in (1e-4, 30e-3))
-    trim = make_trim(
-        meter=exact, channels=(ChannelTrim(0, fine), ChannelTrim(1, fine), ChannelTrim(2, rough))
+    calibration = make_calibration(
+        meter=exact,
+        channels=(ChannelCalibration(0, fine), ChannelCalibration(1, fine), ChannelCalibration(2, rough)),
     )
     theirs = (5.0 * (A_HIGH - A_LOW) / ufloat(SUPPLY, 30e-3)).s
-    ours = check(given(seen(A_LOW, A_HIGH, supply=SUPPLY), trim=trim), "span").u95
+    ours = check(given(seen(A_LOW, A_HIGH, supply=SUPPLY), calibration=calibration), "span").u95
     assert ours == pytest.approx(1.96 * theirs, rel=0.01)
 
 
 def test_meter_gain_cancels_in_the_span_at_nominal_supply() -> None:
     g, z = meter_errors()
     theirs = (5.0 * (A_HIGH - A_LOW) * (1 + g) / (SUPPLY * (1 + g) + z)).s
-    ours = check(given(seen(A_LOW, A_HIGH, supply=SUPPLY), trace=BOTH, trim=poor_trim()), "span").u95
+    ours = check(
+        given(seen(A_LOW, A_HIGH, supply=SUPPLY), trace=BOTH, calibration=poor_calibration()), "span"
+    ).u95
     assert ours == pytest.approx(1.96 * theirs, rel=0.2)
 
 
@@ -117,7 +122,7 @@ def test_another_regulator_mode_widens_same_temperature_narrows() -> None:
     def share(**of_trace: object) -> float:
         trace = replace(TRACE, **of_trace)
         budget = given(seen(A_LOW, A_HIGH, supply=SUPPLY), trace=trace).quantities["open_v"].budget
-        parts = [b.contribution for b in budget if b.name in SINCE_TRIM]
+        parts = [b.contribution for b in budget if b.name in SINCE_CALIBRATION]
         return math.hypot(*parts) * math.sqrt(3) / A_HIGH
 
     assert share(board_temperature_c=21.5, smps_mode="pwm") == pytest.approx(2e-4)
@@ -128,10 +133,10 @@ def test_another_regulator_mode_widens_same_temperature_narrows() -> None:
 
 def test_charge_of_the_channel_before_counts_for_supply() -> None:
     """f C R of the step from B, which may stand at 0 V: on a plain build 5 V of supply are shifted as 0 V of A are."""
-    end_of, trim = front_end("plain"), nominal_trim({"build": "plain", "chip": "rp2040"})
+    end_of, calibration = front_end("plain"), nominal_calibration({"build": "plain", "chip": "rp2040"})
 
     def share(value: float, channel: int) -> float:
-        lines = calibration_lines(value, trim=trim, channel=channel, front_end=end_of)
+        lines = calibration_lines(value, calibration=calibration, channel=channel, front_end=end_of)
         return next(b.contribution for b in lines if b.name == "charge of the channel before")
 
     assert share(5.0, 2) == pytest.approx(share(0.0, 0))
@@ -141,15 +146,16 @@ def test_charge_of_the_channel_before_counts_for_supply() -> None:
 
 def test_track_slope_has_both_bends_not_the_common_gain() -> None:
     """(B_high - B_low) / (A_high - A_low), every reading with the one gain g and 2 LSB of its own."""
-    line = poor_trim().channels[0].line
-    trim = make_trim(
-        meter=POOR, channels=tuple(ChannelTrim(c, replace(line), u_linearity_lsb=2.0) for c in range(3))
+    line = poor_calibration().channels[0].line
+    calibration = make_calibration(
+        meter=POOR,
+        channels=tuple(ChannelCalibration(c, replace(line), u_linearity_lsb=2.0) for c in range(3)),
     )
     g, _ = meter_errors()
     a, b, c, d = (ufloat(0.0, 2.0 * line.gain_v) for _ in range(4))
     theirs = ((B_LOW + a - B_HIGH - b) * (1 + g) / ((A_HIGH + c - A_LOW - d) * (1 + g))).s
     rounding = 0.005 / math.sqrt(3) * math.sqrt(2) / (VOLTS[-1] - VOLTS[0])  # of both fits, small
-    ours = check(given(SEEN, OPPOSED, trace=BOTH, trim=trim), "slope_b").u95
+    ours = check(given(SEEN, OPPOSED, trace=BOTH, calibration=calibration), "slope_b").u95
     assert theirs <= ours / 1.96 <= math.hypot(theirs, 1.5 * rounding)
 
 

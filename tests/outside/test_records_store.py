@@ -43,7 +43,7 @@ def place(request: pytest.FixtureRequest, tmp_path: Path) -> str:
 
 
 def test_a_record_comes_back_as_it_was_kept(place: str) -> None:
-    one = outcomes.outcome(worn=True, remarks=("trim is old",))
+    one = outcomes.outcome(worn=True, remarks=("calibration is old",))
     with open_store(place) as store:
         number = store.add(one, Path("a.sweep"), batch="B-1")
     with open_store(place, create=False) as store:
@@ -66,7 +66,7 @@ def test_a_record_comes_back_as_it_was_kept(place: str) -> None:
     assert record.findings[0]["where_percent"] == [28.0, 33.0]
     assert record.findings[0]["next_step"] == outcomes.WORN.next_step
     assert [m["limit_v"] for m in record.margins] == [0.25, 4.75]
-    assert (record.trim, record.trim_made_at) == ("line+linearity", "2031-02-20T09:00:00+00:00")
+    assert (record.calibration, record.calibration_made_at) == ("line+linearity", "2031-02-20T09:00:00+00:00")
     assert record.capture_file == str(Path("a.sweep").absolute())
     assert (record.batch, record.operator, record.hookup) == ("B-1", "R. Invented", "powered")
     assert record.judged_at == one.made_at
@@ -163,11 +163,11 @@ def test_text_that_a_database_would_choke_on(place: str) -> None:
 def test_a_csv_without_capture_is_named_by_its_own_hash(place: str, tmp_path: Path) -> None:
     file = tmp_path / "a.csv"
     file.write_text("time_s,signal_v\n0,1\n")
-    one = replace(outcomes.outcome(), capture=None, trim=None)
+    one = replace(outcomes.outcome(), capture=None, calibration=None)
     with open_store(place) as store:
         record = store.get(store.add(one, file))
         assert record.sha256 == __import__("hashlib").sha256(file.read_bytes()).hexdigest()
-        assert (record.trim, record.rig_uid) == ("", "")
+        assert (record.calibration, record.rig_uid) == ("", "")
 
 
 def test_a_newer_database_is_left_alone_and_named(place: str) -> None:

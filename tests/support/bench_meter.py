@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sweepboard import wire
-from sweeprig.trim.model import Meter
+from sweeprig.calibration.model import Meter
 from sweeprig.twin.scene import WINDOW_S
 from sweeprig.twin.sensors import stiff
 from sweeprig.twin.world import World
@@ -23,7 +23,7 @@ SPREAD_STEPS = 9
 
 
 @dataclass(frozen=True)
-class TrimReading:
+class CalibrationReading:
     """One voltage on one channel: what the rig made of it, what the meter showed, what it was."""
 
     channel: int
@@ -50,7 +50,7 @@ class BenchMeter:
         return float(np.round((seen + flicker) / self._kind.count_v) * self._kind.count_v)
 
 
-def trim_points(
+def calibration_points(
     world: World,
     volts: Sequence[float],
     *,
@@ -58,7 +58,7 @@ def trim_points(
     seed: int = 0,
     seconds: float = 0.5,
     spread_v: float = 0.0,
-) -> tuple[TrimReading, ...]:
+) -> tuple[CalibrationReading, ...]:
     """Apply each voltage to all channels of this world's rig and read it with one meter of this kind.
 
     `spread_v`: the operator turns the voltage slowly by as much either way during a reading, as with a
@@ -66,13 +66,13 @@ def trim_points(
     """
     shown = BenchMeter(meter, seed=seed)
     steps = SPREAD_STEPS if spread_v else 1
-    found: list[TrimReading] = []
+    found: list[CalibrationReading] = []
     for k, volt in enumerate(volts):
         reading = shown.read(volt)
         n = round(seconds / WINDOW_S)
         means = _means(world, np.linspace(volt - spread_v, volt + spread_v, steps), n, seed=seed * 1000 + k)
         found += [
-            TrimReading(c, float(m.mean()), float(m.std(ddof=1)), n, reading, float(volt))
+            CalibrationReading(c, float(m.mean()), float(m.std(ddof=1)), n, reading, float(volt))
             for c, m in enumerate(means)
         ]
     return tuple(found)

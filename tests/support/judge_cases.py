@@ -6,7 +6,15 @@ import math
 from dataclasses import replace
 from typing import Any
 
-from support.outcomes import CLOSED_V, OPEN_V, SUPPLY_V, make_analysis, make_setup, make_trace, make_trim
+from support.outcomes import (
+    CLOSED_V,
+    OPEN_V,
+    SUPPLY_V,
+    make_analysis,
+    make_calibration,
+    make_setup,
+    make_trace,
+)
 from sweeprig.analysis.model import Analysis, Cause, Code, End, Finding
 from sweeprig.frontend import front_end
 from sweeprig.judge.judge import judge
@@ -38,9 +46,11 @@ def seen(
 
 
 def given(analysis: Analysis, profile: Profile = ADJUSTABLE, **more: Any) -> Judgement:
-    trim, end = more.pop("trim", make_trim()), more.pop("front_end", front_end("full"))
+    calibration, end = more.pop("calibration", make_calibration()), more.pop("front_end", front_end("full"))
     more = {"trace": TRACE, "setup": make_setup(), **more}
-    return judge(analysis=analysis, profile=profile, rig=Rig(trim, end) if trim and end else None, **more)
+    return judge(
+        analysis=analysis, profile=profile, rig=Rig(calibration, end) if calibration and end else None, **more
+    )
 
 
 def check(judgement: Judgement, name: str) -> Check:

@@ -19,13 +19,13 @@ from sweeprig.analysis.model import (
     Stroke,
     TrackMap,
 )
+from sweeprig.calibration.model import Calibration, ChannelCalibration, Line, Meter
 from sweeprig.capture.model import Capture, Channel, SweepSetup, Trace
 from sweeprig.judge.model import BudgetLine, Check, Judgement, Margin, Quantity, Verdict
 from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.profile import load_profile
 from sweeprig.judge.whole import no_fault_text
 from sweeprig.link.messages import Records, Snapshot
-from sweeprig.trim.model import ChannelTrim, Line, Meter, Trim
 from sweeprig.words import Hookup, Sense
 
 WINDOW_S = 166 * 3 / 500_000
@@ -123,21 +123,21 @@ def make_capture(trace: Trace, setup: SweepSetup, *, snapshots: bool = False) ->
     )
 
 
-def make_trim(**changes: Any) -> Trim:
+def make_calibration(**changes: Any) -> Calibration:
     line = Line(offset_v=-0.004, gain_v=3.3 / 0.6 / 4096, var_offset=1e-6, var_gain=1e-14, cov=0.0)
-    trim = Trim(
+    calibration = Calibration(
         kind="line+linearity",
         rig_uid="e660583883724a32",
         build="full",
         chip="rp2040",
-        channels=tuple(ChannelTrim(channel=c, line=line) for c in range(3)),
+        channels=tuple(ChannelCalibration(channel=c, line=line) for c in range(3)),
         made_at="2031-02-20T09:00:00+00:00",
         operator="R. Invented",
         meter=Meter(name="bench meter", serial="M-11", certificate="C-2030-88", percent_of_reading=0.05),
         temperature_c=21.5,
         smps_mode="pwm",
     )
-    return replace(trim, **changes)
+    return replace(calibration, **changes)
 
 
 def strokes_and_rests(trace: Trace) -> tuple[tuple[Stroke, ...], tuple[Rest, ...]]:
@@ -196,10 +196,10 @@ def make_map(trace: Trace, events: tuple[Event, ...], bins: int = 50) -> TrackMa
 def make_budget(u_noise: float) -> tuple[BudgetLine, ...]:
     return (
         BudgetLine("level of the rests", "A", "t", u_noise, "V", 1.0, 12.0),
-        BudgetLine("meter used for the trim", "B", "rectangular", 0.29e-3, "V", 1.0, INF),
-        BudgetLine("fit of the trim", "A", "t", 0.35e-3, "V", 1.0, 3.0),
+        BudgetLine("meter used for the calibration", "B", "rectangular", 0.29e-3, "V", 1.0, INF),
+        BudgetLine("fit of the calibration", "A", "t", 0.35e-3, "V", 1.0, 3.0),
         BudgetLine("converter steps left after correction", "B", "normal", 0.5, "LSB", 1.343e-3, INF),
-        BudgetLine("reference drift since the trim", "B", "rectangular", 0.02, "%", 4.5e-3, INF),
+        BudgetLine("reference drift since the calibration", "B", "rectangular", 0.02, "%", 4.5e-3, INF),
     )
 
 
@@ -360,7 +360,7 @@ def outcome(
         ),
         profile=load_profile("adjustable-potentiometer"),
         capture=make_capture(trace, told, snapshots=worn),
-        trim=make_trim(),
+        calibration=make_calibration(),
         made_at="2031-03-04T10:16:30+00:00",
         versions={"sweeprig": "0.1.0"},
         remarks=remarks,

@@ -113,13 +113,13 @@ def hostile() -> Outcome:
     setup = replace(base.setup, override=h[1], lead_checked=h[6], prepared=h, confirmed=h, sensor_kind=h[0])
     rig = {**base.capture.rig, "build": h[0], "chip": h[1], "uid": h[3], "firmware": h[7]}
     capture = replace(base.capture, rig=rig, board_text=h, coaching=h, ended=h[0], created=h[0])
-    trim = replace(base.trim, kind=h[0], made_at=h[1], verified=({h[0]: h[1]},))
+    calibration = replace(base.calibration, kind=h[0], made_at=h[1], verified=({h[0]: h[1]},))
     judgement = replace(base.judgement, reason=h[0], not_shown=h, profile_name=h[4], under=h[1])
     return replace(
         base,
         setup=setup,
         capture=capture,
-        trim=trim,
+        calibration=calibration,
         judgement=judgement,
         analysis=replace(base.analysis, sense_evidence=h[0]),
         trace=replace(base.trace, name=h[0]),
@@ -165,7 +165,7 @@ def vehicle() -> Outcome:
             lead_checked="2031-03-04 passed: ratio 0.5001, noise 0.41 mV, 0 events in 20 s of shaking",
         ),
         capture=replace(base.capture, ended="unplugged", bad_frames=2),
-        remarks=("The trim is older than 180 days.",),
+        remarks=("The calibration is older than 180 days.",),
     )
 
 
@@ -222,7 +222,7 @@ def wiggle() -> Outcome:
 
 
 def with_angle() -> Outcome:
-    """A driven rig: linearity and hysteresis measured; nothing typed, never trimmed."""
+    """A driven rig: linearity and hysteresis measured; nothing typed, never calibrated."""
     base = oc.outcome(job="", sensor_label="", part="", serial="", operator="")
     angle = np.linspace(0, 90, base.trace.t_s.size)
     found = LinearityResult(0.31, 0.62, 0.37, 0.05, 0.0448, 0.4, 0.2)
@@ -230,15 +230,15 @@ def with_angle() -> Outcome:
         base,
         trace=replace(base.trace, angle_deg=angle),
         analysis=replace(base.analysis, linearity=found),
-        trim=oc.make_trim(kind="nominal", made_at="", meter=None, temperature_c=None),
+        calibration=oc.make_calibration(kind="nominal", made_at="", meter=None, temperature_c=None),
     )
 
 
 def from_csv() -> Outcome:
-    """A table from elsewhere: no rig, no trim, no capture file."""
+    """A table from elsewhere: no rig, no calibration, no capture file."""
     base = oc.outcome()
     trace = replace(base.trace, source="csv", name="recorder.csv", shortest_dropout_s=None, lsb_v=0.0)
-    return replace(base, trace=trace, capture=None, trim=None)
+    return replace(base, trace=trace, capture=None, calibration=None)
 
 
 def judged() -> Outcome:
@@ -250,7 +250,7 @@ def judged() -> Outcome:
         trace=base.trace,
         setup=base.setup,
         profile=profile,
-        rig=Rig(oc.make_trim(), front_end("full")),
+        rig=Rig(oc.make_calibration(), front_end("full")),
     )
     return replace(base, analysis=found, judgement=verdict, profile=profile)
 

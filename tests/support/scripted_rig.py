@@ -10,10 +10,10 @@ from typing import Any
 from support.fake_rig import FakeRig
 from sweepboard import wire
 from sweeprig.bench.readings.live import Volts, volts_of
+from sweeprig.calibration.nominal import nominal_calibration
 from sweeprig.capture.model import SweepSetup
 from sweeprig.judge.profile import Profile
 from sweeprig.link.client import RigClient
-from sweeprig.trim.nominal import nominal_trim
 
 FULL = [
     "supply-switch", "supply-sense", "supply-fault", "burden", "bias", "buffered", "monitor",
@@ -48,7 +48,7 @@ class ScriptedRig(FakeRig):
         self.fault: Callable[[Outputs], bool] = lambda _o: False
         self.slow: dict[int, int] = {}
         self.stuck_on = False  # a rig that does not let go
-        self._lines = [c.line for c in nominal_trim(self.hello).channels]
+        self._lines = [c.line for c in nominal_calibration(self.hello).channels]
         self._slow_every = 0
 
     def did(self, name: str) -> list[dict[str, Any]]:
@@ -95,8 +95,8 @@ def client_of(rig: FakeRig) -> RigClient:
 
 
 def volts_of_rig(client: RigClient, setup: SweepSetup, profile: Profile) -> Volts:
-    """The volts of a rig that was never trimmed."""
-    return volts_of(client, setup, nominal_trim(client.hello()), profile.supply.nominal_v)
+    """The volts of a rig that was never calibrated."""
+    return volts_of(client, setup, nominal_calibration(client.hello()), profile.supply.nominal_v)
 
 
 def sensor(signal: float = 0.45, supply: float = 4.72) -> Callable[[Outputs], Reading]:

@@ -1,4 +1,4 @@
-"""A rig with all leads on one voltage source, and the trim made of it."""
+"""A rig with all leads on one voltage source, and the calibration made of it."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ import numpy as np
 
 from support.fake_rig import FakeRig
 from sweepboard import wire
-from sweeprig.bench.trim.points import Measured, parse_meter
-from sweeprig.bench.trim.trim import TrimOrder, make_trim
+from sweeprig.bench.calibration.calibrate import CalibrationOrder, make_calibration
+from sweeprig.bench.calibration.points import Measured, parse_meter
 from sweeprig.link.client import RigClient
 
 GAIN, ZERO, NODE = 1.335e-3, 15.0, 0.6
@@ -75,7 +75,9 @@ def taken(volts: tuple[float, ...] = VOLTS) -> list[Measured]:
 
 
 def made(points: list[Measured] | None = None, **more):
-    return make_trim(points or taken(), TrimOrder(METER, operator="A. Nobody"), RIG, now=lambda: NOW, **more)
+    return make_calibration(
+        points or taken(), CalibrationOrder(METER, operator="A. Nobody"), RIG, now=lambda: NOW, **more
+    )
 
 
 def counts_of(chip: str = "rp2040", seed: int = 4) -> np.ndarray:

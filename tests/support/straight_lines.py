@@ -1,4 +1,4 @@
-"""What published straight lines are given with and a trim does not need: scatter from residuals, values, inverses."""
+"""What published straight lines have and a calibration does not need: scatter from residuals, values, inverses."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from sweeprig.trim.line_fit import LineFit, fit_line
+from sweeprig.calibration.line_fit import LineFit, fit_line
 
 
 def fit_line_scatter(x: np.ndarray, y: np.ndarray) -> LineFit:

@@ -11,10 +11,10 @@ from support.outcomes import hand, make_trace
 from sweeprig.analysis import events as ev
 from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.model import Analysis, Event
+from sweeprig.calibration.nominal import nominal_calibration
+from sweeprig.calibration.volts import to_trace
 from sweeprig.capture.model import Capture, Channel, FloatArray, Sense, Starts, Trace
 from sweeprig.frontend import front_end
-from sweeprig.trim.nominal import nominal_trim
-from sweeprig.trim.volts import to_trace
 from sweeprig.twin.capture import capture_of
 from sweeprig.twin.sensors import load_sensor, sensor_names
 
@@ -95,7 +95,9 @@ def test_samples_without_windows_show_a_single_wild_value() -> None:
 
 
 def trace_of(capture: Capture) -> Trace:
-    return to_trace(capture, trim=nominal_trim(capture.rig), front_end=front_end(str(capture.rig["build"])))
+    return to_trace(
+        capture, calibration=nominal_calibration(capture.rig), front_end=front_end(str(capture.rig["build"]))
+    )
 
 
 def ends(a: Analysis) -> list[float]:
@@ -115,7 +117,7 @@ def wild(capture: Capture, at: list[int], code: int) -> Capture:
 
 @pytest.fixture(scope="module")
 def captures() -> dict[str, Capture]:
-    """Every shipped sensor, three seconds, on an untrimmed rig, powered."""
+    """Every shipped sensor, three seconds, on an uncalibrated rig, powered."""
     return {name: capture_of(load_sensor(name), seed=3, seconds=3.0) for name in sensor_names()}
 
 

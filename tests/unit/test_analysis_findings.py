@@ -11,17 +11,19 @@ import pytest
 from support.outcomes import CLOSED_V, OPEN_V, hand, make_trace
 from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.model import Analysis, Cause, Code
+from sweeprig.calibration.nominal import nominal_calibration
+from sweeprig.calibration.volts import to_trace
 from sweeprig.capture.model import Capture, Channel, FloatArray, Sense, Starts, Trace
 from sweeprig.frontend import front_end
-from sweeprig.trim.nominal import nominal_trim
-from sweeprig.trim.volts import to_trace
 from sweeprig.twin.capture import capture_of
 from sweeprig.twin.hands import Hand
 from sweeprig.twin.sensors import Fault, SensorSpec, load_sensor
 
 
 def trace_of(capture: Capture) -> Trace:
-    return to_trace(capture, trim=nominal_trim(capture.rig), front_end=front_end(str(capture.rig["build"])))
+    return to_trace(
+        capture, calibration=nominal_calibration(capture.rig), front_end=front_end(str(capture.rig["build"]))
+    )
 
 
 def sweep(spec: SensorSpec, *, seed: int = 4, seconds: float = 6.0, **rig: Any) -> Analysis:

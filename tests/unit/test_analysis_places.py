@@ -7,9 +7,9 @@ from dataclasses import replace
 import pytest
 
 from sweeprig.analysis.analyse import analyse
+from sweeprig.calibration.nominal import nominal_calibration
+from sweeprig.calibration.volts import to_trace
 from sweeprig.frontend import front_end
-from sweeprig.trim.nominal import nominal_trim
-from sweeprig.trim.volts import to_trace
 from sweeprig.twin.capture import capture_of
 from sweeprig.twin.sensors import load_sensor
 from sweeprig.words import Sense, Starts
@@ -20,7 +20,7 @@ def test_a_worn_place_is_told_in_per_cent_from_closed(ends: tuple[float, float])
     spec = load_sensor("worn")
     spec = replace(spec, closed_v=ends[0], open_v=ends[1])
     capture = capture_of(spec, seed=4, seconds=5.0)
-    trace = to_trace(capture, trim=nominal_trim(capture.rig), front_end=front_end("full"))
+    trace = to_trace(capture, calibration=nominal_calibration(capture.rig), front_end=front_end("full"))
     found = analyse(trace, starts=Starts.CLOSED, told_sense=Sense.UNKNOWN)
     assert found.sense == ("rising" if ends[1] > ends[0] else "falling")
     worn = next(f for f in found.findings if f.code == "worn-place")

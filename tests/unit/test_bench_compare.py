@@ -93,7 +93,7 @@ def test_before_and_after_of_a_repair() -> None:
     before = side_of_outcome(outcomes.outcome(worn=True), "before.sweep")
     after = side_of_outcome(outcomes.outcome(), "after.sweep")
     c = compare(before, after)
-    assert c.same_rig_and_trim
+    assert c.same_rig_and_calibration
     assert [d.name for d in c.differences if d.name.endswith("_v")] == [
         "closed_v",
         "open_v",
@@ -117,8 +117,8 @@ def test_notes_name_what_does_not_compare() -> None:
     assert "profiles differ: adjustable-potentiometer, then hall" in notes
     assert "Two sensors" in notes
     assert "Two rigs" in notes
-    assert not compare(a, replace(a, trim="line 2030")).same_rig_and_trim
-    assert not compare(replace(a, rig_uid=""), replace(a, rig_uid="")).same_rig_and_trim
+    assert not compare(a, replace(a, calibration="line 2030")).same_rig_and_calibration
+    assert not compare(replace(a, rig_uid=""), replace(a, rig_uid="")).same_rig_and_calibration
 
 
 def test_ends_without_a_sense_are_low_and_high() -> None:

@@ -9,17 +9,17 @@ import numpy as np
 import pytest
 
 from sweepboard import wire
+from sweeprig.bench.calibration.points import measured
 from sweeprig.bench.readings.live import Volts, levels
-from sweeprig.bench.trim.points import measured
+from sweeprig.calibration.nominal import nominal_calibration
 from sweeprig.capture.model import SweepSetup
-from sweeprig.errors import BoardSilentError, TrimError
+from sweeprig.errors import BoardSilentError, CalibrationError
 from sweeprig.frontend import front_end
 from sweeprig.link.messages import Records
-from sweeprig.trim.nominal import nominal_trim
 
 RIG = {"build": "full", "chip": "rp2040", "uid": "00", "window": 166, "conversion_hz": 500_000.0}
 CLIENT: Any = SimpleNamespace(hello=lambda: RIG)
-VOLTS = Volts(CLIENT, SweepSetup(), nominal_trim(RIG), front_end("full"))
+VOLTS = Volts(CLIENT, SweepSetup(), nominal_calibration(RIG), front_end("full"))
 
 
 def some(first: int, flags: list[int]) -> Records:
@@ -59,7 +59,7 @@ def test_levels_come_from_usable_windows_only() -> None:
         levels(VOLTS, [some(0, [wire.FLAG_CONVERSION_ERROR] * 50)])
 
 
-def test_a_point_of_a_trim_comes_from_usable_windows_only() -> None:
+def test_a_point_comes_from_usable_windows_only() -> None:
     assert measured(wild(50), [], window=166).codes == (1000.0, 1000.0, 1000.0)
-    with pytest.raises(TrimError, match="too few"):
+    with pytest.raises(CalibrationError, match="too few"):
         measured(some(0, [wire.FLAG_CONVERSION_ERROR] * 50), [], window=166)

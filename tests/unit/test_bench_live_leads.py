@@ -10,11 +10,11 @@ import pytest
 
 from sweepboard import wire
 from sweeprig.bench.readings.live import Volts, levels
+from sweeprig.calibration.nominal import nominal_calibration
 from sweeprig.capture.model import SweepSetup
 from sweeprig.frontend import front_end
 from sweeprig.frontend.tables import parts, table
 from sweeprig.link.messages import Records, SlowReading
-from sweeprig.trim.nominal import nominal_trim
 
 RIG = {"build": "full", "chip": "rp2040", "uid": "00", "window": 166, "conversion_hz": 500_000.0}
 
@@ -30,7 +30,7 @@ def seen(*slow: tuple[int, float]) -> Any:
         np.zeros(n, np.uint16),
     )
     client: Any = SimpleNamespace(hello=lambda: RIG)
-    volts = Volts(client, SweepSetup(), nominal_trim(RIG), front_end("full"))
+    volts = Volts(client, SweepSetup(), nominal_calibration(RIG), front_end("full"))
     return levels(volts, [records, *(SlowReading(0, q, 0, round(v * 1e6)) for q, v in slow)])
 
 

@@ -48,7 +48,7 @@ def moved(supply: Callable[[float], float] = lambda _x: SUPPLY_V) -> Callable[[O
 
 
 def sweep(rig: ScriptedRig, folder: Path, setup: SweepSetup = POWERED):
-    order = SweepOrder(setup, folder, folder / "trims", timed=True)
+    order = SweepOrder(setup, folder, folder / "calibrations", timed=True)
     return take(client_of(rig), order, watch=UNWATCHED)[0]
 
 
@@ -149,7 +149,7 @@ def test_a_series_stops_at_an_overload_and_keeps_what_came(tmp_path: Path) -> No
     rig.fault = lambda o: o.supply and opened(o.index) >= 0.9
     batch = Batch("B")
     batch.next_sensor("SN-3")
-    order = SweepOrder(POWERED, tmp_path, tmp_path / "trims")
+    order = SweepOrder(POWERED, tmp_path, tmp_path / "calibrations")
     with pytest.raises(HookupError, match="overload once the lever had moved"):
         sweep_one(client_of(rig), order, batch, Quiet())
     assert not rig.out.supply
@@ -181,7 +181,7 @@ def test_supply_and_signal_are_measured_before_switching_on(tmp_path: Path) -> N
 
 def test_a_sweep_that_nobody_begins_lets_the_sensor_go(tmp_path: Path) -> None:
     rig = ScriptedRig(lambda o: (0.45, 0.0, 5.0) if o.supply else (0.0, 0.0, 0.0))
-    order = SweepOrder(POWERED, tmp_path, tmp_path / "trims")
+    order = SweepOrder(POWERED, tmp_path, tmp_path / "calibrations")
     with pytest.raises(InputError, match="did not begin"):
         take(client_of(rig), order, watch=UNWATCHED)
     assert not rig.out.supply

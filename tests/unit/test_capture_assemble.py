@@ -10,6 +10,8 @@ import pytest
 
 from support.fake_rig import FakeRig, record
 from sweepboard import wire
+from sweeprig.calibration.nominal import nominal_calibration
+from sweeprig.calibration.volts import to_trace
 from sweeprig.capture.assemble import MOST_LINES, capture_of_bytes
 from sweeprig.capture.file import read_capture, write_capture
 from sweeprig.capture.journal import JournalHead
@@ -18,8 +20,6 @@ from sweeprig.capture.sweep import run_sweep
 from sweeprig.frontend import front_end
 from sweeprig.link.client import RigClient
 from sweeprig.link.messages import Message, Records
-from sweeprig.trim.nominal import nominal_trim
-from sweeprig.trim.volts import to_trace
 
 HEAD = JournalHead(
     "2026-01-01T00:00:00+00:00", {"build": "full"}, SweepSetup(), wire.WINDOW, wire.CONVERSION_HZ
@@ -43,14 +43,14 @@ def made(*frames: bytes, ended: str = "stopped", n_windows: int | None = None) -
 def test_records_before_the_first_that_came_are_lost() -> None:
     capture = made(*(packet(i) for i in range(5, 20)))
     assert capture.n_lost == 80
-    trace = to_trace(capture, trim=nominal_trim({"build": "full"}), front_end=front_end("full"))
+    trace = to_trace(capture, calibration=nominal_calibration({"build": "full"}), front_end=front_end("full"))
     assert (trace.n_lost, trace.n_lost_before) == (80, 80)
     assert trace.t_s[0] == pytest.approx(80 * capture.window_s)
 
 
 def test_a_capture_from_index_0_on_has_its_beginning() -> None:
     capture = made(*(packet(i) for i in range(4)))
-    trace = to_trace(capture, trim=nominal_trim({"build": "full"}), front_end=front_end("full"))
+    trace = to_trace(capture, calibration=nominal_calibration({"build": "full"}), front_end=front_end("full"))
     assert (capture.n_lost, trace.n_lost_before) == (0, 0)
 
 

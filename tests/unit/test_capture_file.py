@@ -53,7 +53,7 @@ def capture_of(n: int = 50) -> Capture:
         slow=(SlowReading(1, 3, 0, -5), SlowReading(2, 6, 1, 2**31 - 1)),
         marks=(Mark(4, 0, 1),),
         board_text=("ready", "°C"),
-        trim={"gain": [1.0, 2.0], "when": "2026-01-01"},
+        calibration={"gain": [1.0, 2.0], "when": "2026-01-01"},
         versions={"sweeprig": "0.1.0"},
         ended="stopped",
         coaching=("slow open",),
@@ -65,8 +65,8 @@ def same(a: Capture, b: Capture) -> bool:
     """Compare with arrays as lists, files left out."""
 
     def plain(c: Capture) -> str:
-        said = json.dumps([dict(c.rig), dict(c.trim or {}), dict(c.versions)], sort_keys=True)
-        bare = replace(c, sha256="", path="", journal="", rig={}, trim=None, versions={})
+        said = json.dumps([dict(c.rig), dict(c.calibration or {}), dict(c.versions)], sort_keys=True)
+        bare = replace(c, sha256="", path="", journal="", rig={}, calibration=None, versions={})
         return (
             said
             + repr(bare).replace("\n", "")
@@ -93,7 +93,7 @@ def test_what_goes_in_comes_out(tmp_path: Path) -> None:
 
 
 def test_a_capture_with_nothing_beside_its_records(tmp_path: Path) -> None:
-    before = replace(capture_of(3), gaps=(), snapshots=(), slow=(), marks=(), trim=None, board_text=())
+    before = replace(capture_of(3), gaps=(), snapshots=(), slow=(), marks=(), calibration=None, board_text=())
     write_capture(tmp_path / "a.sweep", before)
     assert same(before, read_capture(tmp_path / "a.sweep"))
 

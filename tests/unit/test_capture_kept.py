@@ -259,18 +259,20 @@ def test_a_full_disk_does_not_make_a_journal_useless(tmp_path: Path, monkeypatch
     assert len(recover(tmp_path)) == 1
 
 
-def test_a_recovered_capture_keeps_trim_versions_and_profile(tmp_path: Path) -> None:
+def test_a_recovered_capture_keeps_calibration_versions_and_profile(tmp_path: Path) -> None:
     setup = replace(SETUP, profile_text="x = 1\n", profile_sha256=text_digest("x = 1\n"))
     rig = FakeRig()
     client = RigClient(rig, clock=rig.clock)
-    trim, versions = {"kind": "line", "gain": 1.5}, {"sweeprig": "0.1"}
-    with start_capture(client, setup, folder=tmp_path, trim=trim, versions=versions, clock=rig.clock) as live:
+    calibration, versions = {"kind": "line", "gain": 1.5}, {"sweeprig": "0.1"}
+    with start_capture(
+        client, setup, folder=tmp_path, calibration=calibration, versions=versions, clock=rig.clock
+    ) as live:
         for _ in live.events():
             if live.n_records >= 160:
                 break
     (kept,) = recover(tmp_path)
     capture = read_capture(kept)
-    assert (capture.trim, capture.versions, capture.setup) == (trim, versions, setup)
+    assert (capture.calibration, capture.versions, capture.setup) == (calibration, versions, setup)
     assert capture.records.index.tolist() == list(range(len(capture.records)))
-    assert json.loads(json.dumps(capture.trim)) == trim
+    assert json.loads(json.dumps(capture.calibration)) == calibration
     assert len(capture.records) >= wire.RECORDS_PER_PACKET * 10

@@ -22,12 +22,12 @@ from sweeprig.bench.field.send import Sent
 from sweeprig.bench.hookup.cautions import cautions_for
 from sweeprig.bench.sweep.pace import plan_sweep
 from sweeprig.bench.sweep.trigger import Phase, Trigger
+from sweeprig.calibration.nominal import nominal_calibration
+from sweeprig.calibration.volts import to_trace
 from sweeprig.capture.model import Hookup, SweepSetup
 from sweeprig.errors import InputError
 from sweeprig.frontend import front_end
 from sweeprig.judge.profile import load_profile
-from sweeprig.trim.nominal import nominal_trim
-from sweeprig.trim.volts import to_trace
 from sweeprig.twin.capture import play
 from sweeprig.twin.sensors import load_sensor
 
@@ -144,10 +144,10 @@ def test_the_board_starts_and_ends_a_sweep_as_the_bench_does(sensor: str, seed: 
     order = order_for(SweepSetup(profile=spec.profile))
     plan = plan_sweep(profile, shortest_dropout_s=end.shortest_dropout_s("powered"))
     trigger, arm = Trigger(profile, plan), Arm(order.rules, timed=False)
-    rows, trim, at = records_bytes(capture.records), nominal_trim(capture.rig), 0
+    rows, calibration, at = records_bytes(capture.records), nominal_calibration(capture.rig), 0
     while trigger.phase is not Phase.OVER and at + 20 <= len(rows):
         part = replace(capture, records=capture.records[at : at + 20])
-        trigger.feed(to_trace(part, trim=trim, front_end=end, nominal_supply_v=5.0))
+        trigger.feed(to_trace(part, calibration=calibration, front_end=end, nominal_supply_v=5.0))
         arm.feed(b"".join(rows[at : at + 20]), 0, 20, at)
         at += 20
     assert trigger.phase is Phase.OVER

@@ -67,7 +67,7 @@ def test_a_larger_guard_band_never_decides_more(
 def test_what_would_decide_names_uncertainty_and_source() -> None:
     budget = (
         BudgetLine("level of the rests", "A", "t", 0.004, "V", 1.0, 3.0),
-        BudgetLine("meter used for the trim", "B", "rectangular", 0.001, "V", 1.0, math.inf),
+        BudgetLine("meter used for the calibration", "B", "rectangular", 0.001, "V", 1.0, math.inf),
     )
     text = would_decide(0.405, u95=0.01, low=0.4, high=0.5, guard_factor=1.0, budget=budget)
     assert "below 0.005 V" in text

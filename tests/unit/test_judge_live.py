@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from support.outcomes import make_analysis, make_setup, make_trace, make_trim
+from support.outcomes import make_analysis, make_calibration, make_setup, make_trace
 from sweeprig.frontend import front_end
 from sweeprig.judge.judge import flag_reading, judge
 from sweeprig.judge.model import Verdict
@@ -63,18 +63,18 @@ def test_no_reading_is_no_flag_and_no_error(value: float, supply: float) -> None
 
 def test_marks_of_the_rig() -> None:
     taken = "2031-03-04T10:16:30+00:00"
-    trim = make_trim()  # made 2031-02-20, good for 180 days
-    assert rig_marks(trim, taken_at=taken) == ()
+    calibration = make_calibration()  # made 2031-02-20, good for 180 days
+    assert rig_marks(calibration, taken_at=taken) == ()
     assert rig_marks(None, taken_at=taken) == ()
-    old = rig_marks(trim, taken_at="2031-09-01T00:00:00+00:00")
+    old = rig_marks(calibration, taken_at="2031-09-01T00:00:00+00:00")
     assert len(old) == 1
-    assert "193 days old, over its limit of 180" in old[0]
-    assert rig_marks(trim, taken_at="2031-08-19T00:00:00+00:00") == ()
-    assert "never trimmed" in rig_marks(make_trim(kind="nominal"), taken_at=taken)[0]
-    failed = make_trim(verified=({"verdict": "pass"}, {"verdict": "fail"}))
+    assert "193 days old, limit 180" in old[0]
+    assert rig_marks(calibration, taken_at="2031-08-19T00:00:00+00:00") == ()
+    assert "never calibrated" in rig_marks(make_calibration(kind="nominal"), taken_at=taken)[0]
+    failed = make_calibration(verified=({"verdict": "pass"}, {"verdict": "fail"}))
     assert "failed its last check standard" in rig_marks(failed, taken_at=taken)[0]
-    assert rig_marks(make_trim(remarks=("a slipped digit",)), taken_at=taken) == ("a slipped digit",)
-    again = make_trim(verified=({"verdict": "fail"}, {"verdict": "pass"}))
+    assert rig_marks(make_calibration(remarks=("a slipped digit",)), taken_at=taken) == ("a slipped digit",)
+    again = make_calibration(verified=({"verdict": "fail"}, {"verdict": "pass"}))
     assert rig_marks(again, taken_at=taken) == ()
 
 
@@ -86,14 +86,14 @@ def test_dates_that_do_not_read() -> None:
 
 def test_a_rig_that_failed_its_check_standard_passes_nothing() -> None:
     trace = make_trace(n=300)
-    failed = make_trim(verified=({"verdict": "fail"},))
-    for trim, verdict in ((failed, Verdict.UNDECIDED), (make_trim(), Verdict.PASS)):
+    failed = make_calibration(verified=({"verdict": "fail"},))
+    for calibration, verdict in ((failed, Verdict.UNDECIDED), (make_calibration(), Verdict.PASS)):
         j = judge(
             analysis=make_analysis(trace),
             trace=trace,
             setup=make_setup(),
             profile=PROFILE,
-            rig=Rig(trim, front_end("full")),
+            rig=Rig(calibration, front_end("full")),
         )
         assert j.verdict is verdict
     # the failure stands first, before anything that is open as well

@@ -1,4 +1,4 @@
-"""The rig's own load on a track, and readings beyond the points of the trim."""
+"""The rig's own load on a track, and readings beyond the points of the calibration."""
 
 from __future__ import annotations
 
@@ -8,11 +8,11 @@ from typing import Any
 import pytest
 
 from support.judge_cases import ADJUSTABLE, given, seen
-from support.outcomes import make_setup, make_trim
+from support.outcomes import make_calibration, make_setup
+from sweeprig.calibration.model import ChannelCalibration, Line
 from sweeprig.frontend import front_end
 from sweeprig.judge.load import load_of
 from sweeprig.judge.profile import load_profile
-from sweeprig.trim.model import ChannelTrim, Line
 from sweeprig.words import Hookup
 
 FULL = front_end("full")
@@ -52,11 +52,21 @@ def test_tapped_shift_of_a_known_track_is_small() -> None:
     assert 0 < tapped < 0.1 * load_u(track_ohm=None)
 
 
-def test_a_reading_beyond_the_points_of_the_trim_is_said_to_be() -> None:
+def test_a_reading_beyond_the_calibrated_points_is_said() -> None:
     line = Line(-0.02, 3.3 / 0.6 / 4096, 1e-8, 0.0, 0.0)
     points = tuple((v * 745, v) for v in (0.5, 1.5, 2.5, 3.5, 4.6))
-    trim = make_trim(channels=tuple(ChannelTrim(c, line, points=points) for c in range(3)))
-    assert not [t for t in given(seen(0.47, 4.5), trim=trim).not_shown if "points of the trim" in t]
-    told = [t for t in given(seen(0.3, 4.5), trim=trim).not_shown if "points of the trim" in t]
+    calibration = make_calibration(
+        channels=tuple(ChannelCalibration(c, line, points=points) for c in range(3))
+    )
+    assert not [
+        t
+        for t in given(seen(0.47, 4.5), calibration=calibration).not_shown
+        if "points of the calibration" in t
+    ]
+    told = [
+        t
+        for t in given(seen(0.3, 4.5), calibration=calibration).not_shown
+        if "points of the calibration" in t
+    ]
     assert len(told) == 1
     assert told[0].startswith("The low end at 0.300 V")

@@ -24,24 +24,24 @@ from support.judge_cases import (
     margin,
     seen,
 )
-from support.outcomes import CLOSED_V, OPEN_V, SUPPLY_V, make_setup, make_trace, make_trim
+from support.outcomes import CLOSED_V, OPEN_V, SUPPLY_V, make_calibration, make_setup, make_trace
 from sweeprig.analysis.model import Cause, Code
+from sweeprig.calibration.drift import GROUND_LEAD
+from sweeprig.calibration.model import ChannelCalibration, Line, Meter
+from sweeprig.calibration.nominal import nominal_calibration
+from sweeprig.calibration.uncertainty import calibration_lines
 from sweeprig.capture.model import Channel
 from sweeprig.frontend import front_end
 from sweeprig.judge.budget import SHARED, merged
 from sweeprig.judge.model import BudgetLine, Quantity, Verdict
 from sweeprig.judge.profile import load_profile
-from sweeprig.trim.drift import GROUND_LEAD
-from sweeprig.trim.model import ChannelTrim, Line, Meter
-from sweeprig.trim.nominal import nominal_trim
-from sweeprig.trim.uncertainty import calibration_lines
 from sweeprig.words import Hookup
 
 LINE = Line(-0.02, 3.3 / 0.6 / 4096, 9e-6, 0.0, 0.0)  # 3 mV standard uncertainty
 NO_ZERO = Meter(
     percent_of_reading=0.05, counts=0.5, count_v=1e-4
 )  # its zero is exact: offsets are the channels' own
-LOOSE = make_trim(channels=tuple(ChannelTrim(c, LINE) for c in range(3)), meter=NO_ZERO)
+LOOSE = make_calibration(channels=tuple(ChannelCalibration(c, LINE) for c in range(3)), meter=NO_ZERO)
 
 
 def test_quantities_carry_their_budget() -> None:
@@ -107,7 +107,7 @@ def test_without_supply_no_ratio_and_its_range_counts() -> None:
 
 def test_data_that_did_not_come_from_a_rig_says_so() -> None:
     trace = replace(TRACE, source="csv")
-    j = given(seen(), trace=trace, trim=None, front_end=None)
+    j = given(seen(), trace=trace, calibration=None, front_end=None)
     assert j.verdict is PASS
     assert any("Accuracy of what measured this data: not known" in text for text in j.not_shown)
     assert [b.kind for b in j.quantities["closed_v"].budget] == ["A"]
@@ -155,7 +155,7 @@ def own_u(q: Quantity) -> float:
 
 def test_the_uncertainty_of_a_ratio_holds_signal_and_supply() -> None:
     """JCGM 100, 5.1.2: u(V/S)^2 = (u(V)/S)^2 + (V u(S)/S^2)^2, of what the channels do not share."""
-    q = given(seen(0.45, 4.5, supply=5.0), trim=LOOSE).quantities
+    q = given(seen(0.45, 4.5, supply=5.0), calibration=LOOSE).quantities
     v, s, ratio = q["open_v"], q["supply_v"], q["open_ratio"]
     assert ratio.u == pytest.approx(math.hypot(own_u(v) / 5.0, 0.9 * own_u(s) / 5.0), rel=1e-3)
     assert own_u(s) > 0.9 * own_u(v) > 1e-3
@@ -163,11 +163,11 @@ def test_the_uncertainty_of_a_ratio_holds_signal_and_supply() -> None:
 
 def test_an_error_that_all_channels_share_cancels_in_the_ratio() -> None:
     """JCGM 100, 5.2.2: fully correlated contributions add with their signs."""
-    q = given(seen(0.45, 4.5, supply=5.0), trim=LOOSE).quantities
+    q = given(seen(0.45, 4.5, supply=5.0), calibration=LOOSE).quantities
     shared = {b.name: b.contribution for b in q["open_v"].budget if b.name in SHARED}
-    # 0.05 % meter, rectangular, on 4.5 V; and a reference that may have moved since the trim
+    # 0.05 % meter, rectangular, on 4.5 V; and a reference that may have moved since the calibration
     assert shared["gain shared by all channels"] == pytest.approx(4.5 * 0.0005 / math.sqrt(3))
-    assert shared["reference since the trim"] > 1e-4
+    assert shared["reference since the calibration"] > 1e-4
     left = {b.name: b.contribution for b in q["open_ratio"].budget if b.name in SHARED}
     assert len(left) == len(shared) >= 3
     # a raised ground is no gain: V + d over S + d leaves d (1 - V/S) / S
@@ -176,15 +176,15 @@ def test_an_error_that_all_channels_share_cancels_in_the_ratio() -> None:
 
 
 def test_taking_the_shared_gain_apart_changes_no_total() -> None:
-    own = given(seen(), trim=LOOSE).quantities["open_v"]
-    whole = calibration_lines(OPEN_V, trim=LOOSE, channel=0, front_end=front_end("full"))
+    own = given(seen(), calibration=LOOSE).quantities["open_v"]
+    whole = calibration_lines(OPEN_V, calibration=LOOSE, channel=0, front_end=front_end("full"))
     assert own.u == pytest.approx(math.hypot(0.2e-3, math.sqrt(sum(b.contribution**2 for b in whole))))
 
 
-def test_a_rig_that_was_never_trimmed_shares_its_converter() -> None:
+def test_a_rig_never_calibrated_shares_its_converter() -> None:
     """Nominal reference 1 % and gain are one error in all channels: the ratio is far better than the volts."""
     rig = {"build": "full", "chip": "rp2040", "uid": "x"}
-    q = given(seen(0.45, 4.5, supply=5.0), trim=nominal_trim(rig)).quantities
+    q = given(seen(0.45, 4.5, supply=5.0), calibration=nominal_calibration(rig)).quantities
     assert (q["open_v"].u95 or 0.0) > 0.03
     assert (q["open_ratio"].u95 or 1.0) < 0.3 * (q["open_v"].u95 or 0.0) / 5.0
 
@@ -209,7 +209,7 @@ def test_dropouts_of_the_supply_do_not_widen_its_interval() -> None:
 
 def test_the_upper_rail_in_volts_is_as_uncertain_as_the_supply() -> None:
     own = replace(ADJUSTABLE, supply=replace(ADJUSTABLE.supply, ratiometric=False))
-    q = given(seen(supply=5.0), own, trim=LOOSE)
+    q = given(seen(supply=5.0), own, calibration=LOOSE)
     v, s = q.quantities["open_v"], q.quantities["supply_v"]
     shared = sum(b.u**2 * (OPEN_V - 5.0) ** 2 for b in v.budget if b.name in SHARED)
     assert margin(q, "open").u95 == pytest.approx(
@@ -237,17 +237,21 @@ def test_shared_lines_are_added_with_their_signs_and_others_kept() -> None:
 
 def test_span_keeps_gain_bends_and_reference_not_offset() -> None:
     line = replace(LINE, var_gain=(1e-3 * LINE.gain_v) ** 2)
-    trim = make_trim(channels=tuple(ChannelTrim(c, line, u_linearity_lsb=2.0) for c in range(3)))
-    budget = given(seen(0.45, 4.5, supply=5.0), trim=trim).quantities["span_v"].budget
+    calibration = make_calibration(
+        channels=tuple(ChannelCalibration(c, line, u_linearity_lsb=2.0) for c in range(3))
+    )
+    budget = given(seen(0.45, 4.5, supply=5.0), calibration=calibration).quantities["span_v"].budget
     parts = {b.name: b.contribution for b in budget}
-    assert math.hypot(parts["gain of the trim"], parts[SHARED[0]]) == pytest.approx(4.05e-3)
+    assert math.hypot(parts["gain of the calibration"], parts[SHARED[0]]) == pytest.approx(4.05e-3)
     for side in ("low", "high"):
         assert parts[f"linearity of the converter, {side} end"] == pytest.approx(2 * LINE.gain_v)
         assert parts[f"level of the rests, {side} end"] == pytest.approx(0.2e-3)
-    assert parts["reference since the trim"] > 4.05 * 1e-4
+    assert parts["reference since the calibration"] > 4.05 * 1e-4
     assert not [name for name in parts if "fit" in name]
-    never = given(seen(0.45, 4.5, supply=5.0), trim=replace(trim, kind="nominal")).quantities["span_v"]
-    assert "reference since the trim" not in {b.name for b in never.budget}
+    never = given(seen(0.45, 4.5, supply=5.0), calibration=replace(calibration, kind="nominal")).quantities[
+        "span_v"
+    ]
+    assert "reference since the calibration" not in {b.name for b in never.budget}
 
 
 @pytest.mark.parametrize(("supply_v", "verdict"), [(4.65, PASS), (5.27, PASS), (4.1, FAIL), (5.4, FAIL)])

@@ -21,11 +21,11 @@ from support.judge_cases import (
     given,
     seen,
 )
-from support.outcomes import make_trim
+from support.outcomes import make_calibration
 from sweeprig.analysis.model import Analysis, Cause, Code, Finding, TwoTracks
+from sweeprig.calibration.model import ChannelCalibration, Line
 from sweeprig.capture.model import Trace
 from sweeprig.judge.profile import load_profile
-from sweeprig.trim.model import ChannelTrim, Line
 
 
 def two(*, slope: float = -1.0, offset: float = 5.0, error: float = 0.2) -> TwoTracks:
@@ -133,9 +133,11 @@ def test_channel_not_in_the_profile_is_left_out() -> None:
 
 def test_both_channels_enter_slope_and_agreement() -> None:
     line = Line(0.0, 1e-3, 0.0, (2e-3 * 1e-3) ** 2, 0.0)  # 1 mV each code, gain known to 0.2 %
-    trim = make_trim(channels=tuple(ChannelTrim(c, line, u_linearity_lsb=3.0) for c in range(3)))
+    calibration = make_calibration(
+        channels=tuple(ChannelCalibration(c, line, u_linearity_lsb=3.0) for c in range(3))
+    )
     trace, analysis = with_b(two_tracks=two(error=1.5))
-    j = given(analysis, OPPOSED, trace=trace, trim=trim)
+    j = given(analysis, OPPOSED, trace=trace, calibration=calibration)
     own, bend = (
         math.sqrt(2e-3**2 - 0.0005**2 / 3),
         3e-3 * math.sqrt(2) / 4.05,

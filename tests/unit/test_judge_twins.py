@@ -1,4 +1,4 @@
-"""The verdict on each simulated sensor, all the way from its codes, on a rig that was never trimmed."""
+"""The verdict on each simulated sensor, all the way from its codes, on a rig that was never calibrated."""
 
 from __future__ import annotations
 

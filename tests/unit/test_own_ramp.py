@@ -10,12 +10,12 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from sweeprig.bench.trim.own_ramp import LEAST_S, count_own_ramp, has_ramp, jumper_at_ramp
-from sweeprig.bench.trim.ramp import without_rests
-from sweeprig.errors import BoardRefusedError, TrimError
+from sweeprig.bench.calibration.own_ramp import LEAST_S, count_own_ramp, has_ramp, jumper_at_ramp
+from sweeprig.bench.calibration.ramp import without_rests
+from sweeprig.calibration.density import density_linearity, departures_left, ramp_density
+from sweeprig.errors import BoardRefusedError, CalibrationError
 from sweeprig.frontend.tables import parts, table
 from sweeprig.link.client import RigClient
-from sweeprig.trim.density import density_linearity, departures_left, ramp_density
 from sweeprig.twin.own_ramp import PWM_HZ, RampFilter, ripple_v
 from sweeprig.twin.sim_url import SimOptions
 from sweeprig.twin.simulated import make_world, switch_on
@@ -143,9 +143,9 @@ def test_only_a_jumper_at_ramp_lets_signal_a_follow() -> None:
 
 
 def test_what_cannot_work_is_refused_before_the_count() -> None:
-    with pytest.raises(TrimError, match="does not reach"):
+    with pytest.raises(CalibrationError, match="does not reach"):
         count_own_ramp(client(), seconds=60)
-    with pytest.raises(TrimError, match="too fast"):
+    with pytest.raises(CalibrationError, match="too fast"):
         count_own_ramp(client(jumper="ramp"), seconds=10)
     with pytest.raises(BoardRefusedError):
         jumper_at_ramp(client(board="plain", jumper="ramp"))

@@ -156,12 +156,12 @@ def test_what_is_not_known_is_said(pages: dict[str, Page]) -> None:
     assert "Closed throttle" not in pages["unknown"].text
     assert "None: an end of the travel was not measured." in pages["wiggle"].text
     assert "no capture file" in pages["csv"].text
-    assert "nominal: never trimmed" in pages["angle"].text
-    assert "no trim yet" in pages["angle"].text
-    assert not any("never checked since the trim" in pages[name].text for name in ("angle", "csv"))
+    assert "nominal: never calibrated" in pages["angle"].text
+    assert "no calibration yet" in pages["angle"].text
+    assert not any("never checked since the calibration" in pages[name].text for name in ("angle", "csv"))
 
 
-def test_rig_trim_losses_hash_and_versions(pages: dict[str, Page]) -> None:
+def test_rig_calibration_losses_hash_and_versions(pages: dict[str, Page]) -> None:
     text = pages["good"].text
     for shown in ("full build, rp2040", "line+linearity, 12 days old", "none of 5000 records", oc.SHA, "sweeprig 0.1.0",
                   "12 µs, of 20 LSB or more", "bench meter, serial M-11, certificate C-2030-88"):  # fmt: skip
@@ -252,18 +252,18 @@ def test_the_text_sheet_holds_what_has_to_be_read_aloud() -> None:
     assert "Heat or vibration faults are not excluded" in passed
 
 
-def test_an_old_trim_is_marked() -> None:
+def test_an_old_calibration_is_marked() -> None:
     base = oc.outcome()
-    old = replace(base, trim=oc.make_trim(made_at="2030-01-01T00:00:00+00:00"))
+    old = replace(base, calibration=oc.make_calibration(made_at="2030-01-01T00:00:00+00:00"))
     assert "427 days old (too old)" in page_of(old).text
-    unknown = replace(base, trim=oc.make_trim(made_at="2031-02-20"))
+    unknown = replace(base, calibration=oc.make_calibration(made_at="2031-02-20"))
     assert "age not known" in page_of(unknown).text
 
 
 def test_the_last_check_standard_is_shown() -> None:
     base = oc.outcome()
     checks = ({"made_at": "2031-03-01", "verdict": "pass"}, {"made_at": "2031-03-04", "verdict": "fail"})
-    text = page_of(replace(base, trim=oc.make_trim(verified=checks))).text
+    text = page_of(replace(base, calibration=oc.make_calibration(verified=checks))).text
     assert "made at 2031-03-04, verdict fail" in text
 
 

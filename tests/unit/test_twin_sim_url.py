@@ -9,7 +9,7 @@ from functools import partial
 import numpy as np
 import pytest
 
-from sweeprig.bench.trim.points import wanted_volts
+from sweeprig.bench.calibration.points import wanted_volts
 from sweeprig.errors import InputError
 from sweeprig.twin.feed import MOST_WINDOWS, WINDOW_S, Feed, Shown
 from sweeprig.twin.sim_url import BENCH_VOLTS, SimOptions, parse
@@ -150,7 +150,7 @@ def test_a_bench_voltage_gives_its_volts_one_start_after_another() -> None:
     assert means[3] == pytest.approx(means[2], abs=1.0)  # the last one stays
 
 
-def test_a_bench_voltage_gives_by_itself_what_a_trim_asks() -> None:
+def test_a_bench_voltage_gives_what_a_calibration_asks() -> None:
     assert list(BENCH_VOLTS) == wanted_volts(len(BENCH_VOLTS))
     codes = make_world(parse("sim://bench-voltage"), 5).raw(20, 16)
     assert codes.mean() == pytest.approx(4.8 * 0.6 / 3.3 * 4096, rel=0.02)

@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from support.bench_meter import BenchMeter, Meter, trim_points
+from support.bench_meter import BenchMeter, Meter, calibration_points
 from sweepboard import wire
 from sweeprig.errors import HookupError
 from sweeprig.twin.capture import capture_of, play
@@ -216,11 +216,11 @@ def test_a_bench_meter_stays_within_what_its_maker_says() -> None:
     assert errors.std() > 0.0005
 
 
-def test_trim_points_tell_the_rigs_own_line() -> None:
+def test_calibration_points_tell_the_rigs_own_line() -> None:
     """Slope of code over true volts against divider, reference and gain of this very rig."""
     world = World("good", seed=3)
     meter = Meter(percent_of_reading=0.05, counts=3, count_v=1e-4)
-    found = [r for r in trim_points(world, [0.5, 1.5, 2.5, 3.5, 4.5], meter=meter) if r.channel == 0]
+    found = [r for r in calibration_points(world, [0.5, 1.5, 2.5, 3.5, 4.5], meter=meter) if r.channel == 0]
     slope = np.polyfit([r.true_v for r in found], [r.code for r in found], 1)[0]
     want = world.board.ratio(0) * world.lsb_per_v
     assert slope / want == pytest.approx(0.9935, abs=0.003)

@@ -8,10 +8,12 @@ from itertools import pairwise
 import numpy as np
 
 from sweeprig.analysis.model import FloatArray, TwoTracks
+from sweeprig.calibration.volts import unloaded
 from sweeprig.capture.model import BoolArray
-from sweeprig.trim.volts import unloaded
 
-SAME_GAIN = 0.016  # how far two channels of a build that was never trimmed may differ: dividers of 1 % parts
+SAME_GAIN = (
+    0.016  # how far two channels of a build that was never calibrated may differ: dividers of 1 % parts
+)
 SAME_LSB = 6.0  # codes between two signals that are one
 SAME_V = (0.003, 0.008)  # [V] that the codes come to, at least and at most
 SAME_STEP = 0.5  # of the data's own step, where that is more

@@ -74,4 +74,4 @@ def demo_order(scene: Scene, out: Path, seconds: float) -> SweepOrder:
         part="three-wire position sensor (simulated)",
         serial=f"SIM-{scene.seed}",
     )
-    return SweepOrder(setup=setup, folder=out, trims=out / "trims", timed=True)
+    return SweepOrder(setup=setup, folder=out, calibrations=out / "calibrations", timed=True)

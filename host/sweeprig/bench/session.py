@@ -21,6 +21,9 @@ from sweeprig.bench.hookup.way_out import held_back, unwinding
 from sweeprig.bench.readings import live
 from sweeprig.bench.readings.live import Chunk, Volts, volts_of
 from sweeprig.bench.review.review import versions
+from sweeprig.calibration.model import Calibration
+from sweeprig.calibration.nominal import nominal_calibration
+from sweeprig.calibration.store import calibration_to_dict, check_fits, load_calibration
 from sweeprig.capture.file import write_capture
 from sweeprig.capture.folder import file_stem, local_now
 from sweeprig.capture.model import Capture, SweepSetup
@@ -29,9 +32,6 @@ from sweeprig.errors import LinkError
 from sweeprig.judge.profile import Profile, load_profile
 from sweeprig.link.client import RigClient
 from sweeprig.link.messages import Message
-from sweeprig.trim.model import Trim
-from sweeprig.trim.nominal import nominal_trim
-from sweeprig.trim.store import check_fits, load_trim, trim_to_dict
 
 SNAPSHOT_SPREAD = 150  # codes inside one window, or from one to the next: 0.2 V; a fast hand makes 50
 
@@ -130,7 +130,7 @@ class Session:
                 on_events=self._following(on_look),
                 coaching=coaching,
                 endless=endless,
-                trim=trim_to_dict(self.volts.trim),
+                calibration=calibration_to_dict(self.volts.calibration),
                 versions=versions(),
             )
         finally:
@@ -175,7 +175,7 @@ def session(
     client: RigClient,
     setup: SweepSetup,
     *,
-    trims: Path,
+    calibrations: Path,
     ask: Ask | None = None,
     books: Books | None = None,
     now: Callable[[], datetime] = local_now,
@@ -185,10 +185,10 @@ def session(
 
     `ask` confirms what a job has not confirmed yet; None: only what `setup.confirmed` says counts. Without `fed`
     nothing is switched on: the block looks first by itself. Books are read before power.
-    Raises SafetyError, InputError, ProfileError, TrimFileError, LinkError.
+    Raises SafetyError, InputError, ProfileError, CalibrationFileError, LinkError.
     """
     profile = load_profile(setup.profile)
-    volts = volts_of(client, setup, trim_for(client, trims), profile.supply.nominal_v)
+    volts = volts_of(client, setup, calibration_for(client, calibrations), profile.supply.nominal_v)
     made = Session(volts, profile, ask or Unattended(setup.confirmed), books or Books(), now)
     with unwinding():
         try:
@@ -201,7 +201,7 @@ def session(
             made.off()  # a signal may have come just before the first
 
 
-def trim_for(client: RigClient, trims: Path) -> Trim:
-    """Return the stored trim of this rig, or the nominal one of its build. Raises TrimFileError."""
+def calibration_for(client: RigClient, calibrations: Path) -> Calibration:
+    """Return the stored calibration of this rig, or the nominal one of its build. Raises CalibrationFileError."""
     rig = client.hello()
-    return check_fits(load_trim(str(rig["uid"]), folder=trims) or nominal_trim(rig), rig)
+    return check_fits(load_calibration(str(rig["uid"]), folder=calibrations) or nominal_calibration(rig), rig)

@@ -76,7 +76,7 @@ def capture_of_bytes(head: JournalHead, data: bytes, *, ended: str) -> Capture:
         slow=tuple(_all(messages, SlowReading)),
         marks=tuple(_all(messages, Mark)),
         board_text=lines,
-        trim=head.trim,
+        calibration=head.calibration,
         versions=dict(head.versions or {}),
         ended=ended,
         bad_frames=len(_all(messages, BadFrame)),

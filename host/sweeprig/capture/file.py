@@ -25,7 +25,7 @@ from sweeprig.capture.folder import size_of
 from sweeprig.capture.locks import let_go, remove
 from sweeprig.capture.model import Capture
 from sweeprig.capture.plain import setup_from_plain, setup_to_plain
-from sweeprig.capture.plausible import MOST_INDEX, check_records, check_snapshots, checked_meta
+from sweeprig.capture.plausible import MOST_INDEX, check_records, check_snapshots, checked_meta, renamed
 from sweeprig.errors import CaptureFileError
 from sweeprig.link.clean import clean_plain, clean_text, is_whole
 from sweeprig.link.messages import Gap, Mark, Records, SlowReading, Snapshot
@@ -162,7 +162,7 @@ def _meta_of(capture: Capture, digests: Mapping[str, str]) -> dict[str, Any]:
         "channels": list(wire.CHANNEL_NAMES),
         "rig": clean_plain(dict(capture.rig)),
         "setup": setup_to_plain(capture.setup),
-        "trim": clean_plain(dict(capture.trim)) if capture.trim is not None else None,
+        "calibration": clean_plain(dict(capture.calibration)) if capture.calibration is not None else None,
         "versions": clean_plain(dict(capture.versions)),
         "coaching": clean_plain(capture.coaching),
         "board_text": clean_plain(capture.board_text),
@@ -200,7 +200,7 @@ def unpack(data: bytes, *, where: str) -> Capture:
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
         plain = json.loads(_member(archive, "capture.json", MOST_META))
         _check_head(plain, where)
-        meta = checked_meta(plain, where)
+        meta = checked_meta(renamed(plain), where)
         arrays = {name: _read_array(archive, name, meta["sha256"]) for name in _ARRAYS}
     records = _checked(Records(**{name: arrays[name] for name in _RECORD_ARRAYS}), where)
     check_records(records, meta["window"], where)
@@ -218,7 +218,7 @@ def unpack(data: bytes, *, where: str) -> Capture:
         slow=tuple(SlowReading(*row) for row in arrays["slow"].tolist()),
         marks=tuple(Mark(*row) for row in arrays["marks"].tolist()),
         board_text=tuple(meta["board_text"]),
-        trim=meta["trim"],
+        calibration=meta["calibration"],
         versions=meta["versions"],
         ended=meta["ended"],
         coaching=tuple(meta["coaching"]),

@@ -20,6 +20,7 @@ from sweeprig.capture.folder import numbered
 from sweeprig.capture.locks import alone_in, claim, hold, remove
 from sweeprig.capture.model import SweepSetup
 from sweeprig.capture.plain import setup_from_plain, setup_to_plain
+from sweeprig.capture.plausible import renamed
 from sweeprig.capture.writer import Disk, Writer
 from sweeprig.errors import CaptureFileError
 from sweeprig.link.clean import clean_plain, clean_text, is_number, is_whole
@@ -41,7 +42,7 @@ class JournalHead:
     conversion_hz: float
     n_windows: int | None = None  # windows asked for; None: open end
     versions: Mapping[str, str] | None = None
-    trim: Mapping[str, Any] | None = None
+    calibration: Mapping[str, Any] | None = None
 
     def to_line(self) -> bytes:
         """Return the line with its end."""
@@ -139,7 +140,7 @@ def read_journal(path: Path) -> tuple[JournalHead, bytes]:
         plain = json.loads(line) if end else None
         if not isinstance(plain, dict) or plain.get("format") != FORMAT or plain.get("version") != VERSION:
             raise ValueError("its first line is not that of a journal")
-        head = _head(plain, str(path))
+        head = _head(renamed(plain), str(path))
     except (ValueError, LookupError, TypeError, ArithmeticError, RecursionError, MemoryError) as exc:
         raise CaptureFileError(
             f"{path} is not a journal, or it ends inside its first line.",
@@ -151,14 +152,14 @@ def read_journal(path: Path) -> tuple[JournalHead, bytes]:
 
 def _head(plain: Mapping[str, Any], where: str) -> JournalHead:
     """Return the head in the first line. Raises CaptureFileError, or ValueError that names the key."""
-    n_windows, trim, versions = plain["n_windows"], plain["trim"], plain["versions"]
+    n_windows, calibration, versions = plain["n_windows"], plain["calibration"], plain["versions"]
     window, conversion_hz = plain["window"], plain["conversion_hz"]
     for key, fits in (
         ("n_windows", n_windows is None or is_whole(n_windows, 1, 1 << 40)),
         ("window", is_whole(window, 1, 1 << 20)),
         ("conversion_hz", is_number(conversion_hz, above=0.0)),
         ("rig", isinstance(plain["rig"], dict)),
-        ("trim", trim is None or isinstance(trim, dict)),
+        ("calibration", calibration is None or isinstance(calibration, dict)),
         ("versions", versions is None or isinstance(versions, dict)),
     ):
         if not fits:
@@ -171,5 +172,5 @@ def _head(plain: Mapping[str, Any], where: str) -> JournalHead:
         conversion_hz=float(conversion_hz),
         n_windows=n_windows,
         versions=clean_plain(versions),
-        trim=clean_plain(trim),
+        calibration=clean_plain(calibration),
     )

@@ -31,7 +31,7 @@ def start_capture(
     *,
     folder: Path,
     n_windows: int | None = None,
-    trim: Mapping[str, Any] | None = None,
+    calibration: Mapping[str, Any] | None = None,
     versions: Mapping[str, str] | None = None,
     clock: Callable[[], float] = time.monotonic,
     now: Callable[[], datetime] = local_now,
@@ -53,7 +53,7 @@ def start_capture(
         conversion_hz=float(rig["conversion_hz"]),
         n_windows=n_windows,
         versions=versions,
-        trim=trim,
+        calibration=calibration,
     )
     journal = Journal(folder, head, stem=f"capture-{when:%Y%m%d-%H%M%S}", clock=clock, disk=disk)
     client.on_bytes = journal.write

@@ -62,7 +62,7 @@ class Capture:
     slow: tuple[SlowReading, ...] = ()
     marks: tuple[Mark, ...] = ()
     board_text: tuple[str, ...] = ()
-    trim: Mapping[str, Any] | None = None  # the trim in force, as stored; None: nominal
+    calibration: Mapping[str, Any] | None = None  # the calibration in force, as stored; None: nominal
     versions: Mapping[str, str] = field(default_factory=dict)
     ended: str = "complete"  # complete | stopped | unplugged | silent | restarted | recovered
     coaching: tuple[str, ...] = ()  # movements that were asked for and seen

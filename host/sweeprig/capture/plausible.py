@@ -27,6 +27,13 @@ def unfit(where: str, key: str, seen: str, limit: str) -> CaptureFileError:
     )
 
 
+def renamed(meta: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a description with the keys of today: earlier ones have the calibration under `trim`."""
+    if "trim" not in meta or "calibration" in meta:
+        return dict(meta)
+    return {"calibration" if key == "trim" else key: value for key, value in meta.items()}
+
+
 def checked_meta(meta: Mapping[str, Any], where: str) -> dict[str, Any]:
     """Return the description of a capture, its text clean. Raises CaptureFileError, which names the key."""
     lists, objects = ("board_text", "coaching"), ("rig", "versions", "setup")
@@ -38,7 +45,11 @@ def checked_meta(meta: Mapping[str, Any], where: str) -> dict[str, Any]:
         ),
         ("conversion_hz", is_number(meta.get("conversion_hz"), above=0.0, most=1e9), "above 0, at most 1e9"),
         ("bad_frames", is_whole(meta.get("bad_frames"), 0, 1 << 48), "a whole number from 0"),
-        ("trim", "trim" in meta and isinstance(meta["trim"], dict | None), "an object or null"),
+        (
+            "calibration",
+            "calibration" in meta and isinstance(meta["calibration"], dict | None),
+            "an object or null",
+        ),
         *(
             (key, _may_be_index(meta.get(key)), "a whole number from 0, or null")
             for key in ("first_index", "stop_index")
@@ -53,7 +64,10 @@ def checked_meta(meta: Mapping[str, Any], where: str) -> dict[str, Any]:
             raise unfit(where, key, repr(meta.get(key)), limit)
     return {
         **meta,
-        **{key: clean_plain(meta[key]) for key in ("created", "ended", "rig", "versions", "trim", *lists)},
+        **{
+            key: clean_plain(meta[key])
+            for key in ("created", "ended", "rig", "versions", "calibration", *lists)
+        },
     }
 
 

@@ -42,7 +42,7 @@ def run_sweep(
     progress: Callable[[Progress], None] | None = None,
     stop: Callable[[], bool] | None = None,
     on_events: Callable[[list[Message]], None] | None = None,
-    trim: Mapping[str, Any] | None = None,
+    calibration: Mapping[str, Any] | None = None,
     versions: Mapping[str, str] | None = None,
     clock: Callable[[], float] = time.monotonic,
     now: Callable[[], datetime] = local_now,
@@ -59,7 +59,8 @@ def run_sweep(
     """
     n_windows = None if endless else n_windows_of(setup.seconds, client.window_s)
     live = start_capture(
-        client, setup, folder=folder, n_windows=n_windows, trim=trim, versions=versions, clock=clock, now=now,
+        client, setup, folder=folder, n_windows=n_windows, calibration=calibration, versions=versions,
+        clock=clock, now=now,
         disk=disk,
     )  # fmt: skip
     with live:

@@ -12,6 +12,7 @@ import typer
 from sweeprig import __version__
 from sweeprig.cli.commands import (
     aim,
+    calibrate,
     check,
     collect,
     config,
@@ -25,7 +26,6 @@ from sweeprig.cli.commands import (
     send,
     sheet,
     sweep,
-    trim,
     watch,
     wiggle,
 )
@@ -72,7 +72,7 @@ for module in (
     send,
     collect,
     pins,
-    trim,
+    calibrate,
     records,
     recover,
     sheet,

@@ -82,7 +82,7 @@ def make_order(setup: SweepSetup, out: Path | None, sheet: str | None, guard: fl
     return SweepOrder(
         setup,
         out or captures_folder(config, places),
-        places.trims,
+        places.calibrations,
         Choices(guard_factor=guard),
         check_value("sheet", sheet, "the command line") if sheet else config.sheet,
         records_place("") if config.keep_records else None,
@@ -147,10 +147,12 @@ class RigOptions:
         """Open the rig and make it ready for one sensor."""
         from sweeprig.bench.session import session
 
-        trims = settings()[1].trims
+        calibrations = settings()[1].calibrations
         with (
             self.rig() as client,
-            session(client, setup, trims=trims, ask=asking(self.confirm), books=books(), fed=fed) as s,
+            session(
+                client, setup, calibrations=calibrations, ask=asking(self.confirm), books=books(), fed=fed
+            ) as s,
         ):
             yield s
 

@@ -158,7 +158,7 @@ class FrontEnd:
     def leakage_at_sensor_v(self, *, temperature_c: float) -> float:
         """Worst shift of the reading from clamp leakage [V at the sensor]; doubles every 10 K."""
         t = table()["temperature"]
-        doublings = (temperature_c - float(t["trim_c"])) / float(t["leakage_doubles_k"])
+        doublings = (temperature_c - float(t["calibration_c"])) / float(t["leakage_doubles_k"])
         grown = self.clamp_leakage_a * math.pow(2.0, doublings)
         return grown * self.r_parallel_ohm / self.divider_ratio
 

@@ -1,4 +1,4 @@
-"""Uncertainty budgets of what is reported. The rig's own contributions come from trim.uncertainty."""
+"""Uncertainty budgets of what is reported. The rig's own contributions come from calibration.uncertainty."""
 
 from __future__ import annotations
 
@@ -6,23 +6,29 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
+from sweeprig.calibration import codes
+from sweeprig.calibration.drift import AGEING, GROUND_LEAD, drift_lines
+from sweeprig.calibration.model import Calibration, ChannelCalibration
+from sweeprig.calibration.uncertainty import (
+    SINCE_CALIBRATION,
+    channel_of,
+    combine,
+    memory_line,
+    reference_lines,
+)
+from sweeprig.calibration.uncertainty import calibration_lines as rig_lines
 from sweeprig.judge.model import BudgetLine, Quantity
 from sweeprig.judge.rig import Rig
-from sweeprig.trim import codes
-from sweeprig.trim.drift import AGEING, GROUND_LEAD, drift_lines
-from sweeprig.trim.model import ChannelTrim, Trim
-from sweeprig.trim.uncertainty import SINCE_TRIM, channel_of, combine, memory_line, reference_lines
-from sweeprig.trim.uncertainty import calibration_lines as rig_lines
 
-FIT = "fit and reference of the trim"
+FIT = "fit and reference of the calibration"
 MEMORY = "charge of the channel before"
 SHARED_GAIN = "gain shared by all channels"
-SHARED_ZERO = "zero of the trim's meter"
+SHARED_ZERO = "zero of the calibration's meter"
 GROUND = "sensor ground as sensed"
 SHARED = (
     SHARED_GAIN,
     SHARED_ZERO,
-    *SINCE_TRIM,
+    *SINCE_CALIBRATION,
     AGEING,
     GROUND_LEAD,
     GROUND,
@@ -80,26 +86,26 @@ def merged(lines: Sequence[BudgetLine], also: Sequence[str] = ()) -> tuple[Budge
 def shared_gain(rig: Rig) -> float:
     """Return the relative standard uncertainty of gain that all channels have in common.
 
-    Trimmed with one meter, its gain error, with the I2C converter that of the meter which trimmed this; never trimmed,
+    Calibrated with one meter, its gain error, with the I2C converter that of its meter; never calibrated,
     the gain and reference of the one converter.
     """
-    trim = rig.trim
-    if trim.kind == "nominal":
-        gain = codes.rectangular(codes.half_width(codes.chip_facts(trim.chip).gain))
+    calibration = rig.calibration
+    if calibration.kind == "nominal":
+        gain = codes.rectangular(codes.half_width(codes.chip_facts(calibration.chip).gain))
         return math.hypot(gain, codes.rectangular(rig.front_end.adc_vref_tol))
-    if trim.meter is not None:
-        return codes.rectangular(trim.meter.percent_of_reading / 100.0)
+    if calibration.meter is not None:
+        return codes.rectangular(calibration.meter.percent_of_reading / 100.0)
     return 0.0
 
 
-def shared_zero(trim: Trim) -> float:
-    """Return the standard uncertainty [V] of the zero that all channels have from the one meter of their trim.
+def shared_zero(calibration: Calibration) -> float:
+    """Return the standard uncertainty [V] of the zero that all channels have from the one meter of their calibration.
 
     Every channel is fitted to the same readings, so the meter's counts, but for the rounding, shift all alike.
     """
-    if trim.kind == "nominal" or trim.meter is None:
+    if calibration.kind == "nominal" or calibration.meter is None:
         return 0.0
-    return codes.rectangular(max(trim.meter.counts - 0.5, 0.0) * trim.meter.count_v)
+    return codes.rectangular(max(calibration.meter.counts - 0.5, 0.0) * calibration.meter.count_v)
 
 
 def calibration_lines(value_v: float, *, channel: int, rig: Rig | None) -> tuple[BudgetLine, ...]:
@@ -108,13 +114,13 @@ def calibration_lines(value_v: float, *, channel: int, rig: Rig | None) -> tuple
         return ()
     lines = rig_lines(
         value_v,
-        trim=rig.trim,
+        calibration=rig.calibration,
         channel=channel,
         front_end=rig.front_end,
         temperature_c=rig.temperature_c,
         smps_mode=rig.smps_mode,
     )
-    gain, zero = shared_gain(rig), shared_zero(rig.trim)
+    gain, zero = shared_gain(rig), shared_zero(rig.calibration)
     return tuple(part for b in lines for part in (_apart(b, value_v, gain, zero) if b.name == FIT else (b,)))
 
 
@@ -141,22 +147,28 @@ def span_lines(
     rig: Rig | None,
 ) -> tuple[BudgetLine, ...]:
     """Return what the rig contributes to the distance of two readings: the offset cancels."""
-    own = None if rig is None else channel_of(rig.trim, channel)
+    own = None if rig is None else channel_of(rig.calibration, channel)
     if own is None or rig is None:
         return ()
     span = high_v - low_v
     lines = [*_apart(gain_line(own, span), span, shared_gain(rig))]
     for name, value in (("low", low_v), ("high", high_v)):
-        at_end = rig_lines(value, trim=rig.trim, channel=channel, front_end=rig.front_end)
+        at_end = rig_lines(value, calibration=rig.calibration, channel=channel, front_end=rig.front_end)
         lines += [replace(b, name=f"{b.name}, {name} end") for b in at_end if b.name in AT_EACH_END]
     lines.append(memory_line(span, rig.front_end, before_v=0.0))
-    if rig.trim.kind != "nominal":
-        lines += reference_lines(span, rig.trim, temperature_c=rig.temperature_c, smps_mode=rig.smps_mode)
-    drift = drift_lines(span, trim=rig.trim, front_end=rig.front_end, temperature_c=rig.temperature_c)
+    if rig.calibration.kind != "nominal":
+        lines += reference_lines(
+            span, rig.calibration, temperature_c=rig.temperature_c, smps_mode=rig.smps_mode
+        )
+    drift = drift_lines(
+        span, calibration=rig.calibration, front_end=rig.front_end, temperature_c=rig.temperature_c
+    )
     return (*lines, *(b for b in drift if b.name != GROUND_LEAD))  # both ends have the lead's drop
 
 
-def gain_line(own: ChannelTrim, sensitivity: float, name: str = "gain of the trim") -> BudgetLine:
+def gain_line(
+    own: ChannelCalibration, sensitivity: float, name: str = "gain of the calibration"
+) -> BudgetLine:
     """Return the relative uncertainty of one channel's gain, times `sensitivity`."""
     u = math.sqrt(own.line.var_gain) / abs(own.line.gain_v)
     return BudgetLine(name, "B", "normal", u, "V/V", sensitivity, own.line.dof)

@@ -65,12 +65,12 @@ REMEDIES = (
     ("load", "measure the track resistance and give it with --track-ohm"),
     ("rest", "more strokes with longer rests at this end"),
     ("level", "more strokes with longer rests at this end"),
-    ("meter", "a trim with a better meter"),
-    ("linear", "a trim of the converter's linearity"),
-    ("wide code", "a trim of the converter's linearity"),
-    ("gain", "a trim with a better meter"),
-    ("fit", "a trim with more points and a better meter"),
-    ("reference", "a fresh trim at this temperature"),
+    ("meter", "a calibration with a better meter"),
+    ("linear", "a calibration of the converter's linearity"),
+    ("wide code", "a calibration of the converter's linearity"),
+    ("gain", "a calibration with a better meter"),
+    ("fit", "a calibration with more points and a better meter"),
+    ("reference", "a fresh calibration at this temperature"),
 )
 
 
@@ -78,7 +78,7 @@ def remedy(budget: Sequence[BudgetLine]) -> str:
     """Return what makes the largest contribution smaller."""
     largest = max(budget, key=lambda b: b.contribution, default=None)
     if largest is None:
-        return "more strokes or a better trim"
+        return "more strokes or a better calibration"
     name = largest.name.lower()
-    found = next((step for word, step in REMEDIES if word in name), "more strokes or a better trim")
+    found = next((step for word, step in REMEDIES if word in name), "more strokes or a better calibration")
     return f"{found} (most of it is: {largest.name})"

@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from sweeprig.calibration.codes import rectangular
+from sweeprig.calibration.uncertainty import LOAD, loading_line, loading_shift_v
 from sweeprig.capture.model import SweepSetup
 from sweeprig.frontend import FrontEnd
 from sweeprig.judge.model import BudgetLine
 from sweeprig.judge.profile_model import Profile
-from sweeprig.trim.codes import rectangular
-from sweeprig.trim.uncertainty import LOAD, loading_line, loading_shift_v
 from sweeprig.words import Hookup
 
 

@@ -66,7 +66,7 @@ def rail_of(end: End) -> float | None:
 
 
 def _span(track: Track) -> Quantity:
-    """High minus low: the trim's offset cancels, its gain and the linearity of both ends stay."""
+    """High minus low: the calibration's offset cancels, its gain and the linearity of both ends stay."""
     key, (low, high) = f"span{track.suffix}_v", ends_of(track.analysis, track.channel)
     if low is None or high is None:
         return bu.missing(key, "V", f"no rest was seen at the {'low' if low is None else 'high'} end")

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from sweeprig.analysis.model import Finding
-from sweeprig.trim.model import BudgetLine as BudgetLine
+from sweeprig.calibration.model import BudgetLine as BudgetLine
 
 
 class Verdict(StrEnum):

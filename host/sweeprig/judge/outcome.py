@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from sweeprig.analysis.model import Analysis
+from sweeprig.calibration.model import Calibration
 from sweeprig.capture.model import Capture, SweepSetup, Trace
 from sweeprig.judge.model import Judgement
-from sweeprig.trim.model import Trim
 
 if TYPE_CHECKING:
     from sweeprig.judge.profile import Profile
@@ -25,10 +25,10 @@ class Outcome:
     judgement: Judgement
     profile: Profile
     capture: Capture | None  # None for a CSV
-    trim: Trim | None  # None for a CSV
+    calibration: Calibration | None  # None for a CSV
     made_at: str  # ISO 8601 with offset
     versions: Mapping[str, str] = field(default_factory=dict)
-    remarks: tuple[str, ...] = ()  # ageing trim, override, failed check standard, loading
+    remarks: tuple[str, ...] = ()  # ageing calibration, override, failed check standard, loading
 
     @property
     def simulated(self) -> bool:

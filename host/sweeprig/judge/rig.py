@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from sweeprig.calibration.model import Calibration
 from sweeprig.capture.model import Trace
 from sweeprig.frontend import FrontEnd
-from sweeprig.trim.model import Trim
 
 
 @dataclass(frozen=True)
 class Rig:
-    """A trim and the front end it belongs to, and the board while it captured."""
+    """A calibration and the front end it belongs to, and the board while it captured."""
 
-    trim: Trim
+    calibration: Calibration
     front_end: FrontEnd
     temperature_c: float | None = None  # of the board; None where not known
     smps_mode: str = ""  # of its regulator; "" where not known

@@ -10,13 +10,13 @@ import numpy as np
 
 from sweeprig.analysis.model import Analysis
 from sweeprig.analysis.statistics import batch_u, spread_of
+from sweeprig.calibration.slow import ground_half_width_v
 from sweeprig.capture.model import FloatArray, SweepSetup, Trace
 from sweeprig.judge import budget as bu
 from sweeprig.judge.model import BudgetLine, Quantity
 from sweeprig.judge.named_ends import levels
 from sweeprig.judge.profile_model import Limits, Profile, Range
 from sweeprig.judge.rig import Rig
-from sweeprig.trim.slow import ground_half_width_v
 from sweeprig.words import Hookup
 
 NOT_OBSERVED = "the supply was not observed"

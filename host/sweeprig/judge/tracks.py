@@ -6,13 +6,13 @@ import math
 from dataclasses import replace
 
 from sweeprig.analysis.model import TwoTracks
+from sweeprig.calibration.codes import CODES
+from sweeprig.calibration.uncertainty import channel_of, linearity_line
 from sweeprig.judge import budget as bu
 from sweeprig.judge.model import BudgetLine, Quantity
 from sweeprig.judge.named_ends import SUFFIXES
 from sweeprig.judge.rig import Rig
 from sweeprig.judge.scale import Scale
-from sweeprig.trim.codes import CODES
-from sweeprig.trim.uncertainty import channel_of, linearity_line
 
 PERCENT = "% of supply"
 
@@ -29,10 +29,10 @@ def slope(two: TwoTracks | None, rig: Rig | None, quantities: dict[str, Quantity
     span, shared = quantities["span_v"].value, bu.shared_gain(rig)
     lines = []
     for channel, name, factor in ((0, "A", two.slope), (1, "B", 1.0)):
-        own = channel_of(rig.trim, channel)
+        own = channel_of(rig.calibration, channel)
         if own is None:
             continue
-        gain = bu.gain_line(own, two.slope, f"gain of the trim, {name}")
+        gain = bu.gain_line(own, two.slope, f"gain of the calibration, {name}")
         lines.append(replace(gain, u=math.sqrt(max(gain.u**2 - shared**2, 0.0))))
         if span:
             bend = linearity_line(own, CODES / 2)
@@ -89,7 +89,7 @@ def with_converter(name: str, value: float, rig: Rig | None, scale: Scale) -> Qu
 
 
 def _bend(rig: Rig | None, scale: Scale, channel: int, factor: float, name: str) -> tuple[BudgetLine, ...]:
-    own = None if rig is None else channel_of(rig.trim, channel)
+    own = None if rig is None else channel_of(rig.calibration, channel)
     if own is None:
         return ()
     middle = linearity_line(own, CODES / 2)

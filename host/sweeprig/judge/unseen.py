@@ -7,13 +7,13 @@ from datetime import datetime
 import numpy as np
 
 from sweeprig.analysis.sense import BEGIN_S
+from sweeprig.calibration.model import Calibration
+from sweeprig.calibration.uncertainty import beyond_points, channel_of
 from sweeprig.judge.checks import Seen
 from sweeprig.judge.left_out import left_out
 from sweeprig.judge.load import Load
-from sweeprig.trim.model import Trim
-from sweeprig.trim.uncertainty import beyond_points, channel_of
 
-VERIFY_FAILED = "the rig failed its last check standard: trim it again before it passes anything"
+VERIFY_FAILED = "the rig failed its last check standard: calibrate it again before it passes anything"
 
 
 MOST_UNSEEN_PERCENT = (
@@ -27,7 +27,7 @@ def open_points(seen: Seen) -> tuple[str, ...]:
     out = _missing(seen)
     if seen.profile.sensor.tracks > 1 and seen.trace.signal_b is None:
         out.append("track B was not captured: sweep it as well")
-    if seen.rig is not None and verify_failed(seen.rig.trim):
+    if seen.rig is not None and verify_failed(seen.rig.calibration):
         out.append(VERIFY_FAILED)
     return tuple(out)
 
@@ -41,7 +41,7 @@ def not_shown(seen: Seen, load: Load) -> tuple[str, ...]:
     if seen.rig is None:
         out.append(
             "Accuracy of what measured this data: not known. The intervals hold its scatter and resolution only; "
-            "what has neither is judged as read. Use a rig with a trim."
+            "what has neither is judged as read. Use a rig with a calibration."
         )
     if seen.trace.source != "rig" and seen.scale.supply.value is not None:
         own, wide = seen.profile.limits.supply, seen.scale.supply_range
@@ -124,46 +124,48 @@ def _load(seen: Seen, load: Load) -> list[str]:
 
 
 def _beyond(seen: Seen) -> list[str]:
-    """Ends outside the voltages at which the rig was trimmed."""
-    own = None if seen.rig is None else channel_of(seen.rig.trim, 0)
+    """Ends outside the voltages at which the rig was calibrated."""
+    own = None if seen.rig is None else channel_of(seen.rig.calibration, 0)
     out = []
     for name in ("low", "high"):
         value = seen.quantities[f"{name}_v"].value
         if own is not None and value is not None and beyond_points(value, own):
             out.append(
-                f"The {name} end at {value:z.3f} V lies outside the points of the trim. Trim over the range."
+                f"The {name} end at {value:z.3f} V is outside the points of the calibration. Calibrate over the range."
             )
     return out
 
 
-def verify_failed(trim: Trim) -> bool:
+def verify_failed(calibration: Calibration) -> bool:
     """True where the last check standard of this rig failed."""
-    return bool(trim.verified and trim.verified[-1].get("verdict") == "fail")
+    return bool(calibration.verified and calibration.verified[-1].get("verdict") == "fail")
 
 
-CLOCKS_APART = 1 / 24  # d; by which a trim may be dated after a capture without a word
+CLOCKS_APART = 1 / 24  # d; by which a calibration may be dated after a capture without a word
 
 
-def rig_marks(trim: Trim | None, *, taken_at: str) -> tuple[str, ...]:
-    """Return what of the rig has to stand on the sheet: no trim, a trim too old, a failed check standard, its remarks.
+def rig_marks(calibration: Calibration | None, *, taken_at: str) -> tuple[str, ...]:
+    """Return what of the rig has to stand on the sheet: calibration none or too old, failed check standard, remarks.
 
     `taken_at`: ISO 8601 with offset, when the capture was taken; dates that do not read are no reason to mark.
     """
-    if trim is None:
+    if calibration is None:
         return ()
     out = []
-    if trim.kind == "nominal":
-        out.append("This rig was never trimmed: its intervals come from the tolerance of its parts.")
-    age = age_days(trim.made_at, taken_at)
-    if age is not None and age > trim.max_age_days:
+    if calibration.kind == "nominal":
+        out.append("This rig was never calibrated: its intervals come from the tolerance of its parts.")
+    age = age_days(calibration.made_at, taken_at)
+    if age is not None and age > calibration.max_age_days:
         out.append(
-            f"The trim was {age:.0f} days old, over its limit of {trim.max_age_days:.0f}: trim the rig again."
+            f"The calibration was {age:.0f} days old, limit {calibration.max_age_days:.0f}: calibrate the rig again."
         )
     if age is not None and age < -CLOCKS_APART:
-        out.append(f"The trim is dated {-age:.0f} days after the capture: one of the two clocks was wrong.")
-    if verify_failed(trim):
+        out.append(
+            f"The calibration is dated {-age:.0f} days after the capture: one of the two clocks was wrong."
+        )
+    if verify_failed(calibration):
         out.append(f"{VERIFY_FAILED[:1].upper()}{VERIFY_FAILED[1:]}.")
-    return (*out, *trim.remarks)
+    return (*out, *calibration.remarks)
 
 
 def age_days(made_at: str, taken_at: str) -> float | None:

@@ -11,8 +11,8 @@ from sweeprig.link.clean import clean_text
 from sweeprig.records.errors import NoRecordError
 from sweeprig.records.read import records_of, whole_record
 from sweeprig.records.rows import Record
+from sweeprig.records.schema import calibrations, jobs, sensors
 from sweeprig.records.schema import captures as c
-from sweeprig.records.schema import jobs, sensors, trims
 from sweeprig.records.schema import verdicts as v
 
 LEAST_DIGITS = 6  # of a hash, so that it is no number
@@ -32,14 +32,14 @@ def _select(full: bool) -> Select[Any]:
             jobs.c.name.label("job"), sensors.c.label,
             sensors.c.part, sensors.c.serial, v.c.verdict, v.c.reason, v.c.sense, v.c.profile, v.c.guard_factor,
             v.c.made_at.label("judged_at"), v.c.closed_v, v.c.closed_u95, v.c.open_v, v.c.open_u95, v.c.supply_v,
-            v.c.strokes, v.c.n_events, v.c.findings, *long, trims.c.kind.label("trim"),
-            trims.c.made_at.label("trim_made_at"),
+            v.c.strokes, v.c.n_events, v.c.findings, *long, calibrations.c.kind.label("calibration"),
+            calibrations.c.made_at.label("calibration_made_at"),
         )
         .select_from(c)
         .outerjoin(v, and_(v.c.capture_id == c.c.id, v.c.current))
         .outerjoin(jobs, jobs.c.id == c.c.job_id)
         .outerjoin(sensors, sensors.c.id == c.c.sensor_id)
-        .outerjoin(trims, trims.c.id == v.c.trim_id)
+        .outerjoin(calibrations, calibrations.c.id == v.c.calibration_id)
     )  # fmt: skip
 
 

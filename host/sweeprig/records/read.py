@@ -12,7 +12,14 @@ from sweeprig.link.clean import clean_plain, clean_text
 from sweeprig.records.errors import RecordsDamagedError
 from sweeprig.records.rows import DECIDED, Record, digest_of
 
-_OF_OTHERS = ("job", "label", "part", "serial", "trim", "trim_made_at")  # "" where no such row is joined
+_OF_OTHERS = (
+    "job",
+    "label",
+    "part",
+    "serial",
+    "calibration",
+    "calibration_made_at",
+)  # "" where no such row is joined
 _MOST_PATH = 1 << 15  # characters
 Number = float | None
 

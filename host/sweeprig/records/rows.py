@@ -55,8 +55,8 @@ class Record:
     operator: str
     rig_uid: str
     ended: str
-    trim: str  # kind of the trim; "" for a CSV
-    trim_made_at: str
+    calibration: str  # kind of the calibration; "" for a CSV
+    calibration_made_at: str
     capture_file: str
     sha256: str
     judged_at: str
@@ -161,17 +161,17 @@ def capture_row(outcome: Outcome, path: Path, batch: str) -> dict[str, Any]:
     }
 
 
-def trim_row(outcome: Outcome) -> dict[str, Any] | None:
-    """Return the row of `trims`; None where there is no trim."""
-    trim = outcome.trim
-    if trim is None:
+def calibration_row(outcome: Outcome) -> dict[str, Any] | None:
+    """Return the row of `calibrations`; None where there is no calibration."""
+    calibration = outcome.calibration
+    if calibration is None:
         return None
-    data = plain(trim)
+    data = plain(calibration)
     return {
         "digest": digest_of(data),
-        "rig_uid": trim.rig_uid,
-        "kind": trim.kind,
-        "made_at": trim.made_at,
+        "rig_uid": calibration.rig_uid,
+        "kind": calibration.kind,
+        "made_at": calibration.made_at,
         "data": data,
     }
 

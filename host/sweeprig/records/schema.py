@@ -45,8 +45,8 @@ sensors = Table(
     Index("ix_sensors_serial", "serial"),
 )
 
-trims = Table(
-    "trims",
+calibrations = Table(
+    "trims",  # and trim_id below: as the first databases name them, so that they need no step
     metadata,
     Column("id", Integer, primary_key=True),
     Column("digest", String(64), nullable=False, unique=True),  # SHA-256 of `data`
@@ -102,7 +102,7 @@ verdicts = Table(
     Column("digest", String(64), nullable=False),  # SHA-256 of what was decided and measured
     Column("current", Boolean, nullable=False),  # False once the capture was judged anew with another result
     Column("made_at", Text, nullable=False),
-    Column("trim_id", ForeignKey("trims.id")),
+    Column("trim_id", ForeignKey("trims.id"), key="calibration_id"),
     Column("profile", Text, nullable=False),
     Column("guard_factor", Float),
     Column("verdict", Text, nullable=False),  # pass | fail | undecided

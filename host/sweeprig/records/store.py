@@ -38,11 +38,11 @@ class Store:
         new verdict is in force and the old one stays in the table. Raises RecordsError.
         """
         capture = rows.capture_row(outcome, path, batch)
-        trim, verdict = rows.trim_row(outcome), rows.verdict_row(outcome)
+        calibration, verdict = rows.calibration_row(outcome), rows.verdict_row(outcome)
 
         def put() -> int:
             with self._writing() as connection:
-                return _put(connection, outcome, capture, trim, verdict)
+                return _put(connection, outcome, capture, calibration, verdict)
 
         return self._patience.insist(put)
 
@@ -141,7 +141,7 @@ def _put(
     connection: Connection,
     outcome: Outcome,
     capture: dict[str, Any],
-    trim: dict[str, Any] | None,
+    calibration: dict[str, Any] | None,
     verdict: dict[str, Any],
 ) -> int:
     from sqlalchemy import select, update
@@ -155,7 +155,9 @@ def _put(
     capture["sensor_id"] = (
         _ensure(connection, s.sensors, sensor, tuple(sensor)) if any(sensor.values()) else None
     )
-    verdict["trim_id"] = _ensure(connection, s.trims, trim, ("digest",)) if trim else None
+    verdict["calibration_id"] = (
+        _ensure(connection, s.calibrations, calibration, ("digest",)) if calibration else None
+    )
     number = _ensure(connection, s.captures, capture, ("sha256",))
     connection.execute(  # two programs that judge the same capture take turns here
         select(s.captures.c.id).where(s.captures.c.id == number).with_for_update()

@@ -141,18 +141,18 @@ def person_rows(outcome: Outcome) -> Rows:
 
 
 def rig_rows(outcome: Outcome) -> Rows:
-    """Return the rig, its trim and what they are good for."""
-    trim, capture = outcome.trim, outcome.capture
+    """Return the rig, its calibration and what they are good for."""
+    calibration, capture = outcome.calibration, outcome.capture
     rows = [
         ("Rig", facts.rig_text(outcome)),
         ("Test lead", outcome.setup.lead_checked or "never checked"),
-        ("Trim", facts.trim_text(outcome)),
-        ("Meter behind the trim", facts.meter_text(outcome)),
+        ("Calibration", facts.calibration_text(outcome)),
+        ("Meter behind the calibration", facts.meter_text(outcome)),
     ]
-    if trim is not None and trim.temperature_c is not None:
-        mode = f", regulator mode {trim.smps_mode}" if trim.smps_mode else ""
-        rows.append(("Trim made at", f"{fixed(trim.temperature_c, 1)} °C{mode}"))
-    if trim is not None:
+    if calibration is not None and calibration.temperature_c is not None:
+        mode = f", regulator mode {calibration.smps_mode}" if calibration.smps_mode else ""
+        rows.append(("Calibration made at", f"{fixed(calibration.temperature_c, 1)} °C{mode}"))
+    if calibration is not None:
         rows.append(("Check standard", facts.verified_text(outcome)))
     rows.append(("Profile", facts.profile_text(outcome)))
     rows.append(("Guard band", f"{outcome.judgement.guard_factor:g} × U (95 %)"))

@@ -34,35 +34,35 @@ def cautions(outcome: Outcome) -> tuple[str, ...]:
 
 
 def age_days(outcome: Outcome) -> float | None:
-    """Return the trim's age at the time of the capture [d]; None where either date is not known."""
-    if outcome.trim is None or not outcome.trim.made_at:
+    """Return the calibration's age at the time of the capture [d]; None where either date is not known."""
+    if outcome.calibration is None or not outcome.calibration.made_at:
         return None
     taken = outcome.capture.created if outcome.capture else outcome.made_at
     try:
-        span = datetime.fromisoformat(taken) - datetime.fromisoformat(outcome.trim.made_at)
+        span = datetime.fromisoformat(taken) - datetime.fromisoformat(outcome.calibration.made_at)
     except (ValueError, TypeError):  # one of the dates is not ISO 8601, or only one has an offset
         return None
     return span.total_seconds() / 86400
 
 
-def trim_text(outcome: Outcome) -> str:
-    """Return the kind, date and age of the trim."""
-    trim = outcome.trim
-    if trim is None:
+def calibration_text(outcome: Outcome) -> str:
+    """Return the kind, date and age of the calibration."""
+    calibration = outcome.calibration
+    if calibration is None:
         return "none: the data did not come from a rig"
-    if trim.kind == "nominal":
-        return "nominal: never trimmed, the parts' tolerance"
+    if calibration.kind == "nominal":
+        return "nominal: never calibrated, the parts' tolerance"
     age = age_days(outcome)
     shown = (
         "age not known" if age is None else f"{age:.0f} days old" if age >= 0 else "dated after the capture"
     )
-    late = " (too old)" if age is not None and age > trim.max_age_days else ""
-    return f"{trim.kind}, {shown}{late}, made {trim.made_at[:10] or 'at an unknown date'}"
+    late = " (too old)" if age is not None and age > calibration.max_age_days else ""
+    return f"{calibration.kind}, {shown}{late}, made {calibration.made_at[:10] or 'at an unknown date'}"
 
 
 def meter_text(outcome: Outcome) -> str:
-    """Return the meter behind the trim."""
-    meter = outcome.trim.meter if outcome.trim else None
+    """Return the meter behind the calibration."""
+    meter = outcome.calibration.meter if outcome.calibration else None
     if meter is None:
         return "none"
     named = [meter.name, f"serial {meter.serial}" if meter.serial else ""]
@@ -72,15 +72,15 @@ def meter_text(outcome: Outcome) -> str:
 
 
 def verified_text(outcome: Outcome) -> str:
-    """Return the last check of the trim against a check standard, as it was written down."""
-    trim = outcome.trim
-    if trim is None:
+    """Return the last check of the calibration against a check standard, as it was written down."""
+    calibration = outcome.calibration
+    if calibration is None:
         return "none"
-    if trim.kind == "nominal":
-        return "no trim yet"
-    checks = trim.verified
+    if calibration.kind == "nominal":
+        return "no calibration yet"
+    checks = calibration.verified
     if not checks:
-        return "never checked since the trim"
+        return "never checked since the calibration"
     return ", ".join(f"{key.replace('_', ' ')} {value}" for key, value in checks[-1].items())
 
 
@@ -184,7 +184,7 @@ def facts(outcome: Outcome) -> list[tuple[str, str]]:
         ("Shortest dropout", shortest_text(outcome)),
         ("Not seen", lost_text(outcome)),
         ("Rig", rig_text(outcome)),
-        ("Trim", trim_text(outcome)),
+        ("Calibration", calibration_text(outcome)),
         ("Check standard", verified_text(outcome)),
         ("Test lead", setup.lead_checked or "never checked"),
         ("Hookup", f"{setup.hookup}, {place}" if outcome.capture else "not known: no rig took this data"),

@@ -78,7 +78,7 @@ def warmed(board: Board, rng: np.random.Generator, *, temperature_c: float) -> B
     A clamp leaks in proportion to the volts across it (an assumption), twice as much every 10 K.
     """
     listed, t = parts_of(board.front_end.build), table()["temperature"]
-    kelvin, rail_v = temperature_c - float(t["trim_c"]), float(table()["rail"]["nominal_v"])
+    kelvin, rail_v = temperature_c - float(t["calibration_c"]), float(table()["rail"]["nominal_v"])
     top, bottom = (
         r * (1.0 + rng.uniform(-1, 1, CHANNELS) * listed[key].more["tempco"] * kelvin)
         for r, key in ((board.r_top_ohm, "r_top"), (board.r_bottom_ohm, "r_bottom"))

@@ -25,7 +25,7 @@ MONITOR_GAIN = 0.0015  # relative half-width of the I2C converter's gain
 
 @dataclass(frozen=True)
 class RigSettings:
-    """Which rig, and on which day. `rig_seed` draws its parts: a trim and the sweeps after it share it."""
+    """Which rig, and on which day. `rig_seed` draws its parts: a calibration and the sweeps after it share it."""
 
     rig_seed: int = 0
     build: str = "full"
@@ -34,7 +34,9 @@ class RigSettings:
     noise_lsb: float | None = None  # of the converter, instead of what is drawn
     hum_v: float = 0.3e-3
     hum_hz: float = 50.0
-    vref_shift: float = 0.0  # relative, of the converter's reference since the trim (mode, temperature, load)
+    vref_shift: float = (
+        0.0  # relative, of the converter's reference since the calibration (mode, temperature, load)
+    )
     temperature_c: float = 25.0
     battery_v: float = 12.6
     converter: Converter | None = None  # instead of one that is drawn

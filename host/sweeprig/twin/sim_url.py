@@ -9,8 +9,14 @@ from urllib.parse import parse_qsl, unquote, urlsplit
 
 from sweeprig.errors import InputError
 
-BENCH_VOLTAGE = "bench-voltage"  # no sensor: an adjustable voltage on all leads, for a trim
-BENCH_VOLTS = (0.2, 1.35, 2.5, 3.65, 4.8)  # [V] that it gives where the URL names none: what a trim asks for
+BENCH_VOLTAGE = "bench-voltage"  # no sensor: an adjustable voltage on all leads, for a calibration
+BENCH_VOLTS = (
+    0.2,
+    1.35,
+    2.5,
+    3.65,
+    4.8,
+)  # [V] that it gives where the URL names none: what a calibration asks for
 MOST_V = 5.5  # on the leads: tapped_normal_v of frontend/parts.toml
 
 

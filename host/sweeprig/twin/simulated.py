@@ -74,7 +74,7 @@ def _converter(options: SimOptions) -> Converter | None:
 def make_world(options: SimOptions, n_starts: int = 0) -> Playable:
     """Return the world that the URL asks for: the same rig at every start, another hand.
 
-    A bench voltage goes on to its next volts at each start of sampling; a trim starts it once a point.
+    A bench voltage goes on to its next volts at each start of sampling; a calibration starts it once a point.
     """
     from sweeprig.twin.world import World
 

@@ -68,7 +68,7 @@ def sweep_one(
     """
     order = replace(order, setup=replace(order.setup, serial=batch.serial), batch=batch.name)
     ready_folder(order.folder)
-    with session(client, order.setup, trims=order.trims, ask=ask, books=books) as s:
+    with session(client, order.setup, calibrations=order.calibrations, ask=ask, books=books) as s:
         if face.ended():
             return None
         capture, guide = record_guided(s, order.folder, plan_of(s, seconds=None), face)

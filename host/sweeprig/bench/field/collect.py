@@ -13,8 +13,9 @@ from sweeprig.bench.field.kept import Kept, capture_of, found_at, read_pages
 from sweeprig.bench.field.order import FieldOrder, read_order
 from sweeprig.bench.field.send import REPLY_S, check_can_keep
 from sweeprig.bench.review.review import versions
-from sweeprig.bench.session import trim_for
+from sweeprig.bench.session import calibration_for
 from sweeprig.bench.sweep.sweep import SweepDone, SweepOrder, finish
+from sweeprig.calibration.store import calibration_to_dict
 from sweeprig.capture.file import read_capture, write_capture
 from sweeprig.capture.folder import file_stem, local_now, ready_folder
 from sweeprig.capture.model import Capture
@@ -22,7 +23,6 @@ from sweeprig.errors import BoardRefusedError, CaptureFileError, LinkError, Prof
 from sweeprig.judge.profile import load_profile
 from sweeprig.link.client import RigClient
 from sweeprig.link.messages import Kept as KeptPages
-from sweeprig.trim.store import trim_to_dict
 
 TRIES = 3  # at pages that did not come
 
@@ -205,10 +205,17 @@ def _capture(client: RigClient, there: OnBoard, kept: Kept, base: SweepOrder, no
     order = there.order
     assert order is not None
     when, how = found_at(kept, there.state, order, now)
-    trim = trim_to_dict(trim_for(client, base.trims))
+    calibration = calibration_to_dict(calibration_for(client, base.calibrations))
     profile = _profile(order)
     return capture_of(
-        kept, order, rig=client.hello(), when=when, how=how, trim=trim, versions=versions(), profile=profile
+        kept,
+        order,
+        rig=client.hello(),
+        when=when,
+        how=how,
+        calibration=calibration,
+        versions=versions(),
+        profile=profile,
     )
 
 

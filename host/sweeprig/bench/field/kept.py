@@ -122,7 +122,7 @@ def capture_of(
     rig: Mapping[str, Any],
     when: datetime,
     how: str,
-    trim: Mapping[str, Any] | None,
+    calibration: Mapping[str, Any] | None,
     versions: Mapping[str, str] | None,
     profile: tuple[str, str] = ("", ""),
 ) -> Capture:
@@ -143,7 +143,7 @@ def capture_of(
         window=window,
         conversion_hz=float(rig["conversion_hz"]),
         versions=versions,
-        trim=trim,
+        calibration=calibration,
     )
     ended = {"cut": "recovered", "button": "stopped", "host": "stopped"}.get(kept.word, "complete")
     capture = capture_of_bytes(head, frames(kept, window), ended=ended)

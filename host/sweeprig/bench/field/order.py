@@ -18,12 +18,12 @@ from sweeprig.bench.readings.limits import limit
 from sweeprig.bench.session import SNAPSHOT_SPREAD
 from sweeprig.bench.sweep.pace import SweepPlan
 from sweeprig.bench.sweep.trigger import LEAD_S
+from sweeprig.calibration.slow import battery_of_node
 from sweeprig.capture.model import SweepSetup
 from sweeprig.capture.plain import setup_from_plain, setup_to_plain
 from sweeprig.errors import InputError
 from sweeprig.frontend import FrontEnd
 from sweeprig.judge.profile import Profile
-from sweeprig.trim.slow import battery_of_node
 from sweeprig.words import Hookup, Setting
 
 PLUG_OFF = Confirmation(

@@ -13,11 +13,11 @@ from typing import Any
 from sweepboard import wire
 from sweeprig.bench.readings.limits import least_supply_v, limit
 from sweeprig.bench.readings.live import Levels
+from sweeprig.calibration.slow import NOT_CONNECTED_V
 from sweeprig.capture.model import SweepSetup
 from sweeprig.errors import HookupError
 from sweeprig.frontend import FrontEnd
 from sweeprig.judge.profile import Profile
-from sweeprig.trim.slow import NOT_CONNECTED_V
 from sweeprig.words import Hookup
 
 GUARANTEE = "guaranteed-tap"

@@ -11,6 +11,7 @@ import numpy as np
 
 from sweepboard import wire
 from sweeprig.bench.readings.limits import limit
+from sweeprig.calibration.model import Calibration
 from sweeprig.capture.model import Capture, Channel, SweepSetup, Trace
 from sweeprig.errors import BoardRefusedError, BoardSilentError, LinkError
 from sweeprig.frontend import FrontEnd, front_end_of
@@ -18,7 +19,6 @@ from sweeprig.link.client import RigClient
 from sweeprig.link.messages import Mark, SlowReading
 from sweeprig.link.messages import Message as Message
 from sweeprig.link.messages import Records as Records
-from sweeprig.trim.model import Trim
 
 SETTLE_S = 0.1  # [s] of records left out after a switch; the front end settles in far less
 POLL_S = 0.1
@@ -75,13 +75,13 @@ class Volts:
 
     client: RigClient
     setup: SweepSetup
-    trim: Trim
+    calibration: Calibration
     front_end: FrontEnd
     nominal_supply_v: float = 5.0
 
     def trace(self, records: Records) -> Trace:
         """Return the trace of some records; the time is that of their index."""
-        from sweeprig.trim.volts import to_trace
+        from sweeprig.calibration.volts import to_trace
 
         rig = self.client.hello()
         capture = Capture(
@@ -95,7 +95,7 @@ class Volts:
         )
         return to_trace(
             capture,
-            trim=self.trim,
+            calibration=self.calibration,
             front_end=self.front_end,
             nominal_supply_v=self.nominal_supply_v,
             track_ohm=self.setup.track_ohm,
@@ -103,14 +103,14 @@ class Volts:
 
     def channel(self, records: Records, number: int) -> Channel:
         """Return one channel in volts as loaded, whether anything is connected or not."""
-        from sweeprig.trim.volts import channel_volts
+        from sweeprig.calibration.volts import channel_volts
 
         return channel_volts(
             records.sums[:, number],
             records.mins[:, number],
             records.maxs[:, number],
             window=int(self.client.hello()["window"]),
-            trim=next(c for c in self.trim.channels if c.channel == number),
+            calibration=next(c for c in self.calibration.channels if c.channel == number),
         )
 
     def chunk(self, events: list[Message]) -> Chunk:
@@ -125,9 +125,11 @@ class Volts:
         )
 
 
-def volts_of(client: RigClient, setup: SweepSetup, trim: Trim, nominal_supply_v: float) -> Volts:
+def volts_of(
+    client: RigClient, setup: SweepSetup, calibration: Calibration, nominal_supply_v: float
+) -> Volts:
     """Return the volts of a rig that has said what it is."""
-    return Volts(client, setup, trim, front_end_of(client.hello()), nominal_supply_v)
+    return Volts(client, setup, calibration, front_end_of(client.hello()), nominal_supply_v)
 
 
 def has(client: RigClient, word: str) -> bool:
@@ -235,7 +237,7 @@ def levels(volts: Volts, events: list[Message]) -> Levels:
 
 def _ground_v(volts: Volts, slow: tuple[SlowReading, ...]) -> float | None:
     """Return sensor ground against the rig's [V]; None where the rig has no lead for it."""
-    from sweeprig.trim.slow import ground_of_node
+    from sweeprig.calibration.slow import ground_of_node
 
     node = slow_value(slow, wire.SLOW_GROUND)
     if node is None or "ground-sense" not in volts.front_end.capabilities:
@@ -245,7 +247,7 @@ def _ground_v(volts: Volts, slow: tuple[SlowReading, ...]) -> float | None:
 
 def _battery_v(volts: Volts, slow: tuple[SlowReading, ...]) -> float | None:
     """Return the battery [V]; None where the rig has no lead for it."""
-    from sweeprig.trim.slow import battery_of_node
+    from sweeprig.calibration.slow import battery_of_node
 
     node = slow_value(slow, wire.SLOW_BATTERY)
     if node is None or "battery" not in volts.front_end.capabilities:

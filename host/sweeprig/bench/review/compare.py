@@ -30,7 +30,7 @@ class Side:
     reason: str
     profile: str
     rig_uid: str
-    trim: str  # kind and time of the trim in force
+    calibration: str  # kind and time of the calibration in force
     quantities: Mapping[str, Mapping[str, Any]]  # name -> value, u95, u, u_a, unit
     margins: tuple[Mapping[str, Any], ...]
     findings: tuple[Mapping[str, Any], ...]
@@ -73,7 +73,7 @@ class Compared:
 
     first: Side
     second: Side
-    same_rig_and_trim: bool
+    same_rig_and_calibration: bool
     differences: tuple[Difference, ...]
     margins: tuple[MarginChange, ...]
     gone: tuple[Mapping[str, Any], ...]  # findings of the first that the second does not have
@@ -92,7 +92,7 @@ def side_of_record(record: Record) -> Side:
         reason=record.reason,
         profile=record.profile,
         rig_uid=record.rig_uid,
-        trim=f"{record.trim} {record.trim_made_at}".strip(),
+        calibration=f"{record.calibration} {record.calibration_made_at}".strip(),
         quantities=record.quantities,
         margins=record.margins,
         findings=record.findings,
@@ -105,7 +105,7 @@ def side_of_record(record: Record) -> Side:
 def side_of_outcome(outcome: Outcome, name: str) -> Side:
     """Return the side of what was just reviewed."""
     row = rows.verdict_row(outcome)
-    setup, trim, capture = outcome.setup, outcome.trim, outcome.capture
+    setup, calibration, capture = outcome.setup, outcome.calibration, outcome.capture
     return Side(
         name=name,
         created=capture.created if capture else outcome.made_at,
@@ -114,7 +114,7 @@ def side_of_outcome(outcome: Outcome, name: str) -> Side:
         reason=row["reason"],
         profile=row["profile"],
         rig_uid=str(capture.rig.get("uid", "")) if capture else "",
-        trim=f"{trim.kind} {trim.made_at}".strip() if trim else "",
+        calibration=f"{calibration.kind} {calibration.made_at}".strip() if calibration else "",
         quantities=row["quantities"],
         margins=tuple(row["margins"]),
         findings=tuple(row["findings"]),
@@ -126,7 +126,7 @@ def side_of_outcome(outcome: Outcome, name: str) -> Side:
 
 def compare(first: Side, second: Side) -> Compared:
     """Compare two sides; `second` is the later one of a before and after."""
-    same = bool(first.rig_uid) and (first.rig_uid, first.trim) == (second.rig_uid, second.trim)
+    same = bool(first.rig_uid) and (first.rig_uid, first.calibration) == (second.rig_uid, second.calibration)
     names = [n for n, _ in NAMES if n in first.quantities or n in second.quantities]
     ends_known = all(s.quantities.get("closed_v", {}).get("value") is not None for s in (first, second))
     hidden = {"low_v", "high_v"} if ends_known else {"closed_v", "open_v", "closed_ratio", "open_ratio"}
@@ -148,7 +148,7 @@ def difference(name: str, first: Side, second: Side) -> Difference:
     """Return one quantity's change with its significance.
 
     E_n = (b - a)/sqrt(U_a^2 + U_b^2); beyond 1 in size the change is larger than both uncertainties
-    (ISO/IEC 17043 and ISO 13528; from memory), else none is shown. With the same rig and trim a part of both is
+    (ISO/IEC 17043 and ISO 13528; from memory), else none is shown. With the same rig and calibration a part of both is
     common and cancels, by how much is not known: E_n is then on the safe side.
     """
     qa, qb = first.quantities.get(name, {}), second.quantities.get(name, {})
@@ -204,7 +204,8 @@ def _notes(first: Side, second: Side, *, same: bool) -> tuple[str, ...]:
         notes.append(f"Two sensors: {first.sensor or 'not named'}, then {second.sensor or 'not named'}.")
     if same:
         notes.append(
-            "Same rig and trim: a part of both uncertainties is common, so a change may be real before E_n reaches 1."
+            "Same rig and calibration: a part of both uncertainties is common, "
+            "so a change may be real before E_n reaches 1."
             " Where it matters, repeat both sweeps."
         )
     elif first.rig_uid != second.rig_uid:
@@ -222,7 +223,7 @@ def compare_json(c: Compared) -> dict[str, Any]:
         "reason",
         "profile",
         "rig_uid",
-        "trim",
+        "calibration",
         "ended",
         "override",
         "simulated",
@@ -230,7 +231,7 @@ def compare_json(c: Compared) -> dict[str, Any]:
     return {
         "first": {k: getattr(c.first, k) for k in keep},
         "second": {k: getattr(c.second, k) for k in keep},
-        "same_rig_and_trim": c.same_rig_and_trim,
+        "same_rig_and_calibration": c.same_rig_and_calibration,
         "differences": [asdict(d) for d in c.differences],
         "margins": [asdict(m) for m in c.margins],
         "findings_gone": [dict(f) for f in c.gone],

@@ -15,6 +15,10 @@ from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.wiggle import WIGGLES
 from sweeprig.bench.hookup.rules import setup_remarks
 from sweeprig.bench.review.kept_profile import named_profile, profile_for
+from sweeprig.calibration.model import Calibration
+from sweeprig.calibration.nominal import nominal_calibration
+from sweeprig.calibration.store import calibration_from_dict, misfit
+from sweeprig.calibration.volts import to_trace
 from sweeprig.capture.csv_file import read_csv
 from sweeprig.capture.file import read_capture
 from sweeprig.capture.folder import local_now
@@ -28,10 +32,6 @@ from sweeprig.judge.rig import Rig
 from sweeprig.judge.unseen import rig_marks
 from sweeprig.judge.wiggle import as_wiggle
 from sweeprig.link.clean import clean_text
-from sweeprig.trim.model import Trim
-from sweeprig.trim.nominal import nominal_trim
-from sweeprig.trim.store import misfit, trim_from_dict
-from sweeprig.trim.volts import to_trace
 
 if TYPE_CHECKING:
     from sweeprig.records.store import Store
@@ -46,7 +46,7 @@ class Choices:
     sense: Sense | None = None
     guard_factor: float | None = None
     track_ohm: float | None = None
-    trim: Trim | None = None
+    calibration: Calibration | None = None
 
 
 def versions() -> dict[str, str]:
@@ -64,21 +64,23 @@ def _settle(setup: SweepSetup, choices: Choices) -> SweepSetup:
     )
 
 
-def trim_of(capture: Capture, choices: Choices) -> tuple[Trim, tuple[str, ...]]:
-    """Return the trim chosen, else the one in the capture, else the nominal one of its build, with a remark.
+def calibration_of(capture: Capture, choices: Choices) -> tuple[Calibration, tuple[str, ...]]:
+    """Return the calibration chosen, else the one in the capture, else the nominal one of its build, with a remark.
 
-    A trim in the capture that is another rig's is not used, and said so.
+    A calibration in the capture that is another rig's is not used, and said so.
     """
-    if choices.trim is not None:
-        return choices.trim, ()
-    kept = trim_from_dict(capture.trim) if capture.trim else None
+    if choices.calibration is not None:
+        return choices.calibration, ()
+    kept = calibration_from_dict(capture.calibration) if capture.calibration else None
     seen, limit = ("", "") if kept is None else misfit(kept, capture.rig)
     if kept is not None and not seen:
         return kept, ()
     remarks = (
-        (f"The trim in the capture is not used: it is of {seen}, the capture of {limit}.",) if seen else ()
+        (f"The calibration in the capture is not used: it is of {seen}, the capture of {limit}.",)
+        if seen
+        else ()
     )
-    return nominal_trim(capture.rig), remarks
+    return nominal_calibration(capture.rig), remarks
 
 
 def review_capture(
@@ -88,11 +90,11 @@ def review_capture(
     chosen = choices or Choices()
     setup = _settle(capture.setup, chosen)
     profile, remarks = profile_for(capture.setup, chosen.profile)
-    trim, refused = trim_of(capture, chosen)
-    rig = Rig(trim, front_end_of(capture.rig))
+    calibration, refused = calibration_of(capture, chosen)
+    rig = Rig(calibration, front_end_of(capture.rig))
     trace = to_trace(
         capture,
-        trim=rig.trim,
+        calibration=rig.calibration,
         front_end=rig.front_end,
         nominal_supply_v=profile.supply.nominal_v,
         track_ohm=setup.track_ohm,
@@ -134,7 +136,11 @@ def take_in(store: Store, files: Sequence[Path]) -> list[int]:
 
 
 def _rig_remarks(capture: Capture | None, rig: Rig | None) -> tuple[str, ...]:
-    return () if capture is None else rig_marks(None if rig is None else rig.trim, taken_at=capture.created)
+    return (
+        ()
+        if capture is None
+        else rig_marks(None if rig is None else rig.calibration, taken_at=capture.created)
+    )
 
 
 def _outcome(
@@ -168,7 +174,7 @@ def _outcome(
         judgement=judgement,
         profile=profile,
         capture=capture,
-        trim=None if rig is None else rig.trim,
+        calibration=None if rig is None else rig.calibration,
         made_at=made_at or local_now().isoformat(timespec="seconds"),
         versions=versions(),
         remarks=(*setup_remarks(setup), *_rig_remarks(capture, rig)),

@@ -1,4 +1,4 @@
-"""Where configuration, captures, trims and records are kept; SWEEPRIG_HOME puts all under one folder."""
+"""Where configuration, captures, calibrations and records are kept; SWEEPRIG_HOME puts all under one folder."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ class Places:
 
     config_file: Path
     captures: Path
-    trims: Path
+    calibrations: Path
     records: Path
 
     @property
@@ -42,13 +42,13 @@ def find_places(env: Mapping[str, str] | None = None) -> Places:
     home = values.get("SWEEPRIG_HOME")
     if home:
         root = expanded(home, "SWEEPRIG_HOME", next_step="set it to a folder of yours, or take it away")
-        return Places(root / "config.toml", root / "captures", root / "trims", root / "records")
+        return Places(root / "config.toml", root / "captures", root / "calibrations", root / "records")
     import platformdirs
 
     data = platformdirs.user_data_path("sweeprig", appauthor=False)
     return Places(
         config_file=platformdirs.user_config_path("sweeprig", appauthor=False) / "config.toml",
         captures=platformdirs.user_documents_path() / "sweeprig",
-        trims=data / "trims",
+        calibrations=data / "calibrations",
         records=data / "records",
     )

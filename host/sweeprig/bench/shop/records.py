@@ -22,7 +22,8 @@ COLUMNS = (
     ("reason", "reason"), ("sense", "sense"), ("profile", "profile"), ("closed_V", "closed_v"),
     ("closed_U95_V", "closed_u95"), ("open_V", "open_v"), ("open_U95_V", "open_u95"), ("supply_V", "supply_v"),
     ("strokes_1", "strokes"), ("events_1", "n_events"), ("findings", "codes"), ("hookup", "hookup"),
-    ("operator", "operator"), ("rig", "rig_uid"), ("trim", "trim"), ("trim_made_at", "trim_made_at"),
+    ("operator", "operator"), ("rig", "rig_uid"), ("calibration", "calibration"),
+    ("calibration_made_at", "calibration_made_at"),
     ("batch", "batch"), ("ended", "ended"), ("interlock_overridden", "override"),
     ("judged_at", "judged_at"), ("capture_file", "capture_file"),
     ("kind", "task"), ("simulated", "simulated"), ("notes", "notes"),
@@ -114,7 +115,7 @@ def show_lines(record: Record) -> list[str]:
         "closed [V]": on_screen(r.closed_v, r.closed_u95), "open [V]": on_screen(r.open_v, r.open_u95),
         "supply [V]": on_screen(r.supply_v), "sense": r.sense, "strokes": str(r.strokes),
         "events": str(r.n_events), "hookup": r.hookup, "rig": r.rig_uid,
-        "trim": f"{r.trim or 'none'} {r.trim_made_at}".strip(), "file": r.capture_file,
+        "calibration": f"{r.calibration or 'none'} {r.calibration_made_at}".strip(), "file": r.capture_file,
     }  # fmt: skip
     lines = [f"{r.verdict.upper()}: {r.reason}", ""]
     lines += [f"  ! {text}" for text in r.exceptions]

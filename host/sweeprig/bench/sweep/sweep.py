@@ -28,7 +28,7 @@ class SweepOrder:
 
     setup: SweepSetup
     folder: Path
-    trims: Path
+    calibrations: Path
     choices: Choices = field(default_factory=Choices)
     sheet: str = "html"  # html | pdf | both | none
     records_url: str | None = None  # None keeps no record
@@ -67,7 +67,7 @@ def take(
     overloaded once the lever moves; LinkError; KeyboardInterrupt where it is ended before it begins.
     """
     ready_folder(order.folder)
-    with session(client, order.setup, trims=order.trims, ask=ask, books=books) as s:
+    with session(client, order.setup, calibrations=order.calibrations, ask=ask, books=books) as s:
         before()
         plan = plan_of(s, seconds=order.setup.seconds if order.timed else None)
         with watch(s, plan) as face:

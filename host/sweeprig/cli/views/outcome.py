@@ -143,7 +143,7 @@ def drawn_lines(outcome: Outcome) -> list[str]:
     """Return each budget's interval beside the one that drawing its contributions gives (fixed seed)."""
     import numpy as np
 
-    from sweeprig.trim.monte_carlo import TRIALS, propagate_budget
+    from sweeprig.calibration.monte_carlo import TRIALS, propagate_budget
 
     rng = np.random.default_rng(101)
     lines = ["", f"95 % intervals by the budget and by {TRIALS} draws of its contributions (JCGM 101)"]

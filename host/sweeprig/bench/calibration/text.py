@@ -1,0 +1,193 @@
+"""A calibration in plain lines and as JSON: line, residuals, check standards."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+from sweepboard.wire import CHANNEL_NAMES
+from sweeprig.bench.calibration.calibrate import CalibrationDone
+from sweeprig.bench.calibration.ramp import Straightened
+from sweeprig.bench.calibration.verify import Verified, age_days, due
+from sweeprig.calibration.model import Calibration, ChannelCalibration, Meter
+from sweeprig.calibration.store import calibration_to_dict
+from sweeprig.calibration.uncertainty import budget_of
+from sweeprig.frontend import front_end
+
+WIDE = 21  # columns of a drawing, odd: its middle is zero
+AT_V = (0.5, 2.5, 4.5)
+
+
+def drawn(share: float) -> str:
+    """Return a line that shows a number from -1 to +1 as a mark about the middle; beyond them an arrow."""
+    middle = WIDE // 2
+    cells = list(" " * middle + "|" + " " * middle)
+    if abs(share) > 1.0:
+        cells[0 if share < 0 else -1] = "<" if share < 0 else ">"
+    else:
+        cells[middle + round(share * middle)] = "o"
+    return "".join(cells)
+
+
+def lines_of_calibration(calibration: Calibration, *, now: datetime) -> list[str]:
+    """Return what a calibration is: its line, what it is worth, its residuals, its checks."""
+    age = age_days(calibration, now=now)
+    lines = [
+        f"Rig {calibration.rig_uid or '-'}, {calibration.build} build, {calibration.chip or 'chip not known'}: "
+        f"{calibration.kind}"
+        + ("" if age is None else f", {max(age, 0):.0f} days old (limit {calibration.max_age_days:g})")
+    ]
+    if calibration.kind == "nominal":
+        return [*lines, *_worth(calibration), due(calibration, now=now)]
+    lines += _about(calibration)
+    for own in calibration.channels:
+        lines += ["", *channel_lines(own)]
+    lines += ["", *_worth(calibration)]
+    lines += ["", *check_lines(calibration)] if calibration.verified else []
+    wanted = due(calibration, now=now)
+    return [*lines, "", wanted] if wanted else lines
+
+
+def _about(calibration: Calibration) -> list[str]:
+    said = [f"Made {calibration.made_at}" + (f" by {calibration.operator}" if calibration.operator else "")]
+    if calibration.meter is not None:
+        said.append(f"Meter: {meter_text(calibration.meter)}")
+    if calibration.reference == "monitor":
+        said.append("Reference: the rig's I2C converter, itself calibrated with that meter")
+    if calibration.temperature_c is not None:
+        mode = f", regulator mode {calibration.smps_mode}" if calibration.smps_mode else ""
+        said.append(f"At {calibration.temperature_c:.1f} °C{mode}")
+    return said
+
+
+def meter_text(meter: Meter) -> str:
+    """Return a meter's name and accuracy."""
+    named = [meter.name, f"serial {meter.serial}" if meter.serial else ""]
+    named.append(f"certificate {meter.certificate}" if meter.certificate else "")
+    accuracy = f"±({meter.percent_of_reading:g} % + {meter.counts:g} counts of {meter.count_v:g} V)"
+    return ", ".join([*(n for n in named if n), accuracy, f"{meter.range_v:g} V range"])
+
+
+def channel_lines(own: ChannelCalibration) -> list[str]:
+    """Return one channel's line and residuals, each drawn over twice the scatter that is expected."""
+    line = own.line
+    head = (
+        f"{CHANNEL_NAMES[own.channel]}: {1000 * line.offset_v:+.2f} mV + {1000 * line.gain_v:.5f} mV x code"
+    )
+    if not own.points:
+        return [head + "  (nominal: not connected during the calibration)"]
+    out = [head, f"  {'reading':>9}  {'residual':>10}  {'expected':>9}  -2{' ' * (WIDE - 4)}+2"]
+    for (_, reading), left, u in zip(own.points, own.residuals_v, own.u_residuals_v, strict=True):
+        share = left / (2 * u) if u > 0 else 0.0
+        out.append(f"  {reading:7.4f} V  {1000 * left:+7.2f} mV  {1000 * u:6.2f} mV  {drawn(share)}")
+    if own.chi2 is not None:
+        out.append(f"  chi-square {own.chi2:.1f} for {len(own.points) - 2} degrees of freedom")
+    if own.widened > 1.0:
+        out.append(
+            "  This converter departs from its line more than usual: the uncertainty of that is taken"
+            f" {own.widened:.1f} times as large. More points, or a ramp, tell more."
+        )
+    return out
+
+
+def _worth(calibration: Calibration) -> list[str]:
+    end = front_end(calibration.build)
+
+    def u95(volts: float) -> float:
+        budget = budget_of(
+            volts,
+            calibration=calibration,
+            front_end=end,
+            temperature_c=calibration.temperature_c,
+            smps_mode=calibration.smps_mode,
+        )
+        return budget.u95
+
+    shown = ", ".join(f"±{1000 * u95(v):.1f} mV at {v:g} V" for v in AT_V)
+    return [f"Signal A is known to {shown} (95 %, without the scatter of the reading)"]
+
+
+def check_lines(calibration: Calibration, last: int = 12) -> list[str]:
+    """Return the chart of check standards: error over both uncertainties, the last ones."""
+    n = len(calibration.verified)
+    out = [f"Check standards, the last {min(last, n)} of {n}:  -1{' ' * (WIDE - 4)}+1"]
+    for entry in calibration.verified[-last:]:
+        score = float(entry.get("score", "nan"))
+        mark = drawn(score) if math.isfinite(score) else ""
+        when = f"{entry.get('on', ''):25} {entry.get('state', ''):8} {entry.get('reference', '')[:8]:>8}"
+        out.append(f"  {when} {entry.get('error', ''):>10} {mark} {entry.get('verdict', '')}")
+    return out
+
+
+def done_lines(done: CalibrationDone, *, now: datetime) -> list[str]:
+    """Return what came of a calibration: as found, as left, and what it is worth."""
+    lines = lines_of_calibration(done.calibration, now=now)
+    if any(f.as_found_v is not None for f in done.found):
+        lines += ["", "Signal A against the points:   as found     as left"]
+        for f in done.found:
+            found = "" if f.as_found_v is None else f"{1000 * f.as_found_v:+8.2f} mV"
+            lines.append(f"  {f.reading_v:7.4f} V             {found:>11}  {1000 * f.as_left_v:+8.2f} mV")
+    lines += [f"{name}: did not follow the voltage and stays nominal" for name in done.not_connected]
+    return lines
+
+
+def done_json(done: CalibrationDone) -> dict[str, Any]:
+    """Return a new calibration as JSON data."""
+    return {
+        "calibration": calibration_to_dict(done.calibration),
+        "file": None if done.file is None else str(done.file),
+        "points_file": None if done.points_file is None else str(done.points_file),
+        "found": [
+            {"reading_v": f.reading_v, "as_found_v": f.as_found_v, "as_left_v": f.as_left_v}
+            for f in done.found
+        ],
+        "not_connected": list(done.not_connected),
+    }
+
+
+def verified_lines(found: Sequence[Verified]) -> list[str]:
+    """Return a check standard's result, a line for each channel."""
+    out = []
+    for v in found:
+        error = 1000 * (v.shown_v - v.reference_v)
+        allowed = 1000 * math.hypot(v.u95_shown_v, v.u95_reference_v)
+        out.append(
+            f"{CHANNEL_NAMES[v.channel]:9} {v.shown_v:.4f} V for {v.reference_v:.4f} V: {error:+.2f} mV, "
+            f"allowed ±{allowed:.2f} mV: {v.verdict}"
+        )
+    return out
+
+
+def verified_json(found: Sequence[Verified]) -> dict[str, Any]:
+    """Return a check standard's result as JSON data."""
+    return {
+        "verdict": "fail" if any(v.verdict == "fail" for v in found) else "pass",
+        "channels": [
+            {"channel": v.channel, "reference_v": v.reference_v, "reference_u95_v": v.u95_reference_v,
+             "shown_v": v.shown_v, "shown_u95_v": v.u95_shown_v, "score": v.score, "verdict": v.verdict}
+            for v in found
+        ],
+    }  # fmt: skip
+
+
+def straightened_lines(done: Straightened) -> list[str]:
+    """Return the departures from a straight line before and after."""
+    d = done.density
+    return [
+        f"Codes {int(d.code[0])} to {int(d.code[-1])} counted, {d.hits:.0f} times each",
+        f"Widest code {done.worst_code}: {done.worst_dnl_lsb:+.1f} LSB",
+        f"Largest departure from a straight line: {done.raw_lsb:.1f} LSB as it is, {done.nominal_lsb:.1f} with the "
+        f"usual wide codes taken off, {done.left_lsb:.2f} with what was measured",
+    ]
+
+
+def straightened_json(done: Straightened) -> dict[str, Any]:
+    """Return the same as JSON data."""
+    return {
+        "codes": [int(done.density.code[0]), int(done.density.code[-1])], "hits": done.density.hits,
+        "worst_code": done.worst_code, "worst_dnl_lsb": done.worst_dnl_lsb, "raw_lsb": done.raw_lsb,
+        "nominal_lsb": done.nominal_lsb, "left_lsb": done.left_lsb,
+        "calibration": calibration_to_dict(done.calibration),
+    }  # fmt: skip

@@ -1,0 +1,68 @@
+"""Options of `calibrate` and its commands, defined once."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+class Reference(StrEnum):
+    """What tells the true voltage."""
+
+    METER = "meter"
+    MONITOR = "monitor"
+
+
+class RampSource(StrEnum):
+    """Where the ramp comes from."""
+
+    AUTO = "auto"
+    RIG = "rig"
+    LEADS = "leads"
+
+
+Points = Annotated[int, typer.Option("--points", min=2, max=64, help="Voltages to set.")]
+PointsFile = Annotated[
+    Path | None,
+    typer.Option("--points-file", help="Take the points from this CSV; the rig is only asked who it is."),
+]
+MeterText = Annotated[
+    str,
+    typer.Option("--meter", help="Accuracy from its data sheet: per cent of reading + counts, as 0.05%+3."),
+]
+Count = Annotated[float, typer.Option("--count", help="One count of the last digit on that range [V].")]
+Range = Annotated[float, typer.Option("--range", help="The meter's range [V].")]
+MeterName = Annotated[str, typer.Option("--meter-name", help="What meter it is.")]
+MeterSerial = Annotated[str, typer.Option("--meter-serial", help="Its serial number.")]
+Certificate = Annotated[str, typer.Option("--certificate", help="Its calibration certificate.")]
+ReferenceOption = Annotated[
+    Reference,
+    typer.Option("--reference", help="meter: you type readings; monitor: the rig's I2C converter reads."),
+]
+Temperature = Annotated[
+    float | None, typer.Option("--temperature", help="Of the rig [°C], if it has no own.")
+]
+MaxAge = Annotated[
+    float, typer.Option("--max-age", min=1, help="Days after which the calibration counts as old.")
+]
+Volts = Annotated[float, typer.Argument(help="The check standard: the voltage now on the leads [V].")]
+StandardU = Annotated[
+    float | None, typer.Option("--standard-u", min=0.0, help="Its 95 % uncertainty [V]; else --meter.")
+]
+Standard = Annotated[str, typer.Option("--standard", help="What the standard is, for the chart.")]
+AsLeft = Annotated[bool, typer.Option("--as-left", help="After the rig was set right, not as found.")]
+RampSeconds = Annotated[float, typer.Option("--seconds", min=1.0, max=3600.0, help="How long to count [s].")]
+RampFrom = Annotated[
+    RampSource,
+    typer.Option(
+        "--source",
+        help="rig: its own ramp, jumper J1 at RAMP; leads: a generator on signal A; auto: rig if it can.",
+    ),
+]
+Linearity = Annotated[
+    float, typer.Option("--linearity", min=0.0, max=5.0, help="The ramp's own, ± per cent of its range.")
+]
+Rig = Annotated[str, typer.Argument(help="Serial number of the rig; default the only one stored.")]

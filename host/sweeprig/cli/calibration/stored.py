@@ -1,0 +1,70 @@
+"""`calibrate show` and `calibrate list`: what is stored."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from sweeprig.cli import options as opt
+from sweeprig.cli.calibration.options import Rig
+from sweeprig.cli.console import console
+
+if TYPE_CHECKING:
+    from sweeprig.calibration.model import Calibration
+
+
+def stored(uid: str, folder: Path) -> Calibration:
+    """Return the stored calibration of a rig. Raises CalibrationError."""
+    from sweeprig.calibration.store import load_calibration
+    from sweeprig.errors import CalibrationError
+
+    found = load_calibration(uid, folder=folder)
+    if found is None:
+        raise CalibrationError(
+            "No calibration of this rig is stored.", seen=uid, next_step="sweeprig calibrate"
+        )
+    return found
+
+
+def show(rig: Rig = "", as_json: opt.AsJson = False) -> None:
+    """Print a stored calibration: line, residuals, what it is worth, its check standards."""
+    from sweeprig.bench.calibration.text import lines_of_calibration
+    from sweeprig.calibration.store import calibration_to_dict, stored_uids
+    from sweeprig.capture.folder import local_now
+    from sweeprig.cli.session import settings
+    from sweeprig.errors import CalibrationError
+
+    folder = settings()[1].calibrations
+    uids = stored_uids(folder=folder)
+    if not rig and len(uids) != 1:
+        raise CalibrationError(
+            "Which rig?" if uids else "No calibration is stored.", seen=", ".join(uids) or "none",
+            next_step="name one: sweeprig calibrate show RIG" if uids else "sweeprig calibrate",
+        )  # fmt: skip
+    found = stored(rig or uids[0], folder)
+    console.answer(
+        as_json, lambda: calibration_to_dict(found), lambda: lines_of_calibration(found, now=local_now())
+    )
+
+
+def list_calibrations(as_json: opt.AsJson = False) -> None:
+    """List the rigs that have a calibration, its kind and age, and what is due."""
+    from sweeprig.bench.calibration.verify import age_days, due
+    from sweeprig.calibration.store import stored_uids
+    from sweeprig.capture.folder import local_now
+    from sweeprig.cli.session import settings
+
+    folder, now = settings()[1].calibrations, local_now()
+    rows = []
+    for uid in stored_uids(folder=folder):
+        found = stored(uid, folder)
+        rows.append({"rig": uid, "kind": found.kind, "made_at": found.made_at, "due": due(found, now=now),
+                     "age_days": age_days(found, now=now)})  # fmt: skip
+    if as_json:
+        console.show_json(rows)
+        return
+    for row in rows:
+        age = "" if row["age_days"] is None else f"{row['age_days']:.0f} days"
+        console.show(f"{row['rig']:24}{row['kind']:18}{age:12}{row['due']}")
+    if not rows:
+        console.say("No calibration is stored. Next: sweeprig calibrate")

@@ -1,0 +1,150 @@
+"""A calibration from the questions at the terminal to the stored file."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+from sweeprig.cli.asking import answered
+from sweeprig.cli.console import console
+
+if TYPE_CHECKING:
+    from sweeprig.bench.calibration.calibrate import CalibrationOrder
+    from sweeprig.bench.calibration.points import Measured
+    from sweeprig.calibration.model import Calibration, Meter
+    from sweeprig.link.client import RigClient
+
+HOW_TO = (
+    "Sensor off. Put signal A, signal B and the supply lead together on one adjustable voltage of 0 to 5 V, and",
+    "sensor ground on its ground. The rig's supply stays off. The meter goes on the same two points.",
+)
+METER_ASKED = "Meter's accuracy on this range, per cent of reading + counts, as 0.05%+3"
+
+
+def meter_of(
+    text: str, count: float, range_v: float, names: tuple[str, str, str] = ("", "", ""), *, wanted: bool
+) -> Meter | None:
+    """Return the meter; asked for where it is wanted and nothing was said of it. Raises InputError."""
+    from sweeprig.bench.calibration.points import parse_meter
+
+    if not text and wanted:
+        text = answered(lambda: typer.prompt(METER_ASKED, err=True), option="--meter, as --meter 0.05%+3,")
+    name, serial, certificate = names
+    return (
+        parse_meter(text, count_v=count, range_v=range_v, name=name, serial=serial, certificate=certificate)
+        if text
+        else None
+    )
+
+
+def run_calibration(
+    port: str, order: CalibrationOrder, n: int, points_file: Path | None, *, as_json: bool
+) -> None:
+    """Take the points, make the calibration, store and print it. Raises SweeprigError with the points kept."""
+    from dataclasses import replace
+
+    from sweeprig.bench.board.rig import opened_rig
+    from sweeprig.bench.calibration.calibrate import make_calibration, store
+    from sweeprig.bench.calibration.points import read_points
+    from sweeprig.bench.calibration.text import done_json, done_lines
+    from sweeprig.calibration.store import load_calibration
+    from sweeprig.capture.folder import local_now
+    from sweeprig.cli.session import settings
+
+    now, calibrations = local_now(), settings()[1].calibrations
+    taken: list[Measured] = []
+    kept = points_file
+    with opened_rig(port) as client:
+        rig = client.hello()
+        before = load_calibration(str(rig["uid"]), folder=calibrations)
+        try:
+            if points_file:
+                taken += read_points(points_file)
+            else:
+                _take(client, order, n, before, taken)
+        finally:
+            kept = points_file or _keep(taken, rig, calibrations, now)
+    done = replace(
+        store(make_calibration(taken, order, rig, before=before), folder=calibrations), points_file=kept
+    )
+    if as_json:
+        console.show_json(done_json(done))
+        return
+    for line in done_lines(done, now=now):
+        console.show(line)
+    console.say()
+    console.say(f"Calibration: {done.file}")
+
+
+def _keep(taken: list[Measured], rig: Any, calibrations: Path, now: Any) -> Path | None:
+    from sweeprig.bench.calibration.calibrate import keep_points
+
+    if not taken:
+        return None
+    kept = keep_points(taken, folder=calibrations, uid=str(rig["uid"]), when=now)
+    console.say(f"Points: {kept}")
+    return kept
+
+
+def _take(
+    client: RigClient, order: CalibrationOrder, n: int, before: Calibration | None, taken: list[Measured]
+) -> None:
+    for line in HOW_TO:
+        console.say(line)
+    if order.reference == "monitor":
+        from sweeprig.bench.calibration.calibrate import take_with_monitor
+        from sweeprig.cli.views.face import stop_on_interrupt
+
+        console.say("Turn the voltage in steps over the whole range. Ctrl-C ends with the points so far.")
+        with stop_on_interrupt() as stop:
+            taken += take_with_monitor(client, n=n, stop=stop, said=console.say, before=before)
+        return
+    _typed_points(client, order, n, taken)
+
+
+def _typed_points(client: RigClient, order: CalibrationOrder, n: int, taken: list[Measured]) -> None:
+    """Ask for each voltage and read it; each is added to `taken` as soon as it is known."""
+    from sweeprig.bench.calibration.points import wanted_volts
+
+    range_v = order.meter.range_v if order.meter else 10.0
+    for number, volts in enumerate(wanted_volts(n), start=1):
+        prompt = f"Point {number} of {n}: set about {volts:g} V, let it settle. Meter reads"
+        taken.append(_one_point(client, prompt, range_v))
+
+
+def _one_point(client: RigClient, prompt: str, range_v: float) -> Measured:
+    """Return one point. A voltage that moves is asked for again; a reading from a pipe stays that point's own."""
+    from dataclasses import replace
+
+    from sweeprig.bench.calibration.points import MOST_TRIES, calibration_hookup, measure, moving_error
+
+    hookup = calibration_hookup(client)
+    reading = _reading(prompt, range_v)
+    for tried in range(1, MOST_TRIES + 1):
+        point = measure(client, hookup=hookup)
+        if point.steady:
+            return replace(point, reading_v=reading)
+        if tried == MOST_TRIES:
+            break
+        console.say("  The voltage moved while it was read. Let it settle; it is read again.")
+        if sys.stdin.isatty():
+            reading = _reading(prompt, range_v)
+    raise moving_error(point)
+
+
+def _reading(prompt: str, range_v: float) -> float:
+    """Return what the meter reads [V]; what is not understood is asked again."""
+    from sweeprig.bench.calibration.points import parse_reading
+    from sweeprig.errors import InputError
+
+    while True:
+        text = answered(
+            lambda: typer.prompt(prompt, err=True), option="--points-file FILE, or fewer --points,"
+        )
+        try:
+            return parse_reading(text, range_v=range_v)
+        except InputError as error:
+            console.say(f"  {error.what} Seen: {error.seen}. Next: {error.next_step}.")

@@ -1,1 +1,0 @@
-"""What the commands of `trim` share: options, taking the points, the ramp, what is stored."""
