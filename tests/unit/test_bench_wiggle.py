@@ -12,7 +12,7 @@ from support.outcomes import outcome
 from sweeprig.analysis.model import Cause, Code, Event, Finding
 from sweeprig.analysis.told import events_of
 from sweeprig.analysis.wiggle import Origin, Touched, origin, wiggled
-from sweeprig.bench.wiggle.search import LiveSearch
+from sweeprig.bench.readings.search import LiveSearch
 from sweeprig.bench.wiggle.text import parse_marks, summary_lines, wiggle_json, within
 from sweeprig.capture.marks import MarkAt, mark_text, marks_in, marks_of
 from sweeprig.capture.model import Trace

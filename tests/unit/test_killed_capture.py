@@ -16,11 +16,11 @@ from sweeprig import __version__
 from sweeprig.analysis.wiggle import Happening
 from sweeprig.bench.batch.series import Batch
 from sweeprig.bench.batch.series_run import sweep_one
+from sweeprig.bench.readings.search import LiveSearch
 from sweeprig.bench.review.review import review_capture
 from sweeprig.bench.session import session
 from sweeprig.bench.sweep.sweep import SweepOrder, take
 from sweeprig.bench.wiggle.run import run_wiggle
-from sweeprig.bench.wiggle.search import LiveSearch
 from sweeprig.calibration.model import Meter
 from sweeprig.calibration.nominal import nominal_calibration
 from sweeprig.calibration.store import save_calibration

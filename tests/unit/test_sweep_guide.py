@@ -101,6 +101,25 @@ def test_a_timed_sweep_starts_at_once_and_ends_by_time() -> None:
     assert over.seconds == pytest.approx(5.0, abs=0.05)
 
 
+def test_dropouts_are_counted_as_they_come_with_their_place() -> None:
+    v = course(*THREE)
+    at = int(1000 * (1.0 + 0.75))  # half way through the first stroke: half the travel
+    v[at : at + 3] = 0.02
+    guide = SweepGuide(PROFILE, PLAN)
+    found = [guide.feed(trace) for trace in traces(v, chunk=20)]
+    assert [s.dropouts for s in found if s.seconds < 0.7] == [0] * sum(s.seconds < 0.7 for s in found)
+    assert found[-1].dropouts == 1
+    assert found[-1].dropout_percent == pytest.approx(50, abs=3)
+    assert "DROPOUTS 1, the last near" in "\n".join(screen_lines(found[-1], 80, 24))
+
+
+@pytest.mark.parametrize("stroke_s", [0.3, 1.0, 3.0])
+def test_a_sound_sensor_shows_no_dropout_at_any_pace(stroke_s: float) -> None:
+    found = states((1.0, C), (stroke_s, W), (0.7, W), (stroke_s, C), (0.7, C), (stroke_s, W), (1.2, W))
+    assert found[-1].dropouts == 0
+    assert "no dropout so far" in "\n".join(screen_lines(found[-1], 60, 20))
+
+
 @pytest.mark.parametrize(("width", "height"), SIZES)
 def test_the_screen_fits_and_says_what_to_do(width: int, height: int) -> None:
     assert fits(width, height)

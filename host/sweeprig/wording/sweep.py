@@ -55,3 +55,13 @@ def ends_words(state: SweepState) -> tuple[str, ...]:
     supply = "not observed" if reading.supply_v is None else f"{reading.supply_v:z.3f} V"
     lost = (f"{reading.n_lost} RECORDS LOST",) if reading.n_lost else ()
     return (f"seen {seen}", f"supply {supply}", *lost)
+
+
+def dropouts_words(state: SweepState) -> str:
+    """Return how many dropouts came so far, and where the last one was."""
+    if not state.dropouts:
+        return "no dropout so far"
+    place = (
+        "" if state.dropout_percent is None else f", the last near {state.dropout_percent:.0f} % of travel"
+    )
+    return f"DROPOUTS {state.dropouts}{place}"

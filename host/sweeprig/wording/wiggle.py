@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from sweeprig.analysis.wiggle import Happening
-    from sweeprig.bench.wiggle.search import LiveSearch
+    from sweeprig.bench.readings.search import LiveSearch
 
 
 def since_words(search: LiveSearch) -> str:

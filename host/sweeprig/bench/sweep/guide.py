@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from sweeprig.bench.readings.watch import Watcher, WatchState
+from sweeprig.bench.sweep.dropouts import Dropouts
 from sweeprig.bench.sweep.pace import Pace, SweepPlan
 from sweeprig.bench.sweep.trigger import Phase, Trigger
 from sweeprig.capture.model import Trace
@@ -50,6 +51,10 @@ class SweepState:
     seconds: float  # [s] since the start
     reading: WatchState
     asked: int = 0  # strokes added because they would decide
+    dropouts: int = 0  # seen so far; the finished capture is searched anew
+    dropout_percent: float | None = (
+        None  # % of travel at which the last one was; None: none, or not known yet
+    )
 
     @property
     def waiting(self) -> bool:
@@ -67,6 +72,7 @@ class SweepGuide:
     more: Callable[[], int] | None = None  # asked at the end how many more strokes would decide
     trigger: Trigger = field(init=False)
     watcher: Watcher = field(init=False)
+    dropouts: Dropouts = field(init=False)
     _stroke_times: list[float] = field(default_factory=list)  # [s] of the full strokes
     _held_first_s: float = 0.0
     _home_v: float | None = None  # [V] the end where it began
@@ -76,12 +82,15 @@ class SweepGuide:
     def __post_init__(self) -> None:
         self.trigger = Trigger(self.profile, self.plan, self.more)
         self.watcher = Watcher(self.profile, starts_closed=self.starts is Starts.CLOSED)
+        self.dropouts = Dropouts(self.profile)
 
     def feed(self, trace: Trace) -> SweepState:
         """Take the next windows; return what to show after them."""
         self.watcher.feed(trace)
         before = self.trigger.strokes.n
         self.trigger.feed(trace)
+        if self.trigger.running:
+            self.dropouts.feed(trace)
         if self.trigger.strokes.n > before and self.trigger.last is not None:
             self._stroke_times.append(self.trigger.last.seconds)
         self._rest_at_home()
@@ -125,7 +134,18 @@ class SweepGuide:
             seconds=self.trigger.seconds,
             reading=self.watcher.state(columns=200),
             asked=self.trigger.asked,
+            dropouts=self.dropouts.n,
+            dropout_percent=self._dropout_percent(),
         )
+
+    def _dropout_percent(self) -> float | None:
+        """Return where the last dropout was [% of travel, 0 = closed], by the ends seen so far."""
+        at, seen = self.dropouts.last_v, self.trigger.strokes
+        span = seen.high_v - seen.low_v
+        if at is None or self._home_v is None or self.starts is Starts.ANYWHERE or self.trigger.last is None:
+            return None
+        away = min(1.0, abs(at - self._home_v) / span) if span > 0 else 0.0
+        return 100 * (away if self.starts is Starts.CLOSED else 1 - away)
 
     @property
     def _span_v(self) -> float:

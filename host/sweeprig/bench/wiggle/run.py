@@ -13,8 +13,8 @@ from sweeprig.bench.face import Face
 from sweeprig.bench.hookup.cautions import IDLE, Ask, refused
 from sweeprig.bench.readings import live
 from sweeprig.bench.readings.live import Chunk
+from sweeprig.bench.readings.search import LiveSearch, joined
 from sweeprig.bench.session import Session
-from sweeprig.bench.wiggle.search import LiveSearch, joined
 from sweeprig.capture.marks import PLACES, MarkAt, mark_text
 from sweeprig.capture.model import Capture, SweepSetup, Trace
 from sweeprig.errors import InterlockError, LinkError

@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING
 from sweeprig.cli.console import styled
 from sweeprig.cli.views.live import fit, flag_line, reading_lines, ruler_lines
 from sweeprig.cli.views.words import large
-from sweeprig.wording.sweep import clock_words, ends_words, pace_words, strokes_words, under_line
+from sweeprig.wording.sweep import (
+    clock_words,
+    dropouts_words,
+    ends_words,
+    pace_words,
+    strokes_words,
+    under_line,
+)
 
 if TYPE_CHECKING:
     from sweeprig.bench.sweep.guide import SweepState
@@ -59,6 +66,7 @@ def screen_lines(
     facts: list[str] = [
         styled(f"  {fit(width - 2, strokes_line(state))}", pace),
         f"  {fit(width - 2, ends_line(state))}",
+        styled(f"  {fit(width - 2, dropouts_words(state))}", "1;7" if colour and state.dropouts else ""),
     ]
     tail = [fit(width, f"  {hint}")] if hint else []
     blocks: list[list[str]] = [

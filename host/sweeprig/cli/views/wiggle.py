@@ -14,8 +14,8 @@ from sweeprig.wording.wiggle import event_words, per_place, place_words, reading
 
 if TYPE_CHECKING:
     from sweeprig.analysis.wiggle import Happening
+    from sweeprig.bench.readings.search import LiveSearch
     from sweeprig.bench.wiggle.run import WiggleFace
-    from sweeprig.bench.wiggle.search import LiveSearch
 
 KEYS = (
     "  keys: 1 plug   2 bulkhead   3 controller end   space next   q ends",
