@@ -141,3 +141,7 @@ class AnalysisError(SweeprigError):
     """A capture holds too little to analyse."""
 
     exit_code = 8
+
+
+class PageError(SweeprigError):
+    """The page beside the rig cannot be served: its libraries or a network are missing."""

@@ -9,6 +9,7 @@ import typer
 
 from sweeprig.cli.asking import asking, books
 from sweeprig.cli.console import EXIT_OF_VERDICT, colour_wanted, console
+from sweeprig.cli.paging import ALONE, Page
 from sweeprig.cli.sounds import sound_verdict
 from sweeprig.cli.views.face import Stop, stop_on_interrupt
 from sweeprig.cli.views.sweep_face import sweep_face
@@ -31,6 +32,7 @@ def take_sweep(
     countdown: int = 0,
     whole: bool = False,
     bell: bool = True,
+    page: Page = ALONE,
 ) -> SweepDone:
     """Make the hookup ready, capture with the screen of a sweep, then finish.
 
@@ -39,11 +41,12 @@ def take_sweep(
     """
     from sweeprig.bench.sweep.sweep import finish
 
-    capture, path = _take(client, order, confirm, countdown if order.timed else 0, bell)
+    capture, path = _take(client, order, confirm, countdown if order.timed else 0, bell, page)
     if capture.ended != "complete":
         console.say(f"The capture ended early ({capture.ended}); what came is kept in {path}.")
     if whole and capture.ended == "stopped":
         raise KeyboardInterrupt
+    page.wait("DONE", "The verdict follows.", title=capture.setup.sensor_label)
     done = finish(capture, path, order)
     if bell:
         sound_verdict(client, done.outcome.judgement.verdict)
@@ -51,7 +54,7 @@ def take_sweep(
 
 
 def _take(
-    client: RigClient, order: SweepOrder, confirm: list[str] | None, countdown: int, bell: bool
+    client: RigClient, order: SweepOrder, confirm: list[str] | None, countdown: int, bell: bool, page: Page
 ) -> tuple[Capture, Path]:
     from sweeprig.bench.sweep.sweep import take
     from sweeprig.errors import BoardSilentError
@@ -61,7 +64,9 @@ def _take(
             return take(
                 client,
                 order,
-                watch=lambda s, _plan: sweep_face(stop, title_of(s), bell=bell),
+                watch=lambda s, _plan: page.sweep(
+                    sweep_face(stop, title_of(s), bell=bell), title_of(s), simulated=is_simulated(s)
+                ),
                 ask=asking(confirm),
                 books=books(),
                 before=lambda: count_down(countdown, client.rest, stop),
@@ -75,8 +80,13 @@ def _take(
 def title_of(s: Session) -> str:
     """Return what the screen of a sweep is headed with."""
     named = s.setup.sensor_label or s.setup.serial
-    simulated = "SIMULATED, " if s.client.hello().get("simulated") else ""
+    simulated = "SIMULATED, " if is_simulated(s) else ""
     return f"{simulated}{named or s.profile.name}, {s.setup.hookup}"
+
+
+def is_simulated(s: Session) -> bool:
+    """Return whether no real sensor is looked at."""
+    return bool(s.client.hello().get("simulated"))
 
 
 def count_down(seconds: int, sleep: Callable[[float], None], stop: Stop) -> None:
@@ -122,7 +132,15 @@ def show_card(outcome: Outcome, *, record: int | None = None, sheet: Path | None
 def show_done(
     done: SweepDone, *, as_json: bool, full: bool = False, budget: bool = False, monte_carlo: bool = False
 ) -> None:
-    """Print the card, with `full` all numbers before it, and the files; leave with the verdict's status."""
+    """Print what came of a sweep; leave with the verdict's status."""
+    print_done(done, as_json=as_json, full=full, budget=budget, monte_carlo=monte_carlo)
+    raise typer.Exit(EXIT_OF_VERDICT[done.outcome.judgement.verdict])
+
+
+def print_done(
+    done: SweepDone, *, as_json: bool, full: bool = False, budget: bool = False, monte_carlo: bool = False
+) -> None:
+    """Print the card, with `full` all numbers before it, and the files."""
     sheet = done.sheets[0] if done.sheets else None
     if as_json or full or budget or monte_carlo:
         files = {"capture_file": str(done.capture_file), "sheet_file": str(sheet) if sheet else None}
@@ -131,7 +149,6 @@ def show_done(
     if not as_json:
         console.show("")
         show_card(done.outcome, record=done.record, sheet=sheet)
-    raise typer.Exit(EXIT_OF_VERDICT[done.outcome.judgement.verdict])
 
 
 def say_files(done: SweepDone, *, sheets: Sequence[Path] | None = None) -> None:

@@ -11,17 +11,18 @@ import typer
 from sweeprig.cli import options as opt
 from sweeprig.cli.asking import asking, books
 from sweeprig.cli.console import EXIT_OF_VERDICT, console
+from sweeprig.cli.paging import Page, PageOptions, beside, rounds
 from sweeprig.cli.session import SensorOptions, report_recovered, settings, with_options
-from sweeprig.cli.sweeping import show_card, show_done, show_outcome, take_sweep
+from sweeprig.cli.sweeping import print_done, show_card, show_outcome, take_sweep
 from sweeprig.words import Sense, Starts
 
 if TYPE_CHECKING:
-    from sweeprig.bench.sweep.sweep import SweepOrder
+    from sweeprig.bench.sweep.sweep import SweepDone, SweepOrder
     from sweeprig.link.client import RigClient
 
 
 @dataclass(frozen=True)
-class SweepOptions(SensorOptions):
+class SweepOptions(SensorOptions, PageOptions):
     """What `sweep` takes."""
 
     seconds: opt.SweepSeconds = None
@@ -49,13 +50,25 @@ def sweep(asked: SweepOptions) -> None:
     setup = asked.setup(seconds=asked.seconds, starts=asked.starts, sense=asked.sense, sensor_kind=kind)
     order = replace(asked.order(setup, asked.guard), timed=asked.seconds is not None)
     report_recovered(ready_folder(order.folder))
-    with asked.rig() as client:
+    with beside(asked) as page:
         if asked.series:
-            _series(client, order, asked)
+            with asked.rig() as client:
+                _series(client, order, asked)
             return
-        bell = settings()[0].bell
-        done = take_sweep(client, order, confirm=asked.confirm, countdown=asked.countdown, bell=bell)
-    show_done(
+        done = rounds(page, lambda: _once(asked, order, page), lambda done: _print(done, asked))
+    raise typer.Exit(EXIT_OF_VERDICT[done.outcome.judgement.verdict])
+
+
+def _once(asked: SweepOptions, order: SweepOrder, page: Page) -> SweepDone:
+    bell = settings()[0].bell
+    with asked.rig() as client:
+        return take_sweep(
+            client, order, confirm=asked.confirm, countdown=asked.countdown, bell=bell, page=page
+        )
+
+
+def _print(done: SweepDone, asked: SweepOptions) -> None:
+    print_done(
         done, as_json=asked.as_json, full=asked.full, budget=asked.budget, monte_carlo=asked.monte_carlo
     )
 

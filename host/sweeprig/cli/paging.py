@@ -1,0 +1,165 @@
+"""A page beside a command: `--page`, `--lan`, the address and its code at the terminal; without them, no page."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager, suppress
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Annotated, Any, TypeAlias
+
+import typer
+
+from sweeprig.cli.console import Shown, console, styled
+from sweeprig.cli.views.screen import read_keys, single_keys
+
+if TYPE_CHECKING:
+    from sweeprig.bench.sweep.sweep import SweepDone
+    from sweeprig.page.beside import Beside
+
+SPACE, ENDS = " ", "\r\nq"
+_HALVES = {(False, False): "█", (True, False): "▄", (False, True): "▀", (True, True): " "}  # ink is dark
+
+
+@dataclass(frozen=True)
+class PageOptions:
+    """What every command takes that a page can stand beside."""
+
+    page: Annotated[
+        bool, typer.Option("--page", help="Show it in a browser as well; the address is printed.")
+    ] = False
+    lan: Annotated[
+        bool,
+        typer.Option("--lan", help="... and let phones in the shop's network see it, by a code to scan."),
+    ] = False
+    page_port: Annotated[
+        int, typer.Option("--page-port", min=0, max=65535, help="Port of the page; 0 takes a free one.")
+    ] = 0
+
+
+class Alone:
+    """No page: every face stays as it is, and nothing is shown elsewhere."""
+
+    shared = False
+    off = False
+
+    def sweep(self, inner: AbstractContextManager[Any], *_: Any, **__: Any) -> AbstractContextManager[Any]:
+        """Return the face of a sweep."""
+        return inner
+
+    reading = wiggle = sweep
+
+    def done(self, *_: Any, **__: Any) -> None:
+        """Show nothing."""
+
+    wait = error = begin = done
+
+    def pressed(self, keys: Callable[[], str]) -> str:
+        """Return the terminal's keys."""
+        return keys()
+
+
+ALONE = Alone()
+Page: TypeAlias = "Beside | Alone"
+
+
+@contextmanager
+def beside(asked: PageOptions) -> Iterator[Beside | Alone]:
+    """Serve a page while the block runs, where one is asked for; an error of the block is its last word."""
+    if not (asked.page or asked.lan):
+        yield ALONE
+        return
+    from sweeprig.errors import SweeprigError
+    from sweeprig.page.beside import Beside
+    from sweeprig.page.hub import Hub
+    from sweeprig.page.server import need_library
+
+    need_library()
+    page = Beside(Hub())
+    with _served(asked, page):
+        try:
+            yield page
+        except SweeprigError as error:
+            page.error(error)
+            raise
+
+
+@contextmanager
+def _served(asked: PageOptions, page: Beside) -> Iterator[None]:
+    from sweeprig.page.door import Door
+    from sweeprig.page.server import address_for, bound_socket, serving
+
+    door = Door()
+    sock = bound_socket(lan=asked.lan, port=asked.page_port)
+    address = address_for(lan=asked.lan, port=int(sock.getsockname()[1]), key=door.key)
+    with serving(page.hub, door, sock):
+        invite(address, lan=asked.lan)
+        if asked.lan:
+            _until_seen(page)
+        yield
+
+
+def invite(address: str, *, lan: bool) -> None:
+    """Print the address, and for phones the code to scan. Quiet or not: without it the page is of no use."""
+    print(f"Page: {address}", file=sys.stderr, flush=True)
+    if lan:
+        for line in code_lines(address):
+            print(line, file=sys.stderr, flush=True)
+
+
+def code_lines(text: str) -> list[Shown]:
+    """Return a text as a code to scan, two rows of it a line; dark on light where the terminal has colours."""
+    import segno
+
+    rows = [list(map(bool, row)) for row in segno.make_qr(text, error="l").matrix_iter(border=2)]
+    rows += [[False] * len(rows[0])] if len(rows) % 2 else []
+    lines = [
+        "".join(_HALVES[pair] for pair in zip(top, low, strict=True))
+        for top, low in zip(rows[0::2], rows[1::2], strict=True)
+    ]
+    style = "97;40" if sys.stderr.isatty() else ""
+    return [styled(line, style) for line in lines]
+
+
+def _until_seen(page: Beside) -> None:
+    """Leave the code on the terminal until a phone is there, or Enter is pressed."""
+    if not sys.stdin.isatty():
+        return
+    console.say("Scan it with the phone; Enter goes on without.")
+    with single_keys():
+        while not page.hub.phones.anybody and not read_keys():
+            page.hub.wait(0.1)
+
+
+def rounds(page: Page, take: Callable[[], SweepDone], show: Callable[[SweepDone], None]) -> SweepDone:
+    """Return the last sweep; each is shown, and with a page it can be swept again until the terminal ends it."""
+    from sweeprig.page.scenes import AGAIN
+
+    while True:
+        page.begin()
+        try:
+            done = take()
+        except KeyboardInterrupt:
+            if not page.off:
+                raise
+            page.wait("NOTHING KEPT", "The supply is off.", actions=(AGAIN,))
+            if _again(page):
+                continue
+            raise
+        show(done)
+        page.done(done, actions=(AGAIN,))
+        if not _again(page):
+            return done
+
+
+def _again(page: Page) -> bool:
+    """Wait, where there is a page, until somebody wants another sweep; False where the terminal ends it."""
+    if not page.shared:
+        return False
+    console.say("The page stays. Space sweeps again, Enter ends.")
+    with suppress(KeyboardInterrupt), single_keys():
+        while True:
+            for key in page.pressed(read_keys):
+                if key in SPACE + ENDS:
+                    return key == SPACE
+    return False

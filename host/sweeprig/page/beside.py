@@ -1,0 +1,127 @@
+"""What a command holds while a page stands beside it: faces that show on both, and waits that both can end."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
+
+from sweeprig.bench.face import Face
+from sweeprig.page import scenes
+from sweeprig.page.hub import Hub
+from sweeprig.page.model import Action, Scene
+
+if TYPE_CHECKING:
+    from sweeprig.bench.readings.watch import WatchState
+    from sweeprig.bench.sweep.guide import SweepState
+    from sweeprig.bench.sweep.sweep import SweepDone
+    from sweeprig.bench.wiggle.run import WiggleFace
+    from sweeprig.errors import SweeprigError
+
+State = TypeVar("State")
+LOOK_S = 0.1  # [s] between two looks at the terminal's keys while nothing runs
+SHEET = "/sheet"  # of the last sweep
+
+
+class BothFace(Generic[State]):
+    """A face that a page shares: shown on both, keys from both, ended by either."""
+
+    def __init__(self, inner: Face[State], hub: Hub, scene: Callable[[State], Scene]) -> None:
+        self._inner, self._hub, self._scene = inner, hub, scene
+
+    def show(self, state: State) -> None:
+        """Show the state on both."""
+        self._inner.show(state)
+        self._hub.show(lambda: self._scene(state), now=False)
+
+    def pressed(self) -> str:
+        """Return the keys of both."""
+        return self._inner.pressed() + self._hub.keys()
+
+    def ended(self) -> bool:
+        """Return whether either is to end: a phone that switches the supply off ends what feeds it."""
+        return self._inner.ended() or self._hub.off()
+
+    def __getattr__(self, name: str) -> Any:
+        """Give what else the terminal's face can do, such as telling of an event."""
+        return getattr(self._inner, name)
+
+
+class Beside:
+    """A command's way to its page."""
+
+    shared = True
+
+    def __init__(self, hub: Hub) -> None:
+        self.hub = hub
+
+    @contextmanager
+    def _both(self, inner: AbstractContextManager[Any], scene: Callable[[Any], Scene]) -> Iterator[Any]:
+        with inner as face:
+            yield BothFace(face, self.hub, scene)
+
+    def sweep(
+        self,
+        inner: AbstractContextManager[Face[SweepState]],
+        title: str,
+        *,
+        simulated: bool,
+        keys: bool = True,
+    ) -> AbstractContextManager[Face[SweepState]]:
+        """Share the face of a sweep; without `keys` it cannot be ended but by OFF."""
+        return self._both(inner, lambda s: scenes.sweep_scene(s, title, simulated=simulated, keys=keys))
+
+    def reading(
+        self, inner: AbstractContextManager[Face[WatchState]], *, simulated: bool, end: str = ""
+    ) -> AbstractContextManager[Face[WatchState]]:
+        """Share the face of a live reading; `end` names the button that ends it."""
+        return self._both(inner, lambda s: scenes.reading_scene(s, simulated=simulated, end=end))
+
+    def wiggle(
+        self, inner: AbstractContextManager[WiggleFace], wanted_s: float, title: str, *, simulated: bool
+    ) -> AbstractContextManager[WiggleFace]:
+        """Share the face of a wiggle test."""
+        return self._both(inner, lambda s: scenes.wiggle_scene(s, wanted_s, title, simulated=simulated))
+
+    def done(self, done: SweepDone, *, title: str = "", actions: tuple[Action, ...] = ()) -> None:
+        """Show the card of what has ended; its sheet is kept until the next one."""
+        from sweeprig.bench.review.card import card_of
+
+        self.hub.last = done.outcome
+        setup = done.outcome.setup
+        named = title or setup.sensor_label or setup.serial or done.outcome.judgement.profile_name
+        problem = (done.record_problem,) if done.record_problem else ()
+        self.say(
+            scenes.card_scene(
+                card_of(done.outcome), named, record=done.record, link=SHEET, actions=actions, more=problem
+            )
+        )
+
+    def wait(self, say: str, under: str = "", *, title: str = "", actions: tuple[Action, ...] = ()) -> None:
+        """Show a pause in which nothing is fed."""
+        self.say(scenes.wait_scene(title, say, under, actions=actions))
+
+    def error(self, error: SweeprigError) -> None:
+        """Show what went wrong."""
+        self.say(scenes.error_scene(error))
+
+    def say(self, scene: Scene) -> None:
+        """Show a scene until the next."""
+        self.hub.show(lambda: scene)
+
+    @property
+    def off(self) -> bool:
+        """Whether a phone has asked for the supply to be off in this run."""
+        return self.hub.off()
+
+    def begin(self) -> None:
+        """Let the next run begin: what was pressed before is forgotten."""
+        self.hub.begin()
+
+    def pressed(self, keys: Callable[[], str]) -> str:
+        """Wait for a key of the terminal or of a phone; return what was pressed."""
+        while True:
+            pressed = keys() + self.hub.keys()
+            if pressed:
+                return pressed
+            self.hub.wait(LOOK_S)

@@ -1,0 +1,60 @@
+"""A command with a page, as a program of its own; the test is its phone."""
+
+from __future__ import annotations
+
+import os
+import re
+import subprocess
+import sys
+import threading
+from pathlib import Path
+from typing import Self
+
+from world import GIVE_UP_S, Served
+
+from sweeprig.page.hub import Hub
+
+HANGS_S = 60.0  # for a command that hangs; a good one never comes near it
+
+
+class Run(Served):
+    """One command. Use it in a `with`: it is ended with the block. `key` is that of its address."""
+
+    def __init__(self, *args: str, home: Path) -> None:
+        env = {**os.environ, "SWEEPRIG_HOME": str(home), "NO_COLOR": "1", "PYTHONUNBUFFERED": "1"}
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "sweeprig", *args],
+            stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=env,
+        )  # fmt: skip
+        self._alarm = threading.Timer(HANGS_S, self.process.kill)
+        self._alarm.start()
+        self.said: list[str] = []
+        super().__init__(Hub(), 0)
+        found = re.search(r"Page: http://127\.0\.0\.1:(\d+)/key/(\S+)", self.until("Page: "))
+        assert found, self.said
+        self.port, self.key = int(found[1]), found[2]
+
+    def until(self, words: str) -> str:
+        """Return the next line of standard error that holds these words."""
+        assert self.process.stderr is not None
+        for line in self.process.stderr:
+            self.said.append(line)
+            if words in line:
+                return line
+        raise AssertionError("".join(self.said))
+
+    def end(self) -> int:
+        """Tell it to end; return its exit status."""
+        self.process.terminate()
+        out, err = self.process.communicate(timeout=GIVE_UP_S)
+        self.said += [out, err]
+        return self.process.returncode
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._alarm.cancel()
+        if self.process.poll() is None:
+            self.process.kill()
+        self.process.communicate()
