@@ -10,10 +10,10 @@ from sweeprig.wording import card as card_words
 from sweeprig.wording import live, sweep, wiggle
 
 if TYPE_CHECKING:
+    from sweeprig.bench.readings.search import LiveSearch
     from sweeprig.bench.readings.watch import WatchState
     from sweeprig.bench.review.card import Card
     from sweeprig.bench.sweep.guide import SweepState
-    from sweeprig.bench.wiggle.search import LiveSearch
     from sweeprig.errors import SweeprigError
 
 START = Action("\r", "Start without a movement")
