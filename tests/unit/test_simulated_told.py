@@ -7,6 +7,7 @@ import sqlite3
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
 from typer.testing import CliRunner
@@ -19,6 +20,7 @@ from sweeprig.cli.main import app
 from sweeprig.judge.outcome import Outcome
 from sweeprig.records.engine import make_engine, records_url
 from sweeprig.records.migrate import migrate
+from sweeprig.records.rows import Record
 from sweeprig.records.store import open_store
 from sweeprig.words import SIMULATED
 
@@ -36,6 +38,11 @@ def store_of(tmp_path: Path, *simulated: bool) -> str:
         for n, one in enumerate(simulated):
             store.add(made(n * DAY, simulated=one, closed_v=0.45 + 1e-3 * n), Path(f"{n}.sweep"), batch="B")
     return str(tmp_path / "r.sqlite")
+
+
+def numbered_record(*, simulated: bool) -> Record:
+    with TemporaryDirectory() as folder, open_store(Path(folder) / "r.sqlite") as store:
+        return store.get(store.add(made(1, simulated=simulated), Path("a.sweep")))
 
 
 def call(*args: str) -> str:
@@ -112,3 +119,14 @@ def test_records_of_before_are_known_by_their_rig(tmp_path: Path, uid: str, simu
         assert db.execute("SELECT simulated, task, notes FROM captures").fetchall() == [
             (simulated, "sweep", "")
         ]
+
+
+@pytest.mark.parametrize(("width", "shown"), [(60, ""), (80, "closed"), (120, "closed kind job rig")])
+def test_a_list_shows_what_there_is_room_for(width: int, shown: str) -> None:
+    from sweeprig.bench.shop.records import table_lines
+
+    record = numbered_record(simulated=False)
+    lines = table_lines([record], width)
+    assert max(map(len, lines)) <= width
+    assert set(shown.split()) <= set(lines[0].split())
+    assert {"no.", "captured", "verdict", "sensor"} <= set(lines[0].split())

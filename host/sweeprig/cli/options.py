@@ -64,3 +64,7 @@ MonteCarlo = Annotated[
     bool, typer.Option("--monte-carlo", help="Check the budget's intervals by drawing (JCGM 101).")
 ]
 SheetKind = Annotated[str | None, typer.Option("--sheet", help="html, pdf, both or none.")]
+RecordsPlace = Annotated[
+    str,
+    typer.Option("--records", help="Folder, SQLite file or PostgreSQL URL; default from the configuration."),
+]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -15,9 +15,10 @@ from sweeprig.records.patience import Patience
 from sweeprig.records.rows import Record
 
 if TYPE_CHECKING:
-    from sqlalchemy import Connection, Engine, Table
+    from sqlalchemy import Connection, Engine
 
     from sweeprig.judge.outcome import Outcome
+    from sweeprig.records.amend import Amendment
 
 T = TypeVar("T")
 
@@ -83,6 +84,23 @@ class Store:
             lambda c, aside: queries.history(c, sensor, self.where, limit=limit, full=full, aside=aside)
         )
 
+    def amend(self, key: str | int, changes: Mapping[str, str], *, by: str, at: str) -> tuple[Amendment, ...]:
+        """Correct what was said of a record's capture; what stood before is kept. Raises NoRecordError."""
+        from sweeprig.records import amend, queries
+
+        def put() -> tuple[Amendment, ...]:
+            with self._writing() as connection:
+                record = queries.get(connection, key, self.where)
+                return amend.amend(connection, record, changes, by=by, at=at)
+
+        return self._patience.insist(put)
+
+    def amendments(self, number: int) -> tuple[Amendment, ...]:
+        """Return the corrections of one record, oldest first."""
+        from sweeprig.records import amend
+
+        return self._ask(lambda c, _: amend.amendments(c, number))
+
     def count(self) -> int:
         """Return the number of records."""
         from sweeprig.records import queries
@@ -147,18 +165,19 @@ def _put(
     from sqlalchemy import select, update
 
     from sweeprig.records import schema as s
+    from sweeprig.records.ensure import ensure
 
     setup = outcome.setup
     job, label = rows.text_of(setup.job), rows.text_of(setup.sensor_label)
     sensor = {"label": label, "part": rows.text_of(setup.part), "serial": rows.text_of(setup.serial)}
-    capture["job_id"] = _ensure(connection, s.jobs, {"name": job}, ("name",)) if job else None
+    capture["job_id"] = ensure(connection, s.jobs, {"name": job}, ("name",)) if job else None
     capture["sensor_id"] = (
-        _ensure(connection, s.sensors, sensor, tuple(sensor)) if any(sensor.values()) else None
+        ensure(connection, s.sensors, sensor, tuple(sensor)) if any(sensor.values()) else None
     )
     verdict["calibration_id"] = (
-        _ensure(connection, s.calibrations, calibration, ("digest",)) if calibration else None
+        ensure(connection, s.calibrations, calibration, ("digest",)) if calibration else None
     )
-    number = _ensure(connection, s.captures, capture, ("sha256",))
+    number = ensure(connection, s.captures, capture, ("sha256",))
     connection.execute(  # two programs that judge the same capture take turns here
         select(s.captures.c.id).where(s.captures.c.id == number).with_for_update()
     )
@@ -168,17 +187,3 @@ def _put(
         connection.execute(update(s.verdicts).where(in_force).values(current=False))
         connection.execute(s.verdicts.insert().values(capture_id=number, **verdict))
     return number
-
-
-def _ensure(connection: Connection, table: Table, row: dict[str, Any], key: tuple[str, ...]) -> int:
-    """Return the number of the row with this key, put in where it is missing; two programs at once are safe."""
-    from sqlalchemy import and_, select
-    from sqlalchemy.dialects import postgresql, sqlite
-
-    dialect: Any = postgresql if connection.dialect.name == "postgresql" else sqlite
-    same = and_(*(table.c[name] == row[name] for name in key))
-    found = connection.execute(select(table.c.id).where(same)).scalar()
-    if found is None:
-        connection.execute(dialect.insert(table).values(**row).on_conflict_do_nothing())
-        found = connection.execute(select(table.c.id).where(same)).scalar_one()
-    return int(found)

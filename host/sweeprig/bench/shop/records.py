@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -13,6 +13,7 @@ from sweeprig.capture.atomic import write_atomically
 from sweeprig.errors import ExportError, InputError
 from sweeprig.judge.model import Verdict
 from sweeprig.lines import Column, table
+from sweeprig.link.clean import clean_text
 from sweeprig.records.rows import Record
 from sweeprig.report.figures import on_screen
 
@@ -124,3 +125,25 @@ def show_lines(record: Record) -> list[str]:
         lines += ["", f"  {f['code']} - cause: {f['cause']}", f"    seen: {f['evidence']}"]
         lines += [f"    next: {f['next_step']}"]
     return lines
+
+
+def wanted_changes(typed: Mapping[str, str | None]) -> dict[str, str]:
+    """Return the fields that are to be corrected, cleaned. Raises InputError where none was named."""
+    changes = {name: clean_text(text) for name, text in typed.items() if text is not None}
+    if not changes:
+        raise InputError(
+            "Nothing to correct was named.",
+            limit="one or more of " + ", ".join(f"--{name}" for name in typed),
+            next_step='for example --label "shelf 3"; --label "" takes it away',
+        )
+    return changes
+
+
+def amended_by(named: str) -> str:
+    """Return who corrects a record: as named, else the user of this computer."""
+    import getpass
+
+    try:
+        return clean_text(named) or getpass.getuser()
+    except (OSError, KeyError):  # no name is known to the system
+        return "not named"

@@ -12,7 +12,7 @@ import typer
 from sweeprig.cli import options as opt
 from sweeprig.cli.asking import answered
 from sweeprig.cli.console import EXIT_OF_VERDICT, console, strong
-from sweeprig.cli.session import CaptureOptions, with_options
+from sweeprig.cli.session import SensorOptions, with_options
 from sweeprig.cli.sweeping import show_done, take_sweep
 from sweeprig.words import Starts
 
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class AimOptions(CaptureOptions):
+class AimOptions(SensorOptions):
     """What `aim` takes."""
 
     mount: Annotated[
@@ -137,7 +137,7 @@ def _ends(asked: AimOptions, order: SweepOrder, profile: Profile) -> Ends:
     if asked.from_file is not None:
         return ends_of(review_file(asked.from_file, Choices(profile=profile.path or profile.name)))
     console.say("A sweep first, to see both ends: from closed throttle, stop to stop.")
-    first = replace(order, sheet="none", records_url=None)
+    first = replace(order, sheet="none")
     with asked.rig() as client:
         done = take_sweep(client, first, confirm=asked.confirm, whole=True)  # half a one is no ground to turn
     return ends_of(done.outcome)

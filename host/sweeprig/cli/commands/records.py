@@ -19,10 +19,7 @@ if TYPE_CHECKING:
 
 records = typer.Typer(help="What was swept before: list, show, history, export.", no_args_is_help=True)
 
-Place = Annotated[
-    str,
-    typer.Option("--records", help="Folder, SQLite file or PostgreSQL URL; default from the configuration."),
-]
+Place = opt.RecordsPlace
 Key = Annotated[str, typer.Argument(help="A record's number, or 6 or more digits of its capture's hash.")]
 Sensor = Annotated[str, typer.Argument(help="A sensor's label or serial number.")]
 
@@ -91,12 +88,49 @@ def list_(asked: ListOptions) -> None:
 @records.command()
 def show(key: Key, place: Place = "", as_json: opt.AsJson = False) -> None:
     """Show one record in full."""
+    from dataclasses import asdict
+
     from sweeprig.bench.shop.records import record_json, show_lines
     from sweeprig.records.store import open_store
 
     with open_store(records_place(place), create=False) as store:
         record = store.get(key)
-    console.answer(as_json, lambda: record_json(record), lambda: show_lines(record))
+        corrected = store.amendments(record.id)
+    console.answer(
+        as_json,
+        lambda: {**record_json(record), "amendments": [asdict(a) for a in corrected]},
+        lambda: [*show_lines(record), *(f"  corrected   {a.line}" for a in corrected)],
+    )
+
+
+@records.command()
+def amend(
+    key: Key,
+    label: Annotated[str | None, typer.Option("--label", help="Your label of the sensor.")] = None,
+    job: Annotated[str | None, typer.Option("--job", help="Job or order.")] = None,
+    serial: Annotated[str | None, typer.Option("--serial", help="Serial number of the sensor.")] = None,
+    part: Annotated[str | None, typer.Option("--part", help="Part as typed.")] = None,
+    operator: Annotated[str | None, typer.Option("--operator", help="Who did the work.")] = None,
+    notes: Annotated[str | None, typer.Option("--notes", help="Anything else.")] = None,
+    by: Annotated[str, typer.Option("--by", help="Who corrects it; default the configured operator.")] = "",
+    place: Place = "",
+) -> None:
+    """Correct what was typed with a capture; what stood before is kept, with who changed it and when."""
+    from sweeprig.bench.shop.records import amended_by, wanted_changes
+    from sweeprig.capture.folder import local_now
+    from sweeprig.cli.session import settings
+    from sweeprig.records.store import open_store
+
+    changes = wanted_changes(
+        {"label": label, "job": job, "serial": serial, "part": part, "operator": operator, "notes": notes}
+    )
+    who = amended_by(by or settings()[0].operator)
+    with open_store(records_place(place), create=False) as store:
+        made = store.amend(key, changes, by=who, at=local_now().isoformat(timespec="seconds"))
+    for one in made:
+        console.show(one.line)
+    if not made:
+        console.show("Nothing to change: the record says so already.")
 
 
 @records.command()

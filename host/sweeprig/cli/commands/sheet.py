@@ -9,10 +9,14 @@ import typer
 
 from sweeprig.cli import options as opt
 from sweeprig.cli.console import console
+from sweeprig.cli.session import records_place
 
 
 def sheet(
-    files: Annotated[list[Path], typer.Argument(help="Captures (.sweep) or CSV with time_s,signal_v ...")],
+    files: Annotated[
+        list[str],
+        typer.Argument(help="Captures (.sweep), CSVs with time_s,signal_v ..., or numbers of records."),
+    ],
     html: Annotated[bool, typer.Option("--html", help="Write the sheet as HTML (the default).")] = False,
     pdf: Annotated[bool, typer.Option("--pdf", help="Write the sheet as PDF, A4.")] = False,
     text: Annotated[bool, typer.Option("--text", help="Print at most ten plain lines.")] = False,
@@ -25,24 +29,27 @@ def sheet(
     sense: opt.SenseOption = None,
     track_ohm: opt.TrackOhm = None,
     guard: opt.Guard = None,
+    place: opt.RecordsPlace = "",
 ) -> None:
     """Write the sheet of a capture or a CSV, or export it."""
-    from sweeprig.bench.review.review import Choices, review_file
+    from sweeprig.bench.review.by_number import named_captures
+    from sweeprig.bench.review.review import Choices
     from sweeprig.bench.review.sheets import check_targets, write_files
 
     asked = {"html": html, "pdf": pdf, "csv": csv, "json": as_json, "mdf": mdf}
     kinds = tuple(kind for kind, wanted in asked.items() if wanted)
     if not kinds and not text:
         kinds = ("html",)
-    check_targets(files, out, kinds)
-    for number, file in enumerate(files):
-        outcome = review_file(file, Choices(profile, starts, sense, guard, track_ohm))
+    named = named_captures(files, records_place(place))
+    check_targets([one.path for one in named], out, kinds)
+    for number, one in enumerate(named):
+        outcome = one.review(Choices(profile, starts, sense, guard, track_ohm))
         if text:
             from sweeprig.report.text_sheet import text_sheet
 
             for line in [*([""] if number else []), *text_sheet(outcome).splitlines()]:
                 console.show(line)
-        for path in write_files(outcome, file, kinds, out):
+        for path in write_files(outcome, one.path, kinds, out):
             console.show(str(path))
 
 

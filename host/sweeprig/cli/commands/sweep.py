@@ -12,7 +12,7 @@ from sweeprig.cli import options as opt
 from sweeprig.cli.asking import asking, books
 from sweeprig.cli.console import EXIT_OF_VERDICT, console
 from sweeprig.cli.paging import Page, PageOptions, beside, rounds
-from sweeprig.cli.session import SensorOptions, report_recovered, settings, with_options
+from sweeprig.cli.session import SensorOptions, records_place, report_recovered, settings, with_options
 from sweeprig.cli.sweeping import print_done, show_card, show_outcome, take_sweep
 from sweeprig.words import Sense, Starts
 
@@ -93,7 +93,9 @@ def _series(client: RigClient, order: SweepOrder, asked: SweepOptions) -> None:
 
 
 def review(
-    file: Annotated[Path, typer.Argument(help="A capture (.sweep) or a CSV with time_s,signal_v ...")],
+    file: Annotated[
+        str, typer.Argument(help="A capture (.sweep), a CSV with time_s,signal_v ..., or a record's number.")
+    ],
     profile: opt.ReviewProfile = None,
     starts: opt.StartsOption = None,
     sense: opt.SenseOption = None,
@@ -102,22 +104,25 @@ def review(
     sheet: Annotated[Path | None, typer.Option("--sheet", help="Write the sheet (HTML) here.")] = None,
     budget: opt.Budget = False,
     monte_carlo: opt.MonteCarlo = False,
+    place: opt.RecordsPlace = "",
     as_json: opt.AsJson = False,
 ) -> None:
     """Analyse and judge a capture or a CSV again; nothing but the file is needed."""
-    from sweeprig.bench.review.review import Choices, review_file
+    from sweeprig.bench.review.by_number import named_captures
+    from sweeprig.bench.review.review import Choices
     from sweeprig.bench.review.sheets import check_target, write_html
 
+    (named,) = named_captures([file], records_place(place))
     if sheet is not None:
-        check_target(sheet, file)
-    outcome = review_file(file, Choices(profile, starts, sense, guard, track_ohm))
+        check_target(sheet, named.path)
+    outcome = named.review(Choices(profile, starts, sense, guard, track_ohm))
     if sheet is not None:
         write_html(outcome, sheet)
-    files = {"capture_file": str(file), "sheet_file": str(sheet) if sheet else None}
+    files = {"capture_file": str(named.path), "sheet_file": str(sheet) if sheet else None}
     show_outcome(outcome, as_json=as_json, budget=budget, files=files, monte_carlo=monte_carlo)
     if not as_json:
         console.show("")
-        show_card(outcome, sheet=sheet)
+        show_card(outcome, record=named.record.id if named.record else None, sheet=sheet)
     raise typer.Exit(EXIT_OF_VERDICT[outcome.judgement.verdict])
 
 
