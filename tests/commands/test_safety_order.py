@@ -19,7 +19,8 @@ POWERED = ("--confirm", "plug-off")
 TAPPED = ("--hookup", "tapped", "--confirm", "laptop-battery,usb-first")
 MATCHED = ["off", "start", "dead", "feed", "power", "stop", "start", "power", "stop", "off"]
 ONE_STREAM = ["off", "start", "dead", "feed", "power", "stop", "off"]
-LISTENED = ["off", "start", "tapped", "stop", "start", "tapped", "stop", "off"]
+INTERLOCK = ["off", "start", "tapped", "stop"]  # the battery is looked at before anything else
+LISTENED = [*INTERLOCK, "start", "tapped", "stop", "start", "tapped", "stop", "off"]
 COMMANDS: dict[str, tuple[str, ...]] = {
     "sweep": SWEEP,
     "series": ("sweep", "--series", "--sheet", "none"),
@@ -86,7 +87,7 @@ def test_tapped_steps_stand_in_their_order(name: str, rig: DiaryRig, ends: Path)
     do(name, TAPPED, ends)
     before, steps = books_and_words(rig.diary)
     assert [e for e in before if e != "leads"] == ["jobs", "confirm laptop-battery", "confirm usb-first"]
-    wanted = ["off", "start", "tapped", "stop", "off"] if name == "check" else LISTENED
+    wanted = [*INTERLOCK, "start", "tapped", "stop", "off"] if name == "check" else LISTENED
     assert steps[: len(wanted)] == wanted
     assert "feed" not in steps
     assert not any(c["on"] for c in rig.did("burden"))

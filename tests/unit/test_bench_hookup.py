@@ -137,7 +137,7 @@ def test_tap_feeds_nothing_in_and_says_what_it_does_not_see() -> None:
 
 def test_tap_with_sense_leads_observes_supply_and_ground() -> None:
     rig = ScriptedRig(lambda _o: (0.8, 0.0, 5.0))
-    rig.slow = {wire.SLOW_GROUND: node_uv(wire.SLOW_GROUND, 0.042)}
+    rig.slow = {q: node_uv(q, v) for q, v in ((wire.SLOW_GROUND, 0.042), (wire.SLOW_BATTERY, 12.5))}
     made, _ = prepare(rig, TAPPED, TAP)
     text = "\n".join(made.prepared)
     assert "Supply observed: 5.0" in text

@@ -62,6 +62,7 @@ class Code(StrEnum):
     BAD_CONVERSIONS = "bad-conversions"
     INTERFERENCE = "interference"
     WRONG_SENSE = "wrong-sense"
+    ENGINE_RUNNING = "engine-running"
 
 
 @dataclass(frozen=True)

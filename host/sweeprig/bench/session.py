@@ -14,6 +14,7 @@ from itertools import count
 from pathlib import Path
 
 from sweeprig.bench.hookup.cautions import Ask, JobBook, Unattended
+from sweeprig.bench.hookup.engine_watch import EngineWatch
 from sweeprig.bench.hookup.lead_book import LeadBook, LeadCheck
 from sweeprig.bench.hookup.power_watch import PowerWatch
 from sweeprig.bench.hookup.prepare import ask_slow, feed_sensor, make_ready, prepare_hookup, switch_off
@@ -54,6 +55,7 @@ class Session:
     books: Books
     now: Callable[[], datetime]
     power: PowerWatch = field(init=False)
+    engine: EngineWatch = field(init=False)
     _is_off: bool = False
 
     @property
@@ -75,22 +77,35 @@ class Session:
         else:
             made = make_ready(self.volts, self.profile, self.ask, book=self.books.jobs, now=self.now)
         self.volts = replace(self.volts, setup=made)
-        self.power = PowerWatch(self.volts)
+        self.power, self.engine = PowerWatch(self.volts), EngineWatch(self.volts)
 
     def look(self, timeout_s: float = live.POLL_S) -> Chunk:
-        """Return what a running stream brings. Raises HookupError once the supply was overloaded and is off."""
+        """Return what a running stream brings.
+
+        Raises HookupError once the supply was overloaded and is off, InterlockError once the engine runs.
+        """
         chunk = self.follow(self.client.poll(timeout_s))
         self.power.check()
+        self.engine.check()
         return chunk
 
     def follow(self, events: list[Message]) -> Chunk:
-        """Return the volts in what came, the supply watched."""
-        self.power.feed(events)
+        """Return the volts in what came, supply and engine watched."""
+        self._watch(events)
         return self.volts.chunk(events)
 
+    def _watch(self, events: list[Message]) -> None:
+        self.power.feed(events)
+        self.engine.feed(events)
+
     def collect(self, *, seconds: float, settle_s: float = live.SETTLE_S) -> list[Message]:
-        """Return `seconds` of a running stream from now on, the first `settle_s` left out, the supply watched."""
-        return live.collect(self.client, seconds=seconds, settle_s=settle_s, seen=self.power.feed)
+        """Return `seconds` of a running stream from now on, the first `settle_s` left out, supply and engine watched.
+
+        Raises InterlockError once the engine runs, LinkError.
+        """
+        events = live.collect(self.client, seconds=seconds, settle_s=settle_s, seen=self._watch)
+        self.engine.check()
+        return events
 
     def feed(self) -> None:
         """Switch on supply and burden in a session that began without."""
@@ -114,7 +129,8 @@ class Session:
     ) -> Capture:
         """Capture for the setup's seconds, or `endless` until `stop`, and switch off.
 
-        `on_look` gets what each look brings. Ctrl-C, an overloaded supply and a lost board end it; what came is kept.
+        `on_look` gets what each look brings. Ctrl-C, an overloaded supply, an engine that starts and a lost board end
+        it; what came is kept.
         Raises LinkError where nothing came, KeyboardInterrupt where `stop` says so before it began.
         """
         if stop():
@@ -126,7 +142,7 @@ class Session:
                 self.setup,
                 folder=folder,
                 progress=progress,
-                stop=lambda: bool(self.power.overloaded) or stop(),
+                stop=lambda: bool(self.power.overloaded) or self.engine.stops or stop(),
                 on_events=self._following(on_look),
                 coaching=coaching,
                 endless=endless,

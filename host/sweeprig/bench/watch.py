@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Protocol
 
 from sweeprig.bench.face import Face
+from sweeprig.bench.hookup.prepare import ask_slow
 from sweeprig.bench.readings.live import streaming
 from sweeprig.bench.readings.watch import Watcher, WatchState
 from sweeprig.bench.session import Session
@@ -45,10 +46,11 @@ def run_watch(
 ) -> bool:
     """Stream until `seconds` of the rig's time are over (0: without end), the guide has it, or q; False: `face` ended.
 
-    Raises HookupError once the supply was overloaded and is off; LinkError.
+    Raises HookupError once the supply was overloaded and is off, InterlockError once the engine runs; LinkError.
     """
     guided = guide or Unguided()
     with streaming(s.client, s.setup.hookup):
+        ask_slow(s.client)
         while not face.ended():
             chunk = s.look()
             if chunk.trace is not None:

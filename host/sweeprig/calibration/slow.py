@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -38,6 +41,28 @@ def battery_of_node(node_v: float, front_end: FrontEnd) -> float:
     """Return the battery's volts from the node of its divider [V]."""
     top, bottom = battery_ohm(parts(front_end.build))
     return node_v * (top + bottom) / bottom
+
+
+def battery_readings(slow: Sequence[SlowReading], front_end: FrontEnd) -> list[tuple[int, float]]:
+    """Return (record index, battery [V]) of its good readings, inf above the divider's range; [] without a lead."""
+    if "battery" not in front_end.capabilities:
+        return []
+    most = _most_node_v()
+    return [
+        (s.index, math.inf if s.value / 1e6 >= most else battery_of_node(s.value / 1e6, front_end))
+        for s in slow
+        if s.quantity == wire.SLOW_BATTERY and (s.status == 0 or s.value / 1e6 >= most)
+    ]
+
+
+def _most_node_v() -> float:
+    """Return where the clamp of a divided node begins [V]: what reads this may be anything above it."""
+    return (1 - RAIL_TOL) * float(table()["rail"]["nominal_v"])
+
+
+def most_battery_v(front_end: FrontEnd) -> float:
+    """Return the most that the battery's divider can show [V]."""
+    return battery_of_node(_most_node_v(), front_end)
 
 
 def readings(slow: tuple[SlowReading, ...], quantity: int) -> tuple[NDArray[np.int64], FloatArray]:

@@ -16,7 +16,7 @@ SUPPLY_LIMIT = "supply"  # the one limit of a profile that holds in a wiggle tes
 NO_ENDS = "not judged: this was a wiggle test, not a sweep"
 KEEP = frozenset({Code.RECORDS_LOST, Code.SUPPLY_OUT_OF_RANGE, Code.SUPPLY_SAG, Code.SUPPLY_CUT,
                   Code.RIG_OVER_RANGE, Code.GROUND_SHIFT, Code.NOT_ANALOGUE, Code.OPEN_SIGNAL,
-                  Code.STUCK_LOW, Code.STUCK_HIGH})  # fmt: skip
+                  Code.STUCK_LOW, Code.STUCK_HIGH, Code.ENGINE_RUNNING})  # fmt: skip
 _CAUSES = {
     Touched.SUPPLY: (Code.SUPPLY_DROPOUT, Cause.SUPPLY),
     Touched.TO_GROUND: (Code.LOOSE_CONNECTION, Cause.CONNECTION),

@@ -20,6 +20,7 @@ FloatArray = NDArray[np.float64]
 
 REFERENCE_DROP_V = 0.030  # rail to ADC_VREF: 150 uA through 200 ohm, Pico datasheet
 CLAMP_V = 0.3  # above the rail: parts.toml, D1 of the plain build
+CHARGING_V = 14.3  # common practice, no source: 13.5 to 14.7 V while an alternator charges
 MONITOR_GAIN = 0.0015  # relative half-width of the I2C converter's gain
 
 
@@ -39,6 +40,7 @@ class RigSettings:
     )
     temperature_c: float = 25.0
     battery_v: float = 12.6
+    engine_at_s: float = 0.0  # [s] of the world after which an engine charges the battery; 0: never
     converter: Converter | None = None  # instead of one that is drawn
     supply_tap: bool = True  # the third, sense-only lead of a tapped sensor is on
 
@@ -60,6 +62,11 @@ class Rig:
         self.vref_v = self.board.vref_v * (1.0 + settings.vref_shift)
         self._networks: dict[int, tuple[Network, ...]] = {}
         self._limits = _limits(self.board)
+
+    def battery_v(self, seconds: float) -> float:
+        """Return what stands on the battery lead after so many seconds of the world [V]."""
+        runs = 0 < self.settings.engine_at_s <= seconds
+        return CHARGING_V if runs else self.settings.battery_v
 
     def networks(self, outputs: int) -> tuple[Network, ...]:
         """Return the three channels' networks with the switches as they stand."""

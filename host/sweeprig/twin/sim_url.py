@@ -37,6 +37,9 @@ class SimOptions:
     converter: str = ""  # CSV of a measured converter, see converter_table.py; "": one is drawn
     kept: str = ""  # file that stands in for the board's flash; "": the board keeps nothing
     press: tuple[float, ...] = ()  # [s] of streaming at which somebody presses the rig's button
+    engine: float = (
+        0.0  # [s] of streaming after which a vehicle's engine runs and charges the battery; 0: never
+    )
     volts: tuple[
         float, ...
     ] = ()  # of a bench voltage [V]: one start of sampling after another, the last one stays
@@ -105,6 +108,7 @@ _KEYS: dict[str, Callable[[str], object]] = {
     "unplug_after": _seconds,
     "kept": str,
     "press": _times,
+    "engine": _seconds,
     "volts": _volts,
 }
 

@@ -85,6 +85,7 @@ def make_world(options: SimOptions, n_starts: int = 0) -> Playable:
         build=options.board,
         chip=options.chip,
         converter=_converter(options),
+        engine_at_s=options.engine,
     )
     if options.jumper != "ramp" or "ramp" not in world.front_end.capabilities:
         return world

@@ -18,12 +18,14 @@ MONITOR_NOISE_V = 60e-6  # from memory: about half a step
 OVER = 1
 
 
-def readings(rig: Rig, knots: Knots, outputs: int, rng: np.random.Generator) -> list[tuple[int, int, int]]:
+def readings(
+    rig: Rig, knots: Knots, outputs: int, rng: np.random.Generator, *, battery_v: float
+) -> list[tuple[int, int, int]]:
     """Return (quantity, status, value) for all that this build measures: microvolts at the monitor's input."""
     out = [(wire.SLOW_TEMPERATURE, 0, round((rig.settings.temperature_c + rng.normal(0, 0.2)) * 1000))]
     if not rig.front_end.has_monitor:
         return out
-    for quantity, volts in _inputs(rig, knots, outputs):
+    for quantity, volts in _inputs(rig, knots, outputs, battery_v):
         seen = (volts + rng.normal(0, MONITOR_NOISE_V)) * rig.monitor_gain
         code = round(seen / MONITOR_LSB_V)
         out.append((quantity, OVER if code > 32767 else 0, round(min(code, 32767) * MONITOR_LSB_V * 1e6)))
@@ -33,7 +35,7 @@ def readings(rig: Rig, knots: Knots, outputs: int, rng: np.random.Generator) -> 
     return out
 
 
-def _inputs(rig: Rig, knots: Knots, outputs: int) -> list[tuple[int, float]]:
+def _inputs(rig: Rig, knots: Knots, outputs: int, battery_v: float) -> list[tuple[int, float]]:
     given, nets = sources(rig, knots, outputs), rig.networks(outputs)
     low, high = rig.limits()
     volts = []
@@ -48,5 +50,5 @@ def _inputs(rig: Rig, knots: Knots, outputs: int) -> list[tuple[int, float]]:
     top, bottom = battery_ohm(p)
     return [
         (wire.SLOW_SIGNAL_A, volts[0]), (wire.SLOW_SIGNAL_B, volts[1]), (wire.SLOW_SUPPLY, volts[2]),
-        (wire.SLOW_GROUND, float(ground)), (wire.SLOW_BATTERY, rig.settings.battery_v * bottom / (top + bottom)),
+        (wire.SLOW_GROUND, float(ground)), (wire.SLOW_BATTERY, battery_v * bottom / (top + bottom)),
     ]  # fmt: skip

@@ -25,6 +25,7 @@ from sweeprig.twin.toggling import Toggler
 FloatArray = NDArray[np.float64]
 
 CHUNK = 250  # windows drawn ahead
+WINDOW_S: float = wire.WINDOW * wire.CHANNELS / wire.CONVERSION_HZ
 
 
 @dataclass(frozen=True)
@@ -66,6 +67,7 @@ class World(Rig):
         self._chunk = chunk
         self._ahead: list[NDArray[np.uint16]] | None = None
         self._given = self._drawn_from = 0
+        self._n_given = 0  # windows since the world began
         self._slow_rng = np.random.default_rng([seed, 0x510])
         self._last: Knots | None = None
         self._knots = self.scene.still(np.zeros(1))
@@ -98,6 +100,7 @@ class World(Rig):
         self.outputs = outputs
         start, stop = self._given, min(self._chunk, self._given + most)
         self._given = stop
+        self._n_given += stop - start
         first = start - self._drawn_from
         return [c[first : first + stop - start] for c in self._ahead or ()]
 
@@ -161,7 +164,8 @@ class World(Rig):
         """Return slow readings of this moment, each (wire.SLOW_*, status, value)."""
         at = max(0, self._given * STEPS - 1)
         now = cut(self._knots, at, at + 1)
-        return readings(self, now, outputs, self._slow_rng)
+        battery_v = self.battery_v(self._n_given * WINDOW_S)
+        return readings(self, now, outputs, self._slow_rng, battery_v=battery_v)
 
 
 assert PER_STEP * STEPS == wire.WINDOW

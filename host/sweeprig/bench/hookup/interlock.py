@@ -6,6 +6,7 @@ Ripple counts only from a channel that looks at every conversion: a slow convert
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -40,9 +41,10 @@ class Engine(StrEnum):
 class Evidence:
     """What was measured just before. None where it was not."""
 
-    battery_v: float | None = None  # [V] median of the slow readings
+    battery_v: float | None = None  # [V] median of the slow readings; inf above the range of the divider
     n_readings: int = 0
     ripple_v: float | None = None  # [V] peak to peak, from a fast channel only
+    most_v: float = math.inf  # [V] the most that the battery's divider can show
 
 
 @dataclass(frozen=True)
@@ -81,7 +83,10 @@ def engine_state(evidence: Evidence) -> EngineState:
     else:
         runs = battery >= charging
         side = "at or above" if runs else "below"
-        lines.append(f"Battery {battery:z.2f} V ({evidence.n_readings} readings): {side} {charging:z.1f} V.")
+        shown = f"{battery:z.2f} V"
+        if math.isinf(battery):
+            shown = f"above range, {evidence.most_v:z.1f} V or more"
+        lines.append(f"Battery {shown} ({evidence.n_readings} readings): {side} {charging:z.1f} V.")
         if battery < limit("vehicle.low_v"):
             lines.append(
                 f"The battery is low ({battery:z.2f} V): charge it, a sagging supply looks like a fault."
@@ -151,13 +156,24 @@ def check_engine(state: EngineState, *, override: str) -> str:
 
 
 def pass_interlock(
-    *, drive: str, evidence: Evidence, override: str, job: str, book: JobBook | None, ask: Ask, when: datetime
+    *,
+    drive: str,
+    evidence: Evidence,
+    override: str,
+    job: str,
+    book: JobBook | None,
+    ask: Ask,
+    when: datetime,
+    vehicle: bool = True,
 ) -> tuple[str, ...]:
-    """Run the interlock; return its lines. Raises InputError, InterlockError, SafetyError."""
+    """Run the interlock; return its lines. Not in a `vehicle` nobody has to say what drives it.
+
+    Raises InputError, InterlockError, SafetyError.
+    """
     secured = drive in NEEDS_SECURING and _secured(job, book, ask, when)
-    first = check_drive(drive, confirmed=secured)
+    first = (check_drive(drive, confirmed=secured),) if vehicle or drive else ()
     state = engine_state(evidence)
-    return (first, *state.lines, check_engine(state, override=override))
+    return (*first, *state.lines, check_engine(state, override=override))
 
 
 def _secured(job: str, book: JobBook | None, ask: Ask, when: datetime) -> bool:

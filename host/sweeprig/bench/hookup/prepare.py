@@ -30,6 +30,7 @@ from sweeprig.bench.hookup.rules import (
     voltage_there,
 )
 from sweeprig.bench.readings import live
+from sweeprig.bench.readings.engine import looks_at_a_vehicle
 from sweeprig.bench.readings.limits import limit
 from sweeprig.bench.readings.live import Levels, Volts
 from sweeprig.capture.folder import local_now
@@ -91,7 +92,7 @@ def make_ready(
     live.release(client)
     end = volts.front_end
     lines = _feed_lines(end, setup, profile) + _load_lines(end, setup, profile) + _two_supplies(profile)
-    lines += _interlock(volts, ask, book, now()) if setup.setting == Setting.VEHICLE else ()
+    lines += _interlock(volts, ask, book, now()) if looks_at_a_vehicle(setup) else ()
     for line in lines:
         ask.say(line)
     return replace(
@@ -205,9 +206,7 @@ def _interlock(volts: Volts, ask: Ask, book: JobBook | None, when: datetime) -> 
         ask_slow(volts.client)
         with live.streaming(volts.client, setup.hookup):
             seen = live.look(volts, seconds=1.0)
-        evidence = (
-            Evidence() if seen.battery_v is None else Evidence(seen.battery_v, round(1000 / SLOW_EVERY_MS))
-        )
+        evidence = _evidence(seen, volts.front_end)
     return pass_interlock(
         drive=setup.vehicle_drive,
         evidence=evidence,
@@ -216,7 +215,16 @@ def _interlock(volts: Volts, ask: Ask, book: JobBook | None, when: datetime) -> 
         book=book,
         ask=ask,
         when=when,
+        vehicle=setup.setting == Setting.VEHICLE,
     )
+
+
+def _evidence(seen: Levels, end: FrontEnd) -> Evidence:
+    from sweeprig.trim.slow import most_battery_v
+
+    if seen.battery_v is None:
+        return Evidence()
+    return Evidence(seen.battery_v, round(1000 / SLOW_EVERY_MS), most_v=most_battery_v(end))
 
 
 def switch_off(client: RigClient) -> None:

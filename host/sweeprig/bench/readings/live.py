@@ -46,7 +46,7 @@ class Levels:
     flags_all: int = 0  # wire.FLAG_* seen in all windows
     current_a: float | None = None  # [A] into the sensor, where the rig measures it
     ground_v: float | None = None  # [V] sensor ground against rig ground, where observed
-    battery_v: float | None = None  # [V] where observed
+    battery_v: float | None = None  # [V] where observed; inf above the range of its divider
 
     @property
     def fault(self) -> bool:
@@ -246,13 +246,11 @@ def _ground_v(volts: Volts, slow: tuple[SlowReading, ...]) -> float | None:
 
 
 def _battery_v(volts: Volts, slow: tuple[SlowReading, ...]) -> float | None:
-    """Return the battery [V]; None where the rig has no lead for it."""
-    from sweeprig.calibration.slow import battery_of_node
+    """Return the battery [V], inf above the range of its divider; None where the rig has no lead for it."""
+    from sweeprig.calibration.slow import battery_readings
 
-    node = slow_value(slow, wire.SLOW_BATTERY)
-    if node is None or "battery" not in volts.front_end.capabilities:
-        return None
-    return battery_of_node(node, volts.front_end)
+    values = sorted(v for _, v in battery_readings(slow, volts.front_end))
+    return values[len(values) // 2] if values else None
 
 
 def slow_value(slow: tuple[SlowReading, ...], quantity: int) -> float | None:

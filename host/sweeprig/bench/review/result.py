@@ -133,6 +133,7 @@ def to_result(outcome: Outcome) -> dict[str, Any]:
         "events": [event(e) for e in analysis.events],
         "not_shown": list(judgement.not_shown),
         "remarks": list(outcome.remarks),
+        "override": outcome.setup.override or None,
         "records": int(outcome.trace.t_s.size),
         "seconds": number(_seconds(outcome)),
         "shortest_dropout_s": number(outcome.trace.shortest_dropout_s),

@@ -14,6 +14,7 @@ from sweeprig import __version__
 from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.wiggle import WIGGLES
 from sweeprig.bench.hookup.rules import setup_remarks
+from sweeprig.bench.review.engine import engine_findings
 from sweeprig.bench.review.kept_profile import named_profile, profile_for
 from sweeprig.calibration.model import Calibration
 from sweeprig.calibration.nominal import nominal_calibration
@@ -159,6 +160,9 @@ def _outcome(
         told_sense=setup.sense,
         sensor_kind=setup.sensor_kind or profile.sensor.kind,
     )
+    if capture is not None and rig is not None:
+        engine = engine_findings(capture, setup, rig.front_end)
+        analysis = replace(analysis, findings=(*analysis.findings, *engine))
     judgement = judge(
         analysis=analysis,
         trace=trace,

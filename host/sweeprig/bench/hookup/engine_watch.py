@@ -1,0 +1,41 @@
+"""The engine while a session runs: the interlock looks before, this looks on, and ends it where the engine starts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from sweeprig.bench.readings.engine import EngineSeen, looks_at_a_vehicle
+from sweeprig.bench.readings.live import Volts
+from sweeprig.errors import InterlockError
+from sweeprig.link.messages import Message, SlowReading
+
+
+@dataclass
+class EngineWatch:
+    """Follows the battery's readings, where the rig has a lead for them; an override lets the engine run."""
+
+    volts: Volts
+    seen: EngineSeen = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.seen = EngineSeen(self.volts.front_end, suspects=looks_at_a_vehicle(self.volts.setup))
+
+    def feed(self, events: list[Message]) -> None:
+        """Take the events of a poll."""
+        self.seen.feed([e for e in events if isinstance(e, SlowReading)])
+
+    @property
+    def stops(self) -> bool:
+        """Whether the session has to end."""
+        return self.seen.running is not None and not self.volts.setup.override.strip()
+
+    def check(self) -> None:
+        """Raise InterlockError where the session has to end and nothing is kept of it."""
+        if self.seen.running is None or not self.stops:
+            return
+        raise InterlockError(
+            "The engine seems to have been started: stopped, and the sensor is let go of.",
+            seen=self.seen.running.line,
+            limit="engine off all the time that the rig looks at a sensor",
+            next_step='switch it off and begin again, or add --override "REASON", which is written on the sheet',
+        )

@@ -1,0 +1,78 @@
+"""Whether an engine began to run, from the battery's volts as they come. Pure; the same live and in a kept capture."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sweeprig.bench.readings.limits import limit
+from sweeprig.capture.model import SweepSetup
+from sweeprig.frontend import FrontEnd
+from sweeprig.link.messages import SlowReading
+from sweeprig.words import Hookup, Setting
+
+
+@dataclass(frozen=True)
+class Running:
+    """An engine that runs."""
+
+    index: int  # of the record at which the battery stood there first
+    battery_v: float  # [V]; inf above the range of the divider
+    rested_v: float | None  # [V] before, at rest; None where it ran from the first reading on
+    most_v: float  # [V] that the divider can show
+
+    @property
+    def line(self) -> str:
+        """What was seen, in words."""
+        now = f"{self.battery_v:z.2f} V"
+        if math.isinf(self.battery_v):
+            now = f"above range, {self.most_v:z.1f} V or more"
+        before = "" if self.rested_v is None else f" after {self.rested_v:z.2f} V"
+        side = f"an engine is taken to run from {limit('vehicle.charging_v'):z.1f} V"
+        return f"battery {now}{before}; {side}"
+
+
+@dataclass
+class EngineSeen:
+    """Follows the battery. On a bench only an engine that is seen to start counts: a charger may hang on the battery.
+
+    `suspects`: in a vehicle, or tapped, where one that runs from the first reading on counts as well.
+    """
+
+    front_end: FrontEnd
+    suspects: bool
+    running: Running | None = None  # once it runs it stays so
+    _rested_v: float | None = None
+    _high: int = 0  # readings in a row at or above the limit
+    _low: int = 0  # readings in a row of a battery at rest
+    _first: int = 0  # index of the first of those that are high
+
+    def feed(self, slow: Sequence[SlowReading]) -> None:
+        """Take the slow readings of a stream as they come."""
+        from sweeprig.trim.slow import battery_readings
+
+        for index, volts in battery_readings(slow, self.front_end):
+            if self.running is None:
+                self._take(index, volts)
+
+    def _take(self, index: int, volts: float) -> None:
+        high = volts >= limit("vehicle.charging_v")
+        rests = not high and volts >= limit("vehicle.least_battery_v")
+        self._first = index if high and not self._high else self._first
+        self._high, self._low = (self._high + 1 if high else 0), (self._low + 1 if rests else 0)
+        enough = limit("vehicle.charging_readings")
+        if self._low >= enough:
+            self._rested_v = volts
+        if self._high >= enough and (self.suspects or self._rested_v is not None):
+            self.running = Running(self._first, volts, self._rested_v, self._most_v())
+
+    def _most_v(self) -> float:
+        from sweeprig.trim.slow import most_battery_v
+
+        return most_battery_v(self.front_end)
+
+
+def looks_at_a_vehicle(setup: SweepSetup) -> bool:
+    """Return whether an engine may hang on the sensor: a tapped one has its own controller, whatever was said."""
+    return setup.setting == Setting.VEHICLE or setup.hookup == Hookup.TAPPED
