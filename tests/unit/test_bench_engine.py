@@ -94,7 +94,7 @@ class Vehicle(ScriptedRig):
 
 def swept(rig: ScriptedRig, folder: Path, setup: SweepSetup, *, timed: bool = True) -> SweepDone:
     url = str(folder / "records.sqlite")
-    order = SweepOrder(setup, folder, folder / "trims", timed=timed, records_url=url)
+    order = SweepOrder(setup, folder, folder / "calibrations", timed=timed, records_url=url)
     capture, path = take(client_of(rig), order, watch=UNWATCHED)
     return finish(capture, path, order)
 
@@ -158,7 +158,7 @@ def test_an_engine_started_while_the_sweep_waits_ends_the_wait(tmp_path: Path) -
 
 def test_a_series_keeps_the_sensor_and_asks_again_for_the_next(tmp_path: Path) -> None:
     rig = Vehicle(starts_at=2500, stream=3)
-    batch, order = Batch("B"), SweepOrder(VEHICLE, tmp_path, tmp_path / "trims")
+    batch, order = Batch("B"), SweepOrder(VEHICLE, tmp_path, tmp_path / "calibrations")
     batch.next_sensor("SN-1")
     client = client_of(rig)
     done = sweep_one(client, order, batch, Quiet())
@@ -173,7 +173,7 @@ def test_a_live_view_stops_with_the_reason(tmp_path: Path) -> None:
     rig = Vehicle(starts_at=2000, stream=3)
     with (
         pytest.raises(InterlockError, match="seems to have been started") as caught,
-        session(client_of(rig), VEHICLE, trims=tmp_path) as s,
+        session(client_of(rig), VEHICLE, calibrations=tmp_path) as s,
     ):
         run_watch(s, Watcher(s.profile), Quiet(), seconds=20.0)
     assert "14.3" in caught.value.seen
@@ -214,7 +214,7 @@ def test_a_build_without_a_battery_lead_sees_no_engine() -> None:
 
 def tapped(battery_v: float, folder: Path, setup: SweepSetup = TAPPED) -> tuple[str, ...]:
     rig = Vehicle(starts_at=0, stream=1, after_v=battery_v)
-    with session(client_of(rig), setup, trims=folder, ask=Unattended(setup.confirmed)) as s:
+    with session(client_of(rig), setup, calibrations=folder, ask=Unattended(setup.confirmed)) as s:
         return s.setup.prepared
 
 

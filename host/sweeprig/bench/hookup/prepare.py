@@ -220,7 +220,7 @@ def _interlock(volts: Volts, ask: Ask, book: JobBook | None, when: datetime) -> 
 
 
 def _evidence(seen: Levels, end: FrontEnd) -> Evidence:
-    from sweeprig.trim.slow import most_battery_v
+    from sweeprig.calibration.slow import most_battery_v
 
     if seen.battery_v is None:
         return Evidence()

@@ -50,7 +50,7 @@ class EngineSeen:
 
     def feed(self, slow: Sequence[SlowReading]) -> None:
         """Take the slow readings of a stream as they come."""
-        from sweeprig.trim.slow import battery_readings
+        from sweeprig.calibration.slow import battery_readings
 
         for index, volts in battery_readings(slow, self.front_end):
             if self.running is None:
@@ -68,7 +68,7 @@ class EngineSeen:
             self.running = Running(self._first, volts, self._rested_v, self._most_v())
 
     def _most_v(self) -> float:
-        from sweeprig.trim.slow import most_battery_v
+        from sweeprig.calibration.slow import most_battery_v
 
         return most_battery_v(self.front_end)
 
