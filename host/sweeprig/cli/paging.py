@@ -14,7 +14,12 @@ from sweeprig.cli.console import Shown, console, styled
 from sweeprig.cli.views.screen import read_keys, single_keys
 
 if TYPE_CHECKING:
+    from sweeprig.bench.batch.series import Batch
+    from sweeprig.bench.face import Face
+    from sweeprig.bench.sweep.guide import SweepState
     from sweeprig.bench.sweep.sweep import SweepDone
+    from sweeprig.cli.views.desk import Desk
+    from sweeprig.errors import SweeprigError
     from sweeprig.page.beside import Beside
 
 SPACE, ENDS = " ", "\r\nq"
@@ -131,6 +136,52 @@ def _until_seen(page: Beside) -> None:
             page.hub.wait(0.1)
 
 
+class SharedDesk:
+    """The desk of a series that phones see too: they go on, repeat, start and switch off; they type nothing."""
+
+    def __init__(self, desk: Desk, page: Beside, *, simulated: bool) -> None:
+        from sweeprig.page.scenes import AGAIN, NEXT
+
+        self._desk, self._page, self._simulated = desk, page, simulated
+        self._first, self._then = (NEXT,), (NEXT, AGAIN)
+        desk.more_keys = page.hub.keys
+
+    def wait(self, batch: Batch) -> bool:
+        """Wait for the next sensor, from the terminal or a phone; False where the terminal ends the series."""
+        if not batch.serial:
+            self._page.wait("PUT ON THE FIRST SENSOR", title=batch.name, actions=self._first)
+        going = self._desk.wait(batch)
+        self._page.begin()
+        if going:
+            self._page.wait("NOT READY YET", title=f"{batch.serial}   sweep {batch.attempt}")
+        return going
+
+    def running(self, batch: Batch) -> AbstractContextManager[Face[SweepState]]:
+        """Give who watches while one sensor is swept."""
+        title = f"{batch.serial}   sweep {batch.attempt}"
+        return self._page.sweep(self._desk.running(batch), title, simulated=self._simulated, keys=False)
+
+    def refused(self, error: SweeprigError) -> None:
+        """Show what kept one sensor from being swept."""
+        self._desk.refused(error)
+        self._page.error(error, actions=self._then)
+
+    def result(self, batch: Batch, done: SweepDone | None) -> None:
+        """Show what came of one sensor."""
+        self._desk.result(batch, done)
+        if done is None:
+            self._page.wait("NOTHING KEPT", "The supply is off.", title=batch.serial, actions=self._then)
+        else:
+            self._page.done(done, title=batch.serial, actions=self._then)
+
+
+def shared_desk(desk: Desk, page: Page, *, simulated: bool) -> Desk | SharedDesk:
+    """Return the desk, shared with a page where there is one."""
+    from sweeprig.page.beside import Beside
+
+    return SharedDesk(desk, page, simulated=simulated) if isinstance(page, Beside) else desk
+
+
 def rounds(page: Page, take: Callable[[], SweepDone], show: Callable[[SweepDone], None]) -> SweepDone:
     """Return the last sweep; each is shown, and with a page it can be swept again until the terminal ends it."""
     from sweeprig.page.scenes import AGAIN
@@ -153,13 +204,24 @@ def rounds(page: Page, take: Callable[[], SweepDone], show: Callable[[SweepDone]
 
 
 def _again(page: Page) -> bool:
-    """Wait, where there is a page, until somebody wants another sweep; False where the terminal ends it."""
-    if not page.shared:
-        return False
-    console.say("The page stays. Space sweeps again, Enter ends.")
+    """Wait, where there is a page, until somebody wants it again; False where the terminal ends it."""
+    return (
+        page.shared and _key(page, "The page stays. Space does it again, Enter ends.", SPACE + ENDS) == SPACE
+    )
+
+
+def stay(page: Page) -> None:
+    """Keep the page, where there is one, until the terminal ends it."""
+    if page.shared:
+        _key(page, "The page stays. Enter ends.", ENDS)
+
+
+def _key(page: Page, words: str, keys: str) -> str:
+    """Say what is waited for; return the first of these keys that is pressed, "" after Ctrl-C."""
+    console.say(words)
     with suppress(KeyboardInterrupt), single_keys():
         while True:
             for key in page.pressed(read_keys):
-                if key in SPACE + ENDS:
-                    return key == SPACE
-    return False
+                if key in keys:
+                    return key
+    return ""

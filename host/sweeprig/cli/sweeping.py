@@ -5,10 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
-import typer
-
 from sweeprig.cli.asking import asking, books
-from sweeprig.cli.console import EXIT_OF_VERDICT, colour_wanted, console
+from sweeprig.cli.console import colour_wanted, console
 from sweeprig.cli.paging import ALONE, Page
 from sweeprig.cli.sounds import sound_verdict
 from sweeprig.cli.views.face import Stop, stop_on_interrupt
@@ -127,14 +125,6 @@ def show_card(outcome: Outcome, *, record: int | None = None, sheet: Path | None
     width = shutil.get_terminal_size((80, 24)).columns
     for line in card_lines(card_of(outcome), width, record=record, sheet=sheet, colour=colour_wanted()):
         console.show(line)
-
-
-def show_done(
-    done: SweepDone, *, as_json: bool, full: bool = False, budget: bool = False, monte_carlo: bool = False
-) -> None:
-    """Print what came of a sweep; leave with the verdict's status."""
-    print_done(done, as_json=as_json, full=full, budget=budget, monte_carlo=monte_carlo)
-    raise typer.Exit(EXIT_OF_VERDICT[done.outcome.judgement.verdict])
 
 
 def print_done(

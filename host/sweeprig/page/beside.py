@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
@@ -97,13 +97,21 @@ class Beside:
             )
         )
 
-    def wait(self, say: str, under: str = "", *, title: str = "", actions: tuple[Action, ...] = ()) -> None:
+    def wait(
+        self,
+        say: str,
+        under: str = "",
+        *,
+        title: str = "",
+        facts: Sequence[str] = (),
+        actions: tuple[Action, ...] = (),
+    ) -> None:
         """Show a pause in which nothing is fed."""
-        self.say(scenes.wait_scene(title, say, under, actions=actions))
+        self.say(scenes.wait_scene(title, say, under, facts=facts, actions=actions))
 
-    def error(self, error: SweeprigError) -> None:
+    def error(self, error: SweeprigError, *, actions: tuple[Action, ...] = ()) -> None:
         """Show what went wrong."""
-        self.say(scenes.error_scene(error))
+        self.say(scenes.error_scene(error, actions=actions))
 
     def say(self, scene: Scene) -> None:
         """Show a scene until the next."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 
 START = Action("\r", "Start without a movement")
 END = Action("q", "End and judge what came")
-AGAIN = Action(" ", "Sweep it again")
+AGAIN = Action(" ", "Do it again")
 NEXT = Action("\r", "Next sensor")
 PLACES = (
     Action("1", "Plug"),
@@ -45,6 +46,7 @@ def sweep_scene(state: SweepState, title: str, *, simulated: bool = False, keys:
         strokes="   ".join(filter(None, (sweep.strokes_words(state), sweep.pace_words(state)))),
         fast=state.pace == "too fast",
         facts=sweep.ends_words(state),
+        events=(sweep.dropouts_words(state),),
         actions=((START,) if ready else ()) + ((END,) if keys and not (state.waiting or over) else ()),
         simulated=simulated,
     )
@@ -159,6 +161,8 @@ def error_scene(error: SweeprigError, title: str = "", *, actions: tuple[Action,
     )
 
 
-def wait_scene(title: str, say: str, under: str = "", *, actions: tuple[Action, ...] = ()) -> Scene:
+def wait_scene(
+    title: str, say: str, under: str = "", *, facts: Sequence[str] = (), actions: tuple[Action, ...] = ()
+) -> Scene:
     """Return a pause in which nothing is fed."""
-    return Scene(kind="wait", title=title, say=say, under=under, actions=actions)
+    return Scene(kind="wait", title=title, say=say, under=under, facts=tuple(facts), actions=actions)

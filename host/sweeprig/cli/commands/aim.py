@@ -12,8 +12,9 @@ import typer
 from sweeprig.cli import options as opt
 from sweeprig.cli.asking import answered
 from sweeprig.cli.console import EXIT_OF_VERDICT, console, strong
+from sweeprig.cli.paging import ALONE, Page, PageOptions, beside, stay
 from sweeprig.cli.session import SensorOptions, with_options
-from sweeprig.cli.sweeping import show_done, take_sweep
+from sweeprig.cli.sweeping import is_simulated, print_done, take_sweep
 from sweeprig.words import Starts
 
 if TYPE_CHECKING:
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class AimOptions(SensorOptions):
+class AimOptions(SensorOptions, PageOptions):
     """What `aim` takes."""
 
     mount: Annotated[
@@ -67,13 +68,19 @@ def aim(asked: AimOptions) -> None:
         ready_folder(order.folder)
     for text in CAUTIONS:
         console.say(f"CAUTION: {text}")
-    ends = _ends(asked, order, profile)
-    proposed = plan(ends, profile, target_v=asked.target, volts_per_degree=slope)
-    for line in plan_lines(ends, proposed):
-        console.say(line)
-    if asked.plan_only or not proposed.possible:
-        _end(ends, proposed, as_json=asked.as_json)
-    _sweep_again(_turned(asked, order, ends, proposed, slope), order, ends, proposed)
+    with beside(asked) as page:
+        ends = _ends(asked, order, profile, page)
+        proposed = plan(ends, profile, target_v=asked.target, volts_per_degree=slope)
+        lines = plan_lines(ends, proposed)
+        for line in lines:
+            console.say(line)
+        page.wait(
+            "TO BE TURNED" if proposed.possible else "NO POSITION WILL DO", proposed.reason, facts=lines
+        )
+        if asked.plan_only or not proposed.possible:
+            stay(page)
+            _end(ends, proposed, as_json=asked.as_json)
+        _sweep_again(_turned(asked, order, ends, proposed, slope, page), order, ends, proposed, page)
 
 
 def _order(asked: AimOptions) -> SweepOrder:
@@ -129,7 +136,7 @@ def _end(ends: Ends, proposed: Plan, *, as_json: bool) -> None:
     raise typer.Exit(EXIT_OF_VERDICT["pass" if proposed.possible else "fail"])
 
 
-def _ends(asked: AimOptions, order: SweepOrder, profile: Profile) -> Ends:
+def _ends(asked: AimOptions, order: SweepOrder, profile: Profile, page: Page) -> Ends:
     """Return both ends: of a capture named, else of a sweep made now."""
     from sweeprig.bench.aim.text import ends_of
     from sweeprig.bench.review.review import Choices, review_file
@@ -139,12 +146,13 @@ def _ends(asked: AimOptions, order: SweepOrder, profile: Profile) -> Ends:
     console.say("A sweep first, to see both ends: from closed throttle, stop to stop.")
     first = replace(order, sheet="none")
     with asked.rig() as client:
-        done = take_sweep(client, first, confirm=asked.confirm, whole=True)  # half a one is no ground to turn
+        # half a one is no ground to turn
+        done = take_sweep(client, first, confirm=asked.confirm, whole=True, page=page)
     return ends_of(done.outcome)
 
 
 def _turned(
-    asked: AimOptions, order: SweepOrder, ends: Ends, proposed: Plan, slope: float | None
+    asked: AimOptions, order: SweepOrder, ends: Ends, proposed: Plan, slope: float | None, page: Page
 ) -> AimOptions:
     """Have the sensor turned; return how it is found from then on: a simulated one is turned in its address."""
     from sweeprig.bench.aim.text import simulated_turn
@@ -153,14 +161,16 @@ def _turned(
 
     port = asked.port or settings()[0].port
     if not port.startswith(SIMULATED):
-        turn(asked, order, proposed, slope)
+        turn(asked, order, proposed, slope, page)
         return asked
     address, told = simulated_turn(port, proposed.move_v, ends)
     console.say(told)
     return replace(asked, port=address)
 
 
-def turn(asked: AimOptions, order: SweepOrder, proposed: Plan, slope: float | None) -> None:
+def turn(
+    asked: AimOptions, order: SweepOrder, proposed: Plan, slope: float | None, page: Page = ALONE
+) -> None:
     """Show the way to the target until the reading has stood inside the window long enough, or q."""
     from sweeprig.bench.aim.text import AimGuide
     from sweeprig.bench.readings.watch import Watcher
@@ -168,26 +178,32 @@ def turn(asked: AimOptions, order: SweepOrder, proposed: Plan, slope: float | No
     from sweeprig.cli.views.watch import watch_face
 
     guide = AimGuide(proposed.window, proposed.predicted_closed_v, slope)
-    with asked.session(order.setup) as s, watch_face() as face:
+    with (
+        asked.session(order.setup) as s,
+        page.reading(watch_face(), simulated=is_simulated(s), end="Go on to the sweep") as face,
+    ):
         watcher = Watcher(s.profile, title="aim: lever at the base stop", hint="q: go on to the sweep")
         if not run_watch(s, watcher, face, seconds=asked.longest, guide=guide):
             raise KeyboardInterrupt
     console.say("Inside the window." if guide.inside else "Left outside the window.")
 
 
-def _sweep_again(asked: AimOptions, order: SweepOrder, ends: Ends, proposed: Plan) -> None:
+def _sweep_again(asked: AimOptions, order: SweepOrder, ends: Ends, proposed: Plan, page: Page) -> None:
     """Sweep to confirm; leave with its verdict's status."""
     from sweeprig.bench.aim.text import plan_json
     from sweeprig.bench.review.result import to_result
 
     console.say("Now a sweep to confirm: from closed throttle, stop to stop.")
     with asked.rig() as client:
-        done = take_sweep(client, order, confirm=asked.confirm)
+        done = take_sweep(client, order, confirm=asked.confirm, page=page)
+    page.done(done)
     if asked.as_json:
         result = {**to_result(done.outcome), "capture_file": str(done.capture_file)}
         console.show_json({"schema_version": 1, "plan": plan_json(ends, proposed), "after": result})
-        raise typer.Exit(EXIT_OF_VERDICT[done.outcome.judgement.verdict])
-    show_done(done, as_json=False)
+    else:
+        print_done(done, as_json=False)
+    stay(page)
+    raise typer.Exit(EXIT_OF_VERDICT[done.outcome.judgement.verdict])
 
 
 def add_to(app: typer.Typer) -> None:

@@ -11,7 +11,7 @@ import typer
 from sweeprig.cli import options as opt
 from sweeprig.cli.asking import asking, books
 from sweeprig.cli.console import EXIT_OF_VERDICT, console
-from sweeprig.cli.paging import Page, PageOptions, beside, rounds
+from sweeprig.cli.paging import Page, PageOptions, beside, rounds, shared_desk
 from sweeprig.cli.session import SensorOptions, records_place, report_recovered, settings, with_options
 from sweeprig.cli.sweeping import print_done, show_card, show_outcome, take_sweep
 from sweeprig.words import Sense, Starts
@@ -53,7 +53,7 @@ def sweep(asked: SweepOptions) -> None:
     with beside(asked) as page:
         if asked.series:
             with asked.rig() as client:
-                _series(client, order, asked)
+                _series(client, order, asked, page)
             return
         done = rounds(page, lambda: _once(asked, order, page), lambda done: _print(done, asked))
     raise typer.Exit(EXIT_OF_VERDICT[done.outcome.judgement.verdict])
@@ -73,7 +73,7 @@ def _print(done: SweepDone, asked: SweepOptions) -> None:
     )
 
 
-def _series(client: RigClient, order: SweepOrder, asked: SweepOptions) -> None:
+def _series(client: RigClient, order: SweepOrder, asked: SweepOptions, page: Page) -> None:
     """Sweep sensors until the operator ends the series; print the batch in the end."""
     from sweeprig.bench.batch.batch import batch_json
     from sweeprig.bench.batch.series import Batch
@@ -83,8 +83,10 @@ def _series(client: RigClient, order: SweepOrder, asked: SweepOptions) -> None:
     from sweeprig.cli.views.desk import series_desk
 
     batch = Batch(asked.batch or f"{local_now():%Y%m%d-%H%M}")
+    simulated = bool(client.hello().get("simulated"))
     with series_desk(client) as desk:
-        run_series(client, order, batch, desk, ask=asking(asked.confirm), books=books())
+        shared = shared_desk(desk, page, simulated=simulated)
+        run_series(client, order, batch, shared, ask=asking(asked.confirm), books=books())
     console.answer(
         asked.as_json,
         lambda: batch_json(batch.name, batch.entries),

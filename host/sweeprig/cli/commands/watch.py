@@ -9,12 +9,14 @@ import typer
 
 from sweeprig.cli import options as opt
 from sweeprig.cli.console import console
+from sweeprig.cli.paging import PageOptions, beside
 from sweeprig.cli.session import RigOptions, with_options
+from sweeprig.cli.sweeping import is_simulated
 from sweeprig.words import Sense, Starts
 
 
 @dataclass(frozen=True)
-class WatchOptions(RigOptions):
+class WatchOptions(RigOptions, PageOptions):
     """What `watch` takes."""
 
     seconds: Annotated[float, typer.Option("--seconds", min=0.0, help="End after this [s]; 0: Ctrl-C.")] = 0.0
@@ -34,7 +36,7 @@ def watch(asked: WatchOptions) -> None:
     from sweeprig.cli.views.watch import watch_face
 
     setup = asked.setup(starts=asked.starts, sense=asked.sense)
-    with asked.session(setup) as s:
+    with beside(asked) as page, asked.session(setup) as s:
         watcher = Watcher(
             s.profile,
             starts_closed=setup.starts is Starts.CLOSED,
@@ -42,7 +44,8 @@ def watch(asked: WatchOptions) -> None:
             title=f"{s.profile.name}, {setup.hookup}",
             hint="q or Ctrl-C ends",
         )
-        with watch_face(as_json=asked.as_json) as face:
+        shown = watch_face(as_json=asked.as_json)
+        with page.reading(shown, simulated=is_simulated(s), end="End") as face:
             run_watch(s, watcher, face, seconds=asked.seconds)
     console.say(plain_line(watcher.state()).strip())
 

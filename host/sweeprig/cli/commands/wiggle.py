@@ -9,8 +9,9 @@ import typer
 
 from sweeprig.cli.asking import asking
 from sweeprig.cli.console import EXIT_OF_VERDICT, console, folded, strong
+from sweeprig.cli.paging import PageOptions, beside, rounds
 from sweeprig.cli.session import SensorOptions, report_recovered, settings, with_options
-from sweeprig.cli.sweeping import say_files
+from sweeprig.cli.sweeping import is_simulated, say_files, title_of
 from sweeprig.words import Starts
 
 if TYPE_CHECKING:
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class WiggleOptions(SensorOptions):
+class WiggleOptions(SensorOptions, PageOptions):
     """What `wiggle` takes."""
 
     seconds: Annotated[
@@ -57,10 +58,20 @@ def wiggle(asked: WiggleOptions) -> None:
         check_idle(setup, asking(asked.confirm))
     order = asked.order(setup)
     report_recovered(ready_folder(order.folder))
-    with asked.session(setup) as s, wiggle_face(asked.seconds, bell=settings()[0].bell) as face:
-        capture, path = run_wiggle(s, face, folder=order.folder, marks=marks)
-    done = finish(capture, path, order)
-    _show(done, wiggle_of(done.outcome), as_json=asked.as_json)
+
+    def once() -> SweepDone:
+        face_here = wiggle_face(asked.seconds, bell=settings()[0].bell)
+        with (
+            asked.session(setup) as s,
+            page.wiggle(face_here, asked.seconds, title_of(s), simulated=is_simulated(s)) as face,
+        ):
+            capture, path = run_wiggle(s, face, folder=order.folder, marks=marks)
+        page.wait("DONE", "The verdict follows.")
+        return finish(capture, path, order)
+
+    with beside(asked) as page:
+        done = rounds(page, once, lambda done: _show(done, wiggle_of(done.outcome), as_json=asked.as_json))
+    raise typer.Exit(EXIT_OF_VERDICT[done.outcome.judgement.verdict])
 
 
 def _show(done: SweepDone, found: Wiggled, *, as_json: bool) -> None:
@@ -75,7 +86,6 @@ def _show(done: SweepDone, found: Wiggled, *, as_json: bool) -> None:
     else:
         _show_lines(done, found)
     say_files(done)
-    raise typer.Exit(EXIT_OF_VERDICT[outcome.judgement.verdict])
 
 
 def _show_lines(done: SweepDone, found: Wiggled) -> None:

@@ -42,6 +42,7 @@ class Desk:
         self._screen = screen
         self._sleep = sleep
         self._above: list[str] = []
+        self.more_keys: Callable[[], str] = no_keys  # pressed elsewhere
 
     def wait(self, batch: Batch) -> bool:
         """Wait for the next sensor; False where the series is to end."""
@@ -51,7 +52,7 @@ class Desk:
             return bool(line)
         shown = None
         while True:
-            keys = screens.read_keys()
+            keys = screens.read_keys() + self.more_keys()
             if QUIT in keys:
                 return False
             if batch.key(keys):
