@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar, get_type_hints
 from sweeprig.cli import options as opt
 from sweeprig.cli.asking import ConfirmKeys, DriveOption, Override, ask_drive, asking, books
 from sweeprig.cli.console import console
+from sweeprig.cli.rehearsing import rehearsed
 from sweeprig.words import Hookup, Setting
 
 if TYPE_CHECKING:
@@ -139,7 +140,8 @@ class RigOptions:
         """Open the rig named, or the one configured."""
         from sweeprig.bench.board.rig import opened_rig
 
-        with opened_rig(self.port or settings()[0].port) as client:
+        port = self.port or settings()[0].port
+        with rehearsed(port), opened_rig(port) as client:
             yield client
 
     @contextmanager

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from sweepboard import wire
 from sweeprig.twin.hands import HandPath
+from sweeprig.twin.rehearsal import BENCH, KeyedPath
 from sweeprig.twin.sensors import NOMINAL_SUPPLY_V, Fault, SensorSpec
 
 FloatArray = NDArray[np.float64]
@@ -57,7 +58,9 @@ class Scene:
     def __init__(self, spec: SensorSpec, *, seed: int, hum_v: float, hum_hz: float, wobble: float) -> None:
         self.spec = spec
         self._rng = np.random.default_rng([seed, 0x5C])
-        self._path = HandPath(spec.hand, seed=seed, dt_s=KNOT_S)
+        self._path: HandPath | KeyedPath = HandPath(spec.hand, seed=seed, dt_s=KNOT_S)
+        if spec.lever == "keys":
+            self._path = KeyedPath(BENCH, spec.hand, dt_s=KNOT_S)
         self._hum = (hum_v, hum_hz, float(self._rng.uniform(0, 2 * np.pi)))
         self._wobble_sd = wobble
         self._wobble = 0.0
@@ -106,7 +109,7 @@ class Scene:
         )
 
     def _block(self) -> Knots:
-        x = self._path.take(BLOCK) if self.spec.lever == "hand" else np.full(BLOCK, self._still)
+        x = self._path.take(BLOCK) if self.spec.lever != "still" else np.full(BLOCK, self._still)
         t_s = (self._made + np.arange(BLOCK)) * KNOT_S
         self._places.append(x)
         self._make_events(x, t_s)

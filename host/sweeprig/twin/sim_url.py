@@ -40,6 +40,7 @@ class SimOptions:
     engine: float = (
         0.0  # [s] of streaming after which a vehicle's engine runs and charges the battery; 0: never
     )
+    rehearse: bool = False  # prompts as with a real rig, and keys move the lever and turn the sensor
     volts: tuple[
         float, ...
     ] = ()  # of a bench voltage [V]: one start of sampling after another, the last one stays
@@ -52,6 +53,12 @@ def _one_of(*words: str) -> Callable[[str], str]:
         return text
 
     return check
+
+
+def _yes(text: str) -> bool:
+    if text not in ("yes", "no"):
+        raise ValueError("yes or no")
+    return text == "yes"
 
 
 def _whole(text: str) -> int:
@@ -109,6 +116,7 @@ _KEYS: dict[str, Callable[[str], object]] = {
     "kept": str,
     "press": _times,
     "engine": _seconds,
+    "rehearse": _yes,
     "volts": _volts,
 }
 

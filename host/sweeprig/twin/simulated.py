@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from sweeprig.frontend import front_end
 from sweeprig.twin.feed import Feed, Playable
 from sweeprig.twin.machines import Machine, start_machine
+from sweeprig.twin.rehearsal import BENCH, RehearsedFeed
 from sweeprig.twin.sim_url import BENCH_VOLTAGE, BENCH_VOLTS, SimOptions
 
 if TYPE_CHECKING:
@@ -37,14 +38,18 @@ def identity(options: SimOptions) -> dict[str, Any]:
         "reset_cause": "power on",
         "smps": "pwm",
         "simulated": True,
+        **({"rehearsal": True} if options.rehearse else {}),
         **({"kept": options.kept} if options.kept else {}),
     }
 
 
 def turned(spec: SensorSpec, options: SimOptions) -> SensorSpec:
     """Return the sensor turned on its mount and moved by the hand that the URL names."""
-    shift_v = options.turn * (spec.open_v - spec.closed_v) / TRAVEL_DEG
+    turn_deg = options.turn + (BENCH.turned_deg if options.rehearse else 0.0)
+    shift_v = turn_deg * (spec.open_v - spec.closed_v) / TRAVEL_DEG
     spec = replace(spec, closed_v=spec.closed_v + shift_v, open_v=spec.open_v + shift_v)
+    if options.rehearse:
+        return replace(spec, lever="keys")
     if options.hand == "strokes":
         return spec
     starts = "open" if options.hand == "open" else "closed"
@@ -97,5 +102,9 @@ def make_world(options: SimOptions, n_starts: int = 0) -> Playable:
 def switch_on(options: SimOptions) -> tuple[Machine, Feed]:
     """Start the board in its world."""
     clock = time.monotonic if options.pace == "real" else None
-    feed = Feed(partial(make_world, options), clock, presses=options.press)
+    make = partial(make_world, options)
+    if options.rehearse:
+        feed: Feed = RehearsedFeed(make, clock, bench=BENCH, presses=options.press)
+    else:
+        feed = Feed(make, clock, presses=options.press)
     return start_machine(options.vm, feed, identity(options)), feed

@@ -48,8 +48,8 @@ REAL_ONLY = ("plug-off", "laptop-battery", "usb-first")  # what only a real rig 
 
 
 def is_simulated(client: RigClient) -> bool:
-    """Return whether the rig is a simulated one."""
-    return client.name.startswith("sim:")
+    """Return whether the rig is a simulated one that needs no confirmation; a rehearsal asks as a real one does."""
+    return client.name.startswith("sim:") and not client.hello().get("rehearsal")
 
 
 def prepare_hookup(

@@ -13,6 +13,7 @@ from sweeprig.cli import options as opt
 from sweeprig.cli.asking import answered
 from sweeprig.cli.console import EXIT_OF_VERDICT, console, strong
 from sweeprig.cli.paging import ALONE, Page, PageOptions, beside, stay
+from sweeprig.cli.rehearsing import is_rehearsal
 from sweeprig.cli.session import SensorOptions, with_options
 from sweeprig.cli.sweeping import is_simulated, print_done, take_sweep
 from sweeprig.words import Starts
@@ -160,7 +161,7 @@ def _turned(
     from sweeprig.cli.session import settings
 
     port = asked.port or settings()[0].port
-    if not port.startswith(SIMULATED):
+    if not port.startswith(SIMULATED) or is_rehearsal(port):
         turn(asked, order, proposed, slope, page)
         return asked
     address, told = simulated_turn(port, proposed.move_v, ends)
@@ -182,7 +183,9 @@ def turn(
         asked.session(order.setup) as s,
         page.reading(watch_face(), simulated=is_simulated(s), end="Go on to the sweep") as face,
     ):
-        watcher = Watcher(s.profile, title="aim: lever at the base stop", hint="q: go on to the sweep")
+        keys = "; rehearsal: + and - turn the sensor" if s.client.hello().get("rehearsal") else ""
+        hint = f"q: go on to the sweep{keys}"
+        watcher = Watcher(s.profile, title="aim: lever at the base stop", hint=hint)
         if not run_watch(s, watcher, face, seconds=asked.longest, guide=guide):
             raise KeyboardInterrupt
     console.say("Inside the window." if guide.inside else "Left outside the window.")

@@ -10,6 +10,7 @@ import typer
 from sweeprig.cli import options as opt
 from sweeprig.cli.console import EXIT_OF_VERDICT, console, folded, strong
 from sweeprig.cli.session import RigOptions, with_options
+from sweeprig.cli.views.screen import read_keys, single_keys
 from sweeprig.words import Sense
 
 if TYPE_CHECKING:
@@ -59,6 +60,7 @@ def check_lines(checked: ConnectionTested) -> list[str]:
 
 
 def _progress(seconds: float, seen: Levels) -> None:
+    read_keys()  # of a rehearsal: they move the lever
     console.progress(f"  {seconds:4.1f} s  signal {seen.signal_v:z6.3f} V")
 
 
@@ -94,7 +96,8 @@ def _test_connection(s: Session, move: float, *, as_json: bool) -> None:
     from sweeprig.bench.connection.run import run_check
 
     console.say("Lever at CLOSED throttle; leave it there until asked.")
-    checked = run_check(s, move_s=move, progress=_progress)
+    with single_keys():
+        checked = run_check(s, move_s=move, progress=_progress)
     console.end_progress()
     if as_json:
         result = check_json(checked.checks, hookup=str(s.setup.hookup), reach=checked.reach)

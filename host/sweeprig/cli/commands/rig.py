@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -66,22 +66,31 @@ def install(
 ) -> None:
     """Copy the firmware to a board (with mpremote), verify it, and say what was done."""
     from sweeprig.bench.board.install import install as put
-    from sweeprig.bench.board.rig import port_of
+    from sweeprig.bench.board.remove import remove as take_off
 
+    name, how = _board(port)
     if remove:
-        _remove(port_of(port), as_json=as_json)
+        gone = take_off(name, progress=console.say, **how)
+        console.answer(as_json, lambda: asdict(gone), gone.lines)
         return
-    report = put(port_of(port), check=check, progress=console.say)
+    report = put(name, check=check, progress=console.say, **how)
     console.answer(as_json, lambda: asdict(report), report.lines)
     if not report.same:
         raise typer.Exit(10)
 
 
-def _remove(port: str, *, as_json: bool) -> None:
-    from sweeprig.bench.board.remove import remove
+def _board(port: str) -> tuple[str, dict[str, Any]]:
+    """Return the board's name, and how it is reached where that is not by mpremote: a simulated one is a folder."""
+    from sweeprig.bench.board.rig import SIMULATED, port_of
 
-    report = remove(port, progress=console.say)
-    console.answer(as_json, lambda: asdict(report), report.lines)
+    if not port.startswith(SIMULATED):
+        return port_of(port), {}
+    from sweeprig.bench.board.simulated import NAME, SimulatedBoard
+    from sweeprig.cli.session import settings
+
+    board = SimulatedBoard(settings()[1].state / "simulated-board")
+    console.say(f"SIMULATED: no board is touched; {board.folder} takes its place.")
+    return NAME, {"run": board.run, "leave": board.leave}
 
 
 def add_to(app: typer.Typer) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from types import TracebackType
 
@@ -72,8 +72,19 @@ def single_keys() -> Iterator[None]:
             termios.tcsetattr(handle, termios.TCSADRAIN, before)
 
 
+LISTENERS: list[Callable[[str], None]] = []  # told of every key as well: the bench of a rehearsal
+
+
 def read_keys() -> str:
-    """Return the keys pressed since the last call, without waiting."""
+    """Return the keys pressed since the last call, without waiting; whoever listens hears them too."""
+    keys = _read_keys()
+    if keys:
+        for listener in LISTENERS:
+            listener(keys)
+    return keys
+
+
+def _read_keys() -> str:
     if not sys.stdin.isatty():
         return ""
     if os.name == "posix":

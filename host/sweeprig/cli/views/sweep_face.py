@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from sweeprig.cli.console import colour_wanted, console
 from sweeprig.cli.views.face import ScreenFace, Stop
-from sweeprig.cli.views.screen import Screen, is_terminal, read_keys, single_keys
+from sweeprig.cli.views.screen import LISTENERS, Screen, is_terminal, read_keys, single_keys
 from sweeprig.cli.views.sweep import fits, plain_line, screen_lines
 
 if TYPE_CHECKING:
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from sweeprig.bench.sweep.guide import Step, SweepState
 
 HINT = "Enter starts without a movement, q or Ctrl-C ends"
+REHEARSAL = "rehearsal: o opens, c closes, h half way; q ends"
 
 
 class StepFace:
@@ -59,7 +60,7 @@ def no_keys() -> str:
 @contextmanager
 def sweep_face(stop: Stop, title: str, *, bell: bool) -> Iterator[Face[SweepState]]:
     """Fill the terminal with the screen of a sweep where it has room; `bell` sounds each new step."""
-    lines = partial(screen_lines, title=title, hint=HINT, colour=colour_wanted())
+    lines = partial(screen_lines, title=title, hint=REHEARSAL if LISTENERS else HINT, colour=colour_wanted())
     with single_keys():
         if is_terminal() and fits(*Screen().size):
             with Screen() as screen:

@@ -1,0 +1,36 @@
+"""A rehearsal at a terminal: keys reach the simulated bench, and what they do is said beforehand."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from sweeprig.cli.console import console
+from sweeprig.cli.views.screen import LISTENERS
+
+SIMULATED = "sim://"
+
+
+def is_rehearsal(port: str) -> bool:
+    """Return whether an address asks for a rehearsal. Raises InputError where it is not understood."""
+    if not port.startswith(SIMULATED):
+        return False
+    from sweeprig.twin.sim_url import parse
+
+    return parse(port).rehearse
+
+
+@contextmanager
+def rehearsed(port: str) -> Iterator[None]:
+    """Let keys move the simulated lever and turn the sensor while the block runs; nothing with any other rig."""
+    if not is_rehearsal(port):
+        yield
+        return
+    from sweeprig.twin.rehearsal import BENCH, HINT
+
+    console.say(f"Rehearsal: {HINT}.")
+    LISTENERS.append(BENCH.press)
+    try:
+        yield
+    finally:
+        LISTENERS.remove(BENCH.press)

@@ -1,0 +1,50 @@
+"""An installation on a folder in place of a board: copied, checked, damaged, mended, removed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from typer.testing import CliRunner, Result
+
+from sweeprig.cli.main import app
+
+
+@pytest.fixture
+def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("SWEEPRIG_HOME", str(tmp_path))
+    return tmp_path
+
+
+def install(*args: Any) -> Result:
+    return CliRunner().invoke(app, ["install", "--port", "sim://good", *args])
+
+
+def board(home: Path) -> Path:
+    found = list(home.rglob("simulated-board"))
+    return found[0] if found else home / "state" / "simulated-board"
+
+
+def test_an_install_is_gone_through_on_a_folder(home: Path) -> None:
+    assert install("--check").exit_code == 10
+    done = install()
+    assert done.exit_code == 0, done.output
+    assert "SIMULATED board" in done.stdout
+    assert "all hashes equal" in done.stdout
+    assert (board(home) / "main.py").is_file()
+    assert install("--check").exit_code == 0
+    (board(home) / "sweepboard" / "wire.py").write_text("# damaged")
+    assert "sweepboard/wire.py: another version" in install("--check").stdout
+    assert "copied sweepboard/wire.py" in install().stdout
+
+
+def test_a_main_of_ones_own_is_kept_and_put_back(home: Path) -> None:
+    install("--check")
+    board(home).mkdir(parents=True, exist_ok=True)
+    (board(home) / "main.py").write_text("print(1)")
+    assert "your main.py is now main_before_sweeprig.py" in install().stdout
+    done = install("--remove")
+    assert done.exit_code == 0
+    assert (board(home) / "main.py").read_text() == "print(1)"
+    assert not list((board(home) / "sweepboard").glob("*.py"))
