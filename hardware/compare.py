@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from hardware.compare_battery import battery_rows
 from hardware.compare_decoupling import decoupling_rows
 from hardware.compare_faults import fault_rows, pulse_rows, tapped_rows
+from hardware.compare_quality import quality_rows
 from hardware.compare_ramp import ramp_rows
 from hardware.compare_regulated import regulated_rows
 from hardware.compare_rows import Compared
@@ -42,7 +43,7 @@ def compare(builds: tuple[str, ...] = ("plain", "full")) -> Comparison:
     for build in builds:
         rows += signal_rows(build) + fault_rows(build) + pulse_rows(build) + tapped_rows(build)
         rows += ramp_rows(build) + supply_rows(build) + regulated_rows(build)
-        rows += decoupling_rows(build) + battery_rows(build)
+        rows += decoupling_rows(build) + battery_rows(build) + quality_rows(build)
     return Comparison(tuple(rows))
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from hardware import battery, clamps, decoupling
+from hardware import battery, clamps, decoupling, quality
 from hardware.figure import Figure, least, most
 from sweeprig.frontend import front_end
 from sweeprig.frontend.tables import parts, table
@@ -15,6 +15,7 @@ def more_figures(build: str) -> Iterator[Figure]:
     yield from _decoupling(build)
     yield from _unpowered(build)
     yield from _gates(build)
+    yield from _quality(build)
     if "suppressor_battery" in parts(build):
         yield from _battery()
 
@@ -55,6 +56,23 @@ def _gates(build: str) -> Iterator[Figure]:
             rail = float(table()["rail"]["nominal_v"])
             name = f"{part.ref}: gate voltage at which its resistance is promised"
             yield most("switches", name, part.more["gate_v"], "V", 0.9 * rail)
+
+
+def _quality(build: str) -> Iterator[Figure]:
+    """How well it measures behind 2 m of cable and a track of 10 kohm; codes are those of the board's converter."""
+    group, end, hz = (
+        "quality, 2 m of cable and a 10 kohm track",
+        front_end(build),
+        float(table()["board"]["ripple_hz"]),
+    )
+    yield Figure(group, "settling of a full step to half a code", quality.settling_s(build), "s")
+    yield Figure(
+        group, "noise of resistors and op-amp, rms codes", quality.lsb(end, quality.noise_v(build)), ""
+    )
+    name = "the regulator's ripple through the clamp, at light load and without PWM mode, codes peak to peak"
+    yield Figure(group, name, quality.lsb(end, quality.ripple_v(build, hz=hz)), "")
+    name = "a reading while the channel before it goes from 0 to 5 V, at most, codes (a sweep takes its mean out)"
+    yield Figure(group, name, quality.lsb(end, quality.crosstalk_v(build)), "")
 
 
 def _battery() -> Iterator[Figure]:

@@ -122,11 +122,11 @@ def below_s(path: Path, *, seconds: float, kind: str, share: float) -> float:
     return float(np.count_nonzero(before >= share) * step_in + np.count_nonzero(after >= share) * step_after)
 
 
-def settling_s(path: Path, *, share: float) -> float:
+def settling_s(path: Path, *, share: float, source_ohm: float = SOURCE_OHM) -> float:
     """Return the time [s] after a step from 0 V until the pin stays within `share` of its end."""
     import numpy as np
 
-    rest = _mode(path, SOURCE_OHM, 1.0)
+    rest = _mode(path, source_ohm, 1.0)
     t = np.linspace(0.0, 1e-3, 40 * STEPS)
     away = np.abs(1 - rest.at(np.zeros(3), t)[2] / rest.end[2]) > share
     return float(t[np.flatnonzero(away)[-1] + 1]) if away.any() and not away[-1] else math.inf
