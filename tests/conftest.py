@@ -23,6 +23,7 @@ def _postgres() -> str | None:
 PROGRAMS = {
     "micropython": _micropython,
     "ngspice": lambda: shutil.which("ngspice"),
+    "browser": lambda: shutil.which("chromium") and shutil.which("chromedriver"),
     "chromium": lambda: shutil.which("chromium"),
     "postgres": _postgres,
 }

@@ -146,12 +146,12 @@ class Follower:
 
 
 @contextmanager
-def served(hub: Hub | None = None) -> Iterator[Served]:
+def served(hub: Hub | None = None, *, door: Door | None = None, port: int = 0) -> Iterator[Served]:
     """Serve a page on this machine while the block runs."""
     hub = hub or Hub()
-    sock = bound_socket(lan=False, port=0)
+    sock = bound_socket(lan=False, port=port)
     port = int(sock.getsockname()[1])
-    with serving(hub, Door(key=KEY), sock):
+    with serving(hub, door or Door(key=KEY), sock):
         yield Served(hub, port)
 
 

@@ -15,7 +15,7 @@
     if (node.textContent !== value) node.textContent = value;
   };
   const shown = (id, yes) => {
-    at(id).hidden = !yes;
+    at(id).toggleAttribute("hidden", !yes); // an SVG has no property of that name
   };
   const svg = (id, values) => {
     for (const [name, value] of Object.entries(values)) at(id).setAttribute(name, value);

@@ -1,0 +1,238 @@
+"""The page in a real Chromium of a phone's size: followed, touched, typed at, cut off, lied to."""
+
+from __future__ import annotations
+
+import json
+import signal
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from run import Run
+from world import KEY, live_scene, served, show
+
+from sweeprig.page.door import Door
+from sweeprig.page.hub import Hub
+from sweeprig.page.model import Action, Bar, Scene
+
+pytest.importorskip("selenium", reason="selenium is not installed")
+from support.browser import Browser, browser
+
+pytestmark = pytest.mark.browser
+SIM = "sim://{}?vm=cpython&seed=3"
+BAR = Bar(5.0, 0.25, 0.25, 2.5, 0.45, 4.25)
+
+
+@pytest.fixture(scope="module")
+def window() -> Iterator[Browser]:
+    with browser() as made:
+        yield made
+
+
+@pytest.fixture
+def phone(window: Browser) -> Iterator[Browser]:
+    window.size(390, 844, phone=True)
+    window.driver.delete_all_cookies()
+    window.complaints()
+    yield window
+    window.open("about:blank")
+
+
+def test_a_phone_starts_a_sweep_and_reads_its_verdict(phone: Browser, tmp_path: Path) -> None:
+    """Nobody looks at the terminal: the lever moves by itself once the phone has ended the sweep that it started."""
+    with Run("sweep", "--page", "--confirm", "plug-off", "--label", "shelf 3", "--port", SIM.format("good"),
+             home=tmp_path) as run:  # fmt: skip
+        phone.open(f"http://{run.host}/key/{run.key}")
+        phone.tap("Start without a movement")
+        phone.until_text("#strokewords", "strokes 1 of 3")
+        assert phone.text("#simulated").startswith("SIMULATED")
+        phone.until_text("#say", "PASS")
+        assert "No fault seen." in phone.text("#under")
+        assert "closed" in phone.text("#facts")
+        phone.run("document.getElementById('morelink').click()")
+        phone.until(lambda: "shelf 3" in phone.text("body") and "/sheet" in phone.driver.current_url)
+        assert phone.driver.execute_script("return document.referrer") == ""
+        assert phone.complaints() == []
+
+
+def test_the_key_is_gone_from_the_address_and_the_history(phone: Browser) -> None:
+    with served() as page:
+        phone.open(f"http://{page.host}/key/{KEY}")
+        phone.until_text("#lead", "You lead")
+        assert KEY not in phone.driver.current_url
+        shown = json.dumps(phone.command("Page.getNavigationHistory")["entries"][-1])
+        assert KEY not in shown
+        assert phone.run("return document.cookie") == ""
+
+
+def test_hostile_words_are_words(phone: Browser) -> None:
+    bad = '<img src=x onerror="document.title=1">\u202e</script><svg onload=alert(1)>'
+    with served() as page:
+        scene = Scene(
+            kind="live", title=bad, say=bad, under=bad, digits=bad, unit=bad, flag=bad, mark="!", strokes=bad,
+            wanted=2, facts=(bad,) * 3, events=(bad,), link="/sheet", link_words=bad,
+            actions=(Action("q", bad),), clock=bad,
+        )  # fmt: skip
+        show(page.hub, scene)
+        phone.open(f"http://{page.host}/key/{KEY}")
+        phone.until(lambda: "onerror" in phone.text("#facts"))
+        assert (
+            phone.run("return document.querySelectorAll('img, main svg[onload], script:not([src])').length")
+            == 0
+        )
+        assert "onerror" in phone.text("#actions button")
+        assert phone.complaints() == []
+
+
+def test_a_scene_is_drawn_and_its_bar_stands_where_the_lever_is(phone: Browser) -> None:
+    with served() as page:
+        show(page.hub, replace(live_scene("HOLD OPEN"), bar=BAR, digits="2.500", unit="V"))
+        phone.open(f"http://{page.host}/key/{KEY}")
+        phone.until_text("#digits", "2.500")
+        boxes = phone.run(
+            "return ['bar','lowzone','now','highzone'].map(i => {const r = document.getElementById(i)"
+            ".getBoundingClientRect(); return [r.left, r.right]})"
+        )
+        (left, right), low, now, high = boxes
+        wide = right - left
+        assert wide > 300
+        assert (now[0] + now[1]) / 2 - left == pytest.approx(wide / 2, abs=wide * 0.02)
+        assert low[1] - left == pytest.approx(0.05 * wide, abs=wide * 0.02)
+        assert high[0] - left == pytest.approx(0.95 * wide, abs=wide * 0.02)
+
+
+@pytest.mark.parametrize(("width", "height"), [(360, 740), (390, 844), (844, 390), (1280, 800)])
+def test_nothing_runs_over_the_edge(phone: Browser, width: int, height: int) -> None:
+    with served() as page:
+        scene = replace(
+            live_scene("CLOSE SLOWLY", "q", title="w" * 120), bar=BAR, digits="-12.345", unit="V", wanted=3,
+            flag="NEAR THE LOWER RAIL: 0.2 V", facts=("x" * 200,),
+        )  # fmt: skip
+        show(page.hub, scene)
+        phone.size(width, height, phone=True)
+        phone.open(f"http://{page.host}/key/{KEY}")
+        phone.until_text("#digits", "-12.345")
+        wide = phone.run("return [document.documentElement.scrollWidth, window.innerWidth]")
+        assert wide[0] <= wide[1]
+
+
+def test_a_link_that_dies_is_said_and_comes_back(phone: Browser, tmp_path: Path) -> None:
+    """A program that is held still looks like a network that is gone: nothing comes, and nothing is refused."""
+    still = "sim://good?hand=still&vm=cpython&seed=3"
+    with Run("watch", "--page", "--confirm", "plug-off", "--port", still, home=tmp_path) as run:
+        phone.open(f"http://{run.host}/key/{run.key}")
+        phone.until_text("#flag", "CLEAR")
+        run.process.send_signal(signal.SIGSTOP)
+        assert "What is shown is old" in phone.until_text("#link", "NO LINK TO THE BENCH")
+        run.process.send_signal(signal.SIGCONT)
+        phone.until(lambda: phone.text("#link") == "")
+
+
+def test_a_server_that_comes_back_is_found_again(phone: Browser) -> None:
+    hub, door = Hub(), Door(key=KEY)
+    with served(hub, door=door) as page:
+        show(hub, live_scene("HOLD CLOSED"))
+        phone.open(f"http://{page.host}/key/{KEY}")
+        phone.until_text("#say", "HOLD CLOSED")
+    phone.until_text("#link", "THE BENCH HAS ENDED")
+    with served(hub, door=door, port=page.port):
+        show(hub, live_scene("HOLD OPEN"))
+        phone.until_text("#say", "HOLD OPEN")
+        assert "BENCH" not in phone.text("#link")
+
+
+def test_a_bench_started_anew_asks_for_its_new_code(phone: Browser) -> None:
+    with served() as page:
+        phone.open(f"http://{page.host}/key/{KEY}")
+        phone.until_text("#lead", "You lead")
+    with served(port=page.port):
+        phone.until_text("#link", "STARTED ANEW. Scan the code")
+
+
+def test_a_rig_that_says_nothing_more_is_told_of(phone: Browser) -> None:
+    with served() as page:
+        show(page.hub, live_scene("HOLD CLOSED"))
+        phone.open(f"http://{page.host}/key/{KEY}")
+        phone.until_text("#link", "NO WORD FROM THE RIG")
+        show(page.hub, live_scene("HOLD OPEN"))
+        phone.until_text("#say", "HOLD OPEN")
+        assert "BENCH" not in phone.text("#link")
+
+
+def test_a_bench_that_has_ended_says_so_and_keeps_its_last_word(phone: Browser) -> None:
+    with served() as page:
+        show(page.hub, Scene(kind="verdict", title="", say="pass", verdict="pass"))
+        phone.open(f"http://{page.host}/key/{KEY}")
+        phone.until_text("#say", "PASS")
+    phone.until_text("#link", "THE BENCH HAS ENDED")
+    assert phone.text("#say") == "PASS"
+
+
+def test_every_button_is_reached_by_the_keyboard_alone(phone: Browser) -> None:
+    from selenium.webdriver.common.action_chains import ActionChains
+    from selenium.webdriver.common.keys import Keys
+
+    with served() as page:
+        show(page.hub, live_scene("OPEN SLOWLY", "\r", "q"))
+        phone.open(f"http://{page.host}/key/{KEY}")
+        phone.button("do q")
+        seen = []
+        for _ in range(12):
+            ActionChains(phone.driver).send_keys(Keys.TAB).perform()
+            seen.append(phone.run("return document.activeElement.innerText"))
+            if seen[-1] == "do q":
+                ActionChains(phone.driver).send_keys(Keys.ENTER).perform()
+        assert {"do q", "Switch the supply OFF", "Hand over the lead"} <= set(seen)
+        pressed = page.hub.keys
+        phone.until(lambda: "q" in pressed())
+
+
+def test_a_second_phone_sees_who_leads_and_has_no_keys(phone: Browser) -> None:
+    with served() as page:
+        first = page.follow(page.cookie())
+        first.next("lead")
+        show(page.hub, live_scene("OPEN SLOWLY", "\r"))
+        phone.open(f"http://{page.host}/key/{KEY}")
+        phone.until_text("#lead", "phone 1 leads. You are phone 2.")
+        assert phone.text("#actions") == ""
+        phone.tap("Switch the supply OFF")
+        phone.until(page.hub.off)
+        first.close()
+        phone.tap("Take the lead")
+        phone.until_text("#lead", "You lead")
+        phone.button("do \r".strip())
+
+
+def test_a_missing_key_gets_a_page_that_says_what_to_do(phone: Browser) -> None:
+    with served() as page:
+        phone.open(f"http://{page.host}/")
+        assert "Scan the code at the terminal" in phone.text("main")
+        phone.open(f"http://{page.host}/key/of-yesterday")
+        assert "made anew at every start" in phone.text("main")
+
+
+def test_a_page_of_another_origin_can_neither_order_nor_read(phone: Browser) -> None:
+    """Two rigs on one machine are two origins of one site: the strictest cookie alone would not tell them apart."""
+    with served() as page, served() as other:
+        phone.open(f"http://{page.host}/key/{KEY}")
+        phone.until_text("#lead", "You lead")
+        phone.open(f"http://{other.host}/key/{KEY}")
+        phone.until_text("#lead", "You lead")
+        ask = """
+            const done = arguments[arguments.length - 1], how = {method: arguments[1], credentials: 'include'};
+            fetch(arguments[0], how).then(a => done('read ' + a.status)).catch(() => done('refused'));
+        """
+        assert phone.driver.execute_async_script(ask, f"http://{page.host}/do", "POST") == "refused"
+        assert phone.driver.execute_async_script(ask, f"http://{page.host}/", "GET") == "refused"
+        assert not page.hub.off()
+
+
+def test_the_state_is_a_live_region_for_screen_readers(phone: Browser) -> None:
+    with served() as page:
+        show(page.hub, live_scene("HOLD OPEN"))
+        phone.open(f"http://{page.host}/key/{KEY}")
+        phone.until_text("#say", "HOLD OPEN")
+        node = phone.run("const n = document.querySelector('#say').parentNode; return [n.role, n.ariaLive]")
+        assert node == ["status", "polite"]
+        assert phone.run("return document.documentElement.lang") == "en"
