@@ -74,7 +74,7 @@ class NoFirmwareError(LinkError):
 
 
 class ProtocolVersionError(LinkError):
-    """The board speaks another version of the wire."""
+    """The board uses another version of the protocol."""
 
 
 class BoardRefusedError(LinkError):

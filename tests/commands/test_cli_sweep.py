@@ -66,7 +66,7 @@ def test_a_worn_sensor_fails_with_its_place(tmp_path: Path) -> None:
 def test_sensor_fed_elsewhere_is_refused_before_power(tmp_path: Path) -> None:
     done = sweep("over-range", tmp_path)
     assert done.returncode == 5
-    assert "voltage on the sensor's leads although the rig feeds nothing" in done.stderr
+    assert "leads carry voltage while the rig's supply is off" in done.stderr
     assert "OFF the harness" in done.stderr
     assert "First power" not in done.stderr + done.stdout
     assert not list(tmp_path.rglob("*.sweep"))

@@ -106,7 +106,7 @@ def test_export_follows_no_link_and_is_whole_or_not_there(
     assert link.read_bytes() == b"a,b\r\n"
     monkeypatch.undo()
     os.mkfifo(tmp_path / "pipe")
-    with pytest.raises(ExportError, match="no regular file"):
+    with pytest.raises(ExportError, match="not a regular file"):
         write_export(tmp_path / "pipe", "c")
 
 

@@ -89,5 +89,5 @@ def test_overload_while_the_bias_is_tried_is_cut_and_named(at: int, monkeypatch:
     result = run("check", "--move", "2", "--confirm", "plug-off")
     assert result.exit_code == 10
     assert rig.off_after_s < 0.4
-    assert "overloaded at closed throttle: switched off" in result.output
+    assert "overloaded at closed throttle and is switched off" in result.output
     assert f"supply {LIMITED_V:.2f} V" in result.output

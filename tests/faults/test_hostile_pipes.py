@@ -61,7 +61,7 @@ def test_a_pipe_is_not_waited_for(
 ) -> None:
     (came,) = unblocked(pipe, lambda: read(pipe))
     assert isinstance(came, error)
-    assert "no regular file" in came.seen
+    assert "not a regular file" in came.seen
 
 
 def test_a_pipe_is_no_journal(pipe: Path) -> None:

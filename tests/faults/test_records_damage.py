@@ -81,7 +81,7 @@ def test_a_verdict_that_was_changed_is_not_shown_in_full(place: Path, column: st
         db.commit()
     error = call("show", "2", "--records", place).exception
     assert isinstance(error, RecordsDamagedError)
-    assert "does not fit its digest" in error.seen
+    assert "does not match its digest" in error.seen
 
 
 def test_text_that_is_not_utf8_is_shown_with_replacements(place: Path) -> None:

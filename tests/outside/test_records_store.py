@@ -122,7 +122,7 @@ def test_finding_by_job_sensor_verdict_batch_and_time(place: str) -> None:
         assert [r.created[11:16] for r in store.find(since="2031-03-04T12:04:00+02:00")] == ["10:05", "10:04"]
         assert [r.created[11:16] for r in store.find(batch="b")] == ["10:05"]
         assert store.find(job="no such job") == []
-        with pytest.raises(InputError, match="time is not understood"):
+        with pytest.raises(InputError, match="time is not valid"):
             store.find(since="yesterday")
 
 

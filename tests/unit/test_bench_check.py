@@ -50,7 +50,7 @@ def test_swapped_supply_and_ground_reverse_the_sense(track: float) -> None:
     check = checked(Wiring(supply="a", ground="b", track_ohm=track))
     assert (check.verdict, check.sense, faults(check)) == ("connected", Sense.FALLING, [WiringFault.REVERSED])
     assert check.findings[0].severity == "note"
-    assert "only reverses the sense" in check.findings[0].not_told_apart
+    assert "supply and ground swapped" in check.findings[0].not_told_apart
     told = checked(Wiring(supply="a", ground="b", track_ohm=track), told=Sense.RISING)
     assert told.verdict == "fault"
 
@@ -80,7 +80,7 @@ def test_open_ground_and_wrong_pin_need_the_supply_current() -> None:
     for wiring in (Wiring(ground=None), Wiring(supply="w", ground="a", signal="b")):
         check = checked(wiring, current=False)
         assert faults(check) == [WiringFault.AT_SUPPLY]
-        assert "look the same from here" in check.findings[0].not_told_apart
+        assert "look alike" in check.findings[0].not_told_apart
 
 
 def test_plain_build_cannot_tell_open_lead_from_short() -> None:

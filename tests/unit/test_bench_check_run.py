@@ -125,7 +125,7 @@ def test_short_at_closed_alone_is_a_wrong_pin() -> None:
 
 def test_voltage_already_there_stops_the_test() -> None:
     rig = ScriptedRig(lambda _o: (1.0, 0.0, 5.0))
-    with pytest.raises(HookupError, match="voltage on the sensor's leads"):
+    with pytest.raises(HookupError, match="leads carry voltage"):
         check(rig)
     assert not any(c["on"] for c in rig.did("supply"))
 

@@ -66,7 +66,7 @@ class Board:
         if step[:2] == ["fs", "cp"]:
             name = step[3].removeprefix(":/")
             if name == self.fails_at:
-                raise LinkError("mpremote could not do its part.")
+                raise LinkError("mpremote fails.")
             content = Path(step[2]).read_bytes()
             self.files[name] = content[:-1] if name == self.loses else content
             self.events[-1] = f"cp {name}"
@@ -169,7 +169,10 @@ def test_the_users_main_is_kept_and_put_back_by_remove() -> None:
     gone = remove("/dev/rig", run=board.run, leave=board.leave)
     assert gone.put_back
     assert board.files == {"main.py": MINE, "notes.txt": b"mine too"}
-    assert remove("/dev/rig", run=board.run, leave=board.leave).lines()[-1] == "The firmware is not there."
+    assert (
+        remove("/dev/rig", run=board.run, leave=board.leave).lines()[-1]
+        == "The board has no sweeprig firmware."
+    )
     assert board.files["main.py"] == MINE
 
 
@@ -251,7 +254,7 @@ def test_an_interrupted_copy_is_mended_by_repeating() -> None:
 
 
 def test_a_board_that_does_not_answer_is_named() -> None:
-    with pytest.raises(LinkError, match="did not answer at its prompt"):
+    with pytest.raises(LinkError, match="does not answer at its prompt"):
         install("/dev/rig", run=lambda _arguments: "Traceback", leave=lambda _port: None)
 
 
@@ -266,7 +269,7 @@ def test_what_serves_simulated_boards_stays_here() -> None:
 
 
 def test_mpremote_that_fails_is_a_link_error(tmp_path: Path) -> None:
-    with pytest.raises(LinkError, match="mpremote could not do its part"):
+    with pytest.raises(LinkError, match="mpremote fails"):
         module.run_mpremote(["connect", str(tmp_path / "none"), "exec", "1"])
 
 

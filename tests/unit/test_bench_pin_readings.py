@@ -35,7 +35,7 @@ def test_resistances_are_taken_as_meters_show_them(typed: str, ohm: float) -> No
 
 @pytest.mark.parametrize("typed", ["", "abc", "-5", "4k7k", "nan", "1e3"])
 def test_what_is_no_resistance_is_said(typed: str) -> None:
-    with pytest.raises(InputError, match="no resistance"):
+    with pytest.raises(InputError, match="not a resistance"):
         parse_ohm(typed)
 
 
@@ -69,5 +69,5 @@ def test_command_asks_again_then_stops() -> None:
     typed = "4870\nwhat\n900\n1000\n4870\n900\n1000\n"
     done = CliRunner().invoke(app, ["pins"], input=typed)
     assert done.exit_code == 11
-    assert "This is no resistance" in done.stderr
+    assert "This is not a resistance" in done.stderr
     assert "Do not power this part" in done.stdout

@@ -82,7 +82,7 @@ def test_a_read_that_comes_twice_drops_nothing() -> None:
     capture = made(*frames[:6], *frames[3:6], *frames[6:], ended="complete")
     assert capture.records.index.tolist() == list(range(192))
     assert (capture.ended, capture.n_lost) == ("complete", 0)
-    assert capture.set_aside == {"records that came twice": 48}
+    assert capture.set_aside == {"records received twice": 48}
 
 
 def test_reads_that_come_in_another_order_are_put_right() -> None:
@@ -90,7 +90,7 @@ def test_reads_that_come_in_another_order_are_put_right() -> None:
     capture = made(*frames[:3], *frames[6:9], *frames[3:6], *frames[9:])
     assert capture.records.index.tolist() == list(range(192))
     assert capture.records.sums[:, 0].tolist() == [i * wire.WINDOW for i in range(192)]
-    assert capture.set_aside == {"records that came late": 48}
+    assert capture.set_aside == {"records received late": 48}
     assert capture.ended == "stopped"
 
 
@@ -147,7 +147,7 @@ def test_who_looks_on_sees_each_record_once_and_in_order(tmp_path: Path) -> None
     capture = run_sweep(client, SweepSetup(seconds=1.0), folder=tmp_path, clock=rig.clock, on_events=look)
     assert seen == list(range(-1, len(seen) - 1))
     assert (capture.ended, capture.n_lost) == ("complete", 0)
-    assert capture.set_aside == {"records that came twice": 48}
+    assert capture.set_aside == {"records received twice": 48}
 
 
 # --- what cannot be
@@ -163,7 +163,7 @@ def test_one_impossible_record_among_many_is_set_aside(tmp_path: Path) -> None:
     capture = made(*(packet(i) for i in range(300)), bad_record(4800, 5000), packet(301))
     assert len(capture.records) == 4816
     assert capture.n_lost == 16  # with the 15 that stood behind it in no packet
-    assert capture.set_aside == {"records with codes that no converter gives": 1}
+    assert capture.set_aside == {"records with impossible codes": 1}
     write_capture(tmp_path / "a.sweep", capture)
     assert read_capture(tmp_path / "a.sweep").set_aside == capture.set_aside
 
@@ -171,7 +171,7 @@ def test_one_impossible_record_among_many_is_set_aside(tmp_path: Path) -> None:
 def test_an_impossible_snapshot_is_set_aside(tmp_path: Path) -> None:
     shot = struct.pack(wire.SNAPSHOT_FORMAT, 0, 0, 3, 0, 2) + np.array([5000, 1], "<u2").tobytes()
     capture = made(packet(0), wire.encode(wire.SNAPSHOT, 1, 3, shot), packet(1))
-    assert capture.set_aside == {"snapshots with codes that no converter gives": 1}
+    assert capture.set_aside == {"snapshots with impossible codes": 1}
     write_capture(tmp_path / "a.sweep", capture)
     assert read_capture(tmp_path / "a.sweep").snapshots == ()
 

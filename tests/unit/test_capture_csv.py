@@ -106,9 +106,9 @@ def test_bad_rows_are_named_by_line(tmp_path: Path, text: str, match: str) -> No
         (b"time,volts\n0,1\n", "time_s, signal_v is missing.*time,volts"),
         (b"0,1\n1,2\n", "time_s, signal_v is missing"),
         (b"time_s,signal_v,signal_v\n0,1,1\n", "signal_v stands there twice"),
-        (b"PK\x03\x04\xff\xfe\x00\x99", "is not text.*0xff"),
+        (b"PK\x03\x04\xff\xfe\x00\x99", "is not a text file.*0xff"),
         (b"time_s,signal_v\n0,\0\n", "zero bytes"),
-        (b"\xff\xfeX", "is not text"),
+        (b"\xff\xfeX", "is not a text file"),
     ],
 )
 def test_what_is_no_trace_says_so(tmp_path: Path, data: bytes, match: str) -> None:

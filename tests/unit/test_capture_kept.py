@@ -101,7 +101,7 @@ def test_a_disk_that_fails_is_an_error_with_a_next_step(tmp_path: Path) -> None:
         if threading.current_thread() is not threading.main_thread():
             fail(0)
 
-    with pytest.raises(CaptureFileError, match="what came before is kept"):
+    with pytest.raises(CaptureFileError, match="data received so far is kept"):
         sweep(tmp_path, disk=Disk(sync=later))
     (kept,) = recover(tmp_path)
     assert len(read_capture(kept).records) > 900
@@ -184,7 +184,7 @@ def test_the_most_that_a_board_and_an_operator_can_say_is_kept(tmp_path: Path) -
 
 def test_coaching_without_an_end_is_kept_in_part(tmp_path: Path) -> None:
     capture = sweep(tmp_path, coaching=lambda: ("x" * 2000,) * 20_000)
-    assert (len(capture.coaching), capture.set_aside) == (1000, {"lines of coaching": 19_000})
+    assert (len(capture.coaching), capture.set_aside) == (1000, {"lines of instructions": 19_000})
     written = write_capture(tmp_path / "a.sweep", capture)
     assert read_capture(Path(written.path)).coaching == capture.coaching
 

@@ -72,7 +72,7 @@ def test_silence_is_told_from_a_prompt_and_from_nonsense() -> None:
 def test_a_traceback_instead_of_a_hello_is_shown() -> None:
     rig = FakeRig()
     rig.instead_of_hello = b"Traceback (most recent call last):\r\nMemoryError: \r\n"
-    with pytest.raises(NoFirmwareError, match=r"prints text.*MemoryError"):
+    with pytest.raises(NoFirmwareError, match=r"sends text.*MemoryError"):
         client_of(rig).hello()
 
 

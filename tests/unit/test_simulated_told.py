@@ -97,7 +97,7 @@ def test_a_batch_of_equal_sensors_has_no_ppk() -> None:
     ]
     text = "\n".join(batch_lines("B", entries))
     assert "Ppk" not in text
-    assert "nothing said of a spread" in text
+    assert "no spread is given" in text
 
 
 @pytest.mark.parametrize(("uid", "simulated"), [("5100000000000007", 1), ("e66118604b2d8c21", 0)])

@@ -68,7 +68,7 @@ def rectangular(half: float) -> float:
 
 @lru_cache(maxsize=4)
 def nominal_linearity(chip: str) -> Linearity | None:
-    """Return the law's jumps and curve as departures from the least-squares line; None for a chip not known.
+    """Return the law's jumps and curve as departures from the least-squares line; None for an unknown chip.
 
     A departure is given at the edges of codes (k - 0.5) and is straight between them, so a wide code's own middle
     is half its extra width above its number. A code above jumps of width w in all stands for an input w higher than

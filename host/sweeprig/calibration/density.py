@@ -44,7 +44,7 @@ def ramp_density(counts: NDArray[np.integer], *, first_code: int = 0) -> Density
     came = np.flatnonzero(counts)
     if came.size < 4:
         raise CalibrationError(
-            "The ramp covered too few codes.",
+            "The ramp covers too few codes.",
             seen=f"{came.size} codes",
             limit="at least 4",
             next_step="apply a ramp over the whole range while the histogram is taken",
@@ -67,7 +67,7 @@ def density_linearity(density: Density, *, ramp_u_lsb: float = 0.0) -> Linearity
     """
     if density.hits < FEWEST_HITS:
         raise CalibrationError(
-            "The ramp was too fast to count codes.",
+            "The ramp is too fast to count codes.",
             seen=f"{density.hits:.1f} counts of each code",
             limit=f"at least {FEWEST_HITS}",
             next_step="slow the ramp or take more windows",

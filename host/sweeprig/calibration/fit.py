@@ -232,7 +232,7 @@ def _check_enough(points: tuple[CalibrationPoint, ...]) -> None:
     share = (max(codes) - min(codes)) / CODES if codes else 0.0
     if len(points) < FEWEST or share < LEAST_RANGE:
         raise CalibrationError(
-            "The points do not fix a line over the rig's range.",
+            "The points cover too little of the rig's range.",
             seen=f"{len(points)} points over {100 * share:.0f} % of the codes",
             limit=f"at least {FEWEST} points over {100 * LEAST_RANGE:.0f} %",
             next_step="set voltages from about 0.2 V to about 4.8 V",

@@ -38,7 +38,7 @@ def fit_line(x: FloatArray, y: FloatArray, *, cov_y: FloatArray, cov_x: FloatArr
     x, y = np.asarray(x, np.float64), np.asarray(y, np.float64)
     if x.size < 2 or np.ptp(x) == 0:
         raise CalibrationError(
-            "A line needs two different points.",
+            "The points are too few or too close for a straight line.",
             seen=f"{x.size} points over {np.ptp(x) if x.size else 0:g} codes",
             next_step="set voltages over the whole range",
         )
@@ -70,7 +70,7 @@ def _inverse(v: FloatArray) -> FloatArray:
         return np.asarray(np.linalg.inv(v))
     except np.linalg.LinAlgError:
         raise CalibrationError(
-            "The covariance of the points cannot be inverted.", next_step="give a meter accuracy above zero"
+            "The points have no usable uncertainty.", next_step="give a meter accuracy above zero"
         ) from None
 
 

@@ -71,15 +71,15 @@ def refuse_slips(
             f"Points {i + 1} and {j + 1} of {name} look swapped.",
             seen=", ".join(pairs),
             limit="readings that rise with the codes",
-            next_step="repeat both points; nothing was saved",
+            next_step="repeat both points; nothing is saved",
         )
     suspect = find_suspect(points, nominal=nominal, chip=chip)
     if suspect is not None:
         raise CalibrationError(
             f"Point {suspect.number} of {name} does not fit.",
-            seen=f"{suspect.reading_v:.4f} V, further from what all else says than any sound rig",
-            limit=f"within {1e3 * UNLIKELY * suspect.u_v:.1f} mV of it",
-            next_step="set that voltage and read the meter again, on the range that was told; nothing was saved",
+            seen=f"{suspect.reading_v:.4f} V",
+            limit=f"within {1e3 * UNLIKELY * suspect.u_v:.1f} mV of the expected voltage",
+            next_step="set that voltage and read the meter again on the stated range; nothing is saved",
         )
     _check_whole(points, chip, name)
 
@@ -139,6 +139,6 @@ def _check_whole(points: Points, chip: str, name: str) -> None:
             f"The points of {name} do not lie on one line.",
             seen=f"chi-square {fit.chi2:.1f} for {points.code.size} points, largest residual "
             f"{1000 * fit.residuals[worst]:+.1f} mV at point {worst + 1}",
-            limit="what meter and converter allow",
-            next_step="let each voltage settle, check the meter's range and accuracy, and repeat; nothing was saved",
+            limit="within the accuracy of meter and converter",
+            next_step="let each voltage settle, check the meter's range and accuracy, and repeat; nothing is saved",
         )

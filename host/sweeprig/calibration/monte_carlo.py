@@ -62,7 +62,7 @@ def draw(line: BudgetLine, rng: Rng, n: int) -> FloatArray:
         return np.asarray(rng.standard_t(max(line.dof, 1.0), n) * size)
     if line.distribution in ("normal", "t"):
         return np.asarray(rng.normal(0.0, 1.0, n) * size)
-    raise InputError("A budget has a distribution that is not known.", seen=line.distribution)
+    raise InputError("The uncertainty budget has an unknown distribution.", seen=line.distribution)
 
 
 def propagate_budget(

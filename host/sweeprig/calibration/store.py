@@ -39,7 +39,7 @@ def calibration_from_dict(data: Mapping[str, Any]) -> Calibration:
     """Return the calibration in plain data. Raises CalibrationFileError, which names the key that does not fit."""
     if data.get("format") not in _FORMATS or data.get("version") != VERSION or data.get("version") is True:
         raise CalibrationFileError(
-            "This is no calibration, or one of another version.",
+            "The file is not a calibration of this version.",
             seen=f"{data.get('format')!s:.40} version {data.get('version')!s:.40}",
             limit=f"{FORMAT} version {VERSION}",
             next_step="calibrate the rig again: sweeprig calibrate",
@@ -76,10 +76,10 @@ def check_fits(calibration: Calibration, rig: Mapping[str, Any]) -> Calibration:
     seen, limit = misfit(calibration, rig)
     if seen:
         raise CalibrationFileError(
-            "The calibration stored for this rig is not its own.",
+            "The calibration stored for this rig belongs to another rig.",
             seen=seen,
             limit=limit,
-            next_step="calibrate this rig, which sets the file aside: sweeprig calibrate",
+            next_step="calibrate this rig (the old file is kept under another name): sweeprig calibrate",
         )
     return calibration
 
@@ -130,7 +130,7 @@ def save_calibration(calibration: Calibration, *, folder: Path) -> Path:
 def update_calibration(calibration: Calibration, *, folder: Path) -> Path:
     """Write a rig's calibration over the one that is there, whole or not at all. Raises CalibrationFileError."""
     path = calibration_path(calibration.rig_uid, folder=folder)
-    step = "free some space or mend the folder's rights"
+    step = "free some space or correct the folder's permissions"
     data = json.dumps(calibration_to_dict(calibration), indent=1, allow_nan=False).encode()
     write_atomically(path, data, next_step=step, error=CalibrationFileError)
     return path

@@ -42,7 +42,7 @@ def capture_of_journal(path: Path, *, ended: str, coaching: Sequence[str] = ()) 
     head, data = read_journal(path)
     capture = capture_of_bytes(head, data, ended=ended)
     kept, n_more = _capped(coaching)
-    aside = {**capture.set_aside, "lines of coaching": n_more} if n_more else capture.set_aside
+    aside = {**capture.set_aside, "lines of instructions": n_more} if n_more else capture.set_aside
     return replace(capture, journal=str(path), coaching=kept, set_aside=aside)
 
 
@@ -60,7 +60,7 @@ def capture_of_bytes(head: JournalHead, data: bytes, *, ended: str) -> Capture:
     stop = head.n_windows if ended == "complete" else None
     aside = {
         **counted,
-        "snapshots with codes that no converter gives": len(snapshots) - len(sound),
+        "snapshots with impossible codes": len(snapshots) - len(sound),
         "lines of the board's text": n_more,
     }
     return Capture(
@@ -89,7 +89,7 @@ def _records_of(messages: Sequence[Message], head: JournalHead) -> tuple[Records
     records, contradicted, counted = in_order(Records.concatenate(_all(messages, Records)))
     good = are_possible(records, head.window) & (records.index >= 0)
     stop = MOST_INDEX if head.n_windows is None else head.n_windows
-    counted["records with codes that no converter gives"] = int(np.count_nonzero(~good))
+    counted["records with impossible codes"] = int(np.count_nonzero(~good))
     return records[good & (records.index < stop)], contradicted, counted
 
 
@@ -131,7 +131,7 @@ def in_order(records: Records) -> tuple[Records, bool, dict[str, int]]:
         return in_order(records[: int(order[differs].min())])[0], True, {}
     late = np.count_nonzero(np.diff(np.maximum.accumulate(records.index)) == 0)
     twice = int(np.count_nonzero(~new))
-    counted = {"records that came twice": twice, "records that came late": int(late) - twice}
+    counted = {"records received twice": twice, "records received late": int(late) - twice}
     return by_index[new], False, counted
 
 

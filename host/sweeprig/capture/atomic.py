@@ -37,7 +37,7 @@ def fill_atomically(
     """Do the same with what `fill` writes into the file that it is given; the ending is that of `path`."""
     with _told(path, next_step, error):
         if path.exists() and not path.is_file():
-            raise OSError(f"{path} is no regular file")
+            raise OSError(f"{path}is not a regular file")
         _write(path, fill, lambda part: part.replace(path), mode=mode)
 
 
@@ -99,7 +99,7 @@ def _named(part: Path, path: Path) -> Path:
                 os.close(os.open(name, os.O_CREAT | os.O_EXCL))
                 part.replace(name)
             return name
-    raise AssertionError("numbers do not end")
+    raise AssertionError("a number has too many digits")
 
 
 def _sync_folder(folder: Path) -> None:

@@ -58,7 +58,7 @@ def read_csv(path: Path) -> Trace:
     numbers, lines = _numbers(sheet)
     if len(lines) < 2:
         raise CsvError(
-            f"{path} holds too few rows.",
+            f"{path}has too few rows.",
             seen=f"{len(lines)} rows of numbers",
             limit="2 at least",
             next_step="export the whole recording",
@@ -87,7 +87,7 @@ def _open(path: Path) -> _Sheet:
             f"{path} has no usable header.",
             seen=f"line {start + 1}: {exc}",
             limit="time_s,signal_v and, if there are any, " + ",".join(OPTIONAL),
-            next_step="name the columns so in the first line, and close every quotation mark",
+            next_step="write these column names in the first line, and close every quotation mark",
         ) from exc
     rows = ((start + reader.line_num, cells) for cells in reader)
     return _Sheet(str(path), _columns(header, path), len(header), rows, delimiter != ",")
@@ -109,20 +109,20 @@ def _text(path: Path) -> str:
             f"{path} is too long.",
             seen=f"{size} bytes",
             limit=f"{MOST_BYTES} bytes",
-            next_step="export a shorter stretch, or fewer rows a second",
+            next_step="export a shorter part, or fewer rows a second",
         )
     encoding = "utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig"
     try:
         text = data.decode(encoding)
     except UnicodeDecodeError as exc:
         raise CsvError(
-            f"{path} is not text.",
+            f"{path} is not a text file.",
             seen=f"byte 0x{data[min(exc.start, len(data) - 1)]:02x} at {exc.start}",
             limit="UTF-8",
             next_step="save it as CSV (UTF-8); a capture has the ending .sweep",
         ) from exc
     if "\0" in text:
-        raise CsvError(f"{path} is not text.", seen="zero bytes", next_step="save it as CSV (UTF-8)")
+        raise CsvError(f"{path} is not a text file.", seen="zero bytes", next_step="save it as CSV (UTF-8)")
     return text
 
 
@@ -139,10 +139,10 @@ def _columns(header: Sequence[str], path: Path) -> dict[str, int]:
     if missing or twice:
         raise CsvError(
             f"{path} has no usable header: "
-            + (f"{', '.join(missing)} is missing." if missing else f"{', '.join(twice)} stands there twice."),
+            + (f"{', '.join(missing)} is missing." if missing else f"{', '.join(twice)}is given twice."),
             seen=",".join(header)[:120],
             limit="time_s,signal_v and, if there are any, " + ",".join(OPTIONAL),
-            next_step="name the columns so in the first line",
+            next_step="write these column names in the first line",
         )
     return {name: header.index(name) for name in _KNOWN if name in header}
 
@@ -221,7 +221,7 @@ def _bad_rows(where: str, bad: Sequence[str]) -> CsvError:
         f"{where} has {len(bad)} bad row{'s' if len(bad) > 1 else ''}.",
         seen="; ".join(bad[:_MOST_NAMED]) + more,
         limit="a number in each column, time rising from row to row",
-        next_step="correct or remove these lines; nothing was left out silently",
+        next_step="correct or remove these lines; no row is skipped",
     )
 
 

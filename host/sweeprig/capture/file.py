@@ -80,12 +80,12 @@ def write_capture(path: Path, capture: Capture) -> Capture:
     journal = Path(capture.journal) if capture.journal else None
     try:
         data = checked_pack(capture, str(path))
-        kept = f"what came is still in the journal {journal}" if journal else "nothing was replaced"
+        kept = f"the data is kept in the journal {journal}" if journal else "existing files are unchanged"
         step = f"free some space or choose another folder; {kept}"
         path = write_new(path, data, next_step=step, error=CaptureFileError)
         digest = hashlib.sha256(data).hexdigest()
         if not _reads_back(path, digest):
-            raise _damaged(str(path), "it does not read back as it was written", len(data))
+            raise _damaged(str(path), "the file read back differs from the data written", len(data))
         if journal:
             remove(journal)
     finally:
@@ -242,7 +242,7 @@ def _member(archive: zipfile.ZipFile, name: str, most: int) -> bytes:
     """Return one unpacked member; no more than `most` bytes are ever unpacked."""
     info = archive.getinfo(name)
     if info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
-        raise ValueError(f"{name} is packed in another way than ours")
+        raise ValueError(f"{name} uses another compression")
     with archive.open(info) as packed:
         data = packed.read(most + 1) if info.file_size <= most else b""
     if max(len(data), info.file_size) > most:
@@ -252,13 +252,13 @@ def _member(archive: zipfile.ZipFile, name: str, most: int) -> bytes:
 
 def _check_head(meta: Any, where: str) -> None:
     if not isinstance(meta, dict) or meta.get("format") != FORMAT:
-        raise _damaged(where, "it does not say that it is a capture", None)
+        raise _damaged(where, "it is not marked as a capture", None)
     if meta.get("version") != VERSION:
         raise CaptureFileError(
-            f"{where} is of another version of the capture file.",
+            f"{where} is a capture file of another version.",
             seen=f"version {meta.get('version')}",
             limit=f"version {VERSION}",
-            next_step="read it with the program that wrote it, or update this one",
+            next_step="open it with the version that wrote it, or update this program",
         )
 
 
@@ -266,7 +266,7 @@ def _read_array(archive: zipfile.ZipFile, name: str, digests: Mapping[str, str])
     member = f"{name}.npy"
     data = _member(archive, member, MOST_MEMBER)
     if hashlib.sha256(data).hexdigest() != digests[member]:
-        raise ValueError(f"{member} does not fit its digest")
+        raise ValueError(f"{member} does not match its digest")
     array = _array(data, member)
     kind, *columns = _ARRAYS[name]
     if array.dtype != kind or [*array.shape[1:]] != columns:
@@ -299,7 +299,7 @@ def _checked(records: Records, where: str) -> Records:
 
 def _snapshots(heads: NDArray[np.int64], codes: NDArray[np.uint16]) -> tuple[Snapshot, ...]:
     if (heads[:, 5] < 0).any() or (heads[:, 5] > codes.size).any() or int(heads[:, 5].sum()) != codes.size:
-        raise ValueError("snapshots do not fit their codes")
+        raise ValueError("snapshots and their codes do not match")
     parts = np.split(codes, np.cumsum(heads[:, 5])[:-1]) if len(heads) else []
     return tuple(
         Snapshot(index, first, trigger, channels, channel, part)
@@ -311,6 +311,6 @@ def _damaged(where: str, seen: str, size: int | None) -> CaptureFileError:
     return CaptureFileError(
         f"{where} is not a capture file, or it is damaged.",
         seen=seen + (f" ({size} bytes)" if size is not None else ""),
-        limit="a whole .sweep file",
-        next_step="copy it again from where it came; a CSV needs the ending .csv",
+        limit="a complete .sweep file",
+        next_step="copy the original again; the name of a CSV ends in .csv",
     )

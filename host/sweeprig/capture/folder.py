@@ -41,7 +41,7 @@ def size_of(path: Path) -> int:
     """Return the bytes of a regular file. OSError for others: a pipe or a device may have no end."""
     found = path.stat()
     if not stat.S_ISREG(found.st_mode):
-        raise OSError("it is no regular file")
+        raise OSError("itis not a regular file")
     return found.st_size
 
 
@@ -53,9 +53,9 @@ def ready_folder(folder: Path) -> Path:
             pass
     except OSError as exc:
         raise FileError(
-            f"Captures cannot be written into {folder}.",
+            f"Captures cannot be written to {folder}.",
             seen=exc.strerror or str(exc),
-            limit="a folder that this user may write into",
+            limit="a folder with write permission",
             next_step="choose another one with --out, or with `sweeprig config set captures FOLDER`",
         ) from exc
     return folder

@@ -111,7 +111,7 @@ def _new_file(folder: Path, stem: str) -> tuple[Path, int]:
             handle = os.open(path, flags, 0o644)
             hold(path, handle)
             return path, handle
-    raise AssertionError("numbers do not end")
+    raise AssertionError("a number has too many digits")
 
 
 def left_behind(place: Path) -> list[Path]:
@@ -125,7 +125,7 @@ def _unwritable(path: Path, exc: OSError) -> CaptureFileError:
     return CaptureFileError(
         f"The journal of the capture cannot be written under {path}.",
         seen=str(exc),
-        next_step="free some space or choose another folder with --out; what came before is kept",
+        next_step="free some space or choose another folder with --out; data received so far is kept",
     )
 
 
@@ -145,7 +145,7 @@ def read_journal(path: Path) -> tuple[JournalHead, bytes]:
         raise CaptureFileError(
             f"{path} is not a journal, or it ends inside its first line.",
             seen=f"{len(data)} bytes; {exc!s:.200}",
-            next_step="nothing had been captured yet when it was cut off: capture again",
+            next_step="it holds no data: capture again",
         ) from exc
     return head, rest
 

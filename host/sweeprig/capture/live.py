@@ -138,7 +138,7 @@ class LiveCapture:
             remove(self._journal.path)
             raise self.error or _nothing(capture)
         if self._journal.n_refused:
-            lost = {"bytes that the journal could not take": self._journal.n_refused}
+            lost = {"bytes not written to the journal": self._journal.n_refused}
             capture = replace(capture, set_aside={**capture.set_aside, **lost})
         return capture
 
@@ -183,7 +183,7 @@ class LiveCapture:
 def _nothing(capture: Capture) -> LinkError:
     said = " | ".join(capture.board_text[-3:])
     return BoardSilentError(
-        "The rig sent no record.",
+        "The rig sends no records.",
         seen=said or "nothing",
         next_step="plug the rig in again and repeat; if it happens again: sweeprig install",
     )

@@ -67,8 +67,8 @@ def _are_texts(value: Any) -> bool:
 
 def _unfit(where: str, key: str, value: object, limit: str) -> CaptureFileError:
     return CaptureFileError(
-        f"{where} holds a setup whose {key} does not fit.",
+        f"{where} holds a setup with a wrong {key}.",
         seen=f"{key} {value!r:.80}",
         limit=limit,
-        next_step="use the file as it was written, or capture again",
+        next_step="use the original file, or capture again",
     )

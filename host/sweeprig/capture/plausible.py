@@ -20,10 +20,10 @@ MOST_LINES = 100_000  # of a list of texts
 def unfit(where: str, key: str, seen: str, limit: str) -> CaptureFileError:
     """Return the error for one value that cannot be."""
     return CaptureFileError(
-        f"{where} holds a capture whose {key} does not fit.",
+        f"{where} holds a capture with a wrong {key}.",
         seen=f"{key} {seen:.120}",
         limit=limit,
-        next_step="use the file as it was written, or capture again",
+        next_step="use the original file, or capture again",
     )
 
 

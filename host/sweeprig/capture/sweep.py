@@ -85,7 +85,7 @@ def n_windows_of(seconds: float, window_s: float) -> int:
     """Return the windows in `seconds` [s]. Raises InputError for a length that does not fit."""
     if not 0 < seconds <= 86400:  # a day; the index itself wraps after 49
         raise InputError(
-            "The length of a sweep does not fit.",
+            "The length of the sweep is out of range.",
             seen=f"{seconds} s",
             limit="more than 0 and at most 86400 s",
             next_step="choose another --seconds",
@@ -105,7 +105,7 @@ def recover(place: Path, *, on_unusable: Callable[[Path, str], None] | None = No
         return []
     if not place.is_dir() and place.suffix != journal.SUFFIX:
         raise InputError(
-            f"{place} is no journal of a capture.",
+            f"{place} is not a journal of a capture.",
             seen=place.suffix or "no ending",
             limit=f"a folder, or a file that ends in {journal.SUFFIX}",
             next_step="name the journal, or the folder that holds it",

@@ -107,7 +107,7 @@ def report_recovered(place: Path) -> int:
 
     found = recovered(place, on_unusable=tell)
     for path in found:
-        console.warn(f"A capture that had not been finished was recovered: {path}")
+        console.warn(f"A capture that was not finished is recovered: {path}")
     return len(found)
 
 

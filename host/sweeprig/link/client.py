@@ -99,8 +99,8 @@ class RigClient:
             if reply is not None:
                 return _accepted(cmd, reply)
         raise BoardSilentError(
-            f"The rig did not answer the command {cmd}.",
-            seen=f"nothing for {timeout_s:.1f} s",
+            f"The rig does not answer the command {cmd}.",
+            seen=f"no answer within {timeout_s:.1f} s",
             next_step="plug the rig in again; if it happens again: sweeprig install",
         )
 
@@ -130,9 +130,7 @@ class RigClient:
         self.command("status")
         found = [e for e in self._waiting if isinstance(e, Status)]
         if not found:
-            raise BoardSilentError(
-                "The rig answered status without its counts.", next_step="install the firmware again"
-            )
+            raise BoardSilentError("The rig's status has no counts.", next_step="install the firmware again")
         self._waiting.remove(found[-1])
         return found[-1]
 
@@ -228,7 +226,7 @@ def _accepted(cmd: str, reply: Reply) -> dict[str, Any]:
     if reply.ok:
         return data
     raise BoardRefusedError(
-        f"The rig refused the command {cmd}: {data.get('reason') or 'no reason given'}.",
+        f"The rig refuses the command {cmd}: {data.get('reason') or 'no reason given'}.",
         seen=str(data.get("error", "unknown")),
         next_step=_AFTER_REFUSAL.get(str(data.get("error")), "see docs/reference/wire.md for what it means"),
     )

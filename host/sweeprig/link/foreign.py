@@ -18,9 +18,9 @@ from sweeprig.errors import (
 
 Phase = Literal["open", "use"]
 
-_FIND = "look which ports there are with `sweeprig rigs`, and check the cable"
+_FIND = "list the ports with `sweeprig rigs`, and check the cable"
 _CLOSE = "close the other program (a terminal, an editor's serial monitor, another sweep) and try again"
-_AGAIN = "check cable and plug, plug the board in again; what came until then is kept"
+_AGAIN = "check cable and plug, plug the board in again; data received so far is kept"
 _ANSWER = "press the board's reset or plug it in again; if it stays silent: sweeprig install"
 
 
@@ -64,8 +64,8 @@ def _numbers(*names: str) -> frozenset[int]:
 
 
 TABLE: tuple[Translation, ...] = (
-    Translation(("SerialTimeoutException",), BoardSilentError, "{port} takes no more bytes.", _ANSWER),
-    Translation(("PortNotOpenError",), PortLostError, "{port} is not open any more.", _AGAIN),
+    Translation(("SerialTimeoutException",), BoardSilentError, "{port} does not accept data.", _ANSWER),
+    Translation(("PortNotOpenError",), PortLostError, "{port} is no longer open.", _AGAIN),
     Translation(
         ("OSError",), PortPermissionError, "This user may not open {port}.", "",
         phases=("open",), numbers=_numbers("EACCES", "EPERM"),
@@ -79,22 +79,22 @@ TABLE: tuple[Translation, ...] = (
         phases=("open",), texts=("PermissionError(13", "Access is denied"),
     ),
     Translation(
-        ("SerialException", "termios.error"), PortMissingError, "{port} is no serial port.", _FIND,
+        ("SerialException", "termios.error"), PortMissingError, "{port} is not a serial port.", _FIND,
         phases=("open",), texts=("Inappropriate ioctl", "Could not configure port", "Cannot configure port"),
     ),
     Translation(("OSError",), PortMissingError, "{port} cannot be opened.", _FIND, phases=("open",)),
     Translation(  # a mistyped option of a URL makes some handlers of pyserial 3.5 trip over their own message
-        ("ValueError", "LookupError"), PortMissingError, "{port} is not understood as a port.", _FIND,
+        ("ValueError", "LookupError"), PortMissingError, "{port} is not a valid port name.", _FIND,
         phases=("open",),
     ),
     Translation(
         ("NotImplementedError", "TypeError", "termios.error"), PortMissingError,
         "{port} cannot be set up.", _FIND, phases=("open",),
     ),
-    Translation(("OSError",), PortLostError, "The board on {port} went away.", _AGAIN, phases=("use",)),
+    Translation(("OSError",), PortLostError, "The board on {port} is disconnected.", _AGAIN, phases=("use",)),
     Translation(
         ("ValueError", "TypeError", "NotImplementedError", "termios.error"), PortLostError,
-        "{port} does not work as a port any more.", _AGAIN, phases=("use",),
+        "{port} no longer works as a serial port.", _AGAIN, phases=("use",),
     ),
 )  # fmt: skip
 

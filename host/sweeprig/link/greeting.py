@@ -97,9 +97,9 @@ def _check_whole(hello: Mapping[str, Any], port: str) -> None:
     missing = [key for key in _NEEDED if key not in hello]
     if missing:
         raise NoFirmwareError(
-            f"The board on {port} greets, but its hello is not whole.",
+            f"The board on {port} sends an incomplete identification.",
             seen="without " + ", ".join(missing),
-            next_step="put the firmware of this program on it: sweeprig install",
+            next_step="install this program's firmware: sweeprig install",
         )
 
 
@@ -107,22 +107,22 @@ def _check_fit(hello: Mapping[str, Any], port: str) -> None:
     for key, (fits, limit) in _FIT.items():
         if key in hello and not fits(hello[key]):
             raise NoFirmwareError(
-                f"The board on {port} greets, but its hello does not fit.",
+                f"The board on {port} sends an identification that is not valid.",
                 seen=f"{key} {hello[key]!r:.80}",
                 limit=limit,
-                next_step="put the firmware of this program on it: sweeprig install",
+                next_step="install this program's firmware: sweeprig install",
             )
 
 
 def _version_error(version: object, port: str) -> ProtocolVersionError:
     older = isinstance(version, int) and version < wire.PROTOCOL
     return ProtocolVersionError(
-        f"The firmware on {port} speaks another version of the wire.",
+        f"The firmware on {port} uses another version of the protocol.",
         seen=f"version {version!s:.40}",
         limit=f"version {wire.PROTOCOL}",
-        next_step="put this program's firmware on the board: sweeprig install"
+        next_step="install this program's firmware: sweeprig install"
         if older
-        else "update this program, or put its firmware on the board: sweeprig install",
+        else "update this program, or install its firmware: sweeprig install",
     )
 
 
@@ -132,25 +132,23 @@ def _no_hello(heard: Sequence[Message], port: str, n_bytes: int) -> BoardSilentE
         return NoFirmwareError(
             f"The board on {port} runs MicroPython, but not the rig's firmware.",
             seen=_last(lines),
-            next_step="put the firmware on it: sweeprig install",
+            next_step="install the firmware: sweeprig install",
         )
     if lines:
         return NoFirmwareError(
-            f"The board on {port} prints text instead of greeting.",
+            f"The board on {port} sends text instead of its identification.",
             seen=_last(lines),
-            next_step="if that is an error of its program: sweeprig install; if it is another device, "
-            "name the rig with --port",
+            next_step="if it is a program error: sweeprig install; if it is another device, name the rig with --port",
         )
     if n_bytes:
         return NoFirmwareError(
-            f"What answers on {port} is not a rig.",
-            seen=f"{n_bytes} bytes, no hello among them",
-            next_step="look which port is the rig's with `sweeprig rigs`, or: sweeprig install",
+            f"The device on {port} is not a rig.",
+            seen=f"{n_bytes} bytes, no identification among them",
+            next_step="find the rig's port: sweeprig rigs; a board without firmware: sweeprig install",
         )
     return BoardSilentError(
-        f"Nothing answers on {port}.",
-        next_step="press the board's reset or plug it in again; a board without firmware needs: "
-        "sweeprig install",
+        f"No answer on {port}.",
+        next_step="press the board's reset or plug it in again; a board without firmware: sweeprig install",
     )
 
 

@@ -83,7 +83,7 @@ def _mark(index: int, payload: bytes) -> list[Message]:
 
 def _kept(_index: int, payload: bytes) -> list[Message]:
     if not payload or len(payload) % PAGE:
-        raise ValueError("not whole pages")
+        raise ValueError("incomplete pages")
     return [Kept(tuple(payload[at : at + PAGE] for at in range(0, len(payload), PAGE)))]
 
 

@@ -13,8 +13,8 @@ USB_IDS: dict[tuple[int, int | None], str] = {
     # boards' own firmware announces.
     (0x2E8A, 0x0005): "Raspberry Pi RP2 board running MicroPython",
     (0x2E8A, 0x000A): "Raspberry Pi RP2 board with a serial port",
-    (0x2E8A, 0x0003): "RP2040 waiting for a firmware image (its storage mode)",
-    (0x2E8A, 0x000F): "RP2350 waiting for a firmware image (its storage mode)",
+    (0x2E8A, 0x0003): "RP2040 in boot mode, waiting for a firmware image",
+    (0x2E8A, 0x000F): "RP2350 in boot mode, waiting for a firmware image",
     (0x2E8A, None): "Raspberry Pi board",
     (0xF055, 0x9800): "board running MicroPython",
     (0xF055, None): "board running MicroPython",
@@ -74,7 +74,7 @@ def _none() -> NoRigError:
         "No rig is attached.",
         seen="no board with a known USB id",
         next_step="plug the rig in with a data cable (not a charging cable), or name it with --port; "
-        "to try without one: sweeprig demo",
+        "without a rig: sweeprig demo",
     )
 
 

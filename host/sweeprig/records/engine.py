@@ -27,7 +27,7 @@ def records_url(place: str | Path) -> URL:
 
     text = str(place).strip()
     if not text:
-        raise RecordsUrlError("No place for the records was named.", next_step=_HOW)
+        raise RecordsUrlError("The records have no location.", next_step=_HOW)
     if "://" not in text:
         path = _expanded(text)
         file = path if path.suffix.lower() in _SUFFIXES else path / FILE_NAME
@@ -36,7 +36,7 @@ def records_url(place: str | Path) -> URL:
         url = make_url(text)
     except (ArgumentError, ValueError) as exc:
         raise RecordsUrlError(
-            "The records URL is not understood.", seen=hide_passwords(text), next_step=_HOW
+            "The records URL is not valid.", seen=hide_passwords(text), next_step=_HOW
         ) from exc
     return _known(url)
 
@@ -49,7 +49,7 @@ def _expanded(text: str) -> Path:
         return Path(text).expanduser()
     except RuntimeError as exc:
         raise RecordsUrlError(
-            "The place of the records names a home that there is none of.", seen=text[:200], next_step=_HOW
+            "The records location names an unknown home folder.", seen=text[:200], next_step=_HOW
         ) from exc
 
 
@@ -109,7 +109,7 @@ def no_records(where: str) -> RecordsMissingError:
     """Return the error for a place that holds no records yet."""
     return RecordsMissingError(
         f"There are no records at {where}.",
-        next_step="the first sweep makes them; or name another place with --records",
+        next_step="the first sweep creates them; or name another location with --records",
     )
 
 
@@ -118,9 +118,9 @@ def _make_folder(file: Path) -> None:
         file.parent.mkdir(parents=True, exist_ok=True)
     except OSError as exc:
         raise RecordsMissingError(
-            f"The folder {file.parent} for the records cannot be made.",
+            f"The folder {file.parent} for the records cannot be created.",
             seen=str(exc),
-            next_step="check permissions, or name another place with `config set records_url`",
+            next_step="check permissions, or name another location: sweeprig config set records_url URL",
         ) from exc
 
 
@@ -158,7 +158,7 @@ def _postgres_engine(url: URL, *, wait_s: float) -> Engine:
         return create_engine(url, connect_args={"connect_timeout": CONNECT_S, "options": options})
     except ImportError as exc:
         raise RecordsDriverError(
-            "The library for PostgreSQL is not installed.",
+            "The PostgreSQL library is not installed.",
             seen=str(exc),
             next_step="pip install 'sweeprig[postgres]'",
         ) from exc

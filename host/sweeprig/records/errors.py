@@ -78,7 +78,7 @@ def explain(exc: DBAPIError, where: str) -> RecordsError:
         return RecordsLockedError(
             f"The records at {where} are held by another program.",
             seen=seen,
-            next_step="wait until it has finished and repeat; the capture is safe in its file",
+            next_step="wait until it finishes and repeat; the capture is safe in its file",
         )
     if any(word in text for word in _DAMAGED):
         return _damaged(where, seen)
@@ -93,7 +93,7 @@ def explain(exc: DBAPIError, where: str) -> RecordsError:
         return RecordsMissingError(
             f"The records at {where} cannot be opened.",
             seen=seen,
-            next_step="check that the folder exists and that you may write in it",
+            next_step="check that the folder exists and is writable",
         )
     return _server_error(exc, where, seen)
 
@@ -114,7 +114,7 @@ def _server_error(exc: DBAPIError, where: str, seen: str) -> RecordsError:
             next_step="check server, network, name and password; the capture is safe in its file",
         )
     return RecordsError(
-        f"The records at {where} refused what was asked.",
+        f"The database at {where} rejects the request.",
         seen=seen,
         next_step="repeat; if it happens again, keep the message",
     )

@@ -36,10 +36,10 @@ def version_of(connection: Connection, where: str) -> str | None:
     if not (names >= OURS):
         if "alembic_version" in names or (names and connection.dialect.name == "sqlite"):
             raise RecordsForeignError(
-                f"The database {where} is not one of records.",
+                f"The database {where} does not hold sweeprig records.",
                 seen=f"tables {', '.join(sorted(names))[:80]}",
-                limit="a database that this program made, or none yet",
-                next_step="name another place with --records, or with `sweeprig config set records_url`",
+                limit="a database made by this program, or none yet",
+                next_step="name another location with --records, or: sweeprig config set records_url URL",
             )
         return None
     found = connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
@@ -80,7 +80,7 @@ def _step(connection: Connection, where: str, head: str) -> None:
     found = version_of(connection, where)  # another program may have been first
     if found is not None and found not in known:
         raise RecordsNewerError(
-            f"The records at {where} were made by a newer version of this program.",
+            f"The records at {where} are from a newer version of this program.",
             seen=f"version {found}",
             limit=f"at most {HEAD}",
             next_step="update sweeprig on this computer: pip install --upgrade sweeprig",

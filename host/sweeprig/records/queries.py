@@ -89,7 +89,7 @@ def _moment(text: str) -> float:
         return datetime.fromisoformat(text).timestamp()
     except (ValueError, OverflowError, OSError) as exc:
         raise InputError(
-            "The time is not understood.",
+            "The time is not valid.",
             seen=clean_text(text, 80),
             limit="ISO 8601, as 2031-03-04 or 2031-03-04T10:15:00+00:00",
             next_step="correct --since",

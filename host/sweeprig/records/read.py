@@ -73,7 +73,7 @@ def record_of(row: Mapping[str, Any]) -> Record:
     record = msgspec.convert(plain, Record)
     msgspec.convert(plain, _Shape)
     if "digest" in row and digest_of({key: row[key] for key in DECIDED}) != row["digest"]:
-        raise ValueError("the verdict does not fit its digest")
+        raise ValueError("the verdict does not match its digest")
     return record
 
 
@@ -84,11 +84,11 @@ def records_of(rows: Iterable[Any], aside: list[str]) -> list[Record]:
         try:
             found.append(record_of(row._mapping))
         except (ValueError, TypeError, RecursionError) as exc:
-            aside.append(f"Record {row.id} is damaged and left out: {exc!s:.200}. {_AGAIN}")
+            aside.append(f"Record {row.id} is damaged and is left out: {exc!s:.200}. {_AGAIN}")
     return found
 
 
-_AGAIN = "Its capture is whole in its file: sweeprig review FILE judges it again."
+_AGAIN = "Its capture file is unaffected: sweeprig review FILE judges it again."
 
 
 def whole_record(row: Any, where: str) -> Record:

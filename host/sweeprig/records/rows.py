@@ -119,7 +119,7 @@ def seconds_of(text: str) -> float:
         return datetime.fromisoformat(text).timestamp()
     except ValueError as exc:
         raise RecordsError(
-            "The time of a capture is not understood.",
+            "The capture's time is not valid.",
             seen=text or "nothing",
             limit="ISO 8601",
             next_step="review the capture again",
@@ -134,7 +134,7 @@ def hash_of(outcome: Outcome, path: Path) -> str:
         return hashlib.sha256(path.read_bytes()).hexdigest()
     except OSError as exc:
         raise RecordsError(
-            f"{path} cannot be read, so the record has nothing to stand on.",
+            f"{path} cannot be read, so no record is kept.",
             seen=str(exc),
             next_step="check the file and repeat",
         ) from exc

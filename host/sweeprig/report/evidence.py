@@ -159,7 +159,7 @@ def rig_rows(outcome: Outcome) -> Rows:
     if capture is not None:
         rows.append(("Captured", f"{capture.created}, {capture.ended}"))
         rows.append(("Frames not understood", str(capture.bad_frames)))
-        rows += [("Put right or set aside", f"{n} {what}") for what, n in capture.set_aside.items()]
+        rows += [("Corrected or left out", f"{n} {what}") for what, n in capture.set_aside.items()]
     rows.append(("Judged", outcome.made_at))
     rows.append(("Versions", facts.versions_text(outcome)))
     return rows

@@ -48,7 +48,7 @@ def check_mount(mount: str, profile: Profile, *, target_v: float | None = None) 
     if mount not in tuple(Mount):
         raise InputError(
             "It is not known how this sensor is mounted.",
-            seen=mount or "nothing said",
+            seen=mount or "not given",
             limit=", ".join(Mount),
             next_step="add --mount slotted where its screws sit in slots",
         )

@@ -69,7 +69,7 @@ def _end_lines(end: EndSummary) -> list[str]:
     if not has_spread(s):
         return [
             *lines,
-            "    the sensors do not differ by what a rig can show: nothing said of a spread",
+            "    the sensors do not differ by more than the uncertainty: no spread is given",
         ]
     few = s.n < st.LEAST_FOR_OUTLIERS
     found = "too few to test" if few else ", ".join(end.outliers) or "none"

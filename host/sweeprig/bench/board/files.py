@@ -66,9 +66,9 @@ def firmware_sources() -> dict[str, Path]:
     main = next((path for path in mains if path.is_file()), None)
     if main is None:
         raise SweeprigError(
-            "The firmware is missing from this installation.",
+            "This installation has no firmware files.",
             seen=f"no {MAIN} beside {package}",
-            next_step="install the program again: pip install --force-reinstall sweeprig",
+            next_step="reinstall the program: pip install --force-reinstall sweeprig",
         )
     names = sorted(path for path in package.glob("*.py") if path.name not in HOST_ONLY)
     return {f"{PACKAGE}/{path.name}": path for path in names} | {MAIN: main}
@@ -113,7 +113,7 @@ def compiled(source: Path, *, compiler: str, architecture: str | None) -> bytes:
         command = [compiler, *march, "-s", source.name, "-o", str(out), str(source)]
         done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
         if done.returncode:
-            raise SweeprigError(f"mpy-cross did not compile {source.name}.", seen=done.stderr.strip())
+            raise SweeprigError(f"mpy-cross does not compile {source.name}.", seen=done.stderr.strip())
         return out.read_bytes()
 
 

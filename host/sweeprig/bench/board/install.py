@@ -84,12 +84,15 @@ class InstallReport:
         out = [f"{self.board}, {self.python}, on {self.port}"]
         if self.checked_only:
             if self.same:
-                return [*out, f"The firmware is ours: {self.unchanged} {form}, all hashes equal."]
-            return [*out, "The firmware is not ours:", *self.differs, "Next: sweeprig install"]
+                return [
+                    *out,
+                    f"The firmware matches this program: {self.unchanged} {form}, all hashes equal.",
+                ]
+            return [*out, "The firmware differs from this program:", *self.differs, "Next: sweeprig install"]
         out += [f"copied {name}" for name in self.copied] + [f"removed {name}" for name in self.removed]
         if self.kept_main:
             out.append(f"your main.py is now {self.kept_main}; `sweeprig install --remove` puts it back")
-        done = f"{len(self.copied)} copied, {len(self.removed)} removed, {self.unchanged} were there already"
+        done = f"{len(self.copied)} copied, {len(self.removed)} removed, {self.unchanged} unchanged"
         return [*out, f"{done}; {form}, all hashes equal. The rig has been started."]
 
 
@@ -102,14 +105,14 @@ def run_mpremote(arguments: Sequence[str]) -> str:
         )
     except subprocess.TimeoutExpired as exc:
         raise LinkError(
-            "mpremote did not come to an end.",
+            "mpremote does not finish.",
             seen=f"nothing for {MPREMOTE_TIMEOUT_S:.0f} s",
             next_step="unplug the board, plug it in again and repeat; it is safe to repeat",
         ) from exc
     if done.returncode:
         said = (done.stderr.strip() or done.stdout.strip()).splitlines()
         raise LinkError(
-            "mpremote could not do its part.",
+            "mpremote fails.",
             seen=said[-1] if said else f"exit status {done.returncode}",
             next_step="close other programs that use the port, plug the board in again and repeat",
         )
@@ -122,7 +125,7 @@ def ask_board(port: str, run: Run) -> BoardFiles:
     line = next((line for line in printed.splitlines() if line.startswith("BOARD")), None)
     if line is None:
         raise LinkError(
-            f"The board on {port} did not answer at its prompt.",
+            f"The board on {port} does not answer at its prompt.",
             seen=printed.strip()[-200:] or "nothing",
             next_step="hold the rig's button (or join GP11 to ground), plug the board in again and repeat",
         )
@@ -251,7 +254,7 @@ def at_prompt(
 
 def _two_mains() -> InputError:
     return InputError(
-        "The board has a main.py of its own, and an older one that was kept.",
+        "The board has its own main.py and an older copy kept before.",
         seen=f"{MAIN} and {KEPT_MAIN}",
         limit="one of them",
         next_step=f"copy {KEPT_MAIN} off the board and remove it: mpremote fs rm :{KEPT_MAIN}; then repeat",
@@ -263,7 +266,7 @@ def _verify(port: str, wanted: Mapping[str, bytes], run: Run) -> None:
     left = difference({name: there[name] for name in there if name != KEPT_MAIN}, wanted)
     if not left.none:
         raise LinkError(
-            "The board does not hold what was copied.",
+            "The files on the board differ from those copied.",
             seen="; ".join(left.lines()),
             limit="equal hashes",
             next_step="repeat `sweeprig install`; if it happens again the board's flash is full or worn",

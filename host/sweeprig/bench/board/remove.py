@@ -23,7 +23,7 @@ class RemoveReport:
         out = [f"{self.board} on {self.port}", f"{len(self.removed)} files of the firmware removed."]
         if self.put_back:
             out.append(f"{KEPT_MAIN} is main.py again, and runs.")
-        return out if self.removed or self.put_back else [out[0], "The firmware is not there."]
+        return out if self.removed or self.put_back else [out[0], "The board has no sweeprig firmware."]
 
 
 def remove(

@@ -115,14 +115,12 @@ def _references(
     if order.reference == "monitor":
         nodes = [p.node_v for p in points]
         if any(v is None for v in nodes):
-            raise CalibrationError(
-                "The I2C converter gave no reading at a point.", next_step="check that it is fitted"
-            )
+            raise CalibrationError("The I2C converter gives no reading.", next_step="check that it is fitted")
         own = before.monitor if before else None
         return monitor_volts(np.array(nodes, np.float64), own, n_readings=MONITOR_READINGS)
     if order.meter is None:
         raise CalibrationError(
-            "A calibration needs the meter's accuracy.", next_step="give it with --meter, as 0.05%+3"
+            "The meter's accuracy is missing.", next_step="give it with --meter, as 0.05%+3"
         )
     volts = np.array([p.reading_v for p in points], np.float64)
     return volts, meter_covariance(volts, order.meter)

@@ -48,17 +48,17 @@ def count_own_ramp(
     """
     if seconds < LEAST_S:
         raise CalibrationError(
-            "The rig's own ramp would be too fast to be straight.",
+            "The rig's own ramp is too fast to be straight.",
             seen=f"{seconds:g} s up and down",
             limit=f"at least {LEAST_S:g} s",
             next_step=f"--seconds {LEAST_S:g} or more",
         )
     if not jumper_at_ramp(client):
         raise CalibrationError(
-            "The rig's own ramp does not reach the converter; nothing was changed.",
-            seen="signal A stands still while the ramp moves",
+            "The rig's own ramp does not reach the converter.",
+            seen="signal A does not follow the ramp",
             limit=f"at least {FOLLOWS_CODES} codes of movement",
-            next_step="set jumper J1 to RAMP, powered lead in, and repeat; or a generator and --source leads",
+            next_step="set jumper J1 to RAMP, powered lead plugged in, and repeat; or use a generator: --source leads",
         )
 
     def begin() -> None:

@@ -63,14 +63,14 @@ def parse_meter(
     found = _METER.match(text)
     if found is None:
         raise InputError(
-            "The meter's accuracy is not understood.", seen=repr(text),
+            "The meter's accuracy is not valid.", seen=repr(text),
             limit="per cent of reading + counts, as 0.05%+3",
             next_step="take it from the meter's data sheet for the range used",
         )  # fmt: skip
     percent, counts = (float((part or "0").replace(",", ".")) for part in found.groups())
     if not (0 <= percent <= 10 and 0 <= counts <= 1000 and 0 < count_v <= 0.1):
         raise InputError(
-            "The meter's accuracy is out of any usual range.",
+            "The meter's accuracy is out of range.",
             seen=f"{percent:g} % + {counts:g} counts of {count_v:g} V",
             limit="up to 10 %, 1000 counts of at most 0.1 V", next_step="check --meter and --count",
         )  # fmt: skip
@@ -98,7 +98,7 @@ def parse_reading(text: str, *, range_v: float) -> float:
 def moving_error(point: Measured) -> InputError:
     """Return the error of a point whose voltage moved at every try."""
     return InputError(
-        "The voltage moved each time it was read.",
+        "The voltage is not steady.",
         seen=f"{max(map(abs, point.moved)):.1f} codes, {MOST_TRIES} times",
         limit=f"{STEADY_LSB:g} code between the halves of {LOOK_S:g} s",
         next_step="put a steady voltage on the leads, no sensor; simulated: --port sim://bench-voltage",
@@ -137,7 +137,7 @@ def measured(records: Records, slow: Sequence[SlowReading], *, window: int) -> M
     records = records.usable()
     if len(records) < 4:
         raise CalibrationError(
-            "The rig sent too few records for a point.", seen=str(len(records)), next_step="repeat it"
+            "The rig sends too few records for a point.", seen=str(len(records)), next_step="repeat it"
         )
     means = records.sums.astype(np.float64) / window
     half = len(records) // 2
@@ -179,7 +179,7 @@ def write_points(path: Path, points: Sequence[Measured]) -> Path:
         reading = "" if p.reading_v is None else f"{p.reading_v:.6f}"
         rest = [f"{v:.4f}" for v in (*p.u_codes, *p.noise)]
         out.writerow([reading, *(f"{c:.4f}" for c in p.codes), node, *rest])
-    step = "name another file; what was there is as it was"
+    step = "name another file; the existing file is unchanged"
     write_atomically(path, file.getvalue().encode(), next_step=step, error=CalibrationError)
     return path
 
@@ -195,12 +195,12 @@ def read_points(path: Path) -> list[Measured]:
             rows = list(csv.DictReader(file))
     except (OSError, UnicodeDecodeError, csv.Error) as exc:
         raise CalibrationError(
-            f"The points {path} cannot be read.", seen=str(exc), next_step="check the file"
+            f"The file of points {path} cannot be read.", seen=str(exc), next_step="check the file"
         ) from exc
     if not rows or "reading_v" not in rows[0] or "code_a" not in rows[0]:
         raise CalibrationError(
-            f"{path} holds no points.", seen=", ".join(rows[0]) if rows else "no row", limit=", ".join(COLUMNS),
-            next_step="write these columns into its first line",
+            f"{path}has no points.", seen=", ".join(rows[0]) if rows else "no row", limit=", ".join(COLUMNS),
+            next_step="write these column names in its first line",
         )  # fmt: skip
     return [_row(row, f"{path}, line {number}") for number, row in enumerate(rows, start=2)]
 
@@ -214,7 +214,7 @@ def _row(row: dict[str, str], where: str) -> Measured:
             return float(text)
         except ValueError:
             raise CalibrationError(
-                f"{where}: {key} is no number.", seen=text, next_step="correct it"
+                f"{where}: {key} is not a number.", seen=text, next_step="correct it"
             ) from None
 
     ends = ("a", "b", "supply")

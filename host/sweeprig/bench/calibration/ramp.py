@@ -73,7 +73,7 @@ def count_codes(
                     silent = 100 if int(event.index[-1]) - first > last else silent
     if got < CODES:
         raise BoardSilentError(
-            "The rig did not send its counts of codes.",
+            "The rig's counts of codes are incomplete.",
             seen=f"{got} of {CODES}",
             next_step="repeat; else install again",
         )
@@ -106,10 +106,10 @@ def straighten(calibration: Calibration, counts: NDArray[np.int64], *, ramp_perc
     its range, rectangular. Raises CalibrationError.
     """
     if not any(c.points for c in calibration.channels):
-        raise CalibrationError("There is no calibration to straighten.", next_step="sweeprig calibrate")
+        raise CalibrationError("The rig has no calibration to correct.", next_step="sweeprig calibrate")
     if calibration.meter is None:
         raise CalibrationError(
-            "The stored calibration does not say with what meter it was made.", next_step="sweeprig calibrate"
+            "The stored calibration does not name its meter.", next_step="sweeprig calibrate"
         )
     density = ramp_density(without_rests(counts))
     linearity = density_linearity(density, ramp_u_lsb=rectangular(ramp_percent / 100.0 * CODES))

@@ -35,7 +35,7 @@ def lines_of_calibration(calibration: Calibration, *, now: datetime) -> list[str
     """Return what a calibration is: its line, what it is worth, its residuals, its checks."""
     age = age_days(calibration, now=now)
     lines = [
-        f"Rig {calibration.rig_uid or '-'}, {calibration.build} build, {calibration.chip or 'chip not known'}: "
+        f"Rig {calibration.rig_uid or '-'}, {calibration.build} build, {calibration.chip or 'unknown chip'}: "
         f"{calibration.kind}"
         + ("" if age is None else f", {max(age, 0):.0f} days old (limit {calibration.max_age_days:g})")
     ]
@@ -129,7 +129,7 @@ def done_lines(done: CalibrationDone, *, now: datetime) -> list[str]:
         for f in done.found:
             found = "" if f.as_found_v is None else f"{1000 * f.as_found_v:+8.2f} mV"
             lines.append(f"  {f.reading_v:7.4f} V             {found:>11}  {1000 * f.as_left_v:+8.2f} mV")
-    lines += [f"{name}: did not follow the voltage and stays nominal" for name in done.not_connected]
+    lines += [f"{name}: does not follow the voltage and stays nominal" for name in done.not_connected]
     return lines
 
 

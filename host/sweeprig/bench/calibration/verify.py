@@ -47,7 +47,7 @@ def standard_u95(reading_v: float, *, meter: Meter | None, u95_v: float | None) 
         return u95_v
     if meter is None:
         raise CalibrationError(
-            "A check needs the accuracy of its standard.",
+            "The accuracy of the check standard is missing.",
             next_step="give --standard-u in volts, or --meter as 0.05%+3",
         )
     return student_k(math.inf) * math.sqrt(float(meter_covariance(np.array([reading_v]), meter)[0, 0]))
@@ -64,12 +64,12 @@ def check_standard(
     """Compare each calibrated channel with the standard. CalibrationError: an uncalibrated rig, a moving voltage."""
     if calibration.kind == "nominal":
         raise CalibrationError(
-            "This rig was never calibrated: there is nothing to check.", next_step="sweeprig calibrate"
+            "This rig is not calibrated: there is nothing to verify.", next_step="sweeprig calibrate"
         )
     if not point.steady:
         raise CalibrationError(
-            "The voltage moved while it was read.", seen=f"{max(map(abs, point.moved)):.1f} codes",
-            next_step="wait until it stands still and repeat",
+            "The voltage is not steady.", seen=f"{max(map(abs, point.moved)):.1f} codes",
+            next_step="let it settle and repeat",
         )  # fmt: skip
     checked = [c for c in calibration.channels if c.points]
     shown = [(c, *_shown(point, c, calibration, rig)) for c in checked]
@@ -134,7 +134,7 @@ def kept(
 def due(calibration: Calibration, *, now: datetime) -> str:
     """Return what is due before the next job: a check standard today, or a new calibration; "" where nothing is."""
     if calibration.kind == "nominal":
-        return "This rig was never calibrated: its accuracy is that of its parts. Next: sweeprig calibrate"
+        return "This rig is not calibrated: its accuracy comes from its parts' tolerances. Next: sweeprig calibrate"
     age = age_days(calibration, now=now)
     if age is not None and age > calibration.max_age_days:
         return f"The calibration is {age:.0f} days old, limit {calibration.max_age_days:g}. Next: sweeprig calibrate"
@@ -142,10 +142,10 @@ def due(calibration: Calibration, *, now: datetime) -> str:
         return f"The calibration is {-age:.0f} days in the future: set the clock, or: sweeprig calibrate"
     last = calibration.verified[-1] if calibration.verified else {}
     if last.get("verdict") == "fail":
-        return "The last check standard failed. Next: sweeprig calibrate"
+        return "The last verification failed. Next: sweeprig calibrate"
     dates = (calibration.made_at[:10], str(last.get("on", ""))[:10])
     if f"{now:%Y-%m-%d}" not in dates:
-        return "No check standard today. Before the first job: sweeprig calibrate verify VOLTS"
+        return "Not verified today. Before the first job: sweeprig calibrate verify VOLTS"
     return ""
 
 

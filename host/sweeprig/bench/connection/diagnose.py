@@ -114,10 +114,12 @@ def _about_supply(places: Sequence[Position], end: FrontEnd) -> list[ConnectionF
     return [
         ConnectionFinding(
             WiringFault.SUPPLY_SHORT if short else WiringFault.SUPPLY_OVERLOAD,
-            "The sensor's supply is shorted." if short else "The sensor takes more than the rig gives.",
-            f"supply {shown}, the limiter acts at every lever position looked at; it was switched off",
-            "look for supply against ground in plug and lead; take the sensor off and check again",
-            "a short in the lead and one in the sensor: check again with the sensor off its plug",
+            "The sensor's supply is shorted."
+            if short
+            else "The sensor's supply current exceeds the rig's limit.",
+            f"supply {shown}, the limiter acts at every lever position checked; the supply is off",
+            "look for supply against ground in plug and lead; unplug the sensor and check again",
+            "short in the lead or in the sensor: check again with the sensor unplugged",
         )
     ]
 
@@ -127,7 +129,7 @@ def _bad_at_one(shown: str, where: str) -> ConnectionFinding:
         WiringFault.WRONG_PIN,
         "The supply or the ground is on the wiper's pin.",
         f"the supply is overloaded at {where} throttle only (supply {shown} there)",
-        "plug off, then tell the pins apart with an ohmmeter: sweeprig pins",
+        "take the plug off and identify the pins with an ohmmeter: sweeprig pins",
     )
 
 
@@ -180,10 +182,10 @@ def _about_moving(
 def _small_span(moved: float, profile: Profile) -> ConnectionFinding:
     return ConnectionFinding(
         WiringFault.SMALL_SPAN,
-        "The signal follows, but not far.",
+        "The signal follows the lever, but the travel is too small.",
         f"{abs(moved):z.2f} V between closed and open; the profile asks for {profile.limits.span.value:z.1f} V",
         "move the lever from stop to stop; on the plain build look at the ground pin too",
-        "a lever not moved to its stops, an open ground seen through a low input resistance, a wrong profile",
+        "lever not moved to its stops, open ground seen through a low input resistance, or wrong profile",
         severity="note",
     )
 
@@ -201,11 +203,10 @@ def _about_sense(sense: Sense, told: Sense, profile: Profile) -> list[Connection
             f"The signal is {sense} as the throttle opens."
             + ("" if wanted is Sense.UNKNOWN else f" {wanted.capitalize()} was expected."),
             "lever at closed throttle first, then open",
-            "check the pins: sweeprig pins; tell the controller the sense, or swap supply and ground of a track"
+            "check the pins: sweeprig pins; set the sense in the controller, or swap supply and ground of a track"
             if not hall
             else "check the pins before anything else: a Hall part with supply and ground swapped can be destroyed",
-            "on a potentiometer, supply and ground swapped only reverses the sense: from here it cannot be told"
-            " from a sensor that is made that way",
+            "a potentiometer with supply and ground swapped, or a sensor made that way: these look alike",
             severity="note" if wanted is Sense.UNKNOWN else "fault",
         )
     ]

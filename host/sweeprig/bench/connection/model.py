@@ -133,14 +133,14 @@ def far_level(mean_v: FloatArray, *, from_v: float, window_s: float, hold_s: flo
 
 def not_analogue(toggles: str, places: Sequence[Position]) -> ConnectionFinding:
     """Return the finding on a signal that is no position: `toggles` is "pwm" or "levels"."""
-    what = "toggles inside windows of a millisecond" if toggles == "pwm" else "only ever stands at two levels"
+    what = "switches within windows of a millisecond" if toggles == "pwm" else "shows only two levels"
     seen = " and ".join(f"{p.on.low_v:.2f} to {p.on.high_v:z.2f} V" for p in places)
     return ConnectionFinding(
         WiringFault.NOT_ANALOGUE,
-        "The signal is not analogue, so whether it follows the lever is not told.",
+        "The signal is not analogue: whether it follows the lever is not judged.",
         f"it {what}; single conversions {seen} at {'closed and open throttle' if len(places) > 1 else 'closed'}",
         "ask for the sensor's type: PWM, digital and on/off outputs need another instrument",
-        "an output made so, and a joint that opens and closes all the time: sweeprig wiggle with the lever at rest",
+        "digital output, or a joint that opens and closes all the time: sweeprig wiggle with the lever at rest",
         severity="doubt",
     )
 
@@ -148,9 +148,9 @@ def not_analogue(toggles: str, places: Sequence[Position]) -> ConnectionFinding:
 def reach_line(end: FrontEnd, hookup: str) -> str:
     """Return the shortest open that this rig with its usual lead can show."""
     seconds, short = end.shortest_open_s(hookup), end.shortest_short_s(hookup)
-    longest = f"{1e6 * seconds:.0f} us" if np.isfinite(seconds) else "none that can be promised"
+    longest = f"{1e6 * seconds:.0f} us" if np.isfinite(seconds) else "none guaranteed"
     return (
-        f"Shortest dropout surely seen with the {hookup} lead of this build: lifted wiper {longest},"
+        f"Shortest dropout detected with certainty by the {hookup} lead of this build: lifted wiper {longest},"
         f" short to ground {1e6 * short:.0f} us."
     )
 

@@ -18,7 +18,7 @@ _HOW = "type ohms (850), kilohms (4.87k) or OL for open circuit"
 CAUTIONS = (
     "Ohmmeter only with the plug OFF the harness: with the ignition off, and nothing else on these pins.",
     "Never on a part that may be a Hall or other active sensor: the meter's own voltage can harm it.",
-    "Never connect a supply to a pin that is not explained below.",
+    "Never connect a supply to a pin that is not identified below.",
 )
 
 
@@ -29,7 +29,7 @@ def parse_ohm(text: str) -> float:
         return math.inf
     found = re.fullmatch(r"(\d+(?:\.\d*)?|\.\d+)(r|k|m|ohm|kohm|mohm)?", clean)
     if not found:
-        raise InputError("This is no resistance.", seen=text, limit="0 ohm or more", next_step=_HOW)
+        raise InputError("This is not a resistance.", seen=text, limit="0 ohm or more", next_step=_HOW)
     return float(found[1]) * _SUFFIX[found[2] or ""]
 
 
@@ -38,7 +38,7 @@ def parse_reading(text: str) -> tuple[Pair, tuple[float, float]]:
     found = re.fullmatch(r"\s*([1-9])\s*-\s*([1-9])\s*=\s*([^/]+)(?:/([^/]+))?", text)
     if not found or found[1] == found[2]:
         raise InputError(
-            "A reading is not understood.",
+            "A reading is not valid.",
             seen=text,
             limit="PIN-PIN=CLOSED/OPEN, for example 1-3=850/4.1k",
             next_step=_HOW,
@@ -68,7 +68,7 @@ def pairs_of(n_pins: int) -> list[Pair]:
     """Return the pairs to measure on a plug of `n_pins`. Raises InputError."""
     if not 3 <= n_pins <= MAX_PINS:
         raise InputError(
-            "Pins cannot be told.",
+            "The pins cannot be identified.",
             seen=f"{n_pins} pins",
             limit=f"3 to {MAX_PINS} pins",
             next_step="count the pins of the sensor's plug; leave out what has no contact",
@@ -81,11 +81,11 @@ def _track_lines(track: TrackPins, name: str) -> list[str]:
         f"{name}: ends are pins {track.ground} and {track.supply}, the wiper is pin {track.wiper}.",
         f"  sensor ground to pin {track.ground}, supply to pin {track.supply}, signal from pin {track.wiper}:"
         " the signal rises as the throttle opens.",
-        "  Ground and supply the other way round only makes it fall.",
+        "  With ground and supply swapped it falls.",
         f"  Track {track.track_ohm:.0f} ohm (for --track-ohm); the wiper uses {track.travel_percent:.0f} % of it.",
     ]
     if track.wiper_ohm >= 1:
-        lines.append(f"  About {track.wiper_ohm:.0f} ohm stand in series with the wiper.")
+        lines.append(f"  About {track.wiper_ohm:.0f} ohm are in series with the wiper.")
     return lines
 
 
@@ -101,10 +101,10 @@ def result_lines(result: PinsResult) -> list[str]:
         lines += _track_lines(track, name)
     lines += result.reasons
     if result.safe:
-        lines.append("Every pin is explained.")
+        lines.append("Every pin is identified.")
     else:
         names = ", ".join(map(str, result.unexplained)) or "all"
-        lines.append(f"STOP: not explained: pin {names}. Do not power this part.")
+        lines.append(f"STOP: not identified: pin {names}. Do not power this part.")
     return lines
 
 

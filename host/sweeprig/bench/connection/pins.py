@@ -68,10 +68,10 @@ def same(first: float, second: float) -> bool:
 
 
 def check_readings(readings: Readings) -> list[int]:
-    """Return the pins; raise InputError where a pair is missing or a reading is no resistance."""
+    """Return the pins; raise InputError where a pair is missing or a reading is not a resistance."""
     pins = sorted({pin for pair in readings for pin in pair})
     if not 3 <= len(pins) <= MAX_PINS:
-        raise InputError("Pins cannot be told.", seen=f"{len(pins)} pins", limit=f"3 to {MAX_PINS} pins",
+        raise InputError("The pins cannot be identified.", seen=f"{len(pins)} pins", limit=f"3 to {MAX_PINS} pins",
                          next_step="measure between all pins of the plug, plug off the harness")  # fmt: skip
     missing = [pair for pair in combinations(pins, 2) if pair not in readings]
     if missing:
@@ -84,7 +84,7 @@ def check_readings(readings: Readings) -> list[int]:
 
 def _check_ohms(pair: Pair, values: tuple[float, float]) -> None:
     if not all(v >= 0 for v in values):  # NaN is not
-        raise InputError(f"The reading between pins {pair[0]} and {pair[1]} is no resistance.", seen=str(values),
+        raise InputError(f"The reading between pins {pair[0]} and {pair[1]} is not a resistance.", seen=str(values),
                          limit="0 ohm or more; OL for open circuit", next_step="measure it again")  # fmt: skip
 
 
@@ -158,12 +158,12 @@ def why_not(group: list[int], readings: Readings) -> str:
     names = ", ".join(map(str, group))
     pairs = list(combinations(group, 2))
     if len(group) == 1:
-        return f"Pin {names} joins nothing: not connected, or an active (Hall) part that an ohmmeter cannot read."
+        return f"Pin {names} has no connection: not connected, or an active (Hall) part that an ohmmeter cannot read."
     if all(same(*between(readings, a, b)) for a, b in pairs):
         return f"Pins {names}: no reading changes with the lever. The lever did not move, or this is not a track."
     return (
         f"Pins {names}: the readings contradict a potentiometer (one pair constant, the other two moving against "
-        "each other with a constant sum). Measure again; a Hall part gives no such readings: do not guess."
+        "each other with a constant sum). Measure again; a Hall part cannot be read this way: do not guess."
     )
 
 

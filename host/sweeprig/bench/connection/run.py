@@ -128,7 +128,7 @@ def _powered_closed(s: Session) -> tuple[tuple[str, ...], Position]:
     if not place.on.overloaded:
         return (dead,), place
     live.release(s.client)
-    return (dead, "The supply is overloaded at closed throttle: switched off."), place
+    return (dead, "The supply is overloaded at closed throttle and is switched off."), place
 
 
 def _with_bias(s: Session, seen: Levels) -> Position:

@@ -60,7 +60,7 @@ class SelfTest:
         n = sum(step.good is False for step in self.steps)
         return [
             *out,
-            f"{n} of {len(self.steps)} wrong." if n else "Nothing wrong. Please send this report in.",
+            f"{n} of {len(self.steps)} wrong." if n else "No fault seen. Please send this report in.",
         ]
 
 

@@ -15,10 +15,10 @@ def open_signal(shares: Sequence[float]) -> ConnectionFinding:
     """Return the finding on a signal lead that nothing holds."""
     return ConnectionFinding(
         WiringFault.OPEN_SIGNAL,
-        "The signal lead is open: nothing holds it.",
-        f"signal at {100 * shares[0]:.1f} % of supply, and the bias line pulls it as far as it pulls an open lead",
+        "The signal lead is open.",
+        f"signal at {100 * shares[0]:.1f} % of supply, and the bias line moves it as far as an open lead",
         "look at the signal pin in the plug, the lead and the wiper; check again while moving them",
-        "an open lead and a lifted wiper: measure from the wiper's pin to either end with the plug off",
+        "open lead or wiper lift: measure from the wiper's pin to either end with the plug off",
     )
 
 
@@ -36,10 +36,10 @@ def at_supply(places: Sequence[Position], end: FrontEnd, supply: float) -> Conne
     if ohm is not None and ohm < least:
         return ConnectionFinding(
             WiringFault.SHORT_TO_SUPPLY,
-            "The signal is joined to the supply.",
-            f"{evidence}; the burden does not bring it down (less than {least:.0f} ohm behind the signal)",
+            "The signal is shorted to the supply.",
+            f"{evidence}; the burden does not pull it down (less than {least:.0f} ohm behind the signal)",
             "look for the signal against the supply in plug and lead",
-            f"a short, and an open ground or a supply on the wiper's pin through less than {least:.0f} ohm of track",
+            f"short, or open ground or supply on the wiper's pin through less than {least:.0f} ohm of track",
         )
     evidence += "" if ohm is None else f"; about {ohm:.0f} ohm of track behind the signal"
     return _through_track(places[0].on.current_a, ohm, evidence + _current(places))
@@ -56,13 +56,13 @@ def _through_track(current_a: float | None, ohm: float | None, evidence: str) ->
             evidence,
             step,
         )
-    more = "" if ohm is not None else ", a signal joined to the supply"
+    more = "" if ohm is not None else ", signal shorted to the supply"
     return ConnectionFinding(
         WiringFault.AT_SUPPLY,
         f"The signal stays at the supply: open ground, supply on the wiper's pin{more}.",
         evidence,
         step,
-        "these look the same from here; an ohmmeter or the supply current tells them apart",
+        "these look alike; an ohmmeter or the supply current shows which",
     )
 
 
@@ -82,15 +82,15 @@ def at_ground(places: Sequence[Position], joint: Joint, supply: float) -> Connec
     causes = ["signal shorted to ground", "ground on the wiper's pin"]
     causes += ["open supply lead"] if current is None else []
     causes += [] if joined else ["open signal lead"]
-    tell = "an ohmmeter with the plug off tells them apart"
+    tell = "an ohmmeter with the plug off shows which"
     if not joined:
-        tell += "; a build with a bias line, feeding the sensor, tells an open lead from the others"
+        tell += "; a build with a bias line, feeding the sensor, shows an open lead"
     return ConnectionFinding(
         WiringFault.AT_GROUND,
         f"The signal stays at ground: {', '.join(causes)}.",
         evidence,
         step,
-        f"these look the same from here; {tell}",
+        f"these look alike; {tell}",
     )
 
 
@@ -106,5 +106,5 @@ def not_following(places: Sequence[Position], supply: float) -> ConnectionFindin
         "The signal does not follow the lever.",
         f"signal {_percent(places, supply)} at closed and open throttle",
         "move the lever from stop to stop and check again; then look at the lever's coupling to the sensor",
-        "a lever that was not moved, a loose coupling and a signal lead on a wrong pin",
+        "lever not moved, loose coupling, or signal lead on a wrong pin",
     )

@@ -76,7 +76,7 @@ def check_can_keep(rig: Any) -> None:
         raise LinkError(
             "This rig keeps no sweeps by itself.",
             seen=f"{rig.get('board', 'a board')} without keep",
-            limit="keep in the rig's hello",
+            limit="keep in the rig's identification",
             next_step="sweeprig install; only RP2 boards have the flash for it",
         )
 

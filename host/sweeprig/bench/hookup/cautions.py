@@ -60,7 +60,7 @@ def keys_of(confirmed: Iterable[str]) -> tuple[str, ...]:
     return tuple(line.partition(":")[0] for line in confirmed)
 
 
-CAUTIONS = Confirmation("cautions", "The cautions above are read and kept.")
+CAUTIONS = Confirmation("cautions", "The cautions above are read and followed.")
 PLUG_OFF = Confirmation(
     "plug-off", "The sensor's plug is OFF the harness and on the rig's powered lead.", each_time=True
 )
@@ -130,7 +130,7 @@ def check_keys(keys: Iterable[str]) -> tuple[str, ...]:
     for key in out:
         if key not in known:
             raise InputError(
-                "There is nothing of this name to confirm.",
+                "This confirmation is not known.",
                 seen=key,
                 limit=", ".join(known),
                 next_step="correct --confirm",
@@ -143,10 +143,10 @@ def refused(item: Confirmation) -> SafetyError:
     return SafetyError(
         f"Not confirmed: {item.text}",
         seen="no confirmation",
-        limit="a confirmation each time the plug is moved"
+        limit="a confirmation after each move of the plug"
         if item.each_time
         else f"a confirmation for this job, at most {HOLDS.total_seconds() / 3600:.0f} hours old",
-        next_step=f"make it so, then confirm when asked, or add --confirm {item.key}",
+        next_step=f"do this, then confirm when asked, or add --confirm {item.key}",
     )
 
 
@@ -194,7 +194,7 @@ class JobBook:
         if not job or not new:
             return
         data = {"job": job, "confirmed": {**self.confirmed(job), **new}}
-        step = "mend this folder: until then the job is asked again each time"
+        step = "correct this folder's permissions; until then each sweep asks again"
         write_atomically(
             self._file(job), json.dumps(data, indent=2, ensure_ascii=False).encode(), next_step=step
         )

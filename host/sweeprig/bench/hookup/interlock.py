@@ -33,7 +33,7 @@ class Engine(StrEnum):
     """What the measurements say of the engine."""
 
     RESTS = "rests"
-    RUNS = "seems to run"
+    RUNS = "appears to run"
     NOT_MEASURED = "not measured"
 
 
@@ -89,11 +89,11 @@ def engine_state(evidence: Evidence) -> EngineState:
         lines.append(f"Battery {shown} ({evidence.n_readings} readings): {side} {charging:z.1f} V.")
         if battery < limit("vehicle.low_v"):
             lines.append(
-                f"The battery is low ({battery:z.2f} V): charge it, a sagging supply looks like a fault."
+                f"The battery is low ({battery:z.2f} V): charge it. A sagging supply looks like a fault."
             )
     if ripple is not None:
         runs = runs or ripple >= rough
-        lines.append(f"Ripple {ripple:z.3f} V peak to peak; an engine is taken to run from {rough:z.2f} V.")
+        lines.append(f"Ripple {ripple:z.3f} V peak to peak; limit for a running engine {rough:z.2f} V.")
     elif battery is not None:
         lines.append("Ripple not measured: the battery reading is a slow one.")
     if runs:
@@ -108,8 +108,8 @@ def check_drive_known(drive: str) -> None:
     """Raise InputError where it was not said what drives the vehicle: the first question of all."""
     if drive not in tuple(Drive):
         raise InputError(
-            "It is not known what drives this vehicle.",
-            seen=drive or "nothing said",
+            "The vehicle's drive is not known.",
+            seen=drive or "not given",
             limit=", ".join(Drive),
             next_step="add --drive combustion, stop-start, hybrid or electric",
         )
@@ -123,11 +123,9 @@ def check_drive(drive: str, *, confirmed: bool) -> str:
     """
     check_drive_known(drive)
     if drive not in NEEDS_SECURING:
-        return f"Drive: {drive}, as the operator says."
+        return f"Drive: {drive}, stated by the operator."
     if confirmed:
-        return (
-            f"Drive: {drive}; secured by its own procedure with a qualified person, as the operator confirms."
-        )
+        return f"Drive: {drive}; secured by its own procedure with a qualified person, confirmed by the operator."
     raise InterlockError(
         f"No work on a vehicle with {drive} drive unless it is secured.",
         seen="not confirmed; it can move or start by itself, and battery volts never prove that it cannot",
@@ -148,7 +146,7 @@ def check_engine(state: EngineState, *, override: str) -> str:
             f"Interlock: engine {state.engine}; OVERRIDDEN for this sweep by the operator: {override.strip()}"
         )
     raise InterlockError(
-        "The engine seems to run: no sweep.",
+        "The engine appears to run: no sweep.",
         seen=" ".join(state.lines),
         limit="engine off; no sweep with the engine running",
         next_step='switch it off, or add --override "REASON" for this one sweep; it is written on the sheet',

@@ -46,7 +46,7 @@ class LeadBook:
     def note(self, uid: str, check: LeadCheck) -> Path:
         """Keep a check in place of the one before."""
         path = self._file(uid)
-        step = "mend this folder, then check the lead again: this check is not kept"
+        step = "correct this folder's permissions, then test the lead again: this test is not saved"
         write_atomically(
             path, json.dumps(asdict(check), indent=2, ensure_ascii=False).encode(), next_step=step
         )

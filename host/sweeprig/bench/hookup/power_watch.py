@@ -24,7 +24,7 @@ from sweeprig.link.messages import Message, Records
 from sweeprig.words import Hookup
 
 STEP_S = 0.02  # [s] of windows whose median is one level: a short dropout does not show in it
-ONE_PLACE = "First power was looked at in one lever position only: the signal did not move."
+ONE_PLACE = "First power is checked in one lever position only: the signal does not move."
 
 
 @dataclass(frozen=True)
@@ -74,13 +74,13 @@ class PowerWatch:
         at, shown = self.overloaded, "short" if self.overloaded.supply_v < _short_v() else "overload"
         during = "look" if kept is None else self.volts.setup.task.split("-")[0]
         moved = "once the lever had moved" if self._is_far(at) else f"with the lever where the {during} began"
-        where = "" if kept is None else f". What came until then is kept in {kept}"
+        where = "" if kept is None else f". Data received so far is in {kept}"
         raise HookupError(
-            f"The sensor's supply was switched off during the {during}: {shown} {moved}.",
+            f"The sensor's supply is switched off during the {during}: {shown} {moved}.",
             seen=f"supply {at.supply_v:z.2f} V; signal {self.first.signal_v:z.2f} V at the start,"
             f" {at.signal_v:z.2f} V last",
-            limit="a sensor that takes well below the rig's limit of about 50 mA in every lever position",
-            next_step="take the plug off, then tell the pins apart: sweeprig pins; supply or ground on the wiper's pin"
+            limit="supply current well below the rig's limit of about 50 mA in every lever position",
+            next_step="take the plug off and identify the pins: sweeprig pins; supply or ground on the wiper's pin"
             f" is a short at one end of the travel only{where}",
         )
 

@@ -119,7 +119,7 @@ def _confirm(
 
 def _say_taken(taken: Iterable[Confirmation], ask: Ask) -> None:
     for item in taken:
-        ask.say(f"Simulated rig, so taken as confirmed: {item.text}")
+        ask.say(f"Simulated rig, confirmed automatically: {item.text}")
 
 
 def _not_confirmed(setup: SweepSetup) -> list[Confirmation]:

@@ -56,7 +56,7 @@ class Loading:
         """The line where the rig feeds the sensor: a load beyond the limit is a remark there, not a refusal."""
         if self.fits:
             return self.line
-        step = "open-circuit values are worked out from it" if self.measured else "measure it: --track-ohm"
+        step = "open-circuit values are calculated from it" if self.measured else "measure it: --track-ohm"
         whose = "measured track" if self.measured else "profile's largest track"
         return (
             f"The rig's load shifts the reading of the {whose} ({self.track_ohm:.0f} ohm) by up to"
@@ -72,14 +72,14 @@ def check_hello(rig: Mapping[str, Any], end: FrontEnd, hookup: str) -> None:
         raise HookupError(
             f"The rig does not offer the hookup {hookup}.",
             seen=", ".join(offered) or "none",
-            limit=f"{hookup} in the rig's hello",
+            limit=f"{hookup} in the rig's identification",
             next_step="use a rig that offers it; sweeprig rigs shows what is attached",
         )
     if str(hookup) == Hookup.TAPPED and GUARANTEE not in rig.get("capabilities", ()):
         raise HookupError(
-            "The rig does not guarantee that it feeds nothing into a tapped lead.",
+            "The rig cannot guarantee that it feeds nothing into a tapped lead.",
             seen=f"{rig.get('build', 'unknown')} build without {GUARANTEE}",
-            limit=f"{GUARANTEE} in the rig's hello",
+            limit=f"{GUARANTEE} in the rig's identification",
             next_step="tap with a full or driven build and its tap lead, or power the sensor from the rig",
         )
 
@@ -101,7 +101,7 @@ def check_tap_load(load: Loading) -> str:
     if load.fits:
         return load.line
     raise HookupError(
-        "This rig would load the tapped circuit beyond the profile's limit.",
+        "The rig's load on the tapped circuit exceeds the profile's limit.",
         seen=f"{load.percent:.2f} % of supply at a track of {load.track_ohm:.0f} ohm",
         limit=f"at most {load.limit_percent:.2f} %",
         next_step="tap with a buffered build, or measure the track with the plug off and add --track-ohm",
@@ -122,7 +122,7 @@ def check_dead(seen: Levels) -> str:
         supply = "not measured" if seen.supply_v is None else f"{seen.supply_v:z.2f} V"
         return f"Before switching on: supply {supply}, signal {seen.signal_v:z.2f} V."
     raise HookupError(
-        "There is voltage on the sensor's leads although the rig feeds nothing.",
+        "The sensor's leads carry voltage while the rig's supply is off.",
         seen=there,
         limit=f"below {limit('before_power.stray_v'):z.1f} V before the rig switches on",
         next_step="take the sensor's plug OFF the harness; if another controller feeds it: --hookup tapped",
@@ -145,9 +145,9 @@ def check_power(seen: Levels, *, end: FrontEnd, where: str = "this lever positio
 def _cut(seen: Levels, shown: str, where: str) -> HookupError:
     short = seen.supply_v is None or seen.supply_v < limit("first_power.short_v")
     return HookupError(
-        f"The sensor's supply was cut: {'short' if short else 'overload'} at {where}.",
+        f"The sensor's supply is switched off: {'short' if short else 'overload'} at {where}.",
         seen=f"supply {shown}{', the limiter acts' if seen.fault else ''}",
-        limit="a sensor that takes well below the rig's limit of about 50 mA",
+        limit="supply current well below the rig's limit of about 50 mA",
         next_step="look for supply against ground in plug and lead, or a supply on a wrong pin: sweeprig pins",
     )
 
@@ -170,8 +170,8 @@ def feed_line(end: FrontEnd, profile: Profile) -> str:
     if profile.sensor.kind != "hall" or least >= asked:
         return line
     return (
-        f"WARNING: {line} This profile's sensors are made for {asked:z.1f} V and more: below, a bad end may be the"
-        " supply's. A full build feeds 5.00 V."
+        f"WARNING: {line} This profile's sensors need {asked:z.1f} V or more: below that, a bad end may come"
+        " from the supply. A full build feeds 5.00 V."
     )
 
 
@@ -179,7 +179,7 @@ def setup_remarks(setup: SweepSetup) -> tuple[str, ...]:
     """Return what a reader of the result must know of how it came about."""
     out = [line for line in setup.prepared if "WARNING" in line or " LOW: " in line or "NOT measured" in line]
     if "FAILED" in setup.lead_checked:
-        out.append(f"The rig's lead did not pass its last check: {setup.lead_checked}")
+        out.append(f"The rig's lead failed its last test: {setup.lead_checked}")
     return tuple(out)
 
 
@@ -187,9 +187,9 @@ def check_released(seen: Levels) -> str:
     """Return the line on a tap that feeds nothing in, or raise HookupError where a flag says otherwise."""
     fed = [text for flag, text in FED_IN.items() if seen.flags_any & flag]
     if not fed:
-        return "Tapped: supply off, burden and bias released, as the rig's records say."
+        return "Tapped: supply off, burden and bias released, confirmed by the rig's records."
     raise HookupError(
-        "The rig does not let go of the tapped leads.",
+        "The rig does not release the tapped leads.",
         seen=", ".join(fed),
         limit="supply off, burden and bias released",
         next_step="take the tap off; install the firmware again: sweeprig install",
@@ -200,16 +200,16 @@ def tapped_lines(seen: Levels) -> tuple[str, ...]:
     """Return what a tap shows of supply and ground."""
     out = []
     if seen.supply_v is None or seen.supply_v < limit("first_power.short_v"):
-        out.append("Supply not observed: no sense lead on it. No ratio and no supply finding.")
+        out.append("Supply not observed: no sense lead. No ratio and no supply finding.")
     else:
         out.append(f"Supply observed: {seen.supply_v:z.3f} V.")
         moved = 100 * (seen.supply_peak_v or 0.0) / seen.supply_v
         if moved > limit("vehicle.supply_moves_percent"):
             out.append(
-                f"WARNING: the supply moves by {moved:.1f} % by itself: with the engine's, or a bad joint."
+                f"WARNING: the supply varies by {moved:.1f} % with the lever still: engine running, or a bad joint."
             )
     if seen.ground_v is None or abs(seen.ground_v) > NOT_CONNECTED_V:
         out.append("Ground not observed: no sense lead on the sensor's ground.")
     else:
-        out.append(f"Sensor ground stands {1000 * seen.ground_v:+z.0f} mV from the rig's.")
+        out.append(f"Ground offset {1000 * seen.ground_v:+z.0f} mV from the rig's ground.")
     return tuple(out)

@@ -129,7 +129,7 @@ def _one_point(client: RigClient, prompt: str, range_v: float) -> Measured:
             return replace(point, reading_v=reading)
         if tried == MOST_TRIES:
             break
-        console.say("  The voltage moved while it was read. Let it settle; it is read again.")
+        console.say("  The voltage is not steady. Let it settle; the rig reads it again.")
         if sys.stdin.isatty():
             reading = _reading(prompt, range_v)
     raise moving_error(point)

@@ -115,9 +115,7 @@ def _show_verified(found: tuple[Verified, ...], kept: Calibration, *, as_json: b
     result = verified_json(found)
     console.answer(as_json, lambda: result, lambda: [*verified_lines(found), "", *check_lines(kept)])
     if result["verdict"] == "fail":
-        console.say(
-            "The calibration no longer holds: repeat the check with another meter, then calibrate the rig again."
-        )
+        console.say("The verification fails: repeat it with another meter, then calibrate the rig again.")
         raise typer.Exit(FAILED)
 
 
