@@ -105,7 +105,7 @@ def test_bad_rows_are_named_by_line(tmp_path: Path, text: str, match: str) -> No
         (b"time_s,signal_v\n0,1\n", "too few rows.*1 rows"),
         (b"time,volts\n0,1\n", "time_s, signal_v is missing.*time,volts"),
         (b"0,1\n1,2\n", "time_s, signal_v is missing"),
-        (b"time_s,signal_v,signal_v\n0,1,1\n", "signal_v stands there twice"),
+        (b"time_s,signal_v,signal_v\n0,1,1\n", "signal_v is given twice"),
         (b"PK\x03\x04\xff\xfe\x00\x99", "is not a text file.*0xff"),
         (b"time_s,signal_v\n0,\0\n", "zero bytes"),
         (b"\xff\xfeX", "is not a text file"),

@@ -37,7 +37,7 @@ def fill_atomically(
     """Do the same with what `fill` writes into the file that it is given; the ending is that of `path`."""
     with _told(path, next_step, error):
         if path.exists() and not path.is_file():
-            raise OSError(f"{path}is not a regular file")
+            raise OSError(f"{path} is not a regular file")
         _write(path, fill, lambda part: part.replace(path), mode=mode)
 
 

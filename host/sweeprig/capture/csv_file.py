@@ -58,7 +58,7 @@ def read_csv(path: Path) -> Trace:
     numbers, lines = _numbers(sheet)
     if len(lines) < 2:
         raise CsvError(
-            f"{path}has too few rows.",
+            f"{path} has too few rows.",
             seen=f"{len(lines)} rows of numbers",
             limit="2 at least",
             next_step="export the whole recording",
@@ -139,7 +139,7 @@ def _columns(header: Sequence[str], path: Path) -> dict[str, int]:
     if missing or twice:
         raise CsvError(
             f"{path} has no usable header: "
-            + (f"{', '.join(missing)} is missing." if missing else f"{', '.join(twice)}is given twice."),
+            + (f"{', '.join(missing)} is missing." if missing else f"{', '.join(twice)} is given twice."),
             seen=",".join(header)[:120],
             limit="time_s,signal_v and, if there are any, " + ",".join(OPTIONAL),
             next_step="write these column names in the first line",

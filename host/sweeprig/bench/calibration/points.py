@@ -199,7 +199,7 @@ def read_points(path: Path) -> list[Measured]:
         ) from exc
     if not rows or "reading_v" not in rows[0] or "code_a" not in rows[0]:
         raise CalibrationError(
-            f"{path}has no points.", seen=", ".join(rows[0]) if rows else "no row", limit=", ".join(COLUMNS),
+            f"{path} has no points.", seen=", ".join(rows[0]) if rows else "no row", limit=", ".join(COLUMNS),
             next_step="write these column names in its first line",
         )  # fmt: skip
     return [_row(row, f"{path}, line {number}") for number, row in enumerate(rows, start=2)]
