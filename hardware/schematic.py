@@ -7,7 +7,7 @@ from pathlib import Path
 
 from hardware import schematic_blocks as draw
 from hardware.schematic_rail import monitor, rail
-from hardware.schematic_sheet import sheet
+from hardware.schematic_sheet import sheets
 from hardware.schematic_supply import regulator, step_up, supply
 from sweeprig.frontend import front_end
 from sweeprig.frontend.tables import BUILDS
@@ -15,30 +15,33 @@ from sweeprig.frontend.tables import BUILDS
 HERE = Path(__file__).parent
 
 
-def file_of(build: str) -> Path:
-    """Return where the schematic of a build is kept."""
-    return HERE / f"schematic-{build}.svg"
+def file_of(build: str, page: int) -> Path:
+    """Return where a page of the schematic of a build is kept, the first is 1."""
+    return HERE / f"schematic-{build}-{page}.svg"
 
 
-def schematic(build: str) -> str:
-    """Return the schematic of a build as SVG."""
+def schematic(build: str) -> list[str]:
+    """Return the schematic of a build, one SVG for each page of A4."""
     blocks = (
         [draw.plain_input()] if build == "plain" else [draw.full_input(build), draw.burden_and_bias(build)]
     )
     blocks += [] if build == "plain" else [step_up(build), regulator(build)]
     blocks += [supply(build), rail(build)]
     if build != "plain":
-        blocks += [monitor(build), draw.operator(build), draw.ramp(build)]
+        blocks += [draw.supplies(build), monitor(build), draw.operator(build), draw.ramp(build)]
     if build == "driven":
         blocks += [draw.drive()]
-    return sheet(front_end(build).title, blocks)
+    return sheets(front_end(build).title, blocks)
 
 
 def main(builds: list[str]) -> int:
     """Write the files of the builds named, or of all."""
     for build in builds or BUILDS:
-        file_of(build).write_text(schematic(build), encoding="utf-8")
-        print(file_of(build))
+        for old in HERE.glob(f"schematic-{build}-*.svg"):
+            old.unlink()
+        for page, svg in enumerate(schematic(build), 1):
+            file_of(build, page).write_text(svg, encoding="utf-8")
+            print(file_of(build, page))
     return 0
 
 

@@ -34,7 +34,8 @@ def plain_input() -> Block:
     d.part(elm.Resistor, (7.4, 0), (10.4, 0), mark(p["r_pin"]), loc="top")
     names = "\n".join(pin("plain", n) for n in ("SIGNAL_A", "SIGNAL_B", "SUPPLY"))
     d.end((10.4, 0), names, "right")
-    return Block("Input: three channels, all the same", d.svg(), ("One D1 holds both diodes of a channel.",))
+    note = "D1: two single diodes in each channel, six in all."
+    return Block("Input: three channels, all the same", d.svg(), (note,))
 
 
 def full_input(build: str) -> Block:
@@ -65,8 +66,8 @@ def full_input(build: str) -> Block:
     names = "\n".join(pin(build, n) for n in ("SIGNAL_A", "SIGNAL_B", "SUPPLY"))
     d.end((17.6, -0.6), names, "right")
     notes = (
-        "D2 is bidirectional; contacts 1 and 8 have one too. U2 runs from 3.3 V.",
-        "U2's fourth op-amp is a follower with its input on ground.",
+        "D2 is bidirectional; contacts 1 and 8 have one too. D1: 1 ground, 2 rail, 3 node.",
+        "U2's pins, +, - and output: channel A 3 2 1, channel B 5 6 7, channel of the supply 10 9 8.",
         "The junction of R4 and U2's output also goes to the slow converter (signal A and supply).",
     )
     return Block("Input: three channels, all the same", d.svg(), notes)
@@ -93,7 +94,7 @@ def burden_and_bias(build: str) -> Block:
     d.wire((3, 0), (3, -1.2))
     d.fet((3, -1.2), p["q_burden"].ref)
     d.wire((3, -2.7), (3, -3.4))
-    d.end((3, -3.4), f"{contact('BURDEN RETURN A')} / 11 B", "bottom")
+    d.end((3, -3.4), f"{contact('BURDEN RETURN A')} / 11 B", "right")
     d.wire((1.63, -1.95), (0, -1.95))
     d.end((0, -1.95), f"{pin(build, 'BURDEN_ON')}, both", "left")
     d.part(elm.Resistor, (0.6, -1.95), (0.6, -4.15), mark(p["r_burden_pull"]))
@@ -102,7 +103,8 @@ def burden_and_bias(build: str) -> Block:
     for y, name, forward in ((0, "BIAS_UP", True), (-2.2, "BIAS_DOWN", False)):
         d.end((9, y), pin(build, name), "left")
         a, b = ((9, y), (11.4, y)) if forward else ((11.4, y), (9, y))
-        d.part(elm.Diode, a, b, p["d_bias"].ref, loc="top" if forward else "bottom")
+        d.part(elm.Diode, a, b, "")
+        d.note((10.2, y + 0.55), p["d_bias"].ref)
         d.part(elm.Resistor, (11.4, y), (14, y), mark(p["bias"]))
     d.wire((14, 0), (14, -2.2))
     d.wire((14, -1.1), (15, -1.1))
@@ -146,8 +148,16 @@ def ramp(build: str) -> Block:
         d.ground((x + 3, -2.2))
         d.dots((x + 3, 0))
         d.wire((x + 3, 0), (x + 4, 0))
-    d.end((8, 0), f"{p['jumper'].ref}, contact RAMP", "right")
     ref, guard = p["jumper"].ref, p["r_guard"].ref
+    d.note((8.6, 0.6), ref)
+    for y, name, to in (
+        (0.0, "RAMP", ""),
+        (-1.2, "MIDDLE", f"{guard} of channel A"),
+        (-2.4, "LEAD", "node A"),
+    ):
+        d.end((8.6, y), f"{name}   {to}".strip(), "right")
+    d.wire((8, 0), (8.6, 0))
+    d.wire((8.6, -1.3), (8.6, -2.3))
     notes = (
         f"{ref} is in channel A between its node (LEAD) and {guard} (middle): LEAD to measure, RAMP to calibrate.",
         "At RAMP the lead is not joined to the converter, and the ramp to no lead.",
@@ -178,15 +188,61 @@ def drive() -> Block:
         d.end((x - 2.2, y), pin("driven", name), "left")
     x, y = chip.ENABLE
     d.part(elm.Resistor, (x - 1, y), (x - 1, y - 1.8), mark(p["r_enable"]), loc="bottom")
-    d.end((x - 1, y - 1.8), "3.3 V", "bottom")
+    d.end((x - 1, y - 1.8), "3.3 V", "right")
     d.dots((x - 1, y))
     x, y = chip.VMOT
-    d.part(elm.Switch, (x, y), (x + 2.6, y), f"{p['stop_switch'].ref} stop, latching", loc="top")
+    d.closed((x, y), (x + 2.6, y), f"{p['stop_switch'].ref} stop, latching")
     d.end((x + 2.6, y), "motor supply, fused", "right")
-    d.end(tuple(chip.MOTOR), f"{p['motor'].ref}", "right")
+    x, y = chip.MOTOR
+    d.part(elm.Motor, (x, y), (x + 2.6, y), p["motor"].ref, loc="top")
+    d.end((x + 2.6, y), "two coils, four wires", "right")
     d.end(tuple(chip.GND), "one ground to the rig", "right")
     d.end((17.6, -1.2), pin("driven", "HOME"), "left")
-    d.part(elm.Switch, (17.6, -1.2), (20.2, -1.2), f"{p['home'].ref} normally closed", loc="top")
+    d.closed((17.6, -1.2), (20.2, -1.2), f"{p['home'].ref} normally closed")
     d.ground((20.2, -1.2))
-    notes = (f"{p['encoder'].ref}: SDA and SCL beside U3, address 0x36, supplied from 3.3 V.",)
-    return Block("Drive", d.svg(), notes)
+    _encoder(d, p["encoder"].ref)
+    return Block("Drive", d.svg(), (f"{p['encoder'].ref} has the address 0x36. Switches are drawn at rest.",))
+
+
+def _encoder(d: Pen, ref: str) -> None:
+    names = ("GND", "SDA", "SCL", "VDD")
+    pins_ = [elm.IcPin(name=n, side="left", slot=f"{i}/4") for i, n in enumerate(names, 1)]
+    chip = elm.Ic(pins=pins_, edgepadW=1.0, pinspacing=0.9, leadlen=0.5).at((18.6, -8.2))
+    d.add(chip.label(ref, loc="top", fontsize=11))
+    for name, to in (
+        ("VDD", "3.3 V"),
+        ("SCL", pin("driven", "SCL")),
+        ("SDA", pin("driven", "SDA")),
+        ("GND", "ground"),
+    ):
+        d.end(tuple(getattr(chip, name)), to, "left")
+
+
+def supplies(build: str) -> Block:
+    """Return the supply pins of the chips with their capacitors, and the amplifiers that are not used."""
+    p = parts(build)
+    d = Pen()
+    chips = [
+        ("buffer", "4", "11", "3.3 V"),
+        ("monitor", "VDD", "GND", "3.3 V"),
+        ("error_amp", "8", "4", "6.5 V"),
+    ]
+    chips += [("encoder", "VDD", "GND", "3.3 V")] if build == "driven" else []
+    for i, (key, plus, minus, rail) in enumerate(chips):
+        x = 3.2 * i
+        d.rail((x, 0), rail)
+        d.part(elm.Capacitor, (x, 0), (x, -2.2), mark(p["c_bypass"]), loc="bottom")
+        d.ground((x, -2.2))
+        for y, number in ((0, plus), (-2.2, minus)):
+            d.wire((x, y), (x - 0.6, y))
+            d.end((x - 0.6, y), f"{p[key].ref} {number}", "left")
+            d.dots((x, y))
+    for x, key, (plus, minus, out) in (
+        (13.0, "buffer", ("12", "13", "14")),
+        (18.0, "error_amp", ("5", "6", "7")),
+    ):
+        d.wire((x - 0.6, 0), (x, 0))
+        d.ground((x - 0.6, 0))
+        _follower(d, (x, 0), p[key].ref)
+        d.legs({plus: (x - 0.25, 0.25), minus: (x - 0.25, -1.0), out: (x + 2.3, -0.35)})
+    return Block("Supply pins, and the amplifiers that are not used", d.svg(), ())

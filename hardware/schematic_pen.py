@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from itertools import pairwise
 from xml.etree.ElementTree import register_namespace
 
@@ -86,5 +87,24 @@ class Pen:
 
     def fet(self, drain: Point, ref: str) -> None:
         """Draw an N-channel MOSFET: drain at the top, source 1.5 below, gate 1.37 left and 0.75 below."""
-        self.add(elm.NFet().theta(0).reverse().anchor("drain").at(drain))
-        self.note((drain[0] + 0.5, drain[1] - 0.85), ref)
+        x, y = drain
+        self.add(elm.NFet(bulk=True).theta(0).reverse().anchor("drain").at(drain))
+        self.wire((x, y - 0.75), (x, y - 1.5))  # the body hangs on the source
+        self.note((x + 0.6, y - 0.85), ref)
+        self.legs({"D": (x + 0.25, y - 0.25), "S": (x + 0.25, y - 1.55), "G": (x - 1.25, y - 0.6)})
+
+    def closed(self, a: Point, b: Point, text: str) -> None:
+        """Draw a switch that is closed at rest, between two points of one height."""
+        (x0, y), (x1, _) = a, b
+        left, right = x0 + (x1 - x0) * 0.32, x0 + (x1 - x0) * 0.68
+        self.wire(a, (left, y))
+        self.wire((right, y), b)
+        self.wire((left - 0.1, y + 0.14), (right + 0.1, y + 0.14))
+        self.add(elm.Dot(open=True).at((left, y)))
+        self.add(elm.Dot(open=True).at((right, y)))
+        self.note(((x0 + x1) / 2, y + 0.45), text)
+
+    def legs(self, at: Mapping[str, Point]) -> None:
+        """Write the names or numbers of pins where they leave a symbol."""
+        for name, place in at.items():
+            self.add(elm.Label().at(place).label(name, fontsize=8))

@@ -25,28 +25,26 @@ def rail(build: str) -> Block:
     d.wire((4, -3.6), (4, -4.8))
     d.ground((4, -4.8))
     d.wire((0, -2.4), (3.5, -2.4))
-    d.add(elm.Label().at((2.2, -2.2)).label("reference", fontsize=10))
-    for x, key in ((6.4, "c_rail"), (8.8, "c_bypass")):
+    d.legs({"REF": (3.3, -2.2), "K": (4.25, -1.7), "A": (4.25, -3.2)})
+    caps = ((6.4, "c_rail"), (8.8, "c_bypass")) if build == "plain" else ((6.4, "c_rail"),)
+    for x, key in caps:
         d.wire((x - 2.4, 0), (x, 0))
         d.part(elm.Capacitor, (x, 0), (x, -2.2), mark(p[key]), loc="bottom")
         d.ground((x, -2.2))
-    d.dots((4, 0), (6.4, 0))
+    d.dots((4, 0))
     _reset(d, p)
     notes = (
-        _bypass_note(build),
+        *_bypass_note(build),
         "RUN: without USB, R23 keeps the chip in reset whatever the leads lift the rail to.",
     )
     return Block("3.3 V rail: shunt, decoupling, reset, reference of the converter", d.svg(), notes)
 
 
-def _bypass_note(build: str) -> str:
+def _bypass_note(build: str) -> tuple[str, ...]:
+    if build != "plain":
+        return ()
     ref = parts(build)["c_bypass"].ref
-    if build == "plain":
-        return (
-            f"{ref}: one beside U1, one where D1 hangs on the rail. C13, 10 uF, behind F1 (see the supply)."
-        )
-    more = ", U4" if build == "driven" else ""
-    return f"{ref}: one each at U2 (pins 4 and 11), U3{more} and U6 (pins 8 and 4)."
+    return (f"{ref}: one beside U1, one where D1 hangs on the rail.",)
 
 
 def _reset(d: Pen, p: dict[str, Part]) -> None:
@@ -95,8 +93,24 @@ def monitor(build: str) -> Block:
         )
         d.wire((x, y), (x + 0.4, y))
     d.end(tuple(chip.ADDR), "ground (address 0x48)", "right")
-    notes = (f"{p['clamp_monitor'].ref}: one on AIN2, one on AIN3, each to 3.3 V and to ground.",)
+    for left, name in ((2.0, "AIN2"), (7.0, "AIN3")):
+        _clamped(d, (left, -12.6), f"{p['monitor'].ref} {name}", p["clamp_monitor"].ref)
+    notes = (
+        f"{p['clamp_monitor'].ref}: 1 ground, 2 rail, 3 input, as D1. ALRT of {p['monitor'].ref} stays open.",
+    )
     return Block("Slow, precise converter, supplied from 3.3 V", d.svg(), notes)
+
+
+def _clamped(d: Pen, at: Point, name: str, ref: str) -> None:
+    """Draw the two clamp diodes of an input."""
+    x, y = at
+    d.end((x - 1.0, y), name, "left")
+    d.wire((x - 1.0, y), (x, y))
+    d.part(elm.Diode, (x, y), (x, y + 1.8), ref, loc="bottom")
+    d.rail((x, y + 1.8))
+    d.part(elm.Diode, (x, y - 1.8), (x, y), ref, loc="bottom")
+    d.ground((x, y - 1.8))
+    d.dots((x, y))
 
 
 def _ground_input(d: Pen, p: dict[str, Part], at: Point) -> None:

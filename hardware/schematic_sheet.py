@@ -1,4 +1,4 @@
-"""Puts drawn blocks under one another on one SVG sheet, each with its heading."""
+"""Puts drawn blocks under one another on pages of A4, each with its heading."""
 
 from __future__ import annotations
 
@@ -9,7 +9,10 @@ from html import escape
 MARGIN = 24.0
 HEADING = 22.0
 NOTE = 18.0
-GAP = 26.0
+GAP = 22.0
+WIDE = 900.0  # A4, upright
+HIGH = WIDE * 297 / 210
+TOP = MARGIN + 26.0
 FONT = "font-family='sans-serif'"
 SIZE = re.compile(r'<svg[^>]*?height="([\d.]+)pt"[^>]*?width="([\d.]+)pt"', re.S)
 NUMBER = re.compile(r"-?\d+\.\d{3,}")
@@ -52,22 +55,30 @@ def _placed(block: Block, top: float) -> str:
     return "\n".join(lines)
 
 
-def sheet(title: str, blocks: list[Block]) -> str:
-    """Return the whole sheet; numbers are rounded, so that it is the same on every machine."""
-    top, parts = MARGIN + 30, []
+def sheets(title: str, blocks: list[Block]) -> list[str]:
+    """Return pages of A4, each filled from the top; numbers are rounded, so that they are the same on every machine."""
+    pages: list[list[Block]] = [[]]
+    left = HIGH - TOP
+    for block in blocks:
+        if pages[-1] and block.height > left:
+            pages.append([])
+            left = HIGH - TOP
+        pages[-1].append(block)
+        left -= block.height + GAP
+    n = len(pages)
+    return [_page(f"{title}: schematic, page {i} of {n}", page) for i, page in enumerate(pages, 1)]
+
+
+def _page(title: str, blocks: list[Block]) -> str:
+    top, parts = TOP, []
     for block in blocks:
         parts.append(_placed(block, top))
         top += block.height + GAP
-    width = 2 * MARGIN + max(*(b.size[0] for b in blocks), 8.0 * max(len(n) for n in _lines(title, blocks)))
     head = (
-        f"<svg xmlns='http://www.w3.org/2000/svg' width='{width:.0f}' height='{top:.0f}' "
-        f"viewBox='0 0 {width:.0f} {top:.0f}'>\n<title>{escape(title)}</title>\n"
+        f"<svg xmlns='http://www.w3.org/2000/svg' width='210mm' height='297mm' "
+        f"viewBox='0 0 {WIDE:.0f} {HIGH:.0f}'>\n<title>{escape(title)}</title>\n"
         f"<rect width='100%' height='100%' fill='white'/>\n"
         f"<text x='{MARGIN:g}' y='{MARGIN + 12:g}' {FONT} font-size='20'>{escape(title)}</text>\n"
     )
     body = NUMBER.sub(lambda m: f"{float(m[0]):.2f}", "\n".join(parts))
     return head + body + "\n</svg>\n"
-
-
-def _lines(title: str, blocks: list[Block]) -> list[str]:
-    return [title, *(n[: int(len(n) * 0.8)] for b in blocks for n in b.notes)]

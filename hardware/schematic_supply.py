@@ -18,7 +18,7 @@ def supply(build: str) -> Block:
         d.end((0, 0), "VBUS", "left")
         fuse = f"{p['fuse_usb'].ref}\n{value_str(p['fuse_usb'].value, 'A')}"
         d.part(elm.Fuse, (0, 0), (2.6, 0), fuse)
-        d.part(elm.Capacitor, (2.6, 0), (2.6, -2.2), mark(p["c_usb"]), loc="bottom")
+        d.part(elm.Capacitor, (2.6, 0), (2.6, -2.2), mark(p["c_usb"]), loc="top")
         d.ground((2.6, -2.2))
         d.dots((2.6, 0))
     else:
@@ -29,13 +29,14 @@ def supply(build: str) -> Block:
     d.wire((7.2, 0), (10, 0))
     d.add(elm.BjtPnp(circle=True).theta(90).anchor("emitter").at((10, 0)))
     d.note((10.7, 0.7), p["q_pass"].ref)
+    d.legs({"E": (9.75, -0.3), "C": (11.6, -0.3), "B": (11.0, -1.1)})
     d.part(elm.Schottky, (11.4, 0), (14, 0), p["d_block"].ref)
     d.part(elm.Capacitor, (14, 0), (14, -2.2), mark(p["c_supply"]), loc="bottom")
     d.ground((14, -2.2))
     d.wire((14, 0), (15.4, 0))
     d.end((15.4, 0), contact("SUPPLY OUT") if build != "plain" else "supply of the sensor", "right")
     d.dots((4.2, 0), (8, 0), (9.2, 0), (14, 0), (10.7, -4.4), (10.7, -2.4))
-    d.part(elm.Resistor, (9.2, 0), (9.2, -2.4), mark(p["r_pass_hold"]), loc="top")
+    d.part(elm.Resistor, (9.2, 0), (9.2, -2.4), mark(p["r_pass_hold"]), loc="bottom")
     d.wire((9.2, -2.4), (10.7, -2.4))
     _limiter(d, p)
     _flag(d, p, build)
@@ -43,9 +44,11 @@ def supply(build: str) -> Block:
         _switch(d, p, build, 0.0)
     else:
         d.add(elm.BjtNpn(circle=True).theta(0).anchor("collector").at((10.7, -4.4)))
-        d.note((11.1, -5.2), p["q_drive"].ref)
-        d.wire((9.95, -5.15), (9.4, -5.15))
-        d.end((9.4, -5.15), "drive (U6)", "left")
+        d.note((11.8, -5.2), p["q_drive"].ref)
+        d.legs({"C": (10.95, -4.35), "E": (10.95, -6.05), "B": (9.8, -4.95)})
+        d.wire((9.95, -5.15), (9.2, -5.15))
+        d.wire((10.7, -5.7), (10.7, -5.9))
+        d.end((9.2, -5.15), "drive", "left")
         _switch(d, p, build, -1.5)
     return Block("Supply of the sensor", d.svg(), _supply_notes(build))
 
@@ -67,13 +70,13 @@ def step_up(build: str) -> Block:
     d = Pen()
     d.end((0, 0), "VBUS", "left")
     d.part(elm.Fuse, (0, 0), (2.4, 0), f"{p['fuse_usb'].ref}\n{value_str(p['fuse_usb'].value, 'A')}")
-    d.part(elm.Capacitor, (2.4, 0), (2.4, -2.2), mark(p["c_boost_in"]), loc="bottom")
+    d.part(elm.Capacitor, (2.4, 0), (2.4, -2.2), mark(p["c_boost_in"]), loc="top")
     d.ground((2.4, -2.2))
     d.part(elm.Resistor, (3.2, 0), (5.6, 0), mark(p["r_boost_peak"]))
     d.wire((2.4, 0), (3.2, 0))
     d.part(elm.Inductor2, (5.6, 0), (8.6, 0), mark(p["l_boost"]))
     d.part(elm.Schottky, (8.6, 0), (11.2, 0), p["d_boost"].ref)
-    d.part(elm.Capacitor, (11.2, 0), (11.2, -2.2), mark(p["c_boost_out"]), loc="bottom")
+    d.part(elm.Capacitor, (11.2, 0), (11.2, -2.2), mark(p["c_boost_out"]), loc="top")
     d.ground((11.2, -2.2))
     d.part(elm.Inductor2, (12.4, 0), (15.0, 0), mark(p["l_filter"]))
     d.wire((11.2, 0), (12.4, 0))
@@ -154,7 +157,6 @@ def regulator(build: str) -> Block:
     d.dots((x + 0.4, y))
     _reference(d, p, build, tuple(amp.in2))
     notes = (
-        f"{p['error_amp'].ref} pin 8 on 6.5 V, pin 4 on ground; second half: pin 5 on ground, 6 joined to 7.",
         f"{p['reference'].ref} hangs on the pin that switches the supply: low, it is 0 V and Q6 gets no drive.",
     )
     return Block("Regulator: holds 5.00 V at the socket", d.svg(), notes)
@@ -177,6 +179,7 @@ def _limiter(d: Pen, p: dict[str, Part]) -> None:
     """Draw Q2 under R30: base at its far end, emitter at its near end, collector on the base of Q1."""
     d.add(elm.BjtPnp(circle=True).theta(0).reverse().anchor("base").at((7.2, -2.6)))
     d.note((5.4, -2.7), p["q_limit"].ref)
+    d.legs({"E": (6.65, -1.75), "C": (6.65, -3.55), "B": (7.35, -2.4)})
     d.wire((7.2, -2.6), (8, -2.6), (8, 0))
     d.wire((6.45, -1.9), (6.45, -1.2), (4.2, -1.2), (4.2, 0))
     d.wire((6.45, -3.3), (6.45, -4.4), (10.7, -4.4))
@@ -187,6 +190,7 @@ def _flag(d: Pen, p: dict[str, Part], build: str) -> None:
     """Draw Q3, R31 and the divider of the fault pin."""
     d.add(elm.BjtPnp(circle=True).theta(0).reverse().anchor("base").at((4, -6)))
     d.note((2.2, -6.1), p["q_flag"].ref)
+    d.legs({"E": (3.45, -5.15), "C": (3.45, -6.95), "B": (4.15, -5.8)})
     d.wire((3.25, -5.3), (3.25, -1.2), (4.2, -1.2))
     d.part(elm.Resistor, (4, -6), (7, -6), mark(p["r_flag_base"]))
     d.wire((7, -6), (8, -6), (8, -2.6))
@@ -212,4 +216,4 @@ def _switch(d: Pen, p: dict[str, Part], build: str, down: float) -> None:
         d.ground((10.7, top - 4.1))
     else:
         d.wire((10.7, top - 4.1), (10.7, top - 4.8))
-        d.end((10.7, top - 4.8), contact("LINK"), "bottom")
+        d.end((10.7, top - 4.8), contact("LINK"), "right")

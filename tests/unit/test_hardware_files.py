@@ -26,12 +26,31 @@ def test_kept_tables_are_today_s(name: str) -> None:
 
 @pytest.mark.parametrize("build", BUILDS)
 def test_kept_schematics_are_today_s(build: str) -> None:
-    assert file_of(build).read_text("utf-8") == schematic(build), "run python -m hardware.schematic"
+    pages = schematic(build)
+    assert [file_of(build, i).read_text("utf-8") for i in range(1, len(pages) + 1)] == pages, (
+        "run python -m hardware.schematic"
+    )
+    assert len(list(HERE.glob(f"schematic-{build}-*.svg"))) == len(pages)
+
+
+@pytest.mark.parametrize("build", BUILDS)
+def test_each_page_of_a_schematic_is_a4_and_holds_its_drawings(build: str) -> None:
+    for page in schematic(build):
+        wide, high = map(float, re.search(r"viewBox='0 0 (\d+) (\d+)'", page).groups())
+        assert high / wide == pytest.approx(297 / 210, rel=0.002)
+        drawn = [tuple(map(float, m)) for m in re.findall(r'<svg x="([\d.]+)" y="([\d.]+)"', page)]
+        found = re.findall(r'<svg x=[^>]*?height="([\d.]+)"[^>]*?width="([\d.]+)"', page)
+        sizes = [(float(w), float(h)) for h, w in found]
+        assert drawn
+        assert len(drawn) == len(sizes)
+        for (x, y), (w, h) in zip(drawn, sizes, strict=True):
+            assert x + w <= wide
+            assert y + h <= high
 
 
 @pytest.mark.parametrize("build", BUILDS)
 def test_a_schematic_shows_every_part_and_pin(build: str) -> None:
-    words = set(re.findall(r"[A-Z]+\d+", re.sub(r"<path[^>]*>", "", schematic(build))))
+    words = set(re.findall(r"[A-Z]+\d+", re.sub(r"<path[^>]*>", "", "".join(schematic(build)))))
     missing = {p.ref for p in parts(build).values()} - words
     assert not missing
     assert {f"GP{p.gpio}" for p in pins(build)} <= words
@@ -43,7 +62,7 @@ def test_a_changed_value_changes_the_schematic(monkeypatch: pytest.MonkeyPatch) 
     changed = copy.deepcopy(dict(tables.table()))
     next(r for r in changed["part"] if r["key"] == "c_node")["value"] = 2.2e-9
     monkeypatch.setattr(tables, "table", lambda: changed)
-    assert "2.2 nF" in schematic("plain")
+    assert "2.2 nF" in "".join(schematic("plain"))
 
 
 def test_firmware_has_the_same_pins() -> None:
@@ -141,4 +160,4 @@ def test_a_schematic_is_the_same_whoever_named_its_namespace() -> None:
     from xml.etree.ElementTree import register_namespace
 
     register_namespace("other", "http://www.w3.org/2000/svg")
-    assert file_of("plain").read_text("utf-8") == schematic("plain")
+    assert [file_of("plain", 1).read_text("utf-8")] == schematic("plain")
