@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import struct
 from collections.abc import Callable
 from pathlib import Path
 
@@ -186,3 +187,61 @@ def test_a_sweep_that_nobody_begins_lets_the_sensor_go(tmp_path: Path) -> None:
         take(client_of(rig), order, watch=UNWATCHED)
     assert not rig.out.supply
     assert list(tmp_path.glob("*.journal")) == []
+
+
+# --- a board that has let go by itself, and records that are no data
+
+
+def fed_until(index: int) -> Callable[[Outputs], Reading]:
+    """Let the board switch off by itself at a record of the stream, as one to which nobody speaks does."""
+
+    def volts(o: Outputs) -> Reading:
+        if o.index >= index:
+            o.supply = False
+        return moved()(o)
+
+    return volts
+
+
+def test_a_board_that_let_go_in_the_countdown_is_said(tmp_path: Path) -> None:
+    """Ctrl-Z for longer than the board waits: the sensor would be swept without its supply, and called cut."""
+    rig = ScriptedRig(moved())
+    order = SweepOrder(POWERED, tmp_path, tmp_path / "calibrations", timed=True)
+
+    def held() -> None:
+        rig.out.supply = False
+
+    with pytest.raises(HookupError, match="let go of the sensor by itself") as caught:
+        take(client_of(rig), order, watch=UNWATCHED, before=held)
+    assert "Ctrl-Z" in caught.value.next_step
+    assert list(tmp_path.glob("*.sweep")) == list(tmp_path.glob("*.journal")) == []
+
+
+def test_a_board_that_lets_go_in_a_sweep_ends_it_and_keeps_it(tmp_path: Path) -> None:
+    rig = ScriptedRig(fed_until(2000))
+    with pytest.raises(HookupError, match="let go of the sensor by itself") as caught:
+        sweep(rig, tmp_path)
+    (kept,) = tmp_path.glob("*.sweep")
+    assert str(kept) in caught.value.next_step
+    assert 2000 <= len(read_capture(kept).records) <= 2400
+
+
+class Marked(ScriptedRig):
+    """Calls some of its conversions bad; they read as if the supply were shorted."""
+
+    def _record(self, index: int) -> bytes:
+        plain = super()._record(index)
+        if not 1500 <= index < 1800 or not self.out.supply:
+            return plain
+        fields = list(struct.unpack(wire.RECORD_FORMAT, plain))
+        fields[:9] = [0] * 9
+        fields[-1] |= wire.FLAG_CONVERSION_ERROR
+        return struct.pack(wire.RECORD_FORMAT, *fields)
+
+
+def test_records_called_bad_are_no_short(tmp_path: Path) -> None:
+    capture = sweep(Marked(moved()), tmp_path)
+    assert capture.ended == "complete"
+    here, there = first_power(capture.setup.prepared)
+    assert "this lever position" in here
+    assert "supply 5.00 V" in there

@@ -276,3 +276,25 @@ def test_a_recovered_capture_keeps_calibration_versions_and_profile(tmp_path: Pa
     assert capture.records.index.tolist() == list(range(len(capture.records)))
     assert json.loads(json.dumps(capture.calibration)) == calibration
     assert len(capture.records) >= wire.RECORDS_PER_PACKET * 10
+
+
+@pytest.mark.parametrize("from_record", [0, 700])
+def test_a_capture_that_stands_in_a_file_is_not_recovered_again(tmp_path: Path, from_record: int) -> None:
+    """Killed after the file was written and before its journal went: it came twice."""
+    capture = sweep(tmp_path)
+    journal = Path(capture.journal)
+    whole = journal.read_bytes()
+    kept = write_capture(tmp_path / "S1.sweep", replace(capture, records=capture.records[from_record:]))
+    journal.write_bytes(whole)
+    assert recover(tmp_path) == []
+    assert [p.name for p in tmp_path.iterdir()] == ["S1.sweep"]
+    assert len(read_capture(Path(kept.path)).records) == len(capture.records) - from_record
+
+
+def test_a_like_capture_of_another_journal_is_recovered(tmp_path: Path) -> None:
+    """Two simulated rigs of one seed make the same records in the same second: both are kept."""
+    first, second = sweep(tmp_path), sweep(tmp_path)
+    write_capture(tmp_path / "S1.sweep", first)
+    locks.let_go(Path(second.journal))
+    assert len(recover(tmp_path)) == 1
+    assert len(list(tmp_path.glob("*.sweep"))) == 2

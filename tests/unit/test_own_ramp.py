@@ -10,12 +10,15 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
+from support.fake_rig import FakeRig
+from sweepboard import wire
 from sweeprig.bench.calibration.own_ramp import LEAST_S, count_own_ramp, has_ramp, jumper_at_ramp
 from sweeprig.bench.calibration.ramp import without_rests
 from sweeprig.calibration.density import density_linearity, departures_left, ramp_density
-from sweeprig.errors import BoardRefusedError, CalibrationError
+from sweeprig.errors import BoardRefusedError, BoardSilentError, CalibrationError
 from sweeprig.frontend.tables import parts, table
 from sweeprig.link.client import RigClient
+from sweeprig.link.messages import RECORD
 from sweeprig.twin.own_ramp import PWM_HZ, RampFilter, ripple_v
 from sweeprig.twin.sim_url import SimOptions
 from sweeprig.twin.simulated import make_world, switch_on
@@ -167,3 +170,28 @@ def test_the_rig_s_own_ramp_finds_its_converter_s_true_bends() -> None:
     assert raw.max() > 3.0
     assert left.max() < 0.25 * raw.max()
     assert np.sqrt(np.mean(left**2)) < 0.3
+
+
+class NoData(FakeRig):
+    """A ramp in which the converter calls conversions bad: all from record `good` on, which jump."""
+
+    def __init__(self, good: int) -> None:
+        super().__init__(capabilities=["supply-switch", "ramp"])
+        self._good = good
+
+    def send(self, kind: int, payload: bytes, index: int = 0) -> None:
+        if kind == wire.RECORDS:
+            rows = np.frombuffer(payload, RECORD).copy()
+            bad = index + np.arange(rows.size) >= self._good
+            rows["flags"][bad] |= wire.FLAG_CONVERSION_ERROR
+            rows["channels"]["sum"][~bad] = 1000 * wire.WINDOW
+            payload = rows.tobytes()
+        super().send(kind, payload, index)
+
+
+def test_records_called_bad_are_no_ramp() -> None:
+    rig = NoData(good=400)
+    assert jumper_at_ramp(RigClient(rig, clock=rig.clock)) is False
+    rig = NoData(good=0)
+    with pytest.raises(BoardSilentError, match="marked all of its readings as bad"):
+        jumper_at_ramp(RigClient(rig, clock=rig.clock))

@@ -27,6 +27,7 @@ from sweeprig.calibration.nominal import nominal_calibration
 from sweeprig.calibration.store import calibration_to_dict, check_fits, load_calibration
 from sweeprig.capture.file import write_capture
 from sweeprig.capture.folder import file_stem, local_now
+from sweeprig.capture.locks import remove
 from sweeprig.capture.model import Capture, SweepSetup
 from sweeprig.capture.sweep import Progress, run_sweep
 from sweeprig.errors import LinkError
@@ -77,7 +78,10 @@ class Session:
         else:
             made = make_ready(self.volts, self.profile, self.ask, book=self.books.jobs, now=self.now)
         self.volts = replace(self.volts, setup=made)
-        self.power, self.engine = PowerWatch(self.volts), EngineWatch(self.volts)
+        self.power, self.engine = (
+            PowerWatch(self.volts, fed=fed and self._can_switch),
+            EngineWatch.of(self.volts.front_end, made),
+        )
 
     def look(self, timeout_s: float = live.POLL_S) -> Chunk:
         """Return what a running stream brings.
@@ -131,7 +135,8 @@ class Session:
 
         `on_look` gets what each look brings. Ctrl-C, an overloaded supply, an engine that starts and a lost board end
         it; what came is kept.
-        Raises LinkError where nothing came, KeyboardInterrupt where `stop` says so before it began.
+        Raises LinkError where nothing came, HookupError where the rig had let go of the sensor before it began,
+        KeyboardInterrupt where `stop` says so before.
         """
         if stop():
             raise KeyboardInterrupt
@@ -142,7 +147,7 @@ class Session:
                 self.setup,
                 folder=folder,
                 progress=progress,
-                stop=lambda: bool(self.power.overloaded) or self.engine.stops or stop(),
+                stop=lambda: self.power.stops or self.engine.stops or stop(),
                 on_events=self._following(on_look),
                 coaching=coaching,
                 endless=endless,
@@ -151,7 +156,14 @@ class Session:
             )
         finally:
             self.off()
+        if self.power.let_go and not self.power.was_on:
+            remove(Path(capture.journal))
+            self.power.check()
         return replace(capture, setup=self.power.noted(capture.setup))
+
+    @property
+    def _can_switch(self) -> bool:
+        return live.has(self.client, "supply-switch")
 
     def _following(self, on_look: Callable[[Chunk], None]) -> Callable[[list[Message]], None]:
         """Return what takes the events of a capture; the first asks for the slow readings, in a stream that runs."""

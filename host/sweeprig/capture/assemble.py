@@ -78,6 +78,7 @@ def capture_of_bytes(head: JournalHead, data: bytes, *, ended: str) -> Capture:
         board_text=lines,
         calibration=head.calibration,
         versions=dict(head.versions or {}),
+        journal_key=head.key,
         ended=ended,
         bad_frames=len(_all(messages, BadFrame)),
         set_aside=dict(item for item in aside.items() if item[1]),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import io
 import json
@@ -85,6 +86,8 @@ def write_capture(path: Path, capture: Capture) -> Capture:
         path = write_new(path, data, next_step=step, error=CaptureFileError)
         digest = hashlib.sha256(data).hexdigest()
         if not _reads_back(path, digest):
+            with contextlib.suppress(OSError):
+                path.unlink()  # what is kept is the journal
             raise _damaged(str(path), "the file read back differs from the data written", len(data))
         if journal:
             remove(journal)
@@ -173,6 +176,7 @@ def _meta_of(capture: Capture, digests: Mapping[str, str]) -> dict[str, Any]:
         "n_records": len(capture.records),
         "n_lost": capture.n_lost,
         "sha256": dict(digests),
+        **({"journal": capture.journal_key} if capture.journal_key else {}),
     }
 
 

@@ -42,6 +42,7 @@ class JournalHead:
     conversion_hz: float
     n_windows: int | None = None  # windows asked for; None: open end
     versions: Mapping[str, str] | None = None
+    key: str = ""  # that no other journal has
     calibration: Mapping[str, Any] | None = None
 
     def to_line(self) -> bytes:
@@ -172,5 +173,6 @@ def _head(plain: Mapping[str, Any], where: str) -> JournalHead:
         conversion_hz=float(conversion_hz),
         n_windows=n_windows,
         versions=clean_plain(versions),
+        key=clean_text(str(plain.get("key", "")), 64),
         calibration=clean_plain(calibration),
     )

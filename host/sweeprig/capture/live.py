@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+import uuid
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from datetime import datetime
@@ -36,9 +37,11 @@ def start_capture(
     clock: Callable[[], float] = time.monotonic,
     now: Callable[[], datetime] = local_now,
     disk: Disk | None = None,
+    key: str = "",
 ) -> LiveCapture:
     """Start streaming with a journal in `folder`; `n_windows` None goes on until it is stopped.
 
+    `key` tells this journal from all others; "" draws one.
     Use it in a `with`: left by an exception, it leaves the journal for `recover`.
     Raises LinkError, CaptureFileError.
     """
@@ -53,6 +56,7 @@ def start_capture(
         conversion_hz=float(rig["conversion_hz"]),
         n_windows=n_windows,
         versions=versions,
+        key=key or uuid.uuid4().hex,
         calibration=calibration,
     )
     journal = Journal(folder, head, stem=f"capture-{when:%Y%m%d-%H%M%S}", clock=clock, disk=disk)

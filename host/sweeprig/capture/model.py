@@ -70,6 +70,7 @@ class Capture:
     sha256: str = ""  # of the file it was read from or written to
     path: str = ""  # of that file; not stored in it
     journal: str = ""  # that it was made from; removed when the capture is written; not stored
+    journal_key: str = ""  # of that journal, that no other has; not read from a file
     first_index: int = 0  # that it should begin with: a series cuts its captures out of one stream
     stop_index: int | None = None  # index after the last one that was to come; None: after the last that came
     set_aside: Mapping[str, int] = field(

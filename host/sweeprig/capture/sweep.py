@@ -13,8 +13,9 @@ from sweeprig.capture import file, journal
 from sweeprig.capture.assemble import capture_of_journal
 from sweeprig.capture.atomic import clear_parts
 from sweeprig.capture.folder import free_path, local_now
+from sweeprig.capture.kept import kept_as
 from sweeprig.capture.live import LiveCapture, start_capture
-from sweeprig.capture.locks import let_go, rename
+from sweeprig.capture.locks import let_go, remove, rename
 from sweeprig.capture.model import Capture, SweepSetup
 from sweeprig.capture.writer import Disk
 from sweeprig.errors import CaptureFileError, InputError
@@ -98,7 +99,8 @@ def recover(place: Path, *, on_unusable: Callable[[Path, str], None] | None = No
 
     They stand beside the journal, `ended` "recovered". A journal that another program works on is left alone. One
     that is no journal, or has not a single record, is renamed, so that it is told of once, to `on_unusable` with the
-    reason. What a crash left of a file that was being written is removed. A file of another kind is left as it is:
+    reason. What a crash left of a file that was being written is
+    removed, and so is a journal whose capture stands in a file. A file of another kind is left as it is:
     InputError. Raises CaptureFileError where a capture cannot be written; its journal stays.
     """
     if not place.exists():
@@ -118,6 +120,9 @@ def recover(place: Path, *, on_unusable: Callable[[Path, str], None] | None = No
 def _recover_one(path: Path, on_unusable: Callable[[Path, str], None] | None) -> Path | None:
     try:
         capture, reason = _what_is_in(path)
+        if capture is not None and kept_as(path.parent, capture) is not None:
+            remove(path)
+            return None
         if capture is not None:
             return Path(file.write_capture(path.with_suffix(file.SUFFIX), capture).path)
         aside = rename(path, free_path(path.parent, path.stem, UNUSABLE))

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from sweepboard import wire
 from sweeprig.bench.calibration.ramp import count_codes
-from sweeprig.bench.readings.live import collect, has, streaming
+from sweeprig.bench.readings.live import collect, has, no_data, streaming
 from sweeprig.capture.model import Hookup
 from sweeprig.errors import CalibrationError
 from sweeprig.link.client import RigClient
@@ -35,8 +35,10 @@ def jumper_at_ramp(client: RigClient) -> bool:
         client.command("supply", on=False)
         client.command("ramp", leg_ms=LOOK_LEG_MS, legs=LEGS)
         events = collect(client, seconds=LOOK_S)
-    sums = np.concatenate([e.sums[:, 0] for e in events if isinstance(e, Records)])
-    return bool(np.ptp(sums.astype(np.float64)) > FOLLOWS_CODES * wire.WINDOW)
+    records = Records.concatenate([e for e in events if isinstance(e, Records)]).usable()
+    if not len(records):
+        raise no_data()
+    return bool(np.ptp(records.sums[:, 0].astype(np.float64)) > FOLLOWS_CODES * wire.WINDOW)
 
 
 def count_own_ramp(

@@ -13,11 +13,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from sweepboard import wire
+from sweeprig.bench.hookup.engine_watch import EngineWatch
+from sweeprig.bench.readings.engine import EngineSeen
 from sweeprig.bench.readings.live import collect, has, streaming
 from sweeprig.calibration.model import Meter
 from sweeprig.capture.atomic import write_atomically
 from sweeprig.capture.folder import size_of
 from sweeprig.errors import CalibrationError, InputError
+from sweeprig.frontend import front_end_of
 from sweeprig.link.client import RigClient
 from sweeprig.link.messages import Records, SlowReading
 from sweeprig.words import Hookup
@@ -127,6 +130,9 @@ def measure(client: RigClient, *, hookup: Hookup, seconds: float = LOOK_S) -> Me
         events = collect(client, seconds=seconds)
         if slow_too:
             client.command("slow", every_ms=0)
+    watch = EngineWatch(EngineSeen(front_end_of(rig), suspects=False))
+    watch.feed(events)
+    watch.check()
     records = Records.concatenate([e for e in events if isinstance(e, Records)])
     slow = [e for e in events if isinstance(e, SlowReading) and e.status == 0]
     return measured(records, slow, window=int(rig["window"]))

@@ -9,6 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sweeprig.bench.calibration.points import calibration_hookup
+from sweeprig.bench.hookup.engine_watch import EngineWatch
+from sweeprig.bench.hookup.prepare import ask_slow
+from sweeprig.bench.readings.engine import EngineSeen
 from sweeprig.bench.readings.live import POLL_S, streaming
 from sweeprig.calibration.codes import CODES, nominal_linearity, rectangular
 from sweeprig.calibration.density import Density, density_linearity, departures_left, ramp_density
@@ -17,8 +20,9 @@ from sweeprig.calibration.model import Calibration, ChannelCalibration, FloatArr
 from sweeprig.calibration.ramp import fit_after_ramp
 from sweeprig.capture.model import Hookup
 from sweeprig.errors import BoardSilentError, CalibrationError
+from sweeprig.frontend import front_end_of
 from sweeprig.link.client import RigClient
-from sweeprig.link.messages import Histogram, Records
+from sweeprig.link.messages import Histogram, Message, Records
 
 PIECES_S = 30.0  # the board's time to send its counts after the last window
 END_CODES = 64  # at either end in which a resting ramp may pile up counts
@@ -56,13 +60,15 @@ def count_codes(
     windows = max(1, round(seconds / client.window_s))
     counts, first, got = np.zeros(CODES, np.int64), None, 0
     last = windows + round(PIECES_S / client.window_s)
+    engine = EngineWatch(EngineSeen(front_end_of(client.hello()), suspects=False))
     with streaming(client, str(hookup or calibration_hookup(client))):
         begin()
+        ask_slow(client)
         client.command("histogram", channel=channel, windows=windows)
         silent = 0
         while got < CODES and silent < 100:
             silent += 1
-            for event in client.poll(POLL_S):
+            for event in _polled(client, engine):
                 silent = 0
                 if isinstance(event, Histogram):
                     counts[event.first_code : event.first_code + event.counts.size] = event.counts
@@ -78,6 +84,13 @@ def count_codes(
             next_step="repeat; else install again",
         )
     return counts
+
+
+def _polled(client: RigClient, engine: EngineWatch) -> list[Message]:
+    events = client.poll(POLL_S)
+    engine.feed(events)
+    engine.check()
+    return events
 
 
 def without_rests(counts: NDArray[np.int64]) -> NDArray[np.int64]:

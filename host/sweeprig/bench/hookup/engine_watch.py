@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from sweeprig.bench.readings.engine import EngineSeen, looks_at_a_vehicle
-from sweeprig.bench.readings.live import Volts
+from sweeprig.capture.model import SweepSetup
 from sweeprig.errors import InterlockError
+from sweeprig.frontend import FrontEnd
 from sweeprig.link.messages import Message, SlowReading
 
 
@@ -14,11 +15,13 @@ from sweeprig.link.messages import Message, SlowReading
 class EngineWatch:
     """Follows the battery's readings, where the rig has a lead for them; an override lets the engine run."""
 
-    volts: Volts
-    seen: EngineSeen = field(init=False)
+    seen: EngineSeen
+    overridden: bool = False
 
-    def __post_init__(self) -> None:
-        self.seen = EngineSeen(self.volts.front_end, suspects=looks_at_a_vehicle(self.volts.setup))
+    @classmethod
+    def of(cls, front_end: FrontEnd, setup: SweepSetup) -> EngineWatch:
+        """Return the watch over a rig with this front end, in what the operator said."""
+        return cls(EngineSeen(front_end, suspects=looks_at_a_vehicle(setup)), bool(setup.override.strip()))
 
     def feed(self, events: list[Message]) -> None:
         """Take the events of a poll."""
@@ -27,7 +30,7 @@ class EngineWatch:
     @property
     def stops(self) -> bool:
         """Whether the session has to end."""
-        return self.seen.running is not None and not self.volts.setup.override.strip()
+        return self.seen.running is not None and not self.overridden
 
     def check(self) -> None:
         """Raise InterlockError where the session has to end and nothing is kept of it."""

@@ -7,6 +7,7 @@ switch off, to end the capture and to say so.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -37,29 +38,51 @@ class Place:
 
 @dataclass
 class PowerWatch:
-    """Follows supply and limiter through a capture in which the rig feeds the sensor; a tapped one is left alone."""
+    """Follows supply and limiter through a capture in which the rig feeds the sensor; a tapped one is left alone.
+
+    `fed`: the supply was switched on before, and its flag has to say so.
+    """
 
     volts: Volts
+    fed: bool = False
     first: Place | None = None  # where the capture began
     far: Place | None = None  # farthest from it so far
     overloaded: Place | None = None  # why the supply was switched off: the last good signal, the supply since
+    let_go: bool = False  # the board has switched the supply off by itself
+    was_on: bool = False  # some record said that the supply was on
     _last: Place | None = None  # the latest with a good supply
     _bad: int = 0  # windows in a row with an overloaded supply
+    _off: int = 0  # windows in a row with the supply off
     _left: list[Records] = field(default_factory=list)
 
     def feed(self, events: list[Message]) -> None:
         """Take the events of a poll; switch the supply off where it has been overloaded for long enough."""
-        if self.volts.setup.hookup != Hookup.POWERED or self.overloaded:
+        if self.volts.setup.hookup != Hookup.POWERED or self.overloaded or self.let_go:
             return
         records = Records.concatenate([*self._left, *(e for e in events if isinstance(e, Records))])
         n = max(1, round(STEP_S / self.volts.client.window_s))
         whole = len(records) // n * n
         self._left = [records[whole:]]
+        self._look_at_flag(records[:whole])
         for place, bad in self._steps(records[:whole], n):
             self._step(place, bad)
             if self.overloaded:
                 live.release(self.volts.client)
                 return
+
+    @property
+    def stops(self) -> bool:
+        """Whether the session has to end."""
+        return self.let_go or self.overloaded is not None
+
+    def _look_at_flag(self, records: Records) -> None:
+        """See whether the board still feeds the sensor; a board to which nobody speaks lets go of it."""
+        if not self.fed or not len(records):
+            return
+        off = records.flags & (wire.FLAG_SUPPLY_ON | wire.FLAG_SUPPLY_FAULT) == 0
+        self.was_on = self.was_on or bool((records.flags & wire.FLAG_SUPPLY_ON).any())
+        self._off = self._off + off.size if off.all() else int(np.argmin(off[::-1]))
+        self.let_go = self._off * self.volts.client.window_s >= limit("first_power.settle_s")
 
     def noted(self, setup: SweepSetup) -> SweepSetup:
         """Return the setup with a line on the other lever position."""
@@ -69,6 +92,8 @@ class PowerWatch:
 
     def check(self, kept: Path | None = None) -> None:
         """Raise HookupError where the supply was switched off; the capture until then is in `kept`, if any."""
+        if self.let_go:
+            raise _let_go(kept)
         if self.overloaded is None or self.first is None:
             return
         at, shown = self.overloaded, "short" if self.overloaded.supply_v < _short_v() else "overload"
@@ -86,11 +111,13 @@ class PowerWatch:
 
     def _steps(self, records: Records, n: int) -> list[tuple[Place, NDArray[np.bool_]]]:
         """Return each step's levels and, window by window, whether the supply was overloaded."""
-        supply = self.volts.channel(records, 2).mean_v
-        signal = self.volts.channel(records, 0).mean_v
+        no_data = records.flags & wire.FLAG_CONVERSION_ERROR != 0
+        signal, supply = (
+            np.where(no_data, np.nan, self.volts.channel(records, k).mean_v) for k in (0, wire.SUPPLY)
+        )
         fed = records.flags & wire.FLAG_SUPPLY_ON != 0
         bad = (records.flags & wire.FLAG_SUPPLY_FAULT != 0) | (fed & (supply < _short_v()))
-        levels = (np.median(c.reshape(-1, n), axis=1).tolist() for c in (signal, supply))
+        levels = (_medians(c.reshape(-1, n)) for c in (signal, supply))
         places = (Place(a, v) for a, v in zip(*levels, strict=True))
         return list(zip(places, bad.reshape(-1, n), strict=True))
 
@@ -99,7 +126,7 @@ class PowerWatch:
         if self._bad * self.volts.client.window_s >= limit("first_power.settle_s"):
             last = self._last or place
             self.first, self.overloaded = self.first or last, Place(last.signal_v, place.supply_v)
-        elif not bad.any():
+        elif not bad.any() and not math.isnan(place.signal_v):
             self._went(place)
 
     def _went(self, place: Place) -> None:
@@ -119,6 +146,22 @@ class PowerWatch:
         where = f"the other lever position (signal {self.far.signal_v:z.2f} V)"
         seen = Levels(1, self.far.signal_v, 0.0, 0.0, 0.0, supply_v=self.far.supply_v)
         return check_power(seen, end=self.volts.front_end, where=where)
+
+
+def _medians(rows: NDArray[np.float64]) -> list[float]:
+    """Return the median of each row; nan where all of it is no data."""
+    return [float(np.median(row[~np.isnan(row)])) if not np.isnan(row).all() else math.nan for row in rows]
+
+
+def _let_go(kept: Path | None) -> HookupError:
+    where = "" if kept is None else f"; what came until then is kept in {kept}"
+    return HookupError(
+        "The rig has let go of the sensor by itself.",
+        seen="the supply is off by the rig's own records, and nobody here has switched it off",
+        limit="a word to the rig every 10 s, and its powered lead plugged in, as long as the sensor is fed",
+        next_step="look at the lead and begin again; the lead was pulled, or the program was held for too long"
+        f" (Ctrl-Z, a laptop that slept){where}",
+    )
 
 
 def _short_v() -> float:

@@ -214,8 +214,7 @@ def levels(volts: Volts, events: list[Message]) -> Levels:
     came = Records.concatenate([e for e in events if isinstance(e, Records)])
     records = came.usable()
     if not len(records):
-        what = "The converter marked all of its readings as bad." if len(came) else "The rig sent no records."
-        raise BoardSilentError(what, next_step="plug the rig in again and repeat")
+        raise no_data(n_came=len(came))
     a, b, supply = (volts.channel(records, number) for number in range(3))
     slow = tuple(e for e in events if isinstance(e, SlowReading))
     return Levels(
@@ -233,6 +232,12 @@ def levels(volts: Volts, events: list[Message]) -> Levels:
         ground_v=_ground_v(volts, slow),
         battery_v=_battery_v(volts, slow),
     )
+
+
+def no_data(*, n_came: int = 1) -> BoardSilentError:
+    """Return the error for a look that brought nothing that can be used."""
+    what = "The converter marked all of its readings as bad." if n_came else "The rig sent no records."
+    return BoardSilentError(what, next_step="plug the rig in again and repeat")
 
 
 def _ground_v(volts: Volts, slow: tuple[SlowReading, ...]) -> float | None:

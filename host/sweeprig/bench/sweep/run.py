@@ -70,7 +70,7 @@ def record_guided(
     )
     if plan.timed:
         return capture, guide
-    if guide.trigger.waiting and not s.power.overloaded and not s.engine.stops:
+    if guide.trigger.waiting and not s.power.stops and not s.engine.stops:
         remove(Path(capture.journal))
         _must_have_moved(guide)
         return None, guide
