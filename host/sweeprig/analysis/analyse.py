@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from sweeprig.analysis import dips, flats, linearity, reach, smoothness, track_map, two_tracks
 from sweeprig.analysis import findings as fi
-from sweeprig.analysis import flats, linearity, reach, smoothness, track_map, two_tracks
 from sweeprig.analysis import moves as mv
 from sweeprig.analysis import supply as su
 from sweeprig.analysis.ends import find_end
@@ -239,7 +239,27 @@ def _findings(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:
     for channel, m in ((0, s.a), (1, s.b)):
         out += [] if m is None else fi.about_off(m.off, trace, channel)
     track = fi.one_cause(_events_found(trace, s) + _regions_found(trace, s, sense), s.events)
+    for channel, dip in _dips(trace, s, sense):
+        track += fi.about_dip(dip, track, channel, supply_v=s.rail)
     return out + track + fi.about_tracks(s.two)
+
+
+def _dips(trace: Trace, s: _Seen, sense: Sense) -> list[tuple[int, dips.Dip]]:
+    """Places where a signal reads low in every pass, counted as all places are."""
+    if trace.window_s > smoothness.SLOWEST_S:
+        return []
+    least = dips.least_of(trace.lsb_v, single=trace.n_per_window == 1)
+    out = []
+    for channel, m in ((0, s.a), (1, s.b)):
+        if m is None:
+            continue
+        place = 100.0 - m.place if channel == 0 and sense is Sense.FALLING else m.place
+        against = bool(np.dot(place - place.mean(), s.a.place - s.a.place.mean()) < 0)
+        found = dips.find_dips(
+            place, m.strokes, gap_before=trace.gap_before, span_v=m.span_v, supply_v=s.rail, least_v=least
+        )
+        out += [(channel, dips.mirrored(d) if against else d) for d in found]
+    return out
 
 
 def _events_found(trace: Trace, s: _Seen) -> list[Finding]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from sweepboard.wire import CHANNEL_NAMES
+from sweeprig.analysis.dips import Dip
 from sweeprig.analysis.event_findings import inside, numbers_of, worst
 from sweeprig.analysis.flats import Flat, Pinned
 from sweeprig.analysis.model import Cause, Code, Event, Finding, TwoTracks
@@ -15,6 +16,9 @@ from sweeprig.capture.model import Trace
 from sweeprig.words import Sense
 
 BESIDE_PERCENT = 8.0  # of span: findings so near each other may have one cause
+DIP_FAULT_PERCENT = (
+    1.0  # % of supply; a shallower dip, and one in which the signal goes on, is a doubt: own choice
+)
 DISAGREE_PERCENT = 3.0  # % of supply
 AT_RAIL_PERCENT = 6.0  # % of supply: all of a signal so near a rail is a short or an open wire
 
@@ -95,6 +99,22 @@ def about_flats(
             Finding(Code.ROUGH_TRACK, Cause.TRACK, 0, r.where, text, step, numbers={"noise_v": r.noise_v})
         )
     return out
+
+
+def about_dip(dip: Dip, found: list[Finding], channel: int, *, supply_v: float) -> list[Finding]:
+    """A place that reads low in every pass, where no other finding of the track is and not all of it is rough."""
+    named = [f for f in found if f.cause is Cause.TRACK and f.channel == channel]
+    share = 100 * dip.depth_v / supply_v
+    text = (
+        f"{CHANNEL_NAMES[channel]} reads {dip.depth_v * 1e3:z.0f} mV low between {dip.where[0]:.1f} and "
+        f"{dip.where[1]:.1f} % of signal span in {dip.n_seen} of {dip.n_strokes} strokes, up and down"
+    )
+    step = "Sweep slowly across it again; a dip that stays at this place is the track's: replace the sensor."
+    severity = "fault" if dip.back and share >= DIP_FAULT_PERCENT else "doubt"
+    numbers = {"worst_depth_percent": share}
+    own = Finding(Code.WORN_PLACE, Cause.TRACK, channel, dip.where, text, step, severity, numbers)
+    everywhere = any(f.where_percent is None for f in named)
+    return [] if everywhere or _touch(own, named) else [own]
 
 
 def joined_tracks(level_v: float) -> Finding:

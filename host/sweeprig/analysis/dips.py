@@ -1,0 +1,219 @@
+"""Places where the track reads low in every pass by too little for an event: told from what the hand does there.
+
+Nothing but the signal says where the lever is. So a stroke is compared with the straight line in time between the
+moments at which it was a chord further back and further on. What the track does there has the same sign
+up and down and comes back on both sides; a lever that waits or is drawn into a detent leads on one side and lags on
+the other, and a hand's own unrest is elsewhere in the next stroke. Own.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from sweeprig.analysis.model import FloatArray, IntArray, Span, Stroke
+from sweeprig.capture.model import BoolArray
+
+STEP_PERCENT = 0.25  # of span, between places
+N_PLACES = 401
+PLACES = np.arange(N_PLACES) * STEP_PERCENT
+CHORDS_PERCENT = (2.0, 1.0)  # of span: half the line that a place is compared with
+EDGE = 2.5  # chords from either end, where every hand speeds up and slows down, are left out
+FEWEST_WINDOWS = 4.0  # that a chord must take: a faster stroke shows no dip
+LEAST_PERCENT = 0.22  # % of supply: departure that counts; a bell of 0.3 % has it
+LEAST_LSB, LEAST_STEPS = 8.0, 2.5  # codes of a rig with windows; steps of single readings
+CHANCE = 6.0  # standard errors of the median of one direction's strokes
+TEXTURE = 5.0  # of the usual departure from place to place
+FEWEST_STROKES = 3
+SHARE = 0.7  # of the strokes that cross it
+SHARE_OF_DEPTH = 0.5  # that each of them must show
+WIDEST, DEEPEST = 0.75, 0.7  # chords: a hand that pauses makes more than a track that goes on rising can
+LOBE = 0.6  # of the depth: how far the signal may stand out the other way beside it
+BESIDE = 0.875  # of the chord on either side belong to the dip and its lobes
+BASE = (1.0, 1.5)  # chords away, on both sides: their mean is the level beside it
+SAME_PLACE = 2  # places
+BACK_PERCENT = 1.0  # of span: a signal that goes back by so much against its movement is looked at by itself
+SAME_TOP_PERCENT, SAME_DEPTH = (
+    1.5,
+    0.3,
+)  # of span, and share: how far strokes may differ in where and how much
+BACK_EDGE_PERCENT = 4.0  # of span from either end: a lever bounces there
+
+
+@dataclass(frozen=True)
+class Dip:
+    """A place that reads low."""
+
+    where: Span
+    depth_v: float  # [V] departure from the chord
+    n_seen: int
+    n_strokes: int
+    back: bool = (
+        False  # so deep that the signal goes back in it, which no lever does at one place up and down
+    )
+
+
+def find_dips(
+    place: FloatArray,
+    strokes: tuple[Stroke, ...],
+    *,
+    gap_before: BoolArray,
+    span_v: float,
+    supply_v: float,
+    least_v: float,
+) -> tuple[Dip, ...]:
+    """Places (the deepest first of each) at which enough strokes of both directions read low.
+
+    `place` (n,) [% of span] rises with the signal. `least_v`: what the converter alone may make [V].
+    """
+    whole = [s for s in strokes if not gap_before[s.start + 1 : s.stop].any()]
+    ways = np.array([s.direction for s in whole])
+    if min(np.count_nonzero(ways > 0), np.count_nonzero(ways < 0)) < 1 or len(whole) < FEWEST_STROKES:
+        return ()
+    least = max(least_v, LEAST_PERCENT / 100 * supply_v)
+    most = DEEPEST / 100 * span_v
+    found = _backs([_back(place[s.start : s.stop]) for s in whole], ways, span_v)
+    for chord in CHORDS_PERCENT:
+        off = np.stack([departure(place[s.start : s.stop], chord) for s in whole]) * span_v / 100
+        new = [d for d in _dips(off, ways, chord, least) if d.depth_v <= most * chord]
+        found += [d for d in new if not any(_near(d, other) for other in found)]
+    return tuple(found)
+
+
+def _back(place: FloatArray) -> tuple[float, float]:
+    """Level from which one stroke goes back the furthest, and by how much [% of span]; nan where it does not."""
+    rising = place[-1] >= place[0]
+    ahead = place if rising else 100.0 - place
+    far = np.maximum.accumulate(ahead)
+    back = np.where((far > BACK_EDGE_PERCENT) & (far < 100 - BACK_EDGE_PERCENT), far - ahead, 0.0)
+    at = int(np.argmax(back))
+    if back[at] < BACK_PERCENT:
+        return np.nan, np.nan
+    return float(far[at] if rising else place[at]), float(back[at])
+
+
+def _backs(seen: list[tuple[float, float]], ways: IntArray, span_v: float) -> list[Dip]:
+    """A dip so deep that the signal goes back in it: by as much from the same level, up and down."""
+    tops, depths = np.array(seen).T
+    if not np.isfinite(tops).any():
+        return []
+    top, depth = float(np.nanmedian(tops)), float(np.nanmedian(depths))
+    same = (np.abs(tops - top) <= SAME_TOP_PERCENT) & (np.abs(depths - depth) <= SAME_DEPTH * depth)
+    n = int(np.count_nonzero(same))
+    if n < max(FEWEST_STROKES, SHARE * tops.size) or len(set(ways[same])) < 2:
+        return []
+    return [Dip((max(0.0, top - STEP_PERCENT), top), depth * span_v / 100, n, tops.size, back=True)]
+
+
+def _dips(off: FloatArray, ways: IntArray, chord: float, least_v: float) -> list[Dip]:
+    """Dips of about the width of a chord, the deepest first."""
+    low = _both_ways(off, ways, chord)
+    limit = max(least_v, TEXTURE * _spread(low), CHANCE * _chance(off, ways))
+    deep = -np.where(np.isfinite(low), low, 0.0)
+    deep[deep < limit] = 0.0
+    out, reach = [], _places(BESIDE * chord)
+    while deep.any():
+        at = int(np.argmax(deep))
+        dip = _dip_at(at, off, ways, low, chord)
+        out += [] if dip is None else [dip]
+        deep[max(0, at - reach) : at + reach + 1] = 0.0
+    return out
+
+
+def _places(percent: float) -> int:
+    return round(percent / STEP_PERCENT)
+
+
+def _near(one: Dip, other: Dip) -> bool:
+    reach = max(CHORDS_PERCENT)
+    return one.where[0] <= other.where[1] + reach and other.where[0] <= one.where[1] + reach
+
+
+def mirrored(dip: Dip) -> Dip:
+    """Return a dip with its place counted from the other end."""
+    return replace(dip, where=(100 - dip.where[1], 100 - dip.where[0]))
+
+
+def departure(place: FloatArray, chord: float) -> FloatArray:
+    """How far one stroke stands beside its chord at each of PLACES [% of span]; nan where that is not known."""
+    rising = place[-1] >= place[0]
+    ahead = place if rising else 100.0 - place
+    far, t = np.maximum.accumulate(ahead), np.arange(place.size, dtype=float)
+    inside = (ahead > far[0] + chord) & (ahead < far[-1] - chord)
+    if np.count_nonzero(inside) < FEWEST_WINDOWS:
+        return np.full(N_PLACES, np.nan)
+    at, now = ahead[inside], t[inside]
+    first, last = (np.interp(at + way * chord, far, t) for way in (-1, 1))
+    took = np.maximum(last - first, 1e-9)
+    line = at + chord * (2 * (now - first) / took - 1)
+    off = np.where(took >= FEWEST_WINDOWS, at - line, np.nan)
+    order = np.argsort(line, kind="stable")
+    found = np.interp(PLACES, line[order], off[order], left=np.nan, right=np.nan)
+    return np.asarray(found if rising else -found[::-1], dtype=float)
+
+
+def _both_ways(off: FloatArray, ways: IntArray, chord: float) -> FloatArray:
+    """What rising and falling strokes have in common, the lesser of both, less the level beside, shape (N_PLACES,)."""
+    up, down = _median(off[ways > 0]), _median(off[ways < 0])
+    low = np.maximum(_level(up, chord), _level(down, chord))
+    edge = _places(EDGE * chord)
+    low[:edge] = low[-edge:] = np.nan
+    return low
+
+
+def _median(values: FloatArray) -> FloatArray:
+    ordered = np.sort(values, axis=0)  # nan last
+    n = np.isfinite(ordered).sum(axis=0)[None]
+    low, high = (
+        np.take_along_axis(ordered, np.clip(k, 0, len(values) - 1), axis=0)[0] for k in ((n - 1) // 2, n // 2)
+    )
+    return np.asarray((low + high) / 2)
+
+
+def _level(values: FloatArray, chord: float) -> FloatArray:
+    """`values` less the mean of what stands BASE away on both sides."""
+    near, far = (_places(b * chord) for b in BASE)
+    wide = np.pad(values, far, mode="edge")
+    shifts = [far + way * k for k in range(near, far + 1) for way in (-1, 1)]
+    return np.asarray(values - np.mean([wide[k : k + values.size] for k in shifts], axis=0))
+
+
+def _spread(values: FloatArray) -> float:
+    known = values[np.isfinite(values)]
+    return float(1.4826 * np.median(np.abs(known - np.median(known)))) if known.size else np.inf
+
+
+def _chance(off: FloatArray, ways: IntArray) -> float:
+    """Standard error of the median of the rarer direction's strokes, from their scatter about it [V]."""
+    left = [
+        off[ways == way] - _median(off[ways == way]) for way in (1, -1) if np.count_nonzero(ways == way) > 1
+    ]
+    known = np.concatenate([own[np.isfinite(own)] for own in left]) if left else np.zeros(0)
+    if not known.size:
+        return np.inf
+    n = min(np.count_nonzero(ways > 0), np.count_nonzero(ways < 0))
+    return float(1.25 * np.sqrt(np.mean(np.clip(known, *np.quantile(known, (0.02, 0.98))) ** 2) / n))
+
+
+def _dip_at(at: int, off: FloatArray, ways: IntArray, low: FloatArray, chord: float) -> Dip | None:
+    """The dip about one place, if it comes back on both sides and enough strokes show it."""
+    depth, reach = -float(low[at]), _places(BESIDE * chord)
+    around = slice(max(0, at - reach), at + reach + 1)
+    for way in (1, -1):
+        if np.nanmax(_level(_median(off[ways == way]), chord)[around]) > LOBE * depth:
+            return None
+    near = np.stack([_level(own, chord)[at - SAME_PLACE : at + SAME_PLACE + 1] for own in off])
+    crossed = np.isfinite(near).all(axis=1)
+    seen = crossed & (np.where(np.isfinite(near), near, np.inf).min(axis=1) <= -SHARE_OF_DEPTH * depth)
+    n_seen, n_crossed = int(seen.sum()), int(crossed.sum())
+    if n_seen < max(FEWEST_STROKES, SHARE * n_crossed) or len(set(ways[seen])) < 2:
+        return None
+    inside = PLACES[around][low[around] <= -depth / 2]
+    where = (float(inside[0]), float(inside[-1]))
+    return Dip(where, depth, n_seen, n_crossed) if where[1] - where[0] <= WIDEST * chord else None
+
+
+def least_of(lsb_v: float, *, single: bool) -> float:
+    """What the converter alone may make [V]."""
+    return (LEAST_STEPS if single else LEAST_LSB) * lsb_v
