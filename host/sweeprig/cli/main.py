@@ -18,6 +18,7 @@ from sweeprig.cli.commands import (
     config,
     demo,
     gauge,
+    guide,
     pins,
     profile,
     records,
@@ -61,6 +62,7 @@ def main_options(
 
 
 for module in (
+    guide,
     demo,
     rig,
     sweep,

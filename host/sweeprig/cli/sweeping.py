@@ -22,6 +22,9 @@ if TYPE_CHECKING:
     from sweeprig.link.client import RigClient
 
 
+finished: list[SweepDone] = []  # sweeps that were printed by this process: the guide goes on from the last
+
+
 def take_sweep(
     client: RigClient,
     order: SweepOrder,
@@ -131,6 +134,7 @@ def print_done(
     done: SweepDone, *, as_json: bool, full: bool = False, budget: bool = False, monte_carlo: bool = False
 ) -> None:
     """Print the card, with `full` all numbers before it, and the files."""
+    finished.append(done)
     sheet = done.sheets[0] if done.sheets else None
     if as_json or full or budget or monte_carlo:
         files = {"capture_file": str(done.capture_file), "sheet_file": str(sheet) if sheet else None}

@@ -1,0 +1,130 @@
+"""The whole job as a guide leads through it: which profile three answers come to, and what a result asks for. Pure."""
+
+from __future__ import annotations
+
+import shlex
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from sweeprig.analysis.model import Code
+from sweeprig.bench.hookup.cautions import CAUTIONS, POWERED_CAUTIONS, cautions_for, confirmations_for
+from sweeprig.judge.model import Verdict
+from sweeprig.judge.outcome import Outcome
+from sweeprig.words import ANY_SENSOR
+
+
+class Answer(StrEnum):
+    """What a question is answered with."""
+
+    YES = "y"
+    NO = "n"
+    UNKNOWN = "?"
+
+
+@dataclass(frozen=True)
+class Item:
+    """One thing that has to be so before the rig is switched on."""
+
+    text: str
+    key: str = ""  # to be confirmed with; "" for a caution
+
+
+@dataclass(frozen=True)
+class ProfileQuestion:
+    """One of the questions that find a profile; the answer leads to the next one or to a profile."""
+
+    text: str
+    yes: ProfileQuestion | str
+    no: ProfileQuestion | str
+
+    def after(self, answer: Answer) -> ProfileQuestion | str:
+        """Return what comes after an answer; what is not known is judged by the profile of any sensor."""
+        return ANY_SENSOR if answer is Answer.UNKNOWN else self.yes if answer is Answer.YES else self.no
+
+
+_TWO = ProfileQuestion(
+    "Do both signals rise when the lever opens, or both fall?",
+    yes=ProfileQuestion(
+        "Does the second signal move about half as far as the first?",
+        yes="two-tracks-half-scale",
+        no="two-tracks-parallel",
+    ),
+    no="two-tracks-opposed",
+)
+_ONE = ProfileQuestion(
+    "Do the sensor's screws sit in slots, made so that it can be turned on its mount?",
+    yes="adjustable-potentiometer",
+    no=ProfileQuestion(
+        "Does an ohmmeter on the unplugged sensor show a track: a steady resistance of 1 to 10 kohm between supply"
+        " and ground?",
+        yes="fixed-potentiometer",
+        no="hall",
+    ),
+)
+FIRST_QUESTION = ProfileQuestion("Has the sensor two signal wires?", yes=_TWO, no=_ONE)
+
+
+def items_for(setting: str, hookup: str) -> tuple[Item, ...]:
+    """Return cautions and confirmations one by one, each to be answered for itself."""
+    wanted = confirmations_for(setting, hookup)
+    told = tuple(Item(text) for text in cautions_for(setting, hookup) or POWERED_CAUTIONS[1:])
+    return (*told, *(Item(c.text, c.key) for c in wanted if c is not CAUTIONS))
+
+
+def confirmed_keys(setting: str, hookup: str) -> str:
+    """Return what is confirmed with once every item is answered with yes, as typed after --confirm."""
+    return ",".join(c.key for c in confirmations_for(setting, hookup))
+
+
+DRIVES = {"c": "combustion", "s": "stop-start", "h": "hybrid", "e": "electric"}  # by the key that names each
+
+
+class Then(StrEnum):
+    """What a result asks for."""
+
+    HAND_OVER = "hand over"
+    AIM = "aim"
+    WIGGLE = "wiggle"
+    REPLACE = "replace"
+    SWEEP = "sweep again"
+
+
+ENDS = {Code.MARGIN_CLOSED, Code.MARGIN_OPEN, Code.CLOSED_OUT_OF_RANGE, Code.OPEN_OUT_OF_RANGE}
+CONTACTS = {Code.LOOSE_CONNECTION, Code.STRAY_DROPOUT, Code.SUPPLY_DROPOUT, Code.OPEN_SIGNAL}
+WORN = {
+    Code.WORN_PLACE, Code.FLAT_SPOT, Code.ROUGH_TRACK, Code.HYSTERESIS, Code.NOT_LINEAR, Code.DEAD_BAND_CLOSED,
+    Code.DEAD_BAND_OPEN, Code.ENDS_NOT_REPEATED, Code.TRACKS_DISAGREE,
+}  # fmt: skip
+
+
+def then_of(outcome: Outcome) -> Then:
+    """Return what comes after a sweep: contacts before wear, wear before the mount."""
+    if outcome.judgement.verdict is Verdict.PASS:
+        return Then.HAND_OVER
+    codes = {f.code for f in outcome.judgement.findings if f.severity != "note"}
+    if codes & CONTACTS:
+        return Then.WIGGLE
+    if codes & WORN:
+        return Then.REPLACE
+    if codes & ENDS:
+        return Then.AIM if outcome.profile.sensor.slotted else Then.REPLACE
+    return Then.SWEEP
+
+
+SAID = {
+    Then.HAND_OVER: "Hand it over: the sheet has the numbers for the controller.",
+    Then.AIM: "An end stands outside its limits, and the mount is slotted: the sensor can be turned.",
+    Then.WIGGLE: "A contact opens: the place is found by moving plug and harness by hand, lever at rest.",
+    Then.REPLACE: "Replace the sensor, or what the card names; then sweep the new one.",
+    Then.SWEEP: "Do what the card says under Next; then sweep again.",
+}
+
+
+def command_line(arguments: Sequence[str]) -> str:
+    """Return a command as it would be typed; what was confirmed to the guide is left to be asked for again."""
+    kept = list(arguments)
+    if "--confirm" in kept:
+        at = kept.index("--confirm")
+        del kept[at : at + 2]
+    return shlex.join(["sweeprig", *kept])

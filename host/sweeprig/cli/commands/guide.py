@@ -1,0 +1,186 @@
+"""`guide`: the whole job for an unknown sensor, step by step, each by the command that does it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import typer
+
+from sweeprig.cli import guiding, sweeping
+from sweeprig.cli import options as opt
+from sweeprig.cli.console import console
+
+if TYPE_CHECKING:
+    from sweeprig.bench.sweep.sweep import SweepDone
+
+Run = Callable[[list[str]], int]
+"""Runs one command of this program; returns its exit status. Raises SweeprigError."""
+
+CONNECTED, FAULT = 0, 10
+
+
+@dataclass
+class Job:
+    """What is known of the job so far, and the commands that were run."""
+
+    run: Run
+    port: str
+    setting: str = "bench"
+    drive: str = ""
+    label: str = ""
+    job: str = ""
+    profile: str = ""
+    commands: list[list[str]] = field(default_factory=list)
+
+    @property
+    def hookup(self) -> str:
+        """Who feeds the sensor."""
+        return "tapped" if self.setting == "vehicle" else "powered"
+
+    def words(self, *, named: bool = True) -> list[str]:
+        """Return the options that every command of this job takes."""
+        from sweeprig.bench.guide import confirmed_keys
+
+        where = ["--setting", "vehicle", "--hookup", "tapped", "--drive", self.drive]
+        given = {"--port": self.port, "--job": self.job, "--profile": self.profile}
+        given |= {"--label": self.label} if named else {}
+        options = [word for name, value in given.items() if value for word in (name, value)]
+        vehicle = where if self.setting == "vehicle" else []
+        return [*options, *vehicle, "--confirm", confirmed_keys(self.setting, self.hookup)]
+
+    def do(self, arguments: list[str]) -> int | None:
+        """Run one command and print it, so that it can be typed the next time; None where it was refused."""
+        from sweeprig.bench.guide import command_line
+        from sweeprig.errors import SweeprigError
+
+        self.commands.append(arguments)
+        try:
+            return self.run(arguments)
+        except SweeprigError as error:
+            console.error(error)
+            return None
+        finally:
+            console.say()
+            console.say(f"This step without the guide: {command_line(arguments)}")
+
+
+def lead(job: Job) -> None:
+    """Lead through the job to the end."""
+    guiding.heading(1, "What is on the bench")
+    _what(job)
+    guiding.heading(2, "Which pin is which")
+    if not guiding.yes("Do you know which pin is supply, which is ground and which is signal?"):
+        _pins(job)
+    guiding.heading(3, "Hookup")
+    _hookup(job)
+    guiding.heading(4, "Connection")
+    _check(job)
+    guiding.heading(5, "What kind of sensor")
+    job.profile = _profile()
+    guiding.heading(6, "Sweep")
+    done = _sweep(job)
+    guiding.heading(7, "What the result asks for")
+    _then(job, done)
+    _sum_up(job)
+
+
+def _what(job: Job) -> None:
+    where = guiding.asked("Is the sensor on the bench (b) or in a vehicle (v)?", "bv")
+    job.setting = "vehicle" if where == "v" else "bench"
+    if job.setting == "vehicle":
+        from sweeprig.bench.guide import DRIVES
+
+        asked = "What drives it: combustion (c), stop-start (s), hybrid (h) or electric (e)?"
+        job.drive = DRIVES[guiding.asked(asked, "".join(DRIVES))]
+    job.label = guiding.typed("A label for the sensor, as shelf 3")
+    job.job = guiding.typed("Job or order")
+
+
+def _pins(job: Job) -> None:
+    console.say(
+        "Plug off the harness, an ohmmeter between each pair of pins, at closed and at open throttle."
+    )
+    while job.do(["pins"]) != 0:
+        if not guiding.yes("The readings name no safe pins. Read them again (n: end here)?"):
+            raise typer.Exit(FAULT)
+
+
+def _hookup(job: Job) -> None:
+    from sweeprig.bench.guide import items_for
+
+    guiding.settled(items_for(job.setting, job.hookup))
+
+
+def _check(job: Job) -> None:
+    """Test the connection until it is good or the operator goes on; a plug that was moved is confirmed anew."""
+    while job.do(["check", *job.words(named=False)]) != CONNECTED:
+        if not guiding.yes("The connection is not shown to be good. Mend it and test again (n: go on)?"):
+            return
+        _hookup(job)
+
+
+def _profile() -> str:
+    from sweeprig.bench.guide import FIRST_QUESTION, Answer
+
+    here = FIRST_QUESTION
+    while True:
+        after = here.after(Answer(guiding.asked(f"{here.text} (? where you do not know)", "yn?")))
+        if isinstance(after, str):
+            console.say(f"Profile: {after}")
+            return after
+        here = after
+
+
+def _sweep(job: Job) -> SweepDone:
+    while True:
+        sweeping.finished.clear()
+        job.do(["sweep", *job.words()])
+        if sweeping.finished:
+            return sweeping.finished[-1]
+        if not guiding.yes("No sweep was judged. Sweep again (n: end here)?"):
+            raise typer.Exit(FAULT)
+        _hookup(job)
+
+
+def _then(job: Job, done: SweepDone) -> None:
+    from sweeprig.bench.guide import SAID, Then, then_of
+
+    then = then_of(done.outcome)
+    console.say(SAID[then])
+    following = {
+        Then.AIM: ["aim", "--mount", "slotted", "--from", str(done.capture_file), *job.words()],
+        Then.WIGGLE: ["wiggle", *job.words()],
+        Then.SWEEP: ["sweep", *job.words()],
+    }.get(then)
+    if following is not None and guiding.yes(f"Go on with {following[0]} now?"):
+        job.do(following)
+
+
+def _sum_up(job: Job) -> None:
+    from sweeprig.bench.guide import command_line
+
+    console.say()
+    console.say("The same job without the guide:")
+    for arguments in job.commands:
+        console.say(f"  {command_line(arguments)}")
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the command; it runs the others."""
+
+    def run(arguments: list[str]) -> int:
+        status = app(args=arguments, standalone_mode=False)
+        return status if isinstance(status, int) else 0
+
+    def guide(port: opt.Port = "") -> None:
+        """Lead through the whole job with an unknown sensor; each step names the command that did it."""
+        from sweeprig.bench.board.rig import port_of
+        from sweeprig.cli.session import settings
+
+        named = port or settings()[0].port
+        port_of(named)  # no rig: said before the first question
+        lead(Job(run, named))
+
+    app.command()(guide)

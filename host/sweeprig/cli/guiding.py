@@ -1,0 +1,61 @@
+"""Questions of the guide at a terminal: one at a time, only the keys named count, and the way back is one step."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import typer
+
+from sweeprig.cli.asking import answered
+from sweeprig.cli.console import console, strong
+
+if TYPE_CHECKING:
+    from sweeprig.bench.guide import Item
+
+BACK_WORD = "Make it so first, then answer y. Ctrl-C ends the guide; nothing is fed."
+
+
+def asked(text: str, keys: str) -> str:
+    """Return the key that a question is answered with; anything else is asked again."""
+    console.say()
+    console.say(text)
+    while True:
+        answer = answered(
+            lambda: typer.prompt(f"  {' or '.join(keys)}", err=True, prompt_suffix=": "), option="nothing"
+        )
+        word = str(answer).strip().lower()
+        if word in tuple(keys):
+            return word
+        console.say(f"  Only {' or '.join(keys)} counts.")
+
+
+def yes(text: str) -> bool:
+    """Return whether a question is answered with y."""
+    return asked(text, "yn") == "y"
+
+
+def typed(text: str) -> str:
+    """Return what is typed; Enter alone leaves it out."""
+    console.say()
+    return str(
+        answered(lambda: typer.prompt(f"{text} (Enter leaves it out)", default="", show_default=False, err=True),
+                 option="nothing")
+    ).strip()  # fmt: skip
+
+
+def settled(items: Sequence[Item]) -> None:
+    """Ask for each item in turn; n goes one back, never out."""
+    at = 0
+    while at < len(items):
+        if yes(f"{at + 1} of {len(items)}: {items[at].text} Do you keep to it?"):
+            at += 1
+        else:
+            console.say(f"  {BACK_WORD}")
+            at = max(0, at - 1)
+
+
+def heading(number: int, text: str) -> None:
+    """Say which step begins."""
+    console.say()
+    console.say(strong(f"{number}. {text}"))

@@ -1,0 +1,104 @@
+"""The guide from the first question to what the result asks for, on simulated sensors."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner, Result
+
+from support.outcomes import WORN, outcome
+from sweeprig.analysis.model import Cause, Code, Finding
+from sweeprig.bench.guide import FIRST_QUESTION, Answer, Then, command_line, items_for, then_of
+from sweeprig.cli.main import app
+from sweeprig.errors import NoRigError
+from sweeprig.judge.profile import shipped_names
+from sweeprig.link.ports import list_rigs
+
+SIM = "sim://{}?pace=fast&vm=cpython&seed=3"
+
+
+@pytest.fixture(autouse=True)
+def _home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("SWEEPRIG_HOME", str(tmp_path))
+
+
+def guide(sensor: str, *answers: str) -> Result:
+    text = "".join(f"{a}\n" for a in answers)
+    return CliRunner().invoke(app, ["guide", "--port", SIM.format(sensor)], input=text)
+
+
+def test_an_unknown_good_sensor_comes_to_a_sheet(tmp_path: Path) -> None:
+    done = guide("good", "b", "shelf 3", "", "y", "y", "y", "n", "?")
+    assert done.exit_code == 0, done.output
+    assert "Profile: any-three-wire" in done.stderr
+    assert "Both ends keep clear of both rails" in done.stdout
+    assert "Hand it over" in done.stderr
+    assert list(tmp_path.rglob("shelf-3-*.html"))
+    last = done.stderr.partition("The same job without the guide:")[2].split("\n")
+    assert [line.split()[:2] for line in last if line] == [["sweeprig", "check"], ["sweeprig", "sweep"]]
+    assert "--confirm" not in done.stderr.partition("without the guide")[2]
+
+
+def test_no_goes_one_back_and_feeds_nothing() -> None:
+    done = guide("good", "b", "", "", "y", "y", "n", "x")
+    assert done.stderr.count("1 of 2:") == 2
+    assert "Only y or n counts." in done.stderr
+    assert "First power" not in done.stderr
+    assert "Now move the lever" not in done.stderr
+
+
+def test_a_badly_mounted_sensor_is_led_to_aim() -> None:
+    done = guide("badly-mounted", "b", "", "", "y", "y", "y", "n", "y")
+    assert "Profile: adjustable-potentiometer" in done.stderr
+    assert "Go on with aim now?" in done.stderr
+
+
+def test_pins_are_found_where_they_are_not_known() -> None:
+    ohms = ("4.87k", "600", "4.3k", "4.87k", "4.1k", "800")
+    done = guide("good", "b", "", "", "n", *ohms, "n")
+    assert "supply" in done.stdout
+    assert "3. Hookup" in done.stderr, done.output
+
+
+def test_a_fault_in_the_wiring_is_tested_again() -> None:
+    done = guide("open-signal", "b", "", "", "y", "y", "y", "y", "y", "y", "n")
+    assert done.stderr.count("This step without the guide: sweeprig check") == 2
+    assert "FAULT in the connection." in done.stdout
+
+
+@pytest.mark.skipif(bool(list_rigs()), reason="a board is attached")
+def test_without_a_rig_nothing_is_asked() -> None:
+    done = CliRunner().invoke(app, ["guide"], input="b\n")
+    assert isinstance(done.exception, NoRigError)
+    assert "on the bench" not in done.output
+
+
+def profiles(question: object) -> set[str]:
+    if isinstance(question, str):
+        return {question}
+    return set().union(*(profiles(question.after(a)) for a in Answer))  # type: ignore[attr-defined]
+
+
+def test_three_questions_come_to_every_shipped_profile() -> None:
+    assert profiles(FIRST_QUESTION) == set(shipped_names())
+
+
+def test_each_result_asks_for_one_thing() -> None:
+    loose = Finding(Code.LOOSE_CONNECTION, Cause.CONNECTION, 0, None, "7 dropouts", "Move the plug.")
+    margin = Finding(Code.MARGIN_CLOSED, Cause.MOUNTING, 0, None, "too near", "Turn it.")
+    assert then_of(outcome()) is Then.HAND_OVER
+    assert then_of(outcome(worn=True, findings=(WORN,))) is Then.REPLACE
+    assert then_of(outcome(worn=True, findings=(WORN, loose))) is Then.WIGGLE
+    assert then_of(outcome(worn=True, findings=(margin,))) is Then.AIM
+
+
+def test_in_a_vehicle_every_caution_has_its_own_question() -> None:
+    items = items_for("vehicle", "tapped")
+    assert len(items) >= 12
+    assert {i.key for i in items} == {"", "laptop-battery", "usb-first"}
+
+
+def test_a_command_is_shown_as_it_would_be_typed() -> None:
+    line = command_line(["sweep", "--label", "shelf 3", "--confirm", "plug-off"])
+    assert line == "sweeprig sweep --label 'shelf 3'"
