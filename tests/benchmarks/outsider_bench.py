@@ -66,7 +66,7 @@ class Row:
     must_not: list[str] = field(default_factory=list)
     may_be_undecided: bool = False
     right: bool | None = None  # every cause named; None where none is wanted
-    place_error: float | None = None  # % of span
+    place_error: float | None = None  # % of travel
     covered: dict[str, bool] = field(default_factory=dict)
     errors: dict[str, list[float]] = field(default_factory=dict)  # error and half-width
 

@@ -30,12 +30,12 @@ def piped(*args: str, home: Path) -> subprocess.CompletedProcess[str]:
 @pytest.mark.parametrize(
     ("options", "what"),
     [
-        (("--target", "nan"), "No closed end"),
-        (("--target", "9"), "No closed end"),
-        (("--volts-per-degree", "0"), "steep"),
-        (("--volts-per-degree", "nan"), "steep"),
-        (("--angle", "0=nan", "--angle", "5=0.5"), "no angle"),
-        (("--angle", "0=0.1", "--angle", "1=4.1"), "steep"),
+        (("--target", "nan"), "target for the closed end is out of range"),
+        (("--target", "9"), "target for the closed end is out of range"),
+        (("--volts-per-degree", "0"), "volts per degree are out of range"),
+        (("--volts-per-degree", "nan"), "volts per degree are out of range"),
+        (("--angle", "0=nan", "--angle", "5=0.5"), "not an angle"),
+        (("--angle", "0=0.1", "--angle", "1=4.1"), "volts per degree are out of range"),
     ],
 )
 def test_aim_refuses_numbers_before_a_sweep(options: tuple[str, ...], what: str, tmp_path: Path) -> None:
@@ -121,4 +121,4 @@ def test_wiggle_shows_its_result_where_no_record_can_be_kept(tmp_path: Path) -> 
     )  # fmt: skip
     assert done.returncode == 11, done.stderr
     assert "NOT REPRODUCED" in done.stdout
-    assert "NO RECORD WAS KEPT" in done.stderr
+    assert "NO RECORD IS SAVED" in done.stderr

@@ -53,7 +53,7 @@ def test_why_no_record_was_kept_is_said_with_what_to_do(
     spoil(place)
     number, problem = keep_record(outcomes.outcome(), tmp_path / "a.sweep", order(place, tmp_path))
     assert number is None
-    assert problem.startswith("NO RECORD WAS KEPT. ")
+    assert problem.startswith("NO RECORD IS SAVED. ")
     assert "Next: " in problem
     assert problem.endswith(f"Later: sweeprig records add {tmp_path / 'a.sweep'}")
 

@@ -50,7 +50,7 @@ def test_average_and_range_as_published() -> None:
     assert parts.total == pytest.approx(1.14613, abs=3e-4)
     assert parts.percent == pytest.approx(26.68, abs=0.01)
     assert parts.categories == 5
-    assert judged(parts) == "bearable for some uses"
+    assert judged(parts) == "acceptable for some uses"
 
 
 def test_analysis_of_variance_as_published() -> None:

@@ -149,6 +149,6 @@ def test_a_phone_reads_what_turning_will_do(tmp_path: Path) -> None:
     with Run("aim", "--mount", "slotted", "--plan", *CONFIRMED, fast, home=tmp_path) as run:
         phone = run.follow(run.cookie())
         plan = phone.scene("TO BE TURNED")
-        assert plan["under"] == "Both ends keep their limits after the move."
+        assert plan["under"] == "Both ends are within limits after the move."
         assert any(line.startswith("Move: ") for line in plan["facts"])
         phone.close()

@@ -310,7 +310,7 @@ WORN = Finding(
     Cause.TRACK,
     0,
     (28.0, 33.0),
-    "19 dropouts on 4 of 4 strokes lie between 28 and 33 per cent of signal span, none at rest; chance of such a "
+    "19 dropouts on 4 of 4 strokes lie between 28 and 33 per cent of travel, none at rest; chance of such a "
     "gathering anywhere 3e-9; the supply did not move with any of them",
     "replace the sensor; do not try to clean the track",
 )
@@ -339,7 +339,7 @@ def outcome(
     )
     reasons = {
         Verdict.PASS: "Both ends keep their margins with the uncertainty counted, and no dropout was seen.",
-        Verdict.FAIL: "Worn place on track A between 28 and 33 per cent of signal span.",
+        Verdict.FAIL: "Worn place on track A between 28 and 33 per cent of travel.",
         Verdict.UNDECIDED: "Which end is closed is not known.",
     }
     return Outcome(

@@ -59,7 +59,7 @@ def test_clean_sweep_has_strokes_rests_ends_and_no_finding() -> None:
 def test_sense_and_its_evidence(starts: Starts, told: Sense, want: Sense) -> None:
     a = run(make_trace(), starts=starts, told=told)
     assert a.sense is want
-    assert ("told by" in a.sense_evidence) == (told is not Sense.UNKNOWN)
+    assert ("given by" in a.sense_evidence) == (told is not Sense.UNKNOWN)
 
 
 def test_sense_told_against_the_start_is_reported() -> None:

@@ -103,7 +103,7 @@ def test_before_and_after_of_a_repair() -> None:
     assert all(d.word == NOT_SHOWN for d in c.differences)
     text = "\n".join(compare_lines(c))
     assert "FAIL: Worn place" in text
-    assert "Gone\n  worn-place (cause: track) at 28 to 33 % of signal span" in text
+    assert "Gone\n  worn-place (cause: track) at 28 to 33 % of travel" in text
     assert "closed  lower   0.4520 V pass  ->  0.4520 V pass" in text
     data = compare_json(c)
     assert data["differences"][0]["e_n"] == 0

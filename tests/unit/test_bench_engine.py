@@ -165,7 +165,7 @@ def test_a_series_keeps_the_sensor_and_asks_again_for_the_next(tmp_path: Path) -
     assert done is not None
     assert batch.entries[0].verdict == "undecided"
     batch.next_sensor("SN-2")
-    with pytest.raises(InterlockError, match="engine seems to run"):
+    with pytest.raises(InterlockError, match="engine appears to run"):
         sweep_one(client, order, batch, Quiet())
 
 
@@ -220,7 +220,7 @@ def tapped(battery_v: float, folder: Path, setup: SweepSetup = TAPPED) -> tuple[
 
 def test_tapped_asks_the_interlock_whatever_was_said(tmp_path: Path) -> None:
     assert TAPPED.setting != Setting.VEHICLE
-    with pytest.raises(InterlockError, match="engine seems to run") as caught:
+    with pytest.raises(InterlockError, match="engine appears to run") as caught:
         tapped(14.2, tmp_path)
     assert "14.2" in caught.value.seen
     assert any("Battery 12.5" in line for line in tapped(12.5, tmp_path))
@@ -228,7 +228,7 @@ def test_tapped_asks_the_interlock_whatever_was_said(tmp_path: Path) -> None:
 
 
 def test_a_battery_beyond_the_divider_is_above_range(tmp_path: Path) -> None:
-    with pytest.raises(InterlockError, match="engine seems to run") as caught:
+    with pytest.raises(InterlockError, match="engine appears to run") as caught:
         tapped(48.0, tmp_path)
     assert "above range, 37.4 V or more" in caught.value.seen
     assert "NOT measured" not in caught.value.seen

@@ -55,7 +55,7 @@ def wild(n: int) -> Records:
 def test_levels_come_from_usable_windows_only() -> None:
     clean = levels(VOLTS, [some(0, [0] * 50)])
     assert levels(VOLTS, [wild(50)]).high_v == pytest.approx(clean.high_v)
-    with pytest.raises(BoardSilentError, match="marked all"):
+    with pytest.raises(BoardSilentError, match="marks all"):
         levels(VOLTS, [some(0, [wire.FLAG_CONVERSION_ERROR] * 50)])
 
 

@@ -183,7 +183,7 @@ def test_supply_and_signal_are_measured_before_switching_on(tmp_path: Path) -> N
 def test_a_sweep_that_nobody_begins_lets_the_sensor_go(tmp_path: Path) -> None:
     rig = ScriptedRig(lambda o: (0.45, 0.0, 5.0) if o.supply else (0.0, 0.0, 0.0))
     order = SweepOrder(POWERED, tmp_path, tmp_path / "calibrations")
-    with pytest.raises(InputError, match="did not begin"):
+    with pytest.raises(InputError, match="does not begin"):
         take(client_of(rig), order, watch=UNWATCHED)
     assert not rig.out.supply
     assert list(tmp_path.glob("*.journal")) == []

@@ -76,7 +76,7 @@ def test_figures_from_the_overall_spread_are_called_performance() -> None:
 
 def test_a_spread_below_the_uncertainty_is_said_to_be_hidden() -> None:
     made = [replace(e, closed_v=0.45 + 1e-4 * k, closed_u95=7e-3) for k, e in enumerate(entries(8))]
-    assert "the rig hides the sensors' own" in "\n".join(batch_lines("B", made))
+    assert "exceeds the spread" in "\n".join(batch_lines("B", made))
 
 
 def test_batches_of_none_and_of_one() -> None:
@@ -180,7 +180,7 @@ def test_gauge_of_a_csv(tmp_path: Path) -> None:
     assert data["by_anova"]["repeatability"] == pytest.approx(1e-3, rel=0.4)
     assert data["by_anova"]["percent_of_tolerance"] == pytest.approx(6000 * data["by_anova"]["gauge"])
     text = runner.invoke(app, ["gauge", str(file)]).stdout
-    assert "Gauge study: 5 sensors, 2 operators, 3 sweeps each" in text
+    assert "Gauge R&R study: 5 sensors, 2 operators, 3 sweeps each" in text
 
 
 def test_gauge_of_a_batch_of_records(tmp_path: Path) -> None:
@@ -193,7 +193,7 @@ def test_gauge_of_a_batch_of_records(tmp_path: Path) -> None:
             store.add(one, Path("x"), batch="study")
     out = runner.invoke(app, ["gauge", "--batch", "study", "--records", str(tmp_path)])
     assert "3 sensors, 1 operators, 4 sweeps each" in out.stdout
-    assert "One operator: what lies between operators was not studied." in out.stdout
+    assert "One operator: the variation between operators is not studied." in out.stdout
 
 
 def test_gauge_names_what_is_wrong(tmp_path: Path) -> None:

@@ -19,7 +19,7 @@ from sweeprig.words import SIMULATED
 SHEET = Path("/home/shop/sheets/shelf-3-box-7-20310304-101500.html")
 LOOSE = Finding(
     Code.LOOSE_CONNECTION, Cause.CONNECTION, 0, None, "7 dropouts keep to no place",
-    "Hold the lever still and move plug and harness by hand; clean or renew the contact where it shows.",
+    "Hold the lever still and move plug and harness by hand; clean or replace the contact where the dropouts come.",
 )  # fmt: skip
 
 

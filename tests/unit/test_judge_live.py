@@ -70,9 +70,9 @@ def test_marks_of_the_rig() -> None:
     assert len(old) == 1
     assert "193 days old, limit 180" in old[0]
     assert rig_marks(calibration, taken_at="2031-08-19T00:00:00+00:00") == ()
-    assert "never calibrated" in rig_marks(make_calibration(kind="nominal"), taken_at=taken)[0]
+    assert "not calibrated" in rig_marks(make_calibration(kind="nominal"), taken_at=taken)[0]
     failed = make_calibration(verified=({"verdict": "pass"}, {"verdict": "fail"}))
-    assert "failed its last check standard" in rig_marks(failed, taken_at=taken)[0]
+    assert "failed its last verification" in rig_marks(failed, taken_at=taken)[0]
     assert rig_marks(make_calibration(remarks=("a slipped digit",)), taken_at=taken) == ("a slipped digit",)
     again = make_calibration(verified=({"verdict": "fail"}, {"verdict": "pass"}))
     assert rig_marks(again, taken_at=taken) == ()

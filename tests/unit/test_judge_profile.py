@@ -78,9 +78,9 @@ def test_a_file_of_ones_own(tmp_path: Path) -> None:
     ("old", "new", "line_holds", "key", "what"),
     [
         ("tracks = 1", "tracs = 1", "tracs", "sensor.tracs", "is not known"),
-        ("low = 0.4", 'low = "0.4"', 'low = "0.4"', "limits.closed.low", "not of the right kind"),
-        ("low = 0.4", "low = true", "low = true", "limits.closed.low", "not of the right kind"),
-        ("low = 0.4", "low = nan", "low = nan", "limits.closed.low", "not of the right kind"),
+        ("low = 0.4", 'low = "0.4"', 'low = "0.4"', "limits.closed.low", "value of the wrong type"),
+        ("low = 0.4", "low = true", "low = true", "limits.closed.low", "value of the wrong type"),
+        ("low = 0.4", "low = nan", "low = nan", "limits.closed.low", "value of the wrong type"),
         ("low = 0.4", "low = 0.6", "low = 0.6", "limits.closed", "upside down"),
         ("low = 0.4", "low = 99", "low = 99", "limits.closed.low", "out of range"),
         ("low = 0.4\n", "", "[limits.closed]", "limits.closed.low", "is missing"),

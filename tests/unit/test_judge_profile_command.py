@@ -55,7 +55,7 @@ def test_new_then_check(tmp_path: Path) -> None:
 def test_new_never_writes_over_a_file(tmp_path: Path) -> None:
     path = tmp_path / "ours.toml"
     path.write_text("mine", encoding="utf-8")
-    with pytest.raises(ProfileError, match="there already"):
+    with pytest.raises(ProfileError, match="already exists"):
         new_profile("ours", like="hall", out=path)
     assert path.read_text() == "mine"
     with pytest.raises(ProfileError, match="cannot be written"):

@@ -59,13 +59,13 @@ def test_tracks_that_disagree_fail(relation: TwoTracks, name: str) -> None:
     assert Code.TRACKS_DISAGREE in codes(j)
 
 
-def test_exchanged_tracks_are_told_apart_from_bad_ones() -> None:
+def test_swapped_tracks_are_told_apart_from_bad_ones() -> None:
     half = load_profile("two-tracks-half-scale")
     trace, analysis = with_b(two_tracks=TwoTracks("half-scale", 2.0, 0.0, 0.0, 0.1, 50.0))
-    exchanged = given(analysis, half, trace=trace)
-    assert any("exchanged" in f.next_step for f in exchanged.findings)
+    swapped = given(analysis, half, trace=trace)
+    assert any("appear swapped" in f.next_step for f in swapped.findings)
     trace, analysis = with_b(two_tracks=TwoTracks("other", 0.7, 0.0, 0.0, 0.1, 50.0))
-    assert not any("exchanged" in f.next_step for f in given(analysis, half, trace=trace).findings)
+    assert not any("appear swapped" in f.next_step for f in given(analysis, half, trace=trace).findings)
 
 
 def test_the_relation_is_judged_where_no_slope_is_limited() -> None:

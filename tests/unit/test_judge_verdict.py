@@ -122,7 +122,7 @@ def test_near_a_limit_undecided_says_what_would_decide() -> None:
     j = given(seen(0.401, 4.5, supply=5.0))
     assert j.verdict is UNDECIDED
     assert "closed throttle" in j.reason.lower()
-    assert "would have to be below" in check(j, "closed").would_decide
+    assert "must be below" in check(j, "closed").would_decide
     assert given(seen(0.401, 4.5, supply=5.0), guard_factor=0.0).verdict is PASS
     assert given(seen(0.399, 4.5, supply=5.0), guard_factor=0.0).verdict is FAIL
     assert given(seen(0.395, 4.5, supply=5.0)).verdict is FAIL
@@ -162,7 +162,7 @@ def test_fault_names_the_explaining_cause_first() -> None:
     j = given(seen(findings=found))
     assert j.verdict is FAIL
     assert codes(j) == [Code.SUPPLY_DROPOUT, Code.WORN_PLACE, Code.STRAY_DROPOUT]
-    assert j.reason.startswith("Supply dropout at 28 to 33 % of signal span (cause: supply): seen so.")
+    assert j.reason.startswith("Supply dropout at 28 to 33 % of travel (cause: supply): seen so.")
     assert "Also: worn place." in j.reason
 
 
@@ -210,7 +210,7 @@ def test_lost_records_are_counted_in_what_was_not_seen() -> None:
 
 def test_the_place_of_a_fault_is_said_once() -> None:
     spot = replace(finding(Code.WORN_PLACE, Cause.TRACK), where_percent=(28.1, 28.4))
-    assert given(seen(findings=(spot,))).reason.startswith("Worn place at 28 % of signal span (cause: track)")
+    assert given(seen(findings=(spot,))).reason.startswith("Worn place at 28 % of travel (cause: track)")
     assert given(seen(0.15)).reason.startswith(
         "Closed throttle too near a rail (cause: mounting): the closed"
     )

@@ -124,7 +124,7 @@ def test_capture_without_its_profile_uses_the_kept_one(kept: tuple[Path, Path], 
     after = review_capture(read_capture(path))
     assert after.judgement.verdict == before.judgement.verdict
     assert after.profile.sha256 == before.profile.sha256
-    assert [t for t in after.remarks if "Judged by its text of then, which the capture keeps." in t]
+    assert [t for t in after.remarks if "Judged by the profile text kept in the capture." in t]
 
 
 def test_another_profile_named_by_the_operator_needs_no_remark(kept: tuple[Path, Path]) -> None:
@@ -132,7 +132,7 @@ def test_another_profile_named_by_the_operator_needs_no_remark(kept: tuple[Path,
     profile.unlink()
     outcome = review_capture(read_capture(path), Choices(profile="fixed-potentiometer"))
     assert outcome.judgement.profile_name == "fixed-potentiometer"
-    assert not [t for t in outcome.remarks if "of then" in t]
+    assert not [t for t in outcome.remarks if "profile text kept" in t]
 
 
 def test_a_capture_of_before_is_read_and_judged_as_it_was(tmp_path: Path) -> None:

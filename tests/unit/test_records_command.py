@@ -48,7 +48,7 @@ def test_list_newest_first(place: str) -> None:
     assert lines[1].split()[:3] == ["4", "2031-03-04T10:03:00", "pass"]
     assert "0.4530 ± 0.0018" in lines[1]
     assert lines[2].split()[2] == "fail"
-    assert call("list", "--records", place, "--verdict", "undecided") == "No record fits.\n"
+    assert call("list", "--records", place, "--verdict", "undecided") == "No matching record.\n"
     assert [
         r["batch"] for r in json.loads(call("list", "--records", place, "--batch", "night shift", "--json"))
     ] == ["night shift"]

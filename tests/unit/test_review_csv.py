@@ -105,4 +105,4 @@ def test_ground_is_said_to_be_unseen_for_the_reason_there_is(tmp_path: Path) -> 
     tapped = replace(capture_of("good", seed=1, seconds=3.0, build="full", hookup="tapped"), slow=())
     assert said(review_capture(tapped)) == "Ground offset: not observed. Add the separate ground sense lead."
     table = said(_reviewed(tmp_path, 5.0))
-    assert table.startswith("Ground offset: the data holds none.")
+    assert table.startswith("Ground offset: not in the data.")

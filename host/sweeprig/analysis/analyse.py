@@ -306,7 +306,7 @@ def _plain(trace: Trace) -> Plain:
 def _empty(trace: Trace, seen: su.SupplySeen, findings: list[Finding], told: Sense) -> Analysis:
     return Analysis(
         sense=told,
-        sense_evidence="told by the operator"
+        sense_evidence="given by the operator"
         if told is not Sense.UNKNOWN
         else "not found: no analogue signal",
         low=None,

@@ -65,7 +65,7 @@ def find_dips(
 ) -> tuple[Dip, ...]:
     """Places (the deepest first of each) at which enough strokes of both directions read low.
 
-    `place` (n,) [% of span] rises with the signal. `least_v`: what the converter alone may make [V].
+    `place` (n,) [% of travel] rises with the signal. `least_v`: what the converter alone may make [V].
     """
     whole = [s for s in strokes if not gap_before[s.start + 1 : s.stop].any()]
     ways = np.array([s.direction for s in whole])
@@ -82,7 +82,7 @@ def find_dips(
 
 
 def _back(place: FloatArray) -> tuple[float, float]:
-    """Level from which one stroke goes back the furthest, and by how much [% of span]; nan where it does not."""
+    """Level from which one stroke goes back the furthest, and by how much [% of travel]; nan where it does not."""
     rising = place[-1] >= place[0]
     ahead = place if rising else 100.0 - place
     far = np.maximum.accumulate(ahead)
@@ -136,7 +136,7 @@ def mirrored(dip: Dip) -> Dip:
 
 
 def departure(place: FloatArray, chord: float) -> FloatArray:
-    """How far one stroke stands beside its chord at each of PLACES [% of span]; nan where that is not known."""
+    """How far one stroke stands beside its chord at each of PLACES [% of travel]; nan where that is not known."""
     rising = place[-1] >= place[0]
     ahead = place if rising else 100.0 - place
     far, t = np.maximum.accumulate(ahead), np.arange(place.size, dtype=float)

@@ -137,7 +137,7 @@ def _grown(place: FloatArray, where: Span) -> Span:
 
 
 def inside(e: Event, where: Span) -> bool:
-    """Whether an event is at a place, give or take 2 % of span."""
+    """Whether an event is at a place, give or take 2 % of travel."""
     return e.at_percent is not None and where[0] - 2 <= e.at_percent <= where[1] + 2
 
 
@@ -165,9 +165,9 @@ def worst(events: tuple[Event, ...]) -> str:
 def _rough_place(there: tuple[Event, ...], at: Gathered, p: float, channel: int) -> Finding:
     """Events that go up and down at one place: the track there, not a burst from outside."""
     text = (
-        f"{CHANNEL_NAMES[channel]} goes up and down {len(there)} times in {at.n_strokes} strokes between "
-        f"{at.where[0]:.1f} and {at.where[1]:.1f} % of signal span ({worst(there)}); by chance alone so close "
-        f"together: p = {p:.3g}"
+        f"{CHANNEL_NAMES[channel]} jumps up and down {len(there)} times in {at.n_strokes} strokes between "
+        f"{at.where[0]:.1f} and {at.where[1]:.1f} % of travel ({worst(there)}). Too close together for chance "
+        f"(clustering p-value {p:.3g})"
     )
     step = "Sweep slowly across it again; noise that stays at this place means a worn track."
     numbers = numbers_of(there) | {"p": p}
@@ -176,9 +176,9 @@ def _rough_place(there: tuple[Event, ...], at: Gathered, p: float, channel: int)
 
 def _worn(there: tuple[Event, ...], at: Gathered, p: float, channel: int) -> Finding:
     text = (
-        f"{CHANNEL_NAMES[channel]} leaves its path {len(there)} times in {at.n_strokes} strokes "
-        f"between {at.where[0]:.1f} and {at.where[1]:.1f} % of signal span "
-        f"({worst(there)}); by chance alone so close together: p = {p:.3g}"
+        f"{CHANNEL_NAMES[channel]}: {len(there)} dropouts in {at.n_strokes} strokes "
+        f"between {at.where[0]:.1f} and {at.where[1]:.1f} % of travel "
+        f"({worst(there)}). Too close together for chance (clustering p-value {p:.3g})"
     )
     step = "Sweep slowly across that place again; if it shows again, replace the sensor."
     return Finding(
@@ -203,9 +203,9 @@ def _anywhere(events: tuple[Event, ...], p: float | None, track: TrackMap | None
 
 def _texture(rough: RoughAll, n_events: int, channel: int) -> Finding:
     text = (
-        f"{CHANNEL_NAMES[channel]} is uneven wherever it moves: {rough.noise_v * 1e3:z.1f} mV from window to window in "
-        f"three quarters of {rough.n_regions} regions or more, {rough.rest_v * 1e3:z.1f} mV at rest"
-        + (f"; {n_events} shallow events in movement are part of it" if n_events else "")
+        f"{CHANNEL_NAMES[channel]} is noisy wherever it moves: {rough.noise_v * 1e3:z.1f} mV from window to window in "
+        f"three quarters or more of {rough.n_regions} regions, {rough.rest_v * 1e3:z.1f} mV at rest"
+        + (f"; with {n_events} shallow dropouts in movement" if n_events else "")
     )
     step = "Sweep slowly again; noise that comes with movement only means a worn track: replace the sensor."
     numbers = {"noise_v": rough.noise_v, "rest_v": rough.rest_v}
@@ -214,8 +214,8 @@ def _texture(rough: RoughAll, n_events: int, channel: int) -> Finding:
 
 def _rough_all_over(events: tuple[Event, ...], p: float, channel: int) -> Finding:
     text = (
-        f"{CHANNEL_NAMES[channel]} leaves its path {len(events)} times, all of them while it moves ({worst(events)}); "
-        f"by chance none at rest: p = {p:.3g}"
+        f"{CHANNEL_NAMES[channel]}: {len(events)} dropouts, all during movement ({worst(events)}). "
+        f"None at rest is too few for chance (p = {p:.3g})"
     )
     step = "Sweep slowly again; noise that comes with movement only means a worn track: replace the sensor."
     numbers = numbers_of(events) | {"p": p}
@@ -225,8 +225,8 @@ def _rough_all_over(events: tuple[Event, ...], p: float, channel: int) -> Findin
 def _interference(events: tuple[Event, ...], channel: int) -> Finding:
     ringing = 100 * _share(e.both_ways for e in events)
     text = (
-        f"{CHANNEL_NAMES[channel]} leaves its path {len(events)} times, {ringing:.0f} % of them upwards and downwards "
-        f"within one burst ({worst(events)}): a contact that opens pulls one way only"
+        f"{CHANNEL_NAMES[channel]}: {len(events)} dropouts, {ringing:.0f} % of them up and down "
+        f"within one burst ({worst(events)}). A contact that opens pulls one way only"
     )
     step = "Move the leads away from ignition, motors and relays; check the screen, and sweep again."
     numbers = numbers_of(events)
@@ -235,13 +235,14 @@ def _interference(events: tuple[Event, ...], channel: int) -> Finding:
 
 def _loose(events: tuple[Event, ...], p: float | None, track: TrackMap | None, channel: int) -> Finding:
     at_rest = sum(e.at_rest for e in events)
-    chance = "" if p is None else f"; kept to one place: p = {p:.3g}"
+    chance = "" if p is None else f"; not at one place (clustering p-value {p:.3g})"
     if track is not None and track.p_at_rest is not None:
-        chance += f"; share at rest against time: p = {track.p_at_rest:.3g}"
+        chance += f"; share at rest compared with time at rest: p = {track.p_at_rest:.3g}"
     name = CHANNEL_NAMES[channel]
-    text = f"{name} leaves its path {len(events)} times, {at_rest} at rest ({worst(events)}){chance}"
+    text = f"{name}: {len(events)} dropouts, {at_rest} at rest ({worst(events)}){chance}"
     step = (
-        "Hold the lever still and move plug and harness by hand; clean or renew the contact where it shows."
+        "Hold the lever still and move plug and harness by hand; "
+        "clean or replace the contact where the dropouts come."
     )
     cause, pulled, first = _pulled(events)
     able, more = in_words(track) if track is not None and track.more_strokes is not None else ("", "")
@@ -265,10 +266,10 @@ def _stray(events: tuple[Event, ...], track: TrackMap | None, channel: int) -> F
     cause, pulled, first = _pulled(events)
     able, more = in_words(track)
     text = (
-        f"{CHANNEL_NAMES[channel]} leaves its path {len(events)} time(s) ({worst(events)}): "
-        f"too few to tell its cause{pulled}{able}"
+        f"{CHANNEL_NAMES[channel]}: {len(events)} dropout{'s' if len(events) > 1 else ''} ({worst(events)}), "
+        f"too few to find the cause{pulled}{able}"
     )
     step = first + (more or "Sweep again with more slow strokes. ")
-    step += "An event at the same place again is the track."
+    step += "Another dropout at the same place means a worn track."
     numbers = numbers_of(events) | numbers_of_power(track)
     return Finding(Code.STRAY_DROPOUT, cause, channel, _span(events), text, step, "doubt", numbers)

@@ -36,7 +36,7 @@ def about_supply(seen: SupplySeen, events: tuple[Event, ...], *, shift_v: float)
         return out
     own = tuple(e for e in events if e.channel == 2)
     if own:
-        text = f"supply leaves its level {len(own)} time(s), {worst(own)}; the signal is not to blame"
+        text = f"supply: {len(own)} dropout(s), {worst(own)}; the signal is not the cause"
         step = "Check the supply pin and the source; move the harness while watching the supply."
         out.append(Finding(Code.SUPPLY_DROPOUT, Cause.SUPPLY, 2, None, text, step, numbers=numbers_of(own)))
     if seen.sag_percent > SAG_PERCENT and not any(e.duration_s > 0.01 for e in own):
@@ -45,7 +45,7 @@ def about_supply(seen: SupplySeen, events: tuple[Event, ...], *, shift_v: float)
         numbers = {"sag_percent": seen.sag_percent}
         out.append(Finding(Code.SUPPLY_SAG, Cause.SUPPLY, 2, None, text, step, numbers=numbers))
     if shift_v > GROUND_SHIFT_V:
-        text = f"sensor ground moves or stands off by {shift_v * 1e3:z.0f} mV"
+        text = f"ground offset {shift_v * 1e3:z.0f} mV"
         step = "Clean the ground point and check the ground wire for resistance."
         out.append(
             Finding(Code.GROUND_SHIFT, Cause.GROUND, None, None, text, step, numbers={"shift_v": shift_v})
@@ -62,10 +62,10 @@ def about_off(runs: tuple[Off, ...], trace: Trace, channel: int) -> list[Finding
     rail, wire = ("the supply", "ground wire") if first.high else ("ground", "signal wire")
     seconds = sum(r.stop - r.start for r in lasting) * trace.window_s
     text = (
-        f"{CHANNEL_NAMES[channel]} goes to {rail} at once at {trace.t_s[first.start]:.2f} s and is there for "
-        f"{seconds:.2f} s in all: no lever moves it so"
+        f"{CHANNEL_NAMES[channel]} jumps to {rail} at {trace.t_s[first.start]:.2f} s and stays there for "
+        f"{seconds:.2f} s in total: too fast for a lever"
     )
-    step = f"Look at plug and {wire} for what came off or is shorted; sweep again."
+    step = f"Look at plug and {wire} for an open or shorted wire; sweep again."
     return [Finding(Code.OPEN_SIGNAL, Cause.WIRING, channel, None, text, step, numbers={"off_s": seconds})]
 
 
@@ -76,7 +76,7 @@ def about_flats(
     out = []
     for f in flats:
         text = f"signal stays {f.dwell_s * 1e3:.0f} ms at one level in {f.n_seen} of {f.n_strokes} strokes"
-        step = "Sweep slowly across it; a level that stays while the lever moves means a new sensor."
+        step = "Sweep slowly across it again; if the level stays while the lever moves, replace the sensor."
         out.append(
             Finding(Code.FLAT_SPOT, Cause.TRACK, 0, f.where, text, step, numbers={"dwell_s": f.dwell_s})
         )
@@ -84,9 +84,9 @@ def about_flats(
         closed = (p.place == "low") != (sense is Sense.FALLING)
         code = Code.DEAD_BAND_CLOSED if closed else Code.DEAD_BAND_OPEN
         text = (
-            f"{p.place} end stands at {p.level_v:z.3f} V for {p.seconds:.2f} s, "
+            f"{p.place} end at {p.level_v:z.3f} V for {p.seconds:.2f} s, "
             f"{abs(p.level_v - p.rail_v) * 1e3:z.0f} mV from its rail; "
-            f"range there {p.noise_ratio:.2f} of elsewhere"
+            f"noise there {p.noise_ratio:.2f} times that elsewhere"
             + ("" if sense is not Sense.UNKNOWN else "; sense unknown, low end is taken as closed")
         )
         step = "Turn an adjustable sensor until both ends leave the rails, or check stop and part."
@@ -107,7 +107,7 @@ def about_dip(dip: Dip, found: list[Finding], channel: int, *, supply_v: float) 
     share = 100 * dip.depth_v / supply_v
     text = (
         f"{CHANNEL_NAMES[channel]} reads {dip.depth_v * 1e3:z.0f} mV low between {dip.where[0]:.1f} and "
-        f"{dip.where[1]:.1f} % of signal span in {dip.n_seen} of {dip.n_strokes} strokes, up and down"
+        f"{dip.where[1]:.1f} % of travel in {dip.n_seen} of {dip.n_strokes} strokes, up and down"
     )
     step = "Sweep slowly across it again; a dip that stays at this place is the track's: replace the sensor."
     severity = "fault" if dip.back and share >= DIP_FAULT_PERCENT else "doubt"
@@ -119,7 +119,7 @@ def about_dip(dip: Dip, found: list[Finding], channel: int, *, supply_v: float) 
 
 def joined_tracks(level_v: float) -> Finding:
     """Two signals that stand at one level together: opposed tracks that are joined."""
-    text = f"signals A and B both stay at {level_v:z.3f} V: opposed tracks whose signals are joined do so"
+    text = f"signals A and B both stay at {level_v:z.3f} V: typical of opposed tracks shorted together"
     step = "Unplug and measure between the two signal pins; look for a bridge in plug and harness."
     return Finding(Code.TRACKS_SHORTED, Cause.WIRING, None, None, text, step, numbers={"level_v": level_v})
 
@@ -130,7 +130,7 @@ def about_tracks(two: TwoTracks | None) -> list[Finding]:
         return []
     if two.relation == "same":
         text = (
-            f"B follows A with slope {two.slope:.4f} and {two.offset_v * 1e3:z.0f} mV: the tracks are joined"
+            f"B follows A with slope {two.slope:.4f} and {two.offset_v * 1e3:z.0f} mV: the tracks are shorted"
         )
         step = "Unplug and measure between the two signal pins; look for a bridge in plug and harness."
         return [
@@ -140,7 +140,7 @@ def about_tracks(two: TwoTracks | None) -> list[Finding]:
         at = two.at_percent
         where = None if at is None else (max(0.0, at - 1), min(100.0, at + 1))
         line = f"{two.slope:.3f} A {two.offset_v:+z.3f} V"
-        text = f"B leaves the line {line} by {two.max_error_percent:.1f} % of supply"
+        text = f"B departs from the line {line} by {two.max_error_percent:.1f} % of supply"
         step = "Sweep each track alone to see which one bends; check its wiring, then replace the sensor."
         numbers = {"max_error_percent": two.max_error_percent}
         return [Finding(Code.TRACKS_DISAGREE, Cause.TRACK, 1, where, text, step, numbers=numbers)]
@@ -162,8 +162,8 @@ def no_movement(level_v: float, supply_v: float, moved_v: float) -> Finding:
     )
     if share < AT_RAIL_PERCENT / 2:
         step = (
-            "Check for a short to ground, an open signal wire, no supply; bias tells open from 0 V. On a rig with "
-            "jumper J1: is it at LEAD?"
+            "Check for a short to ground, an open signal wire or no supply; sweeprig check with the bias line "
+            "shows an open lead. On a rig with jumper J1: is it at LEAD?"
         )
         return Finding(Code.STUCK_LOW, Cause.WIRING, 0, None, text, step, numbers=numbers)
     if share > 100 - AT_RAIL_PERCENT / 2:

@@ -23,7 +23,7 @@ STANDS, STANDS_OF_FLAT = (
     0.45,
     0.8,
 )  # share of the stay at one place; and of what a flat stretch would stand there
-WIDEST_PERCENT = 10.0  # % of span
+WIDEST_PERCENT = 10.0  # % of travel
 SLOW_WINDOWS = 0.4  # a stroke that takes less time beside it is too fast to tell
 EDGE_PERCENT = 6.0  # the ends, where every hand slows down, are left out
 FEWEST_STROKES = 3

@@ -12,7 +12,7 @@ from sweeprig.capture.model import Sense
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-Span = tuple[float, float]  # per cent of signal span, 0 = closed (low where the sense is unknown)
+Span = tuple[float, float]  # per cent of travel, 0 = closed (low where the sense is unknown)
 
 
 class Cause(StrEnum):
@@ -116,7 +116,7 @@ class Event:
     channel: int  # 0 signal A, 1 signal B, 2 supply
     kind: str  # to-ground | to-supply | partial | jump
     depth_percent: float  # of the supply at the sensor
-    at_percent: float | None  # place where it began, in per cent of signal span; None where unknown
+    at_percent: float | None  # place where it began, in per cent of travel; None where unknown
     stroke: int | None  # index of the stroke; None at rest
     at_rest: bool
     with_supply: bool  # the supply moved at the same moment
@@ -130,7 +130,7 @@ class Event:
 class TrackMap:
     """All strokes folded onto position. Arrays have shape (k,), one value per bin."""
 
-    edge_percent: FloatArray  # (k + 1,) of signal span
+    edge_percent: FloatArray  # (k + 1,) of travel
     passes: IntArray  # strokes that were seen there
     events: IntArray
     noise_v: FloatArray  # [V] residual noise; nan where there were no passes
@@ -207,7 +207,7 @@ class Analysis:
     plain: Plain
     supply_v: float  # [V] median; nan where not observed
     noise_v: float  # [V] of a single window's mean
-    smoothness_percent: float | None  # largest change of departure within 1 % of span, % of supply
+    smoothness_percent: float | None  # largest change of departure within 1 % of travel, % of supply
     findings: tuple[Finding, ...]
     not_shown: tuple[str, ...]  # what this capture could not show, with what to do
     low_b: End | None = None

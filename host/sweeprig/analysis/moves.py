@@ -30,7 +30,7 @@ class Moves:
     raw: tuple[ev.RawEvent, ...]
     rests: tuple[Rest, ...]
     strokes: tuple[Stroke, ...]
-    place: FloatArray  # % of span
+    place: FloatArray  # % of travel
     span_v: float
     noise_v: float
     resting: BoolArray

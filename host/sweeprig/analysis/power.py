@@ -11,7 +11,7 @@ from sweeprig.analysis.statistics import again_p
 from sweeprig.capture.model import BoolArray
 
 FEWEST_AT_ONE_PLACE = (
-    3  # strokes, of one event each, that chance hardly brings within 1.5 % of span (docs/methods.md)
+    3  # strokes, of one event each, that chance hardly brings within 1.5 % of travel (docs/methods.md)
 )
 HALF = 0.5
 LEAST_SHARE = 1 / 3  # of the passes over a worn place that must meet something there
@@ -19,7 +19,7 @@ MOST_MORE = 6  # strokes that are worth asking for; own choice, no source
 MOST_LOOKED_AT = 24  # strokes; with more of them, more would add little
 CLUSTER_P = 0.01  # chance of events so close together, at most, that names a place
 SURE_P = CLUSTER_P / 2  # of one of the two tests that look for it
-N_FINE = 200  # bins of 0.5 % of span
+N_FINE = 200  # bins of 0.5 % of travel
 
 
 def power(n_strokes: int, share: float) -> float:
@@ -41,8 +41,8 @@ def in_words(track: TrackMap | None) -> tuple[str, str]:
         return "", ""
     n = track.n_strokes
     able = (
-        f"; {n} strokes name a worn place that lifts in half of the passes in "
-        f"{100 * power(n, HALF):.0f} % of sweeps, one that lifts in each in {100 * power(n, 1.0):.0f} %"
+        f"; {n} strokes find a worn spot in {100 * power(n, HALF):.0f} % of sweeps if the wiper "
+        f"lifts in half of the passes, in {100 * power(n, 1.0):.0f} % if it lifts in every pass"
     )
     more = track.more_strokes
     if more is None:
@@ -50,7 +50,7 @@ def in_words(track: TrackMap | None) -> tuple[str, str]:
     many = "stroke" if more == 1 else "strokes"
     return (
         able,
-        f"{more} more slow {many} would tell one worn place from a loose contact, if they go as these. ",
+        f"{more} more slow {many} would show whether it is a worn spot or a loose connection. ",
     )
 
 
@@ -62,7 +62,7 @@ def numbers_of_power(track: TrackMap | None) -> dict[str, float]:
 def more_strokes(events: tuple[Event, ...], place: FloatArray, strokes: tuple[Stroke, ...]) -> int | None:
     """Return how many more strokes would show one place, were they to go as these did.
 
-    None where not even MOST_MORE would. `events` of one signal, `place` (n,) [% of span]. What was met at rest says
+    None where not even MOST_MORE would. `events` of one signal, `place` (n,) [% of travel]. What was met at rest says
     nothing of a place.
     """
     n = len(strokes)

@@ -17,7 +17,7 @@ from sweeprig.words import Hookup, Sense
 
 ENDS_APART_PERCENT = 0.5  # % of supply: spread of one end from rest to rest
 BEYOND_PERCENT = 0.3  # % of supply: one rest further out than most by this; no hand passes a stop
-SHORT_S = 2.0  # s; in less the lever may not have been moved: own choice, no source
+SHORT_S = 2.0  # s; in less the lever may not have moved: own choice, no source
 MUCH_PERCENT = 10.0  # % of the records: more of them missing, a whole movement may lie there
 BAD_PERCENT = 0.1  # % of the records: more that the converter calls bad are a fault of the rig
 
@@ -50,7 +50,7 @@ def about_records(trace: Trace) -> list[Finding]:
         out.append(Finding(Code.RECORDS_LOST, Cause.RIG, None, None, text, step, "note", numbers))
     whole = trace.t_s.size + trace.n_flagged
     if trace.n_flagged > BAD_PERCENT / 100 * whole:
-        text = f"the converter called {trace.n_flagged} of {whole} records bad; they are left out"
+        text = f"the converter marks {trace.n_flagged} of {whole} records as bad; they are left out"
         step = "Look at the rig's own supply and ground, and test the rig with a sensor known to be good."
         numbers = {"n_flagged": float(trace.n_flagged)}
         out.append(Finding(Code.BAD_CONVERSIONS, Cause.RIG, None, None, text, step, numbers=numbers))
@@ -67,7 +67,7 @@ def at_rest_so_far(still: Finding, trace: Trace) -> Finding:
     """A signal that did not move, as a doubt where a movement may be missing or not have been made yet."""
     seconds = trace.t_s.size * trace.window_s
     if still.code is Code.NO_MOVEMENT and seconds < SHORT_S:
-        text = f"{still.evidence}, in {seconds:.2g} s: the lever may not have been moved"
+        text = f"{still.evidence}, in {seconds:.2g} s: the lever may not have moved"
         return replace(still, severity="doubt", evidence=text)
     return replace(still, severity="doubt") if much_missing(trace) else still
 
@@ -75,8 +75,8 @@ def at_rest_so_far(still: Finding, trace: Trace) -> Finding:
 def slipped(slip: Slip, trace: Trace) -> Finding:
     """Both ends that moved together."""
     text = (
-        f"both ends move by {slip.shift_v * 1e3:+z.0f} mV before {trace.t_s[slip.at]:.2f} s and stay there: "
-        "a sensor that turned on its mount does so"
+        f"both ends shift by {slip.shift_v * 1e3:+z.0f} mV before {trace.t_s[slip.at]:.2f} s and stay there: "
+        "typical of a sensor that turns on its mount"
     )
     step = "Fasten sensor, lever and mount; look at the ground wire if they are tight. Sweep again."
     numbers = {"shift_v": slip.shift_v}
@@ -93,7 +93,7 @@ def ends_apart(ends: list[End | None], rail: float) -> list[Finding]:
         if spread > ENDS_APART_PERCENT / 100 * rail or end.beyond_v > BEYOND_PERCENT / 100 * rail:
             text = (
                 f"the {name} end differs by {spread * 1e3:z.0f} mV (standard deviation) from rest to rest, one of them "
-                f"{end.beyond_v * 1e3:z.0f} mV further out than most"
+                f"{end.beyond_v * 1e3:z.0f} mV beyond the others"
             )
             step = (
                 "Move the lever firmly to its stop each time; if it stays, look for play in lever and mount."
@@ -109,7 +109,7 @@ def ends_apart(ends: list[End | None], rail: float) -> list[Finding]:
 def _ground(trace: Trace) -> str:
     """Why there is no ground offset, and what to do."""
     if trace.source != "rig":
-        return "Ground offset: the data holds none. Tap the sensor with the rig's ground sense lead."
+        return "Ground offset: not in the data. Tap the sensor with the rig's ground sense lead."
     if trace.hookup is Hookup.POWERED:
         return (
             "Ground offset in the harness: powered, the sensor's ground is the rig's own. Tap it, with the ground "
@@ -125,11 +125,11 @@ def _of_the_data(trace: Trace, span_v: float) -> list[str]:
         out.append("Dropouts between two samples: the data holds no minimum and maximum of windows.")
         if trace.window_s > COARSE_S:
             out.append(
-                f"Steps, and lifts shallower than {100 * LEAST_SHARE:.0f} % of the travel: at {1 / trace.window_s:.0f} "
-                "readings a second a quick movement looks the same. Take 500 a second or more."
+                f"Steps, and wiper lifts below {100 * LEAST_SHARE:.0f} % of travel: at {1 / trace.window_s:.0f} "
+                "readings a second a quick movement looks the same. Record at least 500 readings a second."
             )
         if trace.window_s > SLOWEST_S:
-            out.append("Roughness: the readings are too far apart. Take 500 a second or more.")
+            out.append("Roughness: the readings are too far apart. Record at least 500 readings a second.")
         if not fine_enough(trace.lsb_v, span_v):
             out.append(
                 f"Flat spots, and roughness below {trace.lsb_v * 1e3:.3g} mV: the data has steps of that. Use a finer "
@@ -142,14 +142,12 @@ def _of_the_strokes(strokes: tuple[Stroke, ...], ends: list[End | None]) -> list
     """Which judgements want more movement than there was, and how much of it."""
     n = len(strokes)
     if n == 0:
-        return [
-            "Track, strokes and ends: the lever was not seen to move. Move it from stop to stop, three times."
-        ]
-    seen = f"{n} stroke was seen" if n == 1 else f"{n} strokes were seen"
+        return ["Track, strokes and ends: no lever movement seen. Move it from stop to stop, three times."]
+    seen = f"{n} stroke seen" if n == 1 else f"{n} strokes seen"
     out = []
     if n < FEWEST_AT_ONE_PLACE:
         out.append(
-            f"Worn place or stray event: too few strokes ({seen}; chance alone may bring two to one place). Sweep at "
+            f"Worn spot or stray dropout: too few strokes ({seen}; two may fall on one spot by chance). Sweep at "
             f"least {FEWEST_AT_ONE_PLACE}."
         )
     if n < FEWEST_STROKES:
@@ -157,7 +155,7 @@ def _of_the_strokes(strokes: tuple[Stroke, ...], ends: list[End | None]) -> list
     for name, end in zip(("low", "high"), ends, strict=True):
         if end is not None and end.n_rests < 2:
             out.append(
-                f"Whether the {name} end repeats, and a mount that slips: it was met once. Go there twice."
+                f"Repeatability of the {name} end, and a slipping mount: reached only once. Move there twice."
             )
     return out
 
@@ -185,7 +183,7 @@ def not_shown(
             "Linearity, hysteresis, play of lever and mount, degrees: they need an angle. Use the driven build."
         )
     if sense is Sense.UNKNOWN:
-        out.append("Which end is closed: tell the sense or begin with the lever closed.")
+        out.append("Which end is closed: give the sense, or begin with the lever closed.")
     if kind in ("", "unknown"):
-        out.append("Filtered PWM: cannot be told from an analogue signal. Ask for the sensor's type.")
+        out.append("Filtered PWM: looks the same as an analogue signal. Ask for the sensor's type.")
     return (*out, *_of_the_data(trace, span_v))

@@ -25,19 +25,19 @@ class Told:
 def find_sense(rests: tuple[Rest, ...], place: FloatArray, told: Told) -> tuple[Sense, str]:
     """Which way the signal runs, and what says so."""
     if told.sense is not Sense.UNKNOWN:
-        return told.sense, f"told by the operator: {told.sense.value}"
+        return told.sense, f"given by the operator: {told.sense.value}"
     if told.starts is Starts.ANYWHERE:
-        return Sense.UNKNOWN, "neither the sense nor the starting place was told"
+        return Sense.UNKNOWN, "neither the sense nor the starting position is given"
     if told.missing_s > BEGIN_S:
         return (
             Sense.UNKNOWN,
-            f"the first {told.missing_s:.2f} s are missing: which end the sweep began at was not seen",
+            f"the first {told.missing_s:.2f} s are missing: the starting end is not known",
         )
     begin = max(1, round(BEGIN_S / told.window_s))
     first = place[: rests[0].stop] if rests and rests[0].start < begin else place[:begin]
     at = float(np.median(first))
     if 10 < at < 90 or not rests:
-        return Sense.UNKNOWN, f"the sweep began at {at:.0f} % of signal span, not at an end"
+        return Sense.UNKNOWN, f"the sweep began at {at:.0f} % of travel, not at an end"
     rising = (at <= 10) == (told.starts is Starts.CLOSED)
     sense = Sense.RISING if rising else Sense.FALLING
     return (
@@ -51,7 +51,7 @@ def told_wrong(rests: tuple[Rest, ...], place: FloatArray, told: Told) -> list[F
     seen, why = find_sense(rests, place, replace(told, sense=Sense.UNKNOWN))
     if Sense.UNKNOWN in (seen, told.sense) or seen is told.sense:
         return []
-    text = f"told {told.sense.value}, but {why}: {seen.value}"
+    text = f"given as {told.sense.value}, but {why}: {seen.value}"
     step = (
         "Check which end the lever began at; on a potentiometer swapped supply and ground reverse the sense."
     )

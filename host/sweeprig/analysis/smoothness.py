@@ -43,7 +43,7 @@ def from_parabola(path: FloatArray) -> FloatArray:
 
 
 def departure(path: FloatArray, place: FloatArray, *, clear: BoolArray, supply_v: float) -> float | None:
-    """Largest change of departure within 1 % of span, % of supply; after VRCI-P-100A (from memory).
+    """Largest change of departure within 1 % of travel, % of supply; after VRCI-P-100A (from memory).
 
     The departure is from a local parabola over 9 windows (Savitzky and Golay, Analytical Chemistry 36, 1964), since
     without an angle no other line is known. `clear`: nothing is missing in the 9 windows.
@@ -73,7 +73,7 @@ def rough_everywhere(
 ) -> RoughAll | None:
     """Whether movement alone makes noise nearly everywhere; arrays (n,), `free`: no event in that window.
 
-    Noise is the rms of `residual` in regions of 2 % of span. Its lower quartile must stand ALL_OVER_TIMES above
+    Noise is the rms of `residual` in regions of 2 % of travel. Its lower quartile must stand ALL_OVER_TIMES above
     that at rest, so neither a bad place nor the wide codes of a converter do it.
     """
     left = residual(path)
@@ -105,7 +105,7 @@ class Rough:
 
 
 def rough_places(track: TrackMap, *, supply_v: float, lsb_v: float) -> tuple[Rough, ...]:
-    """Regions of at least 2 % of span with at least two passes and ROUGH_TIMES the median noise."""
+    """Regions of at least 2 % of travel with at least two passes and ROUGH_TIMES the median noise."""
     usual = float(np.nanmedian(track.noise_v)) if np.isfinite(track.noise_v).any() else np.nan
     limit = max(ROUGH_TIMES * usual, ROUGH_PERCENT / 100 * supply_v, STEPS * lsb_v)
     hit = np.nan_to_num(track.noise_v, nan=0.0) > limit

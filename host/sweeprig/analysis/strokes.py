@@ -124,7 +124,7 @@ class Thinned:
 
 
 def thin(path: FloatArray, *, noise_v: float, window_s: float) -> Thinned:
-    """Turning points that are at least 8 % of span (and 12 times the noise) apart."""
+    """Turning points that are at least 8 % of travel (and 12 times the noise) apart."""
     from scipy.ndimage import median_filter
 
     every = max(1, round(THIN_S / window_s))

@@ -19,7 +19,7 @@ MOST_STROKES = 60  # that the test of strokes looks at
 
 
 def percent_of(path: FloatArray, low_v: float, high_v: float) -> FloatArray:
-    """Place of each window in per cent of signal span, low = 0, shape (n,)."""
+    """Place of each window in per cent of travel, low = 0, shape (n,)."""
     return np.asarray(np.clip(100 * (path - low_v) / max(high_v - low_v, 1e-9), 0, 100), dtype=float)
 
 
@@ -43,7 +43,7 @@ def fold(
     events: tuple[Event, ...],
     parts: Stretches,
 ) -> TrackMap:
-    """Passes, events and noise per bin of 1 % of span, with the two tests of place; arrays (n,)."""
+    """Passes, events and noise per bin of 1 % of travel, with the two tests of place; arrays (n,)."""
     bins = np.minimum((place / 100 * N_BINS).astype(np.int64), N_BINS - 1)
     moving = ~resting & clear_of(parts, path.size, 1)
     count = np.bincount(bins[moving], minlength=N_BINS)
@@ -77,7 +77,7 @@ def _tests(
 
 
 def _again_p(events: tuple[Event, ...], place: FloatArray, strokes: tuple[Stroke, ...]) -> float | None:
-    """Chance that so many strokes meet something within 1.5 % of span; None with fewer than two such strokes."""
+    """Chance that so many strokes meet something within 1.5 % of travel; None with fewer than two such strokes."""
     k = N_FINE
     hits: dict[int, list[int]] = {}
     for e in events:

@@ -25,7 +25,7 @@ class SweepSetup:
 
     hookup: Hookup = Hookup.POWERED
     starts: Starts = Starts.CLOSED
-    sense: Sense = Sense.UNKNOWN  # as told by the operator; UNKNOWN: find it from `starts`
+    sense: Sense = Sense.UNKNOWN  # as given by the operator; UNKNOWN: find it from `starts`
     profile: str = ANY_SENSOR
     seconds: float = 5.0  # s
     track_ohm: float | None = None  # end-to-end resistance, where measured
@@ -133,7 +133,7 @@ class Trace:
     n_lost: int = 0  # records known to be missing, those before the first among them
     n_lost_before: int = 0  # records missing before the first
     flagged: BoolArray | None = (
-        None  # windows with conversions that the converter called bad; None: no such window
+        None  # windows with conversions that the converter marks as bad; None: no such window
     )
     n_flagged: int = 0  # of them, left out by `usable`
     source: str = "rig"  # rig | csv

@@ -18,7 +18,7 @@ ConfirmKeys = Annotated[
     list[str] | None,
     typer.Option(
         "--confirm",
-        help="Confirm beforehand: cautions, plug-off, laptop-battery, usb-first, secured, idle (or several, comma).",
+        help="Confirm in advance: cautions, plug-off, laptop-battery, usb-first, secured, idle (comma between).",
     ),
 ]
 DriveOption = Annotated[
@@ -27,7 +27,7 @@ DriveOption = Annotated[
 ]
 Override = Annotated[
     str,
-    typer.Option("--override", help="Reason to go on against the interlock, for this one capture only."),
+    typer.Option("--override", help="Reason to override the interlock, for this capture only."),
 ]
 
 
@@ -47,10 +47,10 @@ def answered(question: Callable[[], T], *, option: str) -> T:
         if isinstance(exc.__context__, KeyboardInterrupt):
             raise KeyboardInterrupt from None
         raise InputError(
-            "Nobody answered: the input ended at a question.",
+            "No answer: end of input at the prompt.",
             seen="end of input",
             limit="an answer and Enter",
-            next_step=f"answer it, or add {option} beforehand",
+            next_step=f"answer the prompt, or add {option}",
         ) from None
 
 

@@ -23,7 +23,10 @@ Seconds = Annotated[float, typer.Option("--seconds", min=2.0, max=3600.0, help="
 SweepSeconds = Annotated[
     float | None,
     typer.Option(
-        "--seconds", min=2.0, max=3600.0, help="Capture exactly so long [s]; else the strokes end the sweep."
+        "--seconds",
+        min=2.0,
+        max=3600.0,
+        help="Capture for exactly this time [s]; else the strokes end the sweep.",
     ),
 ]
 Full = Annotated[bool, typer.Option("--full", help="Print every number before the card.")]
@@ -31,14 +34,12 @@ HookupOption = Annotated[
     Hookup,
     typer.Option("--hookup", help="powered: the rig feeds the sensor; tapped: another controller does."),
 ]
-StartsOption = Annotated[Starts | None, typer.Option("--starts", help="Where the lever stands at the start.")]
+StartsOption = Annotated[Starts | None, typer.Option("--starts", help="Lever position at the start.")]
 SenseOption = Annotated[Sense | None, typer.Option("--sense", help="Which way the signal runs, if known.")]
 SettingOption = Annotated[Setting, typer.Option("--setting", help="On the bench or in a vehicle.")]
 KindOption = Annotated[
     Kind | None,
-    typer.Option(
-        "--kind", help="What the sensor is; else what the profile says. A filtered PWM looks analogue."
-    ),
+    typer.Option("--kind", help="Type of sensor; default from the profile. A filtered PWM looks analogue."),
 ]
 Guard = Annotated[
     float | None,
@@ -53,15 +54,15 @@ TrackOhm = Annotated[
     ),
 ]
 Out = Annotated[Path | None, typer.Option("--out", help="Folder for captures and sheets.")]
-Operator = Annotated[str, typer.Option("--operator", help="Who does the work; stands on the sheet.")]
-Job = Annotated[str, typer.Option("--job", help="Job or order; stands on the sheet.")]
+Operator = Annotated[str, typer.Option("--operator", help="Who does the work; printed on the sheet.")]
+Job = Annotated[str, typer.Option("--job", help="Job or order; printed on the sheet.")]
 Label = Annotated[str, typer.Option("--label", help="Your label of the sensor; names the files.")]
-Part = Annotated[str, typer.Option("--part", help="Part as typed; stands on the sheet.")]
+Part = Annotated[str, typer.Option("--part", help="Part as typed; printed on the sheet.")]
 Serial = Annotated[str, typer.Option("--serial", help="Serial number of the sensor.")]
 Notes = Annotated[str, typer.Option("--notes", help="Anything else for the sheet.")]
-Budget = Annotated[bool, typer.Option("--budget", help="Print the uncertainty budget as well.")]
+Budget = Annotated[bool, typer.Option("--budget", help="Also print the uncertainty budget.")]
 MonteCarlo = Annotated[
-    bool, typer.Option("--monte-carlo", help="Check the budget's intervals by drawing (JCGM 101).")
+    bool, typer.Option("--monte-carlo", help="Check the uncertainty by Monte Carlo (JCGM 101).")
 ]
 SheetKind = Annotated[str | None, typer.Option("--sheet", help="html, pdf, both or none.")]
 RecordsPlace = Annotated[

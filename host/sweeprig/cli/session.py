@@ -103,7 +103,7 @@ def report_recovered(place: Path) -> int:
     from sweeprig.capture.sweep import recover as recovered
 
     def tell(aside: Path, reason: str) -> None:
-        console.warn(f"A journal of a capture could not be recovered and is kept as {aside}: {reason}")
+        console.warn(f"A journal of a capture cannot be recovered and is kept as {aside}: {reason}")
 
     found = recovered(place, on_unusable=tell)
     for path in found:

@@ -44,7 +44,7 @@ def take_sweep(
 
     capture, path = _take(client, order, confirm, countdown if order.timed else 0, bell, page)
     if capture.ended != "complete":
-        console.say(f"The capture ended early ({capture.ended}); what came is kept in {path}.")
+        console.say(f"The capture ended early ({capture.ended}); the data is kept in {path}.")
     if whole and capture.ended == "stopped":
         raise KeyboardInterrupt
     page.wait("DONE", "The verdict follows.", title=capture.setup.sensor_label)

@@ -54,10 +54,8 @@ def would_decide(
         )
     room = abs(value - nearest_limit(value, low=low, high=high))
     if room < HOPELESS * u95:
-        return (
-            "it stands on its limit: no measurement decides that; change the sensor, its mount or the limit"
-        )
-    return f"U of {u95:.2g} {unit} would have to be below {room / guard_factor:.2g} {unit}: {remedy(budget)}"
+        return "it is on its limit: no measurement can decide; change the sensor, its mount or the limit"
+    return f"U of {u95:.2g} {unit} must be below {room / guard_factor:.2g} {unit}: {remedy(budget)}"
 
 
 REMEDIES = (

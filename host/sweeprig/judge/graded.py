@@ -59,7 +59,7 @@ def sense_findings(analysis: Analysis, profile: Profile) -> list[Finding]:
         return []
     if any(f.code is Code.WRONG_SENSE for f in analysis.findings):
         return []
-    text = f"the signal is {analysis.sense.value} ({analysis.sense_evidence}); the profile wants {wanted}"
+    text = f"the signal is {analysis.sense.value} ({analysis.sense_evidence}); the profile asks for {wanted}"
     step = (
         "Check supply and ground: swapped on a potentiometer they only reverse the sense. Else another part."
     )
@@ -122,7 +122,7 @@ def relation_findings(analysis: Analysis, profile: Profile) -> list[Finding]:
     two, wanted = analysis.two_tracks, profile.sensor.relation
     if two is None or wanted == "none" or profile.limits.slope_b is not None or two.relation == wanted:
         return []
-    text = f"the tracks look {two.relation} (slope {two.slope:.3f}); the profile wants {wanted}"
+    text = f"the tracks look {two.relation} (slope {two.slope:.3f}); the profile asks for {wanted}"
     step = "Check which track is A and which is B, and that part and profile belong together."
     return [Finding(Code.TRACKS_DISAGREE, Cause.TRACK, 1, None, text, step)]
 
@@ -135,15 +135,19 @@ def without_repeats(found: list[Finding]) -> list[Finding]:
 
 
 def _tracks(c: Check, profile: Profile, _hookup: Hookup | None) -> Finding:
-    what = {"slope_b": "slope of B against A", "sum_b": "A + B", "correlation": "B leaves its line"}[c.name]
+    what = {
+        "slope_b": "slope of B against A",
+        "sum_b": "A + B",
+        "correlation": "departure of B from its line",
+    }[c.name]
     step = f"Sweep each track alone; check which is A and which is B, and that the part is {profile.sensor.relation}."
     if c.name == "slope_b" and c.value is not None and abs(c.value - 1) < LIKE_ONE:
-        text = f"{what}: {_seen(c)}: nearly one signal, as when the two are joined through some ohms"
+        text = f"{what}: {_seen(c)}: nearly one signal, typical of two tracks shorted through a few ohms"
         step = "Unplug and measure between the two signal pins; look for a bridge in plug and harness."
         return Finding(Code.TRACKS_SHORTED, Cause.WIRING, None, None, text, step)
     other_way = 1 / c.value if c.value else None
     if c.name == "slope_b" and other_way and (c.low or 0.0) <= other_way <= (c.high or 0.0):
-        step = "A and B look exchanged: connect them the other way round and sweep again."
+        step = "A and B appear swapped: swap them and sweep again."
     return Finding(Code.TRACKS_DISAGREE, Cause.TRACK, 1, None, f"{what}: {_seen(c)}", step)
 
 

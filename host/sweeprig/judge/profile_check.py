@@ -89,7 +89,9 @@ def _check_word(
         return _missing(full, rule, line_of(lines, table))
     value, line = part[key], line_of(lines, full)
     if not _is_kind(value, rule.kind):
-        return [Problem(line, full, "is not of the right kind", seen=_shown(value), limit=KINDS[rule.kind])]
+        return [
+            Problem(line, full, "has a value of the wrong type", seen=_shown(value), limit=KINDS[rule.kind])
+        ]
     if rule.words and value not in rule.words:
         return [Problem(line, full, "is not one of its words", seen=value[:80], limit=", ".join(rule.words))]
     if rule.kind is str and rule.required and not value.strip():

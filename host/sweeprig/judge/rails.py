@@ -12,7 +12,7 @@ from sweeprig.judge.named_ends import place_of, sense_of
 from sweeprig.judge.profile_model import Profile
 from sweeprig.judge.scale import Scale
 
-TURN = "Turn the sensor on its mount until both ends keep their margins"
+TURN = "Turn the sensor on its mount until both ends have their margins"
 FIXED = "Check stop, lever and part: this mount does not let the sensor be turned"
 UNKNOWN = "Check stop, lever, mount and part"  # nothing is known of the mount
 

@@ -20,7 +20,7 @@ from sweeprig.judge.rig import Rig
 from sweeprig.words import Hookup
 
 NOT_OBSERVED = "the supply was not observed"
-WIDER = "the wider of both limits of the supply: who fed the sensor is not known"
+WIDER = "the wider of both supply limits: the source is not known"
 
 
 @dataclass(frozen=True)

@@ -26,7 +26,7 @@ def doubted(seen: Seen, seen_of: Callable[[Analysis], Seen], told: Sense) -> Ana
         f"{found.sense_evidence}: {found.sense}; or it began at the other end: then {other}, and the ends fit"
     )
     step = (
-        "Tell the sense (`--sense`), or sweep again from closed; swapped supply and ground of a potentiometer "
+        "Sweep again from closed throttle, or give the sense (`--sense`); swapped supply and ground of a potentiometer "
         "reverse it."
     )
     open_ = Finding(Code.WRONG_SENSE, Cause.WIRING, 0, None, why, step, "doubt")

@@ -13,7 +13,7 @@ from sweeprig.judge.checks import Seen
 from sweeprig.judge.left_out import left_out
 from sweeprig.judge.load import Load
 
-VERIFY_FAILED = "the rig failed its last check standard: calibrate it again before it passes anything"
+VERIFY_FAILED = "the rig failed its last verification: calibrate it again before it passes anything"
 
 
 MOST_UNSEEN_PERCENT = (
@@ -41,12 +41,12 @@ def not_shown(seen: Seen, load: Load) -> tuple[str, ...]:
     if seen.rig is None:
         out.append(
             "Accuracy of what measured this data: not known. The intervals hold its scatter and resolution only; "
-            "what has neither is judged as read. Use a rig with a calibration."
+            "a value with neither is judged as read. Use a calibrated rig."
         )
     if seen.trace.source != "rig" and seen.scale.supply.value is not None:
         own, wide = seen.profile.limits.supply, seen.scale.supply_range
         out.append(
-            f"Supply against the limits of its source: who fed the sensor is not known, so the wider ones were used, "
+            f"Supply against the limits of its source: the source is not known, so the wider ones apply, "
             f"{wide.low:g} to {wide.high:g} V. From a controller: {own.low:g} to {own.high:g} V."
         )
     if seen.scale.supply.value is None and seen.profile.supply.ratiometric:
@@ -75,7 +75,7 @@ def _lost(seen: Seen) -> list[str]:
         )
     if bad:
         out.append(
-            f"{bad} of {total} records hold conversions that the converter called bad; they are not judged."
+            f"{bad} of {total} records hold conversions that the converter marks as bad; they are not judged."
         )
     return out
 
@@ -86,7 +86,7 @@ def _missing(seen: Seen) -> list[str]:
     gone = trace.n_lost - trace.n_lost_before + trace.n_flagged
     share = 100 * gone / max(gone + trace.t_s.size, 1)
     if late_s > BEGIN_S:
-        return [f"the first {late_s:.2f} s are missing, so which end it began at was not seen. Sweep again"]
+        return [f"the first {late_s:.2f} s are missing, so the starting end is not known. Sweep again"]
     places = _thin_places(seen) if gone or trace.gap_before.any() else ""
     if places:
         return [f"{places}: records are missing there. Sweep again with another cable or port"]
@@ -108,7 +108,7 @@ def _thin_places(seen: Seen) -> str:
     spans = ", ".join(f"{track.edge_percent[a]:.0f} to {track.edge_percent[b]:.0f} %" for a, b in runs[:3])
     more = f" and {len(runs) - 3} more places" if len(runs) > 3 else ""
     return (
-        f"at {spans} of signal span{more} fewer than {need:.0f} strokes were seen "
+        f"at {spans} of travel{more} fewer than {need:.0f} strokes were seen "
         f"({int(track.passes[thin].min())} at the least)"
     )
 
@@ -153,7 +153,7 @@ def rig_marks(calibration: Calibration | None, *, taken_at: str) -> tuple[str, .
         return ()
     out = []
     if calibration.kind == "nominal":
-        out.append("This rig was never calibrated: its intervals come from the tolerance of its parts.")
+        out.append("This rig is not calibrated: its intervals come from its parts' tolerances.")
     age = age_days(calibration.made_at, taken_at)
     if age is not None and age > calibration.max_age_days:
         out.append(

@@ -56,7 +56,7 @@ def overall(
     if faults:
         return Verdict.FAIL, _fail_reason(faults)
     if _any_fails(margins, checks):
-        return Verdict.FAIL, "A limit of the profile is not kept: see the margins and checks."
+        return Verdict.FAIL, "Limit exceeded: see the margins and checks."
     still = tuple(f for f in findings if f.code is Code.NO_MOVEMENT)
     undecided = {
         **_open_findings(still),
@@ -66,7 +66,7 @@ def overall(
     }
     if undecided:
         return Verdict.UNDECIDED, _open_reason(undecided) + _kept(margins, checks)
-    return Verdict.PASS, "Every end keeps its limits with the uncertainty counted, and no fault was seen."
+    return Verdict.PASS, "Both ends within limits, uncertainty included; no fault seen."
 
 
 def _any_fails(margins: tuple[Margin, ...], checks: tuple[Check, ...]) -> bool:
@@ -89,7 +89,7 @@ def _kept(margins: tuple[Margin, ...], checks: tuple[Check, ...]) -> str:
     ends = dict.fromkeys(m.end for m in margins)
     kept = [f"margin of the {e} end" for e in ends if _passed([m for m in margins if m.end == e])]
     kept += [NAMES.get(c.name, c.name) for c in checks if _passed([c])]
-    return f" Kept: {', '.join(kept)}." if kept else ""
+    return f" Within limits: {', '.join(kept)}." if kept else ""
 
 
 def _passed(parts: Sequence[Margin | Check]) -> bool:
@@ -111,7 +111,7 @@ def _where(f: Finding) -> str:
         return ""
     start, stop = f.where_percent
     place = f"{start:.0f}" if round(start) == round(stop) else f"{start:.0f} to {stop:.0f}"
-    return f" at {place} % of signal span"
+    return f" at {place} % of travel"
 
 
 def _fail_reason(faults: list[Finding]) -> str:

@@ -98,7 +98,7 @@ def _analysis_rows(a: Analysis) -> Rows:
     rows = [("Noise of a single window", f"{fixed(a.noise_v * 1e3, 2)} mV")]
     if a.smoothness_percent is not None:
         text = f"{fixed(a.smoothness_percent, 2)} % of supply"
-        rows.append(("Smoothness: largest change within 1 % of span", text))
+        rows.append(("Smoothness: largest change within 1 % of travel", text))
     for name, end in (("Low end", a.low), ("High end", a.high)):
         if end is not None:
             spread = f"spread {fixed(end.spread_v * 1e3, 2)} mV, drift {fixed(end.drift_v * 1e3, 2)} mV"
@@ -158,7 +158,7 @@ def rig_rows(outcome: Outcome) -> Rows:
     rows.append(("Guard band", f"{outcome.judgement.guard_factor:g} × U (95 %)"))
     if capture is not None:
         rows.append(("Captured", f"{capture.created}, {capture.ended}"))
-        rows.append(("Frames not understood", str(capture.bad_frames)))
+        rows.append(("Frames not readable", str(capture.bad_frames)))
         rows += [("Corrected or left out", f"{n} {what}") for what, n in capture.set_aside.items()]
     rows.append(("Judged", outcome.made_at))
     rows.append(("Versions", facts.versions_text(outcome)))

@@ -93,7 +93,7 @@ def write_mdf(outcome: Outcome, path: Path) -> None:
         from asammdf import MDF, Signal
     except ImportError as exc:
         raise ExportError(
-            "The library for MDF is not installed.", seen=str(exc), next_step="pip install 'sweeprig[mdf]'"
+            "The MDF library is not installed.", seen=str(exc), next_step="pip install 'sweeprig[mdf]'"
         ) from exc
     time, *others = columns_of(outcome.trace)
     signals = [Signal(c.values, time.values, unit=c.unit, name=c.name, comment=c.comment) for c in others]
@@ -134,7 +134,7 @@ def check_place(path: Path) -> None:
     """Raise ExportError for the name of a capture or a journal."""
     if path.suffix.lower() in KEPT:
         raise ExportError(
-            f"{path} is no place for a sheet or an export.",
+            f"{path} is not a file for a sheet or an export.",
             seen=f"a name that ends in {path.suffix.lower()}: captures are kept",
             limit="a new file, or an earlier sheet or export",
             next_step="give another name",

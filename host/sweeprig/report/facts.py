@@ -97,7 +97,7 @@ def lost_text(outcome: Outcome) -> str:
 def shortest_text(outcome: Outcome) -> str:
     """Return the shortest dropout that this rig and hookup can show."""
     s = outcome.trace.shortest_dropout_s
-    return f"{duration(s)}, of 20 LSB or more, at the sensor" if known(s) else "not known for this source"
+    return f"{duration(s)}of at least 20 LSB at the sensor" if known(s) else "not known for this source"
 
 
 def firmware_text(outcome: Outcome) -> str:
@@ -133,7 +133,7 @@ def profile_text(outcome: Outcome) -> str:
 
 def where_event(event: Event) -> str:
     """Return an event's place in words."""
-    at = f"at {fixed(event.at_percent, 0)} % of span" if event.at_percent is not None else "place not known"
+    at = f"at {fixed(event.at_percent, 0)} % of travel" if event.at_percent is not None else "place not known"
     return f"{at}, at rest" if event.at_rest else at
 
 
@@ -165,7 +165,7 @@ def _counts_text(outcome: Outcome) -> str:
     if is_wiggle(outcome):
         return "not judged: a wiggle test, not a sweep"
     if not outcome.analysis.strokes:
-        return "no stroke was seen"
+        return "no stroke seen"
     full = sum(stroke.full for stroke in outcome.analysis.strokes)
     strokes = count_of(len(outcome.analysis.strokes), "stroke")
     return f"{strokes}, {full} of them full, {count_of(len(outcome.analysis.rests), 'rest')}"

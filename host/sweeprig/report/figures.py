@@ -86,7 +86,7 @@ def duration(seconds: float | None) -> str:
 
 
 def span_text(where: tuple[float, float] | None) -> str:
-    """Return a place in per cent of signal span."""
+    """Return a place in per cent of travel."""
     if where is None:
         return ""
     low, high = (fixed(float(p), 0) for p in where)

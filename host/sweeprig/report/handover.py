@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from sweeprig.judge.outcome import Outcome
 
 BITS = (8, 10, 12)
-STEPS = (0, 25, 50, 75, 100)  # per cent of signal span
+STEPS = (0, 25, 50, 75, 100)  # per cent of travel
 FORMULA = "counts = round(ratio \N{MULTIPLICATION SIGN} (2ⁿ \N{MINUS SIGN} 1))"
 
 
@@ -25,7 +25,7 @@ def counts(ratio: float, *, bits: int) -> int:
 class HandoverRow:
     """One row of the table; `ratio` and what follows from it are None where the supply was not observed."""
 
-    percent: int | None  # of signal span; None where the sense is unknown
+    percent: int | None  # of travel; None where the sense is unknown
     name: str  # closed | open | low | high | ""
     calculated: bool
     value_v: float  # [V] as measured

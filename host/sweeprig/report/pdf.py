@@ -29,7 +29,7 @@ def write_pdf(html: str, path: Path) -> None:
 
 
 def _library() -> Any:
-    what = "The library for PDF is not usable here."
+    what = "The PDF library cannot be used here."
     try:
         with warnings.catch_warnings():  # without libharfbuzz-subset0 it warns, and works all the same
             warnings.filterwarnings("ignore", message="HarfBuzz", category=DeprecationWarning)

@@ -1,4 +1,4 @@
-"""The track map as a drawing: events as bars, noise as a line, passes told, over per cent of signal span."""
+"""The track map as a drawing: events as bars, noise as a line, passes told, over per cent of travel."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ class Frame:
     top_v: float  # [V] of noise
 
     def x(self, percent: float) -> float:
-        """Return the place of a part of the signal span [%]."""
+        """Return the place of a part of the travel [%]."""
         return self.left + float(percent) / 100 * (self.right - self.left)
 
     def y(self, part: float) -> float:
@@ -108,12 +108,12 @@ def track_svg(
 ) -> Markup:
     """Return the drawing. `first` names the end at 0 %: closed, or low where the sense is unknown."""
     f = _frame(track, width, height)
-    d = svg.Svg(width, height, name=name, label="Track map: events and noise over the signal span")
+    d = svg.Svg(width, height, name=name, label="Track map: events and noise over the travel")
     any_events = bool(track.events.any())
     _bars(d, track, f)
     d.path(_noise_runs(track, f), stroke=svg.INK, stroke_width=1.2)
     _axes(d, f, any_events=any_events)
-    legend = f"% of signal span, 0 = {first}"
+    legend = f"% of travel, 0 = {first}"
     d.text(f.right, f.bottom + 27, legend, size=10.0, text_anchor="end", fill=svg.MUTED)
     bars, colour = ("events, bars", svg.ALARM) if any_events else ("no events", svg.INK)
     d.text(f.left - 24, 11, bars, size=10.0, fill=colour)

@@ -53,7 +53,7 @@ def _sense(outcome: Outcome) -> dict[str, str]:
 def _events(outcome: Outcome) -> dict[str, str]:
     worst, n = facts.worst_event(outcome), len(outcome.analysis.events)
     n_strokes = len(outcome.analysis.strokes)
-    strokes = f"in {count_of(n_strokes, 'stroke')}" if n_strokes else "no stroke was seen"
+    strokes = f"in {count_of(n_strokes, 'stroke')}" if n_strokes else "no stroke seen"
     strokes = "while the harness was moved" if facts.is_wiggle(outcome) else strokes
     deepest = f"deepest {fixed(worst.depth_percent, 0)} % of supply" if worst else ""
     return {

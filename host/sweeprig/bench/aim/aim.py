@@ -27,9 +27,9 @@ class Mount(StrEnum):
 
 
 _WHY_NOT = {
-    Mount.FIXED: "a fixed sensor has no position to choose",
-    Mount.ELECTRONIC: "an electronic throttle's sensors are set by its maker, and its controller compares them",
-    Mount.PEDAL: "a pedal's sensors are set by its maker, and its controller compares them",
+    Mount.FIXED: "a fixed sensor cannot be turned",
+    Mount.ELECTRONIC: "the maker sets an electronic throttle's sensors, and its controller compares them",
+    Mount.PEDAL: "the maker sets a pedal's sensors, and its controller compares them",
     Mount.STOP_SCREW: "the stop screw sets the throttle's base position, never the sensor's reading",
 }
 CAUTIONS = (
@@ -40,28 +40,28 @@ CAUTIONS = (
 )
 SLOTTED_PROFILE = "adjustable-potentiometer"  # where none is named: the shipped one with a target
 MARGINAL_V = 1e-9
-FITS = "Both ends keep their limits after the move."
+FITS = "Both ends are within limits after the move."
 
 
 def check_mount(mount: str, profile: Profile, *, target_v: float | None = None) -> None:
     """Raise where aiming is not for this mount: InputError where it was not said, SafetyError where it is refused."""
     if mount not in tuple(Mount):
         raise InputError(
-            "It is not known how this sensor is mounted.",
+            "The sensor's mount is not known.",
             seen=mount or "not given",
             limit=", ".join(Mount),
-            next_step="add --mount slotted where its screws sit in slots",
+            next_step="if its screws sit in slots, add --mount slotted",
         )
     if mount != Mount.SLOTTED:
         raise SafetyError(
-            f"Aiming is not for this mount: {_WHY_NOT[Mount(mount)]}.",
+            f"This mount cannot be adjusted: {_WHY_NOT[Mount(mount)]}.",
             seen=mount,
             limit="a sensor on a slotted mount, made to be turned",
             next_step="look at lever, stop and part instead; sweeprig sweep judges both ends",
         )
     if profile.aim is None and target_v is None:
         raise InputError(
-            f"The profile {profile.name} names no target for the closed end.",
+            f"The profile {profile.name} has no target for the closed end.",
             seen=f"slotted = {str(profile.sensor.slotted).lower()} and no [aim]",
             limit="a profile with [aim], such as adjustable-potentiometer",
             next_step="choose it with --profile, or add --target VOLTS",
@@ -74,7 +74,7 @@ def check_target(target_v: float, profile: Profile) -> None:
     low, high = profile.limits.lower_rail.value, nominal - profile.limits.upper_rail.value
     if not low <= target_v <= high:  # nan is in no range
         raise InputError(
-            "No closed end can stand at this target.",
+            "The target for the closed end is out of range.",
             seen=f"--target {target_v:g}",
             limit=f"{low:g} to {high:g} V: between the margins of {profile.name} at a supply of {nominal:g} V",
             next_step="give volts at closed throttle by the vehicle's specification, for example --target 0.45",
@@ -86,7 +86,7 @@ def check_steepness(volts_per_degree: float, *, seen: str = "") -> None:
     low, high = limit("aim.least_v_per_deg"), limit("aim.most_v_per_deg")
     if not low <= volts_per_degree <= high:
         raise InputError(
-            "No sensor is this steep.",
+            "The volts per degree are out of range.",
             seen=seen or f"--volts-per-degree {volts_per_degree:g}",
             limit=f"{low:g} to {high:g} V per degree, without a sign",
             next_step="leave it out, or measure it by two angles: --angle 0=0.31 --angle 5=0.58",
@@ -239,8 +239,8 @@ def _why_not(
     asked = "" if wanted is None else f", the profile asks for {wanted[0]:.2f} to {wanted[1]:z.2f} V there"
     close = ends.closed_v + (least if window.target_v - ends.closed_v < least else most)
     return (
-        f"No position will do: with closed at {window.target_v:z.3f} V the open end would stand at {opened:z.3f} V"
-        f"{asked}. For a right open end, closed would have to stand near {close:z.3f} V, outside"
+        f"No position will do: with closed at {window.target_v:z.3f} V the open end would be at {opened:z.3f} V"
+        f"{asked}. For an open end in range, closed must be near {close:z.3f} V, outside"
         f" {window.low_v:.3f} to {window.high_v:z.3f} V."
     )
 
@@ -248,11 +248,11 @@ def _why_not(
 def _remarks(move: float, window: Window, ends: Ends, possible: bool) -> tuple[str, ...]:
     out = []
     if possible and abs(ends.closed_v + move - window.target_v) > 1e-6:
-        out.append("Not the middle of the window: there the other end would not keep its limits.")
+        out.append("Not the middle of the window: there the other end would be out of its limits.")
     pinned = min(ends.closed_v, ends.open_v) < 0.05 or ends.supply_v - max(ends.closed_v, ends.open_v) < 0.05
     if pinned:
         out.append(
-            "An end stands at a rail now: part of the travel is hidden there, so the true span is larger than"
+            "One end is at a rail: part of the travel is hidden there, so the true span is larger than"
             " measured. Turn towards the target, sweep again, and plan again."
         )
     return tuple(out)

@@ -87,7 +87,7 @@ def ends_of(outcome: Outcome) -> Ends:
 def _no_ends(known: Sequence[Quantity]) -> InputError:
     reasons = [q.reason for q in known if q.reason]
     return InputError(
-        "Both ends must be known before a sensor is turned.",
+        "Both ends must be known before the sensor is turned.",
         seen=reasons[0] if reasons else "no rest at a stop",
         limit="a sweep from closed throttle with rests at both stops",
         next_step="sweep again from closed throttle, stop to stop, and hold at each stop",
@@ -110,7 +110,7 @@ def simulated_turn(port: str, move_v: float, ends: Ends) -> tuple[str, str]:
     base, _, query = port.partition("?")
     kept = [part for part in query.split("&") if part and not part.startswith("turn=")]
     address = f"{base}?{'&'.join([*kept, f'turn={options.turn + degrees:.2f}'])}"
-    return address, f"Simulated sensor: turned by {degrees:+.2f} degrees; from now on it is at {address}"
+    return address, f"Simulated sensor: turned by {degrees:+.2f} degrees; from now on use {address}"
 
 
 def per_degree(first: tuple[float, float], second: tuple[float, float]) -> float:
@@ -118,7 +118,7 @@ def per_degree(first: tuple[float, float], second: tuple[float, float]) -> float
     angle, volts = second[0] - first[0], second[1] - first[1]
     if abs(angle) < 1.0 or abs(volts) < 0.01:
         raise InputError(
-            "Two angles so near each other give no volts per degree.",
+            "The two angles are too close for volts per degree.",
             seen=f"{angle:.2f} degrees, {volts:z.4f} V apart",
             limit="at least 1 degree and 0.01 V apart",
             next_step="turn the sensor further between both readings",
@@ -135,7 +135,7 @@ def parse_angle(text: str) -> tuple[float, float]:
         angle = volts = math.nan
     if not (math.isfinite(angle) and math.isfinite(volts)):
         raise InputError(
-            "This is no angle with its reading.",
+            "This is not an angle with its reading.",
             seen=text,
             limit="DEGREES=VOLTS, for example 3.5=0.612",
             next_step="give two of them: --angle 0=0.31 --angle 5=0.58",
@@ -148,7 +148,7 @@ def plan_lines(ends: Ends, p: Plan) -> list[str]:
     lines = [
         f"Now: closed {ends.closed_v:z.3f} ± {ends.closed_u95_v:z.3f} V,"
         f" open {ends.open_v:z.3f} ± {ends.open_u95_v:z.3f} V, supply {ends.supply_v:z.3f} V, {ends.sense}.",
-        f"Closed end should stand between {p.window.low_v:.3f} and {p.window.high_v:z.3f} V"
+        f"Target for the closed end: between {p.window.low_v:.3f} and {p.window.high_v:z.3f} V"
         f" (target {p.window.target_v:z.3f} V).",
     ]
     if not p.possible:

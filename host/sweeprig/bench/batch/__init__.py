@@ -1,1 +1,1 @@
-"""Many sensors one after another: series, batch sheet, gauge study."""
+"""Many sensors one after another: series, batch sheet, gauge R&R study."""

@@ -1,4 +1,4 @@
-"""Gauge study: how much of what is seen comes from the rig and its operators, and how much from the sensors.
+"""Gauge R&R study: how much of what is seen comes from the rig and its operators, and how much from the sensors.
 
 Crossed study, every operator sweeps every part the same number of times. Two ways, as in the measurement systems
 analysis of the vehicle trade (AIAG MSA, 4th edition): average and range, and analysis of variance.
@@ -19,7 +19,7 @@ FloatArray = NDArray[np.float64]
 POOL_ABOVE = (
     0.25  # p of the interaction above which it is pooled with the repeatability (AIAG MSA; from memory)
 )
-GOOD, BEARABLE = 10.0, 30.0  # % of total variation: below, between, above (AIAG MSA; from memory)
+GOOD, ACCEPTABLE = 10.0, 30.0  # % of total variation: below, between, above (AIAG MSA; from memory)
 LEAST_CATEGORIES = 5  # distinct categories a gauge should tell apart (AIAG MSA; from memory)
 
 
@@ -50,7 +50,7 @@ class Parts:
 
 @dataclass(frozen=True)
 class Study:
-    """A gauge study both ways."""
+    """A gauge R&R study both ways."""
 
     n_parts: int
     n_operators: int
@@ -87,14 +87,14 @@ def d2_star(n: int, groups: int) -> float:
 
 
 def study(values: FloatArray) -> Study:
-    """Return the gauge study of values (parts, operators, trials), no NaN; at least 2 parts and 2 trials.
+    """Return the gauge R&R study of values (parts, operators, trials), no NaN; at least 2 parts and 2 trials.
 
     Raises AnalysisError.
     """
     y = np.asarray(values, dtype=np.float64)
     if y.ndim != 3 or y.shape[0] < 2 or y.shape[2] < 2:
         raise AnalysisError(
-            "A gauge study has too little to go by.",
+            "The gauge R&R study has too few readings.",
             seen=" x ".join(str(n) for n in y.shape) + " (parts x operators x trials)",
             limit="at least 2 parts and 2 trials",
             next_step="common practice is 10 parts, 3 operators, 3 trials each",
@@ -149,4 +149,4 @@ def judged(parts: Parts) -> str:
     """Return what common practice makes of the share of the gauge."""
     if parts.percent < GOOD:
         return "good"
-    return "bearable for some uses" if parts.percent <= BEARABLE else "not good enough"
+    return "acceptable for some uses" if parts.percent <= ACCEPTABLE else "not good enough"

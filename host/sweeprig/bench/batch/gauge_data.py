@@ -1,4 +1,4 @@
-"""Readings for a gauge study from a CSV or from records, and the study as text and JSON."""
+"""Readings for a gauge R&R study from a CSV or from records, and the study as text and JSON."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from sweeprig.bench.batch.gauge import BEARABLE, GOOD, LEAST_CATEGORIES, FloatArray, Parts, Study, judged
+from sweeprig.bench.batch.gauge import ACCEPTABLE, GOOD, LEAST_CATEGORIES, FloatArray, Parts, Study, judged
 from sweeprig.capture.folder import size_of
 from sweeprig.errors import AnalysisError, CsvError, InputError
 from sweeprig.records.rows import Record
@@ -58,7 +58,7 @@ def _reading(row: dict[str, str | None], where: str) -> Reading:
         value = math.nan
     if not math.isfinite(value) or not (row["part"] or "").strip():
         raise CsvError(
-            f"{where}: a reading is not understood.",
+            f"{where}: the reading is not valid.",
             seen=",".join(str(row[c]) for c in COLUMNS)[:120],
             limit="a part and a number of volts",
             next_step="correct the line",
@@ -69,9 +69,7 @@ def _reading(row: dict[str, str | None], where: str) -> Reading:
 def readings_of_records(records: Sequence[Record], end: str) -> list[Reading]:
     """Return the volts of one end (closed or open) from records; those without it are left out. Raises InputError."""
     if end not in ("closed", "open"):
-        raise InputError(
-            "This is no end of the travel.", seen=end, limit="closed or open", next_step="correct --end"
-        )
+        raise InputError("The end is not valid.", seen=end, limit="closed or open", next_step="correct --end")
     return [
         Reading(r.serial or r.label, r.operator, float(value))
         for r in records
@@ -89,7 +87,7 @@ def some(readings: Sequence[Reading], *, source: str) -> Sequence[Reading]:
         else f"write a line for each sweep under {','.join(COLUMNS)}"
     )
     raise InputError(
-        "A gauge study has no reading to go by.", seen=source, limit="at least 2 sensors, 2 sweeps each",
+        "The gauge R&R study has no readings.", seen=source, limit="at least 2 sensors, 2 sweeps each",
         next_step=step,
     )  # fmt: skip
 
@@ -105,17 +103,17 @@ def table(readings: Sequence[Reading]) -> FloatArray:
     most = max(map(len, cells.values()))
     if len(cells[least]) != most:
         raise AnalysisError(
-            "The gauge study is not complete: every operator sweeps every part equally often.",
+            "The gauge R&R study is incomplete: every operator must sweep every part equally often.",
             seen=f"part {least[0]}, operator {least[1] or '(not named)'}: {len(cells[least])} sweeps",
             limit=f"{most} each",
-            next_step="sweep what is missing, or leave the part or the operator out",
+            next_step="do the missing sweeps, or leave out the part or the operator",
         )
     return np.array(list(cells.values()), dtype=np.float64).reshape(len(parts), len(operators), most)
 
 
 def gauge_lines(s: Study, tolerance_v: float | None) -> list[str]:
     """Return the study as text."""
-    lines = [f"Gauge study: {s.n_parts} sensors, {s.n_operators} operators, {s.n_trials} sweeps each", ""]
+    lines = [f"Gauge R&R study: {s.n_parts} sensors, {s.n_operators} operators, {s.n_trials} sweeps each", ""]
     lines.append(f"  {'':34}{'average and range':>20}{'analysis of variance':>23}")
     for label, name in (
         ("repeatability (EV)", "repeatability"), ("between operators (AV)", "reproducibility"),
@@ -125,16 +123,16 @@ def gauge_lines(s: Study, tolerance_v: float | None) -> list[str]:
     both = (s.by_range, s.by_anova)
     percent = [_plain(p.percent, 1) for p in both]
     lines.append(f"  {'GRR, % of all':34}{percent[0]:>20}{percent[1]:>23}")
-    lines.append(f"  {'sensors told apart (ndc)':34}{s.by_range.categories:>20}{s.by_anova.categories:>23}")
+    lines.append(f"  {'distinct categories (ndc)':34}{s.by_range.categories:>20}{s.by_anova.categories:>23}")
     if tolerance_v:
         shares = [f"{p.of_tolerance(tolerance_v):.1f}" for p in both]
         lines.append(f"  {'6 GRR, % of the tolerance':34}{shares[0]:>20}{shares[1]:>23}")
     lines += [
         "",
-        f"  The rig is {judged(s.by_anova)} for telling these sensors apart (common practice: below",
+        f"  The rig is {judged(s.by_anova)} for these sensors (common practice: below",
     ]
     lines.append(
-        f"  {GOOD:.0f} % good, up to {BEARABLE:.0f} % bearable, at least {LEAST_CATEGORIES} told apart)."
+        f"  {GOOD:.0f} % good, up to {ACCEPTABLE:.0f} % acceptable, at least {LEAST_CATEGORIES} categories)."
     )
     if s.p_interaction is not None:
         what = (
@@ -144,7 +142,7 @@ def gauge_lines(s: Study, tolerance_v: float | None) -> list[str]:
         )
         lines.append(f"  Operator with sensor: p = {s.p_interaction:.3g}, {what}.")
     if s.n_operators == 1:
-        lines.append("  One operator: what lies between operators was not studied.")
+        lines.append("  One operator: the variation between operators is not studied.")
     return lines
 
 

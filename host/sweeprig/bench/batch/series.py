@@ -109,7 +109,7 @@ class Batch:
     def add(self, entry: Entry) -> None:
         """Take the result of one sweep."""
         if not entry.serial:
-            raise InputError("A sweep of a series has no serial number.", next_step="scan one or press Enter")
+            raise InputError("The sweep has no serial number.", next_step="scan one or press Enter")
         self.entries.append(entry)
 
 

@@ -52,7 +52,7 @@ class Performance:
 
 @dataclass(frozen=True)
 class Tolerance:
-    """Interval that covers a share of all sensors of this kind, were they normally distributed."""
+    """Interval that covers a share of all sensors of this kind, assuming a normal distribution."""
 
     covered: float
     confidence: float

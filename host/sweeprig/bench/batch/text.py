@@ -84,11 +84,11 @@ def _end_lines(end: EndSummary) -> list[str]:
     if t is not None:
         lines.append(
             f"    95 % of such sensors lie between {t.low:z.4f} and {t.high:z.4f} V with 95 % confidence"
-            f" (k = {t.k:.3f}, were they normally distributed)"
+            f" (k = {t.k:.3f}, assuming a normal distribution)"
         )
     if end.largest_u95 is not None and end.largest_u95 > s.sd:
         lines.append(
-            "    the uncertainty of one sweep is larger than the spread: the rig hides the sensors' own"
+            "    the uncertainty of one sweep exceeds the spread: the sensors' own spread is not visible"
         )
     return lines
 

@@ -16,7 +16,7 @@ MEANING = {
     "ready": "ready for a press",
     "still": "hold the lever still",
     "armed": "move the lever",
-    "running": "it is being kept: go on",
+    "running": "recording: go on",
     "kept": "kept",
     "unwanted": "the last one is marked as not wanted",
     "fast": "again: moved too fast",
@@ -25,7 +25,7 @@ MEANING = {
     "memory": "the memory is full: collect first",
     "rail": "kept, and an end is near a rail",
     "supply": "refused or switched off: something else feeds the sensor, a short or an overload; plug off, look",
-    "order": "no order that holds: none, expired, all done, or for another rig",
+    "order": "no valid order: none, expired, all done, or for another rig",
     "engine": "again: the battery reading says that the engine runs",
 }
 
@@ -56,7 +56,7 @@ def card_lines(sent: Sent) -> list[tuple[str, list[str]]]:
     about = [
         f"Order {order.id} of {order.sent:%Y-%m-%d %H:%M}, job {setup.job or 'not named'}, {setup.hookup}.",
         f"Sensor: {sent.profile.title}.",
-        f"It holds for {order.rules['hours']} hours of running time, for this rig alone.",
+        f"It is valid for {order.rules['hours']} hours of running time, on this rig only.",
     ]
     return [
         ("What this is", about),

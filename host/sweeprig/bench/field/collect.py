@@ -93,7 +93,7 @@ def _order(text: str) -> FieldOrder:
         return read_order(text)
     except (ValueError, KeyError, TypeError, AttributeError) as exc:
         raise CaptureFileError(
-            "The order on the board is none that this program wrote.",
+            "The order on the board is not from this program.",
             seen=f"{type(exc).__name__}: {exc!s:.120}",
             next_step="collect with the version of sweeprig that sent it",
         ) from exc
@@ -116,7 +116,7 @@ def _some_pages(client: RigClient, number: int, first: int) -> tuple[bytes, ...]
             if isinstance(event, KeptPages) and _are(event.pages, number, first):
                 return event.pages
     raise LinkError(
-        "Pages of a kept sweep did not come.",
+        "Pages of a kept sweep are missing.",
         seen=f"sweep {number}, page {first}, asked for {TRIES} times",
         next_step="collect again; nothing is lost on the board",
     )
@@ -144,7 +144,7 @@ def collect(
         return
     if there.order is None:
         raise CaptureFileError(
-            "The sweeps on the board have no order with them.",
+            "The sweeps on the board have no order.",
             seen=f"{len(there.sweeps)} sweeps",
             next_step="collect with the version of sweeprig that sent it",
         )

@@ -51,8 +51,8 @@ class Kept:
     def said(self) -> str:
         """The word in plain text."""
         if self.word == "cut":
-            return "cut off by the loss of power; what was kept until then is whole"
-        return "kept" if self.word == "kept" else f"to be swept again: {AGAIN.get(self.word, self.word)}"
+            return "cut off by the loss of power; the data up to then is complete"
+        return "kept" if self.word == "kept" else f"sweep again: {AGAIN.get(self.word, self.word)}"
 
 
 def read_pages(number: int, pages: Iterable[bytes]) -> Kept:
@@ -82,10 +82,10 @@ def _object(data: bytes | None) -> dict[str, Any] | None:
 
 def _damaged(number: int, seen: str) -> CaptureFileError:
     return CaptureFileError(
-        f"The kept sweep {number} did not come whole.",
+        f"The kept sweep {number} is incomplete.",
         seen=seen,
         limit="pages and digest as the board wrote them",
-        next_step="collect again; nothing is removed from the board before it is safe here",
+        next_step="collect again; the board keeps it until it is saved here",
     )
 
 

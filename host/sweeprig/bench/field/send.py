@@ -74,7 +74,7 @@ def check_can_keep(rig: Any) -> None:
     """Raise LinkError where the firmware keeps nothing."""
     if "keep" not in rig.get("capabilities", ()):
         raise LinkError(
-            "This rig keeps no sweeps by itself.",
+            "This rig cannot keep sweeps without a host.",
             seen=f"{rig.get('board', 'a board')} without keep",
             limit="keep in the rig's identification",
             next_step="sweeprig install; only RP2 boards have the flash for it",
@@ -87,7 +87,7 @@ def _confirmed(setup: SweepSetup, ask: Ask, when: datetime) -> SweepSetup:
         ask.say(f"CAUTION: {text}")
     given = settle(confirmations(setup), job=setup.job, book=None, ask=ask, when=when)
     ask.say(check_drive(setup.vehicle_drive, confirmed=True))
-    by = f"by {setup.operator or 'nobody named'}, {when:%Y-%m-%d %H:%M}, at sending"
+    by = f"by {setup.operator or 'not named'}, {when:%Y-%m-%d %H:%M}, at sending"
     return replace(setup, confirmed=tuple(f"{line} ({by})" for line in given))
 
 
@@ -128,9 +128,9 @@ def _check_collected(state: dict[str, Any]) -> None:
     left = [n for n in state["numbers"] if n != state["order"]]
     if left:
         raise InputError(
-            "There are sweeps on the board that belong to its present order.",
+            "The board still holds sweeps of its present order.",
             seen=f"{len(left)} sweeps",
-            limit="none before a new order takes its place",
+            limit="none before a new order",
             next_step="sweeprig collect --remove",
         )
 

@@ -116,7 +116,7 @@ def voltage_there(seen: Levels) -> str:
 
 
 def check_dead(seen: Levels) -> str:
-    """Return the line on leads without voltage, or raise HookupError where some is there already."""
+    """Return the line on leads without voltage, or raise HookupError where there is some."""
     there = voltage_there(seen)
     if not there:
         supply = "not measured" if seen.supply_v is None else f"{seen.supply_v:z.2f} V"

@@ -29,7 +29,7 @@ class Running:
         if math.isinf(self.battery_v):
             now = f"above range, {self.most_v:z.1f} V or more"
         before = "" if self.rested_v is None else f" after {self.rested_v:z.2f} V"
-        side = f"an engine is taken to run from {limit('vehicle.charging_v'):z.1f} V"
+        side = f"limit for a running engine {limit('vehicle.charging_v'):z.1f} V"
         return f"battery {now}{before}; {side}"
 
 

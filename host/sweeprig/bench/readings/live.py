@@ -203,7 +203,7 @@ def collect(
             else:
                 kept.append(event)
     raise BoardSilentError(
-        "The rig streams no records.",
+        "The rig sends no records.",
         seen=f"nothing for {PATIENCE * POLL_S:.0f} s",
         next_step="plug the rig in again; if it happens again: sweeprig install",
     )
@@ -236,7 +236,7 @@ def levels(volts: Volts, events: list[Message]) -> Levels:
 
 def no_data(*, n_came: int = 1) -> BoardSilentError:
     """Return the error for a look that brought nothing that can be used."""
-    what = "The converter marked all of its readings as bad." if n_came else "The rig sent no records."
+    what = "The converter marks all readings as bad." if n_came else "The rig sends no records."
     return BoardSilentError(what, next_step="plug the rig in again and repeat")
 
 

@@ -194,19 +194,21 @@ def _same(f: Found, g: Found) -> bool:
 
 def _notes(first: Side, second: Side, *, same: bool) -> tuple[str, ...]:
     notes = [
-        f"Of {s.name}: {text}."
+        f"{s.name}: {text}."
         for s in (first, second)
         for text in rows.exceptions_of(s.ended, s.override, simulated=s.simulated)
     ]
     if first.profile != second.profile:
-        notes.append(f"The profiles differ: {first.profile}, then {second.profile}; verdicts do not compare.")
+        notes.append(
+            f"The profiles differ: {first.profile}, then {second.profile}. The verdicts cannot be compared."
+        )
     if first.sensor != second.sensor:
         notes.append(f"Two sensors: {first.sensor or 'not named'}, then {second.sensor or 'not named'}.")
     if same:
         notes.append(
             "Same rig and calibration: a part of both uncertainties is common, "
             "so a change may be real before E_n reaches 1."
-            " Where it matters, repeat both sweeps."
+            " If it matters, repeat both sweeps."
         )
     elif first.rig_uid != second.rig_uid:
         notes.append("Two rigs, or one not known: the whole uncertainty of both counts.")

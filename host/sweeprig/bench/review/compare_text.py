@@ -61,5 +61,5 @@ def _table(differences: Sequence[Difference], width: int) -> list[str]:
 
 def _finding(f: Found) -> str:
     where = f.get("where_percent")
-    place = "" if where is None else f" at {where[0]:.0f} to {where[1]:.0f} % of signal span"
+    place = "" if where is None else f" at {where[0]:.0f} to {where[1]:.0f} % of travel"
     return f"{f['code']} (cause: {f['cause']}){place}"

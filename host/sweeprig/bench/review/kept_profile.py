@@ -33,13 +33,13 @@ def profile_for(setup: SweepSetup, chosen: str | None) -> tuple[Profile, tuple[s
         today = load_profile(setup.profile)
     except ProfileError as exc:
         why = f"{exc.what} ({exc.seen})" if exc.seen else exc.what
-        return _kept(setup), (f"{why} Judged by its text of then, which the capture keeps.",)
+        return _kept(setup), (f"{why} Judged by the profile text kept in the capture.",)
     if today.sha256 == setup.profile_sha256:
         return today, ()
     what = "; ".join(_changes(setup.profile_text, today.text))
     return today, (
-        f"The profile {today.name} has changed since the capture ({what}): judged by it as it is now. "
-        f"As it was then: --profile {AS_CAPTURED}.",
+        f"The profile {today.name} has changed since the capture ({what}): judged by the present one. "
+        f"For the one in the capture: --profile {AS_CAPTURED}.",
     )
 
 
@@ -48,7 +48,7 @@ def _kept(setup: SweepSetup) -> Profile:
         raise ProfileError(
             "No profile was kept with this data.",
             seen=f"--profile {AS_CAPTURED}",
-            limit="a capture of a version that keeps its profile's text",
+            limit="a capture that keeps its profile's text",
             next_step="name a profile: see `sweeprig profile list`",
         )
     return parse_profile(setup.profile_text, f"{setup.profile} as captured")
@@ -58,9 +58,7 @@ def _changes(then: str, now: str) -> list[str]:
     """Return what differs between two texts of a profile, by key; the first few of it."""
     old, new = (dict(_values(tomllib.loads(text))) for text in (then, now))
     keys = [key for key in {**old, **new} if old.get(key) != new.get(key)]
-    said = [
-        f"{key} {old.get(key, 'not there')}, now {new.get(key, 'not there')}" for key in keys[:MOST_CHANGES]
-    ]
+    said = [f"{key} {old.get(key, 'none')}, now {new.get(key, 'none')}" for key in keys[:MOST_CHANGES]]
     more = [f"{len(keys) - MOST_CHANGES} more"] if len(keys) > MOST_CHANGES else []
     return [*said, *more] or ["comments or layout only"]
 

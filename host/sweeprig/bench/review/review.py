@@ -77,7 +77,7 @@ def calibration_of(capture: Capture, choices: Choices) -> tuple[Calibration, tup
     if kept is not None and not seen:
         return kept, ()
     remarks = (
-        (f"The calibration in the capture is not used: it is of {seen}, the capture of {limit}.",)
+        (f"The calibration in the capture is not used: it belongs to {seen}, the capture to {limit}.",)
         if seen
         else ()
     )
@@ -123,7 +123,7 @@ def review_file(path: Path, choices: Choices | None = None, *, made_at: str | No
         there = False
     if not there:
         raise FileError(
-            f"There is no file {clean_text(str(path), 200)}.",
+            f"File not found: {clean_text(str(path), 200)}.",
             next_step="check the name; captures end in .sweep",
         )
     if path.suffix.lower() == ".csv":

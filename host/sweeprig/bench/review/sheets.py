@@ -78,9 +78,9 @@ def check_target(target: Path, source: Path) -> None:
     same = target.exists() and source.exists() and target.samefile(source)
     if same or (target.exists() and target.suffix in (".sweep", ".journal")):
         raise InputError(
-            "A sheet would replace a capture." if not same else "The sheet would replace what it is about.",
+            "The sheet would overwrite a capture." if not same else "The sheet would overwrite its own data.",
             seen=str(target),
-            limit="a name of its own",
+            limit="a different name",
             next_step="name another file with --sheet",
         )
 

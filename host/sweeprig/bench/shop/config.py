@@ -49,7 +49,7 @@ def check_value(key: str, value: Any, where: str) -> Any:
     want = type(getattr(Config(), key))
     if not isinstance(value, want):
         raise ConfigError(
-            f"{where}: {key} is not of the right kind.",
+            f"{where}: {key} has a value of the wrong type.",
             seen=f"{_shown(value)}",
             limit="true or false" if want is bool else "text in quotes",
             next_step=f"correct it with `sweeprig config set {key} VALUE`",
@@ -117,7 +117,7 @@ def set_value(path: Path, key: str, text: str) -> Config:
     load_config(path)  # a broken file is not written over
     document = tomlkit.parse(path.read_text(encoding="utf-8")) if path.exists() else tomlkit.document()
     document[key] = value
-    step = "check its permissions; it is as it was before"
+    step = "check its permissions; the file is unchanged"
     write_atomically(
         path.resolve(), tomlkit.dumps(document).encode(), next_step=step, error=ConfigError, mode=0o600
     )

@@ -32,7 +32,7 @@ def expanded(typed: str, what: str, *, next_step: str) -> Path:
         return Path(typed).expanduser()
     except RuntimeError as exc:
         raise ConfigError(
-            f"{what} names a home that there is none of.", seen=clean_text(typed, 200), next_step=next_step
+            f"{what} names an unknown home folder.", seen=clean_text(typed, 200), next_step=next_step
         ) from exc
 
 
@@ -41,7 +41,7 @@ def find_places(env: Mapping[str, str] | None = None) -> Places:
     values = os.environ if env is None else env
     home = values.get("SWEEPRIG_HOME")
     if home:
-        root = expanded(home, "SWEEPRIG_HOME", next_step="set it to a folder of yours, or take it away")
+        root = expanded(home, "SWEEPRIG_HOME", next_step="set it to your own folder, or remove it")
         return Places(root / "config.toml", root / "captures", root / "calibrations", root / "records")
     import platformdirs
 

@@ -78,14 +78,14 @@ def new_profile(name: str, *, like: str, out: Path | None) -> Path:
     """Write a profile of one's own that starts as a copy of `like`; never over a file that is there."""
     if not NAME.fullmatch(name):
         raise InputError(
-            "This is not a name for a profile.",
+            "The profile name is not valid.",
             seen=name,
             limit="letters, digits, - and _, at most 64",
             next_step="type another name",
         )
     if name in shipped_names():
         raise InputError(
-            "A shipped profile has this name.",
+            "This name belongs to a shipped profile.",
             seen=name,
             limit="a name of your own",
             next_step="type another name",
@@ -98,7 +98,7 @@ def new_profile(name: str, *, like: str, out: Path | None) -> Path:
             file.write(copied)
     except FileExistsError as exc:
         raise ProfileError(
-            f"{path} is there already.", limit="a new file", next_step="choose another name or --out"
+            f"{path} already exists.", limit="a new file", next_step="choose another name or --out"
         ) from exc
     except OSError as exc:
         raise ProfileError(

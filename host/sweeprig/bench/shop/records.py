@@ -66,7 +66,7 @@ def write_export(path: Path, text: str) -> None:
     from sweeprig.report.exports import check_place
 
     check_place(path)
-    step = "check the folder and its permissions; what was there is as it was"
+    step = "check the folder and its permissions; existing files are unchanged"
     if not path.parent.is_dir():
         raise ExportError(f"{path} cannot be written.", seen=f"no folder {path.parent}", next_step=step)
     write_atomically(path, text.encode("utf-8", "replace"), next_step=step, error=ExportError)
@@ -77,7 +77,7 @@ def verdict_named(text: str | None) -> str | None:
     word = None if text is None else text.strip().lower()
     if word is not None and word not in tuple(Verdict):
         raise InputError(
-            "There is no verdict of this name.",
+            "The verdict is not valid.",
             seen=str(text)[:80],
             limit=", ".join(Verdict),
             next_step="correct --verdict",

@@ -97,9 +97,9 @@ def _must_have_moved(guide: SweepGuide) -> None:
     """Raise InputError where the sweep was given up because nothing moved."""
     if guide.trigger.lever.now_s >= limit("sweep.wait_s"):
         raise InputError(
-            "The sweep did not begin: the lever was not moved. The sensor is switched off.",
+            "The sweep does not begin: the lever does not move. The sensor is switched off.",
             seen=f"{guide.trigger.lever.now_s:.0f} s at rest",
-            limit=f"a movement within {limit('sweep.wait_s'):.0f} s",
+            limit=f"movement within {limit('sweep.wait_s'):.0f} s",
             next_step="run it again and move the lever; a signal that does not follow: sweeprig check",
         )
 

@@ -103,4 +103,4 @@ def keep_record(outcome: Outcome, path: Path, order: SweepOrder) -> tuple[int | 
         with open_store(order.records_url) as store:
             return store.add(outcome, path, batch=order.batch), ""
     except RecordsError as exc:
-        return None, f"NO RECORD WAS KEPT. {exc} Later: sweeprig records add {shlex.quote(str(path))}"
+        return None, f"NO RECORD IS SAVED. {exc} Later: sweeprig records add {shlex.quote(str(path))}"

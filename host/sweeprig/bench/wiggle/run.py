@@ -29,7 +29,7 @@ def check_idle(setup: SweepSetup, ask: Ask) -> None:
     """Raise where recording at idle is asked for without the recorded override and its confirmation."""
     if not setup.override.strip():
         raise InterlockError(
-            "Recording at idle needs a reason that stands on the sheet.",
+            "Recording at idle needs a reason for the sheet.",
             seen="no --override",
             limit='--override "REASON"',
             next_step=f'add --override "REASON" and --confirm {IDLE.key}: {IDLE.text}',

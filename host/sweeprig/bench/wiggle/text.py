@@ -23,7 +23,7 @@ def parse_marks(text: str) -> list[MarkAt]:
             at_s = math.nan
         if not place.strip() or not math.isfinite(at_s) or at_s < 0:
             raise InputError(
-                "A mark is not understood.",
+                "The mark is not valid.",
                 seen=part,
                 limit="SECONDS:PLACE, for example 0:plug,10:bulkhead,20:controller end",
                 next_step="correct --marks",
@@ -36,7 +36,7 @@ def within(marks: Sequence[MarkAt], seconds: float) -> tuple[list[MarkAt], str]:
     """Return the marks that a capture of `seconds` reaches, and what must be said of the others; "" without any."""
     late = [m for m in marks if m.at_s >= seconds]
     names = ", ".join(f"{m.at_s:g}:{m.place}" for m in late)
-    said = f"NOT REACHED: the capture ends at {seconds:g} s, before {names}: no event can be put there."
+    said = f"NOT REACHED: the capture ends at {seconds:g} s, before {names}: no event can be located there."
     said += " Make --seconds longer, or the times in --marks shorter."
     return [m for m in marks if m.at_s < seconds], said if late else ""
 
@@ -46,8 +46,8 @@ def summary_lines(w: Wiggled) -> list[str]:
     n = len(w.happenings)
     if not w.reproduced:
         return [
-            f"NOT REPRODUCED: no event in {w.seconds:.0f} s. This is not a pass: a fault that shows with heat,"
-            " vibration or another movement is not excluded.",
+            f"NOT REPRODUCED: no event in {w.seconds:.0f} s. This is not a pass: heat, vibration or"
+            " another movement may still show a fault.",
             *_place_lines(w),
         ]
     first = f"{n} event{'s' if n != 1 else ''} in {w.seconds:.0f} s."

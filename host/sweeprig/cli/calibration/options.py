@@ -27,7 +27,7 @@ class RampSource(StrEnum):
 Points = Annotated[int, typer.Option("--points", min=2, max=64, help="Voltages to set.")]
 PointsFile = Annotated[
     Path | None,
-    typer.Option("--points-file", help="Take the points from this CSV; the rig is only asked who it is."),
+    typer.Option("--points-file", help="Take the points from this CSV; the rig is only identified."),
 ]
 MeterText = Annotated[
     str,
@@ -35,7 +35,7 @@ MeterText = Annotated[
 ]
 Count = Annotated[float, typer.Option("--count", help="One count of the last digit on that range [V].")]
 Range = Annotated[float, typer.Option("--range", help="The meter's range [V].")]
-MeterName = Annotated[str, typer.Option("--meter-name", help="What meter it is.")]
+MeterName = Annotated[str, typer.Option("--meter-name", help="Make and model of the meter.")]
 MeterSerial = Annotated[str, typer.Option("--meter-serial", help="Its serial number.")]
 Certificate = Annotated[str, typer.Option("--certificate", help="Its calibration certificate.")]
 ReferenceOption = Annotated[
@@ -43,7 +43,7 @@ ReferenceOption = Annotated[
     typer.Option("--reference", help="meter: you type readings; monitor: the rig's I2C converter reads."),
 ]
 Temperature = Annotated[
-    float | None, typer.Option("--temperature", help="Of the rig [°C], if it has no own.")
+    float | None, typer.Option("--temperature", help="Temperature of the rig [°C], if it has no sensor.")
 ]
 MaxAge = Annotated[
     float, typer.Option("--max-age", min=1, help="Days after which the calibration counts as old.")
@@ -53,7 +53,7 @@ StandardU = Annotated[
     float | None, typer.Option("--standard-u", min=0.0, help="Its 95 % uncertainty [V]; else --meter.")
 ]
 Standard = Annotated[str, typer.Option("--standard", help="What the standard is, for the chart.")]
-AsLeft = Annotated[bool, typer.Option("--as-left", help="After the rig was set right, not as found.")]
+AsLeft = Annotated[bool, typer.Option("--as-left", help="Result as left (after adjustment), not as found.")]
 RampSeconds = Annotated[float, typer.Option("--seconds", min=1.0, max=3600.0, help="How long to count [s].")]
 RampFrom = Annotated[
     RampSource,
@@ -63,6 +63,7 @@ RampFrom = Annotated[
     ),
 ]
 Linearity = Annotated[
-    float, typer.Option("--linearity", min=0.0, max=5.0, help="The ramp's own, ± per cent of its range.")
+    float,
+    typer.Option("--linearity", min=0.0, max=5.0, help="Linearity of the ramp, ± per cent of its range."),
 ]
-Rig = Annotated[str, typer.Argument(help="Serial number of the rig; default the only one stored.")]
+Rig = Annotated[str, typer.Argument(help="Serial number of the rig; default: the only one stored.")]

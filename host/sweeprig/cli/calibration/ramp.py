@@ -40,7 +40,7 @@ def counted(
             console.end_progress()
             return before, counts, True
         console.say(
-            "A generator's ramp or triangle, from below 0.1 V to above 4.9 V, goes on signal A; slow is good."
+            "A generator's ramp or triangle, from below 0.1 V to above 4.9 V, goes on signal A; slow is better."
         )
         counts = count_codes(client, seconds=seconds, progress=_progress)
     console.end_progress()

@@ -33,18 +33,21 @@ class AimOptions(SensorOptions, PageOptions):
         typer.Option("--mount", help="slotted, fixed, electronic-throttle, pedal or stop-screw."),
     ] = ""
     target: Annotated[
-        float | None, typer.Option("--target", help="Closed volts by the vehicle's own specification.")
+        float | None, typer.Option("--target", help="Closed throttle volts from the vehicle's specification.")
     ] = None
     volts_per_degree: Annotated[
-        float | None, typer.Option("--volts-per-degree", help="Of this sensor, where known.")
+        float | None,
+        typer.Option("--volts-per-degree", help="Slope of this sensor, if known [V per degree]."),
     ] = None
     angle: Annotated[
         list[str] | None, typer.Option("--angle", help="DEGREES=VOLTS at closed throttle; give two of them.")
     ] = None
     from_file: Annotated[
-        Path | None, typer.Option("--from", help="Capture that shows both ends; else a sweep is made first.")
+        Path | None, typer.Option("--from", help="Capture that shows both ends; default: sweep first.")
     ] = None
-    plan_only: Annotated[bool, typer.Option("--plan", help="Say what turning would do, and stop.")] = False
+    plan_only: Annotated[
+        bool, typer.Option("--plan", help="Show what turning does to both ends, and stop.")
+    ] = False
     longest: Annotated[
         float, typer.Option("--longest", min=1.0, help="Longest time for turning the sensor [s].")
     ] = 600.0
@@ -91,7 +94,7 @@ def _order(asked: AimOptions) -> SweepOrder:
 
     setup = asked.setup(seconds=asked.seconds, starts=Starts.CLOSED)
     if asked.profile is None and asked.target is None and load_profile(setup.profile).aim is None:
-        console.say(f"Profile {SLOTTED_PROFILE}: {setup.profile} names no target for the closed end.")
+        console.say(f"Profile {SLOTTED_PROFILE}: {setup.profile} has no target for the closed end.")
         setup = replace(setup, profile=SLOTTED_PROFILE)
     return replace(asked.order(setup), timed=asked.seconds is not None)
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from sweeprig.calibration.model import Calibration
 
 calibrate_app = typer.Typer(
-    help="Calibrate the rig: codes to volts, and how far they can be trusted.", invoke_without_command=True
+    help="Calibrate the rig against your meter, verify and show its calibration.", invoke_without_command=True
 )
 FAILED = 10  # as a failing verdict; docs/reference/exit-codes.md
 

@@ -16,11 +16,9 @@ if TYPE_CHECKING:
 def collect(
     port: opt.Port = "",
     remove: Annotated[
-        bool, typer.Option("--remove", help="Take off the board what is safely on disk, read back.")
+        bool, typer.Option("--remove", help="Remove from the board what is saved and verified on disk.")
     ] = False,
-    only_list: Annotated[
-        bool, typer.Option("--list", help="Show what is on the board, fetch nothing.")
-    ] = False,
+    only_list: Annotated[bool, typer.Option("--list", help="Only list what is on the board.")] = False,
     guard: opt.Guard = None,
     out: opt.Out = None,
     sheet: opt.SheetKind = None,
@@ -71,7 +69,7 @@ def _show(one: Collected) -> None:
     if one.problem:
         console.warn(one.problem)
     elif one.done is None:
-        console.show("  kept here and not judged" if one.kept.unwanted else "  it is here already")
+        console.show("  saved here, not judged" if one.kept.unwanted else "  already here")
     else:
         from sweeprig.cli.views.outcome import outcome_lines
 

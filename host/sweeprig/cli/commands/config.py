@@ -24,7 +24,7 @@ def show(as_json: Annotated[bool, typer.Option("--json", help="Print one JSON ob
     if as_json:
         console.show_json({"file": str(path), **values})
         return
-    console.say(f"File: {path}{'' if path.exists() else ' (not there: defaults)'}")
+    console.say(f"File: {path}{'' if path.exists() else ' (no file: defaults)'}")
     for key, value in values.items():
         console.show(f"{key:14}{value if value != '' else '-'}")
 

@@ -1,4 +1,4 @@
-"""`gauge`: the gauge study."""
+"""`gauge`: the gauge R&R study."""
 
 from __future__ import annotations
 
@@ -14,22 +14,22 @@ from sweeprig.cli.session import records_place
 
 def gauge(
     file: Annotated[Path | None, typer.Argument(help="CSV with part, operator and value_v.")] = None,
-    batch: Annotated[str, typer.Option("--batch", help="Instead: the records of this batch.")] = "",
+    batch: Annotated[str, typer.Option("--batch", help="Instead of a CSV: the records of this batch.")] = "",
     end: Annotated[str, typer.Option("--end", help="With --batch: closed or open.")] = "closed",
     tolerance: Annotated[
         float | None,
         typer.Option("--tolerance", min=0.0, help="Width of the tolerance [V], for 6 GRR against it."),
     ] = None,
-    place: Annotated[str, typer.Option("--records", help="With --batch: where the records are.")] = "",
+    place: Annotated[str, typer.Option("--records", help="With --batch: location of the records.")] = "",
     as_json: opt.AsJson = False,
 ) -> None:
-    """Gauge study: how much of the spread is the rig's and the operators', and how much the sensors'."""
+    """Gauge R&R study: how much of the spread is the rig's and the operators', and how much the sensors'."""
     from sweeprig.bench.batch import gauge_data as data
     from sweeprig.bench.batch.gauge import study
     from sweeprig.errors import InputError
 
     if (file is None) == (not batch):
-        raise InputError("A gauge study needs one source.", next_step="name a CSV, or --batch NAME")
+        raise InputError("The gauge R&R study needs one source.", next_step="name a CSV, or --batch NAME")
     if file is not None:
         readings = data.some(data.readings_of_csv(file), source=str(file))
     else:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from sweeprig.bench.review.compare import Side
     from sweeprig.records.rows import Record
 
-records = typer.Typer(help="What was swept before: list, show, history, export.", no_args_is_help=True)
+records = typer.Typer(help="List, show, compare and export earlier sweeps.", no_args_is_help=True)
 
 Place = opt.RecordsPlace
 Key = Annotated[str, typer.Argument(help="A record's number, or 6 or more digits of its capture's hash.")]
@@ -41,7 +41,7 @@ class Wanted:
         str | None, typer.Option("--sensor", help="Only of this sensor: label or serial number.")
     ] = None
     verdict: Annotated[str | None, typer.Option("--verdict", help="Only pass, fail or undecided.")] = None
-    since: Annotated[str | None, typer.Option("--since", help="Only from this time on (ISO 8601).")] = None
+    since: Annotated[str | None, typer.Option("--since", help="Only from this time (ISO 8601).")] = None
     batch: Annotated[str | None, typer.Option("--batch", help="Only of this batch.")] = None
 
     def find(self, *, limit: int | None = None, full: bool = False) -> list[Record]:
@@ -64,7 +64,7 @@ class Wanted:
 class ListOptions(Wanted):
     """What `records list` takes."""
 
-    limit: Annotated[int, typer.Option("--limit", min=1, help="At most so many, the newest.")] = 50
+    limit: Annotated[int, typer.Option("--limit", min=1, help="At most this many, newest first.")] = 50
     as_json: opt.AsJson = False
 
 
@@ -79,10 +79,10 @@ def list_(asked: ListOptions) -> None:
     if asked.as_json:
         console.show_json([record_json(r) for r in shown])
         return
-    for line in table_lines(shown, console.width) if shown else ["No record fits."]:
+    for line in table_lines(shown, console.width) if shown else ["No matching record."]:
         console.show(line)
     if len(found) > asked.limit:
-        console.say(f"There are more; --limit shows more than {asked.limit}.")
+        console.say(f"More records exist; --limit shows more than {asked.limit}.")
 
 
 @records.command()
@@ -137,7 +137,7 @@ def amend(
 def history(
     sensor: Sensor,
     place: Place = "",
-    limit: Annotated[int | None, typer.Option("--limit", min=1, help="Only the newest so many.")] = None,
+    limit: Annotated[int | None, typer.Option("--limit", min=1, help="Only this many, newest first.")] = None,
     as_json: opt.AsJson = False,
 ) -> None:
     """Show one sensor's records, oldest first, and how its ends moved."""
@@ -194,7 +194,7 @@ def batch_(
 class ExportOptions(Wanted):
     """What `records export` takes."""
 
-    out: Annotated[Path | None, typer.Option("--out", help="File to write; standard output without.")] = None
+    out: Annotated[Path | None, typer.Option("--out", help="File to write; default: standard output.")] = None
     kind: Annotated[Format | None, typer.Option("--as", help="Default: by the file's ending, else csv.")] = (
         None
     )

@@ -14,9 +14,7 @@ from sweeprig.cli.console import console
 def rigs(
     self_test: Annotated[
         bool,
-        typer.Option(
-            "--self-test", help="Try all that the board can show with NOTHING on the leads; a report."
-        ),
+        typer.Option("--self-test", help="Test the rig itself, with NOTHING on the leads; prints a report."),
     ] = False,
     port: opt.Port = "",
     as_json: opt.AsJson = False,
@@ -57,10 +55,10 @@ def _self_test(port: str, *, as_json: bool) -> None:
 def install(
     port: opt.Port = "",
     check: Annotated[
-        bool, typer.Option("--check", help="Only tell whether the board's files equal ours.")
+        bool, typer.Option("--check", help="Only compare the board's files with this program's.")
     ] = False,
     remove: Annotated[
-        bool, typer.Option("--remove", help="Take the firmware off; your own main.py gets its name back.")
+        bool, typer.Option("--remove", help="Remove the firmware; restore your own main.py.")
     ] = False,
     as_json: opt.AsJson = False,
 ) -> None:

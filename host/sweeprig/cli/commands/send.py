@@ -14,9 +14,7 @@ from sweeprig.words import Hookup, Sense, Setting, Starts
 
 def send(
     port: opt.Port = "",
-    sweeps: Annotated[
-        int, typer.Option("--sweeps", min=1, max=50, help="How many sweeps are to be kept.")
-    ] = 6,
+    sweeps: Annotated[int, typer.Option("--sweeps", min=1, max=50, help="Number of sweeps to keep.")] = 6,
     seconds: Annotated[
         float | None, typer.Option("--seconds", min=2.0, max=300.0, help="Longest time of a sweep [s].")
     ] = None,

@@ -30,7 +30,9 @@ class SweepOptions(SensorOptions, PageOptions):
     sense: opt.SenseOption = Sense.UNKNOWN
     kind: opt.KindOption = None
     guard: opt.Guard = None
-    countdown: Annotated[int, typer.Option(min=0, max=30, help="With --seconds: count down so long [s].")] = 3
+    countdown: Annotated[
+        int, typer.Option(min=0, max=30, help="With --seconds: length of the countdown [s].")
+    ] = 3
     series: Annotated[
         bool,
         typer.Option("--series", help="Sweep a batch: each sweep starts on movement and ends by itself."),

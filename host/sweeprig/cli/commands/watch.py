@@ -19,7 +19,9 @@ from sweeprig.words import Sense, Starts
 class WatchOptions(RigOptions, PageOptions):
     """What `watch` takes."""
 
-    seconds: Annotated[float, typer.Option("--seconds", min=0.0, help="End after this [s]; 0: Ctrl-C.")] = 0.0
+    seconds: Annotated[
+        float, typer.Option("--seconds", min=0.0, help="End after this time [s]; 0: until Ctrl-C.")
+    ] = 0.0
     starts: opt.StartsOption = Starts.ANYWHERE
     sense: opt.SenseOption = Sense.UNKNOWN
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object a line, ten a second.")] = (

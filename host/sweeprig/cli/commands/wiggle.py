@@ -24,7 +24,7 @@ class WiggleOptions(SensorOptions, PageOptions):
     """What `wiggle` takes."""
 
     seconds: Annotated[
-        float, typer.Option("--seconds", min=1.0, max=3600.0, help="Length [s]; Ctrl-C ends it before.")
+        float, typer.Option("--seconds", min=1.0, max=3600.0, help="Length [s]; Ctrl-C ends it earlier.")
     ] = 60.0
     far_end: Annotated[
         bool, typer.Option("--far-end", help="Channel B taps the same signal wire at the controller.")

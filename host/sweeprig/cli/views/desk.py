@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 QUIT = "\x04"  # Ctrl-D; a typed q may begin a serial number
 HINT = (
-    "Scan or type the serial number, then Enter; Enter alone counts on.",
+    "Scan or type the serial number, then Enter; Enter alone takes the next number.",
     "Space or the rig's button repeats the sensor on the bench; Ctrl-D ends.",
 )
 
@@ -80,7 +80,7 @@ class Desk:
     def result(self, batch: Batch, done: SweepDone | None) -> None:
         """Show the verdict large and let it be heard."""
         if done is None:
-            self.say(["The lever did not move; nothing was kept."])
+            self.say(["The lever does not move; nothing is saved."])
             return
         entry = batch.entries[-1]
         ends = "   ".join(end_text(entry, end) for end in ("closed", "open"))

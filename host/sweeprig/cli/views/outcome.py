@@ -66,9 +66,7 @@ def finding_lines(number: int, f: Finding) -> list[str]:
     if f.where_percent is not None:
         low, high = f.where_percent
         where = (
-            f" at {low:.1f} to {high:.1f} % of signal span"
-            if high - low >= 0.1
-            else f" at {low:.1f} % of signal span"
+            f" at {low:.1f} to {high:.1f} % of travel" if high - low >= 0.1 else f" at {low:.1f} % of travel"
         )
     kind = "" if f.severity == "fault" else f" ({f.severity})"
     return [
