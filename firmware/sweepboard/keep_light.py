@@ -1,4 +1,4 @@
-"""What the light says while nobody else is there: codes that need no colour. docs/howto/vehicle.md has the table.
+"""What the light means while nobody else is there: codes that need no colour. docs/howto/vehicle.md has the table.
 
 A code is what is lit and dark in turn, in milliseconds, over and over: long is 900, short 200.
 """
@@ -27,7 +27,7 @@ WORDS = {
     "rail": blinks(6, SHORT),  # again: an end is near a rail
     "supply": blinks(7, SHORT),  # again: the supply was refused, shorted or overloaded
     "order": blinks(8, SHORT),  # no order that holds: none, expired, all done, for another rig or build
-    "engine": blinks(9, SHORT),  # again: the battery reading says that the engine runs
+    "engine": blinks(9, SHORT),  # again: the battery reading shows a running engine
 }
 
 

@@ -50,7 +50,7 @@ def test_swapped_supply_and_ground_reverse_the_sense(track: float) -> None:
     check = checked(Wiring(supply="a", ground="b", track_ohm=track))
     assert (check.verdict, check.sense, faults(check)) == ("connected", Sense.FALLING, [WiringFault.REVERSED])
     assert check.findings[0].severity == "note"
-    assert "supply and ground swapped" in check.findings[0].not_told_apart
+    assert "supply and ground swapped" in check.findings[0].could_be
     told = checked(Wiring(supply="a", ground="b", track_ohm=track), told=Sense.RISING)
     assert told.verdict == "fault"
 
@@ -80,7 +80,7 @@ def test_open_ground_and_wrong_pin_need_the_supply_current() -> None:
     for wiring in (Wiring(ground=None), Wiring(supply="w", ground="a", signal="b")):
         check = checked(wiring, current=False)
         assert faults(check) == [WiringFault.AT_SUPPLY]
-        assert "look alike" in check.findings[0].not_told_apart
+        assert "shows which" in check.findings[0].could_be
 
 
 def test_plain_build_cannot_tell_open_lead_from_short() -> None:
@@ -89,7 +89,7 @@ def test_plain_build_cannot_tell_open_lead_from_short() -> None:
         assert faults(check) == [WiringFault.AT_GROUND]
         assert check.joint is Joint.NOT_TESTED
         assert "open signal lead" in check.findings[0].what
-        assert "bias line" in check.findings[0].not_told_apart
+        assert "bias line" in check.findings[0].could_be
 
 
 def test_lever_that_moves_nothing_does_not_follow() -> None:

@@ -172,7 +172,7 @@ def test_a_series_keeps_the_sensor_and_asks_again_for_the_next(tmp_path: Path) -
 def test_a_live_view_stops_with_the_reason(tmp_path: Path) -> None:
     rig = Vehicle(starts_at=2000, stream=3)
     with (
-        pytest.raises(InterlockError, match="seems to have been started") as caught,
+        pytest.raises(InterlockError, match="engine appears to run") as caught,
         session(client_of(rig), VEHICLE, calibrations=tmp_path) as s,
     ):
         run_watch(s, Watcher(s.profile), Quiet(), seconds=20.0)

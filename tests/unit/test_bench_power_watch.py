@@ -211,7 +211,7 @@ def test_a_board_that_let_go_in_the_countdown_is_said(tmp_path: Path) -> None:
     def held() -> None:
         rig.out.supply = False
 
-    with pytest.raises(HookupError, match="let go of the sensor by itself") as caught:
+    with pytest.raises(HookupError, match="switched the sensor's supply off by itself") as caught:
         take(client_of(rig), order, watch=UNWATCHED, before=held)
     assert "Ctrl-Z" in caught.value.next_step
     assert list(tmp_path.glob("*.sweep")) == list(tmp_path.glob("*.journal")) == []
@@ -219,7 +219,7 @@ def test_a_board_that_let_go_in_the_countdown_is_said(tmp_path: Path) -> None:
 
 def test_a_board_that_lets_go_in_a_sweep_ends_it_and_keeps_it(tmp_path: Path) -> None:
     rig = ScriptedRig(fed_until(2000))
-    with pytest.raises(HookupError, match="let go of the sensor by itself") as caught:
+    with pytest.raises(HookupError, match="switched the sensor's supply off by itself") as caught:
         sweep(rig, tmp_path)
     (kept,) = tmp_path.glob("*.sweep")
     assert str(kept) in caught.value.next_step

@@ -236,5 +236,5 @@ def test_residuals_larger_than_expected_widen_u():
     assert found.widened > 1.3
     ratio = np.array(found.u_at)[:, 1] / np.array(usual.u_at)[:, 1]
     assert ratio == pytest.approx(found.widened, rel=0.02)
-    assert "departs from its line more than usual" in "\n".join(channel_lines(found))
+    assert "linearity error is larger than usual" in "\n".join(channel_lines(found))
     assert "departs" not in "\n".join(channel_lines(usual))

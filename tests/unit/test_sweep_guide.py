@@ -177,7 +177,7 @@ def test_strokes_that_would_decide_are_taken_in_the_same_run() -> None:
     longer = next(s for s in found if s.asked)
     assert longer.plan.longest_s > PLAN.longest_s
     assert longer.step is Step.AND_BACK
-    assert "more to tell" in plain_line(longer)
+    assert "more to decide" in plain_line(longer)
     assert any("2 more strokes" in text for text in guide.seen)
 
 

@@ -45,7 +45,7 @@ def about_records(trace: Trace) -> list[Finding]:
     if trace.n_lost:
         text, step = f"{trace.n_lost} records are missing", "Use another cable or port and sweep again."
         if trace.n_lost_before:
-            text += f", {trace.n_lost_before} of them before the first that came"
+            text += f", {trace.n_lost_before} of them before the first one received"
         numbers = {"n_lost": float(trace.n_lost)}
         out.append(Finding(Code.RECORDS_LOST, Cause.RIG, None, None, text, step, "note", numbers))
     whole = trace.t_s.size + trace.n_flagged

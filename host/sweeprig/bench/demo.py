@@ -32,7 +32,7 @@ class Scene:
 
 
 STORY = (
-    Scene("worn", "The sensor as it came in: used, said to hesitate on light throttle", "as-found"),
+    Scene("worn", "The sensor as received: used, reported to hesitate on light throttle", "as-found"),
     Scene("good", "The new sensor, mounted and turned to its place", "replacement"),
 )
 

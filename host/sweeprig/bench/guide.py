@@ -114,7 +114,7 @@ def then_of(outcome: Outcome) -> Then:
 
 SAID = {
     Then.HAND_OVER: "Hand it over: the sheet has the numbers for the controller.",
-    Then.AIM: "An end stands outside its limits, and the mount is slotted: the sensor can be turned.",
+    Then.AIM: "An end is outside its limits. The mount is slotted: the sensor can be turned.",
     Then.WIGGLE: "A contact opens: the place is found by moving plug and harness by hand, lever at rest.",
     Then.REPLACE: "Replace the sensor, or what the card names; then sweep the new one.",
     Then.SWEEP: "Do what the card says under Next; then sweep again.",

@@ -13,7 +13,7 @@ from sweeprig.cli.console import console, strong
 if TYPE_CHECKING:
     from sweeprig.bench.guide import Item
 
-BACK_WORD = "Make it so first, then answer y. Ctrl-C ends the guide; nothing is fed."
+BACK_WORD = "Do this first, then answer y. Ctrl-C ends the guide; nothing is fed."
 
 
 def asked(text: str, keys: str) -> str:

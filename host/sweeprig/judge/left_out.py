@@ -7,7 +7,7 @@ from functools import cache
 from sweeprig.judge.profile import load_profile, shipped_names
 from sweeprig.judge.profile_model import Profile
 
-ENDS = "where the ends should stand"
+ENDS = "where the ends should be"
 
 
 def ends_are_judged(profile: Profile) -> bool:
@@ -17,7 +17,7 @@ def ends_are_judged(profile: Profile) -> bool:
 
 @cache
 def profiles_with_ends(tracks: int) -> tuple[str, ...]:
-    """Return the shipped profiles of so many tracks that say where the ends should stand."""
+    """Return the shipped profiles of so many tracks that say where the ends should be."""
     shipped = [load_profile(name) for name in shipped_names()]
     return tuple(p.name for p in shipped if ends_are_judged(p) and p.sensor.tracks == tracks)
 

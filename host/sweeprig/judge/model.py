@@ -17,7 +17,7 @@ class Verdict(StrEnum):
     UNDECIDED = "undecided"
 
 
-UNKNOWN_U = "uncertainty not known: it did not scatter, and nothing is known of what measured it"
+UNKNOWN_U = "uncertainty not known: no scatter, and the instrument is not known"
 
 
 @dataclass(frozen=True)

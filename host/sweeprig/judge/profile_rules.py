@@ -63,9 +63,7 @@ GUARD = {
     "note": WordRule(str, "anything else worth knowing"),
 }
 SENSOR_NUMBERS = {
-    "track_ohm": NumberRule(
-        "range", "ohm", 1, 1e6, "end-to-end resistance to reckon with where it was not measured"
-    ),
+    "track_ohm": NumberRule("range", "ohm", 1, 1e6, "end-to-end resistance to use where it is not measured"),
 }
 LIMITS = {
     "lower_rail": NumberRule("value", "V", 0, 16, "least distance of an end from sensor ground", True),

@@ -80,7 +80,7 @@ class Live:
         """Do what a phone asks for, where it may."""
         order = await _order(request)
         if order is None:
-            return JSONResponse({"refused": "This was not understood."}, 400)
+            return JSONResponse({"refused": "The request is not valid."}, 400)
         refused = self._done(request.state.cookie, order)
         return JSONResponse({"refused": refused}, 409 if refused else 200)
 

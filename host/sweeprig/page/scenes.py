@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from sweeprig.errors import SweeprigError
 
 START = Action("\r", "Start without a movement")
-END = Action("q", "End and judge what came")
+END = Action("q", "End and judge")
 AGAIN = Action(" ", "Do it again")
 NEXT = Action("\r", "Next sensor")
 PLACES = (

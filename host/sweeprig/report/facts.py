@@ -49,7 +49,7 @@ def calibration_text(outcome: Outcome) -> str:
     """Return the kind, date and age of the calibration."""
     calibration = outcome.calibration
     if calibration is None:
-        return "none: the data did not come from a rig"
+        return "none: the data is not from a rig"
     if calibration.kind == "nominal":
         return "nominal: never calibrated, the parts' tolerance"
     age = age_days(outcome)
@@ -201,7 +201,7 @@ def alerts(outcome: Outcome) -> list[str]:
         found.append(f"Interlock overridden for this sweep: {outcome.setup.override}")
     ended = outcome.capture.ended if outcome.capture else "complete"
     if ended != "complete":
-        found.append(f"The capture ended early ({ended}); the verdict is about what came before.")
+        found.append(f"The capture ended early ({ended}); the verdict covers the data up to then.")
     return [*found, *outcome.remarks]
 
 

@@ -146,5 +146,8 @@ def parse(url: str) -> SimOptions:
 
 def _wrong(url: str, seen: str, limit: str, step: str) -> InputError:
     return InputError(
-        f"The simulated rig {url} is not understood.", seen=seen, limit=limit, next_step=step or "remove it"
+        f"The address {url} of a simulated rig is not valid.",
+        seen=seen,
+        limit=limit,
+        next_step=step or "remove it",
     )

@@ -34,7 +34,7 @@ def under_line(state: SweepState) -> str:
 def strokes_words(state: SweepState) -> str:
     """Return strokes done of strokes wanted."""
     done = f"strokes {min(state.strokes, state.plan.strokes)} of {state.plan.strokes}"
-    return f"{done}, {state.asked} more to tell" if state.asked else done
+    return f"{done}, {state.asked} more to decide" if state.asked else done
 
 
 def pace_words(state: SweepState) -> str:

@@ -86,8 +86,8 @@ def channel_lines(own: ChannelCalibration) -> list[str]:
         out.append(f"  chi-square {own.chi2:.1f} for {len(own.points) - 2} degrees of freedom")
     if own.widened > 1.0:
         out.append(
-            "  This converter departs from its line more than usual: the uncertainty of that is taken"
-            f" {own.widened:.1f} times as large. More points, or a ramp, tell more."
+            "  This converter's linearity error is larger than usual: its uncertainty is taken"
+            f" {own.widened:.1f} times as large. Use more points or a ramp."
         )
     return out
 

@@ -206,7 +206,7 @@ def _about_sense(sense: Sense, told: Sense, profile: Profile) -> list[Connection
             "check the pins: sweeprig pins; set the sense in the controller, or swap supply and ground of a track"
             if not hall
             else "check the pins before anything else: a Hall part with supply and ground swapped can be destroyed",
-            "a potentiometer with supply and ground swapped, or a sensor made that way: these look alike",
+            "a potentiometer with supply and ground swapped, or a sensor made that way",
             severity="note" if wanted is Sense.UNKNOWN else "fault",
         )
     ]

@@ -66,7 +66,7 @@ class ConnectionFinding:
     what: str
     evidence: str
     next_step: str
-    not_told_apart: str = ""  # from what, and what would tell
+    could_be: str = ""  # what looks the same, and what shows which it is
     severity: str = "fault"  # fault | doubt (leaves the test undecided) | note
 
 
@@ -178,7 +178,7 @@ def check_json(checks: dict[str, ConnectionTest], *, hookup: str, reach: str) ->
                         "what": f.what,
                         "evidence": f.evidence,
                         "next_step": f.next_step,
-                        "not_told_apart": f.not_told_apart,
+                        "could_be": f.could_be,
                     }
                     for f in c.findings
                 ],

@@ -26,7 +26,7 @@ MEANING = {
     "rail": "kept, and an end is near a rail",
     "supply": "refused or switched off: something else feeds the sensor, a short or an overload; plug off, look",
     "order": "no valid order: none, expired, all done, or for another rig",
-    "engine": "again: the battery reading says that the engine runs",
+    "engine": "again: the battery reading shows a running engine",
 }
 
 STYLE = (
@@ -61,7 +61,10 @@ def card_lines(sent: Sent) -> list[tuple[str, list[str]]]:
     return [
         ("What this is", about),
         ("What to do", _steps(plan, order.sweeps, order.rules["task"])),
-        ("What the light says", [f"{code_text(word)}: {MEANING[word]}" for word in WORDS if word in MEANING]),
+        (
+            "What the light means",
+            [f"{code_text(word)}: {MEANING[word]}" for word in WORDS if word in MEANING],
+        ),
         ("Confirmed at sending", list(setup.confirmed)),
         ("Beware", [*cautions_for(Setting.VEHICLE, setup.hookup), _power_bank()]),
     ]

@@ -26,8 +26,8 @@ AGAIN = {
     "memory": "the memory was full",
     "rail": "an end near a rail",
     "supply": "the supply was overloaded and switched off",
-    "engine": "the battery reading said that the engine runs",
-    "host": "a host came",
+    "engine": "the battery reading shows a running engine",
+    "host": "a host connected",
     "button": "ended by the button",
 }
 

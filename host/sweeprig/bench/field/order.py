@@ -28,7 +28,7 @@ from sweeprig.words import Hookup, Setting
 
 PLUG_OFF = Confirmation(
     "plug-off",
-    "Before each press the sensor's plug is OFF the harness and on the rig's powered lead; nobody else feeds it.",
+    "Before each press the sensor's plug is OFF the harness and on the rig's powered lead; nothing else feeds it.",
 )
 USB_FIRST = Confirmation(
     "usb-first",

@@ -37,8 +37,8 @@ class EngineWatch:
         if self.seen.running is None or not self.stops:
             return
         raise InterlockError(
-            "The engine seems to have been started: stopped, and the sensor is let go of.",
+            "The engine appears to run: the sweep stops and the rig releases the sensor.",
             seen=self.seen.running.line,
-            limit="engine off all the time that the rig looks at a sensor",
-            next_step='switch it off and begin again, or add --override "REASON", which is written on the sheet',
+            limit="engine off while the rig measures a sensor",
+            next_step='switch it off and start again, or add --override "REASON" (printed on the sheet)',
         )

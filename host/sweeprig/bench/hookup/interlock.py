@@ -76,7 +76,7 @@ def engine_state(evidence: Evidence) -> EngineState:
         lines.append("Engine state NOT measured: this hookup has no battery reading.")
     elif not battery >= limit("vehicle.least_battery_v"):
         lines.append(
-            f"Engine state NOT measured: the battery lead shows {battery:z.2f} V, and a battery in use stands above"
+            f"Engine state NOT measured: the battery lead shows {battery:z.2f} V; a battery in use shows more than"
             f" {limit('vehicle.least_battery_v'):z.0f} V. Look at the battery lead and the rig's ground."
         )
         battery = None

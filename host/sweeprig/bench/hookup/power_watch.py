@@ -154,10 +154,10 @@ def _medians(rows: NDArray[np.float64]) -> list[float]:
 
 
 def _let_go(kept: Path | None) -> HookupError:
-    where = "" if kept is None else f"; what came until then is kept in {kept}"
+    where = "" if kept is None else f"; data received so far is in {kept}"
     return HookupError(
-        "The rig has let go of the sensor by itself.",
-        seen="the supply is off by the rig's own records, and nobody here has switched it off",
+        "The rig has switched the sensor's supply off by itself.",
+        seen="the rig's records show the supply off, without a command",
         limit="a word to the rig every 10 s, and its powered lead plugged in, as long as the sensor is fed",
         next_step="look at the lead and begin again; the lead was pulled, or the program was held for too long"
         f" (Ctrl-Z, a laptop that slept){where}",

@@ -25,7 +25,7 @@ def engine_findings(capture: Capture, setup: SweepSetup, front_end: FrontEnd) ->
             None,
             None,
             f"{text}; allowed by the operator: {reason}" if reason else text,
-            "Switch the engine off and sweep again; what an engine shakes and charges shows in the signal.",
+            "Switch the engine off and sweep again; vibration and charging disturb the signal.",
             "note" if reason else "doubt",
             {} if seen.running.battery_v == float("inf") else {"battery_v": seen.running.battery_v},
         ),

@@ -114,7 +114,7 @@ class SweepGuide:
             said.append(f"{len(times)} full stroke{many} of {min(times):.1f} to {max(times):.1f} s")
         if self.trigger.asked:
             said.append(
-                f"asked for {self.trigger.asked} more strokes to tell a worn place from a loose contact"
+                f"asked for {self.trigger.asked} more strokes to separate a worn spot from a loose connection"
             )
         return tuple(said)
 

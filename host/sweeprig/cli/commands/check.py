@@ -30,7 +30,7 @@ WORDS = {
 }
 
 
-KINDS = {"fault": "Fault", "doubt": "Not told", "note": "Note"}
+KINDS = {"fault": "Fault", "doubt": "Not certain", "note": "Note"}
 
 
 def headline(checked: ConnectionTested) -> str:
@@ -48,7 +48,7 @@ def check_lines(checked: ConnectionTested) -> list[str]:
         lines += [f"  {line}" for line in check.lines]
         for f in check.findings:
             lines += ["", folded(f"  {KINDS[f.severity]}: {f.what}", "    ")]
-            told = {"seen": f.evidence, "next": f.next_step, "these look alike": f.not_told_apart}
+            told = {"seen": f.evidence, "next": f.next_step, "could be": f.could_be}
             lines += [folded(f"    {name}: {text}", "          ") for name, text in told.items() if text]
     if checked.n_dropouts:
         seen = f"  Note: {checked.n_dropouts} dropouts while the lever was moved."

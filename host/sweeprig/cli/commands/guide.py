@@ -116,7 +116,7 @@ def _hookup(job: Job) -> None:
 def _check(job: Job) -> None:
     """Test the connection until it is good or the operator goes on; a plug that was moved is confirmed anew."""
     while job.do(["check", *job.words(named=False)]) != CONNECTED:
-        if not guiding.yes("The connection is not shown to be good. Mend it and test again (n: go on)?"):
+        if not guiding.yes("The connection test does not pass. Repair it and test again (n: go on)?"):
             return
         _hookup(job)
 

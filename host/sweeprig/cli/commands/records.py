@@ -115,7 +115,7 @@ def amend(
     by: Annotated[str, typer.Option("--by", help="Who corrects it; default the configured operator.")] = "",
     place: Place = "",
 ) -> None:
-    """Correct what was typed with a capture; what stood before is kept, with who changed it and when."""
+    """Correct a record's typed data; the old values stay on record with name and time."""
     from sweeprig.bench.shop.records import amended_by, wanted_changes
     from sweeprig.capture.folder import local_now
     from sweeprig.cli.session import settings
@@ -130,7 +130,7 @@ def amend(
     for one in made:
         console.show(one.line)
     if not made:
-        console.show("Nothing to change: the record says so already.")
+        console.show("Nothing to change: the record already has this value.")
 
 
 @records.command()

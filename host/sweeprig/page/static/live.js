@@ -137,8 +137,8 @@
         headers: { "content-type": "application/json" },
         body: JSON.stringify(order),
       });
-      const told = answer.headers.get("content-type") === "application/json" ? await answer.json() : { refused: "This phone is not let in any more." };
-      text("refused", told.refused);
+      const reply = answer.headers.get("content-type") === "application/json" ? await answer.json() : { refused: "This phone is not let in any more." };
+      text("refused", reply.refused);
     } catch {
       text("refused", "NOT SENT: no link to the bench.");
     }
