@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from run import Run
+from shop import captured, fill
 from world import KEY, live_scene, served, show
 
 from sweeprig.page.door import Door
@@ -236,3 +237,36 @@ def test_the_state_is_a_live_region_for_screen_readers(phone: Browser) -> None:
         node = phone.run("const n = document.querySelector('#say').parentNode; return [n.role, n.ariaLive]")
         assert node == ["status", "polite"]
         assert phone.run("return document.documentElement.lang") == "en"
+
+
+def test_records_are_searched_and_two_laid_over_each_other(phone: Browser, tmp_path: Path) -> None:
+    fill(tmp_path)
+    captured(tmp_path, "Q-9")
+    with served(records=str(tmp_path)) as page:
+        phone.open(f"http://{page.host}/key/{KEY}")
+        phone.until_text("#lead", "You lead")
+        phone.click("nav a[href='/records']")
+        phone.until_text("h1", "Records")
+        phone.run("document.querySelector('[name=words]').value = 'q-9'")
+        phone.click(".search button")
+        phone.until(lambda: len(phone.driver.find_elements("css selector", ".rows li")) == 2)
+        phone.click(".rows .go")
+        phone.until_text("main", "Over the sweep before")
+        phone.run("document.querySelector('a[href^=\"/two\"]').click()")
+        points = "return document.getElementById('both').dataset.points || ''"
+        phone.until(lambda: phone.run(points))
+        phone.until(lambda: phone.text("#right").startswith("stroke"))
+        whole = phone.text("#left")
+        for _ in range(4):
+            phone.tap("Closer")
+        phone.until(lambda: phone.text("#left") != whole)
+        assert phone.run("return document.getElementById('patha').getAttribute('d').length") > 100
+        phone.tap("Whole")
+        phone.until(lambda: phone.text("#left") == whole)
+        assert phone.complaints() == []
+        for path in ("/records", "/sensor?name=P-2", "/record/6", "/two?a=8&b=9", "/batch?name=crate-7"):
+            phone.size(360, 740, phone=True)
+            phone.open(f"http://{page.host}{path}")
+            wide = phone.run("return [document.documentElement.scrollWidth, window.innerWidth]")
+            assert wide[0] <= wide[1], path
+        assert phone.complaints() == []

@@ -15,6 +15,8 @@ from sweeprig.page.app import Live, make_app
 from sweeprig.page.door import Door
 from sweeprig.page.hub import Hub
 from sweeprig.page.model import Action, Scene
+from sweeprig.page.records.routes import Pages
+from sweeprig.page.records.shelf import Shelf
 from sweeprig.page.server import bound_socket, serving
 
 KEY = "the-key-of-this-run"
@@ -38,6 +40,7 @@ class World:
     """A hub, its door and a client that keeps cookies."""
 
     clock: Clock = field(default_factory=Clock)
+    records: str = ""  # their place; "" none
 
     def __post_init__(self) -> None:
         self.hub = Hub(clock=self.clock)
@@ -45,7 +48,8 @@ class World:
         self.live = Live(self.hub, self.door)
 
     def client(self, *, let_in: bool = True) -> TestClient:
-        made = TestClient(make_app(self.live), base_url=f"http://{HOST}", follow_redirects=False)
+        more = Pages(Shelf(self.records)).routes() if self.records else ()
+        made = TestClient(make_app(self.live, more), base_url=f"http://{HOST}", follow_redirects=False)
         made._transport.app = _as_bound(made._transport.app)  # type: ignore[attr-defined]
         if let_in:
             assert made.get(f"/key/{KEY}").status_code == 200
@@ -146,12 +150,14 @@ class Follower:
 
 
 @contextmanager
-def served(hub: Hub | None = None, *, door: Door | None = None, port: int = 0) -> Iterator[Served]:
+def served(
+    hub: Hub | None = None, *, door: Door | None = None, port: int = 0, records: str = ""
+) -> Iterator[Served]:
     """Serve a page on this machine while the block runs."""
     hub = hub or Hub()
     sock = bound_socket(lan=False, port=port)
     port = int(sock.getsockname()[1])
-    with serving(hub, door or Door(key=KEY), sock):
+    with serving(hub, door or Door(key=KEY), sock, Shelf(records) if records else None):
         yield Served(hub, port)
 
 

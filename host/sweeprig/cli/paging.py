@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any, TypeAlias
 import typer
 
 from sweeprig.cli.console import Shown, console, styled
+from sweeprig.cli.session import records_place
 from sweeprig.cli.views.screen import read_keys, single_keys
 
 if TYPE_CHECKING:
@@ -57,7 +58,7 @@ class Alone:
     def done(self, *_: Any, **__: Any) -> None:
         """Show nothing."""
 
-    wait = error = begin = done
+    wait = error = begin = nothing = done
 
     def pressed(self, keys: Callable[[], str]) -> str:
         """Return the terminal's keys."""
@@ -69,8 +70,11 @@ Page: TypeAlias = "Beside | Alone"
 
 
 @contextmanager
-def beside(asked: PageOptions) -> Iterator[Beside | Alone]:
-    """Serve a page while the block runs, where one is asked for; an error of the block is its last word."""
+def beside(asked: PageOptions, records: str = "") -> Iterator[Page]:
+    """Serve a page while the block runs, where one is asked for; an error of the block is its last word.
+
+    `records` names their place, "" the configured one.
+    """
     if not (asked.page or asked.lan):
         yield ALONE
         return
@@ -81,7 +85,7 @@ def beside(asked: PageOptions) -> Iterator[Beside | Alone]:
 
     need_library()
     page = Beside(Hub())
-    with _served(asked, page):
+    with _served(asked, page, records or records_place("")):
         try:
             yield page
         except SweeprigError as error:
@@ -90,14 +94,15 @@ def beside(asked: PageOptions) -> Iterator[Beside | Alone]:
 
 
 @contextmanager
-def _served(asked: PageOptions, page: Beside) -> Iterator[None]:
+def _served(asked: PageOptions, page: Beside, records: str) -> Iterator[None]:
     from sweeprig.page.door import Door
+    from sweeprig.page.records.shelf import Shelf
     from sweeprig.page.server import address_for, bound_socket, serving
 
-    door = Door()
+    door, shelf = Door(), Shelf(records)
     sock = bound_socket(lan=asked.lan, port=asked.page_port)
     address = address_for(lan=asked.lan, port=int(sock.getsockname()[1]), key=door.key)
-    with serving(page.hub, door, sock):
+    with serving(page.hub, door, sock, shelf):
         invite(address, lan=asked.lan)
         if asked.lan:
             _until_seen(page)

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 MOST_BODY = 1024  # bytes of what a phone sends
 MOST_STREAMS = 32  # live pages at a time
-FILES = {"/page.css": "text/css", "/live.js": "text/javascript"}
+FILES = {"/page.css": "text/css", "/live.js": "text/javascript", "/two.js": "text/javascript"}
 
 
 @dataclass(frozen=True)

@@ -83,6 +83,10 @@ class Beside:
         """Share the face of a wiggle test."""
         return self._both(inner, lambda s: scenes.wiggle_scene(s, wanted_s, title, simulated=simulated))
 
+    def nothing(self) -> None:
+        """Say that no rig is here: the page is there for the records."""
+        self.wait("NO RIG HERE", "The records are at the foot of this page.")
+
     def done(self, done: SweepDone, *, title: str = "", actions: tuple[Action, ...] = ()) -> None:
         """Show the card of what has ended; its sheet is kept until the next one."""
         from sweeprig.bench.review.card import card_of

@@ -46,9 +46,9 @@ def templates() -> Environment:
     )
 
 
-def html(name: str, status: int = 200, **values: Any) -> HTMLResponse:
+def html(template: str, status: int = 200, /, **values: Any) -> HTMLResponse:
     """Return a page of a template."""
-    return HTMLResponse(templates().get_template(name).render(**values), status)
+    return HTMLResponse(templates().get_template(template).render(**values), status)
 
 
 def plain_page(refusal: Refusal) -> HTMLResponse:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import socket
 import sys
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
@@ -17,9 +17,9 @@ if TYPE_CHECKING:
     import asyncio
 
     import uvicorn
-    from starlette.routing import Route
 
     from sweeprig.page.app import Live
+    from sweeprig.page.records.shelf import Shelf
 
 CONNECTIONS = 96  # at a time; more are told to come again
 UNREAD_BYTES = 32768  # that the system keeps for a page that is slow: the less, the newer is what it sees
@@ -92,22 +92,21 @@ def lan_address() -> str:
 
 
 @contextmanager
-def serving(
-    hub: Hub, door: Door, sock: socket.socket, more: Callable[[], Sequence[Route]] = tuple
-) -> Iterator[None]:
-    """Serve while the block runs; the last scene reaches every page that reads."""
+def serving(hub: Hub, door: Door, sock: socket.socket, shelf: Shelf | None = None) -> Iterator[None]:
+    """Serve while the block runs, with the records of a shelf; the last scene reaches every page that reads."""
     import asyncio
     import logging
 
     import uvicorn
 
     from sweeprig.page.app import Live, make_app
+    from sweeprig.page.records.routes import Pages
 
     logging.getLogger("uvicorn").addHandler(logging.NullHandler())  # nothing of a request goes anywhere
     loop = asyncio.new_event_loop()
     live = Live(hub, door)
     config = uvicorn.Config(
-        make_app(live, more()),
+        make_app(live, Pages(shelf).routes() if shelf else ()),
         http="h11",
         ws="none",
         lifespan="off",
@@ -127,6 +126,8 @@ def serving(
     finally:
         loop.call_soon_threadsafe(_close, live, hub, server)
         thread.join(5.0)
+        if shelf:
+            shelf.close()
 
 
 def _serve(loop: asyncio.AbstractEventLoop, server: uvicorn.Server, sock: socket.socket) -> None:

@@ -18,7 +18,7 @@ from sweeprig.records.schema import verdicts as v
 LEAST_DIGITS = 6  # of a hash, so that it is no number
 
 
-def _select(full: bool) -> Select[Any]:
+def question(full: bool) -> Select[Any]:
     """Return the question for whole records, or without margins and quantities.
 
     A capture's verdict is joined from the left, so that SQLite starts at the captures and their index; each capture
@@ -68,7 +68,7 @@ def find(
     job, sensor, verdict, batch = (
         None if t is None else clean_text(t) for t in (job, sensor, verdict, batch)
     )
-    query = _select(full).order_by(c.c.at.desc(), c.c.id.desc()).limit(limit)
+    query = question(full).order_by(c.c.at.desc(), c.c.id.desc()).limit(limit)
     if job is not None:
         query = query.where(jobs.c.name == job)
     if sensor is not None:
@@ -78,11 +78,12 @@ def find(
     if batch is not None:
         query = query.where(c.c.batch == batch)
     if since is not None:
-        query = query.where(c.c.at >= _moment(since))
+        query = query.where(c.c.at >= moment(since))
     return records_of(connection.execute(query), aside)
 
 
-def _moment(text: str) -> float:
+def moment(text: str) -> float:
+    """Return an ISO 8601 time as seconds since 1970-01-01 UTC. Raises InputError."""
     from datetime import datetime
 
     try:
@@ -101,11 +102,11 @@ def get(connection: Connection, key: str | int, where: str) -> Record:
     text = clean_text(str(key), 200).strip().lower().removeprefix("#")
     hexadecimal = len(text) >= LEAST_DIGITS and all(d in "0123456789abcdef" for d in text)
     if text.isascii() and text.isdigit() and len(text) < LEAST_DIGITS + 4:
-        chosen = connection.execute(_select(True).where(c.c.id == int(text))).all()
+        chosen = connection.execute(question(True).where(c.c.id == int(text))).all()
         if chosen or not hexadecimal:
             return _one(chosen, text, where)
     prefix = c.c.sha256.startswith(text, autoescape=True)
-    chosen = connection.execute(_select(True).where(prefix).limit(2)).all() if hexadecimal else []
+    chosen = connection.execute(question(True).where(prefix).limit(2)).all() if hexadecimal else []
     return _one(chosen, text, where)
 
 
@@ -126,7 +127,7 @@ def history(
     """Return one sensor's records, oldest first; with `limit`, the newest of them."""
     ids = sensor_ids(connection, sensor.strip())
     query = (
-        _select(full)
+        question(full)
         .where(c.c.sensor_id.in_(ids))
         .order_by(c.c.sensor_id.desc(), c.c.at.desc(), c.c.id.desc())
         .limit(limit)

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
     from sweeprig.judge.outcome import Outcome
     from sweeprig.records.amend import Amendment
+    from sweeprig.records.wanted import Wanted
 
 T = TypeVar("T")
 
@@ -66,6 +67,12 @@ class Store:
 
         wanted = {"job": job, "sensor": sensor, "verdict": verdict, "since": since, "batch": batch}
         return self._ask(lambda c, aside: queries.find(c, **wanted, limit=limit, full=full, aside=aside))
+
+    def search(self, wanted: Wanted, *, limit: int) -> tuple[list[Record], tuple[float, int] | None]:
+        """Return a page of records, newest first, and where the next page goes on. Raises InputError."""
+        from sweeprig.records import search
+
+        return self._ask(lambda c, aside: search.search(c, wanted, limit=limit, aside=aside))
 
     def get(self, key: str | int) -> Record:
         """Return the record of a number, or of at least 6 digits of its capture's hash. Raises NoRecordError."""

@@ -67,8 +67,13 @@ def named_captures(texts: Sequence[str], place: str) -> list[NamedCapture]:
             if record is None:
                 found.append(NamedCapture(Path(text)))
             else:
-                found.append(NamedCapture(_file_of(record), record, store.amendments(record.id)))
+                found.append(capture_of_record(record, store.amendments(record.id)))
     return found
+
+
+def capture_of_record(record: Record, amendments: tuple[Amendment, ...]) -> NamedCapture:
+    """Return a record's capture. Raises FileError where it is not where it lay."""
+    return NamedCapture(_file_of(record), record, amendments)
 
 
 def _file_of(record: Record) -> Path:

@@ -1,0 +1,36 @@
+"""`page`: the records and their sheets in a browser, without a rig."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Annotated
+
+import typer
+
+from sweeprig.cli.paging import PageOptions, beside, stay
+from sweeprig.cli.session import with_options
+
+
+@dataclass(frozen=True)
+class AloneOptions(PageOptions):
+    """What `page` takes."""
+
+    place: Annotated[
+        str,
+        typer.Option(
+            "--records", help="Folder, SQLite file or PostgreSQL URL; default from the configuration."
+        ),
+    ] = ""
+
+
+@with_options(AloneOptions)
+def page(asked: AloneOptions) -> None:
+    """Show the records and their sheets in a browser, until Enter or Ctrl-C. A sweep shows itself with --page."""
+    with beside(replace(asked, page=True), asked.place) as here:
+        here.nothing()
+        stay(here)
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the commands of this module."""
+    app.command()(page)

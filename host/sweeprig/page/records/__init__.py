@@ -1,0 +1,1 @@
+"""The records in a browser: search, a sensor's history, two captures over each other, batches, sheets, CSV."""
