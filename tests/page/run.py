@@ -20,11 +20,11 @@ HANGS_S = 60.0  # for a command that hangs; a good one never comes near it
 class Run(Served):
     """One command. Use it in a `with`: it is ended with the block. `key` is that of its address."""
 
-    def __init__(self, *args: str, home: Path) -> None:
+    def __init__(self, *args: str, home: Path, typed: str | None = None) -> None:
         env = {**os.environ, "SWEEPRIG_HOME": str(home), "NO_COLOR": "1", "PYTHONUNBUFFERED": "1"}
         self.process = subprocess.Popen(
             [sys.executable, "-m", "sweeprig", *args],
-            stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=env,
+            stdin=subprocess.DEVNULL if typed is None else subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=env,
         )  # fmt: skip
         self._alarm = threading.Timer(HANGS_S, self.process.kill)
         self._alarm.start()
@@ -33,6 +33,14 @@ class Run(Served):
         found = re.search(r"Page: http://127\.0\.0\.1:(\d+)/key/(\S+)", self.until("Page: "))
         assert found, self.said
         self.port, self.key = int(found[1]), found[2]
+        self._typed = typed
+
+    def type(self) -> None:
+        """Type what was given."""
+        assert self.process.stdin is not None
+        assert self._typed is not None
+        self.process.stdin.write(self._typed)
+        self.process.stdin.flush()
 
     def until(self, words: str) -> str:
         """Return the next line of standard error that holds these words."""

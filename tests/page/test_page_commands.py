@@ -152,3 +152,18 @@ def test_a_phone_reads_what_turning_will_do(tmp_path: Path) -> None:
         assert plan["under"] == "Both ends are within limits after the move."
         assert any(line.startswith("Move: ") for line in plan["facts"])
         phone.close()
+
+
+def test_one_page_stands_beside_the_whole_guide(tmp_path: Path) -> None:
+    """No step waits for the page, and the terminal's questions stay at the terminal."""
+    fast = "sim://good?pace=fast&vm=cpython&seed=3"
+    answers = "".join(f"{a}\n" for a in ("b", "shelf 3", "", "y", "y", "y", "n", "?"))
+    with Run("guide", "--page", "--port", fast, home=tmp_path, typed=answers) as run:
+        phone = run.follow(run.cookie())
+        assert phone.scene("LOOK AT THE TERMINAL")["actions"] == []
+        run.type()
+        phone.until(lambda s: s["kind"] == "live" and s["say"] == "HOLD OPEN")
+        assert phone.verdict()["say"] == "pass"
+        phone.next("bye")
+        assert run.process.wait(20) == 0
+        phone.close()

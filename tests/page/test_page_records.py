@@ -64,7 +64,8 @@ def test_a_search_finds_what_fits(place: Path, query: str, numbers: list[int]) -
 def test_a_date_that_is_none_is_told(place: Path) -> None:
     answer = _client(place).get("/records?since=tomorrow")
     assert answer.status_code == 404
-    assert "The time is not understood." in answer.text
+    assert "tomorrow" in answer.text
+    assert "ISO 8601" in answer.text
 
 
 def test_pages_follow_each_other_without_a_gap_or_a_double(place: Path) -> None:

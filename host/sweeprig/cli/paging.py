@@ -46,7 +46,7 @@ class PageOptions:
 class Alone:
     """No page: every face stays as it is, and nothing is shown elsewhere."""
 
-    shared = False
+    stays = False
     off = False
 
     def sweep(self, inner: AbstractContextManager[Any], *_: Any, **__: Any) -> AbstractContextManager[Any]:
@@ -66,6 +66,7 @@ class Alone:
 
 
 ALONE = Alone()
+_around: list[Beside] = []
 Page: TypeAlias = "Beside | Alone"
 
 
@@ -75,6 +76,9 @@ def beside(asked: PageOptions, records: str = "") -> Iterator[Page]:
 
     `records` names their place, "" the configured one.
     """
+    if _around:  # of a command that runs this one
+        yield _around[-1]
+        return
     if not (asked.page or asked.lan):
         yield ALONE
         return
@@ -91,6 +95,25 @@ def beside(asked: PageOptions, records: str = "") -> Iterator[Page]:
         except SweeprigError as error:
             page.error(error)
             raise
+
+
+@contextmanager
+def around(asked: PageOptions) -> Iterator[None]:
+    """Serve one page, where one is asked for, for all commands that are run in the block; none of them waits for it."""
+    with beside(asked) as page:
+        if not page.stays:
+            yield
+            return
+        from sweeprig.page.beside import Beside
+
+        assert isinstance(page, Beside)
+        page.stays = False
+        page.wait("LOOK AT THE TERMINAL", "The guide asks there; each step shows itself here.")
+        _around.append(page)
+        try:
+            yield
+        finally:
+            _around.pop()
 
 
 @contextmanager
@@ -211,13 +234,13 @@ def rounds(page: Page, take: Callable[[], SweepDone], show: Callable[[SweepDone]
 def _again(page: Page) -> bool:
     """Wait, where there is a page, until somebody wants it again; False where the terminal ends it."""
     return (
-        page.shared and _key(page, "The page stays. Space does it again, Enter ends.", SPACE + ENDS) == SPACE
+        page.stays and _key(page, "The page stays. Space does it again, Enter ends.", SPACE + ENDS) == SPACE
     )
 
 
 def stay(page: Page) -> None:
     """Keep the page, where there is one, until the terminal ends it."""
-    if page.shared:
+    if page.stays:
         _key(page, "The page stays. Enter ends.", ENDS)
 
 

@@ -50,10 +50,9 @@ class BothFace(Generic[State]):
 class Beside:
     """A command's way to its page."""
 
-    shared = True
-
     def __init__(self, hub: Hub) -> None:
         self.hub = hub
+        self.stays = True  # at the end of a command, until the terminal ends it
 
     @contextmanager
     def _both(self, inner: AbstractContextManager[Any], scene: Callable[[Any], Scene]) -> Iterator[Any]:

@@ -11,9 +11,19 @@ import typer
 from sweeprig.cli import guiding, sweeping
 from sweeprig.cli import options as opt
 from sweeprig.cli.console import console
+from sweeprig.cli.paging import PageOptions, around
+from sweeprig.cli.session import with_options
 
 if TYPE_CHECKING:
     from sweeprig.bench.sweep.sweep import SweepDone
+
+
+@dataclass(frozen=True)
+class GuideOptions(PageOptions):
+    """What `guide` takes."""
+
+    port: opt.Port = ""
+
 
 Run = Callable[[list[str]], int]
 """Runs one command of this program; returns its exit status. Raises SweeprigError."""
@@ -174,13 +184,15 @@ def add_to(app: typer.Typer) -> None:
         status = app(args=arguments, standalone_mode=False)
         return status if isinstance(status, int) else 0
 
-    def guide(port: opt.Port = "") -> None:
+    @with_options(GuideOptions)
+    def guide(asked: GuideOptions) -> None:
         """Lead through the whole job with an unknown sensor; each step names the command that did it."""
         from sweeprig.bench.board.rig import port_of
         from sweeprig.cli.session import settings
 
-        named = port or settings()[0].port
+        named = asked.port or settings()[0].port
         port_of(named)  # no rig: said before the first question
-        lead(Job(run, named))
+        with around(asked):
+            lead(Job(run, named))
 
     app.command()(guide)
