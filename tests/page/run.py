@@ -24,7 +24,8 @@ class Run(Served):
         env = {**os.environ, "SWEEPRIG_HOME": str(home), "NO_COLOR": "1", "PYTHONUNBUFFERED": "1"}
         self.process = subprocess.Popen(
             [sys.executable, "-m", "sweeprig", *args],
-            stdin=subprocess.DEVNULL if typed is None else subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=env,
+            stdin=subprocess.DEVNULL if typed is None else subprocess.PIPE,
+            stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=env,
         )  # fmt: skip
         self._alarm = threading.Timer(HANGS_S, self.process.kill)
         self._alarm.start()

@@ -184,5 +184,5 @@ def test_distances_are_those_of_the_ends_from_both_rails(place: Path) -> None:
 def test_a_shop_without_records_is_told_what_to_do(tmp_path: Path) -> None:
     answer = _client(tmp_path / "nothing").get("/records")
     assert answer.status_code == 404
-    assert "the first sweep makes them" in answer.text
+    assert "<p>Next: " in answer.text
     assert not (tmp_path / "nothing").exists()
