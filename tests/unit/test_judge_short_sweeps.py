@@ -39,7 +39,7 @@ def test_one_stroke_names_each_judgement_it_lacks() -> None:
 
 def test_an_end_met_twice_lacks_no_repeat() -> None:
     j = judged(TWO)
-    assert not said(j, "Whether the low end repeats")
+    assert not said(j, "Repeatability of the low end")
     assert said(j, "Repeatability of the high end")
 
 
@@ -48,26 +48,20 @@ def test_one_stroke_keeps_margins_span_and_supply() -> None:
     assert {m.verdict for m in j.margins} == {Verdict.PASS}
     assert "Not decided either: open throttle, number of strokes." in j.reason
     kept = "margin of the closed end, margin of the open end, distance of the ends, supply."
-    assert j.reason.endswith(f"Kept: {kept}")
+    assert j.reason.endswith(f"Within limits: {kept}")
 
 
 def test_half_a_stroke_keeps_the_closed_end_to_its_rails() -> None:
     j = judged([REST, (0.5, 0.6)])
     assert j.findings == ()
-    assert "margin of the closed end" in j.reason.split("Kept: ")[1]
-    assert "distance of the ends" in j.reason.split("Kept: ")[0]
+    assert "margin of the closed end" in j.reason.split("Within limits: ")[1]
+    assert "distance of the ends" in j.reason.split("Within limits: ")[0]
 
 
-@pytest.mark.parametrize("seconds", [0.03, 0.3, 1.5])
-def test_a_short_rest_is_no_fault_of_the_coupling(seconds: float) -> None:
+@pytest.mark.parametrize("seconds", [0.03, 0.3, 1.5, 10.0])
+def test_a_lever_at_rest_is_no_fault_of_the_coupling(seconds: float) -> None:
     j = judged([(0.0, seconds)])
     assert j.verdict is Verdict.UNDECIDED
     assert [(f.code, f.severity) for f in j.findings] == [(Code.NO_MOVEMENT, "doubt")]
-    assert "the lever may not have moved" in j.reason
+    assert "the lever did not move, or no longer moves the sensor" in j.reason
     assert said(j, "no lever movement seen")
-
-
-def test_a_lever_that_rests_on_and_on_is_a_fault() -> None:
-    j = judged([(0.0, 3.0)])
-    assert j.verdict is Verdict.FAIL
-    assert j.findings[0].code is Code.NO_MOVEMENT

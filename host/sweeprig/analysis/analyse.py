@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from sweeprig.analysis import dips, flats, linearity, reach, smoothness, track_map, two_tracks
+from sweeprig.analysis import dips, flats, hum, linearity, reach, smoothness, track_map, two_tracks
 from sweeprig.analysis import findings as fi
 from sweeprig.analysis import moves as mv
 from sweeprig.analysis import supply as su
@@ -14,11 +14,11 @@ from sweeprig.analysis.ends import find_end
 from sweeprig.analysis.event_findings import about_events
 from sweeprig.analysis.model import (
     Analysis,
+    Code,
     End,
     Event,
     Finding,
     LinearityResult,
-    Plain,
     Stroke,
     TrackMap,
     TwoTracks,
@@ -74,7 +74,7 @@ def analyse(
     rail = seen.median_v if np.isfinite(seen.median_v) and not seen.cut else trace.nominal_supply_v
     refused = reach.refused(trace, rail)
     if refused:
-        return _empty(trace, seen, refused, told_sense)
+        return reach.empty(trace, seen, refused, told_sense)
     return _whole(
         trace,
         seen=seen,
@@ -110,7 +110,7 @@ def _whole(
         track_map_b=s.maps[1],
         two_tracks=s.two,
         linearity=_linearity(trace, s),
-        plain=_plain(trace),
+        plain=reach.plain(trace),
         supply_v=seen.median_v,
         noise_v=s.a.noise_v,
         smoothness_percent=_smoothness(s),
@@ -239,27 +239,13 @@ def _findings(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:
     for channel, m in ((0, s.a), (1, s.b)):
         out += [] if m is None else fi.about_off(m.off, trace, channel)
     track = fi.one_cause(_events_found(trace, s) + _regions_found(trace, s, sense), s.events)
-    for channel, dip in _dips(trace, s, sense):
-        track += fi.about_dip(dip, track, channel, supply_v=s.rail)
+    both = (s.a,) if s.b is None else (s.a, s.b)
+    for channel, noise in hum.of_signals(trace, both, supply_v=s.rail):
+        track += fi.about_hum(noise, out + track, channel)
+    if not any(f.code is Code.INTERFERENCE for f in out + track):
+        for channel, dip in dips.of_signals(trace, both, falling=sense is Sense.FALLING, supply_v=s.rail):
+            track += fi.about_dip(dip, track, channel, supply_v=s.rail)
     return out + track + fi.about_tracks(s.two)
-
-
-def _dips(trace: Trace, s: _Seen, sense: Sense) -> list[tuple[int, dips.Dip]]:
-    """Places where a signal reads low in every pass, counted as all places are."""
-    if trace.window_s > smoothness.SLOWEST_S:
-        return []
-    least = dips.least_of(trace.lsb_v, single=trace.n_per_window == 1)
-    out = []
-    for channel, m in ((0, s.a), (1, s.b)):
-        if m is None:
-            continue
-        place = 100.0 - m.place if channel == 0 and sense is Sense.FALLING else m.place
-        against = bool(np.dot(place - place.mean(), s.a.place - s.a.place.mean()) < 0)
-        found = dips.find_dips(
-            place, m.strokes, gap_before=trace.gap_before, span_v=m.span_v, supply_v=s.rail, least_v=least
-        )
-        out += [(channel, dips.mirrored(d) if against else d) for d in found]
-    return out
 
 
 def _events_found(trace: Trace, s: _Seen) -> list[Finding]:
@@ -297,31 +283,3 @@ def _regions_found(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:
     if s.maps[0] is not None and trace.window_s <= smoothness.SLOWEST_S:
         rough = smoothness.rough_places(s.maps[0], supply_v=s.rail, lsb_v=trace.lsb_v)
     return fi.about_flats(flat, pinned, rough, sense)
-
-
-def _plain(trace: Trace) -> Plain:
-    return Plain(float(trace.signal_a.min_v.min()), float(trace.signal_a.max_v.max()))
-
-
-def _empty(trace: Trace, seen: su.SupplySeen, findings: list[Finding], told: Sense) -> Analysis:
-    return Analysis(
-        sense=told,
-        sense_evidence="given by the operator"
-        if told is not Sense.UNKNOWN
-        else "not found: no analogue signal",
-        low=None,
-        high=None,
-        strokes=(),
-        rests=(),
-        events=(),
-        track_map=None,
-        track_map_b=None,
-        two_tracks=None,
-        linearity=None,
-        plain=_plain(trace),
-        supply_v=seen.median_v,
-        noise_v=float("nan"),
-        smoothness_percent=None,
-        findings=tuple(findings),
-        not_shown=("Ends, dropouts and track: the signal cannot be read as a position.",),
-    )

@@ -13,7 +13,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from sweeprig.analysis.model import FloatArray, IntArray, Span, Stroke
-from sweeprig.capture.model import BoolArray
+from sweeprig.analysis.moves import Moves
+from sweeprig.analysis.smoothness import SLOWEST_S
+from sweeprig.capture.model import BoolArray, Trace
 
 STEP_PERCENT = 0.25  # of span, between places
 N_PLACES = 401
@@ -217,3 +219,21 @@ def _dip_at(at: int, off: FloatArray, ways: IntArray, low: FloatArray, chord: fl
 def least_of(lsb_v: float, *, single: bool) -> float:
     """What the converter alone may make [V]."""
     return (LEAST_STEPS if single else LEAST_LSB) * lsb_v
+
+
+def of_signals(
+    trace: Trace, moves: tuple[Moves, ...], *, falling: bool, supply_v: float
+) -> list[tuple[int, Dip]]:
+    """Return channel and dip, counted as the first signal's places are; `falling`: those count against it."""
+    if trace.window_s > SLOWEST_S:
+        return []
+    least = least_of(trace.lsb_v, single=trace.n_per_window == 1)
+    out = []
+    for channel, m in enumerate(moves):
+        place = 100.0 - m.place if channel == 0 and falling else m.place
+        against = bool(np.dot(place - place.mean(), moves[0].place - moves[0].place.mean()) < 0)
+        found = find_dips(
+            place, m.strokes, gap_before=trace.gap_before, span_v=m.span_v, supply_v=supply_v, least_v=least
+        )
+        out += [(channel, mirrored(d) if against else d) for d in found]
+    return out

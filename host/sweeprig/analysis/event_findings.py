@@ -22,6 +22,7 @@ MOST_TRIED = 200  # events around which a place is looked for
 MOST = 0.7  # share of events that makes the rule
 RINGING = 0.1  # share of events seen both ways from which events of either sign are a burst from outside
 RINGING_PLACE = 0.35  # share of events seen both ways from which a place is rough and no lift
+CHAIN_S = 0.5  # s that events go on for, each close upon the last: no single burst does
 FEWEST_LEFT = 2  # encounters beside a place that count for themselves
 EITHER_SIGN = 0.2  # share of the rarer sign
 FEWEST_ROUGH = 5  # events
@@ -81,14 +82,14 @@ def _at_place(own: tuple[Event, ...], at: Gathered, p: float, channel: int) -> F
 def _elsewhere(
     met: tuple[Event, ...], own: tuple[Event, ...], p: float | None, track: TrackMap | None, channel: int
 ) -> list[Finding]:
-    if _from_outside(met, own):
-        return [_interference(own, channel)]
+    if from_outside(met, own):
+        return [interference(own, channel)]
     return [_anywhere(met, p, track, channel) if len(met) >= 3 else _stray(met, track, channel)]
 
 
-def _from_outside(met: tuple[Event, ...], own: tuple[Event, ...]) -> bool:
+def from_outside(met: tuple[Event, ...], own: tuple[Event, ...]) -> bool:
     """Bursts that ring: most events go both ways, or some do and the rest come with either sign."""
-    if len(met) < 3:
+    if len(met) < 3 and own[-1].start_s - own[0].start_s < CHAIN_S:
         return False
     ringing, up = _share(e.both_ways for e in own), _share(e.upward for e in own)
     return ringing >= MOST or (ringing >= RINGING and min(up, 1 - up) >= EITHER_SIGN)
@@ -222,7 +223,8 @@ def _rough_all_over(events: tuple[Event, ...], p: float, channel: int) -> Findin
     return Finding(Code.ROUGH_TRACK, Cause.TRACK, channel, _span(events), text, step, numbers=numbers)
 
 
-def _interference(events: tuple[Event, ...], channel: int) -> Finding:
+def interference(events: tuple[Event, ...], channel: int) -> Finding:
+    """Bursts from outside on one channel."""
     ringing = 100 * _share(e.both_ways for e in events)
     text = (
         f"{CHANNEL_NAMES[channel]}: {len(events)} dropouts, {ringing:.0f} % of them up and down "

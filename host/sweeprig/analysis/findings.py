@@ -6,11 +6,12 @@ import numpy as np
 
 from sweepboard.wire import CHANNEL_NAMES
 from sweeprig.analysis.dips import Dip
-from sweeprig.analysis.event_findings import inside, numbers_of, worst
+from sweeprig.analysis.event_findings import from_outside, inside, interference, numbers_of, worst
 from sweeprig.analysis.flats import Flat, Pinned
 from sweeprig.analysis.model import Cause, Code, Event, Finding, TwoTracks
 from sweeprig.analysis.smoothness import Rough
 from sweeprig.analysis.supply import CUT_PERCENT, GROUND_SHIFT_V, SAG_PERCENT, SupplySeen
+from sweeprig.analysis.track_map import encounters
 from sweeprig.analysis.unplugged import Off
 from sweeprig.capture.model import Trace
 from sweeprig.words import Sense
@@ -35,7 +36,9 @@ def about_supply(seen: SupplySeen, events: tuple[Event, ...], *, shift_v: float)
         )
         return out
     own = tuple(e for e in events if e.channel == 2)
-    if own:
+    if own and from_outside(encounters(own), own):
+        out.append(interference(own, 2))
+    elif own:
         text = f"supply: {len(own)} dropout(s), {worst(own)}; the signal is not the cause"
         step = "Check the supply pin and the source; move the harness while watching the supply."
         out.append(Finding(Code.SUPPLY_DROPOUT, Cause.SUPPLY, 2, None, text, step, numbers=numbers_of(own)))
@@ -99,6 +102,17 @@ def about_flats(
             Finding(Code.ROUGH_TRACK, Cause.TRACK, 0, r.where, text, step, numbers={"noise_v": r.noise_v})
         )
     return out
+
+
+def about_hum(noise_v: float, found: list[Finding], channel: int) -> list[Finding]:
+    """Unrest at rest, where nothing else of this signal or of all of them says so."""
+    if any(f.code is Code.INTERFERENCE for f in found):
+        return []
+    name = CHANNEL_NAMES[channel]
+    text = f"{name} never rests: {noise_v * 1e3:z.0f} mV peak to peak where the lever hardly moves"
+    step = "Move the leads away from motors, alternator and mains; check screen and ground, and sweep again."
+    numbers = {"noise_v": noise_v}
+    return [Finding(Code.INTERFERENCE, Cause.INTERFERENCE, channel, None, text, step, "doubt", numbers)]
 
 
 def about_dip(dip: Dip, found: list[Finding], channel: int, *, supply_v: float) -> list[Finding]:
@@ -169,6 +183,7 @@ def no_movement(level_v: float, supply_v: float, moved_v: float) -> Finding:
     if share > 100 - AT_RAIL_PERCENT / 2:
         step = "Check for a short of signal to supply and for an open ground wire."
         return Finding(Code.STUCK_HIGH, Cause.WIRING, 0, None, text, step, numbers=numbers)
+    text += ": the lever did not move, or no longer moves the sensor"
     step = "Move the lever over its whole travel; if it did move, check the coupling of lever and sensor."
     return Finding(Code.NO_MOVEMENT, Cause.MOUNTING, 0, None, text, step, numbers=numbers)
 

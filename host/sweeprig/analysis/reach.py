@@ -8,16 +8,16 @@ from sweepboard.wire import CHANNEL_NAMES
 from sweeprig.analysis import not_analogue
 from sweeprig.analysis.coarse import COARSE_S, LEAST_SHARE
 from sweeprig.analysis.flats import FEWEST_STROKES, fine_enough
-from sweeprig.analysis.model import Cause, Code, End, Finding, Stroke
+from sweeprig.analysis.model import Analysis, Cause, Code, End, Finding, Plain, Stroke
 from sweeprig.analysis.power import FEWEST_AT_ONE_PLACE
 from sweeprig.analysis.slips import Slip
 from sweeprig.analysis.smoothness import SLOWEST_S
+from sweeprig.analysis.supply import SupplySeen
 from sweeprig.capture.model import Trace
 from sweeprig.words import Hookup, Sense
 
 ENDS_APART_PERCENT = 0.5  # % of supply: spread of one end from rest to rest
 BEYOND_PERCENT = 0.3  # % of supply: one rest further out than most by this; no hand passes a stop
-SHORT_S = 2.0  # s; in less the lever may not have moved: own choice, no source
 MUCH_PERCENT = 10.0  # % of the records: more of them missing, a whole movement may lie there
 BAD_PERCENT = 0.1  # % of the records: more that the converter calls bad are a fault of the rig
 
@@ -64,12 +64,9 @@ def much_missing(trace: Trace) -> bool:
 
 
 def at_rest_so_far(still: Finding, trace: Trace) -> Finding:
-    """A signal that did not move, as a doubt where a movement may be missing or not have been made yet."""
-    seconds = trace.t_s.size * trace.window_s
-    if still.code is Code.NO_MOVEMENT and seconds < SHORT_S:
-        text = f"{still.evidence}, in {seconds:.2g} s: the lever may not have moved"
-        return replace(still, severity="doubt", evidence=text)
-    return replace(still, severity="doubt") if much_missing(trace) else still
+    """A signal that did not move: a doubt where nobody may have moved the lever, or where much is missing."""
+    open_yet = still.code is Code.NO_MOVEMENT or much_missing(trace)
+    return replace(still, severity="doubt") if open_yet else still
 
 
 def slipped(slip: Slip, trace: Trace) -> Finding:
@@ -187,3 +184,33 @@ def not_shown(
     if kind in ("", "unknown"):
         out.append("Filtered PWM: looks the same as an analogue signal. Ask for the sensor's type.")
     return (*out, *_of_the_data(trace, span_v))
+
+
+def plain(trace: Trace) -> Plain:
+    """Return what a bare minimum and maximum say."""
+    return Plain(float(trace.signal_a.min_v.min()), float(trace.signal_a.max_v.max()))
+
+
+def empty(trace: Trace, seen: SupplySeen, findings: list[Finding], told: Sense) -> Analysis:
+    """Return an analysis without numbers."""
+    return Analysis(
+        sense=told,
+        sense_evidence="given by the operator"
+        if told is not Sense.UNKNOWN
+        else "not found: no analogue signal",
+        low=None,
+        high=None,
+        strokes=(),
+        rests=(),
+        events=(),
+        track_map=None,
+        track_map_b=None,
+        two_tracks=None,
+        linearity=None,
+        plain=plain(trace),
+        supply_v=seen.median_v,
+        noise_v=float("nan"),
+        smoothness_percent=None,
+        findings=tuple(findings),
+        not_shown=("Ends, dropouts and track: the signal cannot be read as a position.",),
+    )
