@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.ready
 
-.PHONY: demo test lint benchmarks clean
+.PHONY: demo test campaign lint benchmarks clean
 
 $(STAMP): pyproject.toml
 	$(PYTHON) -m venv $(VENV)
@@ -23,6 +23,9 @@ lint: $(STAMP)
 
 test: lint
 	$(BIN)/python -m pytest -n auto --dist worksteal
+
+campaign: $(STAMP)
+	$(BIN)/python -m tests.campaign --tries 1000 --seconds 5
 
 benchmarks: $(STAMP)
 	$(BIN)/python -m tests.benchmarks

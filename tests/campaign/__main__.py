@@ -17,6 +17,7 @@ ROOT = Path(__file__).parents[2]
 sys.path[:0] = [str(ROOT / "tests"), str(ROOT / "host"), str(ROOT / "firmware")]
 
 import tests.campaign as here  # noqa: E402
+from tests.campaign.databases import CLOSE  # noqa: E402
 from tests.campaign.tally import Attack, lines, run  # noqa: E402
 
 
@@ -46,6 +47,8 @@ def main() -> int:
             os.environ["SWEEPRIG_HOME"] = str(Path(folder) / "home")
             limits = {"tries": asked.tries, "seconds": asked.seconds, "seed": asked.seed}
             done.append(run(name, known[name], Path(folder), **limits))
+    for close in CLOSE:
+        close()
     print("\n".join(lines(done)))
     return int(any(tally.losses for tally in done))
 

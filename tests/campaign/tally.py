@@ -16,6 +16,10 @@ Try = Callable[[random.Random, Path], str]
 Attack = Callable[[Path], Try]
 
 
+class CannotBeTriedError(Exception):
+    """What an attack needs is missing here; raised before the first try, with the reason."""
+
+
 @dataclass(frozen=True)
 class Loss:
     """One try that was lost; `seed` makes it again."""
@@ -31,10 +35,13 @@ class Tally:
     name: str
     tries: int
     losses: tuple[Loss, ...]
+    skipped: str = ""  # why there was no try
 
     @property
     def line(self) -> str:
         """The row of the table; the interval holds the true share of losses with 95 %."""
+        if self.skipped:
+            return f"{self.name:24}{'-':>8}{'-':>10}{'-':>6}  not tried: {self.skipped}"
         lost = len(self.losses)
         low, high = clopper_pearson(lost, self.tries) if self.tries else (0.0, 1.0)
         interval = f"{100 * low:.3f} to {100 * high:.3f} %"
@@ -67,7 +74,10 @@ def run(
     clock: Callable[[], float] = time.monotonic,
 ) -> Tally:
     """Run an attack until `tries` are done or `seconds` have passed; every try has a seed of its own."""
-    attempt = attack(folder)
+    try:
+        attempt = attack(folder)
+    except CannotBeTriedError as exc:
+        return Tally(name, 0, (), str(exc))
     began, losses, done = clock(), [], 0
     while done < tries and clock() - began < seconds:
         own = f"{name}-{seed}-{done}"
