@@ -87,6 +87,7 @@ def make_order(setup: SweepSetup, out: Path | None, sheet: str | None, guard: fl
         Choices(guard_factor=guard),
         check_value("sheet", sheet, "the command line") if sheet else config.sheet,
         records_place("") if config.keep_records else None,
+        records_captures=config.records_captures,
     )
 
 

@@ -10,6 +10,7 @@ from sqlalchemy import (
     ForeignKey,
     Index,
     Integer,
+    LargeBinary,
     MetaData,
     String,
     Table,
@@ -92,6 +93,13 @@ amendments = Table(  # what was said of a capture before somebody corrected it
     Column("before", Text, nullable=False),
     Column("after", Text, nullable=False),
     Index("ix_amendments_capture_id", "capture_id"),
+)
+
+files = Table(  # captures themselves, where the shop keeps them here
+    "files",
+    metadata,
+    Column("sha256", String(64), primary_key=True),
+    Column("data", LargeBinary, nullable=False),
 )
 
 verdicts = Table(

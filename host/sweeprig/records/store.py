@@ -108,6 +108,22 @@ class Store:
 
         return self._ask(lambda c, _: amend.amendments(c, number))
 
+    def put_file(self, sha256: str, data: bytes) -> None:
+        """Keep a capture itself; one that is kept already stays."""
+        from sweeprig.records import files
+
+        def put() -> None:
+            with self._writing() as connection:
+                files.put(connection, sha256, data)
+
+        self._patience.insist(put)
+
+    def file(self, sha256: str) -> bytes | None:
+        """Return a capture itself; None where none is kept here, or one that is damaged."""
+        from sweeprig.records import files
+
+        return self._ask(lambda c, _: files.get(c, sha256))
+
     def count(self) -> int:
         """Return the number of records."""
         from sweeprig.records import queries

@@ -7,11 +7,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from sweeprig.bench.review.review import Choices, review_file
+from sweeprig.bench.shop.captures import configured, fetch
+from sweeprig.bench.shop.places import find_places
 from sweeprig.errors import FileError
 from sweeprig.judge.outcome import Outcome
 from sweeprig.records.amend import Amendment
 from sweeprig.records.rows import Record
-from sweeprig.records.store import open_store
+from sweeprig.records.store import Store, open_store
 
 LEAST_HASH = 6  # digits
 
@@ -67,13 +69,16 @@ def named_captures(texts: Sequence[str], place: str) -> list[NamedCapture]:
             if record is None:
                 found.append(NamedCapture(Path(text)))
             else:
-                found.append(capture_of_record(record, store.amendments(record.id)))
+                found.append(capture_of_record(record, store))
     return found
 
 
-def capture_of_record(record: Record, amendments: tuple[Amendment, ...]) -> NamedCapture:
-    """Return a record's capture. Raises FileError where it is not where it lay."""
-    return NamedCapture(_file_of(record), record, amendments)
+def capture_of_record(record: Record, store: Store) -> NamedCapture:
+    """Return a record's capture, where it lay or a copy that the shop keeps. Raises FileError for neither."""
+    path = Path(record.capture_file)
+    if not _is_there(record.capture_file):
+        path = fetch(store, record, configured(), into=find_places().state / "captures") or _file_of(record)
+    return NamedCapture(path, record, store.amendments(record.id))
 
 
 def _file_of(record: Record) -> Path:
@@ -83,6 +88,6 @@ def _file_of(record: Record) -> Path:
             f"The capture of record {record.id} is not where it lay.",
             seen=record.capture_file,
             limit=f"a file with the hash {record.sha256[:12]}...",
-            next_step="name the file where it is now",
+            next_step="name the file where it is now; the setting records_captures keeps copies of the next ones",
         )
     return path

@@ -16,6 +16,7 @@ from sweeprig.analysis.wiggle import WIGGLES
 from sweeprig.bench.hookup.rules import setup_remarks
 from sweeprig.bench.review.engine import engine_findings
 from sweeprig.bench.review.kept_profile import named_profile, profile_for
+from sweeprig.bench.shop.captures import configured, keep
 from sweeprig.calibration.model import Calibration
 from sweeprig.calibration.nominal import nominal_calibration
 from sweeprig.calibration.store import calibration_from_dict, misfit
@@ -133,7 +134,12 @@ def review_file(path: Path, choices: Choices | None = None, *, made_at: str | No
 
 def take_in(store: Store, files: Sequence[Path]) -> list[int]:
     """Review capture files or CSVs and keep their records; return the records' numbers."""
-    return [store.add(review_file(file), file) for file in files]
+    numbers = []
+    for file in files:
+        numbers.append(store.add(review_file(file), file))
+        if problem := keep(store, file, configured()):
+            raise FileError(problem)
+    return numbers
 
 
 def _rig_remarks(capture: Capture | None, rig: Rig | None) -> tuple[str, ...]:

@@ -26,6 +26,7 @@ class Config:
     profile: str = ANY_SENSOR
     captures: str = ""  # folder; "" is the user's documents folder
     records_url: str = ""  # SQLAlchemy URL; "" is a file in the user's data folder
+    records_captures: str = ""  # "" | database | folder: where captures are kept for other benches too
     sheet: str = "html"  # html | pdf | both | none
     bell: bool = True
     keep_records: bool = True

@@ -12,6 +12,7 @@ from sweeprig.bench.face import Face
 from sweeprig.bench.hookup.cautions import Ask
 from sweeprig.bench.review.review import Choices, review_capture
 from sweeprig.bench.session import Books, Session, session
+from sweeprig.bench.shop.captures import keep
 from sweeprig.bench.sweep.guide import SweepState
 from sweeprig.bench.sweep.pace import SweepPlan
 from sweeprig.bench.sweep.run import plan_of, record_guided
@@ -34,6 +35,7 @@ class SweepOrder:
     records_url: str | None = None  # None keeps no record
     batch: str = ""  # of a series
     timed: bool = False  # a capture of exactly `setup.seconds`; else the strokes end it
+    records_captures: str = ""  # where a copy of the capture is kept too
 
 
 @dataclass(frozen=True)
@@ -101,6 +103,7 @@ def keep_record(outcome: Outcome, path: Path, order: SweepOrder) -> tuple[int | 
 
     try:
         with open_store(order.records_url) as store:
-            return store.add(outcome, path, batch=order.batch), ""
+            number = store.add(outcome, path, batch=order.batch)
+            return number, keep(store, path, order.records_captures)
     except RecordsError as exc:
         return None, f"NO RECORD IS SAVED. {exc} Later: sweeprig records add {shlex.quote(str(path))}"

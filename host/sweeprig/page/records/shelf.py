@@ -40,11 +40,11 @@ class Shelf:
         from sweeprig.bench.review.by_number import capture_of_record
         from sweeprig.bench.review.review import Choices
 
-        record, amendments = self.ask(lambda store: (r := store.get(key), store.amendments(r.id)))
+        record = self.ask(lambda store: store.get(key))
         with self._lock:
             kept = self._outcomes.get(record.sha256)
         if kept is None:
-            kept = capture_of_record(record, amendments).review(Choices())
+            kept = self.ask(lambda store: capture_of_record(record, store)).review(Choices())
         with self._lock:
             self._outcomes[record.sha256] = kept
             self._outcomes.move_to_end(record.sha256)
