@@ -158,7 +158,7 @@ def test_overload_at_first_power_switches_off(name: str, rig: DiaryRig, ends: Pa
     rig.fault = lambda o: o.supply
     result = do(name, POWERED, ends)
     if name == "series":
-        assert "The sensor's supply was cut" in result.output
+        assert "The sensor's supply is switched off" in result.output
     elif name != "check":
         assert isinstance(result.exception, HookupError)
     assert rig.all_off

@@ -65,7 +65,7 @@ def test_a_damaged_record_is_named_and_others_are_shown(
     listed = call("list", "--records", place)
     assert listed.exit_code == 0
     assert sorted(line.split()[0] for line in listed.stdout.splitlines()[1:]) == ["1", "3"]
-    assert "Record 2 is damaged and left out" in listed.stderr
+    assert "Record 2 is damaged and is left out" in listed.stderr
     assert isinstance(call("show", "2", "--records", place).exception, RecordsDamagedError)
     assert call("history", "S-1", "--records", place).exit_code == 0
     assert call("export", "--as", "json", "--records", place).stdout.count('"id"') == 2

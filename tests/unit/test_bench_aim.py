@@ -65,7 +65,7 @@ def test_no_position_when_the_open_end_leaves_its_range() -> None:
     assert p.possible  # 4.65 V at open is inside 4.0 to 4.7 V
     short = plan(Ends(0.80, 3.90, 5.0), PROFILE)
     assert not short.possible
-    assert "open end would stand at 3.550 V" in short.reason
+    assert "open end would be at 3.550 V" in short.reason
 
 
 def test_uncertainty_of_the_ends_can_close_the_last_gap() -> None:

@@ -101,7 +101,7 @@ def test_charge_that_only_runs_off_is_waited_for() -> None:
 def test_overload_is_cut_and_named(supply: float, word: str) -> None:
     rig = ScriptedRig(sensor(0.1, supply))
     rig.fault = lambda o: o.supply
-    with pytest.raises(HookupError, match=f"supply was cut: {word}") as caught:
+    with pytest.raises(HookupError, match=f"supply is switched off: {word}") as caught:
         prepare(rig, BENCH)
     assert f"{supply:.1f}"[:3] in caught.value.seen
     assert all_off(rig)
@@ -375,7 +375,7 @@ def test_what_a_build_can_feed_is_said_before_judging(build: str, profile: str, 
     line = feed_line(front_end(build), load_profile(profile))
     assert line.startswith(word)
     assert bool(line) == bool(word)
-    assert ("4.5 V and more" in line) == (word.startswith("WARNING"))
+    assert ("4.5 V or more" in line) == (word.startswith("WARNING"))
 
 
 def test_a_regulated_supply_below_its_width_is_remarked() -> None:

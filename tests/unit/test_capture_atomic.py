@@ -23,5 +23,5 @@ def test_a_book_whose_folder_is_a_file_names_it(tmp_path: Path) -> None:
     with pytest.raises(FileError, match="taken") as leads:
         LeadBook(taken).note("00ff", CHECK)
     assert "asked again" in jobs.value.next_step
-    assert "check the lead again" in leads.value.next_step
+    assert "test the lead again" in leads.value.next_step
     assert "journal" not in jobs.value.next_step + leads.value.next_step

@@ -27,7 +27,7 @@ def test_the_profiles_that_would_judge_the_ends_are_named() -> None:
     assert profiles_with_ends(1) == ("adjustable-potentiometer", "fixed-potentiometer", "hall")
     assert all(load_profile(name).sensor.tracks == 2 for name in profiles_with_ends(2))
     said = left_out(ANY, tracks=1)
-    assert said.startswith("Where the ends should stand: the profile any-three-wire has no range for it.")
+    assert said.startswith("Where the ends should be: the profile any-three-wire has no range for it.")
     assert said.endswith("adjustable-potentiometer, fixed-potentiometer or hall.")
 
 
