@@ -186,7 +186,7 @@ def test_target_that_no_closed_end_can_have_is_refused(volts: float) -> None:
 
 @pytest.mark.parametrize("slope", [0.0, math.nan, -0.05, math.inf, 40.0, 1e-9])
 def test_steepness_of_no_sensor_is_refused(slope: float) -> None:
-    with pytest.raises(InputError, match="steep") as caught:
+    with pytest.raises(InputError, match="volts per degree are out of range") as caught:
         check_steepness(slope)
     assert f"{slope:g}" in caught.value.seen
     check_steepness(0.045)

@@ -189,7 +189,7 @@ def test_load_by_the_loaded_divider() -> None:
     load = loading(end, hookup="powered", profile=PROFILE, track_ohm=5000.0)
     assert load.percent == pytest.approx(1.44933, abs=1e-4)
     assert not load.fits
-    with pytest.raises(HookupError, match="beyond the profile's limit"):
+    with pytest.raises(HookupError, match="exceeds the profile's limit"):
         check_tap_load(load)
 
 

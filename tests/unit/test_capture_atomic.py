@@ -22,6 +22,6 @@ def test_a_book_whose_folder_is_a_file_names_it(tmp_path: Path) -> None:
         JobBook(taken).note("1042", ["plug-off"], when=WHEN)
     with pytest.raises(FileError, match="taken") as leads:
         LeadBook(taken).note("00ff", CHECK)
-    assert "asked again" in jobs.value.next_step
+    assert "asks again" in jobs.value.next_step
     assert "test the lead again" in leads.value.next_step
     assert "journal" not in jobs.value.next_step + leads.value.next_step

@@ -118,7 +118,7 @@ def test_commands_carry_arguments_and_refusals_their_reason() -> None:
 def test_no_reply_is_an_error_after_its_time() -> None:
     rig = FakeRig()
     rig.answers = False
-    with pytest.raises(BoardSilentError, match="did not answer the command stop"):
+    with pytest.raises(BoardSilentError, match="does not answer the command stop"):
         client_of(rig).command("stop", timeout_s=0.5)
     assert 100.5 <= rig.clock.now < 100.6
 
