@@ -117,7 +117,7 @@ def tellable(drawn: Case, played: Played, trace: Trace) -> bool:
 
 
 def _passes_met(drawn: Case, played: Played) -> set[int]:
-    """Passes over a worn place, numbered, in which a dropout showed."""
+    """Passes over a worn spot, numbered, in which a dropout showed."""
     x = played.world.scene.places
     crossed = np.flatnonzero(np.diff(x > drawn.places[0])) * KNOT_S
     shown = [
@@ -185,7 +185,7 @@ def _stated(row: Row, drawn: Case, played: Played, trace: Trace, found: Analysis
 
 
 def _place(row: Row, drawn: Case, found: Analysis, played: Played) -> None:
-    worn = [f for f in found.findings if f.code == "worn-place" and f.channel == 0 and f.where_percent]
+    worn = [f for f in found.findings if f.code == "worn-spot" and f.channel == 0 and f.where_percent]
     if drawn.kind != "worn" or not worn:
         return
     low, high = worn[0].where_percent or (0.0, 0.0)
@@ -193,7 +193,7 @@ def _place(row: Row, drawn: Case, found: Analysis, played: Played) -> None:
 
 
 def _span_percent(drawn: Case, played: Played) -> np.ndarray:
-    """Where the worn places are in per cent of the signal's span, which the rig's load bends against the lever's."""
+    """Where the worn spots are in per cent of the signal's span, which the rig's load bends against the lever's."""
     level = played.world.levels_v(np.array(drawn.places), played.outputs)[0]
     return np.asarray(100 * (level - played.truth.closed_v) / (played.truth.open_v - played.truth.closed_v))
 

@@ -58,7 +58,7 @@ def test_a_worn_sensor_fails_with_its_place(tmp_path: Path) -> None:
     assert done.returncode == 10
     result = checked(done.stdout)
     found = {f["code"]: f for f in result["findings"]}
-    low, high = found["worn-place"]["where_percent"]
+    low, high = found["worn-spot"]["where_percent"]
     assert low <= 19
     assert high >= 17
 
@@ -153,7 +153,7 @@ def test_an_empty_capture_file_is_refused(tmp_path: Path) -> None:
 def test_the_demo_ends_with_verdicts_and_sheets(tmp_path: Path) -> None:
     done = sweeprig("demo", "--fast", "--out", str(tmp_path / "demo"), home=tmp_path)
     assert done.returncode == 0, done.stderr
-    assert "FAIL: Worn place" in done.stdout
+    assert "FAIL: Worn spot" in done.stdout
     assert "PASS" in done.stdout
     assert len(list((tmp_path / "demo").glob("*.html"))) == 2
 

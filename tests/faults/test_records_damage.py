@@ -7,6 +7,7 @@ import sqlite3
 import subprocess
 import sys
 from contextlib import closing
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +25,7 @@ from sweeprig.records.errors import (
     RecordsMissingError,
     RecordsNewerError,
 )
+from sweeprig.records.read import record_of
 from sweeprig.records.store import open_store
 
 
@@ -145,6 +147,7 @@ FULL = """
 import resource, signal, sys
 from pathlib import Path
 from support.records_world import numbered
+from sweeprig.records.read import record_of
 from sweeprig.records.store import open_store
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
 with open_store(sys.argv[1]) as store:
@@ -196,3 +199,10 @@ def test_changed_databases_give_answers_or_errors_of_ours(tmp_path: Path, name: 
     tally = run(name, files.ATTACKS[name], tmp_path, tries=6, seed=5)
     assert tally.tries == 6
     assert tally.losses == ()
+
+
+def test_a_finding_stored_under_its_former_code_is_read(place: Path) -> None:
+    with open_store(place) as store:
+        record = store.get(1)
+    worn = {"code": "worn-place", "cause": "track", "evidence": "4 dropouts", "next_step": "replace"}
+    assert record_of(asdict(record) | {"findings": [worn]}).codes == ("worn-spot",)

@@ -62,7 +62,7 @@ def test_a_record_comes_back_as_it_was_kept(place: str) -> None:
     assert record.quantities["open_v"]["u_a"] == pytest.approx((0.2e-3**2 + 0.35e-3**2) ** 0.5)
     assert record.supply_v == outcomes.SUPPLY_V
     assert (record.strokes, record.n_events) == (4, len(one.analysis.events))
-    assert record.codes == ("worn-place",)
+    assert record.codes == ("worn-spot",)
     assert record.findings[0]["where_percent"] == [28.0, 33.0]
     assert record.findings[0]["next_step"] == outcomes.WORN.next_step
     assert [m["limit_v"] for m in record.margins] == [0.25, 4.75]

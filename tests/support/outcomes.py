@@ -306,7 +306,7 @@ def make_analysis(
 
 
 WORN = Finding(
-    Code.WORN_PLACE,
+    Code.WORN_SPOT,
     Cause.TRACK,
     0,
     (28.0, 33.0),
@@ -339,7 +339,7 @@ def outcome(
     )
     reasons = {
         Verdict.PASS: "Both ends within limits, uncertainty included; no fault seen.",
-        Verdict.FAIL: "Worn place on track A between 28 and 33 per cent of travel.",
+        Verdict.FAIL: "Worn spot on track A between 28 and 33 per cent of travel.",
         Verdict.UNDECIDED: "Which end is closed is not known.",
     }
     return Outcome(

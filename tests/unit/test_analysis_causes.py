@@ -106,4 +106,4 @@ def test_lifts_just_off_closed_are_worn_and_not_loose() -> None:
         for k in np.flatnonzero(np.diff(np.sign(PLACES - at))):
             where[k : k + 3] = True
         code, _ = first_cause(pulled(sensed(PLACES), where, 0.02))
-        assert code is Code.WORN_PLACE, at
+        assert code is Code.WORN_SPOT, at

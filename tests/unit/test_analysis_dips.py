@@ -53,14 +53,14 @@ def test_a_shallow_dip_in_every_pass_is_the_tracks(at: float, by_v: float, width
     """A bell that is steep against the lever's speed holds the level for a while: a flat spot says the same."""
     (found,) = named(dipped(smooth(FOUR), at=at, by_v=by_v, width=width))
     assert found.cause is Cause.TRACK
-    assert (found.code, found.severity) in ((Code.WORN_PLACE, "doubt"), (Code.FLAT_SPOT, "fault"))
+    assert (found.code, found.severity) in ((Code.WORN_SPOT, "doubt"), (Code.FLAT_SPOT, "fault"))
     assert found.where_percent == pytest.approx((100 * at, 100 * at), abs=2)
 
 
 @pytest.mark.parametrize("by_v", [0.015, 0.020, 0.030])
 def test_a_dip_in_the_middle_says_how_deep_and_how_often(by_v: float) -> None:
     (found,) = named(dipped(smooth(FOUR), at=0.45, by_v=by_v, width=0.008))
-    assert (found.code, found.severity) == (Code.WORN_PLACE, "doubt")
+    assert (found.code, found.severity) == (Code.WORN_SPOT, "doubt")
     assert "4 of 4 strokes, up and down" in found.evidence
     assert found.numbers["worst_depth_percent"] == pytest.approx(20 * by_v, rel=0.3)
 
@@ -68,7 +68,7 @@ def test_a_dip_in_the_middle_says_how_deep_and_how_often(by_v: float) -> None:
 @pytest.mark.parametrize("by_v", [0.1, 0.2])
 def test_a_deep_dip_is_a_fault(by_v: float) -> None:
     found = named(dipped(smooth([2.0] * 4), at=0.4, by_v=by_v, width=0.01))
-    assert [(f.code, f.severity) for f in found] == [(Code.WORN_PLACE, "fault")]
+    assert [(f.code, f.severity) for f in found] == [(Code.WORN_SPOT, "fault")]
     assert found[0].where_percent == pytest.approx((40, 40), abs=2)
 
 
@@ -91,14 +91,14 @@ def test_a_lever_that_waits_at_one_place_is_no_dip() -> None:
     for k in range(4):
         to = float(k % 2 == 0)
         legs += [(0.4, 0.6 - 0.2 * to), (0.4, 0.02 + 0.01 * k), (to, 0.4 + 0.2 * to), (to, 0.4)]
-    assert [f for f in named(sensed(lever(legs))) if f.code is Code.WORN_PLACE] == []
+    assert [f for f in named(sensed(lever(legs))) if f.code is Code.WORN_SPOT] == []
 
 
 def test_a_lever_drawn_into_a_detent_is_no_dip() -> None:
     """It runs ahead of the hand into the middle of the detent and lags behind it on the way out, either way."""
     x = smooth([1.2] * 4)
     near = np.clip((x - 0.5) / 0.01, -1, 1)
-    assert [f for f in named(sensed(x - 0.004 * np.sin(np.pi * near))) if f.code is Code.WORN_PLACE] == []
+    assert [f for f in named(sensed(x - 0.004 * np.sin(np.pi * near))) if f.code is Code.WORN_SPOT] == []
 
 
 def test_wide_codes_of_a_converter_are_no_dip() -> None:
@@ -114,7 +114,7 @@ def test_a_dip_on_a_simulated_rig_is_found_at_its_place(name: str) -> None:
     dip = Fault("bump", place=0.35, width=0.008 / 2.355, volts=-0.025)
     capture = play(replace(spec, hand=hand, faults=(dip,)), seed=4, seconds=8.0).capture
     (found,) = [f for f in review_capture(capture).judgement.findings if f.severity != "note"]
-    assert (found.code, found.cause) == (Code.WORN_PLACE, Cause.TRACK)
+    assert (found.code, found.cause) == (Code.WORN_SPOT, Cause.TRACK)
     assert found.where_percent == pytest.approx((35, 35), abs=1.5)
 
 

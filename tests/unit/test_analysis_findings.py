@@ -53,7 +53,7 @@ def moved_by(x: FloatArray, *, low: float = CLOSED_V, high: float = OPEN_V, seed
 @pytest.mark.parametrize(
     ("name", "code", "cause"),
     [
-        ("worn", Code.WORN_PLACE, Cause.TRACK),
+        ("worn", Code.WORN_SPOT, Cause.TRACK),
         ("loose-connector", Code.LOOSE_CONNECTION, Cause.CONNECTION),
         ("loose-ground", Code.LOOSE_CONNECTION, Cause.GROUND),
         ("supply-dropouts", Code.SUPPLY_DROPOUT, Cause.SUPPLY),
@@ -70,7 +70,7 @@ def moved_by(x: FloatArray, *, low: float = CLOSED_V, high: float = OPEN_V, seed
         ("shorted-to-supply", Code.STUCK_HIGH, Cause.WIRING),
         ("two-tracks-shorted", Code.TRACKS_SHORTED, Cause.WIRING),
         ("two-tracks-correlation", Code.TRACKS_DISAGREE, Cause.TRACK),
-        ("two-tracks-worn-b", Code.WORN_PLACE, Cause.TRACK),
+        ("two-tracks-worn-b", Code.WORN_SPOT, Cause.TRACK),
         ("pwm", Code.NOT_ANALOGUE, Cause.WIRING),
         ("digital", Code.NOT_ANALOGUE, Cause.WIRING),
         ("switch", Code.NOT_ANALOGUE, Cause.WIRING),
@@ -104,8 +104,8 @@ def test_sound_sensors_have_no_finding(name: str) -> None:
 
 def test_worn_and_loose_are_both_named() -> None:
     a = sweep(load_sensor("loose-and-worn"))
-    assert {Code.WORN_PLACE, Code.LOOSE_CONNECTION} <= codes(a)
-    worn = next(f for f in a.findings if f.code is Code.WORN_PLACE)
+    assert {Code.WORN_SPOT, Code.LOOSE_CONNECTION} <= codes(a)
+    worn = next(f for f in a.findings if f.code is Code.WORN_SPOT)
     assert worn.where_percent is not None
     assert np.mean(worn.where_percent) == pytest.approx(18, abs=1)
 
@@ -114,11 +114,11 @@ def test_the_track_that_drops_out_is_named() -> None:
     assert {f.channel for f in sweep(load_sensor("two-tracks-worn-b")).findings} == {1}
 
 
-def test_sag_and_worn_place_at_once() -> None:
+def test_sag_and_worn_spot_at_once() -> None:
     spec = load_sensor("worn")
     sag = Fault("supply-sag", depth=0.1, start_s=2.0, length_s=1.5)
     a = sweep(replace(spec, faults=(*spec.faults, sag)))
-    assert codes(a) == {Code.WORN_PLACE, Code.SUPPLY_SAG}
+    assert codes(a) == {Code.WORN_SPOT, Code.SUPPLY_SAG}
 
 
 def test_a_sag_that_both_tracks_follow_is_not_their_disagreement() -> None:

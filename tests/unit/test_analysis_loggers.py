@@ -78,7 +78,7 @@ def test_coarse_steps_are_sound_at_any_rate(tmp_path: Path, hz: float, step_v: f
 def test_lifts_are_found_in_a_slow_table(tmp_path: Path) -> None:
     places = lever(strokes([2.5] * 6), step_s=FINE_S)
     outcome = logged(tmp_path, places, hz=50, step_v=BITS_12, lift=(0.4, 0.02))
-    assert Code.WORN_PLACE in faults(outcome)
+    assert Code.WORN_SPOT in faults(outcome)
 
 
 def test_what_a_slow_coarse_table_cannot_show_is_listed(tmp_path: Path) -> None:

@@ -1,4 +1,4 @@
-"""What the strokes that were taken can tell of a worn place, and how many more would tell it from a loose contact."""
+"""What the strokes that were taken can tell of a worn spot, and how many more would tell it from a loose contact."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ def test_two_lifts_at_one_place_of_three_strokes_ask_for_more() -> None:
 def test_strokes_asked_for_name_the_place_once_taken() -> None:
     more = int(only(look(lifting(3, {0: 0.3, 2: 0.3})), Code.STRAY_DROPOUT).numbers["more_strokes"])
     found = look(lifting(3 + more, {0: 0.3, 2: 0.3, 3: 0.3, 4: 0.3}))
-    assert only(found, Code.WORN_PLACE).where_percent == pytest.approx((30, 30), abs=1)
+    assert only(found, Code.WORN_SPOT).where_percent == pytest.approx((30, 30), abs=1)
 
 
 def test_one_event_in_many_strokes_asks_for_none() -> None:

@@ -66,7 +66,7 @@ def test_long_lifts_near_closed_leave_the_ends_alone(at: float, for_s: float) ->
     found = look(lifted(sensed(lever(strokes([0.9] * 6))), at=at, depth=0.9, for_s=for_s))
     assert found.low is not None
     assert found.low.value_v == pytest.approx(CLOSED_V, abs=1e-3)
-    worn = next(f for f in found.findings if f.code == "worn-place")
+    worn = next(f for f in found.findings if f.code == "worn-spot")
     assert worn.where_percent is not None
     assert sum(worn.where_percent) / 2 == pytest.approx(100 * at, abs=1.5)
 

@@ -86,11 +86,11 @@ def test_dropouts_at_rest_move_an_end_by_less_than_1_mv(share: float) -> None:
     assert spoilt.high.value_v == pytest.approx(OPEN_V, abs=1e-3)
 
 
-def test_events_at_one_place_are_a_worn_place() -> None:
+def test_events_at_one_place_are_a_worn_spot() -> None:
     t, x = make_trace(), hand()
     windows = np.flatnonzero(np.diff(np.sign(x - 0.4)) != 0).tolist()
     a = run(replace(t, signal_a=hit(t.signal_a, windows)))
-    assert codes(a) == {Code.WORN_PLACE}
+    assert codes(a) == {Code.WORN_SPOT}
     where = a.findings[0].where_percent
     assert where is not None
     assert np.mean(where) == pytest.approx(40, abs=1)

@@ -64,29 +64,29 @@ def test_what_one_side_did_not_measure_has_no_change() -> None:
 
 def test_findings_gone_new_and_moved() -> None:
     first = side(
-        1, 1, findings=(finding("worn-place", (28, 33)), finding("supply-sag"), finding("rough-track"))
+        1, 1, findings=(finding("worn-spot", (28, 33)), finding("supply-sag"), finding("rough-track"))
     )
     second = side(
         1,
         1,
         findings=(
-            finding("worn-place", (70, 72)),
+            finding("worn-spot", (70, 72)),
             finding("supply-sag"),
             finding("rough-track", channel=1),
         ),
     )
     c = compare(first, second)
     assert [(f["code"], f["where_percent"]) for f in c.gone] == [
-        ("worn-place", [28, 33]),
+        ("worn-spot", [28, 33]),
         ("rough-track", None),
     ]
     assert [(f["code"], f["where_percent"]) for f in c.new] == [
-        ("worn-place", [70, 72]),
+        ("worn-spot", [70, 72]),
         ("rough-track", None),
     ]
     assert [f["code"] for f in c.stayed] == ["supply-sag"]
-    touching = compare(first, replace(second, findings=(finding("worn-place", (33, 40)),)))
-    assert [f["code"] for f in touching.stayed] == ["worn-place"]
+    touching = compare(first, replace(second, findings=(finding("worn-spot", (33, 40)),)))
+    assert [f["code"] for f in touching.stayed] == ["worn-spot"]
 
 
 def test_before_and_after_of_a_repair() -> None:
@@ -102,12 +102,12 @@ def test_before_and_after_of_a_repair() -> None:
     ]
     assert all(d.word == NOT_SHOWN for d in c.differences)
     text = "\n".join(compare_lines(c))
-    assert "FAIL: Worn place" in text
-    assert "Gone\n  worn-place (cause: track) at 28 to 33 % of travel" in text
+    assert "FAIL: Worn spot" in text
+    assert "Gone\n  worn-spot (cause: track) at 28 to 33 % of travel" in text
     assert "closed  lower   0.4520 V pass  ->  0.4520 V pass" in text
     data = compare_json(c)
     assert data["differences"][0]["e_n"] == 0
-    assert data["findings_gone"][0]["code"] == "worn-place"
+    assert data["findings_gone"][0]["code"] == "worn-spot"
 
 
 def test_notes_name_what_does_not_compare() -> None:

@@ -64,7 +64,7 @@ def test_a_pass_says_both_ends_margins_and_hands_over() -> None:
 
 def test_a_fault_is_named_with_its_place_and_one_next_step() -> None:
     card = card_of(CASES["worn"])
-    assert card.sentence == "Worn place at 28 to 33 % of travel."
+    assert card.sentence == "Worn spot at 28 to 33 % of travel."
     assert card.next_step == WORN.next_step
 
 

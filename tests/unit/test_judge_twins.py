@@ -37,7 +37,7 @@ def test_good_ones_pass(name: str) -> None:
         ("badly-mounted", Code.MARGIN_CLOSED, Cause.MOUNTING),
         ("dead-band-closed", Code.DEAD_BAND_CLOSED, Cause.MOUNTING),
         ("dead-band-open", Code.DEAD_BAND_OPEN, Cause.MOUNTING),
-        ("worn", Code.WORN_PLACE, Cause.TRACK),
+        ("worn", Code.WORN_SPOT, Cause.TRACK),
         ("supply-dropouts", Code.SUPPLY_DROPOUT, Cause.SUPPLY),
         ("loose-connector", Code.LOOSE_CONNECTION, Cause.CONNECTION),
         ("two-tracks-shorted", Code.TRACKS_SHORTED, Cause.WIRING),

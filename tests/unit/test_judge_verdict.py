@@ -155,20 +155,20 @@ def test_over_range_is_never_a_dead_band() -> None:
 
 def test_fault_names_the_explaining_cause_first() -> None:
     found = (
-        finding(Code.WORN_PLACE, Cause.TRACK),
+        finding(Code.WORN_SPOT, Cause.TRACK),
         finding(Code.SUPPLY_DROPOUT, Cause.SUPPLY),
         finding(Code.STRAY_DROPOUT, Cause.CONNECTION, "doubt"),
     )
     j = given(seen(findings=found))
     assert j.verdict is FAIL
-    assert codes(j) == [Code.SUPPLY_DROPOUT, Code.WORN_PLACE, Code.STRAY_DROPOUT]
+    assert codes(j) == [Code.SUPPLY_DROPOUT, Code.WORN_SPOT, Code.STRAY_DROPOUT]
     assert j.reason.startswith("Supply dropout at 28 to 33 % of travel (cause: supply): seen so.")
-    assert "Also: worn place." in j.reason
+    assert "Also: worn spot." in j.reason
 
 
 @pytest.mark.parametrize(("severity", "verdict"), [("fault", FAIL), ("doubt", UNDECIDED), ("note", PASS)])
 def test_severity_weighs(severity: str, verdict: Verdict) -> None:
-    assert given(seen(findings=(finding(Code.WORN_PLACE, Cause.TRACK, severity),))).verdict is verdict
+    assert given(seen(findings=(finding(Code.WORN_SPOT, Cause.TRACK, severity),))).verdict is verdict
 
 
 def test_a_fault_of_the_rig_is_not_the_sensors() -> None:
@@ -178,11 +178,11 @@ def test_a_fault_of_the_rig_is_not_the_sensors() -> None:
 
 
 def test_events_shallower_than_the_profiles_limit_are_notes() -> None:
-    shallow = finding(Code.WORN_PLACE, Cause.TRACK, worst_depth_percent=0.25)
+    shallow = finding(Code.WORN_SPOT, Cause.TRACK, worst_depth_percent=0.25)
     j = given(seen(findings=(shallow,)))
     assert j.verdict is PASS
     assert j.findings[0].severity == "note"
-    deep = finding(Code.WORN_PLACE, Cause.TRACK, worst_depth_percent=0.35)
+    deep = finding(Code.WORN_SPOT, Cause.TRACK, worst_depth_percent=0.35)
     assert given(seen(findings=(deep,))).verdict is FAIL
 
 
@@ -209,8 +209,8 @@ def test_lost_records_are_counted_in_what_was_not_seen() -> None:
 
 
 def test_the_place_of_a_fault_is_said_once() -> None:
-    spot = replace(finding(Code.WORN_PLACE, Cause.TRACK), where_percent=(28.1, 28.4))
-    assert given(seen(findings=(spot,))).reason.startswith("Worn place at 28 % of travel (cause: track)")
+    spot = replace(finding(Code.WORN_SPOT, Cause.TRACK), where_percent=(28.1, 28.4))
+    assert given(seen(findings=(spot,))).reason.startswith("Worn spot at 28 % of travel (cause: track)")
     assert given(seen(0.15)).reason.startswith(
         "Closed throttle too near a rail (cause: mounting): the closed"
     )

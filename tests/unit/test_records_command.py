@@ -64,10 +64,10 @@ def test_list_says_when_there_are_more(place: str) -> None:
 
 def test_show_says_verdict_and_next_step(place: str) -> None:
     text = call("show", "3", "--records", place)
-    assert text.startswith("FAIL: Worn place on track A")
+    assert text.startswith("FAIL: Worn spot on track A")
     assert "next: replace the sensor" in text
     data = json.loads(call("show", "3", "--records", place, "--json"))
-    assert data["findings"][0]["code"] == "worn-place"
+    assert data["findings"][0]["code"] == "worn-spot"
     assert data["quantities"]["closed_v"]["u95"] == 1.8e-3
 
 
@@ -110,7 +110,7 @@ def test_export_csv_is_read_back_by_the_standard_library(place: str, tmp_path: P
     table = list(csv.DictReader(io.StringIO(raw.decode(), newline="")))
     assert list(table[0]) == [name for name, _ in COLUMNS]
     assert [float(r["closed_V"]) for r in table] == [0.45, 0.451, 0.452, 0.453]
-    assert table[2]["findings"] == "worn-place"
+    assert table[2]["findings"] == "worn-spot"
     assert table[0]["sensor_label"] == "Shelf 3, box 7"
     assert call("export", "--records", place).splitlines()[0].startswith("record,capture_sha256,captured_at")
 
@@ -147,7 +147,7 @@ def test_no_records_yet(tmp_path: Path) -> None:
 def test_compare_of_a_sensor_takes_its_last_two(place: str) -> None:
     data = json.loads(runner.invoke(app, ["compare", "--sensor", "S-1", "--records", place, "--json"]).stdout)
     assert (data["first"]["name"], data["second"]["name"]) == ("record 3", "record 4")
-    assert [f["code"] for f in data["findings_gone"]] == ["worn-place"]
+    assert [f["code"] for f in data["findings_gone"]] == ["worn-spot"]
     with pytest.raises(NoRecordError):
         runner.invoke(app, ["compare", "--sensor", "S-2", "--records", place], catch_exceptions=False)
     with pytest.raises(InputError, match="Two captures or one sensor"):

@@ -114,7 +114,7 @@ def test_an_argument_that_is_not_utf8_does_no_harm() -> None:
 def test_verdict_and_reason_come_first(pages: dict[str, Page]) -> None:
     text = pages["worn"].text
     places = [
-        text.index(w) for w in ("Fail", "Worn place on track A", "Closed throttle", "Findings", "SHA-256")
+        text.index(w) for w in ("Fail", "Worn spot on track A", "Closed throttle", "Findings", "SHA-256")
     ]
     assert places == sorted(places)
 

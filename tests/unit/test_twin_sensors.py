@@ -94,7 +94,7 @@ def test_worn_events_keep_to_their_place_loose_ones_do_not() -> None:
     assert np.std(loose) > 0.2
 
 
-def test_a_wiper_lifts_right_at_the_worn_place() -> None:
+def test_a_wiper_lifts_right_at_the_worn_spot() -> None:
     spec = load_sensor("worn")
     narrow = replace(spec, faults=(replace(spec.faults[0], width=0.0, chance=1.0, lifts=(1, 1)),))
     played = play(narrow, seed=2, seconds=6.0)

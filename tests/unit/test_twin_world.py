@@ -86,7 +86,7 @@ def test_tapped_needs_a_build_that_may_tap() -> None:
         play("good", seconds=0.1, hookup="tapped", build="plain")
 
 
-def test_a_supply_dropout_is_on_all_channels_a_worn_place_on_one() -> None:
+def test_a_supply_dropout_is_on_all_channels_a_worn_spot_on_one() -> None:
     drop = Fault("supply-dropout", at_s=(0.2,), depth=0.9, duration_s=(2e-3, 2e-3))
     lift = Fault("loose", at_s=(0.3,), duration_s=(2e-3, 2e-3))
     spec = replace(load_sensor("two-tracks-half-scale"), faults=(drop, lift), lever="still")

@@ -1,4 +1,4 @@
-"""From the events of one signal to their cause: worn place, loose connection, interference, roughness."""
+"""From the events of one signal to their cause: worn spot, loose connection, interference, roughness."""
 
 from __future__ import annotations
 
@@ -183,7 +183,7 @@ def _worn(there: tuple[Event, ...], at: Gathered, p: float, channel: int) -> Fin
     )
     step = "Sweep slowly across that place again; if it shows again, replace the sensor."
     return Finding(
-        Code.WORN_PLACE, Cause.TRACK, channel, at.where, text, step, numbers=numbers_of(there) | {"p": p}
+        Code.WORN_SPOT, Cause.TRACK, channel, at.where, text, step, numbers=numbers_of(there) | {"p": p}
     )
 
 

@@ -126,7 +126,7 @@ def about_dip(dip: Dip, found: list[Finding], channel: int, *, supply_v: float) 
     step = "Sweep slowly across it again; a dip that stays at this place is the track's: replace the sensor."
     severity = "fault" if dip.back and share >= DIP_FAULT_PERCENT else "doubt"
     numbers = {"worst_depth_percent": share}
-    own = Finding(Code.WORN_PLACE, Cause.TRACK, channel, dip.where, text, step, severity, numbers)
+    own = Finding(Code.WORN_SPOT, Cause.TRACK, channel, dip.where, text, step, severity, numbers)
     everywhere = any(f.where_percent is None for f in named)
     return [] if everywhere or _touch(own, named) else [own]
 
@@ -192,10 +192,10 @@ def one_cause(found: list[Finding], events: tuple[Event, ...]) -> list[Finding]:
     """Leave out what another finding at the same place already says.
 
     On a track that is rough all over its texture makes stands and regions: they are left out. A jump at the
-    edge of a flat spot is the flat spot's; roughness at a worn place or flat spot is theirs.
+    edge of a flat spot is the flat spot's; roughness at a worn spot or flat spot is theirs.
     """
     found = _without_texture(found)
-    flat, worn = _of(found, Code.FLAT_SPOT), _of(found, Code.WORN_PLACE)
+    flat, worn = _of(found, Code.FLAT_SPOT), _of(found, Code.WORN_SPOT)
     edges = [f for f in worn if _touch(f, flat) and _all_jumps(f, events)]
     placed = flat + [f for f in worn if f not in edges]
     theirs = [f for f in _of(found, Code.ROUGH_TRACK) if _touch(f, placed)]

@@ -31,7 +31,7 @@ class Cause(StrEnum):
 class Code(StrEnum):
     """What is wrong. The reference page docs/reference/findings.md describes each."""
 
-    WORN_PLACE = "worn-place"
+    WORN_SPOT = "worn-spot"
     FLAT_SPOT = "flat-spot"
     ROUGH_TRACK = "rough-track"
     NOT_LINEAR = "not-linear"

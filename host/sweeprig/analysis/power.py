@@ -1,4 +1,4 @@
-"""How far the strokes that were taken can tell a worn place from chance, and how many more would."""
+"""How far the strokes that were taken can tell a worn spot from chance, and how many more would."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ FEWEST_AT_ONE_PLACE = (
     3  # strokes, of one event each, that chance hardly brings within 1.5 % of travel (docs/methods.md)
 )
 HALF = 0.5
-LEAST_SHARE = 1 / 3  # of the passes over a worn place that must meet something there
+LEAST_SHARE = 1 / 3  # of the passes over a worn spot that must meet something there
 MOST_MORE = 6  # strokes that are worth asking for; own choice, no source
 MOST_LOOKED_AT = 24  # strokes; with more of them, more would add little
 CLUSTER_P = 0.01  # chance of events so close together, at most, that names a place

@@ -20,7 +20,7 @@ CAUSE_ORDER = (
     Cause.MOUNTING,
 )
 SEVERITY_ORDER = ("fault", "doubt", "note")
-BY_DEPTH = (Code.WORN_PLACE, Code.LOOSE_CONNECTION, Code.STRAY_DROPOUT, Code.SUPPLY_DROPOUT)
+BY_DEPTH = (Code.WORN_SPOT, Code.LOOSE_CONNECTION, Code.STRAY_DROPOUT, Code.SUPPLY_DROPOUT)
 LIKE_ONE = 0.05  # slope of B against A this near 1, where it should be another, says that the two are joined
 TRACK_CODES = (Code.TRACKS_SHORTED, Code.TRACKS_DISAGREE)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import msgspec
@@ -21,6 +21,7 @@ _OF_OTHERS = (
     "calibration_made_at",
 )  # "" where no such row is joined
 _MOST_PATH = 1 << 15  # characters
+_FORMER = {"worn-place": "worn-spot"}  # codes of findings as records made earlier have them
 Number = float | None
 
 
@@ -74,7 +75,9 @@ def record_of(row: Mapping[str, Any]) -> Record:
     msgspec.convert(plain, _Shape)
     if "digest" in row and digest_of({key: row[key] for key in DECIDED}) != row["digest"]:
         raise ValueError("the verdict does not match its digest")
-    return record
+    return replace(
+        record, findings=tuple(f | {"code": _FORMER.get(f["code"], f["code"])} for f in record.findings)
+    )
 
 
 def records_of(rows: Iterable[Any], aside: list[str]) -> list[Record]:

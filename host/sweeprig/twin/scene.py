@@ -217,7 +217,7 @@ class Scene:
         return float(np.exp(self._rng.uniform(low, high)))
 
     def _worn(self, index: int, fault: Fault, x: FloatArray, t_s: FloatArray) -> list[Disturbance]:
-        """The wiper chatters each time it passes the worn place."""
+        """The wiper chatters each time it passes the worn spot."""
         ahead = x > fault.place
         made = []
         for k in np.flatnonzero(ahead[1:] != ahead[:-1]):

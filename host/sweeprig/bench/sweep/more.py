@@ -18,7 +18,7 @@ def ready_to_look() -> None:
 
 
 def strokes_that_would_tell(trace: Trace, setup: SweepSetup, profile: Profile) -> int:
-    """Return how many more strokes would tell one worn place from a loose contact; 0 where none would or none need."""
+    """Return how many more strokes would tell one worn spot from a loose contact; 0 where none would or none need."""
     from sweeprig.analysis.analyse import analyse
     from sweeprig.judge.graded import graded
 
