@@ -70,7 +70,7 @@ def _all_texts() -> Iterator[tuple[str, str]]:
         yield from ((f"{path.relative_to(HOST)}:{n}", t) for n, t in texts(path.read_text()))
     for path in sorted(p for s in ("*.html", "*.toml", "*.js") for p in HOST.rglob(s)):
         lines = enumerate(path.read_text().splitlines(), 1)
-        shown = ((n, re.split(r"# |// ", line)[0]) for n, line in lines)
+        shown = ((n, re.sub(r"# .*|// .*|<[^>]*>|\"\w*\"", "", line)) for n, line in lines)
         yield from ((f"{path.relative_to(HOST)}:{n}", t) for n, t in shown)
 
 

@@ -24,7 +24,7 @@ class Refusal(Enum):
     )
     WRONG_KEY = (
         403,
-        "This address is not valid any more.",
+        "This address is no longer valid.",
         "The key in it is made anew at every start. Scan the code at the terminal again.",
     )
     WAIT = (429, "Too many wrong keys.", "Wait a minute, then scan the code at the terminal.")

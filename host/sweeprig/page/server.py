@@ -56,7 +56,7 @@ def bound_socket(*, lan: bool, port: int) -> socket.socket:
         raise InputError(
             f"The page cannot be served on port {port}.",
             seen=str(exc),
-            limit="a port that nothing else uses",
+            limit="a free port",
             next_step="name another one with --page-port, or leave it out",
         ) from exc
     return made

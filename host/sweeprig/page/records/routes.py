@@ -200,7 +200,7 @@ def _number(text: str, name: str) -> float:
     except ValueError:
         value = float("nan")
     if not abs(value) < 1e6:
-        raise InputError("The place is not understood.", seen=text, limit=f"{name} in strokes")
+        raise InputError("The place is not valid.", seen=text, limit=f"{name} in strokes")
     return value
 
 
