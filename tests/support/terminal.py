@@ -33,7 +33,13 @@ class Terminal:
     """One process on a terminal of its own."""
 
     def __init__(
-        self, *args: str, home: Path, columns: int = 80, rows: int = 24, colour: bool = False
+        self,
+        *args: str,
+        home: Path,
+        columns: int = 80,
+        rows: int = 24,
+        colour: bool = False,
+        give_up_s: float = GIVE_UP_S,
     ) -> None:
         self.screen = pyte.Screen(columns, rows)
         self._stream = pyte.ByteStream(self.screen)
@@ -56,7 +62,7 @@ class Terminal:
             env=env,
             start_new_session=True,
         )
-        self._deadline = time.monotonic() + GIVE_UP_S
+        self._deadline = time.monotonic() + give_up_s
 
     def until(self, found: Callable[[Terminal], bool]) -> Terminal:
         """Read until `found` says so; fail where the process ends or hangs before."""

@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
-from sweeprig.cli.console import console
+from sweeprig.cli.console import columns_of, console
 
 if TYPE_CHECKING:
     from sweeprig.bench.hookup.cautions import Ask, Confirmation
     from sweeprig.bench.session import Books
 
+ANSWER = 10  # columns kept free behind a question for what is typed
 ConfirmKeys = Annotated[
     list[str] | None,
     typer.Option(
@@ -54,6 +55,13 @@ def answered(question: Callable[[], T], *, option: str) -> T:
         ) from None
 
 
+def question(text: str) -> str:
+    """Return a prompt in lines that break at words, with room for the answer."""
+    from sweeprig.lines import fitted
+
+    return "\n".join(fitted(text, max(20, columns_of(sys.stderr) - ANSWER)))
+
+
 class TerminalAsk:
     """Asks at the terminal what was not confirmed with --confirm. Without a terminal nobody answers."""
 
@@ -69,7 +77,7 @@ class TerminalAsk:
         if not sys.stdin.isatty():
             return False
         return answered(
-            lambda: typer.confirm(f"Confirm: {item.text}", default=False, err=True),
+            lambda: typer.confirm(question(f"Confirm: {item.text}"), default=False, err=True),
             option=f"--confirm {item.key}",
         )
 
@@ -105,7 +113,9 @@ def ask_drive(drive: str, setting: str) -> str:
 
     if not drive and sys.stdin.isatty():
         drive = answered(
-            lambda: typer.prompt("What drives it (combustion, stop-start, hybrid, electric)", err=True),
+            lambda: typer.prompt(
+                question("What drives it (combustion, stop-start, hybrid, electric)"), err=True
+            ),
             option="--drive",
         )
     named = drive.strip().lower()

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
 import sys
 from collections.abc import Callable, Iterable
-from typing import Any
+from typing import Any, TextIO
 
 from sweeprig.errors import SweeprigError
+from sweeprig.lines import fitted
 from sweeprig.link.clean import hide_passwords, printable, printable_json
 
+_DRESSED = re.compile(r"((?:\x1b\[[\d;]*m)+)([^\x1b]*)((?:\x1b\[[\d;]*m)+)")
 PAGE = 120  # columns of a result that goes to no terminal
 PASS, FAIL, UNDECIDED = 0, 10, 11  # exit statuses of a verdict; docs/reference/exit-codes.md
 EXIT_OF_VERDICT = {"pass": PASS, "fail": FAIL, "undecided": UNDECIDED}
@@ -28,6 +31,33 @@ def shown(text: str) -> Shown:
     return text if isinstance(text, Shown) else Shown(printable(hide_passwords(text)))
 
 
+def laid_out(text: str, stream: TextIO) -> Shown:
+    """Return text as a stream takes it: on a terminal every line wraps at words, elsewhere it stays as it is."""
+    plain = shown(text)
+    if not stream.isatty():
+        return plain
+    width = columns_of(stream)
+    return Shown("\n".join(part for line in plain.split("\n") for part in _fitted(line, width)))
+
+
+def columns_of(stream: TextIO) -> int:
+    """Return the columns of the terminal behind a stream."""
+    try:
+        asked = int(os.environ.get("COLUMNS", "0"))
+        return asked or os.get_terminal_size(stream.fileno()).columns or PAGE
+    except (OSError, ValueError):
+        return shutil.get_terminal_size((PAGE, 24)).columns
+
+
+def _fitted(line: str, width: int) -> list[str]:
+    """Return a line in lines of at most `width`; one in a style keeps it."""
+    dressed = _DRESSED.fullmatch(line)
+    if dressed is None:
+        return fitted(line, width)
+    before, inner, after = dressed.groups()
+    return [f"{before}{part}{after}" for part in fitted(inner, width)]
+
+
 class Console:
     """Where text goes, each call one line. `quiet` keeps results and errors only."""
 
@@ -37,25 +67,25 @@ class Console:
     @property
     def width(self) -> int:
         """Columns of the terminal that results go to; where it is none, a page's width."""
-        return shutil.get_terminal_size((PAGE, 24)).columns if sys.stdout.isatty() else PAGE
+        return columns_of(sys.stdout) if sys.stdout.isatty() else PAGE
 
     def say(self, text: str = "") -> None:
         """Print a line that a quiet run leaves out."""
         if not self.quiet:
-            print(shown(text), file=sys.stderr, flush=True)
+            print(laid_out(text, sys.stderr), file=sys.stderr, flush=True)
 
     def warn(self, text: str) -> None:
         """Print what must not be missed, quiet or not."""
-        print(f"sweeprig: {shown(text)}", file=sys.stderr, flush=True)
+        print(laid_out(f"sweeprig: {shown(text)}", sys.stderr), file=sys.stderr, flush=True)
 
     def error(self, error: SweeprigError) -> None:
         """Print an error, quiet or not."""
         self.end_progress()
-        print(error_text(error), file=sys.stderr, flush=True)
+        print(laid_out(error_text(error), sys.stderr), file=sys.stderr, flush=True)
 
     def show(self, text: str) -> None:
         """Print a result."""
-        print(shown(text), flush=True)
+        print(laid_out(text, sys.stdout), flush=True)
 
     def answer(self, as_json: bool, data: Callable[[], Any], lines: Callable[[], Iterable[str]]) -> None:
         """Print a result as one JSON object or as lines."""
@@ -80,9 +110,7 @@ class Console:
     def progress(self, text: str) -> None:
         """Write over the current line of a terminal; elsewhere nothing."""
         if not self.quiet and sys.stderr.isatty():
-            line = printable(text)[
-                : shutil.get_terminal_size().columns - 1
-            ]  # a longer one would wrap and stay
+            line = fitted(printable(text), columns_of(sys.stderr) - 1)[0]  # a longer one would wrap and stay
             print(f"\r\x1b[2K{line}", end="", file=sys.stderr, flush=True)
 
     def end_progress(self) -> None:
@@ -122,6 +150,7 @@ def folded(text: str, indent: str, width: int = 79) -> Shown:
     """Return text in lines of at most `width`, all but the first indented; a word longer than that stays whole."""
     import textwrap
 
+    width = min(width, console.width)
     plain = printable(text)
     first = plain[: len(plain) - len(plain.lstrip())]
     return Shown(

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from sweeprig.cli.asking import answered
+from sweeprig.cli.asking import answered, question
 from sweeprig.cli.console import console, strong
 
 if TYPE_CHECKING:
@@ -38,10 +38,11 @@ def yes(text: str) -> bool:
 def typed(text: str) -> str:
     """Return what is typed; Enter alone leaves it out."""
     console.say()
-    return str(
-        answered(lambda: typer.prompt(f"{text} (Enter leaves it out)", default="", show_default=False, err=True),
-                 option="nothing")
-    ).strip()  # fmt: skip
+    prompt = question(f"{text} (Enter leaves it out)")
+    answer = answered(
+        lambda: typer.prompt(prompt, default="", show_default=False, err=True), option="nothing"
+    )
+    return str(answer).strip()
 
 
 def settled(items: Sequence[Item]) -> None:

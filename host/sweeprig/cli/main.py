@@ -32,11 +32,13 @@ from sweeprig.cli.commands import (
     wiggle,
 )
 from sweeprig.cli.console import console
+from sweeprig.cli.helping import WholeGroup
 from sweeprig.errors import SweeprigError
 from sweeprig.link.clean import clean_text
 
 app = typer.Typer(
     name="sweeprig",
+    cls=WholeGroup,
     help="Bench rig for analogue throttle and pedal position sensors: sweeps, margins, faults, a sheet.",
     no_args_is_help=True,
     pretty_exceptions_enable=False,

@@ -123,7 +123,10 @@ _KEYS: dict[str, Callable[[str], object]] = {
 
 def parse(url: str) -> SimOptions:
     """Return what the URL asks for. Raises InputError that names the key and what fits."""
-    parts = urlsplit(url)
+    try:
+        parts = urlsplit(url)
+    except ValueError as exc:
+        raise _wrong(url, str(exc), "sim://SENSOR?key=value&key=value", "correct it") from None
     sensor = unquote(parts.netloc or parts.path.strip("/"))
     values: dict[str, object] = {}
     for key, text in parse_qsl(parts.query, keep_blank_values=True):

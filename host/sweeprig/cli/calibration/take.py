@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from sweeprig.cli.asking import answered
+from sweeprig.cli.asking import answered, question
 from sweeprig.cli.console import console
 
 if TYPE_CHECKING:
@@ -24,6 +24,14 @@ HOW_TO = (
 METER_ASKED = "Meter's accuracy on this range, per cent of reading + counts, as 0.05%+3"
 
 
+def look_for_rig(port: str) -> None:
+    """Raise LinkError where no rig answers."""
+    from sweeprig.bench.board.rig import opened_rig
+
+    with opened_rig(port):
+        pass
+
+
 def meter_of(
     text: str, count: float, range_v: float, names: tuple[str, str, str] = ("", "", ""), *, wanted: bool
 ) -> Meter | None:
@@ -31,7 +39,9 @@ def meter_of(
     from sweeprig.bench.calibration.points import parse_meter
 
     if not text and wanted:
-        text = answered(lambda: typer.prompt(METER_ASKED, err=True), option="--meter, as --meter 0.05%+3,")
+        text = answered(
+            lambda: typer.prompt(question(METER_ASKED), err=True), option="--meter, as --meter 0.05%+3,"
+        )
     name, serial, certificate = names
     return (
         parse_meter(text, count_v=count, range_v=range_v, name=name, serial=serial, certificate=certificate)
@@ -142,7 +152,7 @@ def _reading(prompt: str, range_v: float) -> float:
 
     while True:
         text = answered(
-            lambda: typer.prompt(prompt, err=True), option="--points-file FILE, or fewer --points,"
+            lambda: typer.prompt(question(prompt), err=True), option="--points-file FILE, or fewer --points,"
         )
         try:
             return parse_reading(text, range_v=range_v)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from sweeprig.cli import options as opt
-from sweeprig.cli.asking import answered
+from sweeprig.cli.asking import answered, question
 from sweeprig.cli.console import EXIT_OF_VERDICT, console, strong
 from sweeprig.cli.paging import ALONE, Page, PageOptions, beside, stay
 from sweeprig.cli.rehearsing import is_rehearsal
@@ -102,8 +102,8 @@ def _order(asked: AimOptions) -> SweepOrder:
 def _mount(mount: str) -> str:
     if mount or not sys.stdin.isatty():
         return mount
-    question = "Mount (slotted, fixed, electronic-throttle, pedal, stop-screw)"
-    answer: str = answered(lambda: typer.prompt(question, err=True), option="--mount")
+    asked = question("Mount (slotted, fixed, electronic-throttle, pedal, stop-screw)")
+    answer: str = answered(lambda: typer.prompt(asked, err=True), option="--mount")
     return answer.strip().lower()
 
 

@@ -10,15 +10,18 @@ import typer
 from sweeprig.cli import options as opt
 from sweeprig.cli.calibration import options as to
 from sweeprig.cli.calibration.stored import list_calibrations, show, stored
-from sweeprig.cli.calibration.take import meter_of, run_calibration
+from sweeprig.cli.calibration.take import look_for_rig, meter_of, run_calibration
 from sweeprig.cli.console import console
+from sweeprig.cli.helping import WholeGroup
 
 if TYPE_CHECKING:
     from sweeprig.bench.calibration.verify import Verified
     from sweeprig.calibration.model import Calibration
 
 calibrate_app = typer.Typer(
-    help="Calibrate the rig against your meter, verify and show its calibration.", invoke_without_command=True
+    cls=WholeGroup,
+    help="Calibrate the rig against your meter, verify and show its calibration.",
+    invoke_without_command=True,
 )
 FAILED = 10  # as a failing verdict; docs/reference/exit-codes.md
 
@@ -49,6 +52,8 @@ def calibrate(
     from sweeprig.cli.session import settings
 
     config, _ = settings()
+    if reference is to.Reference.METER and not meter:
+        look_for_rig(port or config.port)  # before anything is asked
     names = (meter_name, meter_serial, certificate)
     order = CalibrationOrder(
         meter=meter_of(meter, count, meter_range, names, wanted=reference is to.Reference.METER),

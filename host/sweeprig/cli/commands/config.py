@@ -7,9 +7,10 @@ from typing import Annotated
 import typer
 
 from sweeprig.cli.console import console
+from sweeprig.cli.helping import WholeGroup
 
 config_app = typer.Typer(
-    help="Show or set the defaults kept in the configuration file.", no_args_is_help=True
+    cls=WholeGroup, help="Show or set the defaults kept in the configuration file.", no_args_is_help=True
 )
 
 

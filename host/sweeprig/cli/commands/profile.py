@@ -9,10 +9,11 @@ import typer
 
 from sweeprig.cli import options as opt
 from sweeprig.cli.console import console
+from sweeprig.cli.helping import WholeGroup
 from sweeprig.errors import ProfileError
 
 profile_app = typer.Typer(
-    help="List, show, start or check profiles: what a sensor must meet.", no_args_is_help=True
+    cls=WholeGroup, help="List, show, start or check profiles: what a sensor must meet.", no_args_is_help=True
 )
 Name = Annotated[str, typer.Argument(help="Name of a shipped profile, or a TOML file.")]
 

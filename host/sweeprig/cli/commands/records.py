@@ -11,13 +11,16 @@ import typer
 
 from sweeprig.cli import options as opt
 from sweeprig.cli.console import console
+from sweeprig.cli.helping import WholeGroup
 from sweeprig.cli.session import records_place, with_options
 
 if TYPE_CHECKING:
     from sweeprig.bench.review.compare import Side
     from sweeprig.records.rows import Record
 
-records = typer.Typer(help="List, show, compare and export earlier sweeps.", no_args_is_help=True)
+records = typer.Typer(
+    cls=WholeGroup, help="List, show, compare and export earlier sweeps.", no_args_is_help=True
+)
 
 Place = opt.RecordsPlace
 Key = Annotated[str, typer.Argument(help="A record's number, or 6 or more digits of its capture's hash.")]

@@ -16,6 +16,7 @@ from sweeprig.cli.views.face import ScreenFace, stop_on_interrupt
 from sweeprig.cli.views.sweep import fits, screen_lines
 from sweeprig.cli.views.sweep_face import StepFace, no_keys
 from sweeprig.cli.views.verdict import verdict_lines
+from sweeprig.lines import fitted
 
 if TYPE_CHECKING:
     from sweeprig.bench.batch.series import Batch, Entry
@@ -114,7 +115,8 @@ class Desk:
     def _draw(self, below: list[str]) -> None:
         if self._screen is not None:
             width, height = self._screen.size
-            self._screen.draw([*self._above, "", *(line[:width] for line in below)][-height:])
+            lines = [part for line in below for part in fitted(line, width)]
+            self._screen.draw([*self._above, "", *lines][-height:])
 
     def sound(self, verdict: str) -> None:
         """Let a verdict be heard."""

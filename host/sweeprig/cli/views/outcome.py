@@ -7,9 +7,10 @@ import textwrap
 from itertools import chain
 
 from sweeprig.analysis.model import Finding
-from sweeprig.cli.console import Shown, strong
+from sweeprig.cli.console import Shown, console, strong
 from sweeprig.judge.model import Check, Margin, Quantity
 from sweeprig.judge.outcome import Outcome
+from sweeprig.lines import Column, table
 from sweeprig.link.clean import printable
 from sweeprig.report.facts import alerts
 from sweeprig.words import SIMULATED
@@ -130,10 +131,18 @@ def budget_lines(outcome: Outcome) -> list[str]:
             "",
             f"Budget of {name}: {q.value:.4f} {q.unit} ± {q.u95:.4f} (k = {k:.2f}, dof = {q.dof:.3g})",
         ]
-        lines.append(f"  {'source':44}{'kind':6}{'shape':13}{'u':>11} {'unit':7}{'gives':>11}")
-        for part in sorted(q.budget, key=lambda b: -b.contribution):
-            row = f"  {part.name[:43]:44}{part.kind:6}{part.distribution:13}{part.u:11.3g} {part.unit:7}"
-            lines.append(f"{row}{part.contribution:11.3g}")
+        parts = sorted(q.budget, key=lambda b: -b.contribution)
+        lines += table(
+            [
+                Column("source", [p.name for p in parts]),
+                Column("kind", [p.kind for p in parts], goes=2),
+                Column("shape", [p.distribution for p in parts], goes=3),
+                Column("u", [f"{p.u:.3g} {p.unit}" for p in parts], goes=1, right=True),
+                Column("gives", [f"{p.contribution:.3g}" for p in parts], right=True),
+            ],
+            console.width,
+            "  ",
+        )
     return lines
 
 

@@ -1,0 +1,70 @@
+"""Help that shows whole descriptions, wrapped at words whatever the width."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import typer
+import typer.core
+
+from sweeprig.lines import folded
+
+FIRST = 30  # columns that the names at the left may take
+
+
+_Context: Any = typer.Context.__mro__[1]  # click's, which typer brings along or imports
+_Formatter: Any = _Context.formatter_class
+
+
+class WholeWords(_Formatter):  # type: ignore[misc]  # known at run time only
+    """Breaks lines between words only."""
+
+    def write_usage(self, prog: str, args: str = "", prefix: str | None = None) -> None:
+        """Write the line that says how a command is typed."""
+        head = f"{prefix or 'Usage: '}{prog}"
+        for line in folded(f"{head} {args}", self.width, " " * self.current_indent, "  "):
+            self.write(f"{line}\n")
+
+    def write_text(self, text: str) -> None:
+        """Write paragraphs."""
+        indent = " " * self.current_indent
+        for number, paragraph in enumerate(text.split("\n\n")):
+            if number:
+                self.write("\n")
+            for line in folded(" ".join(paragraph.split()), self.width, indent, indent):
+                self.write(f"{line}\n")
+
+    def write_dl(self, rows: Sequence[tuple[str, str]], col_max: int = FIRST, col_spacing: int = 2) -> None:
+        """Write names with what they mean beside them; below them where a name is too long."""
+        most = min(col_max, self.width // 2)
+        wide = min(max((len(name) for name, _ in rows), default=0), most) + col_spacing
+        indent = " " * self.current_indent
+        for name, text in rows:
+            lines = folded(text, max(20, self.width - self.current_indent - wide)) or [""]
+            if len(name) > wide - col_spacing:
+                for line in folded(name, self.width, indent, f"{indent}    "):
+                    self.write(f"{line}\n")
+            else:
+                self.write(f"{indent}{name:<{wide}}{lines.pop(0)}".rstrip() + "\n")
+            for line in lines:
+                self.write(f"{indent}{'':<{wide}}{line}".rstrip() + "\n")
+
+
+class WholeGroup(typer.core.TyperGroup):
+    """A group whose help has the whole description of each command."""
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
+        """Write the commands, each with its first paragraph."""
+        named = [(name, self.get_command(ctx, name)) for name in self.list_commands(ctx)]
+        rows = [
+            (name, " ".join((c.help or "").split("\n\n")[0].split()))
+            for name, c in named
+            if c and not c.hidden
+        ]
+        if rows:
+            with formatter.section("Commands"):
+                formatter.write_dl(rows)
+
+
+_Context.formatter_class = WholeWords  # of every command; click offers no other way to set it for all
