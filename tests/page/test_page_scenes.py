@@ -90,7 +90,8 @@ def test_an_ended_sweep_feeds_nothing_and_offers_nothing() -> None:
 def test_a_sensor_that_is_turned_shows_distance_and_target() -> None:
     state = AimGuide(Window(0.43, 0.45, 0.47), 0.45, 0.045).adorn(_watched((1.0, 0.6)))
     scene = reading_scene(state)
-    assert scene.say.startswith("DOWN: turn so that the reading falls by 0.150 V, 3.3 degrees")
+    assert scene.say == "DOWN"
+    assert scene.under == "turn so that the reading falls by 0.150 V, 3.3 degrees"
     assert scene.bar is not None
     assert scene.bar.target == (0.43, 0.45, 0.47)
 

@@ -55,10 +55,12 @@ def sweep_scene(state: SweepState, title: str, *, simulated: bool = False, keys:
 def reading_scene(state: WatchState, title: str = "", *, simulated: bool = False, end: str = "") -> Scene:
     """Return a live reading; that of a sensor being turned says what to do."""
     word, detail = live.flag_words(state)
+    do, _, how = state.message.partition(": ")  # of a sensor that is turned
     return Scene(
         kind="live",
         title=title or state.title,
-        say=state.message,
+        say=do,
+        under=how,
         digits=live.volts(state.reading_v),
         unit="V",
         flag=f"{word}: {detail}" if detail else word,
