@@ -92,8 +92,8 @@ def test_no_rig_says_what_to_do(tmp_path: Path) -> None:
         (("sweep", "--port", "sim://gud"), 2, "simulated sensor"),
         (("sweep", "--port", "sim://good?pace=slow"), 2, "pace"),
         (("sweep", "--seconds", "-1"), 2, "seconds"),
-        (("review", "none.sweep"), 4, "no file"),
-        (("review", "none.csv"), 4, "no file"),
+        (("review", "none.sweep"), 4, "File not found"),
+        (("review", "none.csv"), 4, "File not found"),
     ],
 )
 def test_wrong_input_is_named(tmp_path: Path, args: tuple[str, ...], code: int, said: str) -> None:

@@ -62,7 +62,7 @@ def test_the_verdict_follows_what_is_said_of_the_start(table: Path) -> None:
 
 
 def test_a_missing_file_is_named(tmp_path: Path) -> None:
-    with pytest.raises(FileError, match=r"no file .*none\.sweep"):
+    with pytest.raises(FileError, match=r"File not found.*none\.sweep"):
         run(tmp_path / "none.sweep")
 
 

@@ -114,7 +114,15 @@ def test_an_argument_that_is_not_utf8_does_no_harm() -> None:
 def test_verdict_and_reason_come_first(pages: dict[str, Page]) -> None:
     text = pages["worn"].text
     places = [
-        text.index(w) for w in ("Fail", "Worn spot on track A", "Closed throttle", "Findings", "SHA-256")
+        text.index(w)
+        for w in (
+            "Fail",
+            "it should be replaced",
+            "Worn spot on track A",
+            "Closed throttle",
+            "Findings",
+            "SHA-256",
+        )
     ]
     assert places == sorted(places)
 
@@ -164,7 +172,7 @@ def test_what_is_not_known_is_said(pages: dict[str, Page]) -> None:
 def test_rig_calibration_losses_hash_and_versions(pages: dict[str, Page]) -> None:
     text = pages["good"].text
     for shown in ("full build, rp2040", "line+linearity, 12 days old", "none of 5000 records", oc.SHA, "sweeprig 0.1.0",
-                  "12 µs, of 20 LSB or more", "bench meter, serial M-11, certificate C-2030-88"):  # fmt: skip
+                  "12 µs, of 20 steps of the converter", "serial M-11, certificate C-2030-88"):  # fmt: skip
         assert shown in text
 
 

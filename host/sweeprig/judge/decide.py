@@ -55,12 +55,12 @@ def would_decide(
     room = abs(value - nearest_limit(value, low=low, high=high))
     if room < HOPELESS * u95:
         return "it is on its limit: no measurement can decide; change the sensor, its mount or the limit"
-    return f"U of {u95:.2g} {unit} must be below {room / guard_factor:.2g} {unit}: {remedy(budget)}"
+    return f"the uncertainty of {u95:.2g} {unit} must be below {room / guard_factor:.2g} {unit}: {remedy(budget)}"
 
 
 REMEDIES = (
     ("supply not observed", "observe the supply"),
-    ("load", "measure the track resistance and give it with --track-ohm"),
+    ("load", "measure the track resistance and give it (`--track-ohm`)"),
     ("rest", "more strokes with longer rests at this end"),
     ("level", "more strokes with longer rests at this end"),
     ("meter", "a calibration with a better meter"),

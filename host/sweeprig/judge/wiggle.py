@@ -108,7 +108,7 @@ def _finding(touch: Touched, source: Origin, hits: Sequence[Happening]) -> Findi
 def _next_step(touch: Touched, source: Origin, places: set[str]) -> str:
     where = " and ".join(sorted(places & set(PLACES)))
     if source is Origin.LEAD_A:
-        return "Seat the rig's own tap at the sensor again and repeat; check --lead tests the lead."
+        return "Seat the rig's own tap at the sensor again and repeat; then test the lead (`sweeprig check --lead`)."
     if source is Origin.HARNESS:
         return f"Look at the wire between sensor and controller{' near ' + where if where else ''}."
     if touch is Touched.SUPPLY:

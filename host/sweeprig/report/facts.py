@@ -97,7 +97,11 @@ def lost_text(outcome: Outcome) -> str:
 def shortest_text(outcome: Outcome) -> str:
     """Return the shortest dropout that this rig and hookup can show."""
     s = outcome.trace.shortest_dropout_s
-    return f"{duration(s)}, of 20 LSB or more, at the sensor" if known(s) else "not known for this source"
+    return (
+        f"{duration(s)}, of 20 steps of the converter or more, at the sensor"
+        if known(s)
+        else "not known for this source"
+    )
 
 
 def firmware_text(outcome: Outcome) -> str:

@@ -22,7 +22,7 @@ class Room:
     limits: int = 8
     fact: int = 120
     versions: int = 90
-    trace_height: float = 258.0
+    trace_height: float = 236.0
     extra: bool = True  # the budget of the ends, or the first snapshot
 
 

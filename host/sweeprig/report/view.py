@@ -9,6 +9,7 @@ from markupsafe import Markup
 from sweeprig.judge.outcome import Outcome
 from sweeprig.report import evidence, facts
 from sweeprig.report.budgets import budgets, end_keys, short_budget
+from sweeprig.report.customer import customer_text, without_commands
 from sweeprig.report.figures import NONE, capture_code, clip, count_of, fixed, spread_text, volts
 from sweeprig.report.handover import FORMULA, HandoverRow, handover_rows
 from sweeprig.report.limits import limit_rows
@@ -126,7 +127,8 @@ def _head(outcome: Outcome, room: Room) -> dict[str, Any]:
         "verdict": verdict,
         "simulated": SIMULATED if outcome.simulated else "",
         "word": VERDICT_WORDS[verdict],
-        "reason": clip(reason, room.reason),
+        "customer": customer_text(outcome),
+        "reason": clip(without_commands(reason), room.reason),
         "long_reason": len(reason) > 120,
         "under": clip(outcome.judgement.under, room.reason),
         "who": [clip(t, room.typed) for t in (s.job, s.sensor_label, s.part, s.serial) if t],
@@ -134,7 +136,7 @@ def _head(outcome: Outcome, room: Room) -> dict[str, Any]:
         "taken": (outcome.capture.created if outcome.capture else outcome.made_at)[:16].replace("T", " "),
         "code": capture_code(outcome.capture.sha256 if outcome.capture else ""),
         "sha256": outcome.capture.sha256 if outcome.capture else "",
-        "alerts": [clip(t, room.alert) for t in alerts[: room.alerts]],
+        "alerts": [clip(without_commands(t), room.alert) for t in alerts[: room.alerts]],
         "more_alerts": max(0, len(alerts) - room.alerts),
         "readings": readings(outcome),
     }
@@ -144,7 +146,10 @@ def _tables(outcome: Outcome, room: Room, table: list[dict[str, Any]]) -> dict[s
     found, limits = evidence.finding_rows(outcome), limit_rows(outcome)
     short = [
         f
-        | {"evidence": clip(f["evidence"], room.evidence), "next_step": clip(f["next_step"], room.next_step)}
+        | {
+            "evidence": clip(f["evidence"], room.evidence),
+            "next_step": clip(without_commands(f["next_step"]), room.next_step),
+        }
         for f in found[: room.findings]
     ]
     unseen = outcome.judgement.not_shown[: max(room.not_shown - 3 * len(short), 0)]
@@ -153,7 +158,7 @@ def _tables(outcome: Outcome, room: Room, table: list[dict[str, Any]]) -> dict[s
         "more_limits": max(0, len(limits) - room.limits),
         "main_findings": short,
         "more_findings": max(0, len(found) - room.findings),
-        "main_not_shown": [clip(t, room.fact + 40) for t in unseen],
+        "main_not_shown": [clip(without_commands(t), room.fact + 40) for t in unseen],
         "handover": table,
         "no_counts": _no_counts(outcome),
         "formula": FORMULA,
@@ -185,7 +190,7 @@ def main_page(outcome: Outcome) -> dict[str, Any]:
             "extra": room.extra,
             "short_budget": short_budget(outcome),
             "first_shot": shots[0] if shots else None,
-            "facts": [(n, clip(t, room.fact)) for n, t in facts.facts(outcome)],
+            "facts": [(n, clip(without_commands(t), room.fact)) for n, t in facts.facts(outcome)],
             "cautions": facts.cautions(outcome),
             "versions": clip(facts.versions_text(outcome), room.versions),
         }

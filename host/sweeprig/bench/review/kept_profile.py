@@ -39,7 +39,7 @@ def profile_for(setup: SweepSetup, chosen: str | None) -> tuple[Profile, tuple[s
     what = "; ".join(_changes(setup.profile_text, today.text))
     return today, (
         f"The profile {today.name} has changed since the capture ({what}): judged by the present one. "
-        f"For the one in the capture: --profile {AS_CAPTURED}.",
+        f"The capture keeps the earlier one (`--profile {AS_CAPTURED}`).",
     )
 
 

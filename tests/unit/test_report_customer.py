@@ -1,0 +1,91 @@
+"""The sentence for the customer, and a first page without commands, options or abbreviations."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+import pytest
+
+from support import outcomes as oc
+from support.report_cases import cases
+from sweeprig.analysis.model import Cause, Code, Finding
+from sweeprig.judge.model import Verdict
+from sweeprig.judge.outcome import Outcome
+from sweeprig.judge.profile import load_profile
+from sweeprig.report.customer import CLEAR, NOT_TESTED, OPEN, customer_text, without_commands
+from sweeprig.report.sheet import sheet_html
+from sweeprig.words import Sense
+
+CASES = cases()
+NO_SENTENCE = {Code.RECORDS_LOST, Code.BAD_CONVERSIONS}  # faults of the rig fail no sensor
+
+
+def given(
+    code: Code,
+    *,
+    verdict: Verdict = Verdict.FAIL,
+    severity: str = "fault",
+    where: tuple[float, float] | None = (8.0, 9.0),
+) -> Outcome:
+    base = oc.outcome(worn=True)
+    found = Finding(code, Cause.TRACK, 0, where, "evidence", "next", severity)
+    return replace(base, judgement=replace(base.judgement, verdict=verdict, findings=(found,)))
+
+
+def test_a_worn_spot_is_said_with_its_place_and_what_follows() -> None:
+    want = "The sensor has a worn spot near closed throttle; it should be replaced."
+    assert customer_text(given(Code.WORN_SPOT)) == want
+
+
+@pytest.mark.parametrize("code", sorted(set(Code) - NO_SENTENCE))
+def test_each_fault_has_a_short_sentence_in_plain_words(code: Code) -> None:
+    verdict = Verdict.UNDECIDED if code in ("not-analogue", "rig-over-range") else Verdict.FAIL
+    text = customer_text(given(code, verdict=verdict))
+    assert "measured value" not in text
+    assert len(text) <= 110
+    assert text.count(".") == 1
+    assert not re.search(r"\d|`|--|[{}]|\b[A-Z]{2,}\b", text)
+
+
+def test_no_place_is_named_where_the_closed_end_is_not_known() -> None:
+    worn = given(Code.WORN_SPOT)
+    unknown = replace(worn, analysis=replace(worn.analysis, sense=Sense.UNKNOWN))
+    assert customer_text(unknown) == "The sensor has a worn spot; it should be replaced."
+
+
+def test_a_doubt_is_not_told_as_a_fault() -> None:
+    text = customer_text(given(Code.STRAY_DROPOUT, verdict=Verdict.UNDECIDED, severity="doubt"))
+    assert text.startswith("Not certain: ")
+    assert "replaced" not in text
+
+
+def test_undecided_without_a_finding_asks_for_the_test_again() -> None:
+    base = oc.outcome()
+    bare = replace(base, judgement=replace(base.judgement, verdict=Verdict.UNDECIDED, findings=()))
+    assert customer_text(bare) == OPEN
+    assert customer_text(given(Code.NOT_ANALOGUE, verdict=Verdict.UNDECIDED)) == NOT_TESTED
+
+
+def test_a_pass_claims_no_limits_that_were_not_judged() -> None:
+    base = oc.outcome()
+    assert "within limits" in customer_text(base)
+    assert customer_text(replace(base, profile=load_profile("any-three-wire"))) == CLEAR
+
+
+def test_commands_leave_a_text_with_their_parentheses() -> None:
+    said = "Turn the sensor on its mount (`sweeprig aim`); the vehicle's own specification comes first."
+    assert (
+        without_commands(said) == "Turn the sensor on its mount; the vehicle's own specification comes first."
+    )
+
+
+@pytest.mark.parametrize("name", sorted(set(CASES) - {"hostile", "huge"}))
+def test_the_first_page_has_no_commands_or_abbreviations(name: str) -> None:
+    html = sheet_html(CASES[name])
+    page = re.sub(
+        r"<(style|svg).*?</\1>", "", html.partition('<section class="page details">')[0], flags=re.S
+    )
+    text = re.sub(r"<[^>]+>", " ", page)
+    assert not re.search(r"`|(?<!\S)--[a-z]|\bsweeprig [a-z]+\b|\b(LSB|INL|DNL|JCGM|MDF|dof)\b", text)
+    assert text.count("95 times out of 100") == 1
