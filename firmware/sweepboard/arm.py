@@ -5,11 +5,9 @@ level is the sum of the two middle ones of STEP sums of signal A, so 2 x window 
 windows, by their index.
 """
 
-import struct
-
 from sweepboard import wire
+from sweepboard.keep_sums import STEP, middle, put, sums
 
-STEP = 20  # windows whose median is one level: a short dropout does not show in it
 STILL = 151  # windows without progress after which a movement has ended
 SETTLED = 302  # windows that the lever must rest before it is armed
 FULL_PERCENT = 85  # of the span seen: a movement this long is a stroke
@@ -89,18 +87,20 @@ class Arm:
         self._rules = rules
         self._timed = timed
         self._lever = Lever(rules["least"])
-        self._sums = []
+        self._sums = sums()
+        self._n = 0  # of them
 
     def feed(self, message, at, n, index):
         """Take `n` records that stand in `message` from `at`; return the phase."""
-        for i in range(n):
-            place = at + wire.RECORD_SIZE * i
-            self._sums.append(struct.unpack_from("<I", message, place)[0])
-            if len(self._sums) == STEP:
-                self._sums.sort()
-                level = self._sums[STEP // 2 - 1] + self._sums[STEP // 2]
-                self._sums = []
-                self._step(index + i + 1, level)
+        while n:
+            part = min(n, STEP - self._n)
+            self._n = put(self._sums, self._n, message, at, part)
+            at += wire.RECORD_SIZE * part
+            index += part
+            n -= part
+            if self._n == STEP:
+                self._n = 0
+                self._step(index, middle(self._sums))
         return self.phase
 
     def _step(self, now, level):

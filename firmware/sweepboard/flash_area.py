@@ -29,6 +29,9 @@ class FlashArea:
         self._folder = folder
         self._places = places
 
+    def close(self):
+        """Nothing is open."""
+
     def read(self, i, buf, at):
         """Read into `buf` from byte `at` of a block."""
         self._device.readblocks(self._places[i], buf, at)

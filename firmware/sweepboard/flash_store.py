@@ -162,13 +162,21 @@ class Store:
         return len([i for i in self._coming(n) if self._is_ours(i)])
 
     def _coming(self, n):
-        around = [(self._next + 1 + k) % self.area.n for k in range(self.area.n)]
-        return [i for i in around if self._states[i] == CLEAN][:n]
+        """Return the next `n` clean blocks."""
+        found = []
+        i = self._next
+        for _ in range(self.area.n):
+            i = (i + 1) % self.area.n
+            if self._states[i] == CLEAN and len(found) < n:
+                found.append(i)
+        return found
 
     def take_block(self, number, place):
         """Return a clean block for a thing; Full where there is none."""
-        for i in self._coming(self.area.n):
-            if self._is_ours(i):
+        i = self._next
+        for _ in range(self.area.n):
+            i = (i + 1) % self.area.n
+            if self._states[i] == CLEAN and self._is_ours(i):
                 self._states[i], self._owners[i], self._places[i] = USED, number, place
                 self._next = i
                 return i

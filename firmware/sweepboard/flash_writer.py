@@ -17,6 +17,7 @@ from sweepboard.flash_page import (
     crc32,
 )  # fmt: skip
 from sweepboard.flash_store import Full
+from sweepboard.keep_sums import copy
 
 
 class Writer:
@@ -31,6 +32,8 @@ class Writer:
         self._store = store
         self._block = -1
         self._page = bytearray(PAGE)
+        self._content = memoryview(self._page)[HEADER:]
+        self._behind_crc = memoryview(self._page)[4:]
         self._used = 0
         self._digest = hashlib.sha256()
         if behind is None:
@@ -56,9 +59,10 @@ class Writer:
         place, at = divmod(self.n_pages, DATA_PAGES)
         if at == 0:
             self._block = store.take_block(self.number, place)
-        page[HEADER + used :] = store._blank[: ROOM - used]
+        if used < ROOM:
+            page[HEADER + used :] = store._blank[: ROOM - used]
         struct.pack_into(HEADER_FORMAT, page, 0, 0, kind, used, self.number, self.n_pages)
-        struct.pack_into("<I", page, 0, crc32(memoryview(page)[4:]))
+        struct.pack_into("<I", page, 0, crc32(self._behind_crc))
         store.area.program(self._block, page, PAGE * (at + 1))
         store.area.read(self._block, store._page, PAGE * (at + 1))
         if store._page != page:
@@ -71,7 +75,7 @@ class Writer:
         while n:
             part = min(n, ROOM - self._used)
             start = HEADER + self._used
-            self._page[start : start + part] = data[at : at + part]
+            copy(self._page, start, data, at, part)
             self._used += part
             self.n_bytes += part
             at += part
@@ -82,7 +86,7 @@ class Writer:
 
     def _flush(self):
         used, self._used = self._used, 0
-        self._digest.update(memoryview(self._page)[HEADER : HEADER + used])
+        self._digest.update(self._content if used == ROOM else self._content[:used])
         self._program(DATA, used)
 
     def end(self, text):

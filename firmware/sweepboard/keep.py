@@ -5,23 +5,23 @@ asked for here is only start, supply on, burden on and stop; supply and burden o
 plug off. A host that sends a command ends a sweep that runs, before it is answered.
 """
 
-import gc
 import json
+from binascii import hexlify
 
 from sweepboard.arguments import RefusedError
-from sweepboard.arm import ARMED, OVER, RESTING, RUNNING, SETTLING, Arm
+from sweepboard.arm import ARMED, OVER, RUNNING, Arm
 from sweepboard.flash_page import DATA_PAGES, END, ROOM, UNWANTED
 from sweepboard.flash_store import CLEAN, Full, Store
 from sweepboard.flash_writer import Writer, append
-from sweepboard.keep_box import KeepBox
-from sweepboard.keep_light import Button, Light
+from sweepboard.keep_box import ROOM_BYTES, KeepBox
+from sweepboard.keep_light import SHOW_MS, Button, Light
 from sweepboard.keep_order import SWEEP, Orders, is_order
-from sweepboard.keep_watch import Watch
+from sweepboard.keep_watch import Heap, Watch
 
 WAIT_MS = 120000  # for the lever to be moved; then the rig lets go
-SHOW_MS = 60000  # how long a result is shown before the light says ready again
 BYTES_A_WINDOW = 10  # packed, of a noisy sensor; an ordinary one has 8
 SPARE_BLOCKS = 3  # for snapshots and the end
+SHOWN = ("still", "armed", "running", "running")  # by the phase of an Arm
 AGAIN = (
     "fast",
     "few",
@@ -58,6 +58,7 @@ class Keeper:
         self._began_ms = self._shown_ms = rig.clock.ms()
         self._press = 0
         self._watch = None
+        self._heap = Heap(rig.stream)
 
     # --- each cycle
 
@@ -79,10 +80,14 @@ class Keeper:
             self.light.let_go()
 
     def _show_rest(self):
-        """Let the light say ready where it has said for long enough how the last sweep ended."""
+        """Let the light say what a press would do, where it has said for long enough how the last sweep ended."""
         over = self.rig.clock.diff_ms(self.rig.clock.ms(), self._shown_ms) >= SHOW_MS
-        if not self.running and (over or self.light.word == "off"):
-            self.light.show("ready" if self.orders.order is not None else "off")
+        if self.running or not (over or self.light.word == "off"):
+            return
+        if self.orders.order is None:
+            self.light.show("off")
+        elif not self.looks_for_room:
+            self._say(self._why_not_now() or "ready")
 
     def _say(self, word):
         self.light.show(word)
@@ -100,6 +105,10 @@ class Keeper:
         """A host has sent a command: what runs ends first."""
         if self.running:
             self._end("host")
+
+    def close(self):
+        """Let the memory go, where it is a file."""
+        self.store.area.close()
 
     # --- room
 
@@ -152,14 +161,19 @@ class Keeper:
 
     def why_not(self):
         """Return the word of the light that says why a press may not begin a sweep, or ""."""
+        word = self._why_not_now()
+        needed = self.needed()
+        return word or ("" if self.store.ready(needed) >= needed else "memory")
+
+    def _why_not_now(self):
+        """Return the same by what is known; nothing is written for it."""
         if not self.orders.holds():
             return "order"
         done = [n for n in self.sweeps() if n > self.orders.number and self._counts(n)]
         if len(done) >= self.orders.order["sweeps"]:
             return "order"
         self._press = len(done) + 1
-        needed = self.needed()
-        return "" if self.store.ready(needed) >= needed else "memory"
+        return "" if self.store.count(CLEAN) >= self.needed() else "memory"
 
     def begin(self):
         """Begin a sweep, or say why not. Nothing is switched on where there is a reason against it."""
@@ -170,8 +184,9 @@ class Keeper:
         order = self._order = self.orders.order
         self._arm = Arm(order, timed=order["task"] == "wiggle")
         if self._box is None:
-            self._box = KeepBox(self.rig.source.window, self._on_records, self._on_slow)
-        gc.collect()
+            room = self.rig.histogram.lend(ROOM_BYTES)
+            self._box = KeepBox(room, self.rig.source.window, self._on_records, self._on_slow)
+        self._heap.begin()
         self._box.clear(order["lead"])
         self._watch = Watch(order, self.rig.source.window)
         self._writer = None
@@ -225,6 +240,7 @@ class Keeper:
 
     def _follow(self):
         phase = self._arm.phase
+        self._heap.tick()
         if self._watch.problem:
             self.rig.make_safe()
         if self._watch.problem or self._box.full:
@@ -234,9 +250,7 @@ class Keeper:
         elif phase <= ARMED and self.rig.clock.diff_ms(self.rig.clock.ms(), self._began_ms) >= WAIT_MS:
             self._end("unmoved")
         else:
-            self.light.show(
-                {SETTLING: "still", ARMED: "armed", RUNNING: "running", RESTING: "running"}[phase]
-            )
+            self.light.show(SHOWN[phase])
 
     def _end(self, word):
         """End the sweep: feed nothing, keep what came, say how it went. `word` "" finds out."""
@@ -266,7 +280,7 @@ class Keeper:
             end[name] = figures[name]
         text = json.dumps(end)[:-1]
         try:
-            self._writer.end(lambda digest: (text + ', "sha256": "%s"}' % _hex(digest)).encode())
+            self._writer.end(lambda digest: (text + ', "sha256": "%s"}' % hexlify(digest).decode()).encode())
         except Full:
             self._box.full = True
 
@@ -281,7 +295,3 @@ class Keeper:
             return "fast" if arm.fast else "few"
         near = (order["low"] and arm.low < order["low"]) or (order["high"] and arm.high > order["high"])
         return "rail" if near else "kept"
-
-
-def _hex(data):
-    return "".join(["%02x" % byte for byte in data])

@@ -7,25 +7,29 @@ kept with it. From then on all that comes is written, a few pages in each cycle,
 from sweepboard import pack, wire
 from sweepboard.flash_page import ROOM
 from sweepboard.flash_store import Full
+from sweepboard.keep_sums import copy
 
 RING = 10240  # bytes: 0.6 s of an ordinary sensor are 4.7 kB, a packet of a noisy one has 0.5 kB
 PAGES_AT_ONCE = 2  # in one cycle: 6 ms with the slowest of pages, and the buffers hold 32 ms
 MOST_SNAPSHOTS = 20  # of one kept sweep
 MOST_SHORT = 64  # bytes of a short message
+ROOM_BYTES = RING + pack.ENTRY_SIZE + wire.MAX_MESSAGE  # at most watchers.CODES * 4
 
 
 class KeepBox:
-    """What the stream writes to. `on_records(message, at, n, index)` and `on_slow(payload)` get to see it."""
+    """What the stream writes to. `on_records(message, at, n, index)` and `on_slow(payload)` get to see it.
 
-    def __init__(self, window, on_records, on_slow):
+    `room` is a memoryview of ROOM_BYTES: a board in service has no such block left to allocate.
+    """
+
+    def __init__(self, room, window, on_records, on_slow):
         self.n_bytes = 0
         self.full = False  # the memory took no more
         self._window = window
         self._on_records = on_records
         self._on_slow = on_slow
-        self._ring = bytearray(RING)
-        self._view = memoryview(self._ring)
-        self._entry = bytearray(pack.ENTRY_SIZE + wire.MAX_MESSAGE)
+        self._view = room[:RING]
+        self._entry = room[RING:ROOM_BYTES]
         self.clear(0)
 
     def clear(self, lead):
@@ -84,8 +88,8 @@ class KeepBox:
             self._waiting.append((length, index))
         first = (self._at + self._n) % RING
         part = min(length, RING - first)
-        self._view[first : first + part] = memoryview(self._entry)[:part]
-        self._view[: length - part] = memoryview(self._entry)[part:length]
+        copy(self._view, first, self._entry, 0, part)
+        copy(self._view, 0, self._entry, part, length - part)
         self._n += length
 
     def _forget_old(self, length, index):

@@ -29,11 +29,21 @@ class KeepCommands:
         self._open()
 
     def _open(self):
-        area = self._keeping.find()
-        if area is not None:
-            from sweepboard.keep import Keeper
+        area, button = self._keeping.find(), getattr(self._keeping, "button", None)
+        self.there = False
+        self._why = "there is no place on the board for sweeps yet: keep_area first"
+        try:
+            if area is not None:
+                from sweepboard.keep import Keeper
 
-            self._rig.keeper = Keeper(self._rig, area, getattr(self._keeping, "button", None))
+                self._rig.keeper = Keeper(self._rig, area, button)
+                self.there = True
+        except MemoryError:
+            self._why = "this board has not the memory to keep sweeps"
+        if not self.there:
+            from sweepboard.keep_none import NoKeeper
+
+            self._rig.keeper = NoKeeper(self._rig, button)
 
     def table(self):
         """Return name -> (method, {argument: (check, default)})."""
@@ -49,8 +59,8 @@ class KeepCommands:
     def _keeper(self):
         if self._rig.stream.running:
             raise RefusedError("not-now", "not while it streams: stop first")
-        if self._rig.keeper is None:
-            raise RefusedError("not-now", "there is no place on the board for sweeps yet: keep_area first")
+        if not self.there:
+            raise RefusedError("not-now", self._why)
         return self._rig.keeper
 
     def _area(self, number, blocks):
@@ -60,7 +70,7 @@ class KeepCommands:
             there, wanted = self._keeping.grow(blocks)
         except OSError as problem:
             raise RefusedError("not-now", "the file system did not take it: %s" % problem) from None
-        if there >= wanted and self._rig.keeper is None:
+        if there >= wanted and not self.there:
             self._open()
         return {"blocks": there, "wanted": wanted}
 
@@ -88,7 +98,7 @@ class KeepCommands:
         orders = keeper.orders
         return {
             "order": orders.number,
-            "id": orders.order["id"] if orders.order is not None else "",
+            "order_id": orders.order["id"] if orders.order is not None else "",
             "holds": orders.holds(),
             "used": orders.used(),
             "boot": orders.boot,
@@ -129,11 +139,13 @@ class KeepCommands:
         store = self._of(number)
         if not self._rig.outbox.takes_long():
             raise RefusedError("busy", "the pages before are still on their way")
+        if self._rig.histogram.busy:
+            raise RefusedError("busy", "a histogram is still on its way")
         from sweepboard.flash_page import DATA_PAGES, PAGE
 
         if self._message is None:
             self._page = bytearray(PAGE)
-            self._message = bytearray(wire.HEADER_SIZE + DATA_PAGES * PAGE + wire.CRC_SIZE)
+            self._message = self._rig.histogram.lend(wire.HEADER_SIZE + DATA_PAGES * PAGE + wire.CRC_SIZE)
         blocks = store.blocks_of(number)
         n = 0
         while n < DATA_PAGES and store.read_page(number, first + n, self._page, blocks):

@@ -4,6 +4,7 @@ A code is what is lit and dark in turn, in milliseconds, over and over: long is 
 """
 
 LONG, SHORT, BETWEEN, PAUSE = 900, 200, 300, 1500
+SHOW_MS = 60000  # how long a result is shown before the light says ready again
 
 
 def blinks(n, length):

@@ -162,6 +162,11 @@ class Histogram:
             wire.HEADER_SIZE + wire.HISTOGRAM_SIZE + 4 * HISTOGRAM_PIECE + wire.CRC_SIZE
         )
 
+    def lend(self, n):
+        """Return room for `n` bytes: that of the counts, which are void then, or new room where counts are no bytes."""
+        self.begin()
+        return memoryview(self._counts if self._unit > 1 else bytearray(n))[:n]
+
     @property
     def busy(self):
         """Whether counts are being made or sent."""

@@ -6,6 +6,7 @@ from enum import StrEnum
 
 ANY_SENSOR = "any-three-wire"  # the profile where none is named
 SIMULATED = "SIMULATED: no real sensor was measured."
+KEPT = "Kept on the board"  # begins the line that says so in a capture
 
 
 class Sense(StrEnum):

@@ -19,6 +19,7 @@ ROOT = Path(__file__).parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(ROOT / "firmware")]
 
 from sweepboard import flash_page, pack, wire  # noqa: E402
+from sweeprig.bench.field.kept import Kept, frames  # noqa: E402
 from sweeprig.link.messages import Records  # noqa: E402
 from sweeprig.twin.capture import capture_of  # noqa: E402
 
@@ -120,27 +121,37 @@ def show_keeping(image: str) -> None:
     from tests.benchmarks.board_bench import MEASURED_MAIN
     from tests.board.conftest import firmware_files
     from tests.board.emulated_board import file_system
-    from tests.board.test_board_keep import SWEEP_S, booted, fetched, out, press, records_of
+    from tests.board.test_board_keep import SWEEP_S, booted, host, press, records_of, sent
+
+    from sweeprig.bench.field.collect import fetch, look
 
     folder = Path(tempfile.mkdtemp())
-    disk = file_system(firmware_files(folder) | {"main.py": MEASURED_MAIN.encode()}, folder)
-    rig = booted(Path(image), disk)
-    out(rig)
-    press(rig, SWEEP_S)
-    rig.keep_alive = True
-    state = rig.command("kept", within_s=5.0)
-    (number,) = [n for n in state["numbers"] if n != state["order"]]
-    busy = rig.command("selfcheck")["self_check"].get("busy")
-    began = rig.board.seconds
-    kept = fetched(rig, number)
-    took = rig.board.seconds - began
-    n = len(records_of(kept))
-    made = kept.end or {}
-    print(f"one sweep: {made['windows_made']} windows made, {made['windows_dropped']} dropped, {n} kept")
-    print(f"processor busy from press to end [%]: {100 * busy:.0f}")
-    print(
-        f"{len(kept.data)} bytes kept, {n * wire.RECORD_SIZE} as records; collected in {took:.2f} emulated s"
+    board = booted(
+        Path(image), file_system(firmware_files(folder) | {"main.py": MEASURED_MAIN.encode()}, folder)
     )
+    sent(board, folder)
+    board.run(wire.KEEP_ALIVE_MS / 1000 + 0.2)
+    press(board, SWEEP_S)
+    with host(board) as client:
+        busy = client.hello(again=True)["self_check"]["busy"]
+        listed = look(client).sweeps[0]
+        began = board.seconds
+        kept = fetch(client, listed, lambda n, of: None)
+        took = board.seconds - began
+    n, made = len(records_of(kept)), kept.end or {}
+    print(
+        f"one sweep: {made['windows_made']} windows made, {made['windows_dropped']} dropped, {n} kept in a row"
+    )
+    print(f"processor busy from press to end: {100 * busy:.0f} %")
+    plain, padded = frames_bytes(kept), frames_bytes(kept, 64)
+    print(f"{len(kept.data)} bytes kept; {plain} as plain frames, {padded} as the port pads them")
+    print(f"collected in {took:.2f} emulated s, USB costing nothing: {listed.n_pages} pages of 256 bytes")
+
+
+def frames_bytes(kept: Kept, block: int = 1) -> int:
+    """Return how many bytes a host would have received live for a kept sweep, frames filled up to whole blocks."""
+    runs = [len(run) + 2 for run in frames(kept, wire.WINDOW).split(b"\0") if run]
+    return sum(-(-n // block) * block for n in runs)
 
 
 def main() -> None:

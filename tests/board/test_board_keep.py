@@ -1,41 +1,44 @@
 """Sweeps kept by one button on a whole emulated Pico, whose flash takes its time; then the power goes.
 
-What comes home is compared with what the converter gave, to the bit.
+Sent and collected by the host's own code. What comes home is compared with what the converter gave, and with what a
+host gets of the same sensor live, to the bit.
 """
 
 from __future__ import annotations
 
-import json
 import struct
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
 
-from sweepboard import flash_page, pack, pins, wire
+from sweepboard import pack, pins, wire
 
 if TYPE_CHECKING:
-    from tests.board.board_rig import BoardRig
+    from tests.board.emulated_board import EmulatedBoard
 
+    from sweeprig.bench.field.collect import Collected
     from sweeprig.bench.field.kept import Kept
+    from sweeprig.bench.sweep.sweep import SweepOrder
+    from sweeprig.link.client import RigClient
 
 pytestmark = pytest.mark.board
 
 WORDS = wire.WINDOW * wire.CHANNELS
-BOOT_S = 3.0
 SIO_GPIO_OUT = 0xD0000010
-BLOCKS = 24
-REST_S, STROKE_S = 0.5, 0.35
-SWEEP_S = 1.6  # from the press on: still, armed, one stroke, a rest, the end written
-RULES = {
-    "id": "abcd", "build": "plain", "task": "sweep", "hookup": "powered", "plug_off": True, "sweeps": 6, "hours": 24,
-    "least": 100 * 332, "span": 2000 * 332, "strokes": 1, "hold": 60, "lead": 250, "longest": 1200, "fast": 100,
-    "low": 0, "high": 0, "short": 600, "settle": 100, "battery_uv": 0, "spread": 150, "more": None,
-}  # fmt: skip
+BLOCKS = 28
+REST_S, STROKE_S = 1.2, 0.5
+LONGEST_S = 2.0
+SWEEP_S = 2.9  # from the press on: still, armed, one stroke, a rest, the end written
+CUT_S = 1.8  # from the press on: in the stroke
+CLOSED, OPEN, SUPPLY = 270, 2580, 3000  # codes
 
 
-def supply_of(board: Any) -> int:
+def supply_of(board: EmulatedBoard) -> int:
     """Return what the supply's switch is driven to."""
     return int(board.register(SIO_GPIO_OUT) >> pins.SUPPLY_ON & 1)
 
@@ -43,8 +46,8 @@ def supply_of(board: Any) -> int:
 class Lever:
     """Codes of a sensor that is fed by the board's own supply switch, moved once from each start of sampling on."""
 
-    def __init__(self, rig: BoardRig) -> None:
-        self._board = rig.board
+    def __init__(self, board: EmulatedBoard) -> None:
+        self._board = board
         self._fed = 0
 
     def __call__(self, channel: int, number: int, seconds: float) -> int:
@@ -55,50 +58,123 @@ class Lever:
         if not self._fed or channel == 1:
             return 12 + channel
         if channel == 2:
-            return 3000 + number % 2
+            return SUPPLY + number % 2
         share = min(1.0, max(0.0, (number / 500_000 - REST_S) / STROKE_S))
-        return 500 + int(3000 * share) + number % 5
+        return CLOSED + int((OPEN - CLOSED) * share) + number % 5
 
 
-def booted(image: Path, disk: Path, flash: bytes | None = None) -> BoardRig:
+@dataclass
+class Line:
+    """The port of an emulated board, whose time passes while the host waits for it."""
+
+    board: EmulatedBoard
+    name: str = "emulated board"
+
+    def read(self, timeout_s: float) -> bytes:
+        until = self.board.seconds + timeout_s
+        data = self.board.read()
+        while not data and self.board.seconds < until:
+            self.board.run(2e-3)
+            data = self.board.read()
+        return data
+
+    def write(self, data: bytes) -> None:
+        self.board.write(data)
+
+    def close(self) -> None:
+        """Say nothing any more."""
+
+
+@contextmanager
+def host(board: EmulatedBoard) -> Iterator[RigClient]:
+    """Give the host's client, by the board's time."""
+    from sweeprig.link.client import RigClient
+
+    client = RigClient(Line(board), clock=lambda: board.seconds)
+    client.hello(timeout_s=6.0)
+    yield client
+    client.close()
+
+
+def booted(image: Path, disk: Path, flash: bytes = b"") -> EmulatedBoard:
     """Return a board that runs the service, its flash as another one left it."""
-    from tests.board.board_rig import BoardRig
     from tests.board.emulated_board import EmulatedBoard
     from tests.board.emulated_flash import slow_flash
 
     board = EmulatedBoard(image, disk=disk)
-    if flash is not None:
-        board.mcu.flash[: len(flash)] = flash
+    board.mcu.flash[: len(flash)] = flash
     slow_flash(board)
     board.mcu.gpio[pins.BUTTON].set_input_value(True)
+    board.adc.codes = Lever(board)
     board.boot()
-    rig = BoardRig(board)
-    board.adc.codes = Lever(rig)
-    return rig
+    return board
 
 
-def press(rig: BoardRig, then_s: float) -> None:
+def press(board: EmulatedBoard, then_s: float) -> None:
     """Press the button with no host there, and let time pass."""
-    button = rig.board.mcu.gpio[pins.BUTTON]
+    button = board.mcu.gpio[pins.BUTTON]
     button.set_input_value(False)
-    rig.board.run(0.1)
+    board.run(0.1)
     button.set_input_value(True)
-    rig.board.run(then_s)
+    board.run(then_s)
 
 
-def fetched(rig: BoardRig, number: int) -> Kept:
-    """Return a kept sweep as a host collects it."""
-    from sweeprig.bench.field.kept import read_pages
+def profile_in(folder: Path) -> str:
+    """Write a profile that asks for one stroke; return its path."""
+    from sweeprig.judge.profile import load_profile
 
-    about = rig.command("kept_about", within_s=5.0, number=number)
-    pages: list[bytes] = []
-    while len(pages) < about["pages"]:
-        rig.messages.clear()
-        assert rig.command("kept_pages", within_s=5.0, number=number, first=len(pages))["ok"]
-        rig.run_until(lambda: bool(rig.of(wire.KEPT)), within_s=5.0)
-        payload = rig.of(wire.KEPT)[0].payload
-        pages += [payload[at : at + flash_page.PAGE] for at in range(0, len(payload), flash_page.PAGE)]
-    return read_pages(number, pages)
+    text = load_profile("adjustable-potentiometer").text
+    for section in ("limits", "series"):
+        text = text.replace(f"[{section}.strokes]\nvalue = 3", f"[{section}.strokes]\nvalue = 1")
+    path = folder / "one-stroke.toml"
+    path.write_text(text)
+    return str(path)
+
+
+def sent(board: EmulatedBoard, folder: Path) -> Any:
+    """Send an order, as `send` does; return it."""
+    from sweeprig.bench.field import send as sending
+    from sweeprig.bench.hookup.cautions import Unattended
+    from sweeprig.capture.model import Hookup, SweepSetup
+
+    setup = SweepSetup(
+        hookup=Hookup.POWERED,
+        setting="vehicle",
+        job="0417",
+        vehicle_drive="combustion",
+        profile=profile_in(folder),
+    )
+    flash: Any = board.mcu.ssi
+    flash.erase_s = flash.program_s = 0.0  # making the place for sweeps is not what is looked at here
+    with host(board) as client, pytest.MonkeyPatch().context() as patch:
+        patch.setattr(sending, "BLOCKS", (BLOCKS,))
+        done = sending.send(
+            client, setup, Unattended(("cautions", "plug-off")), sweeps=3, seconds=LONGEST_S, sleep=board.run
+        )
+    flash.erase_s, flash.program_s = 0.045, 0.0004
+    return done.order
+
+
+def base(folder: Path) -> SweepOrder:
+    from sweeprig.bench.sweep.sweep import SweepOrder
+    from sweeprig.capture.model import SweepSetup
+
+    return SweepOrder(
+        SweepSetup(), folder / "captures", folder / "calibrations", records_url=str(folder / "records")
+    )
+
+
+def live(board: EmulatedBoard, spread: int) -> bytes:
+    """Return what a host gets that streams the same sensor for as long as a sweep takes."""
+    came = bytearray()
+    with host(board) as client:
+        client.command("snapshots", spread=spread, jump=spread)
+        client.on_bytes = came.extend
+        client.start("powered")
+        client.command("supply", on=True)
+        client.rest(SWEEP_S)
+        client.stop()
+    return bytes(came)
 
 
 def records_of(kept: Kept) -> dict[int, tuple[int, ...]]:
@@ -117,71 +193,79 @@ def given(codes: list[int], first: int, last: int) -> list[tuple[int, ...]]:
     return [tuple(int(value) for value in row.ravel()) for row in columns]
 
 
-def out(rig: BoardRig) -> Any:
-    """Send an order and leave; return what hello said."""
-    flash: Any = rig.board.mcu.ssi
-    hello = rig.command("hello", within_s=BOOT_S)
-    flash.erase_s = flash.program_s = 0.0  # making the place for sweeps is not what is looked at here
-    while rig.command("keep_area", within_s=10.0, blocks=BLOCKS)["blocks"] < BLOCKS:
-        pass
-    flash.erase_s, flash.program_s = 0.045, 0.0004
-    answer = rig.command("keep_order", within_s=5.0, text=json.dumps({**RULES, "uid": hello["uid"]}))
-    assert answer["ok"], answer
-    rig.keep_alive = False
-    rig.board.run(wire.KEEP_ALIVE_MS / 1000 + 0.1)
-    return hello
+@dataclass
+class Trip:
+    """What came of it."""
+
+    home: list[Collected]
+    codes: list[list[int]]  # what the converter gave in each sweep
+    erased: int  # blocks, while sweeps were kept
+    supply: tuple[int, int]  # when the power went, and after the new start
+    live: bytes
 
 
 @pytest.fixture(scope="module")
-def out_and_home(image: Path, rig_disk: Path) -> dict[str, Any]:
-    """Send, leave, press, sweep, press, sweep, power cut in the third, a new start."""
-    rig = booted(image, rig_disk)
-    hello, flash = out(rig), rig.board.mcu.ssi
-    rig.board.adc.runs.clear()
+def trip(image: Path, rig_disk: Path, tmp_path_factory: pytest.TempPathFactory) -> Trip:
+    """Send, unplug, press, sweep, press, sweep, the power goes in the third, plug in, collect."""
+    from sweeprig.bench.field.collect import collect
+
+    folder = tmp_path_factory.mktemp("trip")
+    board = booted(image, rig_disk)
+    order = sent(board, folder)
+    flash: Any = board.mcu.ssi
+    board.run(wire.KEEP_ALIVE_MS / 1000 + 0.2)
+    board.adc.runs.clear()
     flash.erased.clear()
-    press(rig, SWEEP_S)
-    press(rig, SWEEP_S)
+    press(board, SWEEP_S)
+    press(board, SWEEP_S)
     erased = len(flash.erased)
-    press(rig, 1.0)
-    supply = supply_of(rig.board)
-    runs = [codes for _, codes in rig.board.adc.runs]
-    again = booted(image, rig_disk, bytes(rig.board.mcu.flash[: 2 << 20]))
-    off = supply_of(again.board)
-    state = again.command("kept", within_s=BOOT_S + 5.0)
-    numbers = [n for n in state["numbers"] if n != state["order"]]
-    sweeps = [fetched(again, number) for number in numbers]
-    return {
-        "sweeps": sweeps,
-        "runs": runs,
-        "erased": erased,
-        "supply": supply,
-        "off": off,
-        "hello": hello,
-    }
+    press(board, CUT_S)
+    supply = supply_of(board)
+    codes = [run for _, run in board.adc.runs if len(run) > 500 * WORDS]
+    again = booted(image, rig_disk, bytes(board.mcu.flash[: 2 << 20]))
+    supplies = (supply, supply_of(again))
+    with host(again) as client:
+        home = list(collect(client, base(folder)))
+    return Trip(home, codes, erased, supplies, live(again, order.rules["spread"]))
 
 
-def test_two_sweeps_come_home_whole_and_one_is_cut(out_and_home: dict[str, Any]) -> None:
-    assert "keep" in out_and_home["hello"]["capabilities"]
-    assert [one.word for one in out_and_home["sweeps"]] == ["kept", "kept", "cut"]
-    assert (out_and_home["supply"], out_and_home["off"]) == (1, 0)  # it fed the sensor when the power went
+def test_two_sweeps_come_home_whole_and_one_is_cut(trip: Trip) -> None:
+    assert [one.kept.word for one in trip.home] == ["kept", "kept", "cut"]
+    assert [one.problem for one in trip.home] == ["", "", ""]
+    assert trip.supply == (1, 0)  # it fed the sensor when the power went
 
 
-def test_every_kept_record_is_what_the_converter_gave(out_and_home: dict[str, Any]) -> None:
-    runs = [codes for codes in out_and_home["runs"] if len(codes) > 500 * WORDS]
-    assert len(runs) == 3
-    for one, codes in zip(out_and_home["sweeps"], runs, strict=True):
-        records = records_of(one)
+def test_every_kept_record_is_what_the_converter_gave(trip: Trip) -> None:
+    assert len(trip.codes) == 3
+    for one, codes in zip(trip.home, trip.codes, strict=True):
+        records = records_of(one.kept)
         first, last = min(records), max(records)
         assert sorted(records) == list(range(first, last + 1))  # no gap
-        assert len(records) > 300
+        assert len(records) > 500
         assert [records[i][:9] for i in sorted(records)] == given(codes, first, last)
         assert all(values[10] & wire.FLAG_SUPPLY_ON for values in records.values())
 
 
-def test_nothing_is_lost_or_erased_while_a_sweep_is_kept(out_and_home: dict[str, Any]) -> None:
-    assert out_and_home["erased"] == 0
-    for one in out_and_home["sweeps"][:2]:
-        end = one.end
+def test_kept_sweeps_are_byte_for_byte_what_a_live_host_gets(trip: Trip) -> None:
+    from tests.support.kept_live import kept_content, live_content
+
+    for one in trip.home[:2]:
+        assert len(kept_content(one.kept)) > 50_000
+        assert kept_content(one.kept) == live_content(trip.live, one.kept)
+
+
+def test_verdict_and_findings_are_those_of_the_live_sweep(trip: Trip) -> None:
+    from tests.support.kept_live import judged, judged_live
+
+    for one in trip.home[:2]:
+        assert one.done is not None
+        assert judged(one.done.outcome) == judged(judged_live(trip.live, one))
+
+
+def test_nothing_is_lost_or_erased_while_a_sweep_is_kept(trip: Trip) -> None:
+    assert trip.erased == 0
+    for one in trip.home[:2]:
+        end = one.kept.end
         assert end is not None
         assert (end["windows_dropped"], end["conversions_lost"]) == (0, 0)
         assert end["strokes"] == 1

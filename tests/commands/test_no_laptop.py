@@ -7,138 +7,27 @@ a host would have received live, and is judged the same.
 from __future__ import annotations
 
 import json
-import os
-import subprocess
-import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass, replace
+import resource
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
+from tests.support.field_trip import Trip, sent_out
+from tests.support.kept_live import judged, judged_live, kept_content, live_content
 
-from sweepboard import flash_page, pack, wire
-from sweeprig import twin
+from sweepboard import flash_page, wire
 from sweeprig.bench.field import collect as bringing
-from sweeprig.bench.field.kept import KEPT, Kept, frames
+from sweeprig.bench.field.kept import Kept, frames
 from sweeprig.bench.field.order import read_order
 from sweeprig.bench.field.send import send
 from sweeprig.bench.hookup.cautions import Unattended
-from sweeprig.bench.review.result import to_result
-from sweeprig.bench.review.review import review_capture
-from sweeprig.bench.sweep.run import cut_to
-from sweeprig.bench.sweep.sweep import SweepOrder
-from sweeprig.bench.sweep.trigger import LEAD_S
-from sweeprig.capture.assemble import capture_of_bytes
 from sweeprig.capture.file import read_capture
-from sweeprig.capture.journal import JournalHead
-from sweeprig.capture.model import Hookup, SweepSetup
-from sweeprig.errors import BoardRefusedError, InputError, SafetyError
-from sweeprig.link.client import RigClient
-from sweeprig.link.transport import open_port
-from sweeprig.twin.sensors import load_sensor
-from sweeprig.twin.sim_url import parse
-from sweeprig.twin.simulated import identity
-from sweeprig.twin.world import World
+from sweeprig.errors import BoardRefusedError, FileError, InputError, PortLostError, SafetyError
+from sweeprig.words import KEPT
 
-PARTS = Path(__file__).parents[1] / "firmware"
-FIRMWARE = PARTS.parent.parent / "firmware"
-PATH = f"{FIRMWARE}:{PARTS / 'keep_parts'}:{PARTS / 'service_parts'}"
-CONFIRMED = ("cautions", "usb-first", "plug-off")
-OUTPUTS = {"tapped": wire.OUT_TAPPED, "powered": wire.OUT_SUPPLY | wire.OUT_BURDEN}
 pytestmark = pytest.mark.micropython
-
-
-@dataclass
-class Trip:
-    """One rig's way: its flash in a file, its sensor's conversions in another."""
-
-    folder: Path
-    hookup: str
-
-    @property
-    def url(self) -> str:
-        return f"sim://good?board=full&pace=fast&vm=cpython&kept={self.folder / 'flash'}"
-
-    @property
-    def codes(self) -> Path:
-        return self.folder / f"{self.hookup}.codes"
-
-    def draw(self) -> None:
-        """Draw what the converter gives while somebody moves the lever four times."""
-        spec = load_sensor("good")
-        hand = replace(spec.hand, first_rest_s=(1.0, 1.1), stroke_s=(1.0, 1.2), rest_s=(0.7, 0.8), strokes=4)
-        world = World(replace(spec, hand=hand), seed=4, build="full", pooled_noise=True, chunk=500)
-        raw = world.raw(9600, OUTPUTS[self.hookup])
-        self.codes.write_bytes(np.ascontiguousarray(raw, "<u2").tobytes())
-
-    def setup(self) -> SweepSetup:
-        return SweepSetup(
-            hookup=Hookup(self.hookup),
-            setting="vehicle",
-            job="0417",
-            sensor_label="pedal",
-            vehicle_drive="combustion",
-        )
-
-    def board(self, *words: str) -> list[str]:
-        """Run the board with nobody there, or with a live host; return the lines it printed."""
-        beside = Path(sys.executable).with_name("micropython")
-        who = self.folder / "identity.json"
-        who.write_text(json.dumps(identity(parse(self.url))))
-        command = [str(beside) if beside.exists() else "micropython", "-X", "heapsize=64m"]
-        done = subprocess.run(
-            [*command, str(PARTS / "keep_parts" / "vehicle.py"), words[0], str(self.folder / "flash"), str(who),
-             str(self.codes), *words[1:]],
-            env=os.environ | {"MICROPYPATH": PATH}, capture_output=True, text=True, timeout=300, check=False,
-        )  # fmt: skip
-        assert not done.stderr, done.stderr
-        assert "Traceback" not in done.stdout, done.stdout
-        return done.stdout.splitlines()
-
-    @contextmanager
-    def host(self) -> Iterator[RigClient]:
-        twin.register()
-        client = RigClient(open_port(self.url))
-        try:
-            client.hello()
-            yield client
-        finally:
-            client.close()
-
-    def send(self, **more: Any) -> Any:
-        with self.host() as client:
-            return send(
-                client,
-                self.setup(),
-                Unattended(CONFIRMED),
-                sweeps=3,
-                seconds=9.0,
-                sleep=lambda _: None,
-                **more,
-            )
-
-    def base(self) -> SweepOrder:
-        records = str(self.folder / "records")
-        return SweepOrder(
-            SweepSetup(), self.folder / "captures", self.folder / "calibrations", records_url=records
-        )
-
-    def collect(self, *, remove: bool = False) -> list[bringing.Collected]:
-        with self.host() as client:
-            return list(bringing.collect(client, self.base(), remove=remove))
-
-
-def sent_out(trip: Trip) -> Trip:
-    """Return the rig after it was sent out, has kept two sweeps, and lost its power in the third."""
-    trip.draw()
-    trip.send()
-    said = trip.board("keep", "3", "9")
-    assert json.loads(said[-1]) == ["kept", "kept", "runs"]  # and then the power went
-    return trip
 
 
 @pytest.fixture(scope="module")
@@ -153,13 +42,11 @@ def home(trip: Trip) -> list[bringing.Collected]:
     return trip.collect()
 
 
-def live_messages(trip: Trip) -> list[tuple[int, int, bytes]]:
-    """Return what a host gets live of the same hand, answers left out."""
+def live_of(trip: Trip) -> bytes:
+    """Return what a host gets live of the same hand."""
     out = trip.folder / "live"
     trip.board("live", str(out), trip.hookup)
-    runs = [wire.open_message(run) for run in out.read_bytes().split(b"\0") if run]
-    answers = (wire.REPLY, wire.HELLO, wire.STATUS)
-    return [(m[0], m[3], bytes(m[4])) for m in runs if m is not None and m[0] not in answers]
+    return out.read_bytes()
 
 
 def test_two_come_home_whole_and_the_third_is_named_as_cut(home: list[bringing.Collected]) -> None:
@@ -168,33 +55,13 @@ def test_two_come_home_whole_and_the_third_is_named_as_cut(home: list[bringing.C
     assert len(home[2].kept.data) > 1000
 
 
-def content(messages: list[tuple[int, int, bytes]], first: int, last: int) -> bytes:
-    """Return what a stream says from one window to another as one row of frames, a record in each.
-
-    How many records share a packet depends on when a host or a memory takes them; every other byte is compared.
-    """
-    found = []
-    for kind, index, data in messages:
-        size = wire.RECORD_SIZE if kind == wire.RECORDS else max(1, len(data))
-        found += [
-            (index + at // size, kind, data[at : at + size]) for at in range(0, max(1, len(data)), size)
-        ]
-    there = sorted(f for f in found if first <= f[0] <= last and f[2])
-    return b"".join(wire.encode(kind, i, index, data) for i, (index, kind, data) in enumerate(there))
-
-
 def check_like_live(trip: Trip, sweeps: list[Kept]) -> None:
-    live = live_messages(trip)
+    live = live_of(trip)
     for one in sweeps:
-        kept = list(pack.entries(one.data, wire.WINDOW))
         assert frames(one, wire.WINDOW)
-        first = min(index for kind, index, _ in kept if kind == wire.RECORDS)
-        last = max(
-            index + len(data) // wire.RECORD_SIZE - 1 for kind, index, data in kept if kind == wire.RECORDS
-        )
-        ours = content(kept, first, last)
+        ours = kept_content(one)
         assert len(ours) > 100_000
-        assert ours == content(live, first, last)
+        assert ours == live_content(live, one)
 
 
 def test_kept_sweeps_are_byte_for_byte_what_a_live_host_gets(
@@ -215,32 +82,8 @@ def test_powered_sweeps_are_byte_for_byte_those_of_a_live_host(tmp_path: Path) -
 def test_verdict_and_findings_are_those_of_the_live_sweep(trip: Trip, home: list[bringing.Collected]) -> None:
     for one in home[:2]:
         assert one.done is not None
-        ours = one.done.outcome.capture
-        assert ours is not None
-        head = JournalHead(
-            "2000-01-01T00:00:00+00:00",
-            ours.rig,
-            ours.setup,
-            ours.window,
-            ours.conversion_hz,
-            calibration=ours.calibration,
-        )
-        live = capture_of_bytes(head, (trip.folder / "live").read_bytes(), ended="complete")
-        live = replace(live, records=live.records[live.records.index <= ours.records.index[-1]])
-        start_s = one.kept.head["start"] * live.window_s
-        theirs = review_capture(cut_to(live, start_s - LEAD_S))
-        assert judged(one.done.outcome) == judged(theirs)
+        assert judged(one.done.outcome) == judged(judged_live((trip.folder / "live").read_bytes(), one))
         assert str(one.done.outcome.judgement.verdict) in {"pass", "fail", "undecided"}
-
-
-def judged(outcome: Any) -> dict[str, Any]:
-    """Return the result without what tells one file from another."""
-    result = to_result(outcome)
-    return {
-        k: v
-        for k, v in result.items()
-        if k not in {"created", "capture", "source", "made_at", "capture_sha256"}
-    }
 
 
 def test_captures_say_where_they_were_kept_and_how_timed(home: list[bringing.Collected]) -> None:
@@ -270,6 +113,80 @@ def test_a_second_collecting_writes_and_judges_nothing_twice(
     assert sorted((trip.folder / "captures").iterdir()) == before
     with open_store(trip.folder / "records") as store:
         assert store.count() == 3
+
+
+def test_what_an_interruption_left_unjudged_is_judged(trip: Trip, home: list[bringing.Collected]) -> None:
+    from sweeprig.records.store import open_store
+
+    assert home[1].done is not None
+    home[1].done.sheets[0].unlink()  # ended between capture and sheet
+    again = trip.collect()
+    assert [one.done is not None for one in again] == [False, True, False]
+    assert home[1].done.sheets[0].is_file()
+    with open_store(trip.folder / "records") as store:
+        assert store.count() == 3
+
+
+def test_unplugged_half_way_it_goes_on_where_it_was(
+    trip: Trip, home: list[bringing.Collected], tmp_path: Path
+) -> None:
+    trip = replace(trip, home=tmp_path)
+    with trip.host() as client:
+        command, asked = client.command, []
+
+        def unplugged(cmd: str, **args: Any) -> dict[str, Any]:
+            asked.append(cmd == "kept_pages")
+            if sum(asked) == 15:  # in the second sweep
+                raise PortLostError("The board went away.", next_step="plug it in")
+            return command(cmd, **args)
+
+        client.command = unplugged  # type: ignore[method-assign]
+        with pytest.raises(PortLostError, match="collect again"):
+            list(bringing.collect(client, trip.base(), remove=False))
+    first = sorted(path.name for path in (tmp_path / "captures").glob("*.sweep"))
+    again = trip.collect()
+    assert len(first) == 1
+    assert [one.done is not None for one in again] == [False, True, True]
+    assert len(list((tmp_path / "captures").glob("*.sweep"))) == 3
+
+
+def test_a_full_disk_loses_nothing_on_the_board(
+    trip: Trip, home: list[bringing.Collected], tmp_path: Path
+) -> None:
+    trip = replace(trip, home=tmp_path)
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    with trip.host() as client:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, hard))
+        try:
+            with pytest.raises(FileError, match="free some space"):
+                list(bringing.collect(client, trip.base(), remove=True))
+        finally:
+            resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+        assert len(bringing.look(client).sweeps) == 3
+    assert not list((tmp_path / "captures").glob("*.sweep"))
+
+
+def test_list_and_collected_say_in_words_how_each_went(trip: Trip, home: list[bringing.Collected]) -> None:
+    from sweeprig.cli.commands.collect import list_lines
+
+    with trip.host() as client:
+        lines = list_lines(bringing.look(client))
+    assert "3 sweeps, tapped: it holds." in lines[0]
+    assert [line.split(": ")[1].split(" (")[0] for line in lines[1:]] == [
+        "kept", "kept", "cut off by the loss of power; the data up to then is complete",
+    ]  # fmt: skip
+
+
+def test_terminal_json_and_sheet_say_kept_on_the_board(home: list[bringing.Collected]) -> None:
+    from sweeprig.bench.review.result import schema, to_result
+    from sweeprig.cli.views.outcome import outcome_lines
+
+    done = home[0].done
+    assert done is not None
+    assert any(KEPT in line for line in outcome_lines(done.outcome))
+    assert str(to_result(done.outcome)["kept_on_board"]).startswith(f"{KEPT}, with no laptop there: sweep 1")
+    assert "kept_on_board" in schema()["properties"]
+    assert KEPT in done.sheets[0].read_text()
 
 
 def test_a_new_order_waits_until_the_old_sweeps_are_home(trip: Trip, home: list[bringing.Collected]) -> None:

@@ -74,6 +74,20 @@ def test_a_press_without_a_valid_order_feeds_nothing(python: str) -> None:
         assert bool(refused) == name.startswith("other") or name == "all done"
 
 
+def test_the_light_at_rest_says_what_a_press_would_do(python: str) -> None:
+    assert case(python, "at_rest") == {
+        "none": "off", "other rig": "off", "ready": "ready", "expired": "order", "all done": "order",
+    }  # fmt: skip
+
+
+def test_a_press_is_answered_where_no_order_ever_was(python: str) -> None:
+    assert case(python, "never_sent") == ["order", 0, True, "off"]
+
+
+def test_a_board_without_the_memory_says_so_and_serves(python: str) -> None:
+    assert case(python, "no_memory") == ["this board has not the memory to keep sweeps", "order", 0]
+
+
 def test_a_long_press_marks_the_last_sweep_unwanted(python: str) -> None:
     out = case(python, "unwanted")
     assert out == {"said": ["kept", "unwanted", "kept"], "unwanted": [True, False]}
@@ -85,6 +99,23 @@ def test_a_short_or_a_fed_sensor_is_let_go_at_once(python: str) -> None:
     word, outputs, on_for_ms = out["shorted"]
     assert (word, outputs) == ("supply", 0)
     assert 0 < on_for_ms < 250
+
+
+def test_an_engine_that_runs_ends_the_sweep(python: str) -> None:
+    assert case(python, "engine") == {
+        "rests": ["kept", 0, 1],
+        "disturbed": ["kept", 0, 1],
+        "charges": ["engine", 0, 0],
+        "started": ["engine", 0, 1],
+        "over range": ["engine", 0, 1],
+    }
+
+
+def test_the_board_counts_as_many_readings_as_the_bench() -> None:
+    from sweepboard.keep_watch import CHARGING
+    from sweeprig.bench.readings.limits import limit
+
+    assert limit("vehicle.charging_readings") == CHARGING
 
 
 def test_a_host_that_returns_ends_the_sweep_first(python: str) -> None:

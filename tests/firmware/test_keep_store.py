@@ -60,6 +60,12 @@ def test_both_pythons_pack_to_the_same_bytes() -> None:
     assert case(str(beside), "packing", 2, 100) == case(sys.executable, "packing", 2, 100)
 
 
+def test_loops_in_viper_give_the_same_numbers(python: str) -> None:
+    out = case(python, "loops", 3, 400)
+    assert out["wrong"] == 0
+    assert 50 < out["overloads"] < 350
+
+
 def test_damaged_packed_records_raise_only_value_error(python: str) -> None:
     assert case(python, "damaged", 2, 300) == 0
 

@@ -14,11 +14,12 @@ from tests.benchmarks.keep_bench import records_bytes
 from sweepboard import keep_order, wire
 from sweepboard.arguments import RefusedError
 from sweepboard.arm import OVER, Arm
+from sweepboard.keep import blocks_for
 from sweepboard.keep_light import WORDS
 from sweeprig.bench.board.install import ASK_BOARD
 from sweeprig.bench.field.card import MEANING, card_lines, code_text, write_card
 from sweeprig.bench.field.order import FieldOrder, confirmations, make_order, read_order
-from sweeprig.bench.field.send import Sent
+from sweeprig.bench.field.send import BLOCKS, Sent, longest_that_fits_s
 from sweeprig.bench.hookup.cautions import cautions_for
 from sweeprig.bench.sweep.pace import plan_sweep
 from sweeprig.bench.sweep.trigger import Phase, Trigger
@@ -175,3 +176,11 @@ def test_install_looks_at_nothing_that_is_kept(capsys: pytest.CaptureFixture[str
     exec(script, {"os": Os, "open": opened, "__builtins__": {**vars(__import__("builtins")), "open": opened}})
     assert "BOARD" in capsys.readouterr().out
     assert not [path for path in looked if "kept" in path]
+
+
+def test_six_sweeps_of_ten_seconds_fit_on_a_board_of_2_mb() -> None:
+    assert longest_that_fits_s(BLOCKS[0], 6, 0.000996) >= 10.0
+    assert longest_that_fits_s(BLOCKS[0], 1, 0.000996) >= 60.0
+    for sweeps in (1, 6, 50):
+        windows = int(longest_that_fits_s(BLOCKS[0], sweeps, 1.0))
+        assert sweeps * blocks_for(windows) < BLOCKS[0]

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sweeprig.link.messages import Gap, Mark, Records, SlowReading, Snapshot
-from sweeprig.words import ANY_SENSOR
+from sweeprig.words import ANY_SENSOR, KEPT
 from sweeprig.words import Hookup as Hookup
 from sweeprig.words import Sense as Sense
 from sweeprig.words import Starts as Starts
@@ -45,6 +45,11 @@ class SweepSetup:
     lead_checked: str = ""  # when the test lead was last checked and what came of it; "" never
     profile_text: str = ""  # of the profile as it was then; "" in captures that do not keep it
     profile_sha256: str = ""  # of that text
+
+    @property
+    def kept(self) -> str:
+        """The line that says that the board kept it by itself; "" where a host was there."""
+        return next((line for line in self.prepared if line.startswith(KEPT)), "")
 
 
 @dataclass(frozen=True)

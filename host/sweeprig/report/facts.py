@@ -199,8 +199,8 @@ def facts(outcome: Outcome) -> list[tuple[str, str]]:
 
 
 def alerts(outcome: Outcome) -> list[str]:
-    """Return what has to be read before any number: override, early end, remarks."""
-    found = []
+    """Return what has to be read before any number: kept on the board, override, early end, remarks."""
+    found = [outcome.setup.kept] if outcome.setup.kept else []
     if outcome.setup.override:
         found.append(f"Interlock overridden for this sweep: {outcome.setup.override}")
     ended = outcome.capture.ended if outcome.capture else "complete"

@@ -165,7 +165,7 @@ class InProcess:
         """Forget the service."""
         self._inbox.clear()
         if self._service.keeper is not None:
-            self._service.keeper.store.area.close()
+            self._service.keeper.close()
 
 
 class Process:

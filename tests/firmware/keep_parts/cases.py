@@ -3,12 +3,14 @@
 import hashlib
 import json
 import sys
+from array import array
 
 from torn_area import PowerCutError, TornArea
 
 from sweepboard import flash_page as fp
 from sweepboard import flash_store as fs
 from sweepboard import flash_writer as writing
+from sweepboard import keep_sums as ks
 from sweepboard import pack, wire
 
 WINDOW = wire.WINDOW
@@ -50,6 +52,32 @@ def packing(seed, rounds):
         end = pack.pack_plain(plain, 0, message, 8, n, WINDOW)
         other += bytes(plain[:end]) != _packed(message, n)
     return {"wrong": wrong, "other": other, "digest": digest}
+
+
+def loops(seed, rounds):
+    """Run the loops of keep_sums beside their plain twins; return how many differ, and how many overloads."""
+    draws = Draws(seed)
+    wrong = overloads = 0
+    for _ in range(rounds):
+        n = 1 + draws.below(wire.RECORDS_PER_PACKET)
+        message = draws.bytes(8) + _records(draws, n) + bytes(4)
+        some, others = ks.sums(), ks.sums()
+        wrong += ks.put(some, 3, message, 8, n) != ks.put_plain(others, 3, message, 8, n) or some != others
+        for i in range(ks.STEP):
+            some[i] = draws.below(166 * 4096)
+        expected = ks.middle_plain(some)
+        wrong += ks.middle(some) != expected
+        rules = (draws.below(200000), 1 + draws.below(6), draws.below(6))
+        state, other = array("I", [draws.below(4), draws.below(9)]), array("I", [0, 0])
+        other[0], other[1] = state[0], state[1]
+        found = ks.overload(state, message, 8, n, *rules)
+        wrong += found != ks.overload_plain(other, message, 8, n, *rules) or state != other
+        overloads += found
+        ours, theirs = bytearray(40), bytearray(40)
+        ks.copy(ours, 5, message, 2, 30)
+        ks.copy_plain(theirs, 5, message, 2, 30)
+        wrong += ours != theirs
+    return {"wrong": wrong, "overloads": overloads}
 
 
 def _packed(message, n):

@@ -121,6 +121,95 @@ def refusals():
     return found
 
 
+class Monitor:
+    """A slow converter whose battery's node reads `millivolts(number of the round)`, below 0: out of range."""
+
+    def __init__(self, millivolts):
+        self._millivolts = millivolts
+        self._n = self._told = 0
+
+    def begin(self):
+        self._n += 1
+
+    def poll(self):
+        new, self._told = self._told < self._n, self._n
+        return new
+
+    def readings(self):
+        value = 1000 * self._millivolts(self._n)
+        return [(wire.SLOW_TEMPERATURE, 0, 25000), (wire.SLOW_BATTERY, value < 0, abs(value))]
+
+
+def engine():
+    """Return what the light says where the battery rests, is disturbed, charges from the start, and later on."""
+    found = {}
+    for name, millivolts in (
+        ("rests", lambda n: 1200),
+        ("disturbed", lambda n: 1400 if n % 3 else 1200),
+        ("charges", lambda n: 1400),
+        ("started", lambda n: 1400 if n >= 20 else 1200),
+        ("over range", lambda n: -3000 if n >= 20 else 1200),
+    ):
+        rig = KeepRig(monitor=Monitor(millivolts))
+        rig.send(order(battery_uv=1320000))
+        found[name] = [rig.sweep(), rig.switches.outputs(), len(rig.keeper.sweeps())]
+    return found
+
+
+def at_rest():
+    """Return the light's word when nobody has pressed for more than a minute."""
+    found = {}
+    for name, text in (("none", None), ("other rig", order(uid="11")), ("ready", order())):
+        rig = KeepRig()
+        if text is not None:
+            rig.rig.ask("keep_order", text=text)
+        rig.leave()
+        rig.wait(70000)
+        found[name] = rig.keeper.light.word
+    rig = KeepRig()
+    rig.send(order(hours=1))
+    for _ in range(13):
+        rig.boot()
+    rig.leave()
+    rig.wait(70000)
+    found["expired"] = rig.keeper.light.word
+    rig = KeepRig()
+    rig.send(order(sweeps=1))
+    rig.sweep()
+    rig.wait(70000)
+    found["all done"] = rig.keeper.light.word
+    return found
+
+
+def never_sent():
+    """Press on a board that has no place for sweeps; then wait."""
+    rig = KeepRig()
+    rig.area = None
+    rig.boot()
+    rig.leave()
+    rig.press()
+    said = [rig.keeper.light.word, rig.switches.outputs(), len(rig.lit) > 0]
+    rig.wait(70000)
+    return said + [rig.keeper.light.word]
+
+
+def no_memory():
+    """Boot a board with an area whose heap has no room for the keeper; ask, and press."""
+    rig = KeepRig()
+    made = keep.Store
+
+    def too_much(area):
+        raise MemoryError
+
+    keep.Store = too_much
+    rig.boot()
+    keep.Store = made
+    reason = rig.rig.ask("kept").get("reason", "")
+    rig.leave()
+    rig.press()
+    return [reason, rig.keeper.light.word, rig.switches.outputs()]
+
+
 def unwanted():
     """Mark the last sweep by a long press: it does not count any more."""
     rig = KeepRig()

@@ -12,6 +12,7 @@ from sweeprig.bench.sweep.pace import SweepPlan
 from sweeprig.capture.atomic import write_atomically
 from sweeprig.words import Setting
 
+LIGHT = "What the light means"
 MEANING = {
     "ready": "ready for a press",
     "still": "hold the lever still",
@@ -24,15 +25,18 @@ MEANING = {
     "unmoved": "again: nothing moved",
     "memory": "the memory is full: collect first",
     "rail": "kept, and an end is near a rail",
-    "supply": "refused or switched off: something else feeds the sensor, a short or an overload; plug off, look",
-    "order": "no valid order: none, expired, all done, or for another rig",
+    "supply": "refused or switched off: something else feeds it, a short or an overload; plug off, look",
+    "order": "no valid order: none, expired, all done, or for another rig or build",
     "engine": "again: the battery reading shows a running engine",
 }
 
 STYLE = (
-    "body{font:11pt/1.25 sans-serif;max-width:48em;margin:1em auto}"
-    "h1{font-size:15pt}h2{font-size:12pt;margin:.6em 0 0}ul{margin:.2em 0}"
+    "@page{margin:11mm}body{font:9.5pt/1.2 sans-serif;max-width:52em;margin:0 auto}"
+    "h1{font-size:14pt;margin:0}h2{font-size:11pt;margin:.5em 0 .1em}ul{margin:0;padding-left:1.4em}"
+    "table{border-collapse:collapse;width:100%}td{border-bottom:1px solid #999;padding:1px 8px 1px 0}"
 )
+DRAWN_MS = 5000  # of a light's code that is drawn; from there on it is the same again
+DRAWN_W, DRAWN_H = 200, 10
 
 
 def code_text(word: str) -> str:
@@ -61,12 +65,9 @@ def card_lines(sent: Sent) -> list[tuple[str, list[str]]]:
     return [
         ("What this is", about),
         ("What to do", _steps(plan, order.sweeps, order.rules["task"])),
-        (
-            "What the light means",
-            [f"{code_text(word)}: {MEANING[word]}" for word in WORDS if word in MEANING],
-        ),
-        ("Confirmed at sending", list(setup.confirmed)),
+        (LIGHT, [f"{code_text(word)}: {MEANING[word]}" for word in WORDS if word in MEANING]),
         ("Beware", [*cautions_for(Setting.VEHICLE, setup.hookup), _power_bank()]),
+        ("Confirmed at sending", list(setup.confirmed)),
     ]
 
 
@@ -91,13 +92,37 @@ def _power_bank() -> str:
     )
 
 
+def drawing(word: str) -> str:
+    """Return what the light does for a word as a drawing: filled is lit; time runs to the right."""
+    at, bars, code = 0, "", WORDS[word]
+    for i in range(2 * DRAWN_MS):
+        length = code[i % len(code)]
+        if i % 2 == 0 and at < DRAWN_MS:
+            width = min(length, DRAWN_MS - at) * DRAWN_W / DRAWN_MS
+            bars += f'<rect x="{at * DRAWN_W / DRAWN_MS:g}" width="{width:g}" height="{DRAWN_H}"/>'
+        at += length
+        if at >= DRAWN_MS:
+            break
+    return f'<svg width="{DRAWN_W}" height="{DRAWN_H}" role="img" aria-label="{code_text(word)}">{bars}</svg>'
+
+
+def _light_table() -> str:
+    rows = "".join(
+        f"<tr><td>{drawing(word)}</td><td>{code_text(word)}</td><td>{escape(MEANING[word])}</td></tr>"
+        for word in WORDS
+        if word in MEANING
+    )
+    return f"<table>{rows}</table>"
+
+
 def write_card(sent: Sent, path: Path) -> Path:
-    """Write the card as a page to print. Raises FileError."""
-    parts = [f"<h1>Order {escape(sent.order.id)}: sweeps without a laptop</h1>"]
+    """Write the card as one page to print. Raises FileError."""
+    title = f"Order {escape(sent.order.id)}"
+    parts = [f"<h1>{title}: sweeps without a laptop</h1>"]
     for heading, lines in card_lines(sent):
         items = "".join(f"<li>{escape(line)}</li>" for line in lines)
-        parts.append(f"<h2>{escape(heading)}</h2><ul>{items}</ul>")
-    title = f"Order {escape(sent.order.id)}"
+        body = _light_table() if heading == LIGHT else f"<ul>{items}</ul>"
+        parts.append(f"<h2>{escape(heading)}</h2>{body}")
     page = f'<!doctype html><html lang="en"><meta charset="utf-8"><title>{title}</title>'
     page += f"<style>{STYLE}</style><body>{''.join(parts)}</body></html>"
     write_atomically(path, page.encode(), next_step="choose another folder with --out")

@@ -14,17 +14,26 @@ from sweeprig.bench.field.order import FieldOrder, read_order
 from sweeprig.bench.field.send import REPLY_S, check_can_keep
 from sweeprig.bench.review.review import versions
 from sweeprig.bench.session import calibration_for
-from sweeprig.bench.sweep.sweep import SweepDone, SweepOrder, finish
+from sweeprig.bench.sweep.sweep import SweepDone, SweepOrder, finish, sheet_paths
 from sweeprig.calibration.store import calibration_to_dict
 from sweeprig.capture.file import read_capture, write_capture
 from sweeprig.capture.folder import file_stem, local_now, ready_folder
 from sweeprig.capture.model import Capture
-from sweeprig.errors import BoardRefusedError, CaptureFileError, LinkError, ProfileError
+from sweeprig.errors import (
+    BoardRefusedError,
+    BoardSilentError,
+    CaptureFileError,
+    LinkError,
+    PortLostError,
+    ProfileError,
+    RecordsError,
+)
 from sweeprig.judge.profile import load_profile
 from sweeprig.link.client import RigClient
 from sweeprig.link.messages import Kept as KeptPages
 
 TRIES = 3  # at pages that did not come
+GO_ON = "plug the rig in and collect again: nothing is lost on the board, nothing is written here twice"
 
 
 @dataclass(frozen=True)
@@ -150,7 +159,11 @@ def collect(
         )
     ready_folder(base.folder)
     for listed in there.sweeps:
-        yield _one(client, there, listed, base, remove=remove, progress=progress, now=now)
+        try:
+            one = _one(client, there, listed, base, remove=remove, progress=progress, now=now)
+        except (PortLostError, BoardSilentError) as exc:
+            raise type(exc)(exc.what, seen=exc.seen, limit=exc.limit, next_step=GO_ON) from exc
+        yield one
 
 
 def _one(
@@ -171,16 +184,38 @@ def _one(
         capture = _capture(client, there, kept, base, now())
     except CaptureFileError as exc:
         return Collected(kept, None, None, str(exc))
-    done = None
     if not _is_here(path, capture):
-        capture = write_capture(path, capture)
-        path = Path(capture.path)
-        if not kept.unwanted:
-            done = finish(capture, path, replace(base, setup=capture.setup))
+        path = Path(write_capture(path, capture).path)
+    done = None if kept.unwanted or _is_judged(path, base) else _judge(path, base)
     removed = remove and _is_here(path, capture)
     if removed:
         client.command("keep_forget", timeout_s=REPLY_S, number=listed.number)
     return Collected(kept, path, done, removed=removed)
+
+
+def _judge(path: Path, base: SweepOrder) -> SweepDone:
+    """Judge the capture that is safe on disk, as the bench does."""
+    capture = read_capture(path)
+    return finish(capture, path, replace(base, setup=capture.setup))
+
+
+def _is_judged(path: Path, base: SweepOrder) -> bool:
+    """Return whether all that judging leaves behind is there: the sheets and the record that are wanted."""
+    sheets = sheet_paths(path, base.sheet)
+    if not all(sheet.is_file() for sheet in sheets):
+        return False
+    return bool(sheets) if base.records_url is None else _has_record(path, base.records_url)
+
+
+def _has_record(path: Path, records_url: str) -> bool:
+    from sweeprig.records.store import open_store
+
+    try:
+        with open_store(records_url) as store:
+            store.get(read_capture(path).sha256)
+    except RecordsError:
+        return False
+    return True
 
 
 def path_of(folder: Path, order: FieldOrder, area: str, number: int) -> Path:
@@ -204,7 +239,7 @@ def _is_here(path: Path, capture: Capture) -> bool:
 def _capture(client: RigClient, there: OnBoard, kept: Kept, base: SweepOrder, now: datetime) -> Capture:
     order = there.order
     assert order is not None
-    when, how = found_at(kept, there.state, order, now)
+    when, how = found_at(kept, there.state, now)
     calibration = calibration_to_dict(calibration_for(client, base.calibrations))
     profile = _profile(order)
     return capture_of(

@@ -17,19 +17,21 @@ from sweeprig.capture.assemble import capture_of_bytes
 from sweeprig.capture.journal import JournalHead
 from sweeprig.capture.model import Capture
 from sweeprig.errors import CaptureFileError
+from sweeprig.words import KEPT
 
-KEPT = "Kept on the board"  # begins the line that says so in a capture
 AGAIN = {
     "fast": "moved too fast",
     "few": "too few strokes",
     "unmoved": "nothing moved",
     "memory": "the memory was full",
-    "rail": "an end near a rail",
     "supply": "the supply was overloaded and switched off",
     "engine": "the battery reading shows a running engine",
     "host": "a host connected",
     "button": "ended by the button",
 }
+
+
+SAID = {"kept": "kept", "rail": "kept, and an end is near a rail"}
 
 
 @dataclass(frozen=True)
@@ -50,9 +52,14 @@ class Kept:
     @property
     def said(self) -> str:
         """The word in plain text."""
-        if self.word == "cut":
-            return "cut off by the loss of power; the data up to then is complete"
-        return "kept" if self.word == "kept" else f"sweep again: {AGAIN.get(self.word, self.word)}"
+        return said_of(self.word)
+
+
+def said_of(word: str) -> str:
+    """Return in plain text how a sweep ended."""
+    if word == "cut":
+        return "cut off by the loss of power; the data up to then is complete"
+    return SAID.get(word) or f"sweep again: {AGAIN.get(word, word)}"
 
 
 def read_pages(number: int, pages: Iterable[bytes]) -> Kept:
@@ -100,18 +107,14 @@ def frames(kept: Kept, window: int) -> bytes:
         raise _damaged(kept.number, str(exc)) from exc
 
 
-def found_at(kept: Kept, state: Mapping[str, Any], order: FieldOrder, now: datetime) -> tuple[datetime, str]:
+def found_at(kept: Kept, state: Mapping[str, Any], now: datetime) -> tuple[datetime, str]:
     """Return when a sweep ended and how that is known: the board has no clock, only its running time since a start."""
-    sent = f"sent {order.sent:%Y-%m-%d %H:%M}"
     if kept.end is not None and kept.head.get("boot") == state.get("boot"):
         ago = timedelta(milliseconds=int(state["ms"]) - int(kept.end["ms"]))
-        return (
-            now - ago,
-            f"{sent}; the time from the board's running time, which went on until it was collected",
-        )
+        return now - ago, "its time is by the board's running time, which went on until it was collected"
     return now, (
-        f"{sent}, collected {now:%Y-%m-%d %H:%M}; the board was off in between, so the time of the sweep is not known:"
-        f" the time given is that of collecting, and sweeps are in the order in which they were made"
+        "the time of the sweep is not known, for the board was off since: the time given is that of collecting, and"
+        " sweeps are in the order in which they were made"
     )
 
 
@@ -127,7 +130,12 @@ def capture_of(
     profile: tuple[str, str] = ("", ""),
 ) -> Capture:
     """Return the capture in a kept sweep, from the rest before the movement on, as a bench sweep is cut."""
-    line = f"{KEPT}: sweep {kept.head.get('press', '?')} of order {order.id}; {how}. It was {kept.said}."
+    line = (
+        f"{KEPT}, with no laptop there: sweep {kept.head.get('press', '?')} of order {order.id},"
+        f" sent {order.sent:%Y-%m-%d %H:%M}; {how}."
+    )
+    if kept.word != "kept":
+        line += f" {kept.said[0].upper()}{kept.said[1:]}."
     setup = replace(
         order.setup,
         prepared=(line,),

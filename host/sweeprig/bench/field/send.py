@@ -9,6 +9,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
+from sweepboard.flash_page import DATA_PAGES, ROOM
+from sweepboard.keep import BYTES_A_WINDOW, SPARE_BLOCKS
 from sweeprig.bench.field.order import FieldOrder, confirmations, make_order
 from sweeprig.bench.hookup.cautions import Ask, cautions_for, settle
 from sweeprig.bench.hookup.interlock import check_drive
@@ -23,7 +25,7 @@ from sweeprig.judge.profile import Profile, load_profile
 from sweeprig.link.client import RigClient
 from sweeprig.words import Setting
 
-BLOCKS = (176, 144, 112, 80, 56)  # of 4096 bytes that are asked for, the most that has room
+BLOCKS = (192, 144, 112, 80, 56)  # of 4096 bytes that are asked for, the most that has room
 REPLY_S = 5.0  # a board that makes files answers late
 PATIENCE = 400  # looks at a board that erases, before it counts as stuck
 
@@ -56,16 +58,17 @@ def send(
     check_hello(rig, end, setup.hookup)
     check_can_keep(rig)
     setup = _confirmed(setup, ask, now())
-    plan = _plan(profile, end, setup, seconds)
     switch_off(client)
+    state = _ready_area(client, progress)
+    _check_collected(state)
+    most_s = longest_that_fits_s(int(state["blocks"]), sweeps, client.window_s)
+    plan = _plan(profile, end, setup, seconds, most_s)
+    _check_fits(plan, sweeps, most_s, seconds)
     order = make_order(
         replace(setup, seconds=plan.longest_s, profile_sha256=profile.sha256),
         profile, plan, end, rig, sweeps=sweeps, order_id=secrets.token_hex(4), sent=now(),
     )  # fmt: skip
-    text = order.text
-    state = _ready_area(client, progress)
-    _check_collected(state)
-    client.command("keep_order", timeout_s=REPLY_S, text=text)
+    client.command("keep_order", timeout_s=REPLY_S, text=order.text)
     state = _erased(client, progress, sleep)
     return Sent(order, plan, profile, int(state["blocks"]), int(state["most_erased"]))
 
@@ -87,15 +90,36 @@ def _confirmed(setup: SweepSetup, ask: Ask, when: datetime) -> SweepSetup:
         ask.say(f"CAUTION: {text}")
     given = settle(confirmations(setup), job=setup.job, book=None, ask=ask, when=when)
     ask.say(check_drive(setup.vehicle_drive, confirmed=True))
-    by = f"by {setup.operator or 'not named'}, {when:%Y-%m-%d %H:%M}, at sending"
+    who = f"by {setup.operator}" if setup.operator else "no operator named"
+    by = f"{who}, {when:%Y-%m-%d %H:%M}, at sending"
     return replace(setup, confirmed=tuple(f"{line} ({by})" for line in given))
 
 
-def _plan(profile: Profile, end: FrontEnd, setup: SweepSetup, seconds: float | None) -> SweepPlan:
-    """Return the plan: the profile's strokes end a sweep, `seconds` [s] at the latest where they are given."""
+def _plan(
+    profile: Profile, end: FrontEnd, setup: SweepSetup, seconds: float | None, most_s: float
+) -> SweepPlan:
+    """Return the plan: the profile's strokes end a sweep, at the latest `seconds` [s] or what has room on the board."""
     shortest = end.shortest_dropout_s(str(setup.hookup))
     plan = plan_sweep(profile, shortest_dropout_s=shortest)
-    return plan if seconds is None else replace(plan, longest_s=seconds)
+    return replace(plan, longest_s=min(plan.longest_s, most_s) if seconds is None else seconds)
+
+
+def longest_that_fits_s(blocks: int, sweeps: int, window_s: float) -> float:
+    """Return how long each of so many sweeps may be [s], so that all have room in `blocks`, an order's own left out."""
+    each = (blocks - 1) // sweeps - SPARE_BLOCKS
+    windows = int(max(0, each) * ROOM * DATA_PAGES // BYTES_A_WINDOW)
+    return windows * window_s
+
+
+def _check_fits(plan: SweepPlan, sweeps: int, most_s: float, seconds: float | None) -> None:
+    needed_s = plan.asked_s if seconds is None else seconds
+    if needed_s > most_s:
+        raise InputError(
+            f"The board has no room for {sweeps} sweeps of {needed_s:.1f} s.",
+            seen=f"room for {most_s:.1f} s each",
+            limit=f"{needed_s:.1f} s each, counted for a noisy signal",
+            next_step="fewer --sweeps or less --seconds; collect, and send again for more",
+        )
 
 
 def _ready_area(client: RigClient, progress: Callable[[str], None]) -> dict[str, Any]:

@@ -141,6 +141,7 @@ def to_result(outcome: Outcome) -> dict[str, Any]:
         "profile_sha256": outcome.profile.sha256 or None,
         "guard_factor": judgement.guard_factor,
         **_of_capture(outcome),
+        "kept_on_board": outcome.setup.kept or None,
         "calibration": outcome.calibration.kind if outcome.calibration else None,
         "made_at": outcome.made_at,
         "versions": dict(outcome.versions),

@@ -83,8 +83,18 @@ def write_sheets(outcome: Outcome, capture_file: Path, kind: str) -> tuple[Path,
     """Write the sheet beside the capture; return what was written."""
     from sweeprig.bench.review.sheets import write_files
 
-    kinds = {"none": (), "both": ("html", "pdf")}.get(kind, (kind,))
-    return write_files(outcome, capture_file, kinds)
+    return write_files(outcome, capture_file, _kinds(kind))
+
+
+def sheet_paths(capture_file: Path, kind: str) -> tuple[Path, ...]:
+    """Return what write_sheets writes."""
+    from sweeprig.bench.review.sheets import target_of
+
+    return tuple(target_of(capture_file, one, None) for one in _kinds(kind))
+
+
+def _kinds(kind: str) -> tuple[str, ...]:
+    return {"none": (), "both": ("html", "pdf")}.get(kind, (kind,))
 
 
 def finish(capture: Capture, path: Path, order: SweepOrder) -> SweepDone:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from sweepboard.flash_page import PAGE
 from sweeprig.cli import options as opt
 from sweeprig.cli.console import EXIT_OF_VERDICT, console
 
@@ -22,6 +23,7 @@ def collect(
     guard: opt.Guard = None,
     out: opt.Out = None,
     sheet: opt.SheetKind = None,
+    full: opt.Full = False,
     as_json: opt.AsJson = False,
 ) -> None:
     """Fetch, verify and judge the sweeps that a rig has kept; write captures, sheets and records."""
@@ -41,55 +43,81 @@ def collect(
             console.end_progress()
             found.append(one)
             if not as_json:
-                _show(one)
+                _show(one, full=full)
     if as_json:
         console.show_json({"sweeps": [_plain(one) for one in found]})
-    elif not found:
-        console.show("There is no kept sweep on the board.")
+    else:
+        _show_end(found, remove=remove)
     raise typer.Exit(_status(found))
 
 
 def _show_list(there: OnBoard, *, as_json: bool) -> None:
-    rows = [vars(listed) for listed in there.sweeps]
-    order = there.order.id if there.order else ""
     if as_json:
+        rows = [vars(listed) for listed in there.sweeps]
+        order = there.order.id if there.order else ""
         console.show_json({"order": order, "state": dict(there.state), "sweeps": rows})
         return
-    console.show(f"Order: {order or 'none'}")
-    for listed in there.sweeps:
-        console.show(
-            f"{listed.number:5d}  {listed.word}{'  not wanted' if listed.unwanted else ''}  {listed.n_pages} pages"
+    for line in list_lines(there):
+        console.show(line)
+
+
+def list_lines(there: OnBoard) -> list[str]:
+    """Return what is on the board: the order, whether it holds, each sweep."""
+    from sweeprig.bench.field.kept import said_of
+
+    order = there.order
+    if order is None:
+        lines = ["There is no order on the board."]
+    else:
+        holds = "it holds" if there.state["holds"] else "it no longer holds"
+        lines = [
+            f"Order {order.id} of {order.sent:%Y-%m-%d %H:%M}, {order.sweeps} sweeps, {order.setup.hookup}: {holds}."
+        ]
+    for one in there.sweeps:
+        unwanted = "; marked as not wanted" if one.unwanted else ""
+        lines.append(
+            f"  sweep {one.number}: {said_of(one.word)}{unwanted} ({one.n_pages * PAGE / 1024:.0f} KiB)"
         )
+    return [*lines, *([] if there.sweeps else ["No sweep is kept on the board."])]
 
 
-def _show(one: Collected) -> None:
-    console.show(
-        f"\nSweep {one.kept.number}: {one.kept.said}{'; marked as not wanted' if one.kept.unwanted else ''}"
-    )
+def _show(one: Collected, *, full: bool) -> None:
+    from sweeprig.cli.sweeping import print_done
+
+    unwanted = "; marked as not wanted" if one.kept.unwanted else ""
+    console.show(f"\nSweep {one.kept.number}: {one.kept.said}{unwanted}")
     if one.problem:
         console.warn(one.problem)
-    elif one.done is None:
-        console.show("  saved here, not judged" if one.kept.unwanted else "  already here")
+    elif one.done is not None:
+        if one.done.outcome.setup.kept and not full:
+            console.show(one.done.outcome.setup.kept)
+        print_done(one.done, as_json=False, full=full)
     else:
-        from sweeprig.cli.views.outcome import outcome_lines
+        console.show(
+            "  It is on disk, not judged." if one.kept.unwanted else "  It is on disk and judged already."
+        )
+        console.say(f"Capture: {one.path}")
+    if one.removed:
+        console.say("It is removed from the board.")
 
-        for line in outcome_lines(one.done.outcome):
-            console.show(line)
-        if one.done.record_problem:
-            console.warn(one.done.record_problem)
-    if one.path is not None:
-        console.say(f"Capture: {one.path}{'  (removed from the board)' if one.removed else ''}")
-    for path in one.done.sheets if one.done else ():
-        console.say(f"Sheet:   {path}")
+
+def _show_end(found: list[Collected], *, remove: bool) -> None:
+    if not found:
+        console.show("No sweep is kept on the board.")
+    elif not remove:
+        console.say("\nThe sweeps stay on the board until: sweeprig collect --remove")
 
 
 def _plain(one: Collected) -> dict[str, Any]:
+    from sweeprig.bench.review.result import to_result
+
     done = one.done
     return {
         "number": one.kept.number,
         "word": one.kept.word,
         "unwanted": one.kept.unwanted,
         "verdict": str(done.outcome.judgement.verdict) if done else None,
+        "result": to_result(done.outcome) if done else None,
         "capture_file": str(one.path) if one.path else None,
         "sheet_files": [str(path) for path in done.sheets] if done else [],
         "problem": one.problem,
