@@ -164,6 +164,16 @@ def test_a_flood_of_requests_is_told_to_wait() -> None:
     assert statuses[-1] == 429
 
 
+def test_a_flood_from_the_same_address_does_not_keep_the_supply_on() -> None:
+    world = World()
+    client = world.client()
+    for _ in range(round(ASKED_BURST) + 5):
+        client.get("/page.css")
+    assert client.get("/").status_code == 429
+    assert _do(client, do="off").status_code == 200
+    assert world.hub.off()
+
+
 def test_no_page_is_served_for_another_method() -> None:
     answer = World().client().request("DELETE", "/", headers=ORIGIN)
     assert answer.status_code == 404

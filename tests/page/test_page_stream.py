@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import http.client
 import socket
 import threading
 
-from world import KEY, live_scene, served, show
+import pytest
+from world import KEY, Served, live_scene, served, show
 
+from sweeprig.errors import InputError
 from sweeprig.page.hub import Hub
+from sweeprig.page.server import bound_socket
 
 
 def test_a_page_gets_the_newest_scene_at_once_and_then_each_new_one() -> None:
@@ -118,3 +122,45 @@ def test_a_server_leaves_no_thread_and_no_word(capfd: object) -> None:
     assert not [t for t in threading.enumerate() if t.name == "page"]
     out, err = capfd.readouterr()  # type: ignore[attr-defined]
     assert (out, err) == ("", "")
+
+
+def _status(page: Served, address: str, host: str) -> int:
+    connection = http.client.HTTPConnection(address, page.port, timeout=20)
+    connection.request("GET", "/page.css", headers={"host": f"{host}:{page.port}"})
+    answer = connection.getresponse()
+    answer.read()
+    connection.close()
+    return answer.status
+
+
+def test_on_a_network_each_address_of_the_machine_is_a_host_of_its_own() -> None:
+    with served(lan=True) as page:
+        assert _status(page, "127.0.0.2", "127.0.0.2") == 200
+        assert _status(page, "127.0.0.2", "127.0.0.1") == 421
+        assert _status(page, "127.0.0.2", "rebound.example") == 421
+
+
+def test_without_a_network_only_this_machine_is_listened_to() -> None:
+    with served() as page, pytest.raises(ConnectionRefusedError):
+        _status(page, "127.0.0.2", "127.0.0.2")
+
+
+def test_a_flood_is_told_to_wait_and_a_page_that_follows_goes_on() -> None:
+    with served() as page:
+        cookie = page.cookie()
+        phone = page.follow(cookie)
+        phone.next("scene")
+        statuses = [page.get("/", cookie)[0] for _ in range(400)]
+        assert statuses[0] == 200
+        assert statuses.count(429) > 100
+        show(page.hub, live_scene("HOLD OPEN"))
+        phone.scene("HOLD OPEN")
+        assert page.order(cookie, do="off") == ""
+        assert page.hub.off()
+        phone.close()
+
+
+def test_a_port_that_is_taken_is_told_with_the_next_step() -> None:
+    with served() as page, pytest.raises(InputError) as caught:
+        bound_socket(lan=False, port=page.port)
+    assert "--page-port" in caught.value.next_step

@@ -151,11 +151,11 @@ class Follower:
 
 @contextmanager
 def served(
-    hub: Hub | None = None, *, door: Door | None = None, port: int = 0, records: str = ""
+    hub: Hub | None = None, *, door: Door | None = None, port: int = 0, records: str = "", lan: bool = False
 ) -> Iterator[Served]:
     """Serve a page on this machine while the block runs."""
     hub = hub or Hub()
-    sock = bound_socket(lan=False, port=port)
+    sock = bound_socket(lan=lan, port=port)
     port = int(sock.getsockname()[1])
     with serving(hub, door or Door(key=KEY), sock, Shelf(records) if records else None):
         yield Served(hub, port)

@@ -144,7 +144,7 @@ def code_lines(text: str) -> list[Shown]:
     """Return a text as a code to scan, two rows of it a line; dark on light where the terminal has colours."""
     import segno
 
-    rows = [list(map(bool, row)) for row in segno.make_qr(text, error="l").matrix_iter(border=2)]
+    rows = [list(map(bool, row)) for row in segno.make_qr(text, error="l").matrix_iter(border=4)]
     rows += [[False] * len(rows[0])] if len(rows) % 2 else []
     lines = [
         "".join(_HALVES[pair] for pair in zip(top, low, strict=True))

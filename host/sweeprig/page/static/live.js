@@ -137,8 +137,8 @@
         headers: { "content-type": "application/json" },
         body: JSON.stringify(order),
       });
-      const reply = answer.headers.get("content-type") === "application/json" ? await answer.json() : { refused: "This phone is not let in any more." };
-      text("refused", reply.refused);
+      const ours = answer.headers.get("content-type") === "application/json";
+      text("refused", ours ? (await answer.json()).refused : "NOT DONE: this phone is not let in any more. Scan the code at the terminal.");
     } catch {
       text("refused", "NOT SENT: no link to the bench.");
     }
