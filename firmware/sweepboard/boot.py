@@ -4,6 +4,7 @@ The prompt is left free when pin BUTTON (GP11) is held low at reset: by the rig'
 ground pin beside it. It is also left free after `prompt`, and when the service failed MOST_FAILURES times in a row.
 """
 
+import gc
 import json
 import sys
 import time
@@ -15,6 +16,7 @@ CONFIG = "rig.json"
 MOST_FAILURES = 3
 FAILED_SOON_MS = 10000  # a service that ran for longer counts as having worked
 PAUSE_MS = 500
+TIDY_EVERY = 4096  # bytes taken between two collections while modules load
 
 
 def prompt_wanted(pin=None):
@@ -37,14 +39,23 @@ def read_config(path=CONFIG):
     return config if isinstance(config, dict) else {}
 
 
-def make(port):
-    """Return the Service for this board."""
-    config = read_config()
-    if sys.platform == "rp2":
-        from sweepboard import rp2_rig as rig
-    else:
-        from sweepboard import polled_rig as rig
-    return rig.make(port, config)
+def make(port, collector=gc):
+    """Return the Service for this board.
+
+    While modules load, the heap is collected every few kB: what loading leaves behind would otherwise stand between
+    the parts that stay, and no large block would be left on a heap that is half empty.
+    """
+    collector.threshold(TIDY_EVERY)
+    try:
+        config = read_config()
+        if sys.platform == "rp2":
+            from sweepboard import rp2_rig as rig
+        else:
+            from sweepboard import polled_rig as rig
+        return rig.make(port, config)
+    finally:
+        collector.threshold(-1)
+        collector.collect()
 
 
 def serve(port, make_service, print_exception, ticks=time):

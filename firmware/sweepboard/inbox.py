@@ -6,7 +6,7 @@ counted; a word that ends something voids what waits before it.
 
 from sweepboard import wire
 
-READ_AT_ONCE = 128  # bytes taken from the port in one cycle
+READ_AT_ONCE = 256  # bytes taken from the port in one cycle
 MOST_WAITING = 16  # messages
 EVERY = 8  # in a flood one message is heard in so many cycles
 OFF, STOP, SUPPLY = (

@@ -54,6 +54,10 @@ class Outbox:
         """Return whether there is room for a long message."""
         return bool(self._long_slots)
 
+    def holds_long(self):
+        """Return whether a long message waits, which replies behind it have to wait for."""
+        return len(self._long_slots) < LONG_SLOTS
+
     def takes_replies(self):
         """Return whether a command's answers would find room."""
         return self._n_short <= SHORT_MOST - ROOM_FOR_REPLY

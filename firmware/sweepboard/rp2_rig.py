@@ -1,5 +1,6 @@
 """A rig on an RP2040 or RP2350 board: finds out which build it is and puts its parts together."""
 
+import gc
 import sys
 
 import machine
@@ -88,6 +89,7 @@ def make(port, config):
         selfcheck=SelfCheck(chip, switches, wanted),
         keeping=BoardKeeping(build),
         counts=rp2_pools.counts(),
+        tidy=gc.collect,
     )
 
 

@@ -22,10 +22,16 @@ BUTTON_MS = 30  # a press or release counts when it has held for so long
 IDLE_MS = 5
 STREAMING_MS = 4  # so that each cycle finds a few windows and its own cost is shared
 WRITING_MS = 1
+LONG_MS = 8
+TIDY_MS = 300  # a collection of the heap takes 12 ms, and the buffers hold 31
 
 
 class Service:
-    """One rig. Optional: `monitor`, `drive`, `watchdog`, `selfcheck` (returns a dict), `counts` (see Histogram)."""
+    """One rig.
+
+    Optional: `monitor`, `drive`, `watchdog`, `selfcheck` (returns a dict), `counts` (see Histogram), `tidy` (collects
+    the heap).
+    """
 
     def __init__(
         self,
@@ -41,6 +47,7 @@ class Service:
         selfcheck=None,
         keeping=None,
         counts=None,
+        tidy=None,
     ):
         self.port, self.source, self.switches = port, source, switches
         self.clock, self.identity = clock, identity
@@ -48,6 +55,7 @@ class Service:
         self.drive = drive
         self.watchdog = watchdog
         self.selfcheck = selfcheck
+        self.tidy = tidy
         self.tapped = False
         self.inbox = Inbox(port)
         self.outbox = Outbox(port)
@@ -70,7 +78,7 @@ class Service:
     def _begin(self, now_ms):
         self.leaving = False
         self.bad_commands = 0
-        self._heard_ms = self._host_ms = self._pressed_ms = self.slow_ms = now_ms
+        self._heard_ms = self._host_ms = self._pressed_ms = self.slow_ms = self._tidy_ms = now_ms
         self.slow_every_ms = self._presses = 0
         self._pressed = self._press_told = False
 
@@ -94,8 +102,10 @@ class Service:
             self.watchdog.feed()
         busy = self._listen()
         self._look_at_rig()
+        taken_ms = self.clock.ms()
         if self.stream.running:
             busy = self.stream.pump() or busy
+            self._tidy(taken_ms)
         if self.keeper is not None:
             self.keeper.tick()
         self.ramp.tick(self.stream.running, self.histogram.on)
@@ -103,7 +113,16 @@ class Service:
         if self.monitor is not None and self.slow_every_ms:
             self._read_slowly()
         self._mind_silence()
-        return bool(self.outbox.write()) or bool(busy)
+        wrote = self.outbox.write()
+        if self.stream.running and self.clock.diff_ms(self.clock.ms(), taken_ms) >= LONG_MS:
+            self.stream.pump()  # so that windows never wait for both what is written and what is heard next
+        return bool(wrote) or bool(busy)
+
+    def _tidy(self, now_ms):
+        """Collect the heap just after windows were taken: left to itself it happens amid a command's work."""
+        if self.tidy is not None and self.clock.diff_ms(now_ms, self._tidy_ms) >= TIDY_MS:
+            self._tidy_ms = now_ms
+            self.tidy()
 
     def _listen(self):
         if self.leaving or not self.outbox.takes_replies():

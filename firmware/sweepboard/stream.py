@@ -9,7 +9,10 @@ import struct
 from sweepboard import wire
 from sweepboard.windows import mean_code
 
-MOST_AT_ONCE = 16  # windows taken in one cycle, so that the port and commands get their turn
+MOST_AT_ONCE = (
+    31  # windows taken in one cycle: all that an RP2 board holds, so that none is left to be overwritten
+)
+BEHIND = 8  # so many ready ones, and the next cycle comes without a rest
 FLUSH_MS = 100  # a packet that is not full goes out after this long
 MOST_GAPS = 4  # gaps that wait; further ones are joined to the last
 
@@ -113,7 +116,7 @@ class Stream:
             self._close_packet()
             self._note_gap(self.index, gap[0], gap[1])
             self.index += gap[0]
-        self.behind = ready > MOST_AT_ONCE // 2
+        self.behind = ready > BEHIND
         ready = min(ready, MOST_AT_ONCE)
         for _ in range(ready):
             self._take(source)

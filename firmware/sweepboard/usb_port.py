@@ -13,7 +13,7 @@ import micropython
 
 BLOCK = 64  # bytes of a full-speed bulk packet
 CTRL_C = 3
-MOST_READ = 128
+MOST_READ = 256
 
 
 class UsbPort:

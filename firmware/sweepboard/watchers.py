@@ -198,8 +198,8 @@ class Histogram:
             self._next_code = 0
 
     def send(self, index):
-        """Send a piece if there is one and room for it; call it once in each cycle."""
-        if self._next_code >= CODES or not self._outbox.takes_long():
+        """Send a piece if there is one and the last one has left; call it once in each cycle."""
+        if self._next_code >= CODES or self._outbox.holds_long():
             return
         first = self._next_code
         message = self._message
@@ -207,8 +207,7 @@ class Histogram:
         struct.pack_into(
             wire.HISTOGRAM_FORMAT, message, wire.HEADER_SIZE, self._channel, 0, first, self._windows
         )
-        message[at : at + 4 * HISTOGRAM_PIECE] = bytes(
-            memoryview(self._counts)[first * self._unit : (first + HISTOGRAM_PIECE) * self._unit]
-        )
+        piece = memoryview(self._counts)[first * self._unit : (first + HISTOGRAM_PIECE) * self._unit]
+        message[at : at + 4 * HISTOGRAM_PIECE] = piece if self._unit == 4 else bytes(piece)
         self._next_code = first + HISTOGRAM_PIECE
         self._outbox.add_long(wire.HISTOGRAM, message, at + 4 * HISTOGRAM_PIECE, index)

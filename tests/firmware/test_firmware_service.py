@@ -322,6 +322,13 @@ def test_status_counts(python: str) -> None:
     assert (dropped, lost, errors, bad, streaming, cause) == (0, 0, 0, 0, 1, 3)
 
 
+def test_the_heap_is_collected_between_windows(python: str) -> None:
+    at_rest, apart_ms = case(python, "tidied")
+    assert at_rest == 0
+    assert apart_ms
+    assert all(300 <= ms <= 305 for ms in apart_ms)
+
+
 def test_the_record_index_wraps(python: str) -> None:
     first, second, third = case(python, "wrap")
     assert (second - first) % 2**32 <= 16

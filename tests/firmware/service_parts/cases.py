@@ -686,6 +686,17 @@ def status():
     return list(struct.unpack(wire.STATUS_FORMAT, found[0][2]))
 
 
+def tidied():
+    """How often the heap is collected at rest, and in 700 windows."""
+    times = []
+    rig = Rig(tidy=lambda: times.append(rig.clock.ms()))
+    rig.steps(300)
+    at_rest = len(times)
+    rig.ask("start")
+    rig.steps(700)
+    return [at_rest, [b - a for a, b in zip(times[1:], times[2:])]]  # noqa: B905, RUF007
+
+
 def wrap():
     """The record index wraps at 2**32."""
     rig = Rig()
