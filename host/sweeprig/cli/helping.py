@@ -8,6 +8,7 @@ from typing import Any
 import typer
 import typer.core
 
+from sweeprig.cli.help_texts import EXAMPLES, HOW, OTHER, OUTPUT, TESTED, group_of
 from sweeprig.lines import folded
 
 FIRST = 30  # columns that the names at the left may take
@@ -51,8 +52,64 @@ class WholeWords(_Formatter):  # type: ignore[misc]  # known at run time only
                 self.write(f"{indent}{'':<{wide}}{line}".rstrip() + "\n")
 
 
+def write_options(command: Any, ctx: Any, formatter: Any) -> None:
+    """Write the options in groups, arguments with what is tested; then what a group of commands has."""
+    groups: dict[str, list[tuple[str, str]]] = {name: [] for name in (TESTED, HOW, OUTPUT, OTHER)}
+    for param in command.get_params(ctx):
+        row = param.get_help_record(ctx)
+        if row is not None:
+            is_option = param.param_type_name == "option"
+            groups[group_of(max(param.opts, key=len).lstrip("-")) if is_option else TESTED].append(row)
+    for name, rows in groups.items():
+        if rows:
+            with formatter.section(name):
+                formatter.write_dl(rows)
+    if hasattr(command, "format_commands"):
+        command.format_commands(ctx, formatter)
+
+
+def write_examples(path: str, formatter: Any) -> None:
+    """Write the worked examples of a command."""
+    if path in EXAMPLES:
+        with formatter.section("Examples"):
+            for example in EXAMPLES[path]:
+                formatter.write(f"{' ' * formatter.current_indent}{example}\n")
+
+
+def path_of(ctx: Any) -> str:
+    """Return the words that name a command below the program."""
+    return f"{path_of(ctx.parent)} {ctx.info_name}".strip() if ctx.parent is not None else ""
+
+
+class WholeCommand(typer.core.TyperCommand):
+    """A command whose help groups its options and ends with examples."""
+
+    def format_options(self, ctx: Any, formatter: Any) -> None:
+        """Write options by group."""
+        write_options(self, ctx, formatter)
+
+    def format_epilog(self, ctx: Any, formatter: Any) -> None:
+        """Write the examples."""
+        write_examples(path_of(ctx), formatter)
+
+
 class WholeGroup(typer.core.TyperGroup):
     """A group whose help has the whole description of each command."""
+
+    def get_command(self, ctx: Any, cmd_name: str) -> Any:
+        """Return the command, its help in this program's way."""
+        command = super().get_command(ctx, cmd_name)
+        if type(command) is typer.core.TyperCommand:
+            command.__class__ = WholeCommand
+        return command
+
+    def format_options(self, ctx: Any, formatter: Any) -> None:
+        """Write options by group, then the commands."""
+        write_options(self, ctx, formatter)
+
+    def format_epilog(self, ctx: Any, formatter: Any) -> None:
+        """Write the examples."""
+        write_examples(path_of(ctx), formatter)
 
     def format_commands(self, ctx: Any, formatter: Any) -> None:
         """Write the commands, each with its first paragraph."""

@@ -27,7 +27,7 @@ def stored(uid: str, folder: Path) -> Calibration:
 
 
 def show(rig: Rig = "", as_json: opt.AsJson = False) -> None:
-    """Print a stored calibration: line, residuals, what it is worth, its check standards."""
+    """Print a stored calibration: line, residuals, uncertainty, verifications."""
     from sweeprig.bench.calibration.text import lines_of_calibration
     from sweeprig.calibration.store import calibration_to_dict, stored_uids
     from sweeprig.capture.folder import local_now
@@ -48,7 +48,7 @@ def show(rig: Rig = "", as_json: opt.AsJson = False) -> None:
 
 
 def list_calibrations(as_json: opt.AsJson = False) -> None:
-    """List the rigs that have a calibration, its kind and age, and what is due."""
+    """List calibrated rigs: kind of calibration, age, and what is due."""
     from sweeprig.bench.calibration.verify import age_days, due
     from sweeprig.calibration.store import stored_uids
     from sweeprig.capture.folder import local_now

@@ -56,7 +56,7 @@ class AimOptions(SensorOptions, PageOptions):
 
 @with_options(AimOptions)
 def aim(asked: AimOptions) -> None:
-    """Turn a sensor on its slotted mount: what it will do to both ends first, then the way there, then a sweep."""
+    """Adjust a sensor on its slotted mount: see what turning does to both ends, turn it, confirm with a sweep."""
     from sweeprig.bench.aim.aim import CAUTIONS, check_mount, check_target, plan
     from sweeprig.bench.aim.text import plan_lines
     from sweeprig.capture.folder import ready_folder

@@ -79,7 +79,7 @@ def verify(
     operator: opt.Operator = "",
     as_json: opt.AsJson = False,
 ) -> None:
-    """Compare the rig with a known voltage before the first job of the day; a failure marks later sheets."""
+    """Verify the rig with a known voltage before the first job of the day; a failure marks later sheets."""
     from sweeprig.bench.calibration import verify as tv
     from sweeprig.calibration.store import update_calibration
     from sweeprig.capture.folder import local_now

@@ -26,7 +26,7 @@ def collect(
     full: opt.Full = False,
     as_json: opt.AsJson = False,
 ) -> None:
-    """Fetch, verify and judge the sweeps that a rig has kept; write captures, sheets and records."""
+    """Fetch and judge the sweeps that the rig has kept without a laptop; write captures, sheets and records."""
     from sweeprig.bench.board.rig import opened_rig
     from sweeprig.bench.field import collect as bringing
     from sweeprig.capture.model import SweepSetup

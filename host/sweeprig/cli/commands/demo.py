@@ -24,7 +24,7 @@ def demo(
     seconds: opt.Seconds = 5.0,
     as_json: opt.AsJson = False,
 ) -> None:
-    """Do the main job with no hardware: two sensors of an invented order, with verdicts and sheets."""
+    """Show the main job without hardware: two simulated sensors of an invented order, with verdicts and sheets."""
     from sweeprig.bench.demo import SCENE, scenes
 
     if sensor == "list":

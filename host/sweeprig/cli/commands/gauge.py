@@ -23,7 +23,7 @@ def gauge(
     place: Annotated[str, typer.Option("--records", help="With --batch: location of the records.")] = "",
     as_json: opt.AsJson = False,
 ) -> None:
-    """Gauge R&R study: how much of the spread is the rig's and the operators', and how much the sensors'."""
+    """Gauge R&R study: how much of the spread comes from rig and operators, and how much from the sensors."""
     from sweeprig.bench.batch import gauge_data as data
     from sweeprig.bench.batch.gauge import study
     from sweeprig.errors import InputError

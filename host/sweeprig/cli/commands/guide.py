@@ -186,7 +186,7 @@ def add_to(app: typer.Typer) -> None:
 
     @with_options(GuideOptions)
     def guide(asked: GuideOptions) -> None:
-        """Lead through the whole job with an unknown sensor; each step names the command that did it."""
+        """Do the whole job with an unknown sensor, one question at a time; each step shows its command."""
         from sweeprig.bench.board.rig import port_of
         from sweeprig.cli.session import settings
 

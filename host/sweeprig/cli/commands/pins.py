@@ -51,7 +51,7 @@ def pins(
     count: Annotated[int, typer.Option("--count", min=3, max=6, help="Pins to ask for.")] = 3,
     as_json: opt.AsJson = False,
 ) -> None:
-    """Tell supply, ground and wiper from ohmmeter readings between the pins, plug OFF the harness."""
+    """Find supply, ground and wiper pins with an ohmmeter, plug OFF the harness."""
     from sweeprig.bench.connection.pin_readings import CAUTIONS, parse_readings, result_json, result_lines
     from sweeprig.bench.connection.pins import identify_pins
 

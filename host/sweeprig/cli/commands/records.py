@@ -232,7 +232,7 @@ def export(asked: ExportOptions) -> None:
 def add(
     files: Annotated[list[Path], typer.Argument(help="Captures (.sweep) or CSVs.")], place: Place = ""
 ) -> None:
-    """Review files again and keep their records; a capture that is known stays one record."""
+    """Judge files again and keep their records; a capture that is known stays one record."""
     from sweeprig.bench.review.review import take_in
     from sweeprig.records.store import open_store
 

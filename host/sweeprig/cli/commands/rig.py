@@ -19,7 +19,7 @@ def rigs(
     port: opt.Port = "",
     as_json: opt.AsJson = False,
 ) -> None:
-    """List the boards that are attached, or try one."""
+    """List the attached rigs, or test one."""
     if self_test:
         _self_test(port, as_json=as_json)
         return
@@ -62,7 +62,7 @@ def install(
     ] = False,
     as_json: opt.AsJson = False,
 ) -> None:
-    """Copy the firmware to a board (with mpremote), verify it, and say what was done."""
+    """Copy the firmware to a board (with mpremote) and verify it."""
     from sweeprig.bench.board.install import install as put
     from sweeprig.bench.board.remove import remove as take_off
 

@@ -38,7 +38,7 @@ def send(
     drive: DriveOption = "",
     as_json: opt.AsJson = False,
 ) -> None:
-    """Write an order onto the rig: it then keeps sweeps by one button, with no laptop. Prints and writes its card."""
+    """Prepare the rig for sweeps without a laptop, by its button; writes a card with the steps."""
     from sweeprig.bench.board.rig import opened_rig
     from sweeprig.bench.field.card import card_lines, write_card
     from sweeprig.bench.field.send import send as send_order

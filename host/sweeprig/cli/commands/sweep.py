@@ -45,7 +45,7 @@ class SweepOptions(SensorOptions, PageOptions):
 
 @with_options(SweepOptions)
 def sweep(asked: SweepOptions) -> None:
-    """Sweep a sensor from stop to stop, judge it, write the sheet. Start with the lever at closed throttle."""
+    """Test a sensor from stop to stop, judge it and write the sheet. Start with the lever at closed throttle."""
     from sweeprig.capture.folder import ready_folder
 
     kind = asked.kind.value if asked.kind else ""
@@ -111,7 +111,7 @@ def review(
     place: opt.RecordsPlace = "",
     as_json: opt.AsJson = False,
 ) -> None:
-    """Analyse and judge a capture or a CSV again; nothing but the file is needed."""
+    """Judge a capture or a CSV again; only the file is needed."""
     from sweeprig.bench.review.by_number import named_captures
     from sweeprig.bench.review.review import Choices
     from sweeprig.bench.review.sheets import check_target, write_html

@@ -40,7 +40,7 @@ class WiggleOptions(SensorOptions, PageOptions):
 
 @with_options(WiggleOptions)
 def wiggle(asked: WiggleOptions) -> None:
-    """Count events while harness and plugs are moved. Keys 1 plug, 2 bulkhead, 3 controller end; q ends it."""
+    """Find a bad connection: move harness and plugs, see the dropouts. Keys 1 plug, 2 bulkhead, 3 controller end."""
     from sweeprig.analysis.wiggle import FAR_END, TASK
     from sweeprig.bench.sweep.sweep import finish
     from sweeprig.bench.wiggle.run import check_idle, run_wiggle

@@ -1,0 +1,64 @@
+"""`--help`: options in groups, two examples that parse, nothing left out."""
+
+from __future__ import annotations
+
+import shlex
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+import typer
+from typer.testing import CliRunner
+
+from sweeprig.cli.help_texts import EXAMPLES, GROUPS, group_of
+from sweeprig.cli.main import app
+
+ROOT: Any = typer.main.get_command(app)
+
+
+def _walk(command: Any, path: str = "") -> Iterator[tuple[str, Any]]:
+    yield path, command
+    if hasattr(command, "list_commands"):
+        ctx = ROOT.context_class(command)
+        for name in command.list_commands(ctx):
+            yield from _walk(command.get_command(ctx, name), f"{path} {name}".strip())
+
+
+COMMANDS = dict(_walk(ROOT))
+
+
+def test_each_command_has_its_examples_and_no_other() -> None:
+    assert sorted(EXAMPLES) == sorted(COMMANDS)
+
+
+@pytest.mark.parametrize("path", sorted(EXAMPLES))
+def test_examples_are_typed_as_the_command_takes_them(path: str) -> None:
+    for example in EXAMPLES[path]:
+        program, *args = shlex.split(example)
+        assert program == "sweeprig"
+        assert args[: len(path.split())] == path.split()
+        command, parent = ROOT, None
+        while hasattr(command, "list_commands") and args and args[0] in command.list_commands(parent):
+            parent = ROOT.context_class(command, parent=parent, info_name=command.name)
+            command = command.get_command(parent, args.pop(0))
+        command.make_context(command.name, args, parent=parent)
+
+
+def test_groups_name_options_that_exist() -> None:
+    options = {
+        max(p.opts, key=len).lstrip("-")
+        for c in COMMANDS.values()
+        for p in c.get_params(ROOT.context_class(c))
+        if p.param_type_name == "option"
+    }
+    named = [name for names in GROUPS.values() for name in names]
+    assert sorted(set(named) - options) == []
+    assert len(named) == len(set(named))
+    assert group_of("seconds") == "How"
+
+
+def test_help_of_a_sweep_shows_groups_in_order_then_examples() -> None:
+    text = CliRunner().invoke(app, ["sweep", "--help"]).output
+    heads = ["What is tested:", "How:", "Output:", "Other:", "Examples:"]
+    assert [line for line in text.splitlines() if line in heads] == heads
+    assert "  sweeprig sweep --label 'shelf 3' --job 1042" in text
