@@ -95,6 +95,12 @@ class CaptureFileError(FileError):
     """A capture file or journal is damaged or of another version."""
 
 
+class CaptureNotKeptError(CaptureFileError):
+    """A capture is whole in memory, but no file of it could be written; `capture` holds it."""
+
+    capture: object = None
+
+
 class CsvError(FileError):
     """A CSV file has no usable rows or a bad row; the message names the line."""
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from itertools import count
 from pathlib import Path
+from typing import cast
 
 from sweeprig.bench.hookup.cautions import Ask, JobBook, Unattended
 from sweeprig.bench.hookup.engine_watch import EngineWatch
@@ -30,7 +31,7 @@ from sweeprig.capture.folder import file_stem, local_now
 from sweeprig.capture.locks import remove
 from sweeprig.capture.model import Capture, SweepSetup
 from sweeprig.capture.sweep import Progress, run_sweep
-from sweeprig.errors import LinkError
+from sweeprig.errors import CaptureFileError, CaptureNotKeptError, LinkError
 from sweeprig.judge.profile import Profile, load_profile
 from sweeprig.link.client import RigClient
 from sweeprig.link.messages import Message
@@ -58,6 +59,7 @@ class Session:
     power: PowerWatch = field(init=False)
     engine: EngineWatch = field(init=False)
     _is_off: bool = False
+    _lost: CaptureNotKeptError | None = None  # of the capture that was made: it is in memory alone
 
     @property
     def client(self) -> RigClient:
@@ -154,6 +156,9 @@ class Session:
                 calibration=calibration_to_dict(self.volts.calibration),
                 versions=versions(),
             )
+        except CaptureNotKeptError as lost:
+            self._lost = lost
+            capture = cast(Capture, lost.capture)
         finally:
             self.off()
         if self.power.let_go and not self.power.was_on:
@@ -178,9 +183,17 @@ class Session:
         return follow
 
     def keep(self, capture: Capture, folder: Path, label: str = "") -> tuple[Capture, Path]:
-        """Write a capture under `label`, else the sensor's. Raises HookupError where an overload has ended it."""
+        """Write a capture under `label`, else the sensor's. Raises HookupError where an overload has ended it.
+
+        Raises CaptureNotKeptError, with the capture, where no file could be written: the disk is full.
+        """
         name = label or self.setup.sensor_label or self.setup.serial or "sweep"
-        capture = write_capture(folder / f"{file_stem(name, self.now())}.sweep", capture)
+        try:
+            if self._lost is not None:
+                raise self._lost
+            capture = write_capture(folder / f"{file_stem(name, self.now())}.sweep", capture)
+        except CaptureFileError as exc:
+            raise not_kept(exc, capture) from exc
         path = Path(capture.path)
         self.power.check(path)
         return capture, path
@@ -196,6 +209,19 @@ class Session:
             with held_back():
                 switch_off(self.client)
                 self._is_off = True
+
+
+def not_kept(error: CaptureFileError, capture: Capture) -> CaptureNotKeptError:
+    """Return the error of a capture that no file holds, with the capture."""
+    journal = f"{capture.journal}: sweeprig recover {capture.journal}"
+    step = f"free some space; the data is in the journal {journal}" if capture.journal else error.next_step
+    lost = CaptureNotKeptError(
+        error.what,
+        seen=error.seen,
+        next_step=error.next_step if isinstance(error, CaptureNotKeptError) else step,
+    )
+    lost.capture = capture
+    return lost
 
 
 @contextmanager

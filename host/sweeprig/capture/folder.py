@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import stat
 import tempfile
+import unicodedata
 from collections.abc import Iterator
 from datetime import datetime
 from itertools import count
@@ -12,7 +13,8 @@ from pathlib import Path
 
 from sweeprig.errors import FileError
 
-MOST_STEM = 60  # characters of a label in the name of a file: file systems take 255 bytes, encrypted ones 143
+MOST_STEM = 60  # characters of a label in the name of a file
+MOST_BYTES = 100  # of these as UTF-8: file systems take 255 for a whole name, encrypted ones 143
 
 
 def local_now() -> datetime:
@@ -22,8 +24,15 @@ def local_now() -> datetime:
 
 def file_stem(label: str, when: datetime) -> str:
     """Return a name for the files of one capture: the sensor's label and the time."""
-    words = re.sub(r"[^A-Za-z0-9]+", "-", label).strip("-").lower()
-    return f"{words[:MOST_STEM].rstrip('-') or 'sweep'}-{when:%Y%m%d-%H%M%S}"
+    return f"{name_of(label) or 'sweep'}-{when:%Y%m%d-%H%M%S}"
+
+
+def name_of(label: str) -> str:
+    """Return a label as part of a file's name: letters and digits of any script, all else as one hyphen."""
+    plain = unicodedata.normalize("NFC", label).lower()
+    words = "".join(c if unicodedata.category(c)[0] in "LNM" else "-" for c in plain)
+    cut = re.sub("-+", "-", words).strip("-")[:MOST_STEM]
+    return cut.encode()[:MOST_BYTES].decode(errors="ignore").rstrip("-")
 
 
 def numbered(folder: Path, stem: str, suffix: str) -> Iterator[Path]:
@@ -41,7 +50,7 @@ def size_of(path: Path) -> int:
     """Return the bytes of a regular file. OSError for others: a pipe or a device may have no end."""
     found = path.stat()
     if not stat.S_ISREG(found.st_mode):
-        raise OSError("itis not a regular file")
+        raise OSError("it is not a regular file")
     return found.st_size
 
 

@@ -12,18 +12,25 @@ from typing import Any
 
 import numpy as np
 
-from sweeprig.capture.assemble import capture_of_journal
+from sweeprig.capture.assemble import capture_of_bytes, capture_of_journal
 from sweeprig.capture.folder import local_now
 from sweeprig.capture.journal import Journal, JournalHead
 from sweeprig.capture.locks import let_go, remove
 from sweeprig.capture.model import Capture, SweepSetup
 from sweeprig.capture.writer import Disk
-from sweeprig.errors import BoardSilentError, LinkError, PortLostError
+from sweeprig.errors import (
+    BoardSilentError,
+    CaptureFileError,
+    CaptureNotKeptError,
+    LinkError,
+    PortLostError,
+)
 from sweeprig.link.client import RigClient
 from sweeprig.link.messages import Message, Records
 
 SILENT_S = 3.0  # a stream that brings nothing for so long has ended
 POLL_S = 0.1
+MOST_IN_MEMORY = 256 << 20  # bytes: more than an hour of a stream; a longer capture is in its journal alone
 
 
 def start_capture(
@@ -60,7 +67,8 @@ def start_capture(
         calibration=calibration,
     )
     journal = Journal(folder, head, stem=f"capture-{when:%Y%m%d-%H%M%S}", clock=clock, disk=disk)
-    client.on_bytes = journal.write
+    kept = Kept(journal, head)
+    client.on_bytes = kept.write
     try:
         client.start(setup.hookup)
     except BaseException:
@@ -68,20 +76,61 @@ def start_capture(
         journal.close()
         remove(journal.path)
         raise
-    return LiveCapture(client, journal, n_windows=n_windows, clock=clock)
+    return LiveCapture(client, kept, n_windows=n_windows, clock=clock)
+
+
+class Kept:
+    """What the board sent: in the journal, and in memory as well, for a disk that takes no more."""
+
+    def __init__(self, journal: Journal, head: JournalHead) -> None:
+        self.journal = journal
+        self.error: CaptureFileError | None = None  # of the journal
+        self._head = head
+        self._parts: list[bytes] = []
+        self._n_bytes = 0
+
+    def write(self, data: bytes) -> None:
+        """Take bytes. Raises CaptureFileError where neither the disk nor the memory takes them."""
+        self._n_bytes += len(data)
+        if self._n_bytes <= MOST_IN_MEMORY:
+            self._parts.append(data)
+        elif self._parts:
+            self._parts = []
+        if self.error is None:
+            try:
+                self.journal.write(data)
+            except CaptureFileError as exc:
+                self.error = exc
+        if self.error is not None and not self._parts:
+            raise self.error
+
+    def from_memory(
+        self, error: CaptureFileError, *, ended: str, coaching: tuple[str, ...]
+    ) -> CaptureNotKeptError:
+        """Return the error of a capture that is in memory alone, with the capture."""
+        path = self.journal.path
+        capture = capture_of_bytes(self._head, b"".join(self._parts), ended=ended)
+        lost = CaptureNotKeptError(
+            error.what,
+            seen=error.seen,
+            next_step=f"{error.next_step} in the journal: sweeprig recover {path}",
+        )
+        lost.capture = replace(capture, coaching=coaching, journal=str(path))
+        return lost
 
 
 class LiveCapture:
     """What runs. `events()` never raises for a lost board: it ends, and `ended` says why."""
 
     def __init__(
-        self, client: RigClient, journal: Journal, *, n_windows: int | None, clock: Callable[[], float]
+        self, client: RigClient, kept: Kept, *, n_windows: int | None, clock: Callable[[], float]
     ) -> None:
         self.ended = ""  # complete | stopped | unplugged | silent; "" while it runs
         self.n_records = 0
         self.error: LinkError | None = None  # that ended it
         self._client = client
-        self._journal = journal
+        self._kept = kept
+        self._journal = kept.journal
         self._n_windows = n_windows
         self._clock = clock
         self._last = -1
@@ -131,12 +180,16 @@ class LiveCapture:
     def finish(self, coaching: tuple[str, ...] = ()) -> Capture:
         """Stop the stream and return the capture; its journal stays until `write_capture` removes it.
 
-        Raises the LinkError that ended the capture where not one record came.
+        Raises the LinkError that ended the capture where not one record came, CaptureNotKeptError, with the capture,
+        where the disk was full.
         """
         self.stop()
         self._quieten()
         self._finished = True
         self._release()
+        if self._kept.error is not None:
+            let_go(self._journal.path)
+            raise self._kept.from_memory(self._kept.error, ended=self.ended, coaching=coaching)
         capture = capture_of_journal(self._journal.path, ended=self.ended, coaching=coaching)
         if not len(capture.records):
             remove(self._journal.path)

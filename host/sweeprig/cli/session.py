@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import inspect
+import shlex
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, fields
@@ -109,6 +110,9 @@ def report_recovered(place: Path) -> int:
     found = recovered(place, on_unusable=tell)
     for path in found:
         console.warn(f"A capture that was not finished is recovered: {path}")
+        name = shlex.quote(str(path))
+        console.say(f"  Judge it: sweeprig review {name}")
+        console.say(f"  Its sheet: sweeprig sheet {name}; its record: sweeprig records add {name}")
     return len(found)
 
 

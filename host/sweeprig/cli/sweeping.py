@@ -38,11 +38,16 @@ def take_sweep(
     """Make the hookup ready, capture with the screen of a sweep, then finish.
 
     A timed sweep is counted down. Ctrl-C keeps and judges what came. Raises KeyboardInterrupt where nothing had
-    come, and with `whole` always. `bell` lets steps and verdict be heard.
+    come, and with `whole` always. `bell` lets steps and verdict be heard. Where the disk takes no
+    file the verdict comes from memory.
     """
-    from sweeprig.bench.sweep.sweep import finish
+    from sweeprig.bench.sweep.sweep import finish, finish_unkept
+    from sweeprig.errors import CaptureNotKeptError
 
-    capture, path = _take(client, order, confirm, countdown if order.timed else 0, bell, page)
+    try:
+        capture, path = _take(client, order, confirm, countdown if order.timed else 0, bell, page)
+    except CaptureNotKeptError as lost:
+        return finish_unkept(lost, order)
     if capture.ended != "complete":
         console.say(f"The capture ended early ({capture.ended}); the data is kept in {path}.")
     if whole and capture.ended == "stopped":

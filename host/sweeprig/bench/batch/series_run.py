@@ -13,10 +13,10 @@ from sweeprig.bench.hookup.cautions import Ask
 from sweeprig.bench.session import Books, session
 from sweeprig.bench.sweep.guide import SweepState
 from sweeprig.bench.sweep.run import plan_of, record_guided
-from sweeprig.bench.sweep.sweep import SweepDone, SweepOrder, finish
+from sweeprig.bench.sweep.sweep import SweepDone, SweepOrder, finish, finish_unkept
 from sweeprig.bench.sweep.trigger import Trigger
 from sweeprig.capture.folder import ready_folder
-from sweeprig.errors import LinkError, SweeprigError
+from sweeprig.errors import CaptureNotKeptError, LinkError, SweeprigError
 from sweeprig.link.client import RigClient
 
 
@@ -68,14 +68,18 @@ def sweep_one(
     """
     order = replace(order, setup=replace(order.setup, serial=batch.serial), batch=batch.name)
     ready_folder(order.folder)
+    lost: CaptureNotKeptError | None = None
     with session(client, order.setup, calibrations=order.calibrations, ask=ask, books=books) as s:
         if face.ended():
             return None
         capture, guide = record_guided(s, order.folder, plan_of(s, seconds=None), face)
         if capture is None:
             return None
-        capture, path = s.keep(capture, order.folder)
-    done = finish(capture, path, order)
+        try:
+            capture, path = s.keep(capture, order.folder)
+        except CaptureNotKeptError as exc:
+            lost = exc
+    done = finish(capture, path, order) if lost is None else finish_unkept(lost, order)
     batch.add(entry_of_done(done, batch, guide.trigger))
     return done
 

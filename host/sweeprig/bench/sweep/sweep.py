@@ -7,6 +7,7 @@ from collections.abc import Callable
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import cast
 
 from sweeprig.bench.face import Face
 from sweeprig.bench.hookup.cautions import Ask
@@ -18,7 +19,7 @@ from sweeprig.bench.sweep.pace import SweepPlan
 from sweeprig.bench.sweep.run import plan_of, record_guided
 from sweeprig.capture.folder import ready_folder
 from sweeprig.capture.model import Capture, SweepSetup
-from sweeprig.errors import RecordsError
+from sweeprig.errors import CaptureNotKeptError, ExportError, RecordsError
 from sweeprig.judge.outcome import Outcome
 from sweeprig.link.client import RigClient
 
@@ -97,12 +98,27 @@ def _kinds(kind: str) -> tuple[str, ...]:
     return {"none": (), "both": ("html", "pdf")}.get(kind, (kind,))
 
 
+def finish_unkept(lost: CaptureNotKeptError, order: SweepOrder) -> SweepDone:
+    """Analyse and judge what is in memory alone: no file of it could be written, so no sheet and no record either."""
+    capture = cast(Capture, lost.capture)
+    outcome = review_capture(capture, order.choices)
+    return SweepDone(outcome, Path(capture.journal), (), None, f"NOTHING WAS KEPT BUT THE JOURNAL. {lost}")
+
+
 def finish(capture: Capture, path: Path, order: SweepOrder) -> SweepDone:
     """Analyse, judge, write the sheet, keep the record."""
     outcome = review_capture(capture, order.choices)
-    sheets = write_sheets(outcome, path, order.sheet)
+    sheets, unwritten = _sheets_of(outcome, path, order.sheet)
     record, problem = keep_record(outcome, path, order)
-    return SweepDone(outcome, path, sheets, record, problem)
+    return SweepDone(outcome, path, sheets, record, " ".join(t for t in (unwritten, problem) if t))
+
+
+def _sheets_of(outcome: Outcome, path: Path, kind: str) -> tuple[tuple[Path, ...], str]:
+    """Return the sheets that were written and "", or none and why: the verdict is shown all the same."""
+    try:
+        return write_sheets(outcome, path, kind), ""
+    except ExportError as exc:
+        return (), f"NO SHEET WAS WRITTEN. {exc} Later: sweeprig sheet {shlex.quote(str(path))}"
 
 
 def keep_record(outcome: Outcome, path: Path, order: SweepOrder) -> tuple[int | None, str]:

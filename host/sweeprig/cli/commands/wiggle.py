@@ -42,11 +42,12 @@ class WiggleOptions(SensorOptions, PageOptions):
 def wiggle(asked: WiggleOptions) -> None:
     """Find a bad connection: move harness and plugs, see the dropouts. Keys 1 plug, 2 bulkhead, 3 controller end."""
     from sweeprig.analysis.wiggle import FAR_END, TASK
-    from sweeprig.bench.sweep.sweep import finish
+    from sweeprig.bench.sweep.sweep import finish, finish_unkept
     from sweeprig.bench.wiggle.run import check_idle, run_wiggle
     from sweeprig.bench.wiggle.text import parse_marks, within
     from sweeprig.capture.folder import ready_folder
     from sweeprig.cli.views.wiggle import wiggle_face
+    from sweeprig.errors import CaptureNotKeptError
     from sweeprig.judge.wiggle import wiggle_of
 
     task = FAR_END if asked.far_end else TASK
@@ -61,11 +62,14 @@ def wiggle(asked: WiggleOptions) -> None:
 
     def once() -> SweepDone:
         face_here = wiggle_face(asked.seconds, bell=settings()[0].bell)
-        with (
-            asked.session(setup) as s,
-            page.wiggle(face_here, asked.seconds, title_of(s), simulated=is_simulated(s)) as face,
-        ):
-            capture, path = run_wiggle(s, face, folder=order.folder, marks=marks)
+        try:
+            with (
+                asked.session(setup) as s,
+                page.wiggle(face_here, asked.seconds, title_of(s), simulated=is_simulated(s)) as face,
+            ):
+                capture, path = run_wiggle(s, face, folder=order.folder, marks=marks)
+        except CaptureNotKeptError as lost:
+            return finish_unkept(lost, order)
         page.wait("DONE", "The verdict follows.")
         return finish(capture, path, order)
 
