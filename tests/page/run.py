@@ -12,6 +12,7 @@ from typing import Self
 
 from world import GIVE_UP_S, Served
 
+from support.terminal import Terminal
 from sweeprig.page.hub import Hub
 
 HANGS_S = 60.0  # for a command that hangs; a good one never comes near it
@@ -67,3 +68,33 @@ class Run(Served):
         if self.process.poll() is None:
             self.process.kill()
         self.process.communicate()
+
+
+class Bench(Served):
+    """A command at a terminal, with a page. A thread reads the terminal, which would fill up while the phone waits."""
+
+    def __init__(self, terminal: Terminal) -> None:
+        self.terminal = terminal
+        self._news = threading.Event()
+        self._reader = threading.Thread(target=self._read)
+        self._reader.start()
+        found = re.search(r"Page: http://127\.0\.0\.1:(\d+)/key/(\S+)", self.until("Page: http"))
+        assert found
+        super().__init__(Hub(), int(found[1]), found[2])
+
+    def _read(self) -> None:
+        while self.terminal._read():
+            self._news.set()
+        self._news.set()
+
+    def until(self, words: str) -> str:
+        """Return the terminal's text once it holds these words."""
+        while words not in (text := self.terminal.text()):
+            assert self._reader.is_alive(), text
+            self._news.wait(1.0)
+            self._news.clear()
+        return text
+
+    def end(self) -> int:
+        self._reader.join()
+        return self.terminal.process.wait(20)

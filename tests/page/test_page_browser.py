@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 import json
+import re
 import signal
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from run import Run
 from shop import captured, fill
 from world import KEY, live_scene, served, show
 
+from sweeprig.capture.file import write_capture
 from sweeprig.page.door import Door
 from sweeprig.page.hub import Hub
 from sweeprig.page.model import Action, Bar, Scene
+from sweeprig.twin.capture import capture_of
 
 pytest.importorskip("selenium", reason="selenium is not installed")
 from support.browser import Browser, browser
@@ -270,3 +274,25 @@ def test_records_are_searched_and_two_laid_over_each_other(phone: Browser, tmp_p
             wide = phone.run("return [document.documentElement.scrollWidth, window.innerWidth]")
             assert wide[0] <= wide[1], path
         assert phone.complaints() == []
+
+
+def test_a_sensor_is_turned_by_what_the_phone_shows(phone: Browser, tmp_path: Path, terminals: Any) -> None:
+    """A rehearsal: keys at the terminal turn the simulated sensor, the phone shows distance and direction."""
+    before = write_capture(tmp_path / "before.sweep", capture_of("badly-mounted", seed=3, seconds=6.0))
+    bench = terminals(
+        "aim", "--page", "--mount", "slotted", "--from", before.path, "--confirm", "plug-off",
+        "--port", "sim://badly-mounted?rehearse=yes&vm=cpython&seed=3",
+    )  # fmt: skip
+    phone.open(f"http://{bench.host}/key/{bench.key}")
+    for _ in range(40):
+        way = phone.until(lambda: re.match("UP|DOWN|INSIDE", phone.text("#say")))[0]
+        if way == "INSIDE":
+            break
+        shown = phone.text("#under")
+        assert "turn so that the reading" in shown
+        bench.terminal.send("+" if way == "UP" else "-")
+        phone.until(lambda shown=shown: phone.text("#under") != shown)
+    assert phone.run("return document.getElementById('target').getBBox().width") > 0
+    phone.until_text("#say", "HOLD CLOSED")  # inside for long enough: the sweep that confirms it
+    phone.tap("Switch the supply OFF")
+    assert bench.end() == 130

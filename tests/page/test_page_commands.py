@@ -2,18 +2,11 @@
 
 from __future__ import annotations
 
-import re
-import threading
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 from run import Run
-from world import Served
-
-from support.terminal import Terminal
-from sweeprig.page.hub import Hub
 
 STILL = "sim://good?hand=still&vm=cpython&seed=3"
 CONFIRMED = ("--page", "--confirm", "plug-off", "--port")
@@ -60,56 +53,6 @@ def test_a_phone_marks_places_of_a_wiggle_test(tmp_path: Path) -> None:
         assert run.order(cookie, do="key", key="q") == ""
         assert phone.verdict()["say"] == "undecided"
         phone.close()
-
-
-class Bench(Served):
-    """A command at a terminal, with a page. A thread reads the terminal, which would fill up while the phone waits."""
-
-    def __init__(self, terminal: Terminal) -> None:
-        self.terminal = terminal
-        self._news = threading.Event()
-        self._reader = threading.Thread(target=self._read)
-        self._reader.start()
-        found = re.search(r"Page: http://127\.0\.0\.1:(\d+)/key/(\S+)", self.until("Page: http"))
-        assert found
-        super().__init__(Hub(), int(found[1]), found[2])
-
-    def _read(self) -> None:
-        while self.terminal._read():
-            self._news.set()
-        self._news.set()
-
-    def until(self, words: str) -> str:
-        """Return the terminal's text once it holds these words."""
-        while words not in (text := self.terminal.text()):
-            assert self._reader.is_alive(), text
-            self._news.wait(1.0)
-            self._news.clear()
-        return text
-
-    def end(self) -> int:
-        self._reader.join()
-        return self.terminal.process.wait(20)
-
-
-@pytest.fixture
-def terminals(tmp_path: Path) -> Iterator[Any]:
-    made: list[Terminal] = []
-    benches: list[Bench] = []
-
-    def start(*args: str) -> Bench:
-        made.append(Terminal("-m", "sweeprig", *args, home=tmp_path, columns=200, rows=40))
-        benches.append(Bench(made[-1]))
-        return benches[-1]
-
-    yield start
-    for terminal in made:
-        if terminal.process.poll() is None:
-            terminal.process.kill()
-            terminal.process.wait()
-    for bench in benches:
-        bench.end()
-        bench.terminal.close()
 
 
 def test_a_phone_goes_on_to_the_next_sensor_and_repeats_it(terminals: Any) -> None:
