@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.ready
 
-.PHONY: demo test campaign lint benchmarks clean
+.PHONY: demo test test-boards campaign lint benchmarks clean
 
 $(STAMP): pyproject.toml
 	$(PYTHON) -m venv $(VENV)
@@ -23,6 +23,11 @@ lint: $(STAMP)
 
 test: lint
 	$(BIN)/python -m pytest -n auto --dist worksteal
+
+# On emulated boards, with the images that SWEEPRIG_BOARD_IMAGE and SWEEPRIG_BOARD_IMAGE_W name.
+test-boards: $(STAMP)
+	$(BIN)/python -m pip install --quiet -e '.[board]'
+	$(BIN)/python -m pytest tests/board -n auto --dist worksteal
 
 campaign: $(STAMP)
 	$(BIN)/python -m tests.campaign --tries 1000 --seconds 5

@@ -5,15 +5,30 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
 
 if TYPE_CHECKING:
+    from tests.board.board_rig import BoardRig
     from tests.board.emulated_board import EmulatedBoard
 
+MOST_S = 600  # of one test: the longest takes 200 s of a free core, and more beside others
 FIRMWARE = Path(__file__).parents[2] / "firmware"
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """End a board's test that hangs, and go on with the next."""
+    for item in items:
+        if item.path.parent == Path(__file__).parent:
+            item.add_marker(pytest.mark.timeout(MOST_S))
+
+
+def quiet(channel: int, number: int, seconds: float) -> int:
+    """Return what a rig without a sensor reads: VSYS 5.0 V / 3 at 3.3 V, and the chip's temperature."""
+    return {3: 2068, 4: 876}.get(channel, 20 + channel)
 
 
 def compiled(path: Path, folder: Path) -> bytes:
@@ -70,3 +85,30 @@ def at_prompt(image: Path, prompt_disk: Path) -> EmulatedBoard:
     board = EmulatedBoard(image, disk=prompt_disk)
     board.boot()
     return board
+
+
+@pytest.fixture(scope="session")
+def running(image: Path, rig_disk: Path) -> BoardRig:
+    """A board that has booted into the service: all tests that leave it as it was share it."""
+    from tests.board.board_rig import boot_rig
+
+    rig = boot_rig(image, rig_disk)
+    rig.board.adc.codes = quiet
+    rig.command("hello", within_s=3.0)
+    return rig
+
+
+@pytest.fixture
+def rig(running: BoardRig) -> Iterator[BoardRig]:
+    """The same board, at rest, with nothing said yet."""
+    running.keep_alive = True
+    running.board.adc.codes = quiet
+    running.board.adc.stall_at = None
+    for cmd in ("stop", "snapshots"):
+        running.command(cmd, within_s=5.0)
+    assert running.command("supply", on=False)["ok"]
+    running.messages.clear()
+    running.text.clear()
+    running.board.adc.runs.clear()
+    yield running
+    assert running.said() == b""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -27,22 +26,6 @@ def counting(channel: int, number: int, seconds: float) -> int:
     """Return codes that tell a window from every other for eight seconds: channel 0 counts windows."""
     window = number // WORDS
     return {0: window & 0xFFF, 1: 100 + (window >> 12), 2: 20 + number % 3, 3: 2068}.get(channel, 876)
-
-
-def quiet(channel: int, number: int, seconds: float) -> int:
-    """Return what a rig without a sensor reads."""
-    return {3: 2068, 4: 876}.get(channel, 20 + channel)
-
-
-@pytest.fixture
-def rig(image: Path, rig_disk: Path) -> BoardRig:
-    """A board that has booted into the service."""
-    from tests.board.board_rig import boot_rig
-
-    made = boot_rig(image, rig_disk)
-    made.board.adc.codes = quiet
-    made.command("hello", within_s=3.0)
-    return made
 
 
 def runs_freely(rig: BoardRig) -> bool:

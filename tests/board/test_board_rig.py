@@ -5,12 +5,13 @@ from __future__ import annotations
 import json
 import random
 import struct
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+from tests.board.conftest import quiet
 
 from sweepboard import wire
 
@@ -21,37 +22,6 @@ pytestmark = pytest.mark.board
 
 WORDS = wire.WINDOW * wire.CHANNELS
 BOOT_S = 3.0
-VSYS_CODE = 2068  # of ADC3: 5.0 V / 3 at 3.3 V
-
-
-def quiet(channel: int, number: int, seconds: float) -> int:
-    """Return what a rig without a sensor reads."""
-    return {3: VSYS_CODE, 4: 876}.get(channel, 20 + channel)
-
-
-@pytest.fixture(scope="module")
-def running(image: Path, rig_disk: Path) -> BoardRig:
-    """A board that has booted into the service."""
-    from tests.board.board_rig import boot_rig
-
-    rig = boot_rig(image, rig_disk)
-    rig.board.adc.codes = quiet
-    rig.command("hello", within_s=BOOT_S)
-    return rig
-
-
-@pytest.fixture
-def rig(running: BoardRig) -> Iterator[BoardRig]:
-    """The same board, at rest, with nothing said yet."""
-    running.messages.clear()
-    running.text.clear()
-    running.board.adc.runs.clear()
-    running.board.adc.codes = quiet
-    running.board.adc.stall_at = None
-    yield running
-    running.command("stop")
-    running.command("snapshots")
-    assert running.said() == b""
 
 
 def stream(rig: BoardRig, seconds: float, **start: Any) -> dict[str, Any]:
