@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.ready
 
-.PHONY: demo test test-boards campaign lint benchmarks clean
+.PHONY: demo test test-boards campaign lint benchmarks board case clean
 
 $(STAMP): pyproject.toml
 	$(PYTHON) -m venv $(VENV)
@@ -34,6 +34,14 @@ campaign: $(STAMP)
 
 benchmarks: $(STAMP)
 	$(BIN)/python -m tests.benchmarks
+
+# Made anew only where the rig changes; the tests say when. Need KiCad 6 (kicad, kicad-footprints) and OpenSCAD.
+board: $(STAMP)
+	$(BIN)/python -m pip install --quiet -e '.[hardware]'
+	PYTHONPATH=.:host:firmware $(BIN)/python -m hardware.board
+
+case: $(STAMP)
+	PYTHONPATH=.:host:firmware $(BIN)/python -m hardware.case
 
 clean:
 	rm -rf $(VENV) build dist

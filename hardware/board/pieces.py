@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -30,6 +30,8 @@ class Placed:
     value: str
     pads: Mapping[str, str]
     fitted: str  # full | driven: the smallest build that has it
+    short: str = ""  # the value as it is printed on the board
+    names: Mapping[str, str] = field(default_factory=dict)  # pad -> the pin's name
 
 
 @lru_cache(maxsize=1)
@@ -53,6 +55,15 @@ def bought(build: str, part: Part) -> Mapping[str, Any]:
 
 def _value(part: Part) -> str:
     return value_str(part.each, part.unit.split()[0]) or part.ref
+
+
+def short(part: Part) -> str:
+    """Return a value as there is room for on a board: 154k, 22p, 4u7 stays 4.7u; empty where a type is meant."""
+    unit = part.unit.split()[0]
+    if unit not in ("ohm", "F", "H"):
+        return ""
+    shown = value_str(part.each, "F") if unit != "F" else value_str(part.each, unit)
+    return shown.removesuffix("F").replace(" ", "").replace("µ", "u")
 
 
 def _board_strips(piece: Piece) -> list[Placed]:
@@ -87,7 +98,8 @@ def _of_table(piece: Piece, part: Part, fitted: str) -> Placed:
     row = bought(BUILD, part)
     names = row.get("pads", {})
     pads = {names.get(pin, pin): net for pin, net in piece.pins.items()}
-    return Placed(piece.ref, row["footprint"], _value(part), _joined(pads), fitted)
+    called = {names.get(pin, pin): pin for pin in piece.pins}
+    return Placed(piece.ref, row["footprint"], _value(part), _joined(pads), fitted, short(part), called)
 
 
 def pad_nets() -> dict[str, set[tuple[str, str]]]:

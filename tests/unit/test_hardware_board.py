@@ -1,0 +1,169 @@
+"""The printed board: its copper joins what the table of nets joins, KiCad found no error, and it is today's."""
+
+from __future__ import annotations
+
+import csv
+import re
+import zipfile
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hardware.board import copper, kept, picture, rules
+from hardware.board.pieces import pad_nets, placed
+
+from sweeprig.frontend import nets as table
+from sweeprig.frontend.tables import parts
+
+
+@pytest.fixture(scope="module")
+def found() -> list[copper.Copper]:
+    return copper.copper(kept.BOARD)
+
+
+def _groups(found: list[copper.Copper]) -> list[set[tuple[str, str]]]:
+    return [{p for i in group if (p := found[i].pin)} for group in copper.joined(found)]
+
+
+def test_the_board_is_made_from_what_stands_here() -> None:
+    assert kept.stale() == [], "run make board"
+
+
+def test_a_changed_net_asks_for_a_new_board(monkeypatch: pytest.MonkeyPatch) -> None:
+    changed = [p for p in placed() if p.ref != "R40"]
+    monkeypatch.setattr(kept, "placed", lambda: changed)
+    assert kept.stale() == ["the board's sources have changed since it was made"]
+
+
+def test_kicad_s_check_found_no_error() -> None:
+    report = kept.REPORT.read_text("utf-8")
+    assert kept.checked(report) == []
+    assert "** Found 0 unconnected pads **" in report
+
+
+def test_an_error_in_the_report_is_seen() -> None:
+    report = kept.REPORT.read_text("utf-8")
+    error = "[clearance]: too near\n    rule; Severity: error\n** Found 0 unconnected"
+    bad = report.replace("** Found 0 unconnected", error, 1)
+    assert len(kept.checked(bad)) == 1
+    assert kept.checked(report.replace("** End of Report **", "")) == ["the report does not come to its end"]
+
+
+def test_copper_joins_what_the_table_joins(found: list[copper.Copper]) -> None:
+    """Read from pads, tracks, vias and planes themselves, without the nets that the file names."""
+    assert kept.differences(_groups(found)) == []
+
+
+def test_a_missing_track_a_short_and_a_cut_plane_are_seen(found: list[copper.Copper]) -> None:
+    comp = [c for c in found if c.net == "COMP"]
+    assert not any(line.startswith("COMP ") for line in kept.differences(_groups(comp)))
+    without = [c for c in comp if c.pin]
+    assert any(line.startswith("COMP is not one piece") for line in kept.differences(_groups(without)))
+    a, b = (next(c for c in found if c.pin == pin) for pin in (("Q1", "1"), ("Q1", "2")))
+    between = [(a.points[0][0] + 0.1 * k, a.points[0][1]) for k in range(26)]
+    bridge = copper.Copper(("F.Cu",), between, (0.15, 0.15), "")
+    assert any("is joined to" in line for line in kept.differences(_groups([a, b, bridge])))
+    bare = [c for c in found if c.net == "GND" and not c.area]
+    assert any(line.startswith("GND is not one piece") for line in kept.differences(_groups(bare)))
+
+
+def test_the_pads_of_the_board_are_those_of_the_table(found: list[copper.Copper]) -> None:
+    """Every pad by piece and number has the table's net; the table's own nets are compared with ngspice's elsewhere."""
+    on_board: dict[str, set[tuple[str, str]]] = {}
+    for c in found:
+        if c.pin and c.net:
+            on_board.setdefault(c.net, set()).add(c.pin)
+    assert on_board == pad_nets()
+
+
+def test_every_net_of_the_table_is_on_the_board() -> None:
+    """By the table's own references: strips of the Pico class board by contact, named pins by pad."""
+    assert set(pad_nets()) == set(table.nets("driven"))
+    for net, ends in table.nets("driven").items():
+        refs = {ref for ref, _ in ends if ref != "BOARD"}
+        pads = {ref for ref, _ in pad_nets()[net] if not ref.startswith(("TP", "BOARD"))}
+        assert refs == pads, net
+
+
+def test_first_power_has_a_test_point_for_every_place() -> None:
+    """Nets that first-power.md looks at on the full build; sockets and legs serve for the rest."""
+    have = {p.value for p in placed() if p.ref.startswith("TP")}
+    assert have == set(table.test_points())
+    looked_at = "VBUS +3V3 +6V5 RUN U1_REF REFERENCE SUPPLY_OUT SUPPLY_ON SUPPLY_FAULT DRAIN COLLECTOR"
+    looked_at += " NODE_A NODE_B NODE_S AMP_A AMP_B AMP_S AIN2 AIN3 GND"
+    assert set(looked_at.split()) <= have
+
+
+def test_drills_and_vias_are_what_a_common_service_makes() -> None:
+    drill = _gerber("rig.drl")
+    sizes = [float(m) for m in re.findall(r"^T\d+C([\d.]+)", drill, re.M)]
+    assert len(sizes) > 5
+    assert min(sizes) >= rules.LEAST_DRILL
+    assert max(sizes) <= 3.3
+    holes = len(re.findall(r"^X[-\d.]+Y[-\d.]+", drill, re.M))
+    assert holes > 400
+
+
+def test_gerber_has_every_layer() -> None:
+    for layer in ("F_Cu", "B_Cu", "F_Silk", "F_Mask", "B_Mask", "Edge_Cuts"):
+        text = _gerber(f"rig-{layer}.gbr")
+        assert text.rstrip().endswith("M02*"), layer
+        assert "%MOMM*%" in text
+
+
+def _gerber(name: str) -> str:
+    with zipfile.ZipFile(kept.MADE / "rig-gerber.zip") as packed:
+        return packed.read(name).decode("utf-8")
+
+
+def test_tracks_keep_the_outline_and_the_mounting_holes_free(found: list[copper.Copper]) -> None:
+    for c in found:
+        for x, y in c.points:
+            if c.pin is None or not c.pin[0].startswith("X1"):
+                assert x - c.half[0] + 0.01 >= rules.LEAST_EDGE, (c.net, x, y)
+                assert x + c.half[0] <= 160.0 - rules.LEAST_EDGE + 0.01, (c.net, x, y)
+                assert y - c.half[1] + 0.01 >= rules.LEAST_EDGE, (c.net, x, y)
+                assert y + c.half[1] <= 100.0 - rules.LEAST_EDGE + 0.01, (c.net, x, y)
+
+
+def test_nets_of_high_resistance_keep_their_distance(found: list[copper.Copper]) -> None:
+    """Own measure, beside KiCad's: from every point of such a track to every point of others on its layer."""
+    tracks = [c for c in found if not c.pin and not c.area]
+    for layer in copper.COPPER:
+        spots = [(c.net, c.half[0], p) for c in tracks if layer in c.layers for p in c.points]
+        net, half = np.array([s[0] for s in spots]), np.array([s[1] for s in spots])
+        at = np.array([s[2] for s in spots])
+        for name in sorted(set(net)):
+            away = rules.clearance_mm(name)
+            if away > rules.CLEARANCE:
+                own, other = net == name, net != name
+                gap = np.linalg.norm(at[own][:, None] - at[other][None], axis=2)
+                gap -= half[own][:, None] + half[other][None]
+                assert gap.min() >= away - 0.02, (layer, name, net[other][gap.min(axis=0).argmin()])
+
+
+def test_what_to_order_is_what_is_placed() -> None:
+    rows = list(csv.DictReader((kept.MADE / "bom.csv").read_text("utf-8").splitlines()))
+    refs = [ref for row in rows for ref in row["references"].split()]
+    assert sorted(refs) == sorted(p.ref for p in placed() if not p.ref.startswith("TP"))
+    assert sum(int(row["quantity"]) for row in rows) == len(refs)
+    bought = sum(p.count for k, p in parts("driven").items() if k not in ("motor", "stop_switch"))
+    assert len(refs) == bought + 3  # and the socket, and two strips for the Pico class board
+
+
+@pytest.mark.parametrize("side", picture.SIDES)
+def test_kept_pictures_show_the_kept_board(side: str) -> None:
+    kept_svg = (kept.MADE / f"{side}.svg").read_text("utf-8")
+    assert kept_svg == picture.picture(kept.BOARD, side)
+
+
+def test_the_print_names_every_piece() -> None:
+    words = (kept.MADE / "top.svg").read_text("utf-8")
+    for p in placed():
+        shown = p.value if p.ref.startswith("TP") else p.ref
+        assert re.search(rf">{re.escape(shown)}( |<)", words), p.ref
+
+
+def test_an_s_expression_is_read() -> None:
+    assert copper.parse('(a (b "c d" 1.5) e)') == ["a", ["b", "c d", "1.5"], "e"]
+    assert Path(kept.BOARD).suffix == ".kicad_pcb"
