@@ -66,6 +66,8 @@ class ScriptedRig(FakeRig):
         return struct.pack(wire.RECORD_FORMAT, *fields, wire.NO_POSITION, flags)
 
     def _next_packet(self) -> None:
+        if self._packet >= self.n_packets:
+            return
         n = wire.RECORDS_PER_PACKET
         payload = b"".join(self._record(self._index + i) for i in range(n))
         if self._slow_every and self.slow:

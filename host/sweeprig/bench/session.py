@@ -14,6 +14,9 @@ from itertools import count
 from pathlib import Path
 from typing import cast
 
+import numpy as np
+
+from sweepboard import wire
 from sweeprig.bench.hookup.cautions import Ask, JobBook, Unattended
 from sweeprig.bench.hookup.engine_watch import EngineWatch
 from sweeprig.bench.hookup.lead_book import LeadBook, LeadCheck
@@ -21,6 +24,7 @@ from sweeprig.bench.hookup.power_watch import PowerWatch
 from sweeprig.bench.hookup.prepare import ask_slow, feed_sensor, make_ready, prepare_hookup, switch_off
 from sweeprig.bench.hookup.way_out import held_back, unwinding
 from sweeprig.bench.readings import live
+from sweeprig.bench.readings.limits import limit
 from sweeprig.bench.readings.live import Chunk, Volts, volts_of
 from sweeprig.bench.review.review import versions
 from sweeprig.calibration.model import Calibration
@@ -60,6 +64,7 @@ class Session:
     engine: EngineWatch = field(init=False)
     _is_off: bool = False
     _lost: CaptureNotKeptError | None = None  # of the capture that was made: it is in memory alone
+    _blind_s: float = 0.0  # [s] without a record that can be used
 
     @property
     def client(self) -> RigClient:
@@ -88,17 +93,28 @@ class Session:
     def look(self, timeout_s: float = live.POLL_S) -> Chunk:
         """Return what a running stream brings.
 
-        Raises HookupError once the supply was overloaded and is off, InterlockError once the engine runs.
+        Raises HookupError once the supply was overloaded and is off, InterlockError once the engine runs,
+        BoardSilentError where nothing usable has come for too long.
         """
-        chunk = self.follow(self.client.poll(timeout_s))
+        chunk = self.follow(self.client.poll(timeout_s), waited_s=timeout_s)
         self.power.check()
         self.engine.check()
+        if self.blind:
+            raise live.no_data(n_came=len(chunk.records))
         return chunk
 
-    def follow(self, events: list[Message]) -> Chunk:
-        """Return the volts in what came, supply and engine watched."""
+    def follow(self, events: list[Message], *, waited_s: float = 0.0) -> Chunk:
+        """Return the volts in what came, supply and engine watched; `waited_s` [s] went by where nothing came."""
         self._watch(events)
-        return self.volts.chunk(events)
+        chunk = self.volts.chunk(events)
+        went_by = len(chunk.records) * self.client.window_s or waited_s
+        self._blind_s = 0.0 if chunk.trace is not None else self._blind_s + went_by
+        return chunk
+
+    @property
+    def blind(self) -> bool:
+        """Whether nothing that can be used has come for too long."""
+        return self._blind_s >= limit("blind.after_s")
 
     def _watch(self, events: list[Message]) -> None:
         self.power.feed(events)
@@ -149,7 +165,7 @@ class Session:
                 self.setup,
                 folder=folder,
                 progress=progress,
-                stop=lambda: self.power.stops or self.engine.stops or stop(),
+                stop=lambda: self._must_stop() or stop(),
                 on_events=self._following(on_look),
                 coaching=coaching,
                 endless=endless,
@@ -161,10 +177,26 @@ class Session:
             capture = cast(Capture, lost.capture)
         finally:
             self.off()
-        if self.power.let_go and not self.power.was_on:
-            remove(Path(capture.journal))
-            self.power.check()
+        if self.power.let_go:
+            capture = self._while_fed(capture)
+        if self.engine.stops:
+            self.ask.say(
+                "The engine seems to have been started: the capture ends here, and what came is kept."
+            )
         return replace(capture, setup=self.power.noted(capture.setup))
+
+    def _must_stop(self) -> bool:
+        return self.power.stops or self.engine.stops or self.blind
+
+    def _while_fed(self, capture: Capture) -> Capture:
+        """Return what came before the board let go of the sensor. Raises HookupError where that is nothing."""
+        on = np.flatnonzero(capture.records.flags & wire.FLAG_SUPPLY_ON)
+        if on.size:
+            return replace(capture, records=capture.records[: int(on[-1]) + 1])
+        if capture.journal:
+            remove(Path(capture.journal))
+        self.power.check()
+        return capture
 
     @property
     def _can_switch(self) -> bool:

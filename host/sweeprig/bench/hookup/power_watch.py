@@ -49,7 +49,6 @@ class PowerWatch:
     far: Place | None = None  # farthest from it so far
     overloaded: Place | None = None  # why the supply was switched off: the last good signal, the supply since
     let_go: bool = False  # the board has switched the supply off by itself
-    was_on: bool = False  # some record said that the supply was on
     _last: Place | None = None  # the latest with a good supply
     _bad: int = 0  # windows in a row with an overloaded supply
     _off: int = 0  # windows in a row with the supply off
@@ -80,7 +79,6 @@ class PowerWatch:
         if not self.fed or not len(records):
             return
         off = records.flags & (wire.FLAG_SUPPLY_ON | wire.FLAG_SUPPLY_FAULT) == 0
-        self.was_on = self.was_on or bool((records.flags & wire.FLAG_SUPPLY_ON).any())
         self._off = self._off + off.size if off.all() else int(np.argmin(off[::-1]))
         self.let_go = self._off * self.volts.client.window_s >= limit("first_power.settle_s")
 

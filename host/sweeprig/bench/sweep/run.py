@@ -8,7 +8,7 @@ from pathlib import Path
 from sweepboard.wire import CHANNELS
 from sweeprig.bench.face import Face
 from sweeprig.bench.readings.limits import limit
-from sweeprig.bench.readings.live import Chunk
+from sweeprig.bench.readings.live import Chunk, no_data
 from sweeprig.bench.session import Session
 from sweeprig.bench.sweep.guide import SweepGuide, SweepState
 from sweeprig.bench.sweep.more import ready_to_look, strokes_that_would_tell
@@ -16,7 +16,7 @@ from sweeprig.bench.sweep.pace import SweepPlan, plan_sweep
 from sweeprig.bench.sweep.trigger import Phase
 from sweeprig.capture.locks import remove
 from sweeprig.capture.model import Capture, Trace
-from sweeprig.errors import InputError
+from sweeprig.errors import BoardSilentError, InputError, PortLostError
 from sweeprig.link.messages import Records
 
 QUIT = "q"
@@ -72,6 +72,9 @@ def record_guided(
         return capture, guide
     if guide.trigger.waiting and not s.power.stops and not s.engine.stops:
         remove(Path(capture.journal))
+        if s.blind:
+            raise no_data()
+        _must_be_there(capture.ended)
         _must_have_moved(guide)
         return None, guide
     if guide.trigger.phase is Phase.OVER:
@@ -91,6 +94,17 @@ def _is_over(guide: SweepGuide) -> bool:
     trigger = guide.trigger
     waited = trigger.waiting and trigger.lever.now_s >= limit("sweep.wait_s")
     return not guide.plan.timed and (waited or trigger.phase is Phase.OVER)
+
+
+def _must_be_there(ended: str) -> None:
+    """Raise LinkError where the rig was lost before the sweep began."""
+    lost = {"unplugged": PortLostError, "silent": BoardSilentError, "restarted": BoardSilentError}.get(ended)
+    if lost is not None:
+        raise lost(
+            "The rig was lost before the sweep began.",
+            seen=ended,
+            next_step="look at the cable, plug the rig in again and repeat",
+        )
 
 
 def _must_have_moved(guide: SweepGuide) -> None:
