@@ -18,7 +18,7 @@ from sweeprig.bench.review.result import schema
 SIM = "sim://{}?pace=fast&vm=cpython&seed=3"
 
 
-def sweeprig(*args: str, home: Path, timeout: float = 120) -> subprocess.CompletedProcess[str]:
+def sweeprig(*args: str, home: Path, timeout: float = 600) -> subprocess.CompletedProcess[str]:
     env = {**os.environ, "SWEEPRIG_HOME": str(home), "NO_COLOR": "1"}
     done = subprocess.run(
         [sys.executable, "-m", "sweeprig", *args],

@@ -31,7 +31,7 @@ def case(name: str, *arguments: int | str) -> Any:
         env=os.environ | {"MICROPYPATH": f"{FIRMWARE}:{PARTS}"},
         capture_output=True,
         text=True,
-        timeout=120,
+        timeout=600,
         check=False,
     )
     assert done.returncode == 0, done.stdout + done.stderr

@@ -36,7 +36,7 @@ def case(python: str, name: str, *arguments: int) -> Any:
         env=os.environ | {"MICROPYPATH": path, "PYTHONPATH": path},
         capture_output=True,
         text=True,
-        timeout=120,
+        timeout=600,
         check=False,
     )
     assert done.returncode == 0, done.stdout + done.stderr

@@ -26,7 +26,7 @@ def test_a_live_reading_is_seen_and_ended_by_a_phone(tmp_path: Path) -> None:
         assert seen["off"] is True
         assert run.order(cookie, do="key", key="q") == ""
         phone.next("bye")
-        assert run.process.wait(20) == 0
+        assert run.process.wait(300) == 0
         phone.close()
 
 
@@ -37,7 +37,7 @@ def test_switching_off_ends_a_live_reading(tmp_path: Path) -> None:
         phone.until(lambda s: s["kind"] == "live")
         assert run.order(run.cookie(), do="off") == ""
         phone.next("bye")
-        assert run.process.wait(20) == 0
+        assert run.process.wait(300) == 0
         phone.close()
 
 
@@ -108,5 +108,5 @@ def test_one_page_stands_beside_the_whole_guide(tmp_path: Path) -> None:
         phone.until(lambda s: s["kind"] == "live" and s["say"] == "HOLD OPEN")
         assert phone.verdict()["say"] == "pass"
         phone.next("bye")
-        assert run.process.wait(20) == 0
+        assert run.process.wait(300) == 0
         phone.close()

@@ -125,7 +125,7 @@ def test_a_server_leaves_no_thread_and_no_word(capfd: object) -> None:
 
 
 def _status(page: Served, address: str, host: str) -> int:
-    connection = http.client.HTTPConnection(address, page.port, timeout=20)
+    connection = http.client.HTTPConnection(address, page.port, timeout=300)
     connection.request("GET", "/page.css", headers={"host": f"{host}:{page.port}"})
     answer = connection.getresponse()
     answer.read()

@@ -16,7 +16,7 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import WebDriverWait
 
 T = TypeVar("T")
-GIVE_UP_S = 60.0  # for a page that hangs; a good one never comes near it
+GIVE_UP_S = 300.0  # for a page that hangs; a good one never comes near it
 
 
 class Browser:

@@ -103,5 +103,5 @@ class Writer:
 
     def wait(self) -> tuple[int, str]:
         """Wait for its end; return status and what it wrote to standard error."""
-        _, errors = self._run.communicate(timeout=120)
+        _, errors = self._run.communicate(timeout=600)
         return self._run.returncode, errors

@@ -17,7 +17,7 @@ from pathlib import Path
 import pyte
 
 LEAVES = b"\x1b[?1049l"
-GIVE_UP_S = 60.0  # for a process that hangs; a good one never comes near it
+GIVE_UP_S = 300.0  # for a process that hangs; a good one never comes near it
 
 
 # Makes standard input the controlling terminal, so that Ctrl-C reaches the process, heeds it even where the tests

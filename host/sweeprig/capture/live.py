@@ -169,7 +169,7 @@ class LiveCapture:
             events = [fresh for event in events if (fresh := self._count(event)) is not None]
             if self.n_records > n_before:
                 heard = self._clock()
-            elif self._clock() - heard > SILENT_S:
+            elif self._clock() - heard > SILENT_S * self._client.patience:
                 self.ended = "silent"
             yield events
 

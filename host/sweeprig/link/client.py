@@ -28,12 +28,16 @@ BytesHook = Callable[[bytes], None]
 class RigClient:
     """Speaks with one rig. `clock` [s, monotonic] is read for time-outs and for speaking up, never for data.
 
+    Time-outs are `patience` times as long: a simulated board is as slow as the computer that it runs on.
     `on_bytes`, where set, gets every byte that the board sends, before anything is made of it.
     """
 
-    def __init__(self, transport: Transport, *, clock: Callable[[], float] = time.monotonic) -> None:
+    def __init__(
+        self, transport: Transport, *, clock: Callable[[], float] = time.monotonic, patience: float = 1.0
+    ) -> None:
         self.on_bytes: BytesHook | None = None
         self.board_text: list[str] = []
+        self.patience = patience
         self._transport = transport
         self._clock = clock
         self._decoder = Decoder()
@@ -74,7 +78,7 @@ class RigClient:
             return self._hello
         heard: list[Message] = []
         n_before = self.counts.n_bytes
-        deadline = self._clock() + timeout_s
+        deadline = self._clock() + timeout_s * self.patience
         while (now := self._clock()) < deadline:
             self._send_command("hello", {})
             self._collect_until(Hello, heard, min(now + HELLO_AGAIN_S, deadline))
@@ -91,6 +95,7 @@ class RigClient:
         Raises BoardRefusedError with the board's reason, BoardSilentError where no reply comes.
         """
         number = self._send_command(cmd, args)
+        timeout_s *= self.patience
         deadline = self._clock() + timeout_s
         while self._clock() < deadline:
             events = self._take(deadline)

@@ -10,6 +10,9 @@ from sweeprig.link.ports import choose_port
 from sweeprig.link.transport import open_port
 
 SIMULATED = "sim://"
+PATIENCE = (
+    60.0  # times as long as a real board a simulated one may take: it waits for a busy computer; own choice
+)
 
 
 def port_of(port: str) -> str:
@@ -24,7 +27,8 @@ def opened_rig(port: str) -> Iterator[RigClient]:
         from sweeprig import twin
 
         twin.register()
-    client = RigClient(open_port(port_of(port)))
+    patience = PATIENCE if port.startswith(SIMULATED) else 1.0
+    client = RigClient(open_port(port_of(port)), patience=patience)
     try:
         client.hello()
         yield client
