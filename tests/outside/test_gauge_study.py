@@ -109,7 +109,7 @@ def test_one_operator_has_no_reproducibility() -> None:
 
 def test_too_little_for_a_study() -> None:
     for y in (READINGS[:1], READINGS[:, :, :1], READINGS[0]):
-        with pytest.raises(AnalysisError, match="too little"):
+        with pytest.raises(AnalysisError, match="too few readings"):
             study(y)
 
 

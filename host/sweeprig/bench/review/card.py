@@ -151,4 +151,4 @@ def _not_judged(outcome: Outcome) -> str:
     if outcome.setup.task != "sweep" or ends_are_judged(outcome.profile):
         return ""
     names = profiles_with_ends(1 if outcome.trace.signal_b is None else 2)
-    return f"Not judged: {ENDS_PLACE}. Would judge it: --profile {' or '.join(names)}."
+    return f"Not judged: {ENDS_PLACE}. To judge it: --profile {' or '.join(names)}."
