@@ -12,7 +12,7 @@ from support.lever import changed, lever, sensed, strokes
 from support.outcomes import make_setup
 from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.model import Analysis, Code, Finding
-from sweeprig.analysis.power import FEWEST_AT_ONE_PLACE, N_FINE, SURE_P, power
+from sweeprig.analysis.power import FEWEST_AT_ONE_PLACE, MOST_EVENTS, N_FINE, SURE_P, more_strokes, power
 from sweeprig.analysis.statistics import again_p
 from sweeprig.bench.sweep.more import strokes_that_would_tell
 from sweeprig.capture.model import Trace
@@ -96,3 +96,11 @@ def test_a_sweep_asks_for_what_the_analysis_says() -> None:
     cut = lifting(3, {}).signal_a.only(slice(0, 10))
     short = replace(two, signal_a=cut, supply=None, t_s=two.t_s[:10], gap_before=two.gap_before[:10])
     assert strokes_that_would_tell(short, make_setup(), profile) == 0
+
+
+def test_a_contact_that_opens_all_the_time_is_no_question_of_strokes() -> None:
+    found = look(lifting(4, dict.fromkeys(range(2), 0.3)))
+    there = [e for e in found.events if e.channel == 0]
+    place = np.clip(100 * (lever(strokes([0.8] * 4))), 0, 100)
+    assert more_strokes(tuple(there), place, found.strokes) is not None
+    assert more_strokes(tuple(there * (MOST_EVENTS // len(there) + 1)), place, found.strokes) is None

@@ -16,6 +16,7 @@ FEWEST_AT_ONE_PLACE = (
 HALF = 0.5
 LEAST_SHARE = 1 / 3  # of the passes over a worn spot that must meet something there
 MOST_MORE = 6  # strokes that are worth asking for; own choice, no source
+MOST_EVENTS = 60  # in movement: with more of them it is no question of strokes
 MOST_LOOKED_AT = 24  # strokes; with more of them, more would add little
 CLUSTER_P = 0.01  # chance of events so close together, at most, that names a place
 SURE_P = CLUSTER_P / 2  # of one of the two tests that look for it
@@ -69,6 +70,8 @@ def more_strokes(events: tuple[Event, ...], place: FloatArray, strokes: tuple[St
     if not events or not 0 < n <= MOST_LOOKED_AT:
         return None
     hits = _hits(events, n)
+    if sum(own.size for own in hits) > MOST_EVENTS:
+        return None
     met = max((_at_one_place(hits, int(b)) for own in hits for b in own), default=0)
     least = 1 if sum(own.size > 0 for own in hits) < FEWEST_AT_ONE_PLACE else 2
     if met < max(least, LEAST_SHARE * n):
