@@ -82,15 +82,20 @@ def list_lines(there: OnBoard) -> list[str]:
 
 
 def _show(one: Collected, *, full: bool) -> None:
+    import textwrap
+
     from sweeprig.cli.sweeping import print_done
+    from sweeprig.cli.views.outcome import MOST_WIDTH
 
     unwanted = "; marked as not wanted" if one.kept.unwanted else ""
-    console.show(f"\nSweep {one.kept.number}: {one.kept.said}{unwanted}")
+    console.show("")
+    console.show(f"Sweep {one.kept.number}: {one.kept.said}{unwanted}")
     if one.problem:
         console.warn(one.problem)
     elif one.done is not None:
         if one.done.outcome.setup.kept and not full:
-            console.show(one.done.outcome.setup.kept)
+            for line in textwrap.wrap(one.done.outcome.setup.kept, MOST_WIDTH - 2):
+                console.show(f"  {line}")
         print_done(one.done, as_json=False, full=full)
     else:
         console.show(
@@ -105,7 +110,8 @@ def _show_end(found: list[Collected], *, remove: bool) -> None:
     if not found:
         console.show("No sweep is kept on the board.")
     elif not remove:
-        console.say("\nThe sweeps stay on the board until: sweeprig collect --remove")
+        console.say()
+        console.say("The sweeps stay on the board until: sweeprig collect --remove")
 
 
 def _plain(one: Collected) -> dict[str, Any]:
