@@ -184,7 +184,7 @@ def test_terminal_json_and_sheet_say_kept_on_the_board(home: list[bringing.Colle
     done = home[0].done
     assert done is not None
     assert any(KEPT in line for line in outcome_lines(done.outcome))
-    assert str(to_result(done.outcome)["kept_on_board"]).startswith(f"{KEPT}, with no laptop there: sweep 1")
+    assert str(to_result(done.outcome)["kept_on_board"]).startswith(f"{KEPT}, no laptop: sweep 1")
     assert "kept_on_board" in schema()["properties"]
     assert KEPT in done.sheets[0].read_text()
 

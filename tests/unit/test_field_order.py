@@ -18,6 +18,7 @@ from sweepboard.keep import blocks_for
 from sweepboard.keep_light import WORDS
 from sweeprig.bench.board.install import ASK_BOARD
 from sweeprig.bench.field.card import MEANING, card_lines, code_text, write_card
+from sweeprig.bench.field.kept import Kept, found_at
 from sweeprig.bench.field.order import FieldOrder, confirmations, make_order, read_order
 from sweeprig.bench.field.send import BLOCKS, Sent, longest_that_fits_s
 from sweeprig.bench.hookup.cautions import cautions_for
@@ -184,3 +185,14 @@ def test_six_sweeps_of_ten_seconds_fit_on_a_board_of_2_mb() -> None:
     for sweeps in (1, 6, 50):
         windows = int(longest_that_fits_s(BLOCKS[0], sweeps, 1.0))
         assert sweeps * blocks_for(windows) < BLOCKS[0]
+
+
+def test_a_board_that_ran_on_tells_when_a_sweep_ended() -> None:
+    now = datetime(2026, 3, 4, 12, 0, tzinfo=UTC)
+    kept = Kept(2, {"boot": 3}, b"", {"ms": 40_000, "word": "kept"}, unwanted=False)
+    when, how = found_at(kept, {"boot": 3, "ms": 100_000}, now)
+    assert (now - when).total_seconds() == 60.0
+    assert "timed by the board" in how
+    for board in ({"boot": 4, "ms": 100_000}, {}):
+        assert found_at(kept, board, now) == (now, found_at(kept, {}, now)[1])
+    assert "not known" in found_at(replace(kept, end=None), {"boot": 3, "ms": 100_000}, now)[1]

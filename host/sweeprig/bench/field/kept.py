@@ -111,10 +111,10 @@ def found_at(kept: Kept, state: Mapping[str, Any], now: datetime) -> tuple[datet
     """Return when a sweep ended and how that is known: the board has no clock, only its running time since a start."""
     if kept.end is not None and kept.head.get("boot") == state.get("boot"):
         ago = timedelta(milliseconds=int(state["ms"]) - int(kept.end["ms"]))
-        return now - ago, "its time is by the board's running time, which went on until it was collected"
+        return now - ago, "timed by the board, which ran on until it was collected."
     return now, (
-        "the time of the sweep is not known, for the board was off since: the time given is that of collecting, and"
-        " sweeps are in the order in which they were made"
+        "the time of the sweep is not known. The time given is that of collecting: the board was off since;"
+        " sweeps are in the order in which they were made."
     )
 
 
@@ -130,10 +130,8 @@ def capture_of(
     profile: tuple[str, str] = ("", ""),
 ) -> Capture:
     """Return the capture in a kept sweep, from the rest before the movement on, as a bench sweep is cut."""
-    line = (
-        f"{KEPT}, with no laptop there: sweep {kept.head.get('press', '?')} of order {order.id},"
-        f" sent {order.sent:%Y-%m-%d %H:%M}; {how}."
-    )
+    press, sent = kept.head.get("press", "?"), f"{order.sent:%Y-%m-%d %H:%M}"
+    line = f"{KEPT}, no laptop: sweep {press} of order {order.id}; {how} Sent {sent}."
     if kept.word != "kept":
         line += f" {kept.said[0].upper()}{kept.said[1:]}."
     setup = replace(
