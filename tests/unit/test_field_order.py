@@ -196,3 +196,22 @@ def test_a_board_that_ran_on_tells_when_a_sweep_ended() -> None:
     for board in ({"boot": 4, "ms": 100_000}, {}):
         assert found_at(kept, board, now) == (now, found_at(kept, {}, now)[1])
     assert "not known" in found_at(replace(kept, end=None), {"boot": 3, "ms": 100_000}, now)[1]
+
+
+@pytest.mark.parametrize(
+    ("hookup", "task"), [("tapped", "sweep"), ("powered", "sweep"), ("tapped", "wiggle")]
+)
+def test_the_card_is_one_page_on_both_papers(tmp_path: Path, hookup: str, task: str) -> None:
+    from weasyprint import CSS, HTML
+
+    setup = SweepSetup(
+        hookup=Hookup(hookup), setting="vehicle", vehicle_drive="hybrid", job="j" * 40, task=task
+    )
+    said = tuple(
+        f"{c.key}: {c.text} (by {'n' * 30}, 2026-01-01 10:00, at sending)" for c in confirmations(setup)
+    )
+    one = replace(sent(), order=order_for(replace(setup, confirmed=said)))
+    page = write_card(one, tmp_path / "card.html").read_text()
+    for paper in ("A4", "letter"):
+        drawn = HTML(string=page).render(stylesheets=[CSS(string=f"@page{{size:{paper}}}")])
+        assert len(drawn.pages) == 1
