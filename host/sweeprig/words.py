@@ -45,3 +45,8 @@ class Kind(StrEnum):
     POTENTIOMETER = "potentiometer"
     HALL = "hall"
     UNKNOWN = "unknown"
+
+
+def percent(value: float) -> str:
+    """Return a share in per cent with two digits, never as a power of ten."""
+    return f"{value:.2g}" if value < 99.5 else f"{value:.0f}"

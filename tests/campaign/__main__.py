@@ -47,6 +47,7 @@ def main() -> int:
             os.environ["SWEEPRIG_HOME"] = str(Path(folder) / "home")
             limits = {"tries": asked.tries, "seconds": asked.seconds, "seed": asked.seed}
             done.append(run(name, known[name], Path(folder), **limits))
+            print(done[-1].line, file=sys.stderr, flush=True)
     for close in CLOSE:
         close()
     print("\n".join(lines(done)))

@@ -172,3 +172,13 @@ def test_no_rest_reaches_across_what_is_missing(good: Capture) -> None:
 def found_across(start: int, stop: int, t_s: np.ndarray, at: float) -> bool:
     """Whether a rest holds windows on both sides; the hole takes ten windows out of the indices."""
     return bool(t_s[start] < at - 0.01 and start < stop and t_s[min(stop, t_s.size - 1)] > at + 0.02)
+
+
+def test_nearly_all_missing_is_a_hundred_per_cent_in_words(good: Capture) -> None:
+    """It read 1e+02 %."""
+    index = good.records.index.copy()
+    index[-1] = 1 << 40
+    outcome = review_capture(replace(good, records=replace(good.records, index=index)))
+    assert outcome.judgement.verdict is Verdict.UNDECIDED
+    assert "100 % of the records" in outcome.judgement.reason
+    assert "e+" not in " ".join(outcome.judgement.not_shown)

@@ -12,6 +12,7 @@ from sweeprig.calibration.uncertainty import beyond_points, channel_of
 from sweeprig.judge.checks import Seen
 from sweeprig.judge.left_out import left_out
 from sweeprig.judge.load import Load
+from sweeprig.words import percent
 
 VERIFY_FAILED = "the rig failed its last verification: calibrate it again before it passes anything"
 
@@ -70,7 +71,7 @@ def _lost(seen: Seen) -> list[str]:
         ]
         strokes = ", ".join(f"{share:.1f} % of stroke {k}" for share, k in shares)
         out.append(
-            f"{lost} of {total} records ({100 * lost / max(total, 1):.2g} %) were lost and are not judged"
+            f"{lost} of {total} records ({percent(100 * lost / max(total, 1))} %) were lost and are not judged"
             f"{f': {strokes}' if strokes else ''}. Use another cable or port."
         )
     if bad:
@@ -92,7 +93,7 @@ def _missing(seen: Seen) -> list[str]:
         return [f"{places}: records are missing there. Sweep again with another cable or port"]
     if share <= MOST_UNSEEN_PERCENT:
         return []
-    return [f"{share:.2g} % of the records are missing, and a dropout may lie in them. Sweep again"]
+    return [f"{percent(share)} % of the records are missing, and a dropout may lie in them. Sweep again"]
 
 
 def _thin_places(seen: Seen) -> str:

@@ -9,6 +9,7 @@ from sweepboard import wire
 from sweeprig.analysis.model import Event
 from sweeprig.judge.outcome import Outcome
 from sweeprig.report.figures import capture_code, clip, count_of, duration, fixed, known, volts
+from sweeprig.words import percent
 
 KINDS = {
     "to-ground": "towards sensor ground",
@@ -91,7 +92,7 @@ def lost_text(outcome: Outcome) -> str:
     total = trace.t_s.size + lost
     if not lost:
         return f"none of {total} records"
-    return f"{lost} of {total} records ({100 * lost / max(total, 1):.2g} %), not judged"
+    return f"{lost} of {total} records ({percent(100 * lost / max(total, 1))} %), not judged"
 
 
 def shortest_text(outcome: Outcome) -> str:
