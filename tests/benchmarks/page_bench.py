@@ -2,13 +2,16 @@
 
     python -m tests.benchmarks page_bench        # needs chromium and chromedriver; two minutes
 
-Three captures of a simulated rig, in real time, with the page in a browser of a phone's size: alone; beside 20 clients
-that open the stream and never read; beside 200 requests a second from another process. Each prints the delay of every
+Four captures of a simulated rig, in real time, with the page in a browser of a phone's size: alone; beside 20 clients
+that open the stream and never read; beside 200 requests a second from another process; beside sheets that are made
+one after another, each of a capture that has to be judged anew. Each prints the delay of every
 10 ms of records (the first picture that shows that record or a newer one), the records lost, and the computer's load.
 
 How the delay is found: rig and browser are on one computer and one clock. The moment at which the rig began is the
 earliest seen from arrivals at the host, so that what is left out is the shortest time that a record was ever under way
 from the simulated rig's pipe (some milliseconds); the time in which a picture reaches the glass is not in it either.
+A computer that is too busy to simulate a rig in real time shows that as records that come late to the host: then the
+figures are those of the computer.
 """
 
 from __future__ import annotations
@@ -35,9 +38,13 @@ from support.browser import Browser, browser
 from support.faces import Quiet
 from sweeprig.bench.board.rig import opened_rig
 from sweeprig.bench.hookup.cautions import Unattended
+from sweeprig.bench.review.review import review_file
 from sweeprig.bench.sweep.sweep import SweepOrder, take
+from sweeprig.capture.file import write_capture
 from sweeprig.capture.model import SweepSetup
 from sweeprig.page.beside import Beside
+from sweeprig.records.store import open_store
+from sweeprig.twin.capture import capture_of
 
 PORT = "sim://good?seed=3"
 SECONDS = 25.0
@@ -69,6 +76,21 @@ while not sys.stdin.closed:
     counts[status] = counts.get(status, 0) + 1
     print(counts, flush=True)
 """
+
+
+SHEETS = """
+import http.client, sys
+port, cookie, n, made = int(sys.argv[1]), sys.argv[2], int(sys.argv[3]), 0
+while True:
+    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
+    connection.request("GET", f"/record/{made % n + 1}/sheet", headers={"cookie": cookie})
+    answer = connection.getresponse()
+    assert answer.status == 200 and len(answer.read()) > 10000
+    connection.close()
+    made += 1
+    print(made, flush=True)
+"""
+CAPTURES = 9  # more than the server remembers
 
 
 @dataclass
@@ -106,17 +128,36 @@ def _given(face: Any) -> Iterator[Any]:
     yield face
 
 
-def delays_ms(came: list[tuple[float, float]], pictures: list[list[float]]) -> list[float]:
-    """Return, for each 10 ms of the rig's time, how long until a picture showed it or a newer one [ms]."""
-    began_s = min(at - rig for rig, at in came if rig > 0)
-    seen = [(rig, at / 1e3) for rig, at in pictures if rig > 0]
+def when_there(seen: list[tuple[float, float]], steps: list[float]) -> list[float]:
+    """Return for each moment of the rig [s] the first time at which it or a newer one was there [s]."""
     out, k = [], 0
-    for step in range(100, round(100 * seen[-1][0])):  # from 1 s on: the page has found its pace
-        rig_s = step / 100
+    for rig_s in steps:
         while seen[k][0] < rig_s:
             k += 1
-        out.append(1e3 * (seen[k][1] - began_s - rig_s))
+        out.append(seen[k][1])
     return out
+
+
+def delays_ms(
+    came: list[tuple[float, float]], pictures: list[list[float]]
+) -> tuple[list[float], list[float]]:
+    """Return, for each 10 ms of the rig's time, how long until the host had it, and until a picture showed it [ms]."""
+    began_s = min(at - rig for rig, at in came if rig > 0)
+    seen = [(rig, at / 1e3) for rig, at in pictures if rig > 0]
+    steps = [
+        step / 100 for step in range(100, round(100 * seen[-1][0]))
+    ]  # from 1 s on: the page has its pace
+    host, shown = when_there(came, steps), when_there(seen, steps)
+    return (
+        sorted(1e3 * (at - began_s - rig) for at, rig in zip(host, steps, strict=True)),
+        sorted(1e3 * (at - began_s - rig) for at, rig in zip(shown, steps, strict=True)),
+    )
+
+
+def spread(found: list[float]) -> str:
+    """Return median, 95 % and worst in words."""
+    p95 = found[int(0.95 * len(found))]
+    return f"median {statistics.median(found):.0f} ms, 95 % {p95:.0f} ms, worst {found[-1]:.0f} ms"
 
 
 @contextmanager
@@ -148,12 +189,37 @@ def flooded(page: Served) -> Iterator[None]:
 
 
 @contextmanager
+def reviewed(page: Served) -> Iterator[None]:
+    """Ask for sheets of captures that have to be judged anew each time, one after another, from another process."""
+    cookie = page.cookie()
+    command = [sys.executable, "-c", SHEETS, str(page.port), cookie, str(CAPTURES)]
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as run:
+        try:
+            yield
+        finally:
+            run.terminate()
+            out = run.communicate()[0].splitlines()
+            print(f"    sheets made: {out[-1] if out else 'none'}")
+
+
+def shelf_of(folder: Path) -> str:
+    """Keep the records of more captures than are remembered; return their place."""
+    with open_store(folder) as store:
+        for seed in range(CAPTURES):
+            path = Path(
+                write_capture(folder / f"{seed}.sweep", capture_of("worn", seed=seed, seconds=10.0)).path
+            )
+            store.add(review_file(path), path)
+    return str(folder)
+
+
+@contextmanager
 def alone(_page: Served) -> Iterator[None]:
     yield
 
 
-def measure(name: str, around: Any, window: Browser) -> tuple[float, float, int]:
-    with tempfile.TemporaryDirectory() as folder, served() as page:
+def measure(name: str, around: Any, window: Browser, shelf: str) -> tuple[float, float, int]:
+    with tempfile.TemporaryDirectory() as folder, served(records=shelf) as page:
         window.open(f"http://{page.host}/key/{page.key}")
         window.until_text("#lead", "You lead")
         window.run(LISTEN)
@@ -162,9 +228,10 @@ def measure(name: str, around: Any, window: Browser) -> tuple[float, float, int]
             kept, lost, came = capture_beside(page, Path(folder))
         pictures = window.run("return window.pictures")
         window.open("about:blank")
-    found = sorted(delays_ms(came, pictures))
-    median, p95 = statistics.median(found), found[int(0.95 * len(found))]
-    print(f"    record to picture: median {median:.0f} ms, 95 % {p95:.0f} ms, worst {found[-1]:.0f} ms")
+    host, shown = delays_ms(came, pictures)
+    median, p95 = statistics.median(shown), shown[int(0.95 * len(shown))]
+    print(f"    record to host:    {spread(host)}")
+    print(f"    record to picture: {spread(shown)}")
     print(
         f"    {len(pictures) / SECONDS:.1f} pictures a second; {kept} records kept, {lost} lost", flush=True
     )
@@ -172,12 +239,15 @@ def measure(name: str, around: Any, window: Browser) -> tuple[float, float, int]
 
 
 def main() -> None:
-    with browser() as window:
-        found = [
-            measure("page alone", alone, window),
-            measure(f"beside {CLIENTS} clients that never read", stalled, window),
-            measure(f"beside {REQUESTS_PER_S} requests a second", flooded, window),
-        ]
+    runs = {
+        "page alone": alone,
+        f"beside {CLIENTS} clients that never read": stalled,
+        f"beside {REQUESTS_PER_S} requests a second": flooded,
+        "beside sheets that are made one after another": reviewed,
+    }
+    with tempfile.TemporaryDirectory() as folder, browser() as window:
+        shelf = shelf_of(Path(folder))
+        found = [measure(name, around, window, shelf) for name, around in runs.items()]
     if any(lost for _, _, lost in found):
         raise SystemExit("records were lost")
     if found[0][0] > MEDIAN_MS or found[0][1] > P95_MS:

@@ -235,9 +235,13 @@ def test_a_page_of_another_origin_can_neither_order_nor_read(phone: Browser) -> 
 
 def test_the_state_is_a_live_region_for_screen_readers(phone: Browser) -> None:
     with served() as page:
-        show(page.hub, live_scene("HOLD OPEN"))
+        show(page.hub, replace(live_scene("HOLD OPEN"), flag="NEAR THE LOWER RAIL: 0.2 V", mark="!"))
         phone.open(f"http://{page.host}/key/{KEY}")
         phone.until_text("#say", "HOLD OPEN")
+        region = phone.run(
+            "return document.querySelector('[role=status]').textContent.trim().split(/\\s*\\n\\s*/)"
+        )
+        assert region == ["HOLD OPEN", "NEAR THE LOWER RAIL"]
         node = phone.run("const n = document.querySelector('#say').parentNode; return [n.role, n.ariaLive]")
         assert node == ["status", "polite"]
         assert phone.run("return document.documentElement.lang") == "en"

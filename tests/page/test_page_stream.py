@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import http.client
 import socket
 import threading
@@ -12,6 +13,7 @@ from world import KEY, Served, live_scene, served, show
 from sweeprig.errors import InputError
 from sweeprig.page.hub import Hub
 from sweeprig.page.server import bound_socket
+from sweeprig.page.stream import Bell
 
 
 def test_a_page_gets_the_newest_scene_at_once_and_then_each_new_one() -> None:
@@ -164,3 +166,25 @@ def test_a_port_that_is_taken_is_told_with_the_next_step() -> None:
     with served() as page, pytest.raises(InputError) as caught:
         bound_socket(lan=False, port=page.port)
     assert "--page-port" in caught.value.next_step
+
+
+def test_a_server_that_has_just_gone_ends_no_capture() -> None:
+    """The rig's thread may ring in the very moment in which the loop closes."""
+
+    class Closing:
+        """A loop that is open when it is asked, and closed when it is used."""
+
+        def is_closed(self) -> bool:
+            return False
+
+        def call_soon_threadsafe(self, _wake: object) -> None:
+            raise RuntimeError("Event loop is closed")
+
+    async def made() -> Bell:
+        return Bell(hub)
+
+    hub = Hub()
+    bell = asyncio.run(made())
+    bell._loop = Closing()  # type: ignore[assignment]
+    show(hub, live_scene("HOLD OPEN"))
+    assert hub.newest[0] == 1

@@ -29,7 +29,7 @@ class Bell:
 
     def ring(self) -> None:
         """Wake all."""
-        if not self._loop.is_closed():
+        with suppress(RuntimeError):  # the loop has closed: there is nobody left to wake
             self._loop.call_soon_threadsafe(self._wake)
 
     def _wake(self) -> None:

@@ -114,6 +114,7 @@
     text("unit", now.unit);
     text("flag", now.mark ? `${now.mark} ${now.flag}` : now.flag);
     at("flag").dataset.mark = now.mark;
+    text("heard", now.mark ? now.flag.split(":")[0] : ""); // for screen readers: the state, not every number of it
     drawBar(now.bar);
     drawStrip(now);
     drawStrokes(now);
