@@ -94,7 +94,7 @@ def test_events_at_one_place_are_a_worn_spot() -> None:
     where = a.findings[0].where_percent
     assert where is not None
     assert np.mean(where) == pytest.approx(40, abs=1)
-    assert "p = " in a.findings[0].evidence
+    assert "clustering p-value" in a.findings[0].evidence
 
 
 def test_events_anywhere_are_a_loose_connection() -> None:

@@ -17,7 +17,7 @@ from sweeprig.capture.model import BoolArray
 REST_S = 0.06  # s; shorter stands are turning points
 TO_AND_FRO_LSB, MEAN_LSB = 1.1, 0.3  # codes that a rest may seem to move by
 STEP_S = 0.02  # s; speed is taken over this time
-SLOWEST_SPAN_PER_S = 0.04  # a movement slower than this cannot be told from a rest
+SLOWEST_SPAN_PER_S = 0.04  # a movement slower than this looks like a rest
 THIN_S = 0.005  # s between the medians that turning points are looked for in
 THIN_OVER_S = 0.02  # s that each of them is over
 TURN_SHARE = 0.08  # of span between two turning points, at least

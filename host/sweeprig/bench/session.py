@@ -180,9 +180,7 @@ class Session:
         if self.power.let_go:
             capture = self._while_fed(capture)
         if self.engine.stops:
-            self.ask.say(
-                "The engine seems to have been started: the capture ends here, and what came is kept."
-            )
+            self.ask.say("The engine appears to run: the capture ends here and its data is kept.")
         return replace(capture, setup=self.power.noted(capture.setup))
 
     def _must_stop(self) -> bool:
