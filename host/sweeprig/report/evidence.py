@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import numpy as np
 from markupsafe import Markup
 
 from sweepboard import wire
 from sweeprig.analysis.model import Analysis, Event, Finding
+from sweeprig.calibration.model import Calibration
+from sweeprig.calibration.uncertainty import channel_of
+from sweeprig.calibration.volts import code_volts
 from sweeprig.capture.marks import marks_of, place_at
+from sweeprig.capture.model import FloatArray
 from sweeprig.judge.outcome import Outcome
 from sweeprig.report import facts
 from sweeprig.report.figures import count_of, fixed, quantity_text, span_text, volts
@@ -86,12 +91,19 @@ def snapshot_drawings(
             shot,
             conversion_hz=capture.conversion_hz,
             shown=tuple(c for c in sorted({*shown, shot.channel}) if c < shot.channels),
+            volts=lambda channel, codes: conversion_volts(outcome.calibration, channel, codes),
             width=width,
             height=height,
             name=f"{name}{number}",
         )
         drawings.append((f"{wire.CHANNEL_NAMES[min(shot.channel, 2)]} at {at_s:.4f} s", drawing))
     return drawings
+
+
+def conversion_volts(calibration: Calibration | None, channel: int, codes: FloatArray) -> FloatArray:
+    """Return volts at the sensor of single conversions (n,), as loaded; the codes where no calibration is known."""
+    own = channel_of(calibration, channel)
+    return codes if own is None else np.array([code_volts(float(code), own) for code in codes])
 
 
 def _analysis_rows(a: Analysis) -> Rows:

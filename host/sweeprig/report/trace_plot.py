@@ -9,11 +9,12 @@ import numpy as np
 from markupsafe import Markup
 
 from sweeprig.analysis.model import Event
+from sweeprig.capture.marks import marks_of
 from sweeprig.capture.model import Channel, Trace
 from sweeprig.judge.outcome import Outcome
 from sweeprig.report import svg
 from sweeprig.report.columns import Columns, to_columns
-from sweeprig.report.facts import mark_times
+from sweeprig.report.facts import is_wiggle, mark_times
 from sweeprig.report.figures import fixed, volts
 from sweeprig.report.scales import ticks
 
@@ -214,6 +215,19 @@ def _marks(d: svg.Svg, f: Frame, outcome: Outcome) -> None:
         d.text(x + 3, f.bottom - 5, f"mark {number}", size=10.0)
 
 
+def _bands(d: svg.Svg, f: Frame, outcome: Outcome) -> None:
+    """Shade every other place of a wiggle test and name each where there is room."""
+    marks = sorted(marks_of(outcome.capture), key=lambda m: m.at_s) if outcome.capture else []
+    starts = [f.start_s + m.at_s for m in marks]
+    for number, (mark, start, stop) in enumerate(zip(marks, starts, [*starts[1:], f.stop_s], strict=True)):
+        x0, x1 = f.x(min(start, f.stop_s)), f.x(min(stop, f.stop_s))
+        if number % 2 == 0:
+            d.rect(x0, f.top, max(x1 - x0, 0.0), f.bottom - f.top, fill="#eef1f4")
+        d.line(x0, f.top, x0, f.bottom, stroke=svg.MUTED, stroke_dasharray="1.5 3")
+        if x1 - x0 > 6.0 * len(mark.place):
+            d.text((x0 + x1) / 2, f.bottom + 36, mark.place, size=10.5, text_anchor="middle", fill=svg.INK)
+
+
 def trace_svg(outcome: Outcome, *, width: float, height: float, name: str) -> Markup:
     """Return the drawing; under 520 units wide the labels move inside, for a phone."""
     compact = width < 520
@@ -221,6 +235,8 @@ def trace_svg(outcome: Outcome, *, width: float, height: float, name: str) -> Ma
     trace, supply_v = outcome.trace, outcome.analysis.supply_v
     rail = supply_v if np.isfinite(supply_v) else trace.nominal_supply_v
     d = svg.Svg(width, height, name=name, label="Signal over time with ends, margins, strokes and events")
+    if is_wiggle(outcome):
+        _bands(d, f, outcome)
     _axes(d, f)
     limits = rail_limits(outcome)
     _zones(d, f, limits, rail)
@@ -240,9 +256,10 @@ def trace_svg(outcome: Outcome, *, width: float, height: float, name: str) -> Ma
     _channel(d, f, trace, trace.signal_a, stroke=svg.SIGNAL, dash=None)
     labels += _ends(d, f, outcome, compact)
     labels += [(f.y(v), f"limit {volts(v)}", svg.MUTED) for v in limits if v is not None]
-    _marks(d, f, outcome)
     _events(d, f, outcome)
-    _strip(d, f, outcome, compact)
+    if not is_wiggle(outcome):
+        _marks(d, f, outcome)
+        _strip(d, f, outcome, compact)
     if not compact:
         _margin_labels(d, f, labels)
     return d.markup()

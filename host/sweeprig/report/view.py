@@ -14,11 +14,16 @@ from sweeprig.report.figures import NONE, capture_code, clip, count_of, fixed, s
 from sweeprig.report.handover import FORMULA, HandoverRow, handover_rows
 from sweeprig.report.limits import limit_rows
 from sweeprig.report.names import name_of
+from sweeprig.report.pair_plot import pair_svg
 from sweeprig.report.room import Room, room_for
 from sweeprig.report.trace_plot import trace_svg
 from sweeprig.report.track_plot import passes_text, track_svg
 from sweeprig.words import SIMULATED
 
+NOISE_NOTE = (
+    "Noise in the track map is the scatter inside one window as the lever passes. A peak alone is no fault: it is"
+    " judged only where a finding names the place. One that comes back there with dropouts is a worn spot."
+)
 VERDICT_WORDS = {"pass": "Pass", "fail": "Fail", "undecided": "Undecided"}
 
 
@@ -112,6 +117,13 @@ def _track(outcome: Outcome) -> dict[str, Any] | None:
     found = outcome.judgement.findings
     drawing = track_svg(track, found, width=470, height=150, name="map", first=first)
     return {"drawing": drawing, "passes": passes_text(track)}
+
+
+def _pair(outcome: Outcome) -> Markup | None:
+    line = outcome.analysis.two_tracks
+    if line is None or outcome.trace.signal_b is None:
+        return None
+    return pair_svg(outcome.trace, line, width=470, height=230, name="pair")
 
 
 def _second_track(outcome: Outcome) -> Markup | None:
@@ -217,6 +229,8 @@ def sheet_view(outcome: Outcome) -> dict[str, Any]:
         ),
         "snapshots_left_out": max(0, n_shots - evidence.MAX_SNAPSHOTS),
         "budgets": budgets(outcome),
+        "pair": _pair(outcome),
+        "noise_note": NOISE_NOTE,
         "quantities": evidence.quantity_rows(outcome),
         "not_shown": outcome.judgement.not_shown,
         "coaching": outcome.capture.coaching if outcome.capture else (),
