@@ -9,11 +9,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hardware.board import copper, kept, picture, rules
+from hardware.board import copper, kept, picture, rules, strays
 from hardware.board.pieces import pad_nets, placed
 
-from sweeprig.frontend import nets as table
-from sweeprig.frontend.tables import parts
+from sweeprig.frontend import nets as nets_table
+from sweeprig.frontend.tables import parts, table
 
 
 @pytest.fixture(scope="module")
@@ -78,8 +78,8 @@ def test_the_pads_of_the_board_are_those_of_the_table(found: list[copper.Copper]
 
 def test_every_net_of_the_table_is_on_the_board() -> None:
     """By the table's own references: strips of the Pico class board by contact, named pins by pad."""
-    assert set(pad_nets()) == set(table.nets("driven"))
-    for net, ends in table.nets("driven").items():
+    assert set(pad_nets()) == set(nets_table.nets("driven"))
+    for net, ends in nets_table.nets("driven").items():
         refs = {ref for ref, _ in ends if ref != "BOARD"}
         pads = {ref for ref, _ in pad_nets()[net] if not ref.startswith(("TP", "BOARD"))}
         assert refs == pads, net
@@ -88,7 +88,7 @@ def test_every_net_of_the_table_is_on_the_board() -> None:
 def test_first_power_has_a_test_point_for_every_place() -> None:
     """Nets that first-power.md looks at on the full build; sockets and legs serve for the rest."""
     have = {p.value for p in placed() if p.ref.startswith("TP")}
-    assert have == set(table.test_points())
+    assert have == set(nets_table.test_points())
     looked_at = "VBUS +3V3 +6V5 RUN U1_REF REFERENCE SUPPLY_OUT SUPPLY_ON SUPPLY_FAULT DRAIN COLLECTOR"
     looked_at += " NODE_A NODE_B NODE_S AMP_A AMP_B AMP_S AIN2 AIN3 GND"
     assert set(looked_at.split()) <= have
@@ -167,3 +167,10 @@ def test_the_print_names_every_piece() -> None:
 def test_an_s_expression_is_read() -> None:
     assert copper.parse('(a (b "c d" 1.5) e)') == ["a", ["b", "c d", "1.5"], "e"]
     assert Path(kept.BOARD).suffix == ".kicad_pcb"
+
+
+def test_strays_of_the_nodes_are_those_of_the_table() -> None:
+    """The table has 20 pF: 6 of the op-amp's input, 6 of diodes, and what the board's copper adds."""
+    stray = strays.strays_f()
+    assert all(4e-12 < f < 9e-12 for f in stray.values()), stray
+    assert max(stray.values()) + 12e-12 == pytest.approx(table()["stray"]["node_f"], rel=0.1)
