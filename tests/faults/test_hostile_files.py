@@ -180,7 +180,7 @@ def test_a_board_that_never_stops_talking_takes_no_memory(monkeypatch: pytest.Mo
     rig.greets = False
     sizes: list[int] = []
     monkeypatch.setattr(
-        "sweeprig.link.greeting.accept", lambda heard, *_a, **_k: sizes.append(len(heard)) or {}
+        "sweeprig.link.identification.accept", lambda heard, *_a, **_k: sizes.append(len(heard)) or {}
     )
 
     def talk(_timeout_s: float) -> bytes:

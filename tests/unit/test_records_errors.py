@@ -55,7 +55,7 @@ def test_no_file_where_one_was_named(tmp_path: Path) -> None:
 def test_a_folder_that_cannot_be_made(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("in the way")
     with (
-        pytest.raises(RecordsMissingError, match="cannot be made"),
+        pytest.raises(RecordsMissingError, match="cannot be created"),
         open_store(tmp_path / "file" / "records"),
     ):
         pass

@@ -15,7 +15,7 @@ from sweeprig.capture.model import Capture
 from sweeprig.capture.plausible import MOST_INDEX, are_possible, is_possible
 from sweeprig.link.clean import clean_text
 from sweeprig.link.decoder import Decoder
-from sweeprig.link.greeting import is_boot
+from sweeprig.link.identification import is_boot
 from sweeprig.link.messages import (
     BadFrame,
     BoardText,
@@ -106,13 +106,13 @@ def _capped(lines: Sequence[str]) -> tuple[tuple[str, ...], int]:
 
 
 def _one_stream(heard: Sequence[Message]) -> tuple[Sequence[Message], bool]:
-    """Return what the board sent from the answer to `start` to its next greeting, and whether it greeted."""
+    """Return what the board sent from the answer to `start` to its next identification, and whether there was one."""
     first = next((i for i, e in enumerate(heard) if isinstance(e, Reply) and "window" in e.data), 0)
-    stop = next((i for i in range(first, len(heard)) if _greets(heard[i])), len(heard))
+    stop = next((i for i in range(first, len(heard)) if _identifies(heard[i])), len(heard))
     return heard[first:stop], stop < len(heard)
 
 
-def _greets(message: Message) -> bool:
+def _identifies(message: Message) -> bool:
     return isinstance(message, Hello) or (isinstance(message, BoardText) and is_boot(message.line))
 
 

@@ -35,7 +35,7 @@ def fill_atomically(
     mode: int = 0o644,
 ) -> None:
     """Do the same with what `fill` writes into the file that it is given; the ending is that of `path`."""
-    with _told(path, next_step, error):
+    with _as_error(path, next_step, error):
         if path.exists() and not path.is_file():
             raise OSError(f"{path} is not a regular file")
         _write(path, fill, lambda part: part.replace(path), mode=mode)
@@ -43,7 +43,7 @@ def fill_atomically(
 
 def write_new(path: Path, data: bytes, *, next_step: str, error: type[SweeprigError] = FileError) -> Path:
     """Put `data` under `path`, but replace nothing: a number goes behind a name that is taken. Return the path."""
-    with _told(path, next_step, error):
+    with _as_error(path, next_step, error):
         return _write(path, lambda part: part.write_bytes(data), lambda part: _named(part, path))
 
 
@@ -55,7 +55,7 @@ def clear_parts(folder: Path) -> None:
 
 
 @contextlib.contextmanager
-def _told(path: Path, next_step: str, error: type[SweeprigError]) -> Iterator[None]:
+def _as_error(path: Path, next_step: str, error: type[SweeprigError]) -> Iterator[None]:
     try:
         yield
     except OSError as exc:

@@ -10,7 +10,7 @@ from typing import Any
 
 from sweepboard import wire
 from sweeprig.errors import BoardRefusedError, BoardSilentError
-from sweeprig.link import greeting
+from sweeprig.link import identification
 from sweeprig.link.decoder import Counts, Decoder
 from sweeprig.link.messages import BoardText, Hello, Message, Records, Reply, Status
 from sweeprig.link.transport import Transport
@@ -67,7 +67,7 @@ class RigClient:
         rig = self.hello()
         return float(rig["window"] * rig["channels"] / rig["conversion_hz"])
 
-    # --- greeting and commands
+    # --- identification and commands
 
     def hello(self, *, again: bool = False, timeout_s: float = HELLO_TIMEOUT_S) -> Mapping[str, Any]:
         """Return what the rig says it is; asked once, then remembered unless `again`.
@@ -83,9 +83,11 @@ class RigClient:
             self._send_command("hello", {})
             self._collect_until(Hello, heard, min(now + HELLO_AGAIN_S, deadline))
             found = next((e for e in heard if isinstance(e, Hello)), None)
-            if found is not None or greeting.is_hopeless(heard):
+            if found is not None or identification.is_hopeless(heard):
                 break
-        self._hello = greeting.accept(heard, self._transport.name, n_bytes=self.counts.n_bytes - n_before)
+        self._hello = identification.accept(
+            heard, self._transport.name, n_bytes=self.counts.n_bytes - n_before
+        )
         self._alive_windows = int(wire.ALIVE_EVERY_MS / 1000 / self.window_s)
         return self._hello
 
@@ -166,7 +168,7 @@ class RigClient:
 
     def _take(self, deadline: float) -> list[Message]:
         while True:
-            self._speak_up()
+            self._keep_alive()
             left = deadline - self._clock()
             data = self._transport.read(max(0.0, min(left, _SLICE_S)))
             events = self._digest(data) if data else self._late_text()
@@ -191,10 +193,10 @@ class RigClient:
                 del self.board_text[:-_MOST_LINES]
             elif isinstance(event, Records):
                 self._streaming = True
-                self._speak_up(int(event.index[-1]))
+                self._keep_alive(int(event.index[-1]))
         return events
 
-    def _speak_up(self, index: int | None = None) -> None:
+    def _keep_alive(self, index: int | None = None) -> None:
         """Say ALIVE where it is due: by the host's clock, or by the board's time where that runs faster."""
         if self._hello is None:
             return
@@ -221,8 +223,8 @@ class RigClient:
         """Put what comes into `heard` until one of `kind` came, none can come any more, or time is up."""
         while self._clock() < deadline:
             events = self._take(deadline)
-            heard[:] = greeting.worth_keeping(heard + events)
-            if any(isinstance(e, kind) for e in events) or greeting.is_hopeless(heard):
+            heard[:] = identification.worth_keeping(heard + events)
+            if any(isinstance(e, kind) for e in events) or identification.is_hopeless(heard):
                 return
 
 

@@ -121,7 +121,7 @@ def _server_error(exc: DBAPIError, where: str, seen: str) -> RecordsError:
 
 
 @contextmanager
-def told(where: str) -> Iterator[None]:
+def as_records_error(where: str) -> Iterator[None]:
     """Turn a driver's errors inside the block into ours."""
     from sqlalchemy import exc as sa
 

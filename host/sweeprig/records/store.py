@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from sweeprig.records import rows
 from sweeprig.records.engine import TRY_S, make_engine, place_text, records_url
-from sweeprig.records.errors import told
+from sweeprig.records.errors import as_records_error
 from sweeprig.records.migrate import migrate
 from sweeprig.records.patience import Patience
 from sweeprig.records.rows import Record
@@ -140,13 +140,13 @@ class Store:
 
     @contextmanager
     def _reading(self) -> Iterator[Connection]:
-        with told(self.where), self._engine.connect() as connection, connection.begin():
+        with as_records_error(self.where), self._engine.connect() as connection, connection.begin():
             yield connection
 
     @contextmanager
     def _writing(self) -> Iterator[Connection]:
         with (
-            told(self.where),
+            as_records_error(self.where),
             self._engine.connect().execution_options(writes=True) as connection,
             connection.begin(),
         ):
@@ -168,7 +168,7 @@ def open_store(
     engine = make_engine(url, create=create, wait_s=min(TRY_S, patience.limit_s))
 
     def ready() -> None:
-        with told(where):
+        with as_records_error(where):
             migrate(engine, where, create=create)
 
     try:
