@@ -296,7 +296,11 @@ def test_a_sensor_is_turned_by_what_the_phone_shows(phone: Browser, tmp_path: Pa
         assert "turn so that the reading" in shown
         bench.terminal.send("+" if way == "UP" else "-")
         phone.until(lambda shown=shown: phone.text("#under") != shown)
-    assert phone.run("return document.getElementById('target').getBBox().width") > 0
+    boxes = phone.run(
+        "return ['window', 'here'].map(i => {const r = document.getElementById(i).getBoundingClientRect();"
+        " return [r.left, r.right]})"
+    )
+    assert boxes[0][0] - 4 <= (boxes[1][0] + boxes[1][1]) / 2 <= boxes[0][1] + 4
     phone.until_text("#say", "HOLD CLOSED")  # inside for long enough: the sweep that confirms it
     phone.tap("Switch the supply OFF")
     assert bench.end() == 130

@@ -94,6 +94,7 @@ def test_a_sensor_that_is_turned_shows_distance_and_target() -> None:
     assert scene.under == "turn so that the reading falls by 0.150 V, 3.3 degrees"
     assert scene.bar is not None
     assert scene.bar.target == (0.43, 0.45, 0.47)
+    assert scene.bar.near == pytest.approx((0.29, 0.61))
 
 
 def test_an_error_says_seen_limit_and_next_step() -> None:

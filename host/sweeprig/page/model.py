@@ -19,6 +19,7 @@ class Bar:
     low_v: float | None  # [V] lowest reading since the start
     high_v: float | None
     target: tuple[float, float, float] | None = None  # aim: low, target, high [V]
+    near: tuple[float, float] | None = None  # aim: ends of an enlarged scale around the target [V]
 
 
 @dataclass(frozen=True)

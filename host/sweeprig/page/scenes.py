@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from sweeprig.page.model import Action, Bar, Scene
 from sweeprig.wording import card as card_words
 from sweeprig.wording import live, sweep, wiggle
+from sweeprig.wording.live import near_scale
 
 if TYPE_CHECKING:
     from sweeprig.bench.readings.search import LiveSearch
@@ -98,6 +99,7 @@ def bar_of(state: WatchState) -> Bar:
         low_v=state.low_v,
         high_v=state.high_v,
         target=state.target,
+        near=None if state.target is None else near_scale(*state.target),
     )
 
 
@@ -158,7 +160,6 @@ def error_scene(error: SweeprigError, title: str = "", *, actions: tuple[Action,
         say="NOT DONE",
         under=error.what,
         facts=tuple(f"{label}: {text}" for label, text in parts if text),
-        mark="!!",
         actions=actions,
     )
 

@@ -15,7 +15,14 @@ FLAG_WORDS = {
     "near-upper": "NEAR THE UPPER RAIL",
     "at-upper": "AT THE UPPER RAIL",
 }
+ZOOM = 8  # half widths of a target's window that its enlarged scale reaches
 NO_READING = "NO READING"
+
+
+def near_scale(low_v: float, target_v: float, high_v: float) -> tuple[float, float]:
+    """Return both ends [V] of the enlarged scale around a target."""
+    reach = ZOOM * (high_v - low_v) / 2
+    return target_v - reach, target_v + reach
 
 
 def volts(value: float | None, digits: int = 3) -> str:

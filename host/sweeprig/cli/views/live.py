@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from sweeprig.cli.console import styled
-from sweeprig.wording.live import facts, flag_mark, flag_words, volts
+from sweeprig.wording.live import facts, flag_mark, flag_words, near_scale, volts
 
 if TYPE_CHECKING:
     from sweeprig.bench.readings.watch import WatchState
@@ -32,7 +32,6 @@ DIGIT_ROWS = 5
 TALL = 20  # rows from which there is room for the large digits
 WIDE = 42  # columns from which there is room for them
 TWICE = 78  # ... and for twice their width
-ZOOM = 8  # half widths of a target's window that its enlarged scale reaches
 _STYLES = {
     "clear": "1",
     "near-lower": "1;33",
@@ -109,8 +108,8 @@ def _near_target(state: WatchState, columns: int) -> list[str]:
     if state.target is None:
         return []
     low, target, high = state.target
-    reach = ZOOM * (high - low) / 2
-    start, span = target - reach, 2 * reach
+    start, stop = near_scale(low, target, high)
+    span = stop - start
     cells = ["·"] * columns
     for k in range(_column(low - start, span, columns), _column(high - start, span, columns) + 1):
         cells[k] = "░"

@@ -52,6 +52,23 @@
     text("top", `${bar.top_v.toFixed(2)} V`);
   }
 
+  function drawNear(bar) {
+    const near = bar && bar.near;
+    shown("near", Boolean(near));
+    shown("nearends", Boolean(near));
+    if (!near) return;
+    const [start, stop] = near;
+    const [low, target, high] = bar.target;
+    const x = (volts) => Math.max(0, Math.min(1000, (1000 * (volts - start)) / (stop - start)));
+    svg("window", { x: x(low), width: x(high) - x(low) });
+    svg("aim", { x: x(target) - 2 });
+    const there = bar.reading_v !== null;
+    svg("here", { x: there ? Math.max(0, Math.min(986, x(bar.reading_v) - 7)) : 0, width: there ? 14 : 0 });
+    text("nearlow", `${start.toFixed(3)} V`);
+    text("neartarget", `target ${target.toFixed(3)} V`);
+    text("nearhigh", `${stop.toFixed(3)} V`);
+  }
+
   function drawStrip(now) {
     shown("strip", now.strip.length > 1 && now.bar !== null);
     if (now.strip.length < 2 || now.bar === null) return;
@@ -116,6 +133,7 @@
     at("flag").dataset.mark = now.mark;
     text("heard", now.mark ? now.flag.split(":")[0] : ""); // for screen readers: the state, not every number of it
     drawBar(now.bar);
+    drawNear(now.bar);
     drawStrip(now);
     drawStrokes(now);
     list("events", now.events);
