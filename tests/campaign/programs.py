@@ -92,6 +92,12 @@ def killed(folder: Path) -> Try:
         _wait_for_words(child, log, random.randrange(0, 14))
         time.sleep(random.random())
         _send(child, number, random)
+        for again in random.choices(
+            (signal.SIGINT, signal.SIGTERM, signal.SIGHUP), k=random.choice((0, 0, 1, 3))
+        ):
+            time.sleep(random.choice((0.0, 0.05, 0.4)))
+            _send(child, again, random)
+            number = signal.SIGTERM if number is signal.SIGSTOP else number  # held, and then ended
         _, told = ended(child)
         if "Traceback" in told:
             return f"{number.name}: {told[-300:]}"

@@ -243,3 +243,10 @@ def test_a_battery_beyond_the_divider_is_above_range(tmp_path: Path) -> None:
 
 def test_profile_of_the_scripted_rig_is_the_usual_one() -> None:
     assert load_profile(POWERED.profile).supply.nominal_v == SUPPLY_V
+
+
+def test_the_interlock_counts_the_readings_that_came(tmp_path: Path) -> None:
+    """It said ten of any second; this rig sends one with every packet, so 62 or so."""
+    line = next(line for line in tapped(12.5, tmp_path) if line.startswith("Battery 12.5"))
+    n = int(line.partition("(")[2].split()[0])
+    assert 55 <= n <= 70

@@ -224,7 +224,7 @@ def _evidence(seen: Levels, end: FrontEnd) -> Evidence:
 
     if seen.battery_v is None:
         return Evidence()
-    return Evidence(seen.battery_v, round(1000 / SLOW_EVERY_MS), most_v=most_battery_v(end))
+    return Evidence(seen.battery_v, seen.n_battery, most_v=most_battery_v(end))
 
 
 def switch_off(client: RigClient) -> None:

@@ -47,6 +47,7 @@ class Levels:
     current_a: float | None = None  # [A] into the sensor, where the rig measures it
     ground_v: float | None = None  # [V] sensor ground against rig ground, where observed
     battery_v: float | None = None  # [V] where observed; inf above the range of its divider
+    n_battery: int = 0  # readings of it
 
     @property
     def fault(self) -> bool:
@@ -217,6 +218,7 @@ def levels(volts: Volts, events: list[Message]) -> Levels:
         raise no_data(n_came=len(came))
     a, b, supply = (volts.channel(records, number) for number in range(3))
     slow = tuple(e for e in events if isinstance(e, SlowReading))
+    battery = _battery_v(volts, slow)
     return Levels(
         n_windows=len(records),
         signal_v=float(np.median(a.mean_v)),
@@ -230,7 +232,8 @@ def levels(volts: Volts, events: list[Message]) -> Levels:
         flags_all=int(np.bitwise_and.reduce(records.flags)),
         current_a=slow_value(slow, wire.SLOW_SUPPLY_CURRENT),
         ground_v=_ground_v(volts, slow),
-        battery_v=_battery_v(volts, slow),
+        battery_v=battery[len(battery) // 2] if battery else None,
+        n_battery=len(battery),
     )
 
 
@@ -250,12 +253,11 @@ def _ground_v(volts: Volts, slow: tuple[SlowReading, ...]) -> float | None:
     return float(ground_of_node(np.array([node]), volts.front_end)[0])
 
 
-def _battery_v(volts: Volts, slow: tuple[SlowReading, ...]) -> float | None:
-    """Return the battery [V], inf above the range of its divider; None where the rig has no lead for it."""
+def _battery_v(volts: Volts, slow: tuple[SlowReading, ...]) -> list[float]:
+    """Return the readings of the battery [V], sorted, inf above the range of its divider; [] without a lead for it."""
     from sweeprig.calibration.slow import battery_readings
 
-    values = sorted(v for _, v in battery_readings(slow, volts.front_end))
-    return values[len(values) // 2] if values else None
+    return sorted(v for _, v in battery_readings(slow, volts.front_end))
 
 
 def slow_value(slow: tuple[SlowReading, ...], quantity: int) -> float | None:
