@@ -150,7 +150,7 @@ def test_a_capture_of_before_is_read_and_judged_as_it_was(tmp_path: Path) -> Non
     capture = read_capture(path)
     assert capture.setup.profile_text == ""
     assert review_capture(capture).judgement.verdict == "pass"
-    with pytest.raises(ProfileError, match="No profile was kept"):
+    with pytest.raises(ProfileError, match="has no profile of its own"):
         review_capture(capture, Choices(profile=AS_CAPTURED))
 
 
@@ -172,5 +172,5 @@ def test_the_digest_is_shown_with_the_profile(tmp_path: Path) -> None:
 def test_a_table_keeps_no_profile(tmp_path: Path) -> None:
     table = tmp_path / "t.csv"
     table.write_text("time_s,signal_v\n0,1\n1,2\n", encoding="utf-8")
-    with pytest.raises(ProfileError, match="No profile was kept"):
+    with pytest.raises(ProfileError, match="has no profile of its own"):
         review_csv(table, Choices(profile=AS_CAPTURED))

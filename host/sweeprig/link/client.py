@@ -137,7 +137,9 @@ class RigClient:
         self.command("status")
         found = [e for e in self._waiting if isinstance(e, Status)]
         if not found:
-            raise BoardSilentError("The rig's status has no counts.", next_step="install the firmware again")
+            raise BoardSilentError(
+                "The rig's status has no counts.", next_step="install the firmware again: sweeprig install"
+            )
         self._waiting.remove(found[-1])
         return found[-1]
 

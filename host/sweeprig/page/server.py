@@ -33,7 +33,7 @@ def need_library() -> None:
     missing = [name for name in ("starlette", "uvicorn", "segno") if find_spec(name) is None]
     if missing:
         raise PageError(
-            "The libraries for the page are not installed.",
+            "The page libraries are not installed.",
             seen=f"no {', '.join(missing)}",
             next_step="pip install 'sweeprig[page]'",
         )
@@ -84,7 +84,7 @@ def lan_address() -> str:
         found = "127.0.0.1"
     if found.startswith("127."):
         raise PageError(
-            "This machine has no network that a phone could come through.",
+            "This computer has no network that a phone can reach.",
             seen="no address but its own",
             next_step="join the shop's network first, or leave out --lan",
         )

@@ -86,8 +86,8 @@ def explain(exc: DBAPIError, where: str) -> RecordsError:
         return RecordsWriteError(
             f"The records at {where} cannot be written.",
             seen=seen,
-            next_step="free some space, check permissions and the disk itself, or name another place with"
-            " `config set records_url`",
+            next_step="free some space, check permissions and the disk itself, or name another location:"
+            " sweeprig config set records_url URL",
         )
     if any(word in text for word in _MISSING):
         return RecordsMissingError(

@@ -114,7 +114,7 @@ def _one(chosen: Any, text: str, where: str) -> Record:
     if len(chosen) == 1:
         return whole_record(chosen[0], where)
     raise NoRecordError(
-        f"{'No record' if not chosen else 'More than one record'} at {where} fits.",
+        f"{'No record' if not chosen else 'More than one record'} at {where} matches.",
         seen=text,
         limit=f"a record's number, or {LEAST_DIGITS} or more digits of its capture's hash",
         next_step="`sweeprig records list` shows both",

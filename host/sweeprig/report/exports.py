@@ -144,5 +144,5 @@ def check_place(path: Path) -> None:
 def into(path: Path, write: Callable[[Path], object]) -> None:
     """Let `write` fill a file beside `path`, then put it in its place. Raises ExportError."""
     check_place(path)
-    step = "name another folder, or free the disk"
+    step = "name another folder, or free some disk space"
     fill_atomically(path, write, next_step=step, error=ExportError)

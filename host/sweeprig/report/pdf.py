@@ -24,7 +24,9 @@ def write_pdf(html: str, path: Path) -> None:
         page.write_pdf(str(path))
     except OSError as exc:
         raise ExportError(
-            f"{path} cannot be written.", seen=str(exc), next_step="name another folder, or free the disk"
+            f"{path} cannot be written.",
+            seen=str(exc),
+            next_step="name another folder, or free some disk space",
         ) from exc
 
 

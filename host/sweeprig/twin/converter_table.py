@@ -75,5 +75,5 @@ def _number(text: str) -> float:
 
 def _wrong(file: Path, seen: str, limit: str) -> InputError:
     return InputError(
-        f"{file} is no table of a converter.", seen=seen, limit=limit, next_step="see docs/reference/twins.md"
+        f"{file} is not a converter table.", seen=seen, limit=limit, next_step="see docs/reference/twins.md"
     )

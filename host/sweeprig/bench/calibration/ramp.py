@@ -81,7 +81,7 @@ def count_codes(
         raise BoardSilentError(
             "The rig's counts of codes are incomplete.",
             seen=f"{got} of {CODES}",
-            next_step="repeat; else install again",
+            next_step="repeat; if it happens again: sweeprig install",
         )
     return counts
 

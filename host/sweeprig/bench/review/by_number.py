@@ -58,7 +58,7 @@ def _is_there(text: str) -> bool:
 def named_captures(texts: Sequence[str], place: str) -> list[NamedCapture]:
     """Return the captures that files, numbers and hashes name; `place` of the records is opened only for the latter.
 
-    Raises RecordsError, FileError where a record's capture is not where it lay.
+    Raises RecordsError, FileError where a record's capture is no longer at its place.
     """
     if not any(is_key(text) for text in texts):
         return [NamedCapture(Path(text)) for text in texts]
@@ -85,7 +85,7 @@ def _file_of(record: Record) -> Path:
     path = Path(record.capture_file)
     if not _is_there(record.capture_file):
         raise FileError(
-            f"The capture of record {record.id} is not where it lay.",
+            f"The capture of record {record.id} is no longer at its place.",
             seen=record.capture_file,
             limit=f"a file with the hash {record.sha256[:12]}...",
             next_step="name the file where it is now; the setting records_captures keeps copies of the next ones",

@@ -46,7 +46,7 @@ def profile_for(setup: SweepSetup, chosen: str | None) -> tuple[Profile, tuple[s
 def _kept(setup: SweepSetup) -> Profile:
     if not setup.profile_text:
         raise ProfileError(
-            "No profile was kept with this data.",
+            "The data has no profile of its own.",
             seen=f"--profile {AS_CAPTURED}",
             limit="a capture that keeps its profile's text",
             next_step="name a profile: see `sweeprig profile list`",

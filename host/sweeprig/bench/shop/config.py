@@ -57,7 +57,7 @@ def check_value(key: str, value: Any, where: str) -> Any:
         )
     if key == "sheet" and value not in ("html", "pdf", "both", "none"):
         raise ConfigError(
-            f"{where}: sheet does not fit.",
+            f"{where}: sheet is not valid.",
             seen=value[:80],
             limit="html, pdf, both or none",
             next_step="correct the value",

@@ -132,9 +132,9 @@ def wanted_changes(typed: Mapping[str, str | None]) -> dict[str, str]:
     changes = {name: clean_text(text) for name, text in typed.items() if text is not None}
     if not changes:
         raise InputError(
-            "Nothing to correct was named.",
+            "No correction is given.",
             limit="one or more of " + ", ".join(f"--{name}" for name in typed),
-            next_step='for example --label "shelf 3"; --label "" takes it away',
+            next_step='for example --label "shelf 3"; --label "" removes it',
         )
     return changes
 

@@ -289,7 +289,7 @@ def compare(
 
     if bool(sensor) == bool(first and second):
         raise InputError(
-            "Two captures or one sensor are compared.",
+            "Two captures or one sensor must be named.",
             seen=" ".join(t for t in (first, second, sensor) if t) or "nothing",
             next_step="name two files or records, or --sensor LABEL",
         )

@@ -25,7 +25,7 @@ def recover(
 
     place = place or captures_folder(*settings())
     if not place.exists():
-        raise InputError(f"{place} is not there.", next_step="name a folder of captures, or one .journal")
+        raise InputError(f"{place} does not exist.", next_step="name a folder of captures, or one .journal")
     if not report_recovered(place):
         console.say(f"Nothing to recover in {place}.")
 
