@@ -190,7 +190,7 @@ def test_terminal_json_and_sheet_say_kept_on_the_board(home: list[bringing.Colle
 
 
 def test_a_new_order_waits_until_the_old_sweeps_are_home(trip: Trip, home: list[bringing.Collected]) -> None:
-    with pytest.raises(InputError, match="sweeps on the board"):
+    with pytest.raises(InputError, match="sweeps of its present order"):
         trip.send()
 
 

@@ -33,6 +33,7 @@ from sweeprig.link.client import RigClient
 from sweeprig.link.messages import Kept as KeptPages
 
 TRIES = 3  # at pages that did not come
+MOST_POLLS = 100  # with something else in them
 GO_ON = "plug the rig in and collect again: nothing is lost on the board, nothing is written here twice"
 
 
@@ -121,9 +122,13 @@ def _some_pages(client: RigClient, number: int, first: int) -> tuple[bytes, ...]
     """Return the pages from `first` on that one message holds, their CRC and place checked."""
     for _ in range(TRIES):
         client.command("kept_pages", timeout_s=REPLY_S, number=number, first=first)
-        for event in [e for _ in range(TRIES) for e in client.poll(REPLY_S / TRIES)]:
-            if isinstance(event, KeptPages) and _are(event.pages, number, first):
-                return event.pages
+        for _ in range(MOST_POLLS):
+            events = client.poll(REPLY_S / TRIES)
+            for event in events:
+                if isinstance(event, KeptPages) and _are(event.pages, number, first):
+                    return event.pages
+            if not events:
+                break
     raise LinkError(
         "Pages of a kept sweep are missing.",
         seen=f"sweep {number}, page {first}, asked for {TRIES} times",
