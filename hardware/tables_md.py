@@ -13,21 +13,16 @@ from hardware.figures import figures
 from hardware.front_end import kept
 from hardware.values import part_value
 from sweeprig.frontend import front_end
-from sweeprig.frontend.nets import EDGE
+from sweeprig.frontend.nets import EDGE, nets, pieces
 from sweeprig.frontend.tables import BUILDS, Part, contacts, parts, pins
 
 HERE = Path(__file__).parent
 MADE = (
     "<!-- Made by `python -m hardware.tables_md` from host/sweeprig/frontend/parts.toml. Change it there. -->"
 )
-POWER_PINS = (
-    ("VBUS", 40, "F1: 5 V from USB, to the sensor's supply only; R22"),
-    ("3V3 OUT", 36, "R20, U1, C10, C11, D1 to the rail, supply of U2, U3 and U4"),
-    ("GND", 38, "rig ground; ground of D1, D2, D4, Q4, C3, C10, C11, R23 and U1"),
-    ("AGND", 33, "ground of R2, C1, C2 and C12: joined to GND on the board"),
-    ("ADC_VREF", 35, "C12"),
-    ("RUN", 30, "junction of R22 and R23"),
-)
+POWER_PINS = (("VBUS", 40, "VBUS"), ("3V3 OUT", 36, "+3V3"), ("GND", 38, "GND"), ("AGND", 33, "GND"),
+              ("ADC_VREF", 35, "ADC_VREF"), ("RUN", 30, "RUN"))  # fmt: skip
+QUIET_GROUND = ("R2", "C1", "C2", "C12")  # what belongs at AGND
 
 
 def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
@@ -88,13 +83,26 @@ def wiring_md() -> str:
     ]
     for build in BUILDS:
         rows = [(f"GP{p.gpio}", str(EDGE[p.gpio]), p.name, p.direction, p.to) for p in pins(build)]
-        rows += [(name, str(edge), "", "supply", to) for name, edge, to in POWER_PINS]
+        rows += [
+            (name, str(edge), "", "supply", _power_to(build, name, net)) for name, edge, net in POWER_PINS
+        ]
         head = ("pin", "edge", "name", "direction", "goes to")
         out += [f"## Board, {build} build", "", table(head, rows), ""]
     rows = [(str(c.number), c.name, c.rig, c.powered, c.tapped) for c in contacts()]
     head = ("contact", "name", "inside the rig", "powered lead", "tap lead")
     out += ["## Socket and leads, full and driven builds", "", *_SOCKET, "", table(head, rows), ""]
     return "\n".join(out)
+
+
+def _power_to(build: str, name: str, net: str) -> str:
+    """Return the parts that hang on a supply pin of the board, from the table of nets."""
+    listed, keys = parts(build), {p.ref: p.key for p in pieces(build)}
+    refs = dict.fromkeys(listed[keys[ref]].ref for ref, _ in nets(build)[net] if keys[ref] in listed)
+    quiet = [r for r in refs if r in QUIET_GROUND]
+    if name == "AGND":
+        return f"ground of {', '.join(quiet)}: joined to GND on the board"
+    shown = [r for r in refs if net != "GND" or r not in quiet]
+    return ", ".join(shown) + ("; in the lead: ground" if name == "GND" and build == "plain" else "")
 
 
 _SOCKET = (

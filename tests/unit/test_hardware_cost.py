@@ -11,7 +11,7 @@ from hardware import cost
 from hardware.board.pieces import bought, buying
 from hardware.tables_md import HERE
 
-from sweeprig.frontend.tables import BUILDS, parts
+from sweeprig.frontend.tables import BUILDS, contacts, parts
 
 
 @pytest.mark.parametrize("build", BUILDS)
@@ -55,6 +55,11 @@ def test_nothing_that_a_build_needs_is_missing_from_the_list() -> None:
         "case",
         "IC socket",
         "screw terminal",
+        "printed board",
+        "battery clip",
+        "motor supply",
+        "heat-set",
+        "pin header",
     ):
         assert word in listed, word
 
@@ -73,3 +78,14 @@ def test_examples_are_generic_numbers() -> None:
         for row in buying()[name].values():
             assert not re.search(r"(Inc|GmbH|Ltd)", row["example"])
     assert Path(HERE / "buying.toml").exists()
+
+
+def test_cables_have_a_wire_for_each_contact_of_their_lead() -> None:
+    """Contacts that the wiring table gives a wire to at the sensor's end, and the cables that are bought."""
+    powered = [c for c in contacts() if not c.powered.startswith(("not fitted", "joined"))]
+    tapped = [c for c in contacts() if c.tapped != "not fitted" and c.name != "BATTERY SENSE"]
+    listed = [line.what for line in cost.lines("full")]
+    assert any(f"cable, {len(powered)} x" in what and "1 m" in what for what in listed)
+    assert any(f"cable, {len(tapped)} x" in what and "2 m" in what for what in listed)
+    plugs = next(line.count for line in cost.lines("full") if line.what == "4 mm plugs")
+    assert plugs == (len(powered) - 2) + len(tapped)  # each sense wire of the powered lead shares a plug
