@@ -1,4 +1,4 @@
-"""Makes the helpers of these tests importable; skips them where the page's libraries are missing."""
+"""Makes the helpers of these tests importable, and gives commands at a terminal with a page."""
 
 from __future__ import annotations
 

@@ -186,3 +186,39 @@ def test_a_shop_without_records_is_told_what_to_do(tmp_path: Path) -> None:
     assert answer.status_code == 404
     assert "<p>Next: " in answer.text
     assert not (tmp_path / "nothing").exists()
+
+
+NASTY = (
+    "",
+    "0",
+    "-1",
+    "9" * 40,
+    "%00",
+    "%ff%fe",
+    "..%2f..%2fetc",
+    "'%20or%201=1--",
+    "nan",
+    "1e999",
+    "_",
+    "1_x",
+    "\u202e",
+)
+
+
+@pytest.mark.parametrize("value", NASTY)
+def test_what_no_browser_would_ask_gets_an_answer(place: Path, value: str) -> None:
+    client = _client(place)
+    paths = [f"/records?{name}={value}" for name in ("words", "verdict", "since", "until", "batch", "before")]
+    paths += [
+        f"/record/{value or 'x'}",
+        f"/record/{value or 'x'}/sheet",
+        f"/sensor?name={value}",
+        f"/batch?name={value}",
+    ]
+    paths += [
+        f"/two?a={value}&b=1",
+        f"/two.json?a={value}&b={value}&from={value}&to=2",
+        f"/records.csv?words={value}",
+    ]
+    for path in paths:
+        assert client.get(path).status_code in (200, 404), path
