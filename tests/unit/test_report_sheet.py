@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
+from pathlib import Path
 
 import pytest
 
@@ -284,3 +285,25 @@ def test_a_simulated_sensor_is_called_so_across_the_sheet() -> None:
         assert SIMULATED in out
     for out in (sheet_html(made), text_sheet(made)):
         assert SIMULATED not in out
+
+
+def test_workshop_customer_and_vehicle_stand_at_the_head() -> None:
+    setup = {"workshop": "Invented Works, Bay 2", "customer": "C. Invented", "vehicle": "loader 7 <x>"}
+    html = sheet_html(oc.outcome(**setup))
+    head = html.partition("<header")[2].partition("</header>")[0]
+    for text in ("Invented Works, Bay 2", "C. Invented", "loader 7 &lt;x&gt;"):
+        assert text in head
+    assert "workshop" not in sheet_html(oc.outcome()).partition("<header")[2].partition("</header>")[0]
+
+
+def test_the_workshop_of_the_settings_goes_into_every_capture(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from sweeprig.bench.shop.config import set_value
+    from sweeprig.bench.shop.places import find_places
+    from sweeprig.cli.session import make_setup
+
+    monkeypatch.setenv("SWEEPRIG_HOME", str(tmp_path))
+    set_value(find_places().config_file, "workshop", "Invented Works")
+    setup = make_setup({"customer": "C. Invented"})
+    assert (setup.workshop, setup.customer) == ("Invented Works", "C. Invented")

@@ -45,6 +45,9 @@ class SweepSetup:
     lead_checked: str = ""  # when the test lead was last checked and what came of it; "" never
     profile_text: str = ""  # of the profile as it was then; "" in captures that do not keep it
     profile_sha256: str = ""  # of that text
+    workshop: str = ""  # who does the work, as it shall stand at the head of the sheet
+    customer: str = ""
+    vehicle: str = ""  # or machine, as typed
 
     @property
     def kept(self) -> str:

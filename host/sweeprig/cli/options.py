@@ -59,6 +59,8 @@ Job = Annotated[str, typer.Option("--job", help="Job or order; printed on the sh
 Label = Annotated[str, typer.Option("--label", help="Your label of the sensor; names the files.")]
 Part = Annotated[str, typer.Option("--part", help="Part as typed; printed on the sheet.")]
 Serial = Annotated[str, typer.Option("--serial", help="Serial number of the sensor.")]
+Customer = Annotated[str, typer.Option("--customer", help="Customer; stands on the sheet.")]
+Vehicle = Annotated[str, typer.Option("--vehicle", help="Vehicle or machine; stands on the sheet.")]
 Notes = Annotated[str, typer.Option("--notes", help="Anything else for the sheet.")]
 Budget = Annotated[bool, typer.Option("--budget", help="Also print the uncertainty budget.")]
 MonteCarlo = Annotated[

@@ -68,6 +68,7 @@ def make_setup(values: dict[str, Any]) -> SweepSetup:
     config, _ = settings()
     chosen = {key: value for key, value in values.items() if value is not None}
     chosen.setdefault("profile", config.profile)
+    chosen.setdefault("workshop", config.workshop)
     if not chosen.get("operator"):
         chosen["operator"] = config.operator
     chosen = {key: clean_text(value) if type(value) is str else value for key, value in chosen.items()}
@@ -191,8 +192,11 @@ class SensorOptions(CaptureOptions):
     part: opt.Part = ""
     serial: opt.Serial = ""
     notes: opt.Notes = ""
+    customer: opt.Customer = ""
+    vehicle: opt.Vehicle = ""
 
     @property
     def words(self) -> dict[str, Any]:
         """What of this stands in the setup."""
-        return {**super().words, "part": self.part, "serial": self.serial, "notes": self.notes}
+        more = {"notes": self.notes, "customer": self.customer, "vehicle": self.vehicle}
+        return {**super().words, "part": self.part, "serial": self.serial, **more}

@@ -49,6 +49,7 @@ def room_for(outcome: Outcome, *, n_alerts: int, n_tracks: int) -> Room:
     """Return the roomy page for the plain case, the tight one where anything takes more space."""
     setup, judgement = outcome.setup, outcome.judgement
     typed = sum(len(t) for t in (setup.job, setup.sensor_label, setup.part, setup.serial))
+    typed += max(0, len(setup.workshop) + len(setup.customer) + len(setup.vehicle) - LINE)
     lines = sum(1 + (len(f.evidence) + len(f.next_step)) / LINE for f in judgement.findings[: ROOMY.findings])
     longest = max(len(t) for t in (outcome.analysis.sense_evidence, setup.lead_checked, setup.operator, ""))
     crowded = n_alerts or n_tracks > 1 or setup.setting == "vehicle" or typed > 110

@@ -144,6 +144,8 @@ def _head(outcome: Outcome, room: Room) -> dict[str, Any]:
         "long_reason": len(reason) > 120,
         "under": clip(outcome.judgement.under, room.reason),
         "who": [clip(t, room.typed) for t in (s.job, s.sensor_label, s.part, s.serial) if t],
+        "workshop": clip(s.workshop, 90),
+        "whose": [clip(t, room.typed) for t in (s.customer, s.vehicle) if t],
         "kind": "Wiggle sheet" if facts.is_wiggle(outcome) else "Position sensor sheet",
         "taken": (outcome.capture.created if outcome.capture else outcome.made_at)[:16].replace("T", " "),
         "code": capture_code(outcome.capture.sha256 if outcome.capture else ""),

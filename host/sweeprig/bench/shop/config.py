@@ -30,6 +30,7 @@ class Config:
     sheet: str = "html"  # html | pdf | both | none
     bell: bool = True
     keep_records: bool = True
+    workshop: str = ""  # at the head of every sheet, in your own words
 
 
 def keys() -> list[str]:
