@@ -40,12 +40,14 @@ def compiled(path: Path, folder: Path) -> bytes:
     return out.read_bytes()
 
 
-def firmware_files(folder: Path) -> dict[str, bytes]:
-    """Return what belongs on a board, main.py left out: path there -> content."""
+def firmware_files(folder: Path, *, sources: bool = False) -> dict[str, bytes]:
+    """Return what belongs on a board, main.py left out: path there -> content, compiled or as sources."""
     from sweeprig.bench.board.files import MAIN, BoardFiles, belongs, firmware_sources
 
     board = BoardFiles(mpy=6 | 3 << 8 | 4 << 10, board="", python="")  # armv6m
     names = [name for name in firmware_sources() if name != MAIN and belongs(name, board)]
+    if sources:
+        return {name: (FIRMWARE / name).read_bytes() for name in names}
     return {f"{Path(name).with_suffix('.mpy')}": compiled(FIRMWARE / name, folder) for name in sorted(names)}
 
 
@@ -101,14 +103,14 @@ def running(image: Path, rig_disk: Path) -> BoardRig:
 @pytest.fixture
 def rig(running: BoardRig) -> Iterator[BoardRig]:
     """The same board, at rest, with nothing said yet."""
-    running.keep_alive = True
-    running.board.adc.codes = quiet
-    running.board.adc.stall_at = None
-    for cmd in ("stop", "snapshots"):
-        running.command(cmd, within_s=5.0)
     assert running.command("supply", on=False)["ok"]
     running.messages.clear()
     running.text.clear()
     running.board.adc.runs.clear()
     yield running
+    running.keep_alive = True
+    running.board.adc.codes = quiet
+    running.board.adc.stall_at = None
+    running.command("stop", within_s=5.0)
+    running.command("snapshots")
     assert running.said() == b""
