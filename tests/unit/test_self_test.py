@@ -82,6 +82,15 @@ def test_a_board_whose_crystal_is_wrong_is_told() -> None:
     assert named(slow, "rate") is False
 
 
+def test_the_light_blinks_while_losses_are_counted() -> None:
+    board = Board(self_check=GOOD_CHECK, capabilities=["light"])
+    found = tried(board)
+    words = [(command["cmd"], command.get("mode")) for command in board.commands]
+    blinks, stops, off = (words.index(word) for word in (("light", "fast"), ("stop", None), ("light", "off")))
+    assert words.index(("start", None)) < blinks < stops < off
+    assert "blinking" in "\n".join(found.lines())
+
+
 @pytest.fixture
 def short(monkeypatch: pytest.MonkeyPatch) -> None:
     """One second of a simulated rig is enough to count in."""
