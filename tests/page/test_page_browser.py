@@ -25,7 +25,6 @@ pytest.importorskip("selenium", reason="selenium is not installed")
 from support.browser import Browser, browser
 
 pytestmark = pytest.mark.browser
-SIM = "sim://{}?vm=cpython&seed=3"
 BAR = Bar(5.0, 0.25, 0.25, 2.5, 0.45, 4.25)
 
 
@@ -44,21 +43,29 @@ def phone(window: Browser) -> Iterator[Browser]:
     window.open("about:blank")
 
 
-def test_a_phone_starts_a_sweep_and_reads_its_verdict(phone: Browser, tmp_path: Path) -> None:
-    """Nobody looks at the terminal: the lever moves by itself once the phone has ended the sweep that it started."""
-    with Run("sweep", "--page", "--confirm", "plug-off", "--label", "shelf 3", "--port", SIM.format("good"),
-             home=tmp_path) as run:  # fmt: skip
-        phone.open(f"http://{run.host}/key/{run.key}")
-        phone.tap("Start without a movement")
-        phone.until_text("#strokewords", "strokes 1 of 3")
-        assert phone.text("#simulated").startswith("SIMULATED")
-        phone.until_text("#say", "PASS")
-        assert "No fault seen." in phone.text("#under")
-        assert "closed" in phone.text("#facts")
-        phone.run("document.getElementById('morelink').click()")
-        phone.until(lambda: "shelf 3" in phone.text("body") and "/sheet" in phone.driver.current_url)
-        assert phone.driver.execute_script("return document.referrer") == ""
-        assert phone.complaints() == []
+def test_a_phone_starts_a_sweep_and_reads_its_verdict(phone: Browser, terminals: Any) -> None:
+    """A rehearsal: a hand does what the phone shows, and nobody looks at the terminal."""
+    bench = terminals(
+        "sweep", "--page", "--confirm", "plug-off", "--label", "shelf 3",
+        "--port", "sim://good?rehearse=yes&vm=cpython&seed=3",
+    )  # fmt: skip
+    phone.open(f"http://{bench.host}/key/{bench.key}")
+    phone.tap("Start without a movement")
+    hand = {"OPEN SLOWLY": "o", "AND BACK": "c"}
+    seen = ""
+    while seen not in ("PASS", "FAIL", "UNDECIDED"):
+        seen = phone.until(lambda seen=seen: (now := phone.text("#say")) != seen and now)
+        bench.terminal.send(hand.get(seen, ""))
+    assert seen == "PASS"
+    assert "No fault seen" in phone.text("#under")
+    assert "closed" in phone.text("#facts")
+    assert phone.text("#simulated").startswith("SIMULATED")
+    phone.run("document.getElementById('morelink').click()")
+    phone.until(lambda: "shelf 3" in phone.text("body") and "/sheet" in phone.driver.current_url)
+    assert phone.run("return document.referrer") == ""
+    assert phone.complaints() == []
+    bench.terminal.send("\r")
+    assert bench.end() == 0
 
 
 def test_the_key_is_gone_from_the_address_and_the_history(phone: Browser) -> None:
