@@ -6,11 +6,12 @@ import sys
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from hardware import cost, first_power
+from hardware import cost, first_power, places
 from hardware.board.pieces import bought, buying
 from hardware.figure import Figure
 from hardware.figures import figures
 from hardware.front_end import kept
+from hardware.nets_md import nets_md
 from hardware.values import part_value
 from sweeprig.frontend import front_end
 from sweeprig.frontend.nets import EDGE, nets, pieces
@@ -141,6 +142,8 @@ def first_power_md() -> str:
     for build in ("plain", "full"):
         out += ["", f"## {front_end(build).title}", "", *_states(build)]
         out += ["", table(head, first_power.rows(build))]
+        where = "a hole of the breadboard that is free" if build == "plain" else "on the printed board"
+        out += ["", table(("place", where), places.rows(build))]
     return "\n".join([*out, ""])
 
 
@@ -171,11 +174,12 @@ FILES = {
     "wiring.md": wiring_md,
     "figures.md": figures_md,
     "first-power.md": first_power_md,
+    "nets.md": lambda: nets_md(MADE),
 }
 
 
 def main() -> int:
-    """Write the three files."""
+    """Write every file."""
     for name, made in FILES.items():
         (HERE / name).write_text(made(), encoding="utf-8")
         print(HERE / name)
