@@ -63,7 +63,7 @@ def test_aim_says_once_that_no_position_will_do(tmp_path: Path) -> None:
         home=tmp_path,
     )  # fmt: skip
     assert done.returncode == 10, done.stderr
-    assert (done.stdout + done.stderr).count("No position will do") == 1
+    assert (done.stdout + done.stderr).count("No position is within limits") == 1
 
 
 def test_aim_ends_with_ctrl_c_in_its_first_sweep(run: Run) -> None:

@@ -202,4 +202,4 @@ def test_plan_that_is_not_possible_gives_its_reason_once() -> None:
     ends = Ends(0.05, 4.90, 5.0)
     p = plan(ends, PROFILE)
     assert not any("No position" in line for line in plan_lines(ends, p)), "the caller shows p.reason"
-    assert p.reason.startswith("No position will do")
+    assert p.reason.startswith("No position is within limits")

@@ -32,7 +32,7 @@ def refused(trace: Trace, rail: float) -> list[Finding]:
         return [Finding(Code.RIG_OVER_RANGE, Cause.RIG, over[0], None, text, step)]
     kind = not_analogue.toggles(trace.signal_a, supply_v=rail)
     if kind:
-        what = "switches within windows" if kind == "pwm" else "shows only two levels"
+        what = "switches on and off quickly" if kind == "pwm" else "shows only two levels"
         text = f"signal A {what} ({trace.signal_a.min_v.min():.2f} to {trace.signal_a.max_v.max():z.2f} V)"
         step = "Ask for the sensor's type: PWM, digital and on/off outputs need another instrument."
         return [Finding(Code.NOT_ANALOGUE, Cause.WIRING, 0, None, text, step)]

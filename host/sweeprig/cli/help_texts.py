@@ -7,7 +7,7 @@ GROUPS = {
     TESTED: (
         "port", "profile", "hookup", "setting", "drive", "kind", "track-ohm", "label", "part", "serial", "job", "mount",
         "target", "volts-per-degree", "from", "lead", "lead-ratio", "sensor", "batch", "end", "tolerance", "verdict",
-        "since", "limit", "like", "far-end",
+        "since", "limit", "like", "far-end", "customer", "vehicle",
     ),
     OUTPUT: (
         "json", "full", "budget", "monte-carlo", "sheet", "out", "operator", "notes", "page", "lan", "page-port",

@@ -15,6 +15,8 @@ REFUSED = {
     Code.RIG_OVER_RANGE: "The signal is above this rig's range",
 }
 TITLES = {
+    Code.ENDS_NOT_REPEATED: "ends do not repeat",
+    Code.NOT_ANALOGUE: "not an analogue signal",
     Code.MARGIN_CLOSED: "closed throttle too near a rail",
     Code.MARGIN_OPEN: "open throttle too near a rail",
     Code.DEAD_BAND_CLOSED: "dead band at closed throttle",

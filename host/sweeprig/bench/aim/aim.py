@@ -232,15 +232,15 @@ def _why_not(
     room = ends.supply_v - sum(limits) - ends.closed_u95_v - ends.open_u95_v
     if span > room:
         return (
-            f"No position will do: the ends are {span:z.3f} V apart, and only {room:z.3f} V fit between the margins"
-            " to the rails. The part, its lever or the travel is not right for this profile."
+            f"No position is within limits: the ends are {span:z.3f} V apart, and only {room:z.3f} V fit between"
+            " the margins to the rails. The part, its lever or the travel is not right for this profile."
         )
     opened = window.target_v - ends.closed_v + ends.open_v
     asked = "" if wanted is None else f", the profile asks for {wanted[0]:.2f} to {wanted[1]:z.2f} V there"
     close = ends.closed_v + (least if window.target_v - ends.closed_v < least else most)
     return (
-        f"No position will do: with closed at {window.target_v:z.3f} V the open end would be at {opened:z.3f} V"
-        f"{asked}. For an open end in range, closed must be near {close:z.3f} V, outside"
+        f"No position is within limits: with closed at {window.target_v:z.3f} V the open end would be at {opened:z.3f}"
+        f" V{asked}. For an open end in range, closed must be near {close:z.3f} V, outside"
         f" {window.low_v:.3f} to {window.high_v:z.3f} V."
     )
 

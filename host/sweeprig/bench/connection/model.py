@@ -133,7 +133,7 @@ def far_level(mean_v: FloatArray, *, from_v: float, window_s: float, hold_s: flo
 
 def not_analogue(toggles: str, places: Sequence[Position]) -> ConnectionFinding:
     """Return the finding on a signal that is no position: `toggles` is "pwm" or "levels"."""
-    what = "switches within windows of a millisecond" if toggles == "pwm" else "shows only two levels"
+    what = "switches on and off within milliseconds" if toggles == "pwm" else "shows only two levels"
     seen = " and ".join(f"{p.on.low_v:.2f} to {p.on.high_v:z.2f} V" for p in places)
     return ConnectionFinding(
         WiringFault.NOT_ANALOGUE,
@@ -150,7 +150,7 @@ def reach_line(end: FrontEnd, hookup: str) -> str:
     seconds, short = end.shortest_open_s(hookup), end.shortest_short_s(hookup)
     longest = f"{1e6 * seconds:.0f} us" if np.isfinite(seconds) else "none guaranteed"
     return (
-        f"Shortest dropout detected with certainty by the {hookup} lead of this build: lifted wiper {longest},"
+        f"Shortest dropout detected with certainty by the {hookup} lead of this build: wiper lift {longest},"
         f" short to ground {1e6 * short:.0f} us."
     )
 

@@ -133,7 +133,9 @@ def _sentence(outcome: Outcome, found: tuple[Finding, ...]) -> str:
 def _facts(outcome: Outcome) -> str:
     n = sum(s.full for s in outcome.analysis.strokes)
     strokes = f"{n} full stroke{'' if n == 1 else 's'}"
-    return f"signal {outcome.analysis.sense}, {strokes}, profile {outcome.judgement.profile_name}"
+    sense = outcome.analysis.sense
+    signal = "sense unknown" if sense == "unknown" else f"signal {sense}"
+    return f"{signal}, {strokes}, profile {outcome.judgement.profile_name}"
 
 
 def _next_step(outcome: Outcome, found: tuple[Finding, ...]) -> str:

@@ -78,9 +78,7 @@ def aim(asked: AimOptions) -> None:
         lines = plan_lines(ends, proposed)
         for line in lines:
             console.say(line)
-        page.wait(
-            "TO BE TURNED" if proposed.possible else "NO POSITION WILL DO", proposed.reason, facts=lines
-        )
+        page.wait("TO BE TURNED" if proposed.possible else "NO POSITION FITS", proposed.reason, facts=lines)
         if asked.plan_only or not proposed.possible:
             stay(page)
             _end(ends, proposed, as_json=asked.as_json)

@@ -99,7 +99,7 @@ def _show(one: Collected, *, full: bool) -> None:
         print_done(one.done, as_json=False, full=full)
     else:
         console.show(
-            "  It is on disk, not judged." if one.kept.unwanted else "  It is on disk and judged already."
+            "  It is saved, not judged." if one.kept.unwanted else "  It is already saved and judged."
         )
         console.say(f"Capture: {one.path}")
     if one.removed:

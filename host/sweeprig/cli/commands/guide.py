@@ -113,7 +113,7 @@ def _pins(job: Job) -> None:
         "Plug off the harness, an ohmmeter between each pair of pins, at closed and at open throttle."
     )
     while job.do(["pins"]) != 0:
-        if not guiding.yes("The readings name no safe pins. Read them again (n: end here)?"):
+        if not guiding.yes("The readings do not identify all pins safely. Measure again (n: end here)?"):
             raise typer.Exit(FAULT)
 
 

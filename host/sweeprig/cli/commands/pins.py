@@ -48,7 +48,7 @@ def pins(
         list[str] | None,
         typer.Argument(help="PIN-PIN=CLOSED/OPEN in ohm, one for each pair: 1-2=4.87k 1-3=600/4.1k ..."),
     ] = None,
-    count: Annotated[int, typer.Option("--count", min=3, max=6, help="Pins to ask for.")] = 3,
+    count: Annotated[int, typer.Option("--count", min=3, max=6, help="Number of pins of the plug.")] = 3,
     as_json: opt.AsJson = False,
 ) -> None:
     """Find supply, ground and wiper pins with an ohmmeter, plug OFF the harness."""

@@ -109,10 +109,10 @@ def show(key: Key, place: Place = "", as_json: opt.AsJson = False) -> None:
 @records.command()
 def amend(
     key: Key,
-    label: Annotated[str | None, typer.Option("--label", help="Your label of the sensor.")] = None,
+    label: Annotated[str | None, typer.Option("--label", help="Your label for the sensor.")] = None,
     job: Annotated[str | None, typer.Option("--job", help="Job or order.")] = None,
     serial: Annotated[str | None, typer.Option("--serial", help="Serial number of the sensor.")] = None,
-    part: Annotated[str | None, typer.Option("--part", help="Part as typed.")] = None,
+    part: Annotated[str | None, typer.Option("--part", help="Part number or description.")] = None,
     operator: Annotated[str | None, typer.Option("--operator", help="Who did the work.")] = None,
     notes: Annotated[str | None, typer.Option("--notes", help="Anything else.")] = None,
     by: Annotated[str, typer.Option("--by", help="Who corrects it; default the configured operator.")] = "",
