@@ -30,6 +30,7 @@ pytestmark = pytest.mark.board
 
 WORDS = wire.WINDOW * wire.CHANNELS
 SIO_GPIO_OUT = 0xD0000010
+QSPI_SS = 1  # BOOTSEL pulls the flash's select low
 BLOCKS = 28
 REST_S, STROKE_S = 1.2, 0.5
 LONGEST_S = 2.0
@@ -269,3 +270,14 @@ def test_nothing_is_lost_or_erased_while_a_sweep_is_kept(trip: Trip) -> None:
         assert end is not None
         assert (end["windows_dropped"], end["conversions_lost"]) == (0, 0)
         assert end["strokes"] == 1
+
+
+def test_bootsel_or_a_wire_is_the_button_of_a_plain_build(at_prompt: EmulatedBoard) -> None:
+    board, seen = at_prompt, []
+    board.mcu.gpio[pins.BUTTON].set_input_value(True)
+    board.execute("from sweepboard.rp2_keeping import BoardKeeping as K; plain, full = K('plain'), K('full')")
+    for wire_open, bootsel_open in ((True, True), (False, True), (True, False)):
+        board.mcu.gpio[pins.BUTTON].set_input_value(wire_open)
+        board.mcu.qspi[QSPI_SS].set_input_value(bootsel_open)
+        seen.append(board.execute("print(plain.button(), full.button())").split())
+    assert seen == [["False", "False"], ["True", "True"], ["True", "False"]]

@@ -114,6 +114,13 @@ def refusals():
     rig.press()
     found["expired"] = ["", rig.keeper.light.word, rig.switches.outputs(), rig.keeper.running]
     rig = KeepRig()
+    rig.send(order())
+    rig.service.identity["build"] = "driven"  # what was fitted since
+    rig.keeper.orders.find()
+    rig.leave()
+    rig.press()
+    found["build changed"] = ["", rig.keeper.light.word, rig.switches.outputs(), rig.keeper.running]
+    rig = KeepRig()
     rig.send(order(sweeps=1))
     said = rig.sweep()
     rig.press()
