@@ -116,6 +116,9 @@ def show_flash(image: str) -> None:
         )
 
 
+NO_CTRL_C = "import micropython; micropython.kbd_intr(-1)\n"  # a byte 3 of the first message is no Ctrl-C
+
+
 def show_keeping(image: str) -> None:
     """Print what one kept sweep costs a whole emulated board, and what collecting it takes."""
     from tests.benchmarks.board_bench import MEASURED_MAIN
@@ -127,7 +130,8 @@ def show_keeping(image: str) -> None:
 
     folder = Path(tempfile.mkdtemp())
     board = booted(
-        Path(image), file_system(firmware_files(folder) | {"main.py": MEASURED_MAIN.encode()}, folder)
+        Path(image),
+        file_system(firmware_files(folder) | {"main.py": (NO_CTRL_C + MEASURED_MAIN).encode()}, folder),
     )
     sent(board, folder)
     board.run(wire.KEEP_ALIVE_MS / 1000 + 0.2)
