@@ -27,6 +27,9 @@ _INTRO = (
     "bend the legs, and let no bare leg touch another. Flat bridges may run under Q1 and Q2. A screw terminal whose",
     "pins do not go into the holes gets 1 cm of solid wire soldered to each pin.",
     "",
+    "The lines of first power named behind a step look at what that step added; their ranges are those of the whole",
+    "rig. Run all of them once more, in order, at the end.",
+    "",
     "![breadboard](breadboard.svg)",
 )
 _PERFORATED = (
