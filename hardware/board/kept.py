@@ -7,6 +7,7 @@ import hashlib
 import io
 import json
 import re
+import sys
 from collections import defaultdict
 from pathlib import Path
 
@@ -109,3 +110,16 @@ def differences(groups: list[set[tuple[str, str]]]) -> list[str]:
         if got - pads:
             out.append(f"{net} is joined to {sorted(got - pads)[:4]}")
     return out
+
+
+def main() -> int:
+    """Write the list of pieces anew, where only what is bought has changed; 1 where the board itself is stale."""
+    if json.loads(LIST.read_text("utf-8"))["inputs"] != inputs():
+        print("The board's sources have changed since it was made. Run make board.")
+        return 1
+    write()
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

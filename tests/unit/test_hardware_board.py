@@ -142,6 +142,21 @@ def test_nets_of_high_resistance_keep_their_distance(found: list[copper.Copper])
                 assert gap.min() >= away - 0.02, (layer, name, net[other][gap.min(axis=0).argmin()])
 
 
+def test_the_kept_list_of_pieces_is_today_s() -> None:
+    assert (kept.MADE / "bom.csv").read_text("utf-8") == kept.bom(), "run python -m hardware.board.kept"
+
+
+def test_a_stale_board_is_not_signed_anew(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    before = kept.LIST.read_text("utf-8")
+    changed = [p for p in placed() if p.ref != "R40"]
+    monkeypatch.setattr(kept, "placed", lambda: changed)
+    assert kept.main() == 1
+    assert "Run make board" in capsys.readouterr().out
+    assert kept.LIST.read_text("utf-8") == before
+
+
 def test_what_to_order_is_what_is_placed() -> None:
     rows = list(csv.DictReader((kept.MADE / "bom.csv").read_text("utf-8").splitlines()))
     refs = [ref for row in rows for ref in row["references"].split()]
