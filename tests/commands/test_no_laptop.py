@@ -218,6 +218,18 @@ def test_nothing_is_sent_that_nobody_confirmed(tmp_path: Path) -> None:
     assert not (tmp_path / "flash").exists()
 
 
+def test_more_sweeps_than_have_room_are_not_sent(tmp_path: Path) -> None:
+    trip, quiet = Trip(tmp_path, "tapped"), Unattended(("cautions", "usb-first"))
+    with trip.host() as client:
+        with pytest.raises(InputError, match=r"6 sweeps of 60\.0 s"):
+            send(client, trip.setup(), quiet, sweeps=6, seconds=60.0, sleep=lambda _: None)
+        assert bringing.look(client).order is None
+        assert (
+            send(client, trip.setup(), quiet, sweeps=1, seconds=60.0, sleep=lambda _: None).order.sweeps == 1
+        )
+        assert send(client, trip.setup(), quiet, sweeps=6, sleep=lambda _: None).plan.longest_s >= 10.0
+
+
 def test_the_board_refuses_a_powered_order_with_the_plug_on(tmp_path: Path) -> None:
     trip = Trip(tmp_path, "powered")
     sent = trip.send()
