@@ -65,5 +65,12 @@ def test_the_trace_of_a_wiggle_test_names_its_places() -> None:
     assert "strokes, numbered" not in drawing
 
 
+def test_a_wiggle_test_without_a_marked_place_is_drawn() -> None:
+    outcome = wiggle()
+    assert outcome.capture is not None
+    bare = replace(outcome, capture=replace(outcome.capture, coaching=(), marks=()))
+    assert "plug" not in str(trace_svg(bare, width=960, height=236, name="t"))
+
+
 def test_what_a_peak_of_noise_means_is_said_once() -> None:
     assert sheet_html(cases()["good"]).count(NOISE_NOTE) == 1

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from markupsafe import Markup
@@ -218,8 +219,8 @@ def _marks(d: svg.Svg, f: Frame, outcome: Outcome) -> None:
 def _bands(d: svg.Svg, f: Frame, outcome: Outcome) -> None:
     """Shade every other place of a wiggle test and name each where there is room."""
     marks = sorted(marks_of(outcome.capture), key=lambda m: m.at_s) if outcome.capture else []
-    starts = [f.start_s + m.at_s for m in marks]
-    for number, (mark, start, stop) in enumerate(zip(marks, starts, [*starts[1:], f.stop_s], strict=True)):
+    starts = [*(f.start_s + m.at_s for m in marks), f.stop_s]
+    for number, (mark, (start, stop)) in enumerate(zip(marks, pairwise(starts), strict=True)):
         x0, x1 = f.x(min(start, f.stop_s)), f.x(min(stop, f.stop_s))
         if number % 2 == 0:
             d.rect(x0, f.top, max(x1 - x0, 0.0), f.bottom - f.top, fill="#eef1f4")
