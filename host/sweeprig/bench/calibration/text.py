@@ -106,13 +106,13 @@ def _worth(calibration: Calibration) -> list[str]:
         return budget.u95
 
     shown = ", ".join(f"±{1000 * u95(v):.1f} mV at {v:g} V" for v in AT_V)
-    return [f"Signal A is known to {shown} (95 %, without the scatter of the reading)"]
+    return [f"Uncertainty of signal A: {shown} (95 %, without the scatter of the reading)"]
 
 
 def check_lines(calibration: Calibration, last: int = 12) -> list[str]:
     """Return the chart of check standards: error over both uncertainties, the last ones."""
     n = len(calibration.verified)
-    out = [f"Check standards, the last {min(last, n)} of {n}:  -1{' ' * (WIDE - 4)}+1"]
+    out = [f"Verifications, the last {min(last, n)} of {n}:  -1{' ' * (WIDE - 4)}+1"]
     for entry in calibration.verified[-last:]:
         score = float(entry.get("score", "nan"))
         mark = drawn(score) if math.isfinite(score) else ""
@@ -177,9 +177,9 @@ def straightened_lines(done: Straightened) -> list[str]:
     d = done.density
     return [
         f"Codes {int(d.code[0])} to {int(d.code[-1])} counted, {d.hits:.0f} times each",
-        f"Widest code {done.worst_code}: {done.worst_dnl_lsb:+.1f} LSB",
-        f"Largest departure from a straight line: {done.raw_lsb:.1f} LSB as it is, {done.nominal_lsb:.1f} with the "
-        f"usual wide codes taken off, {done.left_lsb:.2f} with what was measured",
+        f"Largest DNL: {done.worst_dnl_lsb:+.1f} LSB at code {done.worst_code}",
+        f"Largest INL: {done.raw_lsb:.1f} LSB uncorrected, {done.nominal_lsb:.1f} after the usual correction of wide "
+        f"codes, {done.left_lsb:.2f} after the measured correction",
     ]
 
 
