@@ -200,7 +200,7 @@ def test_gauge_names_what_is_wrong(tmp_path: Path) -> None:
     def call(file: Path) -> None:
         runner.invoke(app, ["gauge", str(file)], catch_exceptions=False)
 
-    with pytest.raises(AnalysisError, match="not complete") as raised:
+    with pytest.raises(AnalysisError, match="is incomplete") as raised:
         call(study_csv(tmp_path / "a.csv", drop=1))
     assert raised.value.seen == "part P4, operator Y: 2 sweeps"
     bad = tmp_path / "b.csv"
