@@ -16,7 +16,9 @@ from world import World
 
 from support import outcomes
 from sweeprig.page.records.history import distances
-from sweeprig.page.records.two import course, strokes_of
+from sweeprig.page.records.shelf import Shelf
+from sweeprig.page.records.two import between, strokes_of
+from sweeprig.page.records.work import made
 from sweeprig.records.store import open_store
 from sweeprig.records.wanted import Wanted
 
@@ -162,15 +164,32 @@ def test_strokes_begin_at_whole_numbers_and_time_never_goes_back() -> None:
 
 def test_a_closer_look_shows_single_windows() -> None:
     one = outcomes.outcome()
-    whole = course(one, "", start=0.0, stop=9.0)
-    near = course(one, "", start=1.0, stop=1.1)
+    packed = made(one, "course")
+    whole = between(packed, start=0.0, stop=9.0)
+    near = between(packed, start=1.0, stop=1.1)
     assert len(whole.at) <= 1200
     assert np.diff(near.at).max() < np.diff(whole.at).max()
     assert min(whole.low_v) == pytest.approx(one.trace.signal_a.min_v.min(), abs=1e-4)
 
 
 def test_nothing_between_two_places_is_nothing() -> None:
-    assert course(outcomes.outcome(), "", start=50.0, stop=60.0).at == ()
+    assert between(made(outcomes.outcome(), "course"), start=50.0, stop=60.0).at == ()
+
+
+def test_a_sheet_is_made_once_and_again_after_a_correction(place: Path) -> None:
+    asked: list[tuple[str, str]] = []
+
+    def work(_place: str, key: str, kind: str) -> bytes:
+        asked.append((key, kind))
+        return b"made"
+
+    shelf = Shelf(str(place), work=work)
+    assert [shelf.made("6", "sheet") for _ in range(3)] == [b"made"] * 3
+    shelf.ask(lambda store: store.amend("6", {"label": "another"}, by="R.", at="2031-03-05T10:00:00+00:00"))
+    shelf.made("6", "sheet")
+    shelf.made("6", "course")
+    assert asked == [("6", "sheet"), ("6", "sheet"), ("6", "course")]
+    shelf.close()
 
 
 def test_distances_are_those_of_the_ends_from_both_rails(place: Path) -> None:

@@ -14,7 +14,7 @@ from starlette.routing import Route
 from sweeprig.errors import InputError, SweeprigError
 from sweeprig.page.plain import html
 from sweeprig.page.records.shelf import Shelf
-from sweeprig.page.sheet import sheet_of, sheet_page
+from sweeprig.page.sheet import sheet_page
 from sweeprig.records.wanted import PAGE, Wanted
 
 if TYPE_CHECKING:
@@ -135,8 +135,7 @@ class Pages:
 
     def sheet(self, request: Request) -> Response:
         """Return the sheet of a record's capture, made anew."""
-        _, outcome = self._shelf.outcome(str(request.path_params["key"]))
-        return sheet_page(sheet_of(outcome))
+        return sheet_page(self._shelf.made(str(request.path_params["key"]), "sheet").decode())
 
     def two(self, request: Request) -> Response:
         """Return the page of two captures over each other."""
@@ -150,13 +149,12 @@ class Pages:
 
     def two_data(self, request: Request) -> Response:
         """Return both courses between two places, for the drawing."""
-        from sweeprig.page.records.two import course
+        from sweeprig.page.records.two import between
 
         start, stop = (_number(_asked(request, name), name) for name in ("from", "to"))
         courses = []
         for name in ("a", "b"):
-            record, outcome = self._shelf.outcome(_asked(request, name))
-            courses.append(course(outcome, row_of(record)["name"], start=start, stop=stop))
+            courses.append(between(self._shelf.made(_asked(request, name), "course"), start=start, stop=stop))
         return Response(msgspec.json.encode(courses), media_type="application/json")
 
     def batch(self, request: Request) -> Response:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from io import BytesIO
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -20,7 +21,6 @@ COLUMNS = 1200  # at most, over what is shown
 class Course:
     """One capture by strokes: 1.0 is where its first stroke begins, 1.5 the middle of that stroke."""
 
-    label: str
     strokes: int
     at: tuple[float, ...]  # strokes
     low_v: tuple[float, ...]  # [V] lowest conversion there
@@ -46,20 +46,29 @@ def strokes_of(t_s: NDArray[np.float64], outcome: Outcome) -> NDArray[np.float64
     return np.where(t_s > knots[-1], len(knots) - 1 + (t_s - knots[-1]) / last, u)
 
 
-def course(outcome: Outcome, label: str, *, start: float, stop: float, columns: int = COLUMNS) -> Course:
-    """Return what of a capture lies between two places [strokes], lowest and highest of each column."""
+def course_of(outcome: Outcome) -> dict[str, NDArray[Any]]:
+    """Return a whole capture by strokes: place, lowest and highest conversion of each window, number of strokes."""
     trace: Trace = outcome.trace
-    u = strokes_of(trace.t_s, outcome)
+    return {
+        "at": strokes_of(trace.t_s, outcome),
+        "low_v": trace.signal_a.min_v,
+        "high_v": trace.signal_a.max_v,
+        "strokes": np.array(max(1, sum(s.full for s in outcome.analysis.strokes))),
+    }
+
+
+def between(made: bytes, *, start: float, stop: float, columns: int = COLUMNS) -> Course:
+    """Return what of a packed course lies between two places [strokes], lowest and highest of each column."""
+    with np.load(BytesIO(made)) as whole:
+        u, low_v, high_v, n = whole["at"], whole["low_v"], whole["high_v"], int(whole["strokes"])
     chosen = np.flatnonzero((u >= start) & (u <= stop))
-    n = max(1, sum(s.full for s in outcome.analysis.strokes))
     if not chosen.size:
-        return Course(label, n, (), (), ())
+        return Course(n, (), (), ())
     each = max(1, -(-chosen.size // columns))
     firsts = np.arange(0, chosen.size, each)
-    low = np.minimum.reduceat(trace.signal_a.min_v[chosen], firsts)
-    high = np.maximum.reduceat(trace.signal_a.max_v[chosen], firsts)
-    at = u[chosen][firsts]
-    return Course(label, n, _plain(at, 5), _plain(low, 4), _plain(high, 4))
+    low = np.minimum.reduceat(low_v[chosen], firsts)
+    high = np.maximum.reduceat(high_v[chosen], firsts)
+    return Course(n, _plain(u[chosen][firsts], 5), _plain(low, 4), _plain(high, 4))
 
 
 def _plain(values: NDArray[np.float64], digits: int) -> tuple[float, ...]:
