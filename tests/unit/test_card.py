@@ -10,8 +10,8 @@ import pytest
 
 from support.outcomes import WORN, outcome
 from sweeprig.analysis.model import Cause, Code, Finding
-from sweeprig.bench.review.card import HAND_OVER, card_of
-from sweeprig.cli.views.card import MOST_LINES, card_lines
+from sweeprig.bench.review.card import HAND_OVER, EndLine, card_of
+from sweeprig.cli.views.card import MOST_LINES, card_lines, end_line
 from sweeprig.judge.model import Verdict
 from sweeprig.judge.outcome import Outcome
 from sweeprig.words import SIMULATED
@@ -50,6 +50,15 @@ def test_every_line_fits_and_no_word_is_cut(name: str, width: int) -> None:
     words = set(re.findall(r"\S+", " ".join(lines)))
     assert set(card.next_step.split()) <= words
     assert set(card.sentence.split()) <= words
+
+
+def test_a_narrow_card_keeps_what_is_in_brackets_together() -> None:
+    end = EndLine("open", 4.25, 0.077, margin_v=0.732, rail="supply", nominal_v=4.268)
+    assert end_line(end, 60) == [
+        "  open     4.250 V ± 0.077   0.732 V from supply",
+        "           (4.268 V at 5 V supply)",
+    ]
+    assert len(end_line(end, 80)) == 1
 
 
 def test_a_pass_says_both_ends_margins_and_hands_over() -> None:

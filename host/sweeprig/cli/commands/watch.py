@@ -11,7 +11,7 @@ from sweeprig.cli import options as opt
 from sweeprig.cli.console import console
 from sweeprig.cli.paging import PageOptions, beside
 from sweeprig.cli.session import RigOptions, with_options
-from sweeprig.cli.sweeping import is_simulated
+from sweeprig.cli.sweeping import is_simulated, title_of
 from sweeprig.words import Sense, Starts
 
 
@@ -43,7 +43,7 @@ def watch(asked: WatchOptions) -> None:
             s.profile,
             starts_closed=setup.starts is Starts.CLOSED,
             told_sense=setup.sense,
-            title=f"{s.profile.name}, {setup.hookup}",
+            title=title_of(s),
             hint="q or Ctrl-C ends",
         )
         shown = watch_face(as_json=asked.as_json)

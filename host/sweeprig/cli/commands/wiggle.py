@@ -10,6 +10,7 @@ import typer
 from sweeprig.cli.asking import asking
 from sweeprig.cli.console import EXIT_OF_VERDICT, console, folded, strong
 from sweeprig.cli.paging import PageOptions, beside, rounds
+from sweeprig.cli.rehearsing import SIMULATED
 from sweeprig.cli.session import SensorOptions, report_recovered, settings, with_options
 from sweeprig.cli.sweeping import is_simulated, say_files, title_of
 from sweeprig.words import Starts
@@ -61,7 +62,9 @@ def wiggle(asked: WiggleOptions) -> None:
     report_recovered(ready_folder(order.folder))
 
     def once() -> SweepDone:
-        face_here = wiggle_face(asked.seconds, bell=settings()[0].bell)
+        config = settings()[0]
+        simulated = (asked.port or config.port).startswith(SIMULATED)
+        face_here = wiggle_face(asked.seconds, bell=config.bell, simulated=simulated)
         try:
             with (
                 asked.session(setup) as s,

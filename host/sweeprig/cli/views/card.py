@@ -30,7 +30,11 @@ def wrapped(text: str, width: int, indent: str = "  ") -> list[str]:
 
 def end_line(end: EndLine, width: int) -> list[str]:
     """Return one end: volts with their interval, the margin, and beside it the volts at nominal supply."""
-    return wrapped(end_words(end), width)
+    whole = end_words(end)
+    if len(whole) + 2 <= width or end.nominal_v is None:
+        return wrapped(whole, width)
+    first, bracket, rest = whole.partition("   (")
+    return [*wrapped(first, width), *wrapped(f"{bracket.strip()}{rest}", width, " " * 11)]
 
 
 def fault_line(fault: NamedFault) -> str:

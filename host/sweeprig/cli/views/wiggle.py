@@ -10,6 +10,7 @@ from sweeprig.cli.console import colour_wanted, console, styled
 from sweeprig.cli.views.face import ScreenFace, Stop, stop_on_interrupt
 from sweeprig.cli.views.live import TALL, WIDE, big, fit
 from sweeprig.cli.views.screen import Screen, is_terminal, single_keys
+from sweeprig.lines import fitted
 from sweeprig.wording.wiggle import event_words, per_place, place_words, reading_words, since_words
 
 if TYPE_CHECKING:
@@ -26,14 +27,22 @@ FRESH_S = 1.0  # an event this recent is shown strongly
 
 
 def wiggle_lines(
-    search: LiveSearch, wanted_s: float, width: int, height: int, *, colour: bool = False
+    search: LiveSearch,
+    wanted_s: float,
+    width: int,
+    height: int,
+    *,
+    colour: bool = False,
+    simulated: bool = False,
 ) -> list[str]:
     """Return the view, at most `height` lines of `width` columns: count, time since the last, counts per place."""
     top = _top_lines(search, wanted_s, width, height, colour=colour)
+    top[1] = "  SIMULATED" if simulated else ""
     bottom = [fit(width, *KEYS)]
     counts = ["", *(f"  {name:16} {hits}" for name, hits in per_place(search).items())]
     room = height - len(top) - len(counts) - len(bottom) - 1
-    events = [fit(width, brief(h)) for h in search.found[::-1][: max(0, room)]]
+    newest = search.found[::-1][: max(0, room)]
+    events = [line for h in newest for line in fitted(brief(h), width)]
     return [*[*top, *counts, *([""] if events else []), *events][: height - 1], *bottom]
 
 
@@ -63,17 +72,19 @@ def _reading_texts(search: LiveSearch) -> tuple[str, str]:
 
 
 def brief(h: Happening) -> str:
-    """Return one event with what matters first, so that a narrow window cuts off the rest."""
+    """Return one event with what matters first."""
     return f"  {event_words(h)}"
 
 
 class WiggleScreen(ScreenFace["LiveSearch"]):
     """The view on the other screen; rings with every event."""
 
-    def __init__(self, screen: Screen, wanted_s: float, stop: Stop, *, bell: bool) -> None:
-        colour = colour_wanted()
+    def __init__(
+        self, screen: Screen, wanted_s: float, stop: Stop, *, bell: bool, simulated: bool = False
+    ) -> None:
+        look = {"colour": colour_wanted(), "simulated": simulated}
         super().__init__(
-            screen, lambda s, columns, rows: wiggle_lines(s, wanted_s, columns, rows, colour=colour), stop
+            screen, lambda s, columns, rows: wiggle_lines(s, wanted_s, columns, rows, **look), stop
         )
         self._bell = bell
 
@@ -106,11 +117,11 @@ class WiggleLines:
 
 
 @contextmanager
-def wiggle_face(wanted_s: float, *, bell: bool) -> Iterator[WiggleFace]:
+def wiggle_face(wanted_s: float, *, bell: bool, simulated: bool = False) -> Iterator[WiggleFace]:
     """Give the face of a wiggle test of a length [s]; Ctrl-C ends the test."""
     with stop_on_interrupt() as stop:
         if not is_terminal():
             yield WiggleLines(stop, bell=bell)
             return
         with Screen() as screen, single_keys():
-            yield WiggleScreen(screen, wanted_s, stop, bell=bell)
+            yield WiggleScreen(screen, wanted_s, stop, bell=bell, simulated=simulated)
