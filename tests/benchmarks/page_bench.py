@@ -17,6 +17,7 @@ figures are those of the computer.
 from __future__ import annotations
 
 import os
+import shutil
 import socket
 import statistics
 import subprocess
@@ -245,6 +246,9 @@ def main() -> None:
         f"beside {REQUESTS_PER_S} requests a second": flooded,
         "beside sheets that are made one after another": reviewed,
     }
+    if not (shutil.which("chromium") and shutil.which("chromedriver")):
+        print("not run: chromium or chromedriver is not installed")
+        return
     with tempfile.TemporaryDirectory() as folder, browser() as window:
         shelf = shelf_of(Path(folder))
         found = [measure(name, around, window, shelf) for name, around in runs.items()]

@@ -15,7 +15,7 @@ from world import GIVE_UP_S, Served
 from support.terminal import Terminal
 from sweeprig.page.hub import Hub
 
-HANGS_S = 60.0  # for a command that hangs; a good one never comes near it
+HANGS_S = 240.0  # for a command that hangs; a good one never comes near it
 
 
 class Run(Served):
@@ -97,4 +97,4 @@ class Bench(Served):
 
     def end(self) -> int:
         self._reader.join()
-        return self.terminal.process.wait(20)
+        return self.terminal.process.wait(GIVE_UP_S)
