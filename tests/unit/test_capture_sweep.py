@@ -320,7 +320,7 @@ def test_an_open_end_yields_events_until_stopped(tmp_path: Path) -> None:
 def test_a_file_that_is_no_journal_is_never_renamed(tmp_path: Path) -> None:
     notes = tmp_path / "notes.txt"
     notes.write_text("mine", encoding="utf-8")
-    with pytest.raises(InputError, match="no journal"):
+    with pytest.raises(InputError, match="not a journal"):
         recover(notes)
     assert notes.read_text(encoding="utf-8") == "mine"
     assert [p.name for p in tmp_path.iterdir()] == ["notes.txt"]

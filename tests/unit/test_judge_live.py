@@ -98,7 +98,7 @@ def test_a_rig_that_failed_its_check_standard_passes_nothing() -> None:
         assert j.verdict is verdict
     # the failure stands first, before anything that is open as well
     assert (
-        "check standard"
+        "last verification"
         in judge(
             analysis=replace(make_analysis(trace), strokes=()),
             trace=trace,
