@@ -74,7 +74,7 @@ def test_a_trend_leaves_simulated_sweeps_out_and_says_so(tmp_path: Path) -> None
 
 def test_a_comparison_with_a_simulated_capture_says_so(tmp_path: Path) -> None:
     place = store_of(tmp_path, False, True)
-    assert "! Of record 2: SIMULATED." in call("compare", "1", "2", "--records", place)
+    assert "record 2: SIMULATED." in call("compare", "1", "2", "--records", place)
     both = store_of(tmp_path / "other", True, True)
     assert call("compare", "1", "2", "--records", both).startswith(SIMULATED)
 
@@ -130,3 +130,25 @@ def test_a_list_shows_what_there_is_room_for(width: int, shown: str) -> None:
     assert max(map(len, lines)) <= width
     assert set(shown.split()) <= set(lines[0].split())
     assert {"no.", "captured", "verdict", "sensor"} <= set(lines[0].split())
+
+
+def test_the_sheet_of_a_batch_is_one_page(tmp_path: Path) -> None:
+    place = store_of(tmp_path, False, False, True)
+    out = tmp_path / "batch.html"
+    call("records", "batch", "B", "--records", place, "--sheet", str(out))
+    page = out.read_text("utf-8")
+    assert "2031-03-04 to 2031-03-06" in page
+    assert "1 SIMULATED sweep left out." in page
+    assert page.count("<main") == 1
+    assert "S-1" in page
+    assert "sweeprig " not in page.partition("<body")[2]
+
+
+def test_a_large_batch_stays_on_one_page_and_says_what_is_left_out() -> None:
+    from sweeprig.report.batch_sheet import MOST_ROWS, batch_html
+
+    rows = [(f"S-{n}", "pass", "<0.45>") for n in range(60)]
+    page = batch_html("B", counts="60", taken="", heads=("serial", "verdict", "closed"), rows=rows, lines=())
+    assert page.count("<tr>") == MOST_ROWS + 1
+    assert "20 more sensors stand in the records." in page
+    assert "&lt;0.45&gt;" in page

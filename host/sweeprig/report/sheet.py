@@ -30,7 +30,8 @@ def _held(value: object) -> object:
     return clip(value, MOST_TEXT) if isinstance(value, str) and not hasattr(value, "__html__") else value
 
 
-def _environment() -> Environment:
+def environment() -> Environment:
+    """Return what fills the templates: all that was typed is escaped, and cut where it is no text of a person."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
     return Environment(
@@ -50,5 +51,5 @@ def sheet_html(outcome: Outcome) -> str:
     """
     from sweeprig.report.view import sheet_view
 
-    page = _environment().get_template("sheet.html").render(sheet_view(outcome))
+    page = environment().get_template("sheet.html").render(sheet_view(outcome))
     return page.translate(UNPRINTABLE)

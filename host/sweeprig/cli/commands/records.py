@@ -174,11 +174,14 @@ def history(
 def batch_(
     name: Annotated[str, typer.Argument(help="The batch, as named with sweep --series --batch.")],
     place: Place = "",
+    sheet: Annotated[
+        Path | None, typer.Option("--sheet", help="Write the batch's sheet (HTML) here.")
+    ] = None,
     as_json: opt.AsJson = False,
 ) -> None:
     """Show the table of a batch again, and how its sensors spread."""
     from sweeprig.bench.batch.batch import batch_json, entries_of_records
-    from sweeprig.bench.batch.text import batch_lines
+    from sweeprig.bench.batch.text import batch_lines, batch_sheet
     from sweeprig.errors import InputError
 
     found = Wanted(place, batch=name).find(full=True)[::-1]
@@ -191,6 +194,13 @@ def batch_(
     console.answer(
         as_json, lambda: batch_json(name, entries), lambda: batch_lines(name, entries, console.width)
     )
+    if sheet is not None:
+        from sweeprig.bench.shop.records import write_export
+        from sweeprig.cli.session import settings
+
+        taken = f"{found[0].created[:10]} to {found[-1].created[:10]}"
+        write_export(sheet, batch_sheet(name, entries, taken=taken, workshop=settings()[0].workshop))
+        console.say(f"Sheet: {sheet}")
 
 
 @dataclass(frozen=True)
