@@ -72,8 +72,10 @@ def write_examples(path: str, formatter: Any) -> None:
     """Write the worked examples of a command."""
     if path in EXAMPLES:
         with formatter.section("Examples"):
+            indent = " " * formatter.current_indent
             for example in EXAMPLES[path]:
-                formatter.write(f"{' ' * formatter.current_indent}{example}\n")
+                for line in folded(example, formatter.width, indent, f"{indent}    "):
+                    formatter.write(f"{line}\n")
 
 
 def path_of(ctx: Any) -> str:
