@@ -169,7 +169,7 @@ def test_aim_asks_for_the_mount_and_refuses_a_pedal(run: Run) -> None:
     t.until(lambda t: "Mount" in t.text())
     t.send("pedal\n")
     assert t.end() == SafetyError.exit_code
-    assert "not for this mount" in t.text()
+    assert "This mount cannot be adjusted" in t.text()
 
 
 def test_aim_brings_a_badly_mounted_sensor_to_a_pass(tmp_path: Path) -> None:

@@ -44,7 +44,7 @@ FITS = "Both ends are within limits after the move."
 
 
 def check_mount(mount: str, profile: Profile, *, target_v: float | None = None) -> None:
-    """Raise where aiming is not for this mount: InputError where it was not said, SafetyError where it is refused."""
+    """Raise where this mount cannot be adjusted: InputError where it is not given, SafetyError where it is refused."""
     if mount not in tuple(Mount):
         raise InputError(
             "The sensor's mount is not known.",
