@@ -53,7 +53,8 @@ def margin_line(m: Margin) -> str:
 def check_line(c: Check) -> str:
     """Return one other limit of the profile."""
     whole = c.unit in ("strokes", "")
-    value = "not measured" if c.value is None else f"{c.value:z.{0 if whole else 3}f} {c.unit}".strip()
+    unit = c.unit.removesuffix("s") if c.value == 1 else c.unit  # 1 stroke
+    value = "not measured" if c.value is None else f"{c.value:z.{0 if whole else 3}f} {unit}".strip()
     low = "" if c.low is None else f"{c.low:g}"
     high = "" if c.high is None else f"{c.high:g}"
     range_ = f"{low} to {high}" if low and high else f"at least {low}" if low else f"at most {high}"
