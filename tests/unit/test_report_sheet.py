@@ -167,7 +167,7 @@ def test_what_is_not_known_is_said(pages: dict[str, Page]) -> None:
     assert "no capture file" in pages["csv"].text
     assert "nominal: never calibrated" in pages["angle"].text
     assert "no calibration yet" in pages["angle"].text
-    assert not any("never checked since the calibration" in pages[name].text for name in ("angle", "csv"))
+    assert not any("not verified since the calibration" in pages[name].text for name in ("angle", "csv"))
 
 
 def test_rig_calibration_losses_hash_and_versions(pages: dict[str, Page]) -> None:

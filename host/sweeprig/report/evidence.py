@@ -158,7 +158,7 @@ def rig_rows(outcome: Outcome) -> Rows:
     calibration, capture = outcome.calibration, outcome.capture
     rows = [
         ("Rig", facts.rig_text(outcome)),
-        ("Test lead", outcome.setup.lead_checked or "never checked"),
+        ("Test lead", outcome.setup.lead_checked or "never tested"),
         ("Calibration", facts.calibration_text(outcome)),
         ("Meter behind the calibration", facts.meter_text(outcome)),
     ]
@@ -166,7 +166,7 @@ def rig_rows(outcome: Outcome) -> Rows:
         mode = f", regulator mode {calibration.smps_mode}" if calibration.smps_mode else ""
         rows.append(("Calibration made at", f"{fixed(calibration.temperature_c, 1)} °C{mode}"))
     if calibration is not None:
-        rows.append(("Check standard", facts.verified_text(outcome)))
+        rows.append(("Verification", facts.verified_text(outcome)))
     rows.append(("Profile", facts.profile_text(outcome)))
     rows.append(("Guard band", f"{outcome.judgement.guard_factor:g} × U (95 %)"))
     if capture is not None:

@@ -81,7 +81,7 @@ def verified_text(outcome: Outcome) -> str:
         return "no calibration yet"
     checks = calibration.verified
     if not checks:
-        return "never checked since the calibration"
+        return "not verified since the calibration"
     return ", ".join(f"{key.replace('_', ' ')} {value}" for key, value in checks[-1].items())
 
 
@@ -190,8 +190,8 @@ def facts(outcome: Outcome) -> list[tuple[str, str]]:
         ("Not seen", lost_text(outcome)),
         ("Rig", rig_text(outcome)),
         ("Calibration", calibration_text(outcome)),
-        ("Check standard", verified_text(outcome)),
-        ("Test lead", setup.lead_checked or "never checked"),
+        ("Verification", verified_text(outcome)),
+        ("Test lead", setup.lead_checked or "never tested"),
         ("Hookup", f"{setup.hookup}, {place}" if outcome.capture else "not known: no rig took this data"),
         ("Sense", analysis.sense_evidence),
         ("Profile", outcome.judgement.profile_name),
