@@ -79,7 +79,7 @@ def calibration_of(u_v: float) -> Calibration:
 
 def analysis_of(low_v: float, high_v: float, supply_v: float) -> Analysis:
     strokes = tuple(Stroke(10 * k, 10 * k + 10, low_v, high_v, 1, True) for k in range(4))
-    low, high = (End(v, U_REST_V, math.inf, 5, 900, 0.0, 0.0, v / supply_v) for v in (low_v, high_v))
+    low, high = (End(v, U_REST_V, math.inf, 5, 900, 0.0, 0.0, v / supply_v, agree=5) for v in (low_v, high_v))
     return Analysis(
         sense=Sense.RISING,
         sense_evidence="told",
