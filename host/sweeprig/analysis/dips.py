@@ -23,7 +23,9 @@ PLACES = np.arange(N_PLACES) * STEP_PERCENT
 CHORDS_PERCENT = (2.0, 1.0)  # of span: half the line that a place is compared with
 EDGE = 2.5  # chords from either end, where every hand speeds up and slows down, are left out
 FEWEST_WINDOWS = 4.0  # that a chord must take: a faster stroke shows no dip
-LEAST_PERCENT = 0.22  # % of supply: departure that counts; a bell of 0.3 % has it
+LEAST_PERCENT = (
+    0.22  # % of supply: departure that counts; a bell of 0.4 % that is half a per cent wide has it
+)
 LEAST_LSB, LEAST_STEPS = 8.0, 2.5  # codes of a rig with windows; steps of single readings
 CHANCE = 6.0  # standard errors of the median of one direction's strokes
 TEXTURE = 5.0  # of the usual departure from place to place
