@@ -88,8 +88,11 @@ class Bench(Served):
         self._news.set()
 
     def until(self, words: str) -> str:
-        """Return the terminal's text once it holds these words."""
-        while words not in (text := self.terminal.text()):
+        """Return all that was written to the terminal once it holds these words.
+
+        Not the screen: what comes in one piece with the end of a view is not drawn there.
+        """
+        while words not in (text := self.terminal.raw.decode("utf-8", "ignore")):
             assert self._reader.is_alive(), text
             self._news.wait(1.0)
             self._news.clear()
