@@ -105,7 +105,8 @@ class Service:
         taken_ms = self.clock.ms()
         if self.stream.running:
             busy = self.stream.pump() or busy
-            self._tidy(taken_ms)
+            if not self.stream.behind:
+                self._tidy(taken_ms)
         if self.keeper is not None:
             self.keeper.tick()
         self.ramp.tick(self.stream.running, self.histogram.on)
@@ -123,6 +124,7 @@ class Service:
         if self.tidy is not None and self.clock.diff_ms(now_ms, self._tidy_ms) >= TIDY_MS:
             self._tidy_ms = now_ms
             self.tidy()
+            self.stream.pump()  # what came meanwhile
 
     def _listen(self):
         if self.leaving or not self.outbox.takes_replies():
