@@ -18,7 +18,7 @@ except (ImportError, AttributeError, SyntaxError, ValueError):  # CPython, or a 
 RECORD_SLOTS = 32  # packets of records: about half a second
 LONG_SLOTS = 2  # snapshots and histograms, up to wire.MAX_MESSAGE each
 SHORT_MOST = 24  # replies, gaps, marks, status
-MOST_AT_ONCE = 1024  # bytes in one cycle: a board takes 4 ms for them, and its buffers hold 32 ms of windows
+MOST_AT_ONCE = 1472  # bytes in one cycle: two carry a long message, a packet of records and the reply behind
 ROOM_FOR_REPLY = 4  # commands are read only while there is room for so many short messages
 
 

@@ -105,7 +105,7 @@ class Service:
         taken_ms = self.clock.ms()
         if self.stream.running:
             busy = self.stream.pump() or busy
-            if not self.stream.behind:
+            if not (self.stream.behind or self.outbox):
                 self._tidy(taken_ms)
         if self.keeper is not None:
             self.keeper.tick()
