@@ -14,6 +14,8 @@ from sweepboard import wire
 from sweeprig.bench.batch.series import Batch
 from sweeprig.bench.batch.series_run import sweep_one
 from sweeprig.bench.hookup.power_watch import ONE_PLACE
+from sweeprig.bench.readings.limits import limit
+from sweeprig.bench.sweep import run as sweep_run
 from sweeprig.bench.sweep.sweep import SweepOrder, take
 from sweeprig.capture.file import read_capture
 from sweeprig.capture.model import SweepSetup
@@ -180,7 +182,10 @@ def test_supply_and_signal_are_measured_before_switching_on(tmp_path: Path) -> N
     assert any(line.startswith("Before switching on: supply 0.0") for line in capture.setup.prepared)
 
 
-def test_a_sweep_that_nobody_begins_lets_the_sensor_go(tmp_path: Path) -> None:
+def test_a_sweep_that_nobody_begins_lets_the_sensor_go(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sweep_run, "limit", lambda name: 10.0 if name == "sweep.wait_s" else limit(name))
     rig = ScriptedRig(lambda o: (0.45, 0.0, 5.0) if o.supply else (0.0, 0.0, 0.0))
     order = SweepOrder(POWERED, tmp_path, tmp_path / "calibrations")
     with pytest.raises(InputError, match="does not begin"):

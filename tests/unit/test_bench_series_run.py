@@ -156,4 +156,4 @@ def test_the_verdict_fills_a_real_terminal() -> None:
     assert seen_letters
     assert os.waitstatus_to_exitcode(status) == 0
     after = raw.rpartition(b"\x1b[?1049l")[2].decode()  # on the terminal's own screen again
-    assert "Batch trial: 1 sensors, 1 sweeps" in after
+    assert "Batch trial: 1 sensor, 1 sweep" in after

@@ -78,6 +78,10 @@ class Console:
         """Print what must not be missed, quiet or not."""
         print(laid_out(f"sweeprig: {shown(text)}", sys.stderr), file=sys.stderr, flush=True)
 
+    def needed(self, line: Shown) -> None:
+        """Print a line of ours as it is, quiet or not: without it the command is of no use."""
+        print(line, file=sys.stderr, flush=True)
+
     def error(self, error: SweeprigError) -> None:
         """Print an error, quiet or not."""
         self.end_progress()

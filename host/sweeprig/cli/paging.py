@@ -134,10 +134,10 @@ def _served(asked: PageOptions, page: Beside, records: str) -> Iterator[None]:
 
 def invite(address: str, *, lan: bool) -> None:
     """Print the address, and for phones the code to scan. Quiet or not: without it the page is of no use."""
-    print(f"Page: {address}", file=sys.stderr, flush=True)
+    console.needed(Shown(f"Page: {address}"))
     if lan:
         for line in code_lines(address):
-            print(line, file=sys.stderr, flush=True)
+            console.needed(line)
 
 
 def code_lines(text: str) -> list[Shown]:

@@ -50,7 +50,7 @@ def holds_records(message: bytes, protocol: int) -> bool:
 def record_index(messages: list[bytes], first: list[int]) -> NDArray[np.int64]:
     """Return the index of every record in messages of records that begin at `first`."""
     counts = [(len(message) - MIN_MESSAGE) // wire.RECORD_SIZE for message in messages]
-    total = sum(counts)
-    if first[-1] - first[0] == total - counts[-1]:  # nothing is missing between them
-        return np.arange(first[0], first[0] + total)
-    return np.concatenate([np.arange(at, at + n) for at, n in zip(first, counts, strict=True)])
+    ends = [at + n for at, n in zip(first, counts, strict=True)]
+    if first[1:] == ends[:-1]:  # nothing is missing, twice or in another order
+        return np.arange(first[0], ends[-1])
+    return np.concatenate([np.arange(*bounds) for bounds in zip(first, ends, strict=True)])

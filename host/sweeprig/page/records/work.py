@@ -70,7 +70,7 @@ def main() -> int:
         answer = made(outcome_of(job["place"], job["key"]), job["kind"])
     except SweeprigError as error:
         parts = {"what": error.what, "seen": error.seen, "limit": error.limit, "next_step": error.next_step}
-        sys.stdout.write(json.dumps(parts))
+        sys.stdout.buffer.write(json.dumps(parts).encode())
         return REFUSED
     sys.stdout.buffer.write(answer)
     return 0
