@@ -20,8 +20,9 @@ FLOOR = {"V": 5e-3, "A": 1e-4, "ohm": 0.5, "": 2e-3}
 OFF = "USB off, no lead"
 ON = "USB on, outputs released, no sensor"
 SUPPLY_ON = "supply on, powered lead, no sensor"
-BURDEN = "burden on, powered lead, no sensor"
-BIAS_UP, BIAS_DOWN = "bias up", "bias down"
+BURDEN = "burden on, supply off, powered lead, no sensor"
+BIAS_UP, BIAS_DOWN = (f"bias {way}, burden and supply off, powered lead, no sensor" for way in ("up", "down"))
+AGAIN = f"{ON}, for the lines after the bias"
 Reading = Callable[[Rigs], FloatArray]
 
 
@@ -226,12 +227,18 @@ def release_command(build: str) -> str:
 
 
 def state_commands() -> list[tuple[str, str]]:
-    """Return (state, command) of the states that only full and driven builds have."""
+    """Return (state, command) of the states that only full and driven builds have. Each sets every output anew."""
     return [
-        (BURDEN, _command({_gpio("BURDEN_ON"): True})),
-        (BIAS_UP, _command({_gpio("BIAS_UP"): True, _gpio("BIAS_DOWN"): True})),
-        (BIAS_DOWN, _command({_gpio("BIAS_UP"): False, _gpio("BIAS_DOWN"): False})),
+        (BURDEN, _outputs(burden=True, up=False, down=True)),
+        (BIAS_UP, _outputs(burden=False, up=True, down=True)),
+        (BIAS_DOWN, _outputs(burden=False, up=False, down=False)),
+        (AGAIN, release_command("full")),
     ]
+
+
+def _outputs(*, burden: bool, up: bool, down: bool) -> str:
+    levels = {"SUPPLY_ON": False, "BURDEN_ON": burden, "BIAS_UP": up, "BIAS_DOWN": down}
+    return _command({_gpio(name): level for name, level in levels.items()})
 
 
 def _gpio(name: str) -> int:

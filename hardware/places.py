@@ -2,7 +2,19 @@
 
 from __future__ import annotations
 
-from hardware.breadboard.plan import LOWER, UPPER, Hole, is_hole, net_by_hole, used
+from hardware.breadboard.plan import (
+    LOWER,
+    UPPER,
+    Hole,
+    Wire,
+    hole,
+    is_hole,
+    net_by_hole,
+    on_link,
+    used,
+    wires,
+)
+from hardware.breadboard.plan import places as holes_of
 from sweeprig.frontend.nets import SOCKET, pieces, test_points
 from sweeprig.frontend.tables import table
 
@@ -14,7 +26,7 @@ PLACES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("U1 reference pin", ("U1_REF",)),
     ("supply lead", ("SUPPLY_OUT",)),
     ("supply sense", ("SUPPLY_SENSE",)),
-    ("signal lead", ("SIGNAL_A", "SIGNAL_B")),
+    ("signal lead", ("SIGNAL_A", "SIGNAL_B", "SUPPLY_SENSE")),
     ("signals A and B", ("SIGNAL_A", "SIGNAL_B")),
     ("junction of R1 and R2", ("NODE_A", "NODE_B", "NODE_S")),
     ("Q1's side of D5", ("COLLECTOR",)),
@@ -29,6 +41,8 @@ PLACES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("U3 AIN2", ("AIN2",)),
     ("U3 AIN3", ("AIN3",)),
     ("contact 6", ("TAP_GROUND",)),
+    ("ground sense", ("GROUND_SENSE",)),
+    ("battery sense", ("BATTERY_SENSE",)),
     ("GND", ("GND",)),
 )
 
@@ -39,15 +53,37 @@ def named(where: str) -> list[str]:
 
 
 def free_hole(net: str) -> str:
-    """Return a hole of the breadboard that is joined to a net and in which nothing stands; else a leg's own hole."""
-    taken, joined = set(used()), [at for at, name in net_by_hole().items() if name == net]
-    for at in sorted(joined, key=lambda h: h.xy):
-        rows = at.row if len(at.row) == 2 else UPPER if at.row in UPPER else LOWER
-        around = [Hole(at.row, at.column + d) for d in (1, -1, 2, -2)] if len(at.row) == 2 else []
-        for free in around or [Hole(row, at.column) for row in rows]:
-            if is_hole(free) and free not in taken and not _under_the_board(free):
-                return str(free)
-    return f"leg at {joined[0]}" if joined else ""
+    """Return a hole of the breadboard that is joined to a net, free and under no part; else a leg's own hole."""
+    joined = sorted((at for at, name in net_by_hole().items() if name == net), key=lambda h: h.xy)
+    free = [at for leg in joined for at in _around(leg) if _is_free(at)]
+    clear = [at for at in free if not _covered(at, wires())] or free
+    return str(clear[0]) if clear else f"leg at {joined[0]}" if joined else ""
+
+
+def _around(leg: Hole) -> list[Hole]:
+    """Return the other holes of a leg's strip, the nearest of a rail strip."""
+    if len(leg.row) == 2:
+        return [Hole(leg.row, leg.column + d) for d in (1, -1, 2, -2)]
+    return [Hole(row, leg.column) for row in (UPPER if leg.row in UPPER else LOWER)]
+
+
+def _is_free(at: Hole) -> bool:
+    """Tell whether nothing stands in a hole or over it."""
+    two_legs = [
+        Wire(*sorted(pins.values(), key=lambda h: h.xy)) for pins in holes_of().values() if len(pins) == 2
+    ]
+    return is_hole(at) and at not in used() and not _under_the_board(at) and not _covered(at, two_legs)
+
+
+def _covered(at: Hole, lines: list[Wire]) -> bool:
+    """Tell whether a hole lies under a part or bridge between two holes."""
+    return any(on_link(Wire(*sorted((x.a, x.b), key=lambda h: h.xy)), at) for x in lines)
+
+
+def measured() -> list[Hole]:
+    """Return every hole where the meter looks on the plain build: bare wires of a perforated board reach them."""
+    found = [free_hole(net) for _, nets in PLACES for net in nets]
+    return sorted({hole(each.removeprefix("leg at ")) for each in found if each}, key=lambda h: h.xy)
 
 
 def _under_the_board(at: Hole) -> bool:

@@ -143,15 +143,15 @@ def first_power_md() -> str:
         out += ["", f"## {front_end(build).title}", "", *_states(build)]
         out += ["", table(head, first_power.rows(build))]
         where = "a hole of the breadboard that is free" if build == "plain" else "on the printed board"
-        out += ["", table(("place", where), places.rows(build))]
+        out += ["", table(("place", where), places.rows(build)), "", *_PROBING[build]]
     return "\n".join([*out, ""])
 
 
 def _states(build: str) -> list[str]:
     states = [(first_power.ON, first_power.release_command(build))]
     states += [(first_power.SUPPLY_ON, first_power.switch_command(on=True))]
-    states += [] if build == "plain" else first_power.state_commands()
-    states += [("supply off again", first_power.switch_command(on=False))]
+    off = ("supply off again", first_power.switch_command(on=False))
+    states += [off] if build == "plain" else first_power.state_commands()
     lines = []
     for state, command in states:
         lines += [f"{state}:", "", f"    {command}", ""]
@@ -168,6 +168,32 @@ _FIRST_POWER_INTRO = (
     "The board has MicroPython on it and not yet our firmware. For resistance and diodes the meter's plus goes where",
     "the table says. The commands for the states, on the computer that the board hangs on:",
 )
+
+_PROBING = {
+    "plain": (
+        "The meter's tips do not go into holes: put 2 cm of bare solid wire of 0.6 mm into the hole and clip onto it.",
+        "On a perforated board a loop of wire is soldered in at each of these places.",
+        "",
+        "A signal lead is A, B or the supply sense (channel S): lines 6, 16, 17 and 18 are made three times. For S the",
+        "supply sense is not yet joined to the supply lead; line 12 is made with both joined.",
+    ),
+    "full": (
+        "A contact of the socket is probed at the far end of the lead that has it, or by 2 cm of solid wire of 1 mm in",
+        "the socket, put in with USB out. Never press a meter's tip into it: it spreads the contact.",
+        "",
+        "A signal lead is A, B or the supply sense (channel S): lines 6, 18, 19 and 20 are made three times. For S no",
+        "lead is in: the powered one joins contacts 1 and 2 at its end, and R63 and R64 then stand beside R2.",
+        "",
+        "| lines | lead in the socket |",
+        "|---|---|",
+        "| 1 to 8 | none; line 7 has contact 7, line 8 contact 6 on a wire |",
+        "| 9 to 27 | the powered lead, open at its far end but for its own joints (1 to 2); of 18 to 20 for S: none |",
+        "| 28 | the powered lead: its wire 8 is on its ground (5); without one a wire from contact 8 to 5 |",
+        "| 29 | the tap lead (the powered one has no wire 9): battery plus on contact 9, its minus on contact 6 |",
+        "",
+        "Line 15: wait three seconds, while the meter charges C65 through R66.",
+    ),
+}
 
 FILES = {
     "parts.md": parts_md,

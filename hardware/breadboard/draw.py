@@ -12,6 +12,7 @@ from hardware.breadboard.plan import (
     board_holes,
     is_hole,
     links,
+    net_at,
     net_by_hole,
     piece,
     places,
@@ -19,6 +20,7 @@ from hardware.breadboard.plan import (
     used,
     wires,
 )  # fmt: skip
+from hardware.places import measured
 from hardware.values import value_str
 from sweeprig.frontend.nets import BOARD, EDGE, SOCKET, Piece, pieces
 from sweeprig.frontend.tables import Part, parts, pins
@@ -155,7 +157,7 @@ def perfboard_above() -> str:
     """Return the perforated board from above: the same places, the wires under it shown through."""
     sheet = Sheet("Plain build on a perforated board, from above; pale: the bare wires under it")
     _holes(sheet)
-    for link in links():
+    for link in links(measured()):
         sheet.line(sheet.hole(link.a), sheet.hole(link.b), "#d9c48a", 7)
     for draw in (_names, _board, _terminal, _bridges, _pieces):
         draw(sheet)
@@ -168,8 +170,8 @@ def perfboard_below() -> str:
                   mirrored=True)  # fmt: skip
     _holes(sheet)
     _names(sheet)
-    for link in links():
-        sheet.line(sheet.hole(link.a), sheet.hole(link.b), colour(net_by_hole()[link.a]), 5)
+    for link in links(measured()):
+        sheet.line(sheet.hole(link.a), sheet.hole(link.b), colour(net_at(link.a)), 5)
     for at in used():
         sheet.dot(sheet.hole(at), 3.4, "#fff", colour(net_by_hole().get(at, "")))
     return sheet.svg()

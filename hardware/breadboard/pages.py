@@ -7,7 +7,8 @@ from pathlib import Path
 
 from hardware.board.pieces import bought
 from hardware.breadboard.draw import breadboard, perfboard_above, perfboard_below
-from hardware.breadboard.plan import BUILD, Step, links, net_by_hole, piece, places, steps
+from hardware.breadboard.plan import BUILD, Step, links, net_at, net_by_hole, piece, places, steps
+from hardware.places import measured
 from hardware.tables_md import table
 from hardware.values import part_value
 from sweeprig.frontend.nets import SOCKET
@@ -27,6 +28,9 @@ _INTRO = (
     "bend the legs, and let no bare leg touch another. Flat bridges may run under Q1 and Q2. A screw terminal whose",
     "pins do not go into the holes gets 1 cm of solid wire soldered to each pin.",
     "",
+    "Where first power looks, a piece of bare solid wire of 0.6 mm, 2 cm long, goes into the free hole it names, and",
+    "the meter's clip onto the wire: a meter's own tip does not go into a breadboard. Take the wire out again.",
+    "",
     "The lines of first power named behind a step look at what that step added; their ranges are those of the whole",
     "rig. Run all of them once more, in order, at the end.",
     "",
@@ -39,6 +43,9 @@ _PERFORATED = (
     "breadboard's strips join is joined below by bare tinned wire of 0.5 mm, soldered to every pin on it; bridges",
     "as listed above, insulated, on the component side. Those from column 31 to 33 may be one wire with their",
     "strips. Nothing runs under the Pico class board. A test compares the nets of both boards with the table.",
+    "The wires reach the holes where first power puts the meter too: solder a loop of bare wire into each of them:",
+    "",
+    "@measured",
     "",
     "![perforated board from above](perfboard-above.svg)",
     "",
@@ -76,14 +83,19 @@ def _step(number: int, step: Step) -> list[str]:
             f"Bridges: {bridges}.{check}"]  # fmt: skip
 
 
+def _perforated() -> list[str]:
+    loops = ", ".join(f"{at} ({net_at(at)})" for at in measured())
+    return [f"{loops}." if line == "@measured" else line for line in _PERFORATED]
+
+
 def page() -> str:
     """Return the page: steps, parts by hole, bridges, and the wires of the perforated board."""
     out = [MADE, "# The plain build hole by hole", "", *_INTRO, "", "## Steps"]
     for number, step in enumerate(steps(), 1):
         out += _step(number, step)
-    bare = ", ".join(f"{w.a}-{w.b}" for w in links())
+    bare = ", ".join(f"{w.a}-{w.b}" for w in links(measured()))
     return "\n".join(
-        [*out, "", "## On a perforated board", "", *_PERFORATED, "", f"Bare wires below: {bare}.", ""]
+        [*out, "", "## On a perforated board", "", *_perforated(), "", f"Bare wires below: {bare}.", ""]
     )
 
 

@@ -132,10 +132,13 @@ def used() -> list[Hole]:
     return [h for pins in places().values() for h in pins.values()] + [h for w in wires() for h in (w.a, w.b)]
 
 
-def links() -> list[Wire]:
-    """Return the bare wires under a perforated board: one along every strip that has two used holes or more."""
+def links(more: Iterable[Hole] = ()) -> list[Wire]:
+    """Return the bare wires under a perforated board: one along every strip that has two holes or more to join.
+
+    `more`: holes beside the used ones that a wire must reach, such as those where the meter looks.
+    """
     held: dict[str, set[Hole]] = defaultdict(set)
-    for at in used():
+    for at in [*used(), *more]:
         held[strip(at)].add(at)
     ends = [sorted(h, key=lambda x: x.xy) for h in held.values() if len(h) > 1]
     return [Wire(h[0], h[-1]) for h in sorted(ends, key=lambda h: h[0].xy)]
@@ -185,9 +188,9 @@ def on_breadboard() -> list[set[Pin]]:
     return joined(roots(strips()))
 
 
-def on_perfboard() -> list[set[Pin]]:
+def on_perfboard(more: Iterable[Hole] = ()) -> list[set[Pin]]:
     """Return what is joined by the wires under a perforated board and the bridges."""
-    return joined(roots([h for h in used() if on_link(link, h)] for link in links()))
+    return joined(roots([h for h in used() if on_link(link, h)] for link in links(more)))
 
 
 @lru_cache(maxsize=1)
@@ -198,6 +201,11 @@ def net_by_hole() -> Mapping[Hole, str]:
         for pin, at in pins.items():
             net[root[at]] = piece(ref).pins[pin]
     return {h: net[r] for h, r in root.items()}
+
+
+def net_at(at: Hole) -> str:
+    """Return the net of a hole, used or free, as the breadboard joins it; empty where nothing is joined to it."""
+    return next((net for leg, net in net_by_hole().items() if strip(leg) == strip(at)), "")
 
 
 @lru_cache(maxsize=1)

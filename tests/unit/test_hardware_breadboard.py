@@ -12,6 +12,7 @@ from hardware import first_power
 from hardware.breadboard import plan
 from hardware.breadboard.pages import FILES, HERE
 from hardware.breadboard.plan import hole, on_breadboard, on_perfboard, places, used, wires, wrong
+from hardware.places import measured
 
 from sweeprig.frontend.nets import pieces
 from sweeprig.frontend.tables import parts
@@ -109,7 +110,7 @@ def test_a_hole_that_no_breadboard_has_is_refused(name: str) -> None:
 
 def test_wires_on_the_perforated_board_are_straight_and_apart() -> None:
     """No two bare wires share a hole, and none passes a pin of another net."""
-    links = plan.links()
+    links = plan.links(measured())
     assert all(w.a.row == w.b.row or w.a.column == w.b.column for w in links)
     for at in set(used()):
         assert sum(plan.on_link(link, at) for link in links) <= 1, at
