@@ -165,6 +165,9 @@ def ramp(build: str) -> Block:
     return Block("The rig's own ramp", d.svg(), notes)
 
 
+_POWER_SIDE = ("GND", "MGND", "MOTOR", "VMOT")
+
+
 def drive() -> Block:
     """Return stepper driver, encoder, home and the stop button."""
     p = parts("driven")
@@ -172,10 +175,8 @@ def drive() -> Block:
     inputs = ("ENABLE", "DIR", "STEP")
     chip = elm.Ic(
         pins=[
-            *(elm.IcPin(name=n, side="left", slot=f"{i}/3") for i, n in enumerate(inputs, 1)),
-            elm.IcPin(name="GND", side="right", slot="1/3"),
-            elm.IcPin(name="MOTOR", side="right", slot="2/3"),
-            elm.IcPin(name="VMOT", side="right", slot="3/3"),
+            *(elm.IcPin(name=n, side="left", slot=f"{i}/4") for i, n in enumerate((*inputs, "VIO"), 1)),
+            *(elm.IcPin(name=n, side="right", slot=f"{i}/4") for i, n in enumerate(_POWER_SIDE, 1)),
         ],
         edgepadW=1.2,
         pinspacing=1.5,
@@ -192,7 +193,10 @@ def drive() -> Block:
     d.dots((x - 1, y))
     x, y = chip.VMOT
     d.closed((x, y), (x + 2.6, y), f"{p['stop_switch'].ref} stop, latching")
-    d.end((x + 2.6, y), "motor supply, fused", "right")
+    d.part(elm.Fuse, (x + 2.6, y), (x + 5.0, y), "2 A")
+    d.end((x + 5.0, y), "motor supply plus", "right")
+    d.end(tuple(chip.MGND), "motor supply minus", "right")
+    d.end(tuple(chip.VIO), "3.3 V", "left")
     x, y = chip.MOTOR
     d.part(elm.Motor, (x, y), (x + 2.6, y), p["motor"].ref, loc="top")
     d.end((x + 2.6, y), "two coils, four wires", "right")
@@ -201,7 +205,11 @@ def drive() -> Block:
     d.closed((17.6, -1.2), (20.2, -1.2), f"{p['home'].ref} normally closed")
     d.ground((20.2, -1.2))
     _encoder(d, p["encoder"].ref)
-    return Block("Drive", d.svg(), (f"{p['encoder'].ref} has the address 0x36. Switches are drawn at rest.",))
+    notes = (
+        f"{p['encoder'].ref} has the address 0x36. Switches are drawn at rest.",
+        "MGND is the driver's motor ground; 100 µF from VMOT to MGND at its pins. Coil pairs and microsteps: build.md.",
+    )
+    return Block("Drive", d.svg(), notes)
 
 
 def _encoder(d: Pen, ref: str) -> None:
