@@ -109,6 +109,8 @@ def _power_to(build: str, name: str, net: str) -> str:
 _SOCKET = (
     "One socket of fifteen contacts, two leads. A contact that a lead does not have has no wire in it: cut the pin or",
     "leave it out. The plain build has no socket: its lead is the powered one, with ground on the rig's ground.",
+    "Contacts 12 to 15 are joined to nothing. Driven build: A1, U4 and S2 hang on headers of the board, their pins",
+    "named in print; M1, S3, the 2 A fuse and the motor's supply are joined to A1 only, as [build.md](build.md) lists.",
 )
 
 
@@ -163,7 +165,7 @@ _FIRST_POWER_INTRO = (
     f"ranges are those of {first_power.DRAWN} right rigs, simulated with parts all over their tolerance, 15 to 35 C,",
     "any USB port and meters of 1 % with the usual test currents, a little wider. A test draws 1000 others, which all",
     "pass, and 20 rigs with each of many mistakes, which are stopped at a line that names the part. They do not come",
-    "from a built rig. The driven build has the full build's checks; its motor supply stays off until they are done.",
+    "from a built rig. The driven build has the full build's checks; A1, U4 and S2 unplugged, and its own in build.md.",
     "",
     "The board has MicroPython on it and not yet our firmware. For resistance and diodes the meter's plus goes where",
     "the table says. The commands for the states, on the computer that the board hangs on:",
