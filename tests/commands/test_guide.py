@@ -5,13 +5,17 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+import typer
 from typer.testing import CliRunner, Result
 
 from support.outcomes import WORN, outcome
 from sweeprig.analysis.model import Cause, Code, Finding
+from sweeprig.bench.board.rig import port_of
 from sweeprig.bench.guide import FIRST_QUESTION, Answer, Then, command_line, items_for, then_of
+from sweeprig.cli.commands.guide import Job
+from sweeprig.cli.commands.guide import _check as check_step
 from sweeprig.cli.main import app
-from sweeprig.errors import NoRigError
+from sweeprig.errors import InputError, NoRigError, PortMissingError
 from sweeprig.judge.profile import shipped_names
 from sweeprig.link.ports import list_rigs
 
@@ -71,7 +75,43 @@ def test_a_fault_in_the_wiring_is_tested_again() -> None:
 def test_without_a_rig_nothing_is_asked() -> None:
     done = CliRunner().invoke(app, ["guide"], input="b\n")
     assert isinstance(done.exception, NoRigError)
+    assert 'sweeprig guide --port "sim://good?rehearse=yes"' in done.exception.next_step
+    assert "sweeprig demo" in done.exception.next_step
     assert "on the bench" not in done.output
+
+
+@pytest.mark.parametrize(
+    ("port", "error"), [("sim://nosuch", InputError), ("/dev/nothing-there", PortMissingError)]
+)
+def test_a_wrong_port_is_told_before_the_first_question(port: str, error: type[Exception]) -> None:
+    done = CliRunner().invoke(app, ["guide", "--port", port], input="b\n")
+    assert isinstance(done.exception, error)
+    assert "on the bench" not in done.output
+
+
+def test_a_lost_rig_is_no_failed_connection_test() -> None:
+    gone = PortMissingError("The port is not there.", seen="/dev/x", next_step="plug it in")
+    asked: list[list[str]] = []
+
+    def run(arguments: list[str]) -> int:
+        asked.append(arguments)
+        raise gone
+
+    job, seen = Job(run, "/dev/x"), CliRunner()
+    step = typer.Typer()
+    step.command()(lambda: check_step(job))
+    done = seen.invoke(step, [], input="n\n")
+    assert done.exit_code == gone.exit_code
+    assert "The rig does not answer: nothing was tested." in done.output
+    assert "does not pass" not in done.output
+    assert len(asked) == 1
+
+
+@pytest.mark.parametrize("port", ["sim:/worn", "sim:worn", "SIM://worn"])
+def test_a_simulated_address_nearly_right_is_shown(port: str) -> None:
+    with pytest.raises(InputError) as caught:
+        port_of(port)
+    assert caught.value.next_step == "sim://worn"
 
 
 def profiles(question: object) -> set[str]:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+from sweeprig.errors import InputError
 from sweeprig.link.client import RigClient
 from sweeprig.link.ports import choose_port
 from sweeprig.link.transport import open_port
@@ -16,8 +18,22 @@ PATIENCE = (
 
 
 def port_of(port: str) -> str:
-    """Return the port to open: the one named, or the only rig attached."""
+    """Return the port to open: the one named, or the only rig attached. Raises InputError for sim: without //."""
+    nearly = re.fullmatch(r"(?i)sim:/{0,2}([^/].*)", port)
+    if nearly and not port.startswith(SIMULATED):
+        raise InputError(
+            "This is not the address of a simulated rig.",
+            seen=port,
+            limit=f"{SIMULATED} and the name of a simulated sensor",
+            next_step=f"{SIMULATED}{nearly[1]}",
+        )
     return choose_port(port or None)
+
+
+def look_for(port: str) -> None:
+    """Open the rig on `port`, greet it and close it. Raises what keeps it from being used."""
+    with opened_rig(port):
+        pass
 
 
 @contextmanager

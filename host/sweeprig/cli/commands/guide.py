@@ -16,6 +16,7 @@ from sweeprig.cli.session import with_options
 
 if TYPE_CHECKING:
     from sweeprig.bench.sweep.sweep import SweepDone
+    from sweeprig.errors import SweeprigError
 
 
 @dataclass(frozen=True)
@@ -29,6 +30,7 @@ Run = Callable[[list[str]], int]
 """Runs one command of this program; returns its exit status. Raises SweeprigError."""
 
 CONNECTED, FAULT = 0, 10
+REHEARSAL = "sim://good?rehearse=yes"
 
 
 @dataclass
@@ -43,6 +45,7 @@ class Job:
     job: str = ""
     profile: str = ""
     commands: list[list[str]] = field(default_factory=list)
+    refused: SweeprigError | None = None  # what kept the last command from being done
 
     @property
     def hookup(self) -> str:
@@ -66,9 +69,11 @@ class Job:
         from sweeprig.errors import SweeprigError
 
         self.commands.append(arguments)
+        self.refused = None
         try:
             return self.run(arguments)
         except SweeprigError as error:
+            self.refused = error
             console.error(error)
             return None
         finally:
@@ -126,9 +131,21 @@ def _hookup(job: Job) -> None:
 def _check(job: Job) -> None:
     """Test the connection until it is good or the operator goes on; a plug that was moved is confirmed anew."""
     while job.do(["check", *job.words(named=False)]) != CONNECTED:
-        if not guiding.yes("The connection test does not pass. Repair it and test again (n: go on)?"):
+        if job.refused is not None:
+            _refused(job, job.refused)
+        elif not guiding.yes("The connection test does not pass. Repair it and test again (n: go on)?"):
             return
         _hookup(job)
+
+
+def _refused(job: Job, error: SweeprigError) -> None:
+    """Ask whether a step that did not run is tried again; n ends the guide with the error's status."""
+    from sweeprig.errors import LinkError
+
+    no_link = isinstance(error, LinkError)
+    said = "The rig does not answer: nothing was tested." if no_link else "The step did not run."
+    if not guiding.yes(f"{said} Do what stands after next, then try again (n: end here)?"):
+        raise typer.Exit(error.exit_code)
 
 
 def _profile() -> str:
@@ -149,7 +166,9 @@ def _sweep(job: Job) -> SweepDone:
         job.do(["sweep", *job.words()])
         if sweeping.finished:
             return sweeping.finished[-1]
-        if not guiding.yes("No sweep was judged. Sweep again (n: end here)?"):
+        if job.refused is not None:
+            _refused(job, job.refused)
+        elif not guiding.yes("No sweep was judged. Sweep again (n: end here)?"):
             raise typer.Exit(FAULT)
         _hookup(job)
 
@@ -177,6 +196,18 @@ def _sum_up(job: Job) -> None:
         console.say(f"  {command_line(arguments)}")
 
 
+def _look_for(port: str) -> None:
+    """See before the first question that the rig answers; with none attached name the rehearsal too."""
+    from sweeprig.bench.board.rig import look_for
+    from sweeprig.errors import NoRigError
+
+    try:
+        look_for(port)
+    except NoRigError as none:
+        learn = f'{none.next_step}; to learn the guide: sweeprig guide --port "{REHEARSAL}"'
+        raise NoRigError(none.what, seen=none.seen, limit=none.limit, next_step=learn) from None
+
+
 def add_to(app: typer.Typer) -> None:
     """Add the command; it runs the others."""
 
@@ -187,11 +218,10 @@ def add_to(app: typer.Typer) -> None:
     @with_options(GuideOptions)
     def guide(asked: GuideOptions) -> None:
         """Do the whole job with an unknown sensor, one question at a time; each step shows its command."""
-        from sweeprig.bench.board.rig import port_of
         from sweeprig.cli.session import settings
 
         named = asked.port or settings()[0].port
-        port_of(named)  # no rig: said before the first question
+        _look_for(named)
         with around(asked):
             lead(Job(run, named))
 
