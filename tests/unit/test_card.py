@@ -106,3 +106,21 @@ def test_volts_at_nominal_supply_stand_apart_from_those_measured() -> None:
 def test_the_verdict_is_large_where_there_is_room() -> None:
     assert card_lines(card_of(CASES["pass"]), 80)[0].startswith("  ████")
     assert card_lines(card_of(CASES["undecided"]), 60)[0] == "  UNDECIDED"
+
+
+def test_an_open_result_is_not_told_twice_on_the_card() -> None:
+    reason = (
+        "Only 1 full stroke was seen, 3 are needed: sweep again from stop to stop. Not decided either: supply."
+        " Within limits: margin of the closed end, margin of the open end."
+    )
+    card = card_of(outcome(verdict=Verdict.UNDECIDED, reason=reason))
+    assert card.sentence == "Only 1 full stroke was seen, 3 are needed. Not decided either: supply."
+    assert card.next_step == "Sweep again from stop to stop."
+
+
+def test_one_full_stroke_is_no_plural() -> None:
+    from support.judge_cases import given, seen
+
+    one = seen()
+    short = replace(one, strokes=one.strokes[:1])
+    assert given(short).reason.startswith("Only 1 full stroke was seen, 3 are needed")

@@ -11,8 +11,11 @@ from sweeprig.bench.review.card import card_of
 from sweeprig.bench.shop.config import Config
 from sweeprig.capture.model import SweepSetup
 from sweeprig.judge.left_out import ends_are_judged, left_out, profiles_with_ends
+from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.profile import load_profile, shipped_names
 from sweeprig.judge.rails import FIXED, TURN, UNKNOWN
+from sweeprig.report.sheet import sheet_html
+from sweeprig.report.text_sheet import text_sheet
 
 ANY = load_profile("any-three-wire")
 
@@ -52,3 +55,38 @@ def test_turning_is_advised_only_where_the_mount_is_slotted(profile: str, said: 
 
     found = given(seen(0.1), load_profile(profile)).findings
     assert next(f.next_step for f in found if f.code == "margin-closed").startswith(said)
+
+
+def test_page_and_text_say_what_the_profile_left_unjudged() -> None:
+    """The card says it; whoever reads only the first page or the plain text must read it too."""
+    made = replace(outcome(), profile=ANY)
+    page = sheet_html(made).partition('<section class="page details">')[0]
+    for said in (page, text_sheet(made)):
+        assert "Not judged: where the ends should be." in said
+        assert "adjustable-potentiometer or fixed-potentiometer or hall" in said
+    assert "Not judged:" not in text_sheet(outcome())
+
+
+def test_a_pass_without_ranges_claims_no_limits_as_reason() -> None:
+    from support.judge_cases import given, seen
+
+    assert given(seen(), ANY).reason.startswith("Both ends keep clear of both rails")
+    assert given(seen(), load_profile("adjustable-potentiometer")).reason.startswith(
+        "Both ends within limits"
+    )
+
+
+def test_every_point_not_shown_stands_on_the_first_page() -> None:
+    points = tuple(f"Thing {k}: it needs something else. Do {k}." for k in range(9))
+    for made in (outcome(), outcome(worn=True)):
+        shown = replace(made, judgement=replace(made.judgement, not_shown=points[:5]))
+        page = sheet_html(shown).partition('<section class="page details">')[0].lower()
+        assert all(f"thing {k}" in page for k in range(5))
+        assert all(f"thing {k}" in text_sheet(shown) for k in range(5))
+    many = replace(made, judgement=replace(made.judgement, not_shown=points))
+    assert "; 3 more. In full on the next page." in sheet_html(many)
+
+
+@pytest.mark.parametrize("made", [outcome(), replace(outcome(), profile=ANY), outcome(worn=True)])
+def test_card_and_text_ask_for_the_same_next_step(made: Outcome) -> None:
+    assert f"\nNext: {card_of(made).next_step}\n" in text_sheet(made)

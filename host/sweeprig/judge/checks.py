@@ -182,5 +182,6 @@ def _strokes(seen: Seen) -> Check:
     n = float(passes(seen.analysis))
     if n >= need.value:
         return Check("strokes", n, None, "strokes", need.value, None, Verdict.PASS, need.source)
-    more = f"only {n:.0f} full strokes were seen, {need.value:.0f} are needed: sweep again from stop to stop"
+    seen_n = "1 full stroke was" if n == 1 else f"{n:.0f} full strokes were"
+    more = f"only {seen_n} seen, {need.value:.0f} are needed: sweep again from stop to stop"
     return Check("strokes", n, None, "strokes", need.value, None, Verdict.UNDECIDED, need.source, more)

@@ -8,6 +8,7 @@ from sweeprig.analysis.model import Analysis, Code, Finding
 from sweeprig.capture.model import SweepSetup, Trace
 from sweeprig.judge import checks as ch
 from sweeprig.judge import graded as gr
+from sweeprig.judge.left_out import ends_are_judged
 from sweeprig.judge.load import Load, load_of
 from sweeprig.judge.measured import measure
 from sweeprig.judge.model import UNKNOWN_U, Check, Judgement, Margin, Quantity, Verdict
@@ -54,7 +55,9 @@ def judge(
 def _judged(seen: ch.Seen, setup: SweepSetup, load: Load) -> Judgement:
     margins, checks = _against_limits(seen)
     found = _findings(seen, margins, checks, setup)
-    verdict, reason = overall(found, margins, checks, open_points(seen))
+    verdict, reason = overall(
+        found, margins, checks, open_points(seen), ends_judged=ends_are_judged(seen.profile)
+    )
     return Judgement(
         verdict=verdict,
         reason=reason,

@@ -10,6 +10,10 @@ from sweeprig.judge.model import Check, Margin, Verdict
 NO_FAULT = (
     "No fault seen in {passes}, at this temperature and place. Heat or vibration faults are not excluded."
 )
+PASSED = "Both ends within limits, uncertainty included; no fault seen."
+CLEAR = "Both ends keep clear of both rails, uncertainty included; no fault seen."
+NOT_DECIDED = " Not decided either: "
+KEPT = " Within limits: "
 REFUSED = {
     Code.NOT_ANALOGUE: "This is not an analogue position signal",
     Code.RIG_OVER_RANGE: "The signal is above this rig's range",
@@ -47,8 +51,12 @@ def overall(
     margins: tuple[Margin, ...],
     checks: tuple[Check, ...],
     open_points: tuple[str, ...] = (),
+    *,
+    ends_judged: bool = True,
 ) -> tuple[Verdict, str]:
     """Return the verdict and its reason; `findings` are in order, `open_points` keep anything from passing.
+
+    `ends_judged`: whether the profile says where the ends should be; without, they only keep clear of the rails.
 
     A signal that cannot be read decides nothing. Then any fault fails, then anything open leaves it undecided.
     """
@@ -68,7 +76,7 @@ def overall(
     }
     if undecided:
         return Verdict.UNDECIDED, _open_reason(undecided) + _kept(margins, checks)
-    return Verdict.PASS, "Both ends within limits, uncertainty included; no fault seen."
+    return Verdict.PASS, PASSED if ends_judged else CLEAR
 
 
 def _any_fails(margins: tuple[Margin, ...], checks: tuple[Check, ...]) -> bool:
@@ -83,7 +91,7 @@ def _is_fault(f: Finding) -> bool:
 def _open_reason(undecided: dict[str, str]) -> str:
     """The first open point in full, the others by name."""
     first, *others = undecided
-    return _sentence(undecided[first]) + (f" Not decided either: {', '.join(others)}." if others else "")
+    return _sentence(undecided[first]) + (f"{NOT_DECIDED}{', '.join(others)}." if others else "")
 
 
 def _kept(margins: tuple[Margin, ...], checks: tuple[Check, ...]) -> str:
@@ -91,7 +99,7 @@ def _kept(margins: tuple[Margin, ...], checks: tuple[Check, ...]) -> str:
     ends = dict.fromkeys(m.end for m in margins)
     kept = [f"margin of the {e} end" for e in ends if _passed([m for m in margins if m.end == e])]
     kept += [NAMES.get(c.name, c.name) for c in checks if _passed([c])]
-    return f" Within limits: {', '.join(kept)}." if kept else ""
+    return f"{KEPT}{', '.join(kept)}." if kept else ""
 
 
 def _passed(parts: Sequence[Margin | Check]) -> bool:

@@ -18,7 +18,7 @@ class Room:
     findings: int = 2
     evidence: int = 330
     next_step: int = 330
-    not_shown: int = 3  # points; each finding takes the space of three
+    not_shown: int = 5  # points; each finding takes the space of three
     limits: int = 8
     fact: int = 120
     versions: int = 90
@@ -38,7 +38,7 @@ TIGHT = Room(
     limits=6,
     fact=64,
     versions=40,
-    trace_height=206.0,
+    trace_height=180.0,
     extra=False,
 )
 LINE = 75  # characters that fit into one line of a column, about

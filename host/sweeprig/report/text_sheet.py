@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from sweeprig.judge.brief import next_step, not_judged, not_shown_names
 from sweeprig.judge.outcome import Outcome
 from sweeprig.report import facts
 from sweeprig.report.figures import one_line, quantity_text
@@ -26,15 +27,13 @@ def _worst(outcome: Outcome) -> str:
     return f"Worst event of {n}: {text}."
 
 
-def _next_step(outcome: Outcome) -> str:
-    judgement = outcome.judgement
-    if judgement.findings:
-        return f"Next: {judgement.findings[0].next_step}"
-    open_points = [m.would_decide for m in judgement.margins if m.would_decide and m.verdict != "pass"]
-    open_points += [c.would_decide for c in judgement.checks if c.would_decide and c.verdict != "pass"]
-    if open_points:
-        return f"Next: {open_points[0]}"
-    return f"Next: none. {judgement.under}".strip() if judgement.verdict == "pass" else "Next: see the sheet."
+def _joined(*parts: str) -> str:
+    return " ".join(part for part in parts if part)
+
+
+def _not_shown(outcome: Outcome) -> str:
+    names = not_shown_names(outcome)
+    return f"Not shown by this capture: {'; '.join(names)}." if names else ""
 
 
 def text_sheet(outcome: Outcome) -> str:
@@ -46,12 +45,12 @@ def text_sheet(outcome: Outcome) -> str:
     named = ", ".join(t for t in (setup.job, setup.sensor_label, setup.serial) if t)
     lines = [
         f"{judgement.verdict.upper()}: {named or 'sensor not named'}",
-        f"Reason: {judgement.reason}",
-        _ends(outcome),
+        _joined(f"Reason: {judgement.reason}", judgement.under),
+        _joined(f"{_ends(outcome)}.", not_judged(outcome)),
         f"Supply: {quantity_text(judgement.quantities.get('supply_v'))}",
         f"Sense: {outcome.analysis.sense} ({outcome.analysis.sense_evidence})",
-        _worst(outcome),
-        _next_step(outcome),
+        _joined(_worst(outcome), _not_shown(outcome)),
+        f"Next: {next_step(outcome)}",
         f"Caution: {' '.join(facts.cautions(outcome))}",
         f"Capture: {facts.code_text(outcome)}",
     ]

@@ -6,6 +6,7 @@ from typing import Any
 
 from markupsafe import Markup
 
+from sweeprig.judge.brief import not_judged, not_shown_names
 from sweeprig.judge.outcome import Outcome
 from sweeprig.report import evidence, facts
 from sweeprig.report.budgets import budgets, end_keys, short_budget
@@ -24,6 +25,7 @@ NOISE_NOTE = (
     "Noise in the track map is the scatter inside one window as the lever passes. A peak alone is no fault: it is"
     " judged only where a finding names the place. One that comes back there with dropouts is a worn spot."
 )
+MOST_NOT_SHOWN, MOST_NAME, MOST_NAMES = 260, 80, 6  # characters of a sentence, of a name; names
 VERDICT_WORDS = {"pass": "Pass", "fail": "Fail", "undecided": "Undecided"}
 
 
@@ -143,6 +145,7 @@ def _head(outcome: Outcome, room: Room) -> dict[str, Any]:
         "reason": clip(without_commands(reason), room.reason),
         "long_reason": len(reason) > 120,
         "under": clip(outcome.judgement.under, room.reason),
+        "not_judged": not_judged(outcome),
         "who": [clip(t, room.typed) for t in (s.job, s.sensor_label, s.part, s.serial) if t],
         "workshop": clip(s.workshop, 90),
         "whose": [clip(t, room.typed) for t in (s.customer, s.vehicle) if t],
@@ -166,18 +169,29 @@ def _tables(outcome: Outcome, room: Room, table: list[dict[str, Any]]) -> dict[s
         }
         for f in found[: room.findings]
     ]
-    unseen = outcome.judgement.not_shown[: max(room.not_shown - 3 * len(short), 0)]
+    unseen, others = _not_shown(outcome, max(room.not_shown - 3 * len(short), 0))
     return {
         "limits": limits[: room.limits],
         "more_limits": max(0, len(limits) - room.limits),
         "main_findings": short,
         "more_findings": max(0, len(found) - room.findings),
-        "main_not_shown": [clip(without_commands(t), room.fact + 40) for t in unseen],
+        "main_not_shown": unseen,
+        "more_not_shown": others,
         "handover": table,
         "no_counts": _no_counts(outcome),
         "formula": FORMULA,
         "nominal": f"{outcome.trace.nominal_supply_v:g} V",
     }
+
+
+def _not_shown(outcome: Outcome, most: int) -> tuple[list[str], str]:
+    """Return what was not shown in whole sentences, `most` of it, and the rest by name; never a part of a sentence."""
+    texts, names = outcome.judgement.not_shown, not_shown_names(outcome)
+    if len(texts) <= most:
+        return [clip(without_commands(t), MOST_NOT_SHOWN) for t in texts], ""
+    rest = "; ".join(clip(n, MOST_NAME) for n in names[:MOST_NAMES])
+    more = f"; {len(names) - MOST_NAMES} more" if len(names) > MOST_NAMES else ""
+    return [], rest + more
 
 
 def _no_counts(outcome: Outcome) -> str:
@@ -217,7 +231,7 @@ def sheet_view(outcome: Outcome) -> dict[str, Any]:
     page = main_page(outcome)
     passed = outcome.judgement.verdict == "pass" and not outcome.judgement.findings
     return page | {
-        "print_all": not (passed and page["extra"] and not n_shots),
+        "print_all": not (passed and page["extra"] and not n_shots and not page["more_not_shown"]),
         "full_reason": outcome.judgement.reason,
         "all_alerts": facts.alerts(outcome),
         "findings": evidence.finding_rows(outcome),

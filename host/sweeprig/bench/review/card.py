@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from sweeprig.analysis.model import Finding
-from sweeprig.judge.left_out import ENDS as ENDS_PLACE
-from sweeprig.judge.left_out import ends_are_judged, profiles_with_ends
+from sweeprig.judge.brief import HAND_OVER as HAND_OVER
+from sweeprig.judge.brief import first_of, next_step, not_judged
+from sweeprig.judge.left_out import ends_are_judged
 from sweeprig.judge.model import Margin, Quantity, Verdict
 from sweeprig.judge.outcome import Outcome
-from sweeprig.judge.whole import title
+from sweeprig.judge.whole import NOT_DECIDED, title
 
-HAND_OVER = "Hand over: the numbers for the controller are on the sheet."
 ENDS = {"closed_v": "closed", "open_v": "open", "low_v": "low end", "high_v": "high end"}
 
 
@@ -63,8 +63,8 @@ def card_of(outcome: Outcome) -> Card:
         ends=tuple(_end(outcome, name) for name in _shown(outcome)),
         facts=_facts(outcome),
         faults=tuple(_fault(f) for f in found),
-        next_step=_next_step(outcome, found),
-        not_judged=_not_judged(outcome),
+        next_step=next_step(outcome),
+        not_judged=not_judged(outcome, how="To judge it: --profile"),
         simulated=outcome.simulated,
     )
 
@@ -126,8 +126,15 @@ def _sentence(outcome: Outcome, found: tuple[Finding, ...]) -> str:
         text = " ".join(part for part in (faults[0].name, faults[0].place) if part)
         more = f", and {len(faults) - 1} more" if len(faults) > 1 else ""
         return f"{text[:1].upper()}{text[1:]}{more}."
-    first, dot, _ = judgement.reason.partition(". ")
-    return first + ("." if dot else "")
+    return _open(judgement.reason, asked=not found)
+
+
+def _open(reason: str, *, asked: bool) -> str:
+    """Return what is open, without the step that stands under Next (`asked`), and what else is open by name."""
+    first, dot, _ = first_of(reason).partition(". ")
+    text = first.partition(": ")[0].rstrip(".") + "." if asked else first + ("." if dot else "")
+    others = reason.partition(NOT_DECIDED)[2].partition(".")[0]
+    return f"{text}{NOT_DECIDED}{others}." if others else text
 
 
 def _facts(outcome: Outcome) -> str:
@@ -136,21 +143,3 @@ def _facts(outcome: Outcome) -> str:
     sense = outcome.analysis.sense
     signal = "sense unknown" if sense == "unknown" else f"signal {sense}"
     return f"{signal}, {strokes}, profile {outcome.judgement.profile_name}"
-
-
-def _next_step(outcome: Outcome, found: tuple[Finding, ...]) -> str:
-    judgement = outcome.judgement
-    if judgement.verdict is Verdict.PASS:
-        return HAND_OVER
-    if found:
-        return found[0].next_step
-    _, _, rest = judgement.reason.partition(": ")
-    return rest or (judgement.not_shown[0] if judgement.not_shown else judgement.reason)
-
-
-def _not_judged(outcome: Outcome) -> str:
-    """Return what no range was there for, and the profiles that have one."""
-    if outcome.setup.task != "sweep" or ends_are_judged(outcome.profile):
-        return ""
-    names = profiles_with_ends(1 if outcome.trace.signal_b is None else 2)
-    return f"Not judged: {ENDS_PLACE}. To judge it: --profile {' or '.join(names)}."

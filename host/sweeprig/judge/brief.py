@@ -1,0 +1,52 @@
+"""What every short result says in the same words: what was not judged, and the one next step."""
+
+from __future__ import annotations
+
+from sweeprig.judge.left_out import ENDS, ends_are_judged, profiles_with_ends
+from sweeprig.judge.model import Verdict
+from sweeprig.judge.outcome import Outcome
+from sweeprig.judge.whole import KEPT, NOT_DECIDED
+
+HAND_OVER = "Hand over: the numbers for the controller are on the sheet."
+
+
+def not_judged(outcome: Outcome, *, how: str = "Profiles that judge it:") -> str:
+    """Return what no range was there for, and the profiles that have one; "" where nothing was left out.
+
+    `how`: what stands before the names of the profiles.
+    """
+    if outcome.setup.task != "sweep" or ends_are_judged(outcome.profile):
+        return ""
+    names = profiles_with_ends(1 if outcome.trace.signal_b is None else 2)
+    return f"Not judged: {ENDS}. {how} {' or '.join(names)}."
+
+
+def not_shown_names(outcome: Outcome) -> tuple[str, ...]:
+    """Return what the capture could not show, by name; without what `not_judged` says in full."""
+    names = dict.fromkeys(text.partition(":")[0] for text in outcome.judgement.not_shown)
+    said = f"{ENDS[:1].upper()}{ENDS[1:]}"
+    return tuple(f"{n[:1].lower()}{n[1:]}" if n[1:2].islower() else n for n in names if n != said)
+
+
+def next_step(outcome: Outcome) -> str:
+    """Return what to do now: hand over after a pass, else what the first finding or the open point asks for."""
+    judgement = outcome.judgement
+    if judgement.verdict is Verdict.PASS:
+        return HAND_OVER
+    found = next((f for f in judgement.findings if f.severity != "note"), None)
+    if found is not None:
+        return found.next_step
+    return _of_what_is_open(outcome)
+
+
+def _of_what_is_open(outcome: Outcome) -> str:
+    judgement = outcome.judgement
+    _, _, step = first_of(judgement.reason).partition(": ")
+    if step:
+        return f"{step[:1].upper()}{step[1:]}"
+    return judgement.not_shown[0] if judgement.not_shown else judgement.reason
+
+
+def first_of(reason: str) -> str:
+    """Return a reason without what is named after its first point."""
+    return reason.partition(NOT_DECIDED)[0].partition(KEPT)[0]
