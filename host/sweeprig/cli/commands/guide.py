@@ -144,7 +144,7 @@ def _refused(job: Job, error: SweeprigError) -> None:
 
     no_link = isinstance(error, LinkError)
     said = "The rig does not answer: nothing was tested." if no_link else "The step did not run."
-    if not guiding.yes(f"{said} Do what stands after next, then try again (n: end here)?"):
+    if not guiding.yes(f"{said} Do what follows next, then try again (n: end here)?"):
         raise typer.Exit(error.exit_code)
 
 
