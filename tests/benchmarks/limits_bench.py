@@ -2,7 +2,7 @@
 
     python -m tests.benchmarks.limits_bench [--sweeps 20] [--first-seed 5000]
 
-Six strokes at one place in every pass, both chips and builds in turn, untrimmed, hands as the simulated ones are.
+Six strokes at one place in every pass, both chips and builds in turn, uncalibrated, hands as the simulated ones are.
 Found: a finding that is no note, at the right place, whatever it is called. Sound: the same sweeps without a fault.
 """
 

@@ -175,4 +175,4 @@ def test_another_way_of_packing_is_refused(tmp_path: Path, capture: Capture) -> 
     with zipfile.ZipFile(out, "w", zipfile.ZIP_BZIP2) as archive:
         for name, data in members.items():
             archive.writestr(name, data)
-    assert "packed" in refused(tmp_path, out.getvalue()).seen
+    assert "another compression" in refused(tmp_path, out.getvalue()).seen

@@ -279,7 +279,7 @@ def fake(monkeypatch: pytest.MonkeyPatch) -> FakeRig:
     rig = FakeRig()
     monkeypatch.setattr("sweeprig.link.transport.open_port", lambda _port: rig)
     monkeypatch.setattr("time.monotonic", rig.clock)
-    monkeypatch.setattr(RigClient.__init__, "__kwdefaults__", {"clock": rig.clock})
+    monkeypatch.setattr(RigClient.__init__, "__kwdefaults__", {"clock": rig.clock, "patience": 1.0})
     return rig
 
 

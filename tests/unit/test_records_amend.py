@@ -48,7 +48,7 @@ def test_a_number_without_record_or_file_says_so(place: Path) -> None:
     assert isinstance(call("review", "77", "--records", place).exception, NoRecordError)
     lost = call("sheet", "2", "--records", place).exception
     assert isinstance(lost, FileError)
-    assert "record 2 is not where it lay" in lost.what
+    assert "record 2 is no longer at its place" in lost.what
 
 
 def test_a_file_whose_name_is_a_number_is_the_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

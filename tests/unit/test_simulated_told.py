@@ -150,5 +150,5 @@ def test_a_large_batch_stays_on_one_page_and_says_what_is_left_out() -> None:
     rows = [(f"S-{n}", "pass", "<0.45>") for n in range(60)]
     page = batch_html("B", counts="60", taken="", heads=("serial", "verdict", "closed"), rows=rows, lines=())
     assert page.count("<tr>") == MOST_ROWS + 1
-    assert "20 more sensors stand in the records." in page
+    assert "20 more sensors are in the records." in page
     assert "&lt;0.45&gt;" in page

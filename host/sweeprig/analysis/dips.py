@@ -22,6 +22,7 @@ N_PLACES = 401
 PLACES = np.arange(N_PLACES) * STEP_PERCENT
 CHORDS_PERCENT = (2.0, 1.0)  # of span: half the line that a place is compared with
 EDGE = 2.5  # chords from either end, where every hand speeds up and slows down, are left out
+WAITED = 4.0  # times the usual time across a chord: the hand pauses there, and shows no dip
 FEWEST_WINDOWS = 4.0  # that a chord must take: a faster stroke shows no dip
 LEAST_PERCENT = (
     0.22  # % of supply: departure that counts; a bell of 0.4 % that is half a per cent wide has it
@@ -148,13 +149,26 @@ def departure(place: FloatArray, chord: float) -> FloatArray:
     if np.count_nonzero(inside) < FEWEST_WINDOWS:
         return np.full(N_PLACES, np.nan)
     at, now = ahead[inside], t[inside]
-    first, last = (np.interp(at + way * chord, far, t) for way in (-1, 1))
+    first, last = _around(at, chord, far, t)
     took = np.maximum(last - first, 1e-9)
     line = at + chord * (2 * (now - first) / took - 1)
-    off = np.where(took >= FEWEST_WINDOWS, at - line, np.nan)
+    paced = (took >= FEWEST_WINDOWS) & (took <= WAITED * _usual(chord, far, t))
+    off = np.where(paced, at - line, np.nan)
     order = np.argsort(line, kind="stable")
     found = np.interp(PLACES, line[order], off[order], left=np.nan, right=np.nan)
     return np.asarray(found if rising else -found[::-1], dtype=float)
+
+
+def _around(at: FloatArray, chord: float, far: FloatArray, t: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """When a stroke was a chord further back and further on than each of some places."""
+    first, last = (np.asarray(np.interp(at + way * chord, far, t)) for way in (-1, 1))
+    return first, last
+
+
+def _usual(chord: float, far: FloatArray, t: FloatArray) -> float:
+    """The time that a stroke takes from a chord before a place to a chord behind it, at half of its places."""
+    first, last = _around(PLACES[(far[0] + chord < PLACES) & (far[-1] - chord > PLACES)], chord, far, t)
+    return float(np.median(last - first)) if first.size else 0.0
 
 
 def _both_ways(off: FloatArray, ways: IntArray, chord: float) -> FloatArray:
