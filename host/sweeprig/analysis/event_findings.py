@@ -26,6 +26,9 @@ CHAIN_S = 0.5  # s that events go on for, each close upon the last: no single bu
 FEWEST_LEFT = 2  # encounters beside a place that count for themselves
 EITHER_SIGN = 0.2  # share of the rarer sign
 FEWEST_ROUGH = 5  # events
+FEWEST_SURE = 3  # strokes that show a place, from which no other sweep is asked for; own choice, no source
+SWEEP_AGAIN = "Sweep slowly across that place again; if it shows again, replace the sensor."
+NEARLY_ALL = 0.75  # of the strokes over a place: shown in so many, it is there; own choice, no source
 TEXTURE_PERCENT = (
     10.0  # % of supply: events of a rough track; a wire that opens when the lever moves goes deeper
 )
@@ -62,7 +65,7 @@ def _by_place(own: tuple[Event, ...], track: TrackMap | None, channel: int) -> l
     p = track.p_clustered if track is not None else None
     if gathered is None or p is None or not _again(gathered, p, track):
         return _elsewhere(met, own, p, track, channel)
-    first = _at_place(own, gathered, p, channel)
+    first = _at_place(own, gathered, p, channel, n_passes=_passes_at(gathered, track))
     rest = _outside(met, gathered.where)
     if len(rest) < FEWEST_LEFT:
         return [first]
@@ -73,10 +76,10 @@ def _outside(events: tuple[Event, ...], where: Span) -> tuple[Event, ...]:
     return tuple(e for e in events if not inside(e, where))
 
 
-def _at_place(own: tuple[Event, ...], at: Gathered, p: float, channel: int) -> Finding:
+def _at_place(own: tuple[Event, ...], at: Gathered, p: float, channel: int, *, n_passes: int) -> Finding:
     there = tuple(e for e in own if inside(e, at.where))
     rings = _share(e.both_ways for e in there) >= RINGING_PLACE
-    return (_rough_place if rings else _worn)(there, at, p, channel)
+    return _rough_place(there, at, p, channel) if rings else _worn(there, at, p, channel, n_passes)
 
 
 def _elsewhere(
@@ -99,8 +102,15 @@ def _again(at: Gathered, p: float, track: TrackMap | None) -> bool:
     """Hardly by chance, seen in two strokes at least, and in a fair share of the passes over the place."""
     if track is None or p > CLUSTER_P or at.n_strokes < 2:
         return False
+    return at.n_strokes >= LEAST_SHARE * _passes_at(at, track)
+
+
+def _passes_at(at: Gathered, track: TrackMap | None) -> int:
+    """Strokes that crossed the middle of a place; never fewer than those that met something there."""
+    if track is None:
+        return at.n_strokes
     centre = min(int(sum(at.where) / 2 * track.passes.size / 100), track.passes.size - 1)
-    return at.n_strokes >= LEAST_SHARE * float(track.passes[centre])
+    return max(int(track.passes[centre]), at.n_strokes)
 
 
 def _gathered(own: tuple[Event, ...]) -> Gathered | None:
@@ -175,13 +185,18 @@ def _rough_place(there: tuple[Event, ...], at: Gathered, p: float, channel: int)
     return Finding(Code.ROUGH_TRACK, Cause.TRACK, channel, at.where, text, step, numbers=numbers)
 
 
-def _worn(there: tuple[Event, ...], at: Gathered, p: float, channel: int) -> Finding:
+def _worn(there: tuple[Event, ...], at: Gathered, p: float, channel: int, n_passes: int) -> Finding:
     text = (
-        f"{CHANNEL_NAMES[channel]}: {len(there)} dropouts in {at.n_strokes} strokes "
+        f"{CHANNEL_NAMES[channel]}: {len(there)} dropouts in {at.n_strokes} of {n_passes} strokes "
         f"between {at.where[0]:.1f} and {at.where[1]:.1f} % of travel "
         f"({worst(there)}). Too close together for chance (clustering p-value {p:.3g})"
     )
-    step = "Sweep slowly across that place again; if it shows again, replace the sensor."
+    again = at.n_strokes >= FEWEST_SURE and at.n_strokes >= NEARLY_ALL * n_passes
+    step = (
+        f"Replace the sensor: the place shows in {at.n_strokes} of {n_passes} strokes."
+        if again
+        else SWEEP_AGAIN
+    )
     return Finding(
         Code.WORN_SPOT, Cause.TRACK, channel, at.where, text, step, numbers=numbers_of(there) | {"p": p}
     )

@@ -43,7 +43,7 @@ def flag_reading(value_v: float, supply_v: float | None, profile: Profile) -> Fl
         ("upper", top - v, limits.upper_rail.value),
     ):
         if room <= limits.at_rail.value:
-            return Flag(f"at-{side}", f"at the {side} rail: dead band")
+            return Flag(f"at-{side}", "dead band, or an open or shorted wire")
         if room < margin:
             return Flag(f"near-{side}", f"{room:z.3f} V from the {side} rail, margin {margin:z.3f} V")
     return Flag("clear")

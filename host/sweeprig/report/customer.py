@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from sweeprig.analysis.event_findings import SWEEP_AGAIN
 from sweeprig.analysis.model import Cause, Code, Finding
 from sweeprig.judge.left_out import ends_are_judged
 from sweeprig.judge.model import Verdict
@@ -11,6 +12,7 @@ from sweeprig.judge.outcome import Outcome
 from sweeprig.words import Sense
 
 REPLACE = "it should be replaced"
+CONFIRM = "a second sweep must confirm it before it is replaced"
 REPAIR = "it should be repaired"
 WHAT = {  # the fault {where}; what follows
     Code.WORN_SPOT: ("The sensor has a worn spot{where}", REPLACE),
@@ -74,6 +76,8 @@ def customer_text(outcome: Outcome) -> str:
     if first is None or first.code not in WHAT:
         return "The sensor does not pass: a measured value is out of its limits."
     what, follows = WHAT[first.code]
+    if first.next_step == SWEEP_AGAIN:
+        follows = CONFIRM
     return f"{what.format(where=_place(first, outcome))}; {follows.format(mount=_mount(outcome))}."
 
 

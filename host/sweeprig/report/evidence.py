@@ -86,7 +86,7 @@ def snapshot_drawings(
     shown |= {2} if outcome.trace.supply is not None else set()
     drawings = []
     for number, shot in enumerate(capture.snapshots[:limit], 1):
-        at_s = facts.time_of(outcome, shot.index) + shot.first / capture.conversion_hz
+        at_s = facts.time_of(outcome, shot.index) + (shot.first + shot.trigger) / capture.conversion_hz
         drawing = snapshot_svg(
             shot,
             conversion_hz=capture.conversion_hz,
@@ -96,8 +96,18 @@ def snapshot_drawings(
             height=height,
             name=f"{name}{number}",
         )
-        drawings.append((f"{wire.CHANNEL_NAMES[min(shot.channel, 2)]} at {at_s:.4f} s", drawing))
+        event = _event_at(outcome, at_s)
+        drawings.append((f"{wire.CHANNEL_NAMES[min(shot.channel, 2)]} at {at_s:.4f} s{event}", drawing))
     return drawings
+
+
+def _event_at(outcome: Outcome, at_s: float) -> str:
+    """Return the number of the event in whose windows a conversion is, as the trace shows it; "" for none."""
+    window_s = outcome.trace.window_s
+    for number, e in numbered_events(outcome.analysis.events):
+        if e.start_s - 1e-9 <= at_s <= max(e.end_s, e.start_s) + window_s:
+            return f", event {number}"
+    return ""
 
 
 def conversion_volts(calibration: Calibration | None, channel: int, codes: FloatArray) -> FloatArray:

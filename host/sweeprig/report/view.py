@@ -60,16 +60,30 @@ def _sense(outcome: Outcome) -> dict[str, str]:
 
 def _events(outcome: Outcome) -> dict[str, str]:
     worst, n = facts.worst_event(outcome), len(outcome.analysis.events)
-    n_strokes = len(outcome.analysis.strokes)
-    strokes = f"in {count_of(n_strokes, 'stroke')}" if n_strokes else "no stroke seen"
+    strokes = _in_strokes(outcome)
     strokes = "while the harness was moved" if facts.is_wiggle(outcome) else strokes
-    deepest = f"deepest {fixed(worst.depth_percent, 0)} % of supply" if worst else ""
+    deepest = f"deepest {fixed(worst.depth_percent, 0)} % of supply off the signal's course" if worst else ""
     return {
         "name": "Dropouts and jumps",
         "value": str(n) if n else "None",
         "spread": strokes,
         "more": deepest,
     }
+
+
+def _in_strokes(outcome: Outcome) -> str:
+    """Return in how many of the strokes an event was, and how many events came at rest."""
+    n_strokes, events = len(outcome.analysis.strokes), outcome.analysis.events
+    if not n_strokes:
+        return "no stroke seen"
+    if not events:
+        return f"in {count_of(n_strokes, 'stroke')}"
+    met, at_rest = (
+        len({e.stroke for e in events if e.stroke is not None}),
+        sum(e.stroke is None for e in events),
+    )
+    said = [f"in {met} of {count_of(n_strokes, 'stroke')}"] if met else []
+    return ", ".join([*said, *([f"{at_rest} at rest"] if at_rest else [])])
 
 
 def readings(outcome: Outcome) -> list[dict[str, str]]:
