@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -39,7 +40,10 @@ def test_an_unknown_good_sensor_comes_to_a_sheet(tmp_path: Path) -> None:
     assert "Both ends keep clear of both rails" in done.stdout
     assert "Hand it over" in done.stderr
     assert list(tmp_path.rglob("shelf-3-*.html"))
-    last = done.stderr.partition("The same job without the guide:")[2].split("\n")
+    listed, _, closing = done.stderr.partition("The same job without the guide:")[2].partition("\n\n")
+    last = listed.split("\n")
+    assert closing.startswith("PASS (simulated): Both ends keep clear of both rails")
+    assert re.search(r"record \d+, sheet \S+shelf-3\S*\.html", closing)
     assert [line.split()[:2] for line in last if line] == [["sweeprig", "check"], ["sweeprig", "sweep"]]
     assert "--confirm" not in done.stderr.partition("without the guide")[2]
 
@@ -63,6 +67,25 @@ def test_pins_are_found_where_they_are_not_known() -> None:
     done = guide("good", "b", "", "", "n", *ohms, "n")
     assert "supply" in done.stdout
     assert "3. Hookup" in done.stderr, done.output
+    assert "A simulated sensor has no pins to measure: answer y." in done.stderr
+
+
+def test_a_track_that_was_measured_is_passed_on() -> None:
+    ohms = ("4.87k", "600", "4.3k", "4.87k", "4.1k", "800")
+    done = guide("good", "b", "", "", "n", *ohms, "y", "y", "n", "?")
+    assert done.exit_code == 0, done.output
+    assert "Track 4870 ohm" in done.stdout
+    commands = re.findall(r"This step without the guide: (sweeprig (?:check|sweep).*)", done.stderr)
+    assert len(commands) == 2
+    assert all("--track-ohm 4870" in line for line in commands)
+    assert "measure it: --track-ohm" not in done.output
+
+
+def test_an_end_out_of_place_replaces_no_sensor() -> None:
+    done = guide("badly-mounted", "b", "", "", "y", "y", "y", "n", "?")
+    said = done.stderr.partition("7. What the result asks for")[2].partition("The same job")[0]
+    assert "An end is outside its limits. Check stop, lever, mount and part" in said
+    assert "Replace" not in said
 
 
 def test_a_fault_in_the_wiring_is_tested_again() -> None:

@@ -9,6 +9,7 @@ from enum import StrEnum
 
 from sweeprig.analysis.model import Code
 from sweeprig.bench.hookup.cautions import CAUTIONS, POWERED_CAUTIONS, cautions_for, confirmations_for
+from sweeprig.bench.review.card import card_of
 from sweeprig.judge.model import Verdict
 from sweeprig.judge.outcome import Outcome
 from sweeprig.words import ANY_SENSOR
@@ -88,6 +89,7 @@ class Then(StrEnum):
     WIGGLE = "wiggle"
     REPLACE = "replace"
     SWEEP = "sweep again"
+    CHECK = "check stop, lever and mount"
 
 
 ENDS = {Code.MARGIN_CLOSED, Code.MARGIN_OPEN, Code.CLOSED_OUT_OF_RANGE, Code.OPEN_OUT_OF_RANGE}
@@ -108,7 +110,7 @@ def then_of(outcome: Outcome) -> Then:
     if codes & WORN:
         return Then.REPLACE
     if codes & ENDS:
-        return Then.AIM if outcome.profile.sensor.slotted else Then.REPLACE
+        return Then.AIM if outcome.profile.sensor.slotted else Then.CHECK
     return Then.SWEEP
 
 
@@ -118,7 +120,16 @@ SAID = {
     Then.WIGGLE: "A contact opens: the place is found by moving plug and harness by hand, lever at rest.",
     Then.REPLACE: "Replace the sensor, or what the card names; then sweep the new one.",
     Then.SWEEP: "Do what the card says under Next; then sweep again.",
+    Then.CHECK: "An end is outside its limits.",
 }
+
+
+def said_of(outcome: Outcome) -> str:
+    """Return what a result asks for, in words; of an end out of its place what the card names next."""
+    then = then_of(outcome)
+    if then is not Then.CHECK:
+        return SAID[then]
+    return f"{SAID[then]} {card_of(outcome).next_step.rstrip('.')}; then sweep again."
 
 
 def command_line(arguments: Sequence[str]) -> str:

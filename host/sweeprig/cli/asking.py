@@ -46,6 +46,7 @@ def answered(question: Callable[[], T], *, option: str) -> T:
         return question()
     except typer.Abort as exc:
         if isinstance(exc.__context__, KeyboardInterrupt):
+            print(file=sys.stderr)  # what follows has a line of its own
             raise KeyboardInterrupt from None
         raise InputError(
             "No answer: end of input at the prompt.",

@@ -20,6 +20,10 @@ PASS, FAIL, UNDECIDED = 0, 10, 11  # exit statuses of a verdict; docs/reference/
 EXIT_OF_VERDICT = {"pass": PASS, "fail": FAIL, "undecided": UNDECIDED}
 
 
+class StoppedError(Exception):
+    """The operator pressed Ctrl-C; the message says what is kept, "" where there was nothing to keep."""
+
+
 class Shown(str):
     """Text that is printable already; its lines and its style are ours."""
 

@@ -13,6 +13,9 @@ from sweeprig.cli.console import console, strong
 if TYPE_CHECKING:
     from sweeprig.bench.guide import Item
 
+tracks_ohm: list[
+    float
+] = []  # [ohm] of the tracks that `pins` found last in this process: the guide passes one on
 BACK_WORD = "Do this first, then answer y. Ctrl-C ends the guide; nothing is fed."
 
 

@@ -8,6 +8,7 @@ from typing import Any
 import typer
 import typer.core
 
+from sweeprig.cli.console import StoppedError
 from sweeprig.cli.help_texts import EXAMPLES, HOW, OTHER, OUTPUT, TESTED, group_of
 from sweeprig.lines import folded
 
@@ -97,6 +98,13 @@ class WholeCommand(typer.core.TyperCommand):
 
 class WholeGroup(typer.core.TyperGroup):
     """A group whose help has the whole description of each command."""
+
+    def invoke(self, ctx: Any) -> Any:
+        """Run the command; let Ctrl-C out as an exception of ours, where typer would end without a word."""
+        try:
+            return super().invoke(ctx)
+        except KeyboardInterrupt as stop:
+            raise StoppedError(*stop.args) from None
 
     def get_command(self, ctx: Any, cmd_name: str) -> Any:
         """Return the command, its help in this program's way."""

@@ -31,7 +31,7 @@ from sweeprig.cli.commands import (
     watch,
     wiggle,
 )
-from sweeprig.cli.console import console
+from sweeprig.cli.console import StoppedError, console
 from sweeprig.cli.helping import WholeGroup
 from sweeprig.errors import SweeprigError
 from sweeprig.link.clean import clean_text
@@ -114,9 +114,9 @@ def run() -> None:
     except SweeprigError as error:
         console.error(error)
         raise SystemExit(error.exit_code) from None
-    except KeyboardInterrupt:
+    except (KeyboardInterrupt, StoppedError) as stop:
         console.end_progress()
-        console.warn("stopped.")
+        console.warn(f"stopped; {stop}." if str(stop) else "stopped.")
         raise SystemExit(130) from None
     except BrokenPipeError:
         raise SystemExit(0) from None

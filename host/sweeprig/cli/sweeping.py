@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from sweeprig.link.client import RigClient
 
 
+NOTHING_SAVED = "nothing was saved"
 finished: list[SweepDone] = []  # sweeps that were printed by this process: the guide goes on from the last
 
 
@@ -77,9 +78,11 @@ def _take(
                 books=books(),
                 before=lambda: count_down(countdown, client.rest, stop),
             )
+        except KeyboardInterrupt:
+            raise KeyboardInterrupt(NOTHING_SAVED) from None
         except BoardSilentError:
             if stop():  # before the first record: the board had no time to send one
-                raise KeyboardInterrupt from None
+                raise KeyboardInterrupt(NOTHING_SAVED) from None
             raise
 
 

@@ -10,8 +10,9 @@ import typer
 
 from sweeprig.cli import guiding, sweeping
 from sweeprig.cli import options as opt
-from sweeprig.cli.console import console
+from sweeprig.cli.console import StoppedError, console
 from sweeprig.cli.paging import PageOptions, around
+from sweeprig.cli.rehearsing import SIMULATED
 from sweeprig.cli.session import with_options
 
 if TYPE_CHECKING:
@@ -44,8 +45,14 @@ class Job:
     label: str = ""
     job: str = ""
     profile: str = ""
+    track_ohm: str = ""  # as typed after --track-ohm, "" where it is not measured
     commands: list[list[str]] = field(default_factory=list)
     refused: SweeprigError | None = None  # what kept the last command from being done
+
+    @property
+    def simulated(self) -> bool:
+        """Whether no real sensor is looked at."""
+        return self.port.startswith(SIMULATED)
 
     @property
     def hookup(self) -> str:
@@ -58,6 +65,7 @@ class Job:
 
         where = ["--setting", "vehicle", "--hookup", "tapped", "--drive", self.drive]
         given = {"--port": self.port, "--job": self.job, "--profile": self.profile}
+        given |= {"--track-ohm": self.track_ohm}
         given |= {"--label": self.label} if named else {}
         options = [word for name, value in given.items() if value for word in (name, value)]
         vehicle = where if self.setting == "vehicle" else []
@@ -86,6 +94,8 @@ def lead(job: Job) -> None:
     guiding.heading(1, "What is on the bench")
     _what(job)
     guiding.heading(2, "Which pin is which")
+    if job.simulated:
+        console.say("A simulated sensor has no pins to measure: answer y.")
     if not guiding.yes("Do you know which pin is supply, which is ground and which is signal?"):
         _pins(job)
     guiding.heading(3, "Hookup")
@@ -120,6 +130,8 @@ def _pins(job: Job) -> None:
     while job.do(["pins"]) != 0:
         if not guiding.yes("The readings do not identify all pins safely. Measure again (n: end here)?"):
             raise typer.Exit(FAULT)
+    if len(guiding.tracks_ohm) == 1:  # of two tracks neither is the one that a command takes
+        job.track_ohm = f"{guiding.tracks_ohm[0]:.0f}"
 
 
 def _hookup(job: Job) -> None:
@@ -174,10 +186,10 @@ def _sweep(job: Job) -> SweepDone:
 
 
 def _then(job: Job, done: SweepDone) -> None:
-    from sweeprig.bench.guide import SAID, Then, then_of
+    from sweeprig.bench.guide import Then, said_of, then_of
 
     then = then_of(done.outcome)
-    console.say(SAID[then])
+    console.say(said_of(done.outcome))
     following = {
         Then.AIM: ["aim", "--mount", "slotted", "--from", str(done.capture_file), *job.words()],
         Then.WIGGLE: ["wiggle", *job.words()],
@@ -194,6 +206,20 @@ def _sum_up(job: Job) -> None:
     console.say("The same job without the guide:")
     for arguments in job.commands:
         console.say(f"  {command_line(arguments)}")
+    console.say()
+    console.say(closing_words(sweeping.finished[-1]))
+
+
+def closing_words(done: SweepDone) -> str:
+    """Return the verdict in one line with where it is kept: the card may have left the screen."""
+    from sweeprig.bench.review.card import card_of
+
+    card = card_of(done.outcome)
+    simulated = " (simulated)" if card.simulated else ""
+    kept = [f"record {done.record}"] if done.record is not None else []
+    kept += [f"sheet {done.sheets[0]}"] if done.sheets else []
+    told = f"{card.verdict.upper()}{simulated}: {card.sentence}"
+    return f"{told} Kept: {', '.join([*kept, f'capture {done.capture_file.name}'])}"
 
 
 def _look_for(port: str) -> None:
@@ -206,6 +232,13 @@ def _look_for(port: str) -> None:
     except NoRigError as none:
         learn = f'{none.next_step}; to learn the guide: sweeprig guide --port "{REHEARSAL}"'
         raise NoRigError(none.what, seen=none.seen, limit=none.limit, next_step=learn) from None
+
+
+def kept_words(finished: list[SweepDone]) -> str:
+    """Return what is kept of a job that was stopped."""
+    if not finished:
+        return sweeping.NOTHING_SAVED
+    return f"kept: {', '.join(str(done.capture_file) for done in finished)}"
 
 
 def add_to(app: typer.Typer) -> None:
@@ -222,7 +255,11 @@ def add_to(app: typer.Typer) -> None:
 
         named = asked.port or settings()[0].port
         _look_for(named)
-        with around(asked):
-            lead(Job(run, named))
+        sweeping.finished.clear()
+        try:
+            with around(asked):
+                lead(Job(run, named))
+        except (KeyboardInterrupt, StoppedError):
+            raise KeyboardInterrupt(kept_words(sweeping.finished)) from None
 
     app.command()(guide)

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from sweeprig.cli import guiding
 from sweeprig.cli import options as opt
 from sweeprig.cli.asking import answered
 from sweeprig.cli.console import console
@@ -58,6 +59,7 @@ def pins(
     for caution in CAUTIONS:
         console.say(caution)
     result = identify_pins(parse_readings(reading) if reading else ask_readings(count))
+    guiding.tracks_ohm[:] = [track.track_ohm for track in result.tracks]
     console.answer(as_json, lambda: result_json(result), lambda: result_lines(result))
     raise typer.Exit(0 if result.safe else NOT_EXPLAINED)
 
