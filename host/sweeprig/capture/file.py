@@ -45,6 +45,8 @@ _EVENT_ARRAYS = {  # type and number of columns, where there are several
     "snapshots": (np.int64, 6),  # index, first, trigger, channels, channel, number of codes
     "snapshot_codes": (np.uint16,),
 }
+ARCHIVE = b"PK"  # what every capture begins with
+NO_CAPTURE = "it does not begin as a capture does"
 DAMAGE = (  # what zip, zlib, json and numpy raise for bytes that are not a whole file of ours
     zipfile.BadZipFile,
     zlib.error,
@@ -195,7 +197,9 @@ def read_capture(path: Path) -> Capture:
     try:
         capture = unpack(data, where=str(path))
     except DAMAGE as exc:
-        raise _damaged(str(path), f"{type(exc).__name__}: {exc!s:.300}", len(data)) from exc
+        begins = "its end is missing, or it was changed" if data.startswith(ARCHIVE) else NO_CAPTURE
+        seen = begins if isinstance(exc, zipfile.BadZipFile) else f"{type(exc).__name__}: {exc!s:.300}"
+        raise _damaged(str(path), seen, len(data)) from exc
     return replace(capture, sha256=hashlib.sha256(data).hexdigest(), path=str(path))
 
 

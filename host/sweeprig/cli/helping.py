@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Sequence
 from typing import Any
 
 import typer
 import typer.core
 
-from sweeprig.cli.console import StoppedError
+from sweeprig.cli.console import StoppedError, laid_out
 from sweeprig.cli.help_texts import EXAMPLES, HOW, OTHER, OUTPUT, TESTED, group_of
 from sweeprig.lines import folded
 
@@ -16,6 +17,7 @@ FIRST = 30  # columns that the names at the left may take
 
 
 _Context: Any = typer.Context.__mro__[1]  # click's, which typer brings along or imports
+_Refused: Any = typer.BadParameter.__mro__[2]  # the root of its errors
 _Formatter: Any = _Context.formatter_class
 
 
@@ -96,6 +98,15 @@ class WholeCommand(typer.core.TyperCommand):
         write_examples(path_of(ctx), formatter)
 
 
+def fit_words(error: Any) -> Any:
+    """Return an error of typer's whose text breaks at words on the terminal."""
+    label = "Error: "
+    lines = f"{label}{error.format_message()}".split("\n")
+    text = "\n".join(laid_out(line, sys.stderr) for line in lines).removeprefix(label)
+    error.format_message = lambda: text
+    return error
+
+
 class WholeGroup(typer.core.TyperGroup):
     """A group whose help has the whole description of each command."""
 
@@ -105,6 +116,15 @@ class WholeGroup(typer.core.TyperGroup):
             return super().invoke(ctx)
         except KeyboardInterrupt as stop:
             raise StoppedError(*stop.args) from None
+        except _Refused as error:
+            raise fit_words(error) from None
+
+    def make_context(self, *args: Any, **more: Any) -> Any:
+        """Read the options before the command; errors in them break at words too."""
+        try:
+            return super().make_context(*args, **more)
+        except _Refused as error:
+            raise fit_words(error) from None
 
     def get_command(self, ctx: Any, cmd_name: str) -> Any:
         """Return the command, its help in this program's way."""

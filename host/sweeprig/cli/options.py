@@ -56,6 +56,12 @@ TrackOhm = Annotated[
 Out = Annotated[Path | None, typer.Option("--out", help="Folder for captures and sheets.")]
 Operator = Annotated[str, typer.Option("--operator", help="Who does the work; printed on the sheet.")]
 Job = Annotated[str, typer.Option("--job", help="Job or order; printed on the sheet.")]
+JobAsked = Annotated[
+    str, typer.Option("--job", help="Job or order: what it has confirmed is not asked again.")
+]
+LeadOperator = Annotated[
+    str, typer.Option("--operator", help="Who does the work; kept with a test of the lead.")
+]
 Label = Annotated[str, typer.Option("--label", help="Your label for the sensor; names the files.")]
 Part = Annotated[str, typer.Option("--part", help="Part number or description; printed on the sheet.")]
 Serial = Annotated[str, typer.Option("--serial", help="Serial number of the sensor.")]

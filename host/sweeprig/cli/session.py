@@ -125,7 +125,7 @@ class RigOptions:
     profile: opt.ProfileName = None
     hookup: opt.HookupOption = Hookup.POWERED
     setting: opt.SettingOption = Setting.BENCH
-    job: opt.Job = ""
+    job: opt.JobAsked = ""
     track_ohm: opt.TrackOhm = None
     confirm: ConfirmKeys = None
     drive: DriveOption = ""
@@ -169,6 +169,7 @@ class RigOptions:
 class CaptureOptions(RigOptions):
     """What every command that keeps a capture takes."""
 
+    job: opt.Job = ""
     label: opt.Label = ""
     operator: opt.Operator = ""
     out: opt.Out = None

@@ -69,7 +69,7 @@ class CheckOptions(RigOptions):
     """What `check` takes."""
 
     sense: opt.SenseOption = Sense.UNKNOWN
-    operator: opt.Operator = ""
+    operator: opt.LeadOperator = ""
     move: Annotated[
         float, typer.Option("--move", min=1.0, max=60.0, help="Longest time to move the lever to open [s].")
     ] = 10.0
