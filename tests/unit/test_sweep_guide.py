@@ -9,6 +9,7 @@ from sweeprig.bench.sweep.guide import Step, SweepGuide, SweepState
 from sweeprig.bench.sweep.pace import Pace, SweepPlan, fastest_stroke_s, plan_sweep
 from sweeprig.bench.sweep.trigger import Phase
 from sweeprig.cli.views.sweep import LEAST_COLUMNS, LEAST_ROWS, fits, plain_line, screen_lines
+from sweeprig.cli.views.sweep_face import hint_of
 from sweeprig.frontend import front_end
 from sweeprig.judge.profile import load_profile, shipped_names
 from sweeprig.words import Starts
@@ -205,3 +206,22 @@ def test_a_sweep_is_made_longer_twice_at_most() -> None:
     guide, asked = asking(1, 1, 1)
     fed(guide, *THREE, (1.5, C), (1.2, C), (1.5, W), (1.2, W), (1.5, C), (1.2, C))
     assert asked == [1, 1]
+
+
+def test_no_stroke_is_asked_for_once_there_are_enough() -> None:
+    """A hand that goes on all the same is told to hold still, and its strokes are counted as they are."""
+    found = states(*THREE[:-1], (0.2, W), (1.5, C), (0.2, C), (1.5, W), (0.2, W))
+    after = [s for s in found if s.strokes >= 3 and s.phase is not Phase.OVER]
+    assert {s.step for s in after} <= {Step.HOLD_STILL, Step.HOLD_OPEN, Step.HOLD_CLOSED}
+    assert "strokes 4, asked for 3" in plain_line(next(s for s in found if s.strokes == 4))
+
+
+def test_the_screen_names_the_range_of_a_good_pace() -> None:
+    opening = next(s for s in states(*THREE) if s.step is Step.OPEN_SLOWLY and s.phase is Phase.RUNNING)
+    assert f"{PLAN.fastest_s:.1f} to {PLAN.slowest_s:.1f} s is good" in plain_line(opening)
+
+
+def test_enter_is_named_only_while_it_starts_something() -> None:
+    found = states(*THREE)
+    assert "Enter" in hint_of(found[0])
+    assert all("Enter" not in hint_of(s) for s in found if not s.waiting)

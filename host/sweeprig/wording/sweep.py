@@ -28,12 +28,15 @@ def under_line(state: SweepState) -> str:
         return f"Stop to stop, about {state.plan.stroke_s:.1f} s each."
     if state.step in ("HOLD CLOSED", "HOLD OPEN", "HOLD STILL"):
         return f"{state.hold_left_s:.1f} s more" if state.hold_left_s > 0 else "Good."
-    return f"About {state.plan.stroke_s:.1f} s from stop to stop."
+    plan = state.plan
+    good = f"{plan.fastest_s:.1f} to {plan.slowest_s:.1f} s is good"
+    return f"About {plan.stroke_s:.1f} s from stop to stop; {good}."
 
 
 def strokes_words(state: SweepState) -> str:
     """Return strokes done of strokes wanted."""
-    done = f"strokes {min(state.strokes, state.plan.strokes)} of {state.plan.strokes}"
+    over = state.strokes > state.plan.strokes
+    done = f"strokes {state.strokes}{', asked for' if over else ' of'} {state.plan.strokes}"
     return f"{done}, {state.asked} more to decide" if state.asked else done
 
 

@@ -192,6 +192,8 @@ class SweepGuide:
             return names.hold_far if hold else names.back
         if resting and self._at_home():
             return names.hold_home if hold else names.out
+        if self.trigger.phase is Phase.RESTING:  # enough strokes: none more is asked for
+            return Step.HOLD_STILL
         return names.out if self._outward else names.back
 
     def _pace(self) -> tuple[Pace | None, float | None]:

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from sweeprig.bench.sweep.guide import Step, SweepState
 
 HINT = "Enter starts without a movement, q or Ctrl-C ends"
+RUNNING = "q or Ctrl-C ends"
 REHEARSAL = "rehearsal: o opens, c closes, h half way; q ends"
 
 
@@ -57,10 +58,21 @@ def no_keys() -> str:
     return ""
 
 
+def hint_of(state: SweepState) -> str:
+    """Return the keys that do something now."""
+    if LISTENERS:
+        return REHEARSAL
+    return HINT if state.waiting else RUNNING
+
+
+def _lines(title: str, colour: bool, state: SweepState, width: int, height: int) -> list[str]:
+    return screen_lines(state, width, height, title=title, hint=hint_of(state), colour=colour)
+
+
 @contextmanager
 def sweep_face(stop: Stop, title: str, *, bell: bool) -> Iterator[Face[SweepState]]:
     """Fill the terminal with the screen of a sweep where it has room; `bell` sounds each new step."""
-    lines = partial(screen_lines, title=title, hint=REHEARSAL if LISTENERS else HINT, colour=colour_wanted())
+    lines = partial(_lines, title, colour_wanted())
     with single_keys():
         if is_terminal() and fits(*Screen().size):
             with Screen() as screen:
