@@ -173,7 +173,8 @@ def test_what_is_not_known_is_said(pages: dict[str, Page]) -> None:
 def test_rig_calibration_losses_hash_and_versions(pages: dict[str, Page]) -> None:
     text = pages["good"].text
     for shown in ("full build, rp2040", "line+linearity, 12 days old", "none of 5000 records", oc.SHA, "sweeprig 0.1.0",
-                  "12 µs, of 20 steps of the converter", "serial M-11, certificate C-2030-88"):  # fmt: skip
+                  "12 µs at the sensor, where it is 20 steps of the converter deep or more",
+                  "serial M-11, certificate C-2030-88"):  # fmt: skip
         assert shown in text
 
 
@@ -307,3 +308,35 @@ def test_the_workshop_of_the_settings_goes_into_every_capture(
     set_value(find_places().config_file, "workshop", "Invented Works")
     setup = make_setup({"customer": "C. Invented"})
     assert (setup.workshop, setup.customer) == ("Invented Works", "C. Invented")
+
+
+def test_what_is_cut_on_the_first_page_ends_with_a_clause() -> None:
+    from sweeprig.report.figures import at_clause
+
+    said = "signal A: 5 dropouts in 4 of 5 strokes (deepest 22 %, longest 1.1 ms). Too close together for chance (p)"
+    assert at_clause(said, 95) == "signal A: 5 dropouts in 4 of 5 strokes (deepest 22 %, longest 1.1 ms)."
+    assert at_clause("firmware 0.1.0, sweeprig 0.1.0, numpy 2.3.4", 40) == "firmware 0.1.0, sweeprig 0.1.0"
+    assert at_clause(said, 200) == said
+    assert at_clause("W" * 50, 20) == "W" * 19 + "…"
+
+
+def test_no_backtick_of_a_command_reaches_the_page() -> None:
+    base = oc.outcome(worn=True)
+    told = "Measure the track and give it (`--track-ohm`) <b>."
+    html = sheet_html(replace(base, judgement=replace(base.judgement, not_shown=(told,), reason=told)))
+    assert "`" not in html
+    assert html.count("(<code>--track-ohm</code>) &lt;b&gt;.") == 2
+
+
+def test_the_head_says_what_is_job_and_what_is_label() -> None:
+    base = oc.outcome()
+    made = replace(base, setup=replace(base.setup, job="3", sensor_label="shelf 3", part="", serial=""))
+    assert "Job 3 label shelf 3" in page_of(made).text
+
+
+def test_no_page_says_that_a_limit_has_no_source() -> None:
+    base = oc.outcome()
+    checks = tuple(replace(c, source="own choice, no source") for c in base.judgement.checks)
+    text = page_of(replace(base, judgement=replace(base.judgement, checks=checks))).text
+    assert "no source" not in text
+    assert "chosen for this profile" in text

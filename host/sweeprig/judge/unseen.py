@@ -154,7 +154,7 @@ def rig_marks(calibration: Calibration | None, *, taken_at: str) -> tuple[str, .
         return ()
     out = []
     if calibration.kind == "nominal":
-        out.append("This rig is not calibrated: its intervals come from its parts' tolerances.")
+        out.append("This rig is not calibrated: each ± here is what its parts' tolerances allow.")
     age = age_days(calibration.made_at, taken_at)
     if age is not None and age > calibration.max_age_days:
         out.append(

@@ -99,7 +99,7 @@ def shortest_text(outcome: Outcome) -> str:
     """Return the shortest dropout that this rig and hookup can show."""
     s = outcome.trace.shortest_dropout_s
     return (
-        f"{duration(s)}, of 20 steps of the converter or more, at the sensor"
+        f"{duration(s)} at the sensor, where it is 20 steps of the converter deep or more"
         if known(s)
         else "not known for this source"
     )
@@ -187,7 +187,7 @@ def facts(outcome: Outcome) -> list[tuple[str, str]]:
         ),
         ("Movement", _counts_text(outcome)),
         ("Shortest dropout", shortest_text(outcome)),
-        ("Not seen", lost_text(outcome)),
+        ("Records lost", lost_text(outcome)),
         ("Rig", rig_text(outcome)),
         ("Calibration", calibration_text(outcome)),
         ("Verification", verified_text(outcome)),

@@ -109,6 +109,17 @@ def one_line(text: str, limit: int) -> str:
     return clip(plain, limit)
 
 
+def at_clause(text: str, limit: int) -> str:
+    """Return text that ends with a sentence or a clause where it is longer than `limit`; cut only where it has none."""
+    if len(text) <= limit:
+        return text
+    for end in (". ", "; ", " (", ", "):
+        whole, found, _ = text[:limit].rpartition(end)
+        if found and len(whole) >= limit // 3:
+            return whole + ("." if end != ", " else "")
+    return clip(text, limit)
+
+
 def clip(text: str, limit: int) -> str:
     """Return text cut with an ellipsis where it is longer than `limit` characters."""
     return text if len(text) <= limit else text[: limit - 1].rstrip() + "…"

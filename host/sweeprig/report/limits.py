@@ -12,6 +12,8 @@ from sweeprig.report.names import name_of
 
 ORDER = {"fail": 0, "undecided": 1, "pass": 2}
 
+OWN = "own choice, no source"  # as profiles say it
+
 
 @dataclass(frozen=True)
 class LimitRow:
@@ -26,6 +28,13 @@ class LimitRow:
     source: str
 
 
+def _source(text: str) -> str:
+    """Return a limit's source as a customer reads it."""
+    return text.replace(OWN, "chosen for this profile").replace(
+        "common practice, no source", "common practice"
+    )
+
+
 def margin_row(m: Margin, profile: Profile) -> LimitRow:
     """Return one margin in words; where it holds for ratio x nominal supply, `value` is that."""
     limits = profile.limits
@@ -36,7 +45,7 @@ def margin_row(m: Margin, profile: Profile) -> LimitRow:
         must=f"{'above' if m.rail == 'lower' else 'below'} {volts(m.limit_v)}",
         verdict=str(m.verdict),
         decide=m.would_decide,
-        source=(limits.lower_rail if m.rail == "lower" else limits.upper_rail).source,
+        source=_source((limits.lower_rail if m.rail == "lower" else limits.upper_rail).source),
     )
 
 
@@ -62,7 +71,7 @@ def check_row(check: Check) -> LimitRow:
         must=_must(check),
         verdict=str(check.verdict),
         decide=check.would_decide,
-        source=check.source,
+        source=_source(check.source),
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 from sweeprig.judge.outcome import Outcome
@@ -12,6 +13,7 @@ if TYPE_CHECKING:
 
 
 MOST_TEXT = 1500  # characters; the capture file and the JSON result hold all of it
+CODE = re.compile(r"`([^`]*)`")
 # Control characters are no HTML, and marks that turn the direction of writing could disguise what follows them.
 UNPRINTABLE = dict.fromkeys(
     (
@@ -30,11 +32,19 @@ def _held(value: object) -> object:
     return clip(value, MOST_TEXT) if isinstance(value, str) and not hasattr(value, "__html__") else value
 
 
+def _coded(value: object) -> object:
+    """Return a text in which what stands between backticks is set as code; all else is escaped."""
+    from markupsafe import Markup, escape
+
+    held = _held(value)
+    return Markup(CODE.sub(r"<code>\1</code>", str(escape(held)))) if isinstance(held, str) else held
+
+
 def environment() -> Environment:
     """Return what fills the templates: all that was typed is escaped, and cut where it is no text of a person."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
-    return Environment(
+    made = Environment(
         loader=PackageLoader("sweeprig.report"),
         autoescape=True,
         undefined=StrictUndefined,
@@ -42,6 +52,8 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    made.filters["coded"] = _coded
+    return made
 
 
 def sheet_html(outcome: Outcome) -> str:

@@ -1,4 +1,4 @@
-"""The sheet in at most ten plain lines, to read aloud or to paste into a message."""
+"""The sheet in ten plain statements at most, to read aloud or to paste into a message; a terminal folds long ones."""
 
 from __future__ import annotations
 

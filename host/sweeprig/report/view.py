@@ -6,12 +6,13 @@ from typing import Any
 
 from markupsafe import Markup
 
+from sweeprig.capture.model import SweepSetup
 from sweeprig.judge.brief import not_judged, not_shown_names
 from sweeprig.judge.outcome import Outcome
 from sweeprig.report import evidence, facts
 from sweeprig.report.budgets import budgets, end_keys, short_budget
 from sweeprig.report.customer import customer_text, without_commands
-from sweeprig.report.figures import NONE, capture_code, clip, count_of, fixed, spread_text, volts
+from sweeprig.report.figures import NONE, at_clause, capture_code, clip, count_of, fixed, spread_text, volts
 from sweeprig.report.handover import FORMULA, HandoverRow, handover_rows
 from sweeprig.report.limits import limit_rows
 from sweeprig.report.names import name_of
@@ -160,7 +161,7 @@ def _head(outcome: Outcome, room: Room) -> dict[str, Any]:
         "long_reason": len(reason) > 120,
         "under": clip(outcome.judgement.under, room.reason),
         "not_judged": not_judged(outcome),
-        "who": [clip(t, room.typed) for t in (s.job, s.sensor_label, s.part, s.serial) if t],
+        "who": [f"{name} {clip(t, room.typed)}" for name, t in _named(s) if t],
         "workshop": clip(s.workshop, 90),
         "whose": [clip(t, room.typed) for t in (s.customer, s.vehicle) if t],
         "kind": "Wiggle sheet" if facts.is_wiggle(outcome) else "Position sensor sheet",
@@ -173,13 +174,17 @@ def _head(outcome: Outcome, room: Room) -> dict[str, Any]:
     }
 
 
+def _named(s: SweepSetup) -> tuple[tuple[str, str], ...]:
+    return (("Job", s.job), ("label", s.sensor_label), ("part", s.part), ("serial", s.serial))
+
+
 def _tables(outcome: Outcome, room: Room, table: list[dict[str, Any]]) -> dict[str, Any]:
     found, limits = evidence.finding_rows(outcome), limit_rows(outcome)
     short = [
         f
         | {
-            "evidence": clip(f["evidence"], room.evidence),
-            "next_step": clip(without_commands(f["next_step"]), room.next_step),
+            "evidence": at_clause(f["evidence"], room.evidence),
+            "next_step": at_clause(without_commands(f["next_step"]), room.next_step),
         }
         for f in found[: room.findings]
     ]
@@ -232,9 +237,9 @@ def main_page(outcome: Outcome) -> dict[str, Any]:
             "extra": room.extra,
             "short_budget": short_budget(outcome),
             "first_shot": shots[0] if shots else None,
-            "facts": [(n, clip(without_commands(t), room.fact)) for n, t in facts.facts(outcome)],
+            "facts": [(n, at_clause(without_commands(t), room.fact)) for n, t in facts.facts(outcome)],
             "cautions": facts.cautions(outcome),
-            "versions": clip(facts.versions_text(outcome), room.versions),
+            "versions": at_clause(facts.versions_text(outcome), room.versions),
         }
     )
 

@@ -150,7 +150,7 @@ def reach_line(end: FrontEnd, hookup: str) -> str:
     seconds, short = end.shortest_open_s(hookup), end.shortest_short_s(hookup)
     longest = f"{1e6 * seconds:.0f} us" if np.isfinite(seconds) else "none guaranteed"
     return (
-        f"Shortest dropout detected with certainty by the {hookup} lead of this build: wiper lift {longest},"
+        f"This build with the {hookup} lead misses no dropout as long as this: wiper lift {longest},"
         f" short to ground {1e6 * short:.0f} us."
     )
 

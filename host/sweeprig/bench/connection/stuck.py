@@ -62,7 +62,7 @@ def _through_track(current_a: float | None, ohm: float | None, evidence: str) ->
         f"The signal stays at the supply: open ground, supply on the wiper's pin{more}.",
         evidence,
         step,
-        "any of these: an ohmmeter or the supply current shows which",
+        "any one of them; an ohmmeter or the supply current shows which",
     )
 
 
@@ -90,7 +90,7 @@ def at_ground(places: Sequence[Position], joint: Joint, supply: float) -> Connec
         f"The signal stays at ground: {', '.join(causes)}.",
         evidence,
         step,
-        f"any of these: {tell}",
+        f"any one of them; {tell}",
     )
 
 

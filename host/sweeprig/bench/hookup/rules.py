@@ -60,7 +60,7 @@ class Loading:
         whose = "measured track" if self.measured else "profile's largest track"
         return (
             f"The rig's load shifts the reading of the {whose} ({self.track_ohm:.0f} ohm) by up to"
-            f" {self.percent:.2f} % of supply: values are as loaded; {step}."
+            f" {self.percent:.2f} % of supply: the volts shown contain that shift; {step}."
         )
 
 

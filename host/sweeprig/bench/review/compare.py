@@ -204,6 +204,7 @@ def _notes(first: Side, second: Side, *, same: bool) -> tuple[str, ...]:
         )
     if first.sensor != second.sensor:
         notes.append(f"Two sensors: {first.sensor or 'not named'}, then {second.sensor or 'not named'}.")
+    notes.append("E_n: the change over the uncertainty of both together; beyond 1 in size it is a change.")
     if same:
         notes.append(
             "Same rig and calibration: a part of both uncertainties is common, "

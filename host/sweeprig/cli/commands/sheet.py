@@ -19,7 +19,9 @@ def sheet(
     ],
     html: Annotated[bool, typer.Option("--html", help="Write the sheet as HTML (the default).")] = False,
     pdf: Annotated[bool, typer.Option("--pdf", help="Write the sheet as PDF, A4.")] = False,
-    text: Annotated[bool, typer.Option("--text", help="Print at most ten plain lines.")] = False,
+    text: Annotated[
+        bool, typer.Option("--text", help="Print the result in ten plain statements at most.")
+    ] = False,
     csv: Annotated[bool, typer.Option("--csv", help="Write the trace as CSV.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Write the result as JSON.")] = False,
     mdf: Annotated[bool, typer.Option("--mdf", help="Write the trace as ASAM MDF 4.10.")] = False,
