@@ -55,7 +55,7 @@ def test_the_tile_counts_strokes_that_have_an_event() -> None:
     events = (at(0), replace(at(0), start_s=1.1), at(2), at(None))
     tile = readings(replace(base, analysis=replace(base.analysis, events=events)))[-1]
     assert (tile["value"], tile["spread"]) == ("4", f"in 2 of {n} strokes, 1 at rest")
-    assert tile["more"] == "deepest 22 % of supply off the signal's course"
+    assert tile["more"] == "deepest 22 % of supply"
 
 
 def test_a_snapshot_names_the_event_that_it_shows() -> None:

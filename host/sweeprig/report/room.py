@@ -28,17 +28,17 @@ class Room:
 
 ROOMY = Room()
 TIGHT = Room(
-    typed=26,
+    typed=22,
     reason=170,
     alert=105,
     alerts=2,
-    evidence=160,
+    evidence=130,
     next_step=90,
     not_shown=1,
     limits=6,
-    fact=100,
+    fact=78,
     versions=40,
-    trace_height=180.0,
+    trace_height=150.0,
     extra=False,
 )
 LINE = 75  # characters that fit into one line of a column, about

@@ -63,7 +63,7 @@ def _events(outcome: Outcome) -> dict[str, str]:
     worst, n = facts.worst_event(outcome), len(outcome.analysis.events)
     strokes = _in_strokes(outcome)
     strokes = "while the harness was moved" if facts.is_wiggle(outcome) else strokes
-    deepest = f"deepest {fixed(worst.depth_percent, 0)} % of supply off the signal's course" if worst else ""
+    deepest = f"deepest {fixed(worst.depth_percent, 0)} % of supply" if worst else ""
     return {
         "name": "Dropouts and jumps",
         "value": str(n) if n else "None",
