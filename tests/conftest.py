@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import signal
 import sys
 from pathlib import Path
 
@@ -27,6 +28,13 @@ PROGRAMS = {
     "chromium": lambda: shutil.which("chromium"),
     "postgres": _postgres,
 }
+
+
+def pytest_configure() -> None:
+    """Let programs that tests start be interrupted and hung up, also where this one runs behind nohup or `&`."""
+    for number, usual in ((signal.SIGINT, signal.default_int_handler), (signal.SIGHUP, signal.SIG_DFL)):
+        if signal.getsignal(number) is signal.SIG_IGN:
+            signal.signal(number, usual)
 
 
 def pytest_runtest_setup(item: pytest.Item) -> None:

@@ -87,17 +87,18 @@ class Bench(Served):
             self._news.set()
         self._news.set()
 
-    def until(self, words: str) -> str:
-        """Return all that was written to the terminal once it holds these words.
+    def until(self, words: str, *, times: int = 1) -> str:
+        """Return all that was written to the terminal once it holds these words, so many times.
 
         Not the screen: what comes in one piece with the end of a view is not drawn there.
         """
-        while words not in (text := self.terminal.raw.decode("utf-8", "ignore")):
+        while (text := self.terminal.raw.decode("utf-8", "ignore")).count(words) < times:
             assert self._reader.is_alive(), text
             self._news.wait(1.0)
             self._news.clear()
         return text
 
     def end(self) -> int:
-        self._reader.join()
+        self._reader.join(GIVE_UP_S)
+        assert not self._reader.is_alive(), self.terminal.raw[-2000:]
         return self.terminal.process.wait(GIVE_UP_S)
