@@ -172,3 +172,15 @@ def test_one_visit_beyond_the_stop_leaves_a_doubt(end: float, by_v: float) -> No
     trace = sensed(x)
     (finding,) = look(replace(trace, signal_a=changed(trace.signal_a, once))).findings
     assert (finding.code, finding.severity) == (Code.ENDS_NOT_REPEATED, "doubt")
+
+
+@pytest.mark.parametrize("stay_s", [0.0, 0.015, 0.1])
+def test_turns_further_out_than_the_rests_are_undecided(stay_s: float) -> None:
+    """The lever rests 6 % before its stop and only touches it: where it rests is no end."""
+    legs: Legs = [(0.06, 0.5)]
+    for _ in range(3):
+        legs += [(1.0, 0.7), (1.0, 0.5), (0.0, 0.7), *([(0.0, stay_s)] if stay_s else [])]
+    judged = verdict_on([*legs, (0.06, 0.1), (0.06, 0.5)], start=0.06)
+    assert judged.verdict is Verdict.UNDECIDED
+    assert Code.ENDS_NOT_REPEATED in {f.code for f in judged.findings}
+    assert "further out than it rests at the low end" in " ".join(f.evidence for f in judged.findings)

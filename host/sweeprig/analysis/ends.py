@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,8 +65,12 @@ def find_end(
         drift_v=float(levels[-1] - levels[0]),
         ratio=float(weight @ [p.ratio for p in parts]),
         beyond_v=_beyond(levels, low=place == "low"),
-        **({} if stop is None else {"agree": stop.agree, "short": len(stop.short)}),
+        **({} if stop is None else _of_stop(stop)),
     )
+
+
+def _of_stop(stop: Stop) -> dict[str, Any]:
+    return {"agree": stop.agree, "short": len(stop.short), "passed": stop.passed, "passed_v": stop.passed_v}
 
 
 def _beyond(levels: FloatArray, *, low: bool) -> float:

@@ -105,6 +105,8 @@ class End:
     agree: int = 2  # visits that met one level there: two say that it is a stop
     short: int = 0  # visits that turned round before it
     beyond_v: float = 0.0  # [V] how far one visit stands further out than the middle of three or more
+    passed: int = 0  # visits in which the signal turned round further out than where it rested
+    passed_v: float = 0.0  # [V] by how much the furthest of them
 
 
 @dataclass(frozen=True)

@@ -17,6 +17,7 @@ from sweeprig.capture.model import Trace
 from sweeprig.words import Hookup, Sense
 
 ENDS_APART_PERCENT = 0.5  # % of supply: spread of one end from rest to rest
+FEWEST_PASSED = 2  # turns further out than the rests: one may be a hand that pressed harder once
 BEYOND_PERCENT = 0.3  # % of supply: one rest further out than most by this; no hand passes a stop
 MUCH_PERCENT = 10.0  # % of the records: more of them missing, a whole movement may lie there
 BAD_PERCENT = 0.1  # % of the records: more that the converter calls bad are a fault of the rig
@@ -87,6 +88,9 @@ def ends_apart(ends: list[End | None], rail: float) -> list[Finding]:
         if end is None:
             continue
         spread = end.spread_v
+        if end.passed >= FEWEST_PASSED:
+            out.append(_passed(name, end))
+            continue
         if spread > ENDS_APART_PERCENT / 100 * rail or end.beyond_v > BEYOND_PERCENT / 100 * rail:
             text = (
                 f"the {name} end differs by {spread * 1e3:z.0f} mV (standard deviation) from rest to rest, one of them "
@@ -101,6 +105,17 @@ def ends_apart(ends: list[End | None], rail: float) -> list[Finding]:
                 )
             )
     return out
+
+
+def _passed(name: str, end: End) -> Finding:
+    """The lever went further than where it rested: the level of the rests is not the end of the travel."""
+    text = (
+        f"the signal turns {end.passed_v * 1e3:z.0f} mV further out than it rests at the {name} end, "
+        f"at {end.passed} turns"
+    )
+    step = "Hold the lever at its stop for half a second at each end, and sweep again."
+    numbers = {"passed_v": end.passed_v, "passed": float(end.passed)}
+    return Finding(Code.ENDS_NOT_REPEATED, Cause.MOUNTING, 0, None, text, step, "doubt", numbers)
 
 
 def _ground(trace: Trace) -> str:

@@ -31,6 +31,7 @@ class Visit:
     level_v: float  # of its outermost rest, else of its turning point
     rests: tuple[int, ...]  # numbers of the rests at that level
     pauses: tuple[int, ...] = ()  # of those further in
+    turn_v: float = 0.0  # of its turning point
 
 
 @dataclass(frozen=True)
@@ -40,6 +41,8 @@ class Stop:
     agree: int  # visits that met it
     visits: tuple[Visit, ...]  # at it, in order of time
     short: tuple[Visit, ...]  # that turned round further in
+    passed: int = 0  # visits that turned round further out
+    passed_v: float = 0.0  # by how much the furthest of them
 
 
 def turns_of(values: FloatArray, least: float) -> tuple[Turn, ...]:
@@ -74,12 +77,12 @@ def _visit(path: FloatArray, turn: Turn, rests: tuple[Rest, ...], way: float) ->
     first, last = _near(path, turn, REACH * way)
     own = [k for k, r in enumerate(rests) if first <= (r.start + r.stop) // 2 < last]
     if not own:
-        return Visit(turn.low, turn.level_v, ())
+        return Visit(turn.low, turn.level_v, (), turn_v=turn.level_v)
     outward = -1.0 if turn.low else 1.0
     outermost = max(own, key=lambda k: outward * rests[k].value_v)
     level = rests[outermost].value_v
     at = tuple(k for k in own if abs(rests[k].value_v - level) <= PAUSE * way)
-    return Visit(turn.low, level, at, tuple(k for k in own if k not in at))
+    return Visit(turn.low, level, at, tuple(k for k in own if k not in at), turn.level_v)
 
 
 def _near(path: FloatArray, turn: Turn, reach: float) -> tuple[int, int]:
@@ -98,7 +101,9 @@ def stop_of(visits: tuple[Visit, ...], *, low: bool) -> Stop | None:
     way = _way([v.level_v for v in visits])
     at = _outermost(_met_twice(rested, own, AGREE * way) or rested, low)
     near = _near_to(at, rested, STOP * way)
-    return Stop(len(_near_to(at, own, AGREE * way)), near, tuple(v for v in own if v not in near))
+    short = tuple(v for v in own if v not in near)
+    passed = [out for v in own if (out := (at.level_v - v.turn_v) * (1 if low else -1)) > STOP * way]
+    return Stop(len(_near_to(at, own, AGREE * way)), near, short, len(passed), max(passed, default=0.0))
 
 
 def _met_twice(rested: list[Visit], own: list[Visit], reach: float) -> list[Visit]:
