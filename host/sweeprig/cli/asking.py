@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
-from sweeprig.cli.console import columns_of, console
+from sweeprig.cli.console import Shown, columns_of, console
 
 if TYPE_CHECKING:
     from sweeprig.bench.hookup.cautions import Ask, Confirmation
@@ -46,7 +46,7 @@ def answered(question: Callable[[], T], *, option: str) -> T:
         return question()
     except typer.Abort as exc:
         if isinstance(exc.__context__, KeyboardInterrupt):
-            print(file=sys.stderr)  # what follows has a line of its own
+            console.needed(Shown(""))  # what follows has a line of its own
             raise KeyboardInterrupt from None
         raise InputError(
             "No answer: end of input at the prompt.",
