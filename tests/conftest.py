@@ -5,15 +5,11 @@ from __future__ import annotations
 import os
 import shutil
 import signal
-import sys
 from pathlib import Path
 
 import pytest
 
-
-def _micropython() -> str | None:
-    beside = Path(sys.executable).with_name("micropython")
-    return str(beside) if beside.exists() else shutil.which("micropython")
+from sweeprig.twin.machines import find_micropython
 
 
 def _postgres() -> str | None:
@@ -22,7 +18,7 @@ def _postgres() -> str | None:
 
 
 PROGRAMS = {
-    "micropython": _micropython,
+    "micropython": find_micropython,
     "ngspice": lambda: shutil.which("ngspice"),
     "browser": lambda: shutil.which("chromium") and shutil.which("chromedriver"),
     "chromium": lambda: shutil.which("chromium"),

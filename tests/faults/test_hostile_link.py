@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
-import subprocess
 import sys
 from pathlib import Path
 from typing import Any
@@ -14,6 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from support.fake_rig import FakeRig
+from support.pythons import micropython, printed
 from support.told import told
 from sweepboard import wire
 from sweeprig.errors import BoardSilentError, LinkError
@@ -150,16 +149,7 @@ print("lives on")
 
 @pytest.mark.parametrize("python", ["cpython", pytest.param("micropython", marks=pytest.mark.micropython)])
 def test_the_service_refuses_hostile_commands_and_lives_on(python: str, tmp_path: Path) -> None:
-    program = sys.executable if python == "cpython" else str(Path(sys.executable).with_name("micropython"))
+    program = sys.executable if python == "cpython" else micropython()
     script = tmp_path / "hostile.py"
     script.write_text(COMMANDS, encoding="utf-8")
-    path = f"{FIRMWARE}:{FIRMWARE_PARTS}"
-    done = subprocess.run(
-        [program, str(script)],
-        env=os.environ | {"MICROPYPATH": path, "PYTHONPATH": path},
-        capture_output=True,
-        text=True,
-        timeout=600,
-        check=False,
-    )
-    assert done.stdout.strip() == "lives on", done.stdout + done.stderr
+    assert printed(program, script, beside=[FIRMWARE_PARTS]).strip() == "lives on"

@@ -3,21 +3,18 @@
 from __future__ import annotations
 
 import json
-import os
-import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-HERE = Path(__file__).parent
-PARTS = HERE / "service_parts"
-FIRMWARE = HERE.parents[1] / "firmware"
+from support.pythons import CASES, micropython, path_of
+
+PARTS = CASES / "service_parts"
 
 Step = tuple[str, Any]
 
@@ -50,19 +47,13 @@ PROGRAMS = st.lists(STEPS, max_size=14)
 FED_AT_ONCE = [("harness", True), say("start"), say("supply", on=True), ("go", 5)]
 
 
-def micropython() -> str | None:
-    beside = Path(sys.executable).with_name("micropython")
-    return str(beside) if beside.exists() else shutil.which("micropython")
-
-
 class Player:
     """A Python that plays programs, one after another."""
 
     def __init__(self, python: str) -> None:
-        path = f"{FIRMWARE}:{PARTS}"
         self._process = subprocess.Popen(
             [python, str(PARTS / "feeding.py")],
-            env=os.environ | {"MICROPYPATH": path, "PYTHONPATH": path},
+            env=path_of([PARTS]),
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             text=True,
@@ -86,7 +77,6 @@ class Player:
 )
 def player(request: pytest.FixtureRequest) -> Iterator[Player]:
     python = sys.executable if request.param == "cpython" else micropython()
-    assert python
     made = Player(python)
     yield made
     made.close()

@@ -3,39 +3,23 @@
 from __future__ import annotations
 
 import json
-import os
-import shutil
 import struct
-import subprocess
-import sys
 import tomllib
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from support.pythons import CASES, micropython, printed
 from sweepboard import pins, wire
 
 HERE = Path(__file__).parent
-PARTS = HERE / "board_parts"
-FIRMWARE = HERE.parents[1] / "firmware"
+PARTS = CASES / "board_parts"
 TABLES = HERE.parents[1] / "host" / "sweeprig" / "frontend" / "parts.toml"
 
 
 def case(name: str, *arguments: int | str) -> Any:
-    beside = Path(sys.executable).with_name("micropython")
-    program = str(beside) if beside.exists() else shutil.which("micropython")
-    assert program
-    done = subprocess.run(
-        [program, str(PARTS / "part_cases.py"), name, *map(str, arguments)],
-        env=os.environ | {"MICROPYPATH": f"{FIRMWARE}:{PARTS}"},
-        capture_output=True,
-        text=True,
-        timeout=600,
-        check=False,
-    )
-    assert done.returncode == 0, done.stdout + done.stderr
-    return json.loads(done.stdout.splitlines()[-1])
+    return json.loads(printed(micropython(), PARTS / "part_cases.py", name, *arguments).splitlines()[-1])
 
 
 def test_pins_are_those_of_the_schematic() -> None:

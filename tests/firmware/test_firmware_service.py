@@ -3,44 +3,18 @@
 from __future__ import annotations
 
 import json
-import os
-import shutil
-import subprocess
-import sys
-from pathlib import Path
 from typing import Any
 
 import pytest
 
+from support.pythons import CASES, printed
 from sweepboard import wire
 
-HERE = Path(__file__).parent
-PARTS = HERE / "service_parts"
-FIRMWARE = HERE.parents[1] / "firmware"
-
-
-@pytest.fixture(params=["cpython", pytest.param("micropython", marks=pytest.mark.micropython)])
-def python(request: pytest.FixtureRequest) -> str:
-    if request.param == "cpython":
-        return sys.executable
-    beside = Path(sys.executable).with_name("micropython")
-    program = str(beside) if beside.exists() else shutil.which("micropython")
-    assert program
-    return program
+PARTS = CASES / "service_parts"
 
 
 def case(python: str, name: str, *arguments: int) -> Any:
-    path = f"{FIRMWARE}:{PARTS}"
-    done = subprocess.run(
-        [python, str(PARTS / "cases.py"), name, *map(str, arguments)],
-        env=os.environ | {"MICROPYPATH": path, "PYTHONPATH": path},
-        capture_output=True,
-        text=True,
-        timeout=600,
-        check=False,
-    )
-    assert done.returncode == 0, done.stdout + done.stderr
-    return json.loads(done.stdout)
+    return json.loads(printed(python, PARTS / "cases.py", name, *arguments))
 
 
 def test_hello_says_what_the_rig_is(python: str) -> None:

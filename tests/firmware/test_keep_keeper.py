@@ -3,42 +3,18 @@
 from __future__ import annotations
 
 import json
-import os
-import shutil
-import subprocess
 import sys
-from pathlib import Path
 from typing import Any
 
 import pytest
 
-HERE = Path(__file__).parent
-FIRMWARE = HERE.parents[1] / "firmware"
-PATH = f"{FIRMWARE}:{HERE / 'keep_parts'}:{HERE / 'service_parts'}"
+from support.pythons import CASES, micropython, printed
 
-
-@pytest.fixture(params=["cpython", pytest.param("micropython", marks=pytest.mark.micropython)])
-def python(request: pytest.FixtureRequest) -> str:
-    if request.param == "cpython":
-        return sys.executable
-    beside = Path(sys.executable).with_name("micropython")
-    program = str(beside) if beside.exists() else shutil.which("micropython")
-    assert program
-    return program
+SERVICE = [CASES / "service_parts"]
 
 
 def case(python: str, *words: str, file: str = "keeper.py") -> Any:
-    heap = ["-X", "heapsize=64m"] if "micropython" in python else []
-    done = subprocess.run(
-        [python, *heap, str(HERE / "keep_parts" / file), *words],
-        env=os.environ | {"MICROPYPATH": PATH, "PYTHONPATH": PATH},
-        capture_output=True,
-        text=True,
-        timeout=300,
-        check=False,
-    )
-    assert done.returncode == 0, done.stdout + done.stderr
-    return json.loads(done.stdout)
+    return json.loads(printed(python, CASES / "keep_parts" / file, *words, beside=SERVICE, heap="64m"))
 
 
 def test_the_light_says_how_each_kind_of_sweep_went(python: str) -> None:
@@ -153,7 +129,6 @@ def test_in_no_reachable_state_a_tapped_order_feeds() -> None:
 
 @pytest.mark.micropython
 def test_the_boards_own_python_feeds_no_tapped_order() -> None:
-    beside = Path(sys.executable).with_name("micropython")
-    out = case(str(beside) if beside.exists() else "micropython", "500", "3", file="safety.py")
+    out = case(micropython(), "500", "3", file="safety.py")
     assert out["n_wrong"] == 0, out["wrong"]
     assert out["pressed"] > 20

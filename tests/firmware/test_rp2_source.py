@@ -3,39 +3,23 @@
 from __future__ import annotations
 
 import json
-import os
-import shutil
-import subprocess
-import sys
-from pathlib import Path
 from typing import Any
 
 import pytest
 
+from support.pythons import CASES, micropython, printed
 from sweepboard import wire
 
 pytestmark = pytest.mark.micropython
-HERE = Path(__file__).parent
-STANDIN = HERE / "rp2_standin"
-FIRMWARE = HERE.parents[1] / "firmware"
+STANDIN = CASES / "rp2_standin"
 CHIPS = ("rp2040", "rp2350")
 WINDOW = 166
 
 
 def case(name: str, *arguments: object) -> dict[str, Any]:
-    beside = Path(sys.executable).with_name("micropython")
-    program = str(beside) if beside.exists() else shutil.which("micropython")
-    assert program
-    done = subprocess.run(
-        [program, "-X", "heapsize=16m", str(STANDIN / "cases.py"), name, *map(str, arguments)],
-        env=os.environ | {"MICROPYPATH": f"{FIRMWARE}:{STANDIN}"},
-        capture_output=True,
-        text=True,
-        timeout=120,
-        check=False,
+    result: dict[str, Any] = json.loads(
+        printed(micropython(), STANDIN / "cases.py", name, *arguments, heap="16m")
     )
-    assert done.returncode == 0, done.stdout + done.stderr
-    result: dict[str, Any] = json.loads(done.stdout)
     return result
 
 

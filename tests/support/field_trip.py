@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import os
 import subprocess
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -14,6 +13,7 @@ from typing import Any
 
 import numpy as np
 
+from support.pythons import micropython
 from sweepboard import wire
 from sweeprig import twin
 from sweeprig.bench.field import collect as bringing
@@ -70,10 +70,9 @@ class Trip:
 
     def board(self, *words: str) -> list[str]:
         """Run the board with nobody there, or with a live host; return the lines it printed."""
-        beside = Path(sys.executable).with_name("micropython")
         who = self.folder / "identity.json"
         who.write_text(json.dumps(identity(parse(self.url))))
-        command = [str(beside) if beside.exists() else "micropython", "-X", "heapsize=64m"]
+        command = [micropython(), "-X", "heapsize=64m"]
         done = subprocess.run(
             [*command, str(PARTS / "keep_parts" / "vehicle.py"), words[0], str(self.folder / "flash"), str(who),
              str(self.codes), *words[1:]],
