@@ -13,6 +13,7 @@ import numpy as np
 from tests.campaign import mutate
 from tests.campaign.tally import Attack, Try
 
+from support.board_port import BoardPort
 from sweepboard import wire
 from sweeprig.bench.review.review import review_capture
 from sweeprig.capture.assemble import capture_of_bytes
@@ -191,37 +192,12 @@ def wraps(folder: Path) -> Try:
     return attempt
 
 
-class SimPort:
-    """A simulated rig as the client's transport: as fast as it is read."""
-
-    name = "simulated"
-
-    def __init__(self, seed: int) -> None:
-        self.board, self.feed = switch_on(SimOptions("good", seed=seed, pace="fast", vm="cpython"))
-
-    def read(self, timeout_s: float) -> bytes:
-        """Return what the board has said."""
-        if not self.board.out:
-            self.board.pump(timeout_s)
-        data = bytes(self.board.out)
-        self.board.out.clear()
-        return data
-
-    def write(self, data: bytes) -> None:
-        """Give bytes to the board."""
-        self.board.write(data)
-
-    def close(self) -> None:
-        """Switch it off."""
-        self.board.close()
-
-
 def long_stream(folder: Path) -> Try:
     """A stretch of a day's stream of the simulated rig at full pace, journal and all: nothing is lost."""
 
     def attempt(random: Random, own: Path) -> str:
-        port = SimPort(random.randrange(1000))
-        client = RigClient(port)
+        options = SimOptions("good", seed=random.randrange(1000), pace="fast", vm="cpython")
+        client = RigClient(BoardPort(switch_on(options)[0]))
         began = time.monotonic()
         try:
             capture = run_sweep(client, SweepSetup(seconds=LONG_S), folder=own)

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner, Result
 
+from support.full_disk import disk_with
 from sweeprig.capture import writer
 from sweeprig.capture.folder import MOST_BYTES, file_stem
 from sweeprig.cli.main import app
@@ -33,17 +34,8 @@ def full(*_: Any, **__: Any) -> None:
 
 
 def test_a_disk_that_fills_while_it_sweeps_costs_no_verdict(monkeypatch: pytest.MonkeyPatch) -> None:
-    left = 80_000
-
-    def write(handle: int, data: Any) -> int:
-        nonlocal left
-        if left <= 0:
-            raise OSError(28, "No space left on device")
-        n = min(len(data), left)
-        left -= n
-        return os.write(handle, bytes(data[:n]))
-
-    monkeypatch.setattr(writer, "os", SimpleNamespace(write=write, fsync=os.fsync))
+    disk = SimpleNamespace(write=disk_with(80_000), fsync=os.fsync)
+    monkeypatch.setattr(writer, "os", disk)
     done = run("sweep", "--port", SIM.format("good"))
     assert done.exit_code == 0, done.output
     assert "Both ends keep clear of both rails" in done.stdout

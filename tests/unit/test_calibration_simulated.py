@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from support.bench_meter import BenchMeter
+from support.board_port import BoardPort
 from sweeprig.bench.calibration.calibrate import CalibrationOrder, make_calibration
 from sweeprig.bench.calibration.points import Measured, calibration_hookup, measure, parse_meter
 from sweeprig.bench.calibration.verify import check_standard
@@ -26,30 +27,16 @@ VOLTS = (0.2, 1.35, 2.5, 3.65, 4.8)
 METER = parse_meter("0.05%+3", count_v=1e-4, range_v=6.0)
 
 
-class Bench:
+class Bench(BoardPort):
     """A simulated rig whose leads lie on one voltage, a port of it, and a meter beside it."""
-
-    name = "simulated"
 
     def __init__(self, *, chip: str, build: str, seed: int) -> None:
         self.now_v = 2.5
         self._rig = World("good", seed=seed, build=build, chip=chip)
         self._feed = Feed(lambda n: self._rig.like(stiff(self.now_v), seed=n), None)
-        self._board = InProcess(self._feed, identity(SimOptions("good", board=build, chip=chip, seed=seed)))
+        options = SimOptions("good", board=build, chip=chip, seed=seed)
+        super().__init__(InProcess(self._feed, identity(options)))
         self._meter = BenchMeter(METER, seed=seed)
-
-    def read(self, timeout_s: float) -> bytes:
-        if not self._board.out:
-            self._board.pump(timeout_s)
-        data = bytes(self._board.out)
-        self._board.out.clear()
-        return data
-
-    def write(self, data: bytes) -> None:
-        self._board.write(data)
-
-    def close(self) -> None:
-        self._board.close()
 
     def point(self, client: RigClient, volts: float, *, seconds: float = 0.3) -> Measured:
         self.now_v = volts

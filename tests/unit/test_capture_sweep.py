@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from support.fake_rig import Clock, FakeRig
+from support.full_disk import disk_with
 from sweepboard import wire
 from sweeprig.capture import journal as journal_module
 from sweeprig.capture.assemble import capture_of_journal
@@ -264,20 +265,7 @@ def test_recover_where_there_is_no_folder() -> None:
 
 
 def test_a_full_disk_is_told_and_what_came_is_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    import os
-
-    left = 3000
-
-    def write(handle: int, data: Any) -> int:
-        nonlocal left
-        if left <= 0:
-            raise OSError(28, "No space left on device")
-        n = min(len(data), left)
-        left -= n
-        return real(handle, bytes(data[:n]))
-
-    real = os.write
-    monkeypatch.setattr(journal_module.os, "write", write)
+    monkeypatch.setattr(journal_module.os, "write", disk_with(3000))
     with pytest.raises(CaptureFileError, match="No space left"):
         sweep(FakeRig(), tmp_path)
     monkeypatch.undo()

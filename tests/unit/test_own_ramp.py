@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
+from support.board_port import BoardPort
 from support.fake_rig import FakeRig
 from sweepboard import wire
 from sweeprig.bench.calibration.own_ramp import LEAST_S, count_own_ramp, has_ramp, jumper_at_ramp
@@ -29,26 +30,12 @@ STEP_S = 6e-6  # between two conversions of one channel
 SERVICE_S = 0.005  # between two steps of the duty while streaming: STREAMING_MS of the service and its work
 
 
-class SimPort:
+class SimPort(BoardPort):
     """A simulated rig as the client's transport, and as its clock: the time of the world."""
 
-    name = "simulated"
-
     def __init__(self, **options: Any) -> None:
-        self.board, self.feed = switch_on(SimOptions("good", pace="fast", vm="cpython", **options))
-
-    def read(self, timeout_s: float) -> bytes:
-        if not self.board.out:
-            self.board.pump(timeout_s)
-        data = bytes(self.board.out)
-        self.board.out.clear()
-        return data
-
-    def write(self, data: bytes) -> None:
-        self.board.write(data)
-
-    def close(self) -> None:
-        self.board.close()
+        board, self.feed = switch_on(SimOptions("good", pace="fast", vm="cpython", **options))
+        super().__init__(board)
 
 
 def client(**options: Any) -> RigClient:
