@@ -43,7 +43,6 @@ class Levels:
     supply_v: float | None = None  # [V]
     supply_peak_v: float | None = None  # [V] peak to peak of the supply's window means
     flags_any: int = 0  # wire.FLAG_* seen in any window
-    flags_all: int = 0  # wire.FLAG_* seen in all windows
     current_a: float | None = None  # [A] into the sensor, where the rig measures it
     ground_v: float | None = None  # [V] sensor ground against rig ground, where observed
     battery_v: float | None = None  # [V] where observed; inf above the range of its divider
@@ -229,7 +228,6 @@ def levels(volts: Volts, events: list[Message]) -> Levels:
         supply_v=float(np.median(supply.mean_v)),
         supply_peak_v=float(np.ptp(supply.mean_v)),
         flags_any=int(np.bitwise_or.reduce(records.flags)),
-        flags_all=int(np.bitwise_and.reduce(records.flags)),
         current_a=slow_value(slow, wire.SLOW_SUPPLY_CURRENT),
         ground_v=_ground_v(volts, slow),
         battery_v=battery[len(battery) // 2] if battery else None,
