@@ -18,6 +18,7 @@ import os
 import pickle
 import subprocess
 import sys
+import tempfile
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass, field
 from functools import partial
@@ -222,11 +223,11 @@ def _run(jobs: list[tuple[str, int]], told: argparse.Namespace) -> list[Row]:
 
 def _beside(told: argparse.Namespace) -> list[Row]:
     """Rows of the same cases from another tree, judged by a process that imports that tree."""
-    here, tree = Path(__file__).resolve().parents[2], Path(told.beside)
+    here, tree = Path(__file__).resolve().parents[2], Path(told.beside).resolve()
     paths = [str(tree / "host"), str(tree / "firmware"), str(tree)]
     args = [a for a in sys.argv[1:] if a != "--worst"]
     at = args.index("--beside")
-    rows = Path(told.keep or ".") / "beside.json"
+    rows = Path(told.keep or tempfile.mkdtemp()).resolve() / "beside.json"  # it runs in another folder
     code = "import sys; from tests.benchmarks.outsider_bench import main; main()"
     run = [sys.executable, "-c", code, *args[:at], *args[at + 2 :], "--rows", str(rows)]
     there = tree if (tree / "tests/benchmarks/outsider_bench.py").is_file() else here
