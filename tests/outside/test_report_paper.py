@@ -171,7 +171,8 @@ def _words(text: str) -> str:
 @arial_widths
 @pytest.mark.chromium
 @pytest.mark.parametrize(
-    "name", ["good", "worn", "two-tracks", "vehicle", "unknown", "wiggle", "judged", "hostile", "huge"]
+    "name",
+    ["good", "worn", "two-tracks", "vehicle", "unknown", "wiggle", "judged", "remarked", "hostile", "huge"],
 )
 def test_the_main_page_is_one_a4(html: dict[str, str], name: str, tmp_path: Path) -> None:
     pages = _printed(tmp_path, html[name]).pages

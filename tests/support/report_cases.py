@@ -255,6 +255,22 @@ def judged() -> Outcome:
     return replace(base, analysis=found, judgement=verdict, profile=profile)
 
 
+def remarked() -> Outcome:
+    """One finding and long names, on a rig that was never calibrated: one remark."""
+    base = judged()
+    part = "three-wire position sensor, 10 kohm"
+    setup = replace(
+        base.setup, job="order 0417 (invented)", sensor_label="as-found", part=part, serial="SIM-417"
+    )
+    return replace(
+        base,
+        setup=setup,
+        judgement=replace(base.judgement, findings=base.judgement.findings[:1]),
+        calibration=oc.make_calibration(kind="nominal"),
+        remarks=("This rig is not calibrated: each ± here is what its parts' tolerances allow.",),
+    )
+
+
 def cases() -> dict[str, Outcome]:
     """Every outcome that a sheet is looked at with."""
     return {
@@ -269,6 +285,7 @@ def cases() -> dict[str, Outcome]:
         "angle": with_angle(),
         "csv": from_csv(),
         "judged": judged(),
+        "remarked": remarked(),
         "huge": huge(),
         "hostile": hostile(),
     }

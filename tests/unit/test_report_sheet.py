@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from support import outcomes as oc
-from support.report_cases import HOSTILE, cases, hostile, vehicle, wiggle
+from support.report_cases import HOSTILE, cases, hostile, remarked, vehicle, wiggle
 from sweeprig.judge.outcome import Outcome
 from sweeprig.report.sheet import MOST_TEXT, sheet_html
 from sweeprig.report.text_sheet import text_sheet
@@ -340,3 +340,11 @@ def test_no_page_says_that_a_limit_has_no_source() -> None:
     text = page_of(replace(base, judgement=replace(base.judgement, checks=checks))).text
     assert "no source" not in text
     assert "chosen for this profile" in text
+
+
+def test_one_remark_leaves_the_trace_most_of_its_height():
+    page = sheet_html(remarked())
+    assert "This rig is not calibrated" in page
+    heights = [float(h) for h in re.findall(r'viewBox="0 0 960 ([0-9.]+)"', page)]
+    assert heights
+    assert min(heights) >= 200

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sweeprig.judge.outcome import Outcome
 
@@ -41,16 +41,20 @@ TIGHT = Room(
     trace_height=150.0,
     extra=False,
 )
+# One remark is all that takes more space: its trace keeps its height.
+SNUG = replace(TIGHT, alerts=1, limits=7, trace_height=206.0)
 LINE = 75  # characters that fit into one line of a column, about
 MOST_LINES = 7  # of findings in a roomy page
 
 
 def room_for(outcome: Outcome, *, n_alerts: int, n_tracks: int) -> Room:
-    """Return the roomy page for the plain case, the tight one where anything takes more space."""
+    """Return the roomy page for the plain case, the snug one for a remark, the tight one where more takes space."""
     setup, judgement = outcome.setup, outcome.judgement
     typed = sum(len(t) for t in (setup.job, setup.sensor_label, setup.part, setup.serial))
     typed += max(0, len(setup.workshop) + len(setup.customer) + len(setup.vehicle) - LINE)
     lines = sum(1 + (len(f.evidence) + len(f.next_step)) / LINE for f in judgement.findings[: ROOMY.findings])
     longest = max(len(t) for t in (outcome.analysis.sense_evidence, setup.lead_checked, setup.operator, ""))
-    crowded = n_alerts or n_tracks > 1 or setup.setting == "vehicle" or typed > 110
-    return TIGHT if crowded or lines > MOST_LINES or longest > 100 else ROOMY
+    crowded = n_alerts > 1 or n_tracks > 1 or setup.setting == "vehicle" or typed > 110
+    if crowded or lines > MOST_LINES or longest > 100:
+        return TIGHT
+    return SNUG if n_alerts else ROOMY
