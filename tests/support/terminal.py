@@ -123,9 +123,9 @@ class Terminal:
     def _read(self) -> bool:
         if time.monotonic() > self._deadline:
             raise AssertionError(f"hangs: {self.text()!r}")
-        ready = select.select([self._master], [], [], 0.2 if self.process.poll() is None else 0)[0]
-        if not ready:
-            return self.process.poll() is None
+        ended = self.process.poll() is not None  # asked before the look: what it wrote last may come between the two
+        if not select.select([self._master], [], [], 0 if ended else 0.2)[0]:
+            return not ended
         data = os.read(self._master, 65536)
         self.raw += data
         before, left, _ = data.partition(LEAVES)
