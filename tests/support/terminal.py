@@ -123,7 +123,7 @@ class Terminal:
     def _read(self) -> bool:
         if time.monotonic() > self._deadline:
             raise AssertionError(f"hangs: {self.text()!r}")
-        ended = self.process.poll() is not None  # asked before the look: what it wrote last may come between the two
+        ended = self.process.poll() is not None  # before the look: its last words may come between the two
         if not select.select([self._master], [], [], 0 if ended else 0.2)[0]:
             return not ended
         data = os.read(self._master, 65536)
