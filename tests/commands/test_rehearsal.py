@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from support.terminal import Terminal
+from sweeprig.errors import InputError
 from sweeprig.twin.hands import Hand
 from sweeprig.twin.rehearsal import Bench, KeyedPath
 from sweeprig.twin.sim_url import parse
@@ -83,7 +84,7 @@ def test_a_sensor_is_turned_on_its_mount_by_keys(tmp_path: Path) -> None:
 
 def test_a_keyed_lever_moves_smoothly_and_stays() -> None:
     bench = Bench()
-    path = KeyedPath(bench, Hand(), dt_s=1e-3)
+    path = KeyedPath(bench, Hand(stroke_s=(1.5, 1.5)), dt_s=1e-3)
     assert not path.take(100).any()
     bench.press("o")
     first = path.take(700)
@@ -92,6 +93,22 @@ def test_a_keyed_lever_moves_smoothly_and_stays() -> None:
     assert way.max() < 0.7
     assert way[-1] == 0.0
     assert np.abs(np.diff(way)).max() < 2e-3
+
+
+@pytest.mark.parametrize("stroke_s", [0.5, 2.0])
+def test_the_url_says_how_long_a_keyed_stroke_takes(stroke_s: float) -> None:
+    spec = make_world(parse(f"sim://good?rehearse=yes&stroke={stroke_s}")).spec  # type: ignore[attr-defined]
+    bench = Bench()
+    path = KeyedPath(bench, spec.hand, dt_s=1e-3)
+    bench.press("o")
+    way = path.take(3000)
+    assert np.count_nonzero(np.diff(way)) == pytest.approx(stroke_s * 1000, abs=2)
+
+
+@pytest.mark.parametrize("text", ["0", "61", "nan", "slow"])
+def test_a_stroke_that_no_hand_makes_is_refused(text: str) -> None:
+    with pytest.raises(InputError, match="stroke"):
+        parse(f"sim://good?rehearse=yes&stroke={text}")
 
 
 def test_keys_turn_the_sensor_both_ways() -> None:

@@ -13,7 +13,6 @@ from sweeprig.twin.hands import Hand, minimum_jerk
 
 FloatArray = NDArray[np.float64]
 
-STROKE_S = 1.5  # [s] of one stroke from stop to stop, as a sweep asks for
 TURN_DEG = 0.5  # [deg] that one key turns the sensor on its mount
 OPEN, CLOSED, HALF = "o", "c", "h"
 UP, DOWN = "+=", "-"
@@ -60,7 +59,7 @@ class KeyedPath:
         return np.asarray(low + (high - low) * out)
 
     def _way(self, start: float, stop: float) -> FloatArray:
-        m = max(2, round(STROKE_S * abs(stop - start) / self._dt_s))
+        m = max(2, round(self._hand.stroke_s[0] * abs(stop - start) / self._dt_s))
         return np.asarray(start + (stop - start) * minimum_jerk(np.arange(1, m + 1) / m))
 
 

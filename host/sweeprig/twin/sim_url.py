@@ -17,6 +17,8 @@ BENCH_VOLTS = (
     3.65,
     4.8,
 )  # [V] that it gives where the URL names none: what a calibration asks for
+STROKE_S = 1.5  # [s] of one stroke from stop to stop, as a sweep asks for
+STROKE_RANGE_S = (0.1, 60.0)  # from a lever let go to a creep; own choice, no source
 MOST_V = 5.5  # on the leads: tapped_normal_v of frontend/parts.toml
 
 
@@ -40,6 +42,7 @@ class SimOptions:
     engine: float = (
         0.0  # [s] of streaming after which a vehicle's engine runs and charges the battery; 0: never
     )
+    stroke: float = STROKE_S  # [s] of a stroke that a key makes in a rehearsal
     rehearse: bool = False  # prompts as with a real rig, and keys move the lever and turn the sensor
     volts: tuple[
         float, ...
@@ -72,6 +75,14 @@ def _seconds(text: str) -> float:
     value = _decimal(text)
     if value < 0:
         raise ValueError("0 or more seconds")
+    return value
+
+
+def _stroke(text: str) -> float:
+    low, high = STROKE_RANGE_S
+    value = _decimal(text)
+    if not low <= value <= high:
+        raise ValueError(f"{low:g} to {high:g} seconds")
     return value
 
 
@@ -116,6 +127,7 @@ _KEYS: dict[str, Callable[[str], object]] = {
     "kept": str,
     "press": _times,
     "engine": _seconds,
+    "stroke": _stroke,
     "rehearse": _yes,
     "volts": _volts,
 }

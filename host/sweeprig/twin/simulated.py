@@ -49,7 +49,7 @@ def turned(spec: SensorSpec, options: SimOptions) -> SensorSpec:
     shift_v = turn_deg * (spec.open_v - spec.closed_v) / TRAVEL_DEG
     spec = replace(spec, closed_v=spec.closed_v + shift_v, open_v=spec.open_v + shift_v)
     if options.rehearse:
-        return replace(spec, lever="keys")
+        return replace(spec, lever="keys", hand=replace(spec.hand, stroke_s=(options.stroke, options.stroke)))
     if options.hand == "strokes":
         return spec
     starts = "open" if options.hand == "open" else "closed"
