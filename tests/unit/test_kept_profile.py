@@ -101,8 +101,8 @@ def test_a_changed_profile_is_judged_by_and_said_to_be_changed(kept: tuple[Path,
     (said,) = (t for t in after.remarks if "profile" in t.lower())
     assert "own has changed since the capture" in said
     assert "limits.span.value 3.0, now 4.5" in said
-    shown = said.replace("`--profile as-captured`", "<code>--profile as-captured</code>")
-    assert shown in sheet_html(after)
+    assert said.endswith(" (`--profile as-captured`).")
+    assert said.replace(" (`--profile as-captured`)", "") in sheet_html(after)
     then = review_capture(read_capture(path), Choices(profile=AS_CAPTURED))
     assert then.judgement.verdict == "pass"
     assert then.profile.sha256 == before.profile.sha256

@@ -81,6 +81,21 @@ def test_commands_leave_a_text_with_their_parentheses() -> None:
 
 
 @pytest.mark.parametrize("name", sorted(set(CASES) - {"hostile", "huge"}))
+def test_no_page_of_a_sheet_has_commands(name: str) -> None:
+    base = CASES[name]
+    case = replace(
+        base,
+        setup=replace(base.setup, prepared=("The load shifts the reading; measure it (`--track-ohm`).",)),
+        judgement=replace(
+            base.judgement, not_shown=("Track: give it (`--track-ohm`).", *base.judgement.not_shown)
+        ),
+    )
+    html = re.sub(r"<(style|svg).*?</\1>", "", sheet_html(case), flags=re.S)
+    assert "Track: give it." in html
+    assert not re.search(r"`|(?<!\S)--[a-z]|\bsweeprig [a-z]+\b", re.sub(r"<[^>]+>", " ", html))
+
+
+@pytest.mark.parametrize("name", sorted(set(CASES) - {"hostile", "huge"}))
 def test_the_first_page_has_no_commands_or_abbreviations(name: str) -> None:
     html = sheet_html(CASES[name])
     page = re.sub(

@@ -108,5 +108,5 @@ def _mount(outcome: Outcome) -> str:
 
 
 def without_commands(text: str) -> str:
-    """Return a text for the first page: commands and options, which stand in parentheses, are left out."""
+    """Return a text for a sheet: commands and options, which stand in parentheses, are left out."""
     return COMMANDS.sub("", text)

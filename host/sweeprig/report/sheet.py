@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from typing import TYPE_CHECKING
 
 from sweeprig.judge.outcome import Outcome
@@ -13,7 +12,6 @@ if TYPE_CHECKING:
 
 
 MOST_TEXT = 1500  # characters; the capture file and the JSON result hold all of it
-CODE = re.compile(r"`([^`]*)`")
 # Control characters are no HTML, and marks that turn the direction of writing could disguise what follows them.
 UNPRINTABLE = dict.fromkeys(
     (
@@ -32,12 +30,11 @@ def _held(value: object) -> object:
     return clip(value, MOST_TEXT) if isinstance(value, str) and not hasattr(value, "__html__") else value
 
 
-def _coded(value: object) -> object:
-    """Return a text in which what stands between backticks is set as code; all else is escaped."""
-    from markupsafe import Markup, escape
+def _spoken(value: str) -> str:
+    """Return a text of the terminal for paper: without the commands and options that stand in its parentheses."""
+    from sweeprig.report.customer import without_commands
 
-    held = _held(value)
-    return Markup(CODE.sub(r"<code>\1</code>", str(escape(held)))) if isinstance(held, str) else held
+    return without_commands(value)
 
 
 def environment() -> Environment:
@@ -52,7 +49,7 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.filters["coded"] = _coded
+    made.filters["spoken"] = _spoken
     return made
 
 

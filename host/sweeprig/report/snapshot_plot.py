@@ -16,6 +16,23 @@ from sweeprig.report.scales import ticks
 STYLES = ((svg.SIGNAL, None), (svg.SECOND, "4 2"), (svg.MUTED, "1.5 2"))
 
 
+STEADY_SHARE = 0.02  # of its mean: a supply that moves by less is said, not drawn; own choice, no source
+
+
+def _steady_supply(volts: FloatArray) -> float | None:
+    """Return the mean of a supply that does not move [V]; None where it does, or where nothing of it is there."""
+    if not volts.size or np.ptp(volts) > STEADY_SHARE * abs(volts.mean()):
+        return None
+    return float(volts.mean())
+
+
+def _range(volts: FloatArray) -> tuple[float, float]:
+    """Return the lowest and the highest volts of the drawing: what is shown, and a little room."""
+    low, high = float(volts.min()), float(volts.max())
+    room = max(0.06 * (high - low), 0.01)
+    return low - room, high + room
+
+
 def snapshot_svg(
     shot: Snapshot,
     *,
@@ -42,10 +59,12 @@ def snapshot_svg(
     if codes.size < 2:
         d.text(left, (top + bottom) / 2, "no conversions")
         return d.markup()
-    chosen = np.isin(np.arange(codes.size) % shot.channels, shown)
-    low, high = float(codes[chosen].min()), float(codes[chosen].max())
-    room = max(0.06 * (high - low), 0.01)
-    low, high = low - room, high + room
+    steady = _steady_supply(codes[2 :: shot.channels]) if 2 in shown and shot.channel != 2 else None
+    if steady is not None:  # its line would take the height that the signal needs
+        shown = tuple(c for c in shown if c != 2)
+        said = f"supply {steady:.2f} V, steady"
+        d.text(right, 10, said, size=10.0, text_anchor="end", fill=svg.MUTED)
+    low, high = _range(codes[np.isin(np.arange(codes.size) % shot.channels, shown)])
     x = left + (t_us - t_us[0]) / (t_us[-1] - t_us[0]) * (right - left)
     y = bottom - (codes - low) / (high - low) * (bottom - top)
     for value in ticks(low, high, 4):

@@ -56,7 +56,11 @@ class Loading:
         """The line where the rig feeds the sensor: a load beyond the limit is a remark there, not a refusal."""
         if self.fits:
             return self.line
-        step = "open-circuit values are calculated from it" if self.measured else "measure it: --track-ohm"
+        step = (
+            "open-circuit values are calculated from it"
+            if self.measured
+            else "measure it and give it (`--track-ohm`)"
+        )
         whose = "measured track" if self.measured else "profile's largest track"
         return (
             f"The rig's load shifts the reading of the {whose} ({self.track_ohm:.0f} ohm) by up to"
