@@ -51,6 +51,20 @@ def test_a_sweep_is_rehearsed_with_prompts_and_keys(tmp_path: Path) -> None:
         assert "SIMULATED" in t.text()
 
 
+def test_a_series_is_rehearsed_and_serials_move_no_lever(tmp_path: Path) -> None:
+    args = ("sweep", "--series", "--batch", "crate", "--port", PORT.format("good"), "--confirm", "plug-off")
+    with terminal(*args, home=tmp_path) as t:
+        t.until(lambda t: "serial: _" in t.text())
+        t.send("och-7\n")
+        t.until(lambda t: "och-7   sweep 1" in t.text())
+        t.until(lambda t: "seen 0.4" in t.text())
+        strokes(t)
+        t.until(lambda t: "(1 swept)" in t.text())
+        t.send("\x04")
+        assert t.end() == 0, t.text()
+        assert "och-7" in t.text()
+
+
 def test_a_rehearsed_prompt_that_is_refused_feeds_nothing(tmp_path: Path) -> None:
     with terminal("sweep", "--port", PORT.format("good"), home=tmp_path) as t:
         t.until_asked("OFF the harness")

@@ -140,11 +140,11 @@ def test_records_of_a_batch_as_entries(tmp_path: Path) -> None:
 @pytest.mark.parametrize("word", ["pass", "fail", "undecided"])
 def test_a_verdict_fills_the_screen_and_fits(word: str, size: tuple[int, int]) -> None:
     width, height = size
-    lines = verdict_lines(word, "a reason " * 20, ["  S-1   closed 0.4500 V"], width, height)
+    lines = verdict_lines(word, "a reason " * 20, ["  S-1   closed 0.4500 V   open 4.2500 V"], width, height)
     assert len(lines) <= height
     assert max(len(line) for line in lines) <= width
     assert any("█" in line or word.upper() in line for line in lines)
-    assert lines[-1].strip().startswith("S-1")
+    assert " ".join(" ".join(lines).split()).endswith("S-1 closed 0.4500 V open 4.2500 V")
 
 
 def test_letters_are_as_large_as_fits() -> None:

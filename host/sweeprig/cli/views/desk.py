@@ -14,7 +14,7 @@ from sweeprig.cli.sounds import sound_verdict
 from sweeprig.cli.views import screen as screens
 from sweeprig.cli.views.face import ScreenFace, stop_on_interrupt
 from sweeprig.cli.views.sweep import fits, screen_lines
-from sweeprig.cli.views.sweep_face import StepFace, no_keys
+from sweeprig.cli.views.sweep_face import LEVER_KEYS, StepFace, no_keys
 from sweeprig.cli.views.verdict import verdict_lines
 from sweeprig.lines import fitted
 
@@ -31,6 +31,13 @@ HINT = (
     "Scan or type the serial number, then Enter; Enter alone takes the next number.",
     "Space or the rig's button repeats the sensor on the bench; Ctrl-D ends.",
 )
+
+
+def unheeded_keys() -> str:
+    """Return that nothing was pressed; in a rehearsal the simulated bench has heard the keys."""
+    if screens.LISTENERS:
+        screens.read_keys()
+    return ""
 
 
 class Desk:
@@ -53,7 +60,7 @@ class Desk:
             return bool(line)
         shown = None
         while True:
-            keys = screens.read_keys() + self.more_keys()
+            keys = screens.typed_keys() + self.more_keys()
             if QUIT in keys:
                 return False
             if batch.key(keys):
@@ -106,10 +113,11 @@ class Desk:
         title = f"{batch.serial}   sweep {batch.attempt}"
         with stop_on_interrupt() as stop:
             if self._screen is None or not fits(*self._screen.size):
-                yield StepFace(stop, no_keys)
+                yield StepFace(stop, unheeded_keys)
                 return
-            face: ScreenFace[SweepState] = ScreenFace(self._screen, partial(screen_lines, title=title), stop)
-            face.pressed = no_keys  # type: ignore[method-assign]
+            lines = partial(screen_lines, title=title, hint=LEVER_KEYS if screens.LISTENERS else "")
+            face: ScreenFace[SweepState] = ScreenFace(self._screen, lines, stop)
+            face.pressed = unheeded_keys  # type: ignore[method-assign]
             yield face
 
     def _draw(self, below: list[str]) -> None:

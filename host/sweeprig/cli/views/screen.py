@@ -77,14 +77,15 @@ LISTENERS: list[Callable[[str], None]] = []  # told of every key as well: the be
 
 def read_keys() -> str:
     """Return the keys pressed since the last call, without waiting; whoever listens hears them too."""
-    keys = _read_keys()
+    keys = typed_keys()
     if keys:
         for listener in LISTENERS:
             listener(keys)
     return keys
 
 
-def _read_keys() -> str:
+def typed_keys() -> str:
+    """Return the keys pressed since the last call, without waiting; they are text, and nobody else hears them."""
     if not sys.stdin.isatty():
         return ""
     if os.name == "posix":

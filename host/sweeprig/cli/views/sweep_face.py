@@ -18,7 +18,8 @@ if TYPE_CHECKING:
 
 HINT = "Enter starts without a movement, q or Ctrl-C ends"
 RUNNING = "q or Ctrl-C ends"
-REHEARSAL = "rehearsal: o opens, c closes, h half way; q ends"
+LEVER_KEYS = "rehearsal: o opens, c closes, h half way"
+REHEARSAL = f"{LEVER_KEYS}; q ends"
 
 
 class StepFace:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 
 from sweeprig.cli.console import styled
+from sweeprig.lines import fitted
 
 _LETTERS = {
     "P": ("████ ", "█   █", "████ ", "█    ", "█    "),
@@ -43,9 +44,10 @@ def verdict_lines(
     verdict: str, reason: str, details: list[str], width: int, height: int, *, colour: bool = False
 ) -> list[str]:
     """Return a whole screen of at most `height` lines of `width` columns: the verdict, the reason, details below."""
-    most = max(0, min(3, height - len(details) - 4))  # the verdict itself needs a row
+    lines = [part[:width] for d in details for part in fitted(d, width)]
+    most = max(0, min(3, height - len(lines) - 4))  # the verdict itself needs a row
     text = [line[:width] for line in textwrap.wrap(reason, max(20, width - 4))[:most]]
-    below = [*text, "", *(d[:width] for d in details)]
+    below = [*text, "", *lines]
     room = max(1, height - len(below) - 2)
     word = fitting(verdict, width, room)
     fill = _FILL.get(verdict, " ")
