@@ -222,7 +222,7 @@ def one(seed: int, population: Path | None = None) -> list[Reported]:
         )  # fmt: skip
         if rests is None:
             trace = to_trace(played.capture, calibration=calibration, front_end=end)
-            found = analyse(trace, starts=played.capture.setup.starts, told_sense=Sense.RISING)
+            found = analyse(trace, starts=played.capture.setup.starts, given_sense=Sense.RISING)
             rests, supply = found.rests, _channel(played, own, 2)
         today = Rig(calibration, end, temperature, mode)
         label = f"{chip} theirs" if theirs else chip

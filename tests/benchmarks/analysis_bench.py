@@ -27,7 +27,7 @@ TIMES = (30, 60, 120)  # five-second sweeps one after another: 2.5, 5 and 10 min
 
 def once(trace: Trace) -> None:
     """One analysis."""
-    analyse(trace, starts=Starts.CLOSED, told_sense=Sense.UNKNOWN)
+    analyse(trace, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN)
 
 
 def median_s(work: Callable[[], None], runs: int) -> float:

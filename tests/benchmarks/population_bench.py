@@ -88,7 +88,7 @@ def one(job: tuple[str, int]) -> Row:
     trace = trace_of(played)
     began = time.perf_counter()
     found = analyse(
-        trace, starts=Starts(drawn.spec.hand.starts), told_sense=Sense.UNKNOWN, sensor_kind=drawn.spec.kind
+        trace, starts=Starts(drawn.spec.hand.starts), given_sense=Sense.UNKNOWN, sensor_kind=drawn.spec.kind
     )
     took = time.perf_counter() - began
     must, seen, plain = _dropouts(played, trace, found)

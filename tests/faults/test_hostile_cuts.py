@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from support.fake_rig import HELLO, record
-from support.told import told
+from support.whole_errors import says_all
 from sweepboard import wire
 from sweeprig.capture.file import pack, read_capture
 from sweeprig.capture.journal import JournalHead
@@ -56,7 +56,7 @@ def test_a_capture_cut_anywhere_is_told_of(tmp_path: Path, capture: Capture) -> 
         path.write_bytes(whole[: len(whole) * i // 200])
         with pytest.raises(CaptureFileError) as caught:
             read_capture(path)
-        told(caught.value)
+        says_all(caught.value)
 
 
 def test_a_flipped_bit_is_told_of_or_changes_nothing(tmp_path: Path, capture: Capture) -> None:
@@ -68,7 +68,7 @@ def test_a_flipped_bit_is_told_of_or_changes_nothing(tmp_path: Path, capture: Ca
         try:
             read = read_capture(path)
         except CaptureFileError as error:
-            told(error)
+            says_all(error)
         else:
             assert pack(read) == whole
 
@@ -101,7 +101,7 @@ def test_a_well_formed_capture_that_does_not_fit_is_told_of(
     path.write_bytes(crafted(capture, arrays, **meta))
     with pytest.raises(CaptureFileError) as caught:
         read_capture(path)
-    told(caught.value)
+    says_all(caught.value)
 
 
 # --- journals

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from support.fake_rig import FakeRig, record
-from support.told import told
+from support.whole_errors import says_all
 from sweepboard import wire
 from sweeprig.capture.file import SUFFIX, read_capture, write_capture
 from sweeprig.capture.journal import JournalHead
@@ -138,7 +138,7 @@ def test_codes_that_no_converter_gives_stay_in_the_journal(tmp_path: Path, captu
     (tmp_path / "a.journal").write_bytes(b"kept")
     with pytest.raises(CaptureFileError) as caught:
         write_capture(tmp_path / "a.sweep", replace(wrong, journal=str(tmp_path / "a.journal")))
-    told(caught.value)
+    says_all(caught.value)
     assert (tmp_path / "a.journal").read_bytes() == b"kept"
 
 
@@ -162,7 +162,7 @@ def test_a_hello_that_cannot_be_is_refused(key: str, value: Any) -> None:
     rig = FakeRig(**{key: value})
     with pytest.raises(LinkError) as caught:
         RigClient(rig, clock=rig.clock).hello()
-    told(caught.value)
+    says_all(caught.value)
     if value != 10**400:
         assert caught.value.limit
 

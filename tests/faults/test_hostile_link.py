@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from support.fake_rig import FakeRig
 from support.pythons import micropython, printed
-from support.told import told
+from support.whole_errors import says_all
 from sweepboard import wire
 from sweeprig.errors import BoardSilentError, LinkError
 from sweeprig.link import payloads
@@ -85,7 +85,7 @@ def test_a_hostile_hello_is_no_rig(payload: bytes) -> None:
     rig.instead_of_hello = wire.encode(wire.HELLO, 0, 0, payload)
     with pytest.raises(LinkError) as caught:
         RigClient(rig, clock=rig.clock).hello()
-    told(caught.value)
+    says_all(caught.value)
 
 
 @pytest.mark.parametrize("reply", [{"id": 99, "ok": True}, {"ok": True}, {"id": [], "ok": True}, {"id": "2"}])
@@ -96,7 +96,7 @@ def test_a_reply_with_another_id_is_no_answer(reply: dict[str, Any]) -> None:
     rig._reply = lambda *_a, **_k: rig.send(wire.REPLY, json.dumps(reply).encode())
     with pytest.raises(BoardSilentError) as caught:
         client.command("buzzer", ms=1)
-    told(caught.value)
+    says_all(caught.value)
 
 
 def test_a_run_that_never_ends_takes_no_memory() -> None:

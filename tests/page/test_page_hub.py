@@ -87,9 +87,9 @@ def test_the_first_page_leads_and_the_others_see_who() -> None:
     a, b = phones.let_in(), phones.let_in()
     phones.opened(a)
     phones.opened(b)
-    assert phones.told(a).leads
-    told = phones.told(b)
-    assert (told.leads, told.leader, told.you, told.free) == (False, "phone 1", "phone 2", False)
+    assert phones.lead_of(a).leads
+    lead = phones.lead_of(b)
+    assert (lead.leads, lead.leader, lead.you, lead.free) == (False, "phone 1", "phone 2", False)
 
 
 def test_the_lead_is_not_taken_from_a_phone_that_is_there() -> None:
@@ -107,7 +107,7 @@ def test_the_lead_of_a_phone_that_is_gone_can_be_taken() -> None:
     a, b = phones.let_in(), phones.let_in()
     phones.opened(a)
     phones.closed(a)
-    assert phones.told(b).free
+    assert phones.lead_of(b).free
     assert phones.take(b) == ""
 
 

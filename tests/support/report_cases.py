@@ -244,7 +244,7 @@ def from_csv() -> Outcome:
 def judged() -> Outcome:
     """The worn sensor as the analysis and the judgement themselves see it, with all that they say."""
     base, profile = oc.outcome(worn=True), load_profile("adjustable-potentiometer")
-    found = analyse(base.trace, starts=Starts.CLOSED, told_sense=Sense.UNKNOWN)
+    found = analyse(base.trace, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN)
     verdict = judge(
         analysis=found,
         trace=base.trace,

@@ -9,7 +9,7 @@ from typing import Any
 
 from support.fake_rig import FakeRig
 from sweepboard import wire
-from sweeprig.bench.readings.live import Volts, volts_of
+from sweeprig.bench.readings.live import RigVolts, volts_of
 from sweeprig.calibration.nominal import nominal_calibration
 from sweeprig.capture.model import SweepSetup
 from sweeprig.judge.profile import Profile
@@ -96,7 +96,7 @@ def client_of(rig: FakeRig) -> RigClient:
     return client
 
 
-def volts_of_rig(client: RigClient, setup: SweepSetup, profile: Profile) -> Volts:
+def volts_of_rig(client: RigClient, setup: SweepSetup, profile: Profile) -> RigVolts:
     """The volts of a rig that was never calibrated."""
     return volts_of(client, setup, nominal_calibration(client.hello()), profile.supply.nominal_v)
 

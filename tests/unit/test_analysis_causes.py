@@ -17,7 +17,7 @@ SUPPLY_V = 5.012
 
 
 def found(trace: Trace) -> list[Finding]:
-    return list(analyse(trace, starts=Starts.CLOSED, told_sense=Sense.UNKNOWN).findings)
+    return list(analyse(trace, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN).findings)
 
 
 def first_cause(trace: Trace) -> tuple[Code, Cause]:
@@ -71,11 +71,11 @@ def pulled(trace: Trace, where: FloatArray, to_v: float) -> Trace:
 @pytest.mark.parametrize(("start_s", "for_s"), [(2.2, 99.0), (4.6, 99.0), (2.5, 2.0), (3.0, 0.8)])
 def test_a_plug_that_comes_off_is_wiring_and_moves_no_end(to_v: float, start_s: float, for_s: float) -> None:
     t = np.arange(PLACES.size) * WINDOW_S
-    whole = analyse(sensed(PLACES), starts=Starts.CLOSED, told_sense=Sense.UNKNOWN)
+    whole = analyse(sensed(PLACES), starts=Starts.CLOSED, given_sense=Sense.UNKNOWN)
     off = analyse(
         pulled(sensed(PLACES), (t > start_s) & (t < start_s + for_s), to_v),
         starts=Starts.CLOSED,
-        told_sense=Sense.UNKNOWN,
+        given_sense=Sense.UNKNOWN,
     )
     assert [(f.code, f.cause) for f in off.findings] == [(Code.OPEN_SIGNAL, Cause.WIRING)]
     assert off.low is not None

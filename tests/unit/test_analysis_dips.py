@@ -38,7 +38,7 @@ def dipped(x: FloatArray, *, at: float, by_v: float, width: float) -> Trace:
 def named(trace: Trace) -> list[Finding]:
     return [
         f
-        for f in analyse(trace, starts=Starts.CLOSED, told_sense=Sense.UNKNOWN).findings
+        for f in analyse(trace, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN).findings
         if f.severity != "note"
     ]
 

@@ -22,7 +22,7 @@ MOST_MV = 1.0
 
 
 def look(trace: Trace) -> Analysis:
-    return analyse(trace, starts=Starts.CLOSED, told_sense=Sense.UNKNOWN)
+    return analyse(trace, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN)
 
 
 def without(c: Channel, spans: list[tuple[float, float]], *, to_v: float = 0.05) -> Channel:

@@ -29,11 +29,11 @@ def trace_of(capture: Capture) -> Trace:
 def sweep(spec: SensorSpec, *, seed: int = 4, seconds: float = 6.0, **rig: Any) -> Analysis:
     trace = trace_of(capture_of(spec, seed=seed, seconds=seconds, **rig))
     starts = {"closed": Starts.CLOSED, "open": Starts.OPEN}.get(spec.hand.starts, Starts.ANYWHERE)
-    return analyse(trace, starts=starts, told_sense=Sense.UNKNOWN, sensor_kind=spec.kind)
+    return analyse(trace, starts=starts, given_sense=Sense.UNKNOWN, sensor_kind=spec.kind)
 
 
 def look(trace: Trace, *, starts: Starts = Starts.CLOSED) -> Analysis:
-    return analyse(trace, starts=starts, told_sense=Sense.UNKNOWN)
+    return analyse(trace, starts=starts, given_sense=Sense.UNKNOWN)
 
 
 def codes(a: Analysis) -> set[Code]:

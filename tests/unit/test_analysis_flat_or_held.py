@@ -14,7 +14,7 @@ TIMES = [0.9, 0.5, 1.3, 0.7, 1.0, 0.6]  # s a stroke
 
 
 def found(x: FloatArray) -> list[Finding]:
-    return list(analyse(sensed(x), starts=Starts.CLOSED, told_sense=Sense.UNKNOWN).findings)
+    return list(analyse(sensed(x), starts=Starts.CLOSED, given_sense=Sense.UNKNOWN).findings)
 
 
 def with_flat(x: FloatArray, at: float, width: float) -> FloatArray:

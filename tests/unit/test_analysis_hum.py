@@ -22,7 +22,7 @@ SOUND = sensed(lever(strokes([0.9, 1.0, 1.1, 0.9])))
 def named(trace: Trace) -> list[Finding]:
     return [
         f
-        for f in analyse(trace, starts=Starts.CLOSED, told_sense=Sense.UNKNOWN).findings
+        for f in analyse(trace, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN).findings
         if f.severity != "note"
     ]
 

@@ -21,7 +21,7 @@ def codes(b_of_a: float, offset_v: float = 0.0, bow_v: float = 0.0) -> set[Code]
     noise = np.random.default_rng(4).normal(0, 6e-4, PLACES.size)
     mean: FloatArray = b_of_a * t.signal_a.mean_v + offset_v + bow_v * 4 * PLACES * (1 - PLACES) + noise
     both = replace(t, signal_b=Channel(mean, mean - 2.6e-3, mean + 2.6e-3))
-    return {f.code for f in analyse(both, starts=Starts.CLOSED, told_sense=Sense.UNKNOWN).findings}
+    return {f.code for f in analyse(both, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN).findings}
 
 
 @pytest.mark.parametrize(

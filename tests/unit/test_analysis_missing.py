@@ -156,7 +156,7 @@ def test_no_event_reaches_across_what_is_missing(good: Capture) -> None:
         found = analyse(
             replace(trace, signal_a=jumped, gap_before=gaps),
             starts=good.setup.starts,
-            told_sense=Sense.UNKNOWN,
+            given_sense=Sense.UNKNOWN,
         )
         assert bool(found.events) is some
 

@@ -21,7 +21,7 @@ def test_a_worn_spot_is_told_in_per_cent_from_closed(ends: tuple[float, float]) 
     spec = replace(spec, closed_v=ends[0], open_v=ends[1])
     capture = capture_of(spec, seed=4, seconds=5.0)
     trace = to_trace(capture, calibration=nominal_calibration(capture.rig), front_end=front_end("full"))
-    found = analyse(trace, starts=Starts.CLOSED, told_sense=Sense.UNKNOWN)
+    found = analyse(trace, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN)
     assert found.sense == ("rising" if ends[1] > ends[0] else "falling")
     worn = next(f for f in found.findings if f.code == "worn-spot")
     assert worn.where_percent is not None

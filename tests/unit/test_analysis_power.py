@@ -21,7 +21,7 @@ from sweeprig.words import Sense, Starts
 
 
 def look(trace: Trace) -> Analysis:
-    return analyse(trace, starts=Starts.CLOSED, told_sense=Sense.UNKNOWN)
+    return analyse(trace, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN)
 
 
 def lifting(n_strokes: int, at: dict[int, float], *, depth_v: float = 0.5) -> Trace:

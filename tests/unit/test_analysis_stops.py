@@ -20,7 +20,7 @@ SPAN_V = OPEN_V - CLOSED_V
 
 
 def look(trace: Trace) -> Analysis:
-    return analyse(trace, starts=Starts.CLOSED, told_sense=Sense.UNKNOWN)
+    return analyse(trace, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN)
 
 
 def verdict_on(legs: Legs, *, start: float = 0.0, low: float = 0.45, high: float = 4.5) -> Judgement:

@@ -26,7 +26,7 @@ def on_supply(supply_v: FloatArray) -> Analysis:
     share = supply_v / SUPPLY_V
     signal = Channel(*(v * share for v in (t.signal_a.mean_v, t.signal_a.min_v, t.signal_a.max_v)))
     trace = replace(t, signal_a=signal, supply=Channel(seen, seen - 2e-3, seen + 2e-3))
-    return analyse(trace, starts=Starts.CLOSED, told_sense=Sense.UNKNOWN)
+    return analyse(trace, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN)
 
 
 @pytest.mark.parametrize("hz", [7.0, 50.0, 100.0, 301.0])

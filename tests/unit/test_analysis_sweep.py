@@ -17,7 +17,7 @@ from sweeprig.words import Sense, Starts
 
 
 def run(trace: Trace, *, starts: Starts = Starts.CLOSED, told: Sense = Sense.UNKNOWN) -> Analysis:
-    return analyse(trace, starts=starts, told_sense=told)
+    return analyse(trace, starts=starts, given_sense=told)
 
 
 def codes(a: Analysis) -> set[Code]:

@@ -31,7 +31,7 @@ def checked(wiring: Wiring, *, build: str = "full", current: bool = True, told: 
     end = front_end(build)
     closed = position(wiring, CLOSED, end, current=current)
     opened = position(wiring, OPEN, end, current=current)
-    return diagnose(closed, opened, end=end, profile=PROFILE, told_sense=told)
+    return diagnose(closed, opened, end=end, profile=PROFILE, given_sense=told)
 
 
 def faults(check) -> list[WiringFault]:

@@ -11,7 +11,7 @@ import pytest
 
 from support.scripted_rig import PLAIN, Outputs, ScriptedRig, client_of, sensor, volts_of_rig
 from sweepboard import wire
-from sweeprig.bench.hookup.cautions import Confirmation, JobBook, Unattended, check_keys, keys_of, settle
+from sweeprig.bench.hookup.cautions import Confirmation, JobBook, Unattended, check_keys, confirm_all, keys_of
 from sweeprig.bench.hookup.lead_book import LeadBook, LeadCheck
 from sweeprig.bench.hookup.prepare import prepare_hookup
 from sweeprig.bench.hookup.rules import check_power, check_tap_load, feed_line, loading, setup_remarks
@@ -241,9 +241,9 @@ def test_a_confirmation_holds_for_twelve_hours(tmp_path: Path, age: timedelta, a
     item = Confirmation("laptop-battery", "The laptop runs on its battery.")
     book.note("J-7", [item.key], when=WHEN - age)
     ask = Unattended((item.line,))
-    settle([item], job="J-7", book=book, ask=ask, when=WHEN)
+    confirm_all([item], job="J-7", book=book, ask=ask, when=WHEN)
     assert any(line.startswith("Confirmed: ") for line in ask.said) is asked
-    settle(
+    confirm_all(
         [item], job="J-7", book=book, ask=Unattended(), when=WHEN
     )  # the new one is kept in place of the old
 

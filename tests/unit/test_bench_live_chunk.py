@@ -10,7 +10,7 @@ import pytest
 
 from sweepboard import wire
 from sweeprig.bench.calibration.points import measured
-from sweeprig.bench.readings.live import Volts, levels
+from sweeprig.bench.readings.live import RigVolts, levels
 from sweeprig.calibration.nominal import nominal_calibration
 from sweeprig.capture.model import SweepSetup
 from sweeprig.errors import BoardSilentError, CalibrationError
@@ -19,7 +19,7 @@ from sweeprig.link.messages import Records
 
 RIG = {"build": "full", "chip": "rp2040", "uid": "00", "window": 166, "conversion_hz": 500_000.0}
 CLIENT: Any = SimpleNamespace(hello=lambda: RIG)
-VOLTS = Volts(CLIENT, SweepSetup(), nominal_calibration(RIG), front_end("full"))
+VOLTS = RigVolts(CLIENT, SweepSetup(), nominal_calibration(RIG), front_end("full"))
 
 
 def some(first: int, flags: list[int]) -> Records:

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from sweepboard import wire
-from sweeprig.bench.readings.live import Volts, levels
+from sweeprig.bench.readings.live import RigVolts, levels
 from sweeprig.calibration.nominal import nominal_calibration
 from sweeprig.capture.model import SweepSetup
 from sweeprig.frontend import front_end
@@ -30,7 +30,7 @@ def seen(*slow: tuple[int, float]) -> Any:
         np.zeros(n, np.uint16),
     )
     client: Any = SimpleNamespace(hello=lambda: RIG)
-    volts = Volts(client, SweepSetup(), nominal_calibration(RIG), front_end("full"))
+    volts = RigVolts(client, SweepSetup(), nominal_calibration(RIG), front_end("full"))
     return levels(volts, [records, *(SlowReading(0, q, 0, round(v * 1e6)) for q, v in slow)])
 
 

@@ -9,8 +9,8 @@ import pytest
 
 from support.day_traces import flat_trace, with_dip
 from support.outcomes import outcome
+from sweeprig.analysis.channel_events import events_of
 from sweeprig.analysis.model import Cause, Code, Event, Finding
-from sweeprig.analysis.told import events_of
 from sweeprig.analysis.wiggle import Origin, Touched, origin, wiggled
 from sweeprig.bench.readings.search import LiveSearch
 from sweeprig.bench.wiggle.text import parse_marks, summary_lines, wiggle_json, within

@@ -20,7 +20,7 @@ TWO: Legs = [*ONE, (0.0, 0.8), REST]
 
 def judged(legs: Legs) -> Judgement:
     trace = sensed(lever(legs), low=0.45, high=4.5)
-    found = analyse(trace, starts=Starts.CLOSED, told_sense=Sense.UNKNOWN)
+    found = analyse(trace, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN)
     return judge(analysis=found, trace=trace, setup=make_setup(), profile=ADJUSTABLE)
 
 

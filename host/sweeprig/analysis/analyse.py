@@ -10,6 +10,7 @@ from sweeprig.analysis import dips, flats, hum, linearity, reach, smoothness, tr
 from sweeprig.analysis import findings as fi
 from sweeprig.analysis import moves as mv
 from sweeprig.analysis import supply as su
+from sweeprig.analysis.channel_events import supply_raw
 from sweeprig.analysis.ends import find_end
 from sweeprig.analysis.event_findings import about_events
 from sweeprig.analysis.model import (
@@ -23,11 +24,10 @@ from sweeprig.analysis.model import (
     TrackMap,
     TwoTracks,
 )
-from sweeprig.analysis.sense import Told, find_sense, told_wrong
+from sweeprig.analysis.sense import Given, find_sense, sense_conflict
 from sweeprig.analysis.slips import find_slip
 from sweeprig.analysis.stretches import clear_of
 from sweeprig.analysis.strokes import clean_path
-from sweeprig.analysis.told import supply_raw
 from sweeprig.analysis.unplugged import unexplained
 from sweeprig.capture.model import Sense, Starts, Trace
 from sweeprig.errors import AnalysisError
@@ -53,7 +53,7 @@ def analyse(
     trace: Trace,
     *,
     starts: Starts,
-    told_sense: Sense,
+    given_sense: Sense,
     sensor_kind: str = "unknown",
 ) -> Analysis:
     """All that `trace` shows; see docs/methods.md for each method.
@@ -74,13 +74,13 @@ def analyse(
     rail = seen.median_v if np.isfinite(seen.median_v) and not seen.cut else trace.nominal_supply_v
     refused = reach.refused(trace, rail)
     if refused:
-        return reach.empty(trace, seen, refused, told_sense)
+        return reach.empty(trace, seen, refused, given_sense)
     return _whole(
         trace,
         seen=seen,
         rail=rail,
         starts=starts,
-        told=told_sense,
+        given=given_sense,
         kind=sensor_kind,
     )
 
@@ -91,10 +91,10 @@ def _whole(
     seen: su.SupplySeen,
     rail: float,
     starts: Starts,
-    told: Sense,
+    given: Sense,
     kind: str,
 ) -> Analysis:
-    s, (sense, why, wrong) = _look(trace, seen, rail, starts, told)
+    s, (sense, why, wrong) = _look(trace, seen, rail, starts, given)
     ends, ends_b = _ends(trace, s.a, s.still), _ends(trace, s.b, s.still)
     found = _findings(trace, s, sense)
     found += _ends_apart(trace, s, ends) + wrong
@@ -143,7 +143,7 @@ def _strokes(s: _Seen) -> tuple[Stroke, ...]:
 
 
 def _look(
-    trace: Trace, seen: su.SupplySeen, rail: float, starts: Starts, told: Sense
+    trace: Trace, seen: su.SupplySeen, rail: float, starts: Starts, given: Sense
 ) -> tuple[_Seen, tuple[Sense, str, list[Finding]]]:
     """What both tracks did, and the sense with its evidence; places count from closed where the sense is known."""
     bridged = None
@@ -155,9 +155,9 @@ def _look(
     low, high = (float(q) for q in np.quantile(a.path, (0.002, 0.998)))
     still = high - low < max(0.02 * rail, 20 * a.noise_v) or fi.stays_at_rail(low, high, rail)
     rests = () if still else a.rests
-    said = Told(starts, told, missing_s=trace.n_lost_before * trace.window_s, window_s=trace.window_s)
+    said = Given(starts, given, missing_s=trace.n_lost_before * trace.window_s, window_s=trace.window_s)
     sense, why = find_sense(rests, a.place, said)
-    wrong = told_wrong(rests, a.place, said)
+    wrong = sense_conflict(rests, a.place, said)
     if sense is Sense.FALLING:
         a = replace(a, place=100.0 - a.place)
     events = _events(trace, a, b, rail)

@@ -8,10 +8,10 @@ import numpy as np
 
 from sweeprig.analysis import events as ev
 from sweeprig.analysis import strokes, track_map
+from sweeprig.analysis.channel_events import channel_events
 from sweeprig.analysis.model import Event, FloatArray, IntArray, Rest, Stroke
 from sweeprig.analysis.stretches import Stretches, stretches
 from sweeprig.analysis.supply import Steady
-from sweeprig.analysis.told import told
 from sweeprig.analysis.unplugged import Off, off_runs, windows_of
 from sweeprig.analysis.visits import Stop, placed, stop_of, visits_of
 from sweeprig.capture.model import BoolArray, Channel, Trace
@@ -121,7 +121,7 @@ def placed_events(
     stroke_of = np.full(trace.t_s.size, -1)
     for k, stroke in enumerate(a.strokes):
         stroke_of[stroke.start : stroke.stop] = k
-    events = told(raw, trace, rail=rail, channel=channel, supply=supply)
+    events = channel_events(raw, trace, rail=rail, channel=channel, supply=supply)
     return tuple(_placed(event, e, a, stroke_of) for event, e in zip(events, raw, strict=True))
 
 

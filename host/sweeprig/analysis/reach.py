@@ -206,12 +206,12 @@ def plain(trace: Trace) -> Plain:
     return Plain(float(trace.signal_a.min_v.min()), float(trace.signal_a.max_v.max()))
 
 
-def empty(trace: Trace, seen: SupplySeen, findings: list[Finding], told: Sense) -> Analysis:
+def empty(trace: Trace, seen: SupplySeen, findings: list[Finding], given: Sense) -> Analysis:
     """Return an analysis without numbers."""
     return Analysis(
-        sense=told,
+        sense=given,
         sense_evidence="given by the operator"
-        if told is not Sense.UNKNOWN
+        if given is not Sense.UNKNOWN
         else "not found: no analogue signal",
         low=None,
         high=None,

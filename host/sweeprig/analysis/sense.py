@@ -13,7 +13,7 @@ BEGIN_S = 0.05  # s; more than this missing, the lever may have left the end tha
 
 
 @dataclass(frozen=True)
-class Told:
+class Given:
     """What the operator said of a sweep, and how much of its beginning is missing."""
 
     starts: Starts
@@ -22,36 +22,36 @@ class Told:
     window_s: float = 1e-3
 
 
-def find_sense(rests: tuple[Rest, ...], place: FloatArray, told: Told) -> tuple[Sense, str]:
+def find_sense(rests: tuple[Rest, ...], place: FloatArray, given: Given) -> tuple[Sense, str]:
     """Which way the signal runs, and what says so."""
-    if told.sense is not Sense.UNKNOWN:
-        return told.sense, f"given by the operator: {told.sense.value}"
-    if told.starts is Starts.ANYWHERE:
+    if given.sense is not Sense.UNKNOWN:
+        return given.sense, f"given by the operator: {given.sense.value}"
+    if given.starts is Starts.ANYWHERE:
         return Sense.UNKNOWN, "neither the sense nor the starting position is given"
-    if told.missing_s > BEGIN_S:
+    if given.missing_s > BEGIN_S:
         return (
             Sense.UNKNOWN,
-            f"the first {told.missing_s:.2f} s are missing: the starting end is not known",
+            f"the first {given.missing_s:.2f} s are missing: the starting end is not known",
         )
-    begin = max(1, round(BEGIN_S / told.window_s))
+    begin = max(1, round(BEGIN_S / given.window_s))
     first = place[: rests[0].stop] if rests and rests[0].start < begin else place[:begin]
     at = float(np.median(first))
     if 10 < at < 90 or not rests:
         return Sense.UNKNOWN, f"the sweep began at {at:.0f} % of travel, not at an end"
-    rising = (at <= 10) == (told.starts is Starts.CLOSED)
+    rising = (at <= 10) == (given.starts is Starts.CLOSED)
     sense = Sense.RISING if rising else Sense.FALLING
     return (
         sense,
-        f"the sweep began {told.starts.value}, with the signal at its {'low' if at <= 10 else 'high'} end",
+        f"the sweep began {given.starts.value}, with the signal at its {'low' if at <= 10 else 'high'} end",
     )
 
 
-def told_wrong(rests: tuple[Rest, ...], place: FloatArray, told: Told) -> list[Finding]:
-    """A finding where the told sense and the start of the sweep differ."""
-    seen, why = find_sense(rests, place, replace(told, sense=Sense.UNKNOWN))
-    if Sense.UNKNOWN in (seen, told.sense) or seen is told.sense:
+def sense_conflict(rests: tuple[Rest, ...], place: FloatArray, given: Given) -> list[Finding]:
+    """A finding where the given sense and the start of the sweep differ."""
+    seen, why = find_sense(rests, place, replace(given, sense=Sense.UNKNOWN))
+    if Sense.UNKNOWN in (seen, given.sense) or seen is given.sense:
         return []
-    text = f"given as {told.sense.value}, but {why}: {seen.value}"
+    text = f"given as {given.sense.value}, but {why}: {seen.value}"
     step = (
         "Check which end the lever began at; on a potentiometer swapped supply and ground reverse the sense."
     )

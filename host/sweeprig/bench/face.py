@@ -8,7 +8,7 @@ State_contra = TypeVar("State_contra", contravariant=True)
 
 
 class Face(Protocol[State_contra]):
-    """Sees how it stands, presses keys, may end it. It is called at every look and draws as often as it likes."""
+    """Shows states and reads keys, may end it. It is called at every look and draws as often as it likes."""
 
     def show(self, state: State_contra) -> None:
         """Show how it stands."""

@@ -69,8 +69,8 @@ FIRST_QUESTION = ProfileQuestion("Has the sensor two signal wires?", yes=_TWO, n
 def items_for(setting: str, hookup: str) -> tuple[Item, ...]:
     """Return cautions and confirmations one by one, each to be answered for itself."""
     wanted = confirmations_for(setting, hookup)
-    told = tuple(Item(text) for text in cautions_for(setting, hookup) or POWERED_CAUTIONS[1:])
-    return (*told, *(Item(c.text, c.key) for c in wanted if c is not CAUTIONS))
+    cautions = tuple(Item(text) for text in cautions_for(setting, hookup) or POWERED_CAUTIONS[1:])
+    return (*cautions, *(Item(c.text, c.key) for c in wanted if c is not CAUTIONS))
 
 
 def confirmed_keys(setting: str, hookup: str) -> str:

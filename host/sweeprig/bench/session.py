@@ -21,11 +21,11 @@ from sweeprig.bench.hookup.cautions import Ask, JobBook, Unattended
 from sweeprig.bench.hookup.engine_watch import EngineWatch
 from sweeprig.bench.hookup.lead_book import LeadBook, LeadCheck
 from sweeprig.bench.hookup.power_watch import PowerWatch
-from sweeprig.bench.hookup.prepare import ask_slow, feed_sensor, make_ready, prepare_hookup, switch_off
+from sweeprig.bench.hookup.prepare import ask_slow, make_ready, power_sensor, prepare_hookup, switch_off
 from sweeprig.bench.hookup.way_out import held_back, unwinding
 from sweeprig.bench.readings import live
 from sweeprig.bench.readings.limits import limit
-from sweeprig.bench.readings.live import Chunk, Volts, volts_of
+from sweeprig.bench.readings.live import Chunk, RigVolts, volts_of
 from sweeprig.bench.review.review import versions
 from sweeprig.calibration.model import Calibration
 from sweeprig.calibration.nominal import nominal_calibration
@@ -55,7 +55,7 @@ class Books:
 class Session:
     """A rig that is ready for one sensor."""
 
-    volts: Volts
+    volts: RigVolts
     profile: Profile
     ask: Ask
     books: Books
@@ -129,10 +129,10 @@ class Session:
         self.engine.check()
         return events
 
-    def feed(self) -> None:
+    def power_on(self) -> None:
         """Switch on supply and burden in a session that began without."""
         self._is_off = False
-        feed_sensor(self.client)
+        power_sensor(self.client)
 
     def look_closely(self) -> None:
         """Ask for conversions around sudden changes, where the rig has them."""

@@ -14,7 +14,7 @@ from sweeprig.capture.model import Capture, Channel, FloatArray, Trace
 from sweeprig.frontend import FrontEnd
 
 ENCODER_COUNTS = 4096
-PRESENT_RATIO = 0.1  # of nominal supply: a channel that never exceeds it is taken as not connected
+PRESENT_RATIO = 0.1  # of full scale: a channel that never exceeds it is taken as not connected
 
 
 def channel_volts(

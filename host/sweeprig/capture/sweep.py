@@ -98,7 +98,7 @@ def recover(place: Path, *, on_unusable: Callable[[Path, str], None] | None = No
     """Turn journals that a crash left in a folder, or the one named, into capture files; return their paths.
 
     They stand beside the journal, `ended` "recovered". A journal that another program works on is left alone. One
-    that is no journal, or has not a single record, is renamed, so that it is told of once, to `on_unusable` with the
+    that is no journal, or has not a single record, is renamed and reported once, to `on_unusable` with the
     reason. What a crash left of a file that was being written is
     removed, and so is a journal whose capture stands in a file. A file of another kind is left as it is:
     InputError. Raises CaptureFileError where a capture cannot be written; its journal stays.

@@ -48,7 +48,7 @@ def typed(text: str) -> str:
     return str(answer).strip()
 
 
-def settled(items: Sequence[Item]) -> None:
+def confirmed(items: Sequence[Item]) -> None:
     """Ask for each item in turn; n goes one back, never out."""
     at = 0
     while at < len(items):

@@ -102,7 +102,7 @@ def records_place(named: str) -> str:
 
 
 def report_recovered(place: Path) -> int:
-    """Recover what a crash left behind and say so, quiet or not; return how many. What is of no use is told of once."""
+    """Recover what a crash left and say so, quiet or not; return how many. An unreadable journal is reported once."""
     from sweeprig.capture.sweep import recover as recovered
 
     def tell(aside: Path, reason: str) -> None:
@@ -132,14 +132,16 @@ class RigOptions:
     override: Override = ""
 
     @property
-    def words(self) -> dict[str, Any]:
+    def setup_fields(self) -> dict[str, Any]:
         """What of this stands in the setup."""
         return {"profile": self.profile, "hookup": self.hookup, "setting": self.setting.value, "job": self.job,
                 "track_ohm": self.track_ohm, "override": self.override}  # fmt: skip
 
     def setup(self, **more: Any) -> SweepSetup:
         """Return the setup; asks what drives a vehicle where nobody said so."""
-        return make_setup({**self.words, "vehicle_drive": ask_drive(self.drive, self.setting.value), **more})
+        return make_setup(
+            {**self.setup_fields, "vehicle_drive": ask_drive(self.drive, self.setting.value), **more}
+        )
 
     @contextmanager
     def rig(self) -> Iterator[RigClient]:
@@ -177,9 +179,9 @@ class CaptureOptions(RigOptions):
     as_json: opt.AsJson = False
 
     @property
-    def words(self) -> dict[str, Any]:
+    def setup_fields(self) -> dict[str, Any]:
         """What of this stands in the setup."""
-        return {**super().words, "sensor_label": self.label, "operator": self.operator}
+        return {**super().setup_fields, "sensor_label": self.label, "operator": self.operator}
 
     def order(self, setup: SweepSetup, guard: float | None = None) -> SweepOrder:
         """Return the order of one capture."""
@@ -197,7 +199,7 @@ class SensorOptions(CaptureOptions):
     vehicle: opt.Vehicle = ""
 
     @property
-    def words(self) -> dict[str, Any]:
+    def setup_fields(self) -> dict[str, Any]:
         """What of this stands in the setup."""
         more = {"notes": self.notes, "customer": self.customer, "vehicle": self.vehicle}
-        return {**super().words, "part": self.part, "serial": self.serial, **more}
+        return {**super().setup_fields, "part": self.part, "serial": self.serial, **more}

@@ -32,14 +32,14 @@ def take_sweep(
     *,
     confirm: list[str] | None = None,
     countdown: int = 0,
-    whole: bool = False,
+    must_complete: bool = False,
     bell: bool = True,
     page: Page = ALONE,
 ) -> SweepDone:
     """Make the hookup ready, capture with the screen of a sweep, then finish.
 
     A timed sweep is counted down. Ctrl-C keeps and judges what came. Raises KeyboardInterrupt where nothing had
-    come, and with `whole` always. `bell` lets steps and verdict be heard. Where the disk takes no
+    come, and with `must_complete` always. `bell` lets steps and verdict be heard. Where the disk takes no
     file the verdict comes from memory.
     """
     from sweeprig.bench.sweep.sweep import finish, finish_unkept
@@ -51,7 +51,7 @@ def take_sweep(
         return finish_unkept(lost, order)
     if capture.ended != "complete":
         console.say(f"The capture ended early ({capture.ended}); the data is kept in {path}.")
-    if whole and capture.ended == "stopped":
+    if must_complete and capture.ended == "stopped":
         raise KeyboardInterrupt
     page.wait("DONE", "The verdict follows.", title=capture.setup.sensor_label)
     done = finish(capture, path, order)

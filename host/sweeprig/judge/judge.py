@@ -48,8 +48,8 @@ def judge(
         return ch.Seen(found, trace, profile, scale, quantities, g, rig)
 
     seen = seen_of(analysis)
-    told = doubted(seen, seen_of, setup.sense)
-    return _judged(seen if told is seen.analysis else seen_of(told), setup, load)
+    found = doubted(seen, seen_of, setup.sense)
+    return _judged(seen if found is seen.analysis else seen_of(found), setup, load)
 
 
 def _judged(seen: ch.Seen, setup: SweepSetup, load: Load) -> Judgement:

@@ -48,15 +48,15 @@ class Load:
 def load_of(setup: SweepSetup, profile: Profile, front_end: FrontEnd | None) -> Load:
     """Return the load of one capture.
 
-    A track whose resistance was told is corrected where the rig feeds it; tapped, its shift stays uncertain.
+    A track whose resistance is given is corrected where the rig feeds it; tapped, its shift stays uncertain.
     """
     nominal = profile.supply.nominal_v
     kind = setup.sensor_kind or profile.sensor.kind
     powered = setup.hookup is Hookup.POWERED
-    told, reckoned = setup.track_ohm, profile.sensor.track_ohm
-    if front_end is None or kind == "hall" or (told is not None and powered):
+    given_ohm, reckoned = setup.track_ohm, profile.sensor.track_ohm
+    if front_end is None or kind == "hall" or (given_ohm is not None and powered):
         return Load(None, 0.0, nominal)
-    track = told if told is not None else reckoned.high if reckoned is not None else None
+    track = given_ohm if given_ohm is not None else reckoned.high if reckoned is not None else None
     if track is None:
         return Load(None, 0.0, nominal)
     burdened = powered and front_end.burden_ohm is not None

@@ -12,13 +12,13 @@ from sweeprig.judge.named_ends import OTHER
 from sweeprig.words import Sense
 
 
-def doubted(seen: Seen, seen_of: Callable[[Analysis], Seen], told: Sense) -> Analysis:
+def doubted(seen: Seen, seen_of: Callable[[Analysis], Seen], given: Sense) -> Analysis:
     """Return the analysis with an unknown sense where the limits say that the sweep may have begun at the other end.
 
     So where the other sense is the profile's, or rising, which most are, and all ends keep their limits that way.
     """
     found, other = seen.analysis, OTHER.get(seen.analysis.sense)
-    if told is not Sense.UNKNOWN or other is None or not _allows(seen, other):
+    if given is not Sense.UNKNOWN or other is None or not _allows(seen, other):
         return found
     if _fails(seen_of(replace(found, sense=other))):
         return found

@@ -99,7 +99,7 @@ class Phones:
             self.version += 1
             return ""
 
-    def told(self, cookie: str) -> Lead:
+    def lead_of(self, cookie: str) -> Lead:
         """Return what this phone is told."""
         with self._lock:
             you, leader = self._known.get(cookie), self._known.get(self._leader)

@@ -73,18 +73,18 @@ class Stream:
     async def _messages(self, gone: asyncio.Future[None]) -> AsyncIterator[bytes]:
         wake = asyncio.Event()
         self._bell.hang(wake)
-        seen, told = -1, -1
+        seen, sent = -1, -1
         try:
             while not gone.done():
                 wake.clear()
                 parts = []
                 number, scene = self._hub.newest
                 version = self._hub.phones.version
-                if version != told:
-                    parts.append(_event("lead", msgspec.json.encode(self._hub.phones.told(self._cookie))))
+                if version != sent:
+                    parts.append(_event("lead", msgspec.json.encode(self._hub.phones.lead_of(self._cookie))))
                 if number != seen:
                     parts.append(_event("scene", scene))
-                seen, told = number, version
+                seen, sent = number, version
                 if self._closing.is_set():
                     yield b"".join([*parts, _event("bye", b"{}")])
                     return

@@ -39,7 +39,7 @@ def diagnose(
     *,
     end: FrontEnd,
     profile: Profile,
-    told_sense: Sense = Sense.UNKNOWN,
+    given_sense: Sense = Sense.UNKNOWN,
     track: str = "signal",
     toggles: str = "",
 ) -> ConnectionTest:
@@ -59,7 +59,7 @@ def diagnose(
         found = _about_signal(places, joint=joint, end=end, profile=profile, supply=supply, moved=moved)
     sense = Sense.UNKNOWN if toggles else _sense(moved, supply, found)
     if sense is not Sense.UNKNOWN:
-        found += _about_sense(sense, told_sense, profile)
+        found += _about_sense(sense, given_sense, profile)
     lines = _lines(places, track=track, joint=joint, sense=sense, moved=moved)
     return ConnectionTest(_verdict(found, one_place=opened is None), sense, moved, joint, tuple(found), lines)
 
@@ -190,8 +190,8 @@ def _small_span(moved: float, profile: Profile) -> ConnectionFinding:
     )
 
 
-def _about_sense(sense: Sense, told: Sense, profile: Profile) -> list[ConnectionFinding]:
-    wanted = told if told is not Sense.UNKNOWN else Sense.UNKNOWN
+def _about_sense(sense: Sense, given: Sense, profile: Profile) -> list[ConnectionFinding]:
+    wanted = given
     if wanted is Sense.UNKNOWN and profile.sensor.sense != "either":
         wanted = Sense(profile.sensor.sense)
     if sense is wanted or (wanted is Sense.UNKNOWN and sense is Sense.RISING):

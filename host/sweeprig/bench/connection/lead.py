@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from sweeprig.analysis.channel_events import events_of
 from sweeprig.analysis.model import Event
-from sweeprig.analysis.told import events_of
 from sweeprig.bench.hookup.lead_book import LeadCheck
 from sweeprig.bench.hookup.prepare import wait_until_dead
 from sweeprig.bench.hookup.rules import check_dead, check_power
@@ -74,7 +74,7 @@ def run_lead_check(
         )
     with live.streaming(s.client, Hookup.POWERED):
         s.ask.say(check_dead(wait_until_dead(s.volts)))
-        s.feed()
+        s.power_on()
         still = live.look(s.volts, seconds=1.0, settle_s=limit("first_power.settle_s"))
         s.ask.say(check_power(still, end=s.volts.front_end, where="the resistor plug"))
         s.ask.say(f"Now shake the lead and its plugs for {limit('lead.shake_s'):.0f} s.")

@@ -9,8 +9,8 @@ from functools import partial
 import numpy as np
 
 from sweepboard import wire
+from sweeprig.analysis.channel_events import events_of
 from sweeprig.analysis.not_analogue import toggles
-from sweeprig.analysis.told import events_of
 from sweeprig.analysis.wiggle import together
 from sweeprig.bench.connection.diagnose import diagnose, signal_b
 from sweeprig.bench.connection.model import ConnectionTest, Position, far_level, reach_line
@@ -18,7 +18,7 @@ from sweeprig.bench.hookup.prepare import wait_until_dead
 from sweeprig.bench.hookup.rules import check_dead, check_released, tapped_lines
 from sweeprig.bench.readings import live
 from sweeprig.bench.readings.limits import limit
-from sweeprig.bench.readings.live import Levels, Volts
+from sweeprig.bench.readings.live import Levels, RigVolts
 from sweeprig.bench.session import Session
 from sweeprig.capture.model import Channel, Trace
 from sweeprig.judge.profile import Profile
@@ -75,7 +75,7 @@ def _judged(
     """Return what both positions show of each track, and what each signal is that is no position."""
     supply = closed.on.supply_v or s.profile.supply.nominal_v
     kinds = ["", ""] if way is None else [_toggles(way, c, supply) for c in (way.signal_a, way.signal_b)]
-    judged = partial(diagnose, end=s.volts.front_end, profile=s.profile, told_sense=s.setup.sense)
+    judged = partial(diagnose, end=s.volts.front_end, profile=s.profile, given_sense=s.setup.sense)
     checks = {"signal A": judged(closed, opened, track="signal A", toggles=kinds[0])}
     if s.profile.sensor.tracks > 1:
         b, b_open = signal_b(closed), signal_b(opened)
@@ -84,7 +84,7 @@ def _judged(
     return checks, kinds
 
 
-def _way(volts: Volts, events: list[Message]) -> Trace | None:
+def _way(volts: RigVolts, events: list[Message]) -> Trace | None:
     """The signals while the lever was moved; None where too little came."""
     records = Records.concatenate([e for e in events if isinstance(e, Records)])
     return None if len(records) < LEAST_RECORDS else volts.trace(records)
@@ -107,7 +107,7 @@ def _dropouts(way: Trace, profile: Profile) -> int:
     return len(together(found))
 
 
-def _tapped_closed(volts: Volts) -> tuple[tuple[str, ...], Position]:
+def _tapped_closed(volts: RigVolts) -> tuple[tuple[str, ...], Position]:
     seen = live.look(volts, seconds=0.5)
     return (check_released(seen), *tapped_lines(seen)), Position(seen)
 
@@ -116,7 +116,7 @@ def _powered_closed(s: Session) -> tuple[tuple[str, ...], Position]:
     """Measure dead, feed, then look with burden, without, and with the bias up; an overload ends it at once."""
     nothing = wait_until_dead(s.volts)
     dead = check_dead(nothing)
-    s.feed()
+    s.power_on()
     if live.has(s.client, "monitor"):
         live.switch(s.client, "slow", every_ms=50)
     seen = live.look(s.volts, seconds=LOOK_S, settle_s=limit("first_power.settle_s"))
@@ -152,7 +152,7 @@ def _opened(
     """Look while the lever is moved, until it stands still far from closed or time is up."""
     if s.setup.hookup == Hookup.POWERED and closed.on.overloaded:
         live.collect(s.client, seconds=move_s)
-        s.feed()
+        s.power_on()
         return Position(live.look(s.volts, seconds=LOOK_S, settle_s=limit("first_power.settle_s"))), []
     kept: list[Message] = []
     before = closed.on.signal_v
@@ -178,7 +178,7 @@ def _has_arrived(seen: Levels, before_v: float, closed: Levels) -> bool:
     return far and abs(seen.signal_v - before_v) < STEADY_V * supply
 
 
-def _far(volts: Volts, events: list[Message], closed: Levels) -> Levels:
+def _far(volts: RigVolts, events: list[Message], closed: Levels) -> Levels:
     """Levels at the place farthest from closed, flags of the whole way."""
     whole = live.levels(volts, events)
     records = Records.concatenate([e for e in events if isinstance(e, Records)])

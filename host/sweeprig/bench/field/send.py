@@ -12,7 +12,7 @@ from typing import Any
 from sweepboard.flash_page import DATA_PAGES, ROOM
 from sweepboard.keep import BYTES_A_WINDOW, SPARE_BLOCKS
 from sweeprig.bench.field.order import FieldOrder, confirmations, make_order
-from sweeprig.bench.hookup.cautions import Ask, cautions_for, settle
+from sweeprig.bench.hookup.cautions import Ask, cautions_for, confirm_all
 from sweeprig.bench.hookup.interlock import check_drive
 from sweeprig.bench.hookup.prepare import switch_off
 from sweeprig.bench.hookup.rules import check_hello
@@ -88,7 +88,7 @@ def _confirmed(setup: SweepSetup, ask: Ask, when: datetime) -> SweepSetup:
     """Return the setup with all that has to be confirmed; asked each time, for no job has confirmed it on the bench."""
     for text in cautions_for(Setting.VEHICLE, setup.hookup):
         ask.say(f"CAUTION: {text}")
-    given = settle(confirmations(setup), job=setup.job, book=None, ask=ask, when=when)
+    given = confirm_all(confirmations(setup), job=setup.job, book=None, ask=ask, when=when)
     ask.say(check_drive(setup.vehicle_drive, confirmed=True))
     who = f"by {setup.operator}" if setup.operator else "no operator named"
     by = f"{who}, {when:%Y-%m-%d %H:%M}, at sending"

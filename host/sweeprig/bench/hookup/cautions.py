@@ -207,7 +207,7 @@ def _holds(text: str, when: datetime) -> bool:
         return False
 
 
-def settle(
+def confirm_all(
     items: Iterable[Confirmation], *, job: str, book: JobBook | None, ask: Ask, when: datetime
 ) -> tuple[str, ...]:
     """Ask for what `job` has not confirmed yet; return all that holds, as it is kept with a capture.

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 
-from sweeprig.bench.hookup.cautions import SECURED, Ask, JobBook, settle
+from sweeprig.bench.hookup.cautions import SECURED, Ask, JobBook, confirm_all
 from sweeprig.bench.readings.limits import limit
 from sweeprig.errors import InputError, InterlockError, SafetyError
 
@@ -176,6 +176,6 @@ def pass_interlock(
 
 def _secured(job: str, book: JobBook | None, ask: Ask, when: datetime) -> bool:
     try:
-        return bool(settle((SECURED,), job=job, book=book, ask=ask, when=when))
+        return bool(confirm_all((SECURED,), job=job, book=book, ask=ask, when=when))
     except SafetyError:
         return False

@@ -18,7 +18,7 @@ from sweepboard import wire
 from sweeprig.bench.hookup.rules import check_power
 from sweeprig.bench.readings import live
 from sweeprig.bench.readings.limits import limit
-from sweeprig.bench.readings.live import Levels, Volts
+from sweeprig.bench.readings.live import Levels, RigVolts
 from sweeprig.capture.model import SweepSetup
 from sweeprig.errors import HookupError
 from sweeprig.link.messages import Message, Records
@@ -43,7 +43,7 @@ class PowerWatch:
     `fed`: the supply was switched on before, and its flag has to say so.
     """
 
-    volts: Volts
+    volts: RigVolts
     fed: bool = False
     first: Place | None = None  # where the capture began
     far: Place | None = None  # farthest from it so far

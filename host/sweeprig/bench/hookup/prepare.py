@@ -12,9 +12,9 @@ from sweeprig.bench.hookup.cautions import (
     Confirmation,
     JobBook,
     cautions_for,
+    confirm_all,
     confirmations_for,
     keys_of,
-    settle,
 )
 from sweeprig.bench.hookup.interlock import Evidence, check_drive_known, pass_interlock
 from sweeprig.bench.hookup.lead_book import LeadBook
@@ -32,7 +32,7 @@ from sweeprig.bench.hookup.rules import (
 from sweeprig.bench.readings import live
 from sweeprig.bench.readings.engine import looks_at_a_vehicle
 from sweeprig.bench.readings.limits import limit
-from sweeprig.bench.readings.live import Levels, Volts
+from sweeprig.bench.readings.live import Levels, RigVolts
 from sweeprig.capture.folder import local_now
 from sweeprig.capture.model import SweepSetup
 from sweeprig.errors import LinkError
@@ -53,7 +53,7 @@ def is_simulated(client: RigClient) -> bool:
 
 
 def prepare_hookup(
-    volts: Volts,
+    volts: RigVolts,
     profile: Profile,
     ask: Ask,
     *,
@@ -75,7 +75,7 @@ def prepare_hookup(
 
 
 def make_ready(
-    volts: Volts,
+    volts: RigVolts,
     profile: Profile,
     ask: Ask,
     *,
@@ -114,7 +114,7 @@ def _confirm(
         for text in cautions_for(setup.setting, setup.hookup):
             ask.say(f"CAUTION: {text}")
     _say_taken(taken, ask)
-    return settle(asked, job=setup.job, book=book, ask=ask, when=when)
+    return confirm_all(asked, job=setup.job, book=book, ask=ask, when=when)
 
 
 def _say_taken(taken: Iterable[Confirmation], ask: Ask) -> None:
@@ -160,7 +160,7 @@ def ask_slow(client: RigClient) -> None:
         live.switch(client, "slow", every_ms=SLOW_EVERY_MS)
 
 
-def _tap(volts: Volts) -> tuple[str, ...]:
+def _tap(volts: RigVolts) -> tuple[str, ...]:
     client = volts.client
     ask_slow(client)
     with live.streaming(client, Hookup.TAPPED):
@@ -168,11 +168,11 @@ def _tap(volts: Volts) -> tuple[str, ...]:
     return (check_released(seen), *tapped_lines(seen))
 
 
-def _power(volts: Volts) -> tuple[str, ...]:
+def _power(volts: RigVolts) -> tuple[str, ...]:
     client = volts.client
     with live.streaming(client, Hookup.POWERED):
         dead = check_dead(wait_until_dead(volts))
-        feed_sensor(client)
+        power_sensor(client)
         seen = live.look(volts, settle_s=limit("first_power.settle_s"))
         if seen.overloaded:
             switch_off(client)
@@ -181,7 +181,7 @@ def _power(volts: Volts) -> tuple[str, ...]:
     return (dead, power)
 
 
-def wait_until_dead(volts: Volts) -> Levels:
+def wait_until_dead(volts: RigVolts) -> Levels:
     """Return the levels without the rig's supply; a charge that only has to run off is given its time."""
     seen = live.look(volts)
     for _ in range(round(limit("before_power.fall_s") / 0.3)):
@@ -191,7 +191,7 @@ def wait_until_dead(volts: Volts) -> Levels:
     return seen
 
 
-def feed_sensor(client: RigClient) -> None:
+def power_sensor(client: RigClient) -> None:
     """Switch on supply and burden, whichever are fitted."""
     if live.has(client, "supply-switch"):
         live.switch(client, "supply", on=True)
@@ -199,7 +199,7 @@ def feed_sensor(client: RigClient) -> None:
         live.switch(client, "burden", on=True)
 
 
-def _interlock(volts: Volts, ask: Ask, book: JobBook | None, when: datetime) -> tuple[str, ...]:
+def _interlock(volts: RigVolts, ask: Ask, book: JobBook | None, when: datetime) -> tuple[str, ...]:
     setup = volts.setup
     evidence = Evidence()
     if live.has(volts.client, "battery"):

@@ -70,7 +70,7 @@ class Chunk:
 
 
 @dataclass(frozen=True)
-class Volts:
+class RigVolts:
     """Codes of this rig to volts at the sensor."""
 
     client: RigClient
@@ -127,9 +127,9 @@ class Volts:
 
 def volts_of(
     client: RigClient, setup: SweepSetup, calibration: Calibration, nominal_supply_v: float
-) -> Volts:
-    """Return the volts of a rig that has said what it is."""
-    return Volts(client, setup, calibration, front_end_of(client.hello()), nominal_supply_v)
+) -> RigVolts:
+    """Return what turns the codes of an identified rig into volts."""
+    return RigVolts(client, setup, calibration, front_end_of(client.hello()), nominal_supply_v)
 
 
 def has(client: RigClient, word: str) -> bool:
@@ -209,7 +209,7 @@ def collect(
     )
 
 
-def levels(volts: Volts, events: list[Message]) -> Levels:
+def levels(volts: RigVolts, events: list[Message]) -> Levels:
     """Return the levels of what was collected. Events without a usable record raise BoardSilentError."""
     came = Records.concatenate([e for e in events if isinstance(e, Records)])
     records = came.usable()
@@ -241,7 +241,7 @@ def no_data(*, n_came: int = 1) -> BoardSilentError:
     return BoardSilentError(what, next_step="plug the rig in again and repeat")
 
 
-def _ground_v(volts: Volts, slow: tuple[SlowReading, ...]) -> float | None:
+def _ground_v(volts: RigVolts, slow: tuple[SlowReading, ...]) -> float | None:
     """Return sensor ground against the rig's [V]; None where the rig has no lead for it."""
     from sweeprig.calibration.slow import ground_of_node
 
@@ -251,7 +251,7 @@ def _ground_v(volts: Volts, slow: tuple[SlowReading, ...]) -> float | None:
     return float(ground_of_node(np.array([node]), volts.front_end)[0])
 
 
-def _battery_v(volts: Volts, slow: tuple[SlowReading, ...]) -> list[float]:
+def _battery_v(volts: RigVolts, slow: tuple[SlowReading, ...]) -> list[float]:
     """Return the readings of the battery [V], sorted, inf above the range of its divider; [] without a lead for it."""
     from sweeprig.calibration.slow import battery_readings
 
@@ -264,6 +264,6 @@ def slow_value(slow: tuple[SlowReading, ...], quantity: int) -> float | None:
     return float(np.median(values)) if values else None
 
 
-def look(volts: Volts, *, seconds: float = 0.2, settle_s: float = SETTLE_S) -> Levels:
+def look(volts: RigVolts, *, seconds: float = 0.2, settle_s: float = SETTLE_S) -> Levels:
     """Return the levels of a running stream from now on."""
     return levels(volts, collect(volts.client, seconds=seconds, settle_s=settle_s))

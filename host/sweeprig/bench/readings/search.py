@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from sweeprig.analysis.told import events_of
+from sweeprig.analysis.channel_events import events_of
 from sweeprig.analysis.wiggle import Happening, happening, together
 from sweeprig.capture.marks import PLACES, MarkAt, place_at
 from sweeprig.capture.model import Channel, Trace

@@ -62,7 +62,7 @@ class Watcher:
 
     profile: Profile
     starts_closed: bool = False
-    told_sense: Sense = Sense.UNKNOWN
+    given_sense: Sense = Sense.UNKNOWN
     title: str = ""
     hint: str = ""
     _slices: deque[tuple[float, float, float]] = field(default_factory=deque)  # (t, low, high)
@@ -140,8 +140,8 @@ class Watcher:
         return nominal if self._supply is None or self._supply < nominal / 2 else self._supply
 
     def _find_sense(self) -> None:
-        if self.told_sense is not Sense.UNKNOWN:
-            self._sense = self.told_sense
+        if self.given_sense is not Sense.UNKNOWN:
+            self._sense = self.given_sense
         elif self.starts_closed and self._first_v is not None and self._reading is not None:
             moved = self._reading - self._first_v
             if (
@@ -151,8 +151,8 @@ class Watcher:
                 self._sense = Sense.RISING if moved > 0 else Sense.FALLING
 
     def _why(self) -> str:
-        if self.told_sense is not Sense.UNKNOWN:
-            return "told"
+        if self.given_sense is not Sense.UNKNOWN:
+            return "given by the operator"
         if not self.starts_closed:
             return "--starts closed finds it"
         return "from closed throttle at the start" if self._sense is not Sense.UNKNOWN else "move the lever"

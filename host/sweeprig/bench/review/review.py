@@ -163,7 +163,7 @@ def _outcome(
     analysis = analyse(
         trace,
         starts=setup.starts,
-        told_sense=setup.sense,
+        given_sense=setup.sense,
         sensor_kind=setup.sensor_kind or profile.sensor.kind,
     )
     if capture is not None and rig is not None:

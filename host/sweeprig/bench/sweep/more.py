@@ -24,7 +24,7 @@ def strokes_that_would_tell(trace: Trace, setup: SweepSetup, profile: Profile) -
 
     kind = setup.sensor_kind or profile.sensor.kind
     try:
-        found = analyse(trace, starts=setup.starts, told_sense=setup.sense, sensor_kind=kind)
+        found = analyse(trace, starts=setup.starts, given_sense=setup.sense, sensor_kind=kind)
     except SweeprigError:  # the whole capture says it again, with its next step
         return 0
     open_yet = [f for f in graded(found, profile) if f.severity != "note"]

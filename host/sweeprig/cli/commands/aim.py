@@ -73,7 +73,7 @@ def aim(asked: AimOptions) -> None:
     for text in CAUTIONS:
         console.say(f"CAUTION: {text}")
     with beside(asked) as page:
-        ends = _ends(asked, order, profile, page)
+        ends = _both_ends(asked, order, profile, page)
         proposed = plan(ends, profile, target_v=asked.target, volts_per_degree=slope)
         lines = plan_lines(ends, proposed)
         for line in lines:
@@ -81,7 +81,7 @@ def aim(asked: AimOptions) -> None:
         page.wait("TO BE TURNED" if proposed.possible else "NO POSITION FITS", proposed.reason, facts=lines)
         if asked.plan_only or not proposed.possible:
             stay(page)
-            _end(ends, proposed, as_json=asked.as_json)
+            _exit_with(ends, proposed, as_json=asked.as_json)
         _sweep_again(_turned(asked, order, ends, proposed, slope, page), order, ends, proposed, page)
 
 
@@ -128,7 +128,7 @@ def _slope(typed: float | None, angles: list[str] | None) -> float | None:
     return slope
 
 
-def _end(ends: Ends, proposed: Plan, *, as_json: bool) -> None:
+def _exit_with(ends: Ends, proposed: Plan, *, as_json: bool) -> None:
     from sweeprig.bench.aim.text import plan_json
 
     if as_json:
@@ -138,7 +138,7 @@ def _end(ends: Ends, proposed: Plan, *, as_json: bool) -> None:
     raise typer.Exit(EXIT_OF_VERDICT["pass" if proposed.possible else "fail"])
 
 
-def _ends(asked: AimOptions, order: SweepOrder, profile: Profile, page: Page) -> Ends:
+def _both_ends(asked: AimOptions, order: SweepOrder, profile: Profile, page: Page) -> Ends:
     """Return both ends: of a capture named, else of a sweep made now."""
     from sweeprig.bench.aim.text import ends_of
     from sweeprig.bench.review.review import Choices, review_file
@@ -149,7 +149,7 @@ def _ends(asked: AimOptions, order: SweepOrder, profile: Profile, page: Page) ->
     first = replace(order, sheet="none")
     with asked.rig() as client:
         # half a one is no ground to turn
-        done = take_sweep(client, first, confirm=asked.confirm, whole=True, page=page)
+        done = take_sweep(client, first, confirm=asked.confirm, must_complete=True, page=page)
     return ends_of(done.outcome)
 
 
@@ -165,8 +165,8 @@ def _turned(
     if not port.startswith(SIMULATED) or is_rehearsal(port):
         turn(asked, order, proposed, slope, page)
         return asked
-    address, told = simulated_turn(port, proposed.move_v, ends)
-    console.say(told)
+    address, turned = simulated_turn(port, proposed.move_v, ends)
+    console.say(turned)
     return replace(asked, port=address)
 
 

@@ -48,8 +48,8 @@ def check_lines(checked: ConnectionTested) -> list[str]:
         lines += [f"  {line}" for line in check.lines]
         for f in check.findings:
             lines += ["", folded(f"  {KINDS[f.severity]}: {f.what}", "    ")]
-            told = {"seen": f.evidence, "next": f.next_step, "could be": f.could_be}
-            lines += [folded(f"    {name}: {text}", "          ") for name, text in told.items() if text]
+            parts = {"seen": f.evidence, "next": f.next_step, "could be": f.could_be}
+            lines += [folded(f"    {name}: {text}", "          ") for name, text in parts.items() if text]
     if checked.n_dropouts:
         seen = f"  Note: {checked.n_dropouts} dropouts while the lever was moved."
         lines += [

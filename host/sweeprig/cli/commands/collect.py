@@ -28,7 +28,7 @@ def collect(
 ) -> None:
     """Fetch and judge the sweeps that the rig has kept without a laptop; write captures, sheets and records."""
     from sweeprig.bench.board.rig import opened_rig
-    from sweeprig.bench.field import collect as bringing
+    from sweeprig.bench.field import collect as field_collect
     from sweeprig.capture.model import SweepSetup
     from sweeprig.cli.session import make_order, settings
 
@@ -36,10 +36,10 @@ def collect(
     base = make_order(SweepSetup(), out, sheet, guard)
     with opened_rig(port or config.port) as client:
         if only_list:
-            _show_list(bringing.look(client), as_json=as_json)
+            _show_list(field_collect.look(client), as_json=as_json)
             return
         found = []
-        for one in bringing.collect(client, base, remove=remove, progress=console.progress):
+        for one in field_collect.collect(client, base, remove=remove, progress=console.progress):
             console.end_progress()
             found.append(one)
             if not as_json:

@@ -59,7 +59,7 @@ class Job:
         """Who feeds the sensor."""
         return "tapped" if self.setting == "vehicle" else "powered"
 
-    def words(self, *, named: bool = True) -> list[str]:
+    def options(self, *, named: bool = True) -> list[str]:
         """Return the options that every command of this job takes."""
         from sweeprig.bench.guide import confirmed_keys
 
@@ -137,12 +137,12 @@ def _pins(job: Job) -> None:
 def _hookup(job: Job) -> None:
     from sweeprig.bench.guide import items_for
 
-    guiding.settled(items_for(job.setting, job.hookup))
+    guiding.confirmed(items_for(job.setting, job.hookup))
 
 
 def _check(job: Job) -> None:
     """Test the connection until it is good or the operator goes on; a plug that was moved is confirmed anew."""
-    while job.do(["check", *job.words(named=False)]) != CONNECTED:
+    while job.do(["check", *job.options(named=False)]) != CONNECTED:
         if job.refused is not None:
             _refused(job, job.refused)
         elif not guiding.yes("The connection test does not pass. Repair it and test again (n: go on)?"):
@@ -175,7 +175,7 @@ def _profile() -> str:
 def _sweep(job: Job) -> SweepDone:
     while True:
         sweeping.finished.clear()
-        job.do(["sweep", *job.words()])
+        job.do(["sweep", *job.options()])
         if sweeping.finished:
             return sweeping.finished[-1]
         if job.refused is not None:
@@ -191,9 +191,9 @@ def _then(job: Job, done: SweepDone) -> None:
     then = then_of(done.outcome)
     console.say(said_of(done.outcome))
     following = {
-        Then.AIM: ["aim", "--mount", "slotted", "--from", str(done.capture_file), *job.words()],
-        Then.WIGGLE: ["wiggle", *job.words()],
-        Then.SWEEP: ["sweep", *job.words()],
+        Then.AIM: ["aim", "--mount", "slotted", "--from", str(done.capture_file), *job.options()],
+        Then.WIGGLE: ["wiggle", *job.options()],
+        Then.SWEEP: ["sweep", *job.options()],
     }.get(then)
     if following is not None and guiding.yes(f"Go on with {following[0]} now?"):
         job.do(following)
@@ -218,8 +218,8 @@ def closing_words(done: SweepDone) -> str:
     simulated = " (simulated)" if card.simulated else ""
     kept = [f"record {done.record}"] if done.record is not None else []
     kept += [f"sheet {done.sheets[0]}"] if done.sheets else []
-    told = f"{card.verdict.upper()}{simulated}: {card.sentence}"
-    return f"{told} Kept: {', '.join([*kept, f'capture {done.capture_file.name}'])}"
+    line = f"{card.verdict.upper()}{simulated}: {card.sentence}"
+    return f"{line} Kept: {', '.join([*kept, f'capture {done.capture_file.name}'])}"
 
 
 def _look_for(port: str) -> None:

@@ -42,7 +42,7 @@ def watch(asked: WatchOptions) -> None:
         watcher = Watcher(
             s.profile,
             starts_closed=setup.starts is Starts.CLOSED,
-            told_sense=setup.sense,
+            given_sense=setup.sense,
             title=title_of(s),
             hint="q or Ctrl-C ends",
         )

@@ -216,6 +216,6 @@ def _in_thread(page: Callable[[Request], Response]) -> Answer:
         except SweeprigError as error:
             parts = (("Seen", error.seen), ("Expected", error.limit), ("Next", error.next_step))
             lines = [f"{label}: {text}" for label, text in parts if text]
-            return html("told.html", 404, heading=error.what, lines=lines)
+            return html("message.html", 404, heading=error.what, lines=lines)
 
     return answer

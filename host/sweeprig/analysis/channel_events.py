@@ -1,4 +1,4 @@
-"""Events as they are told: of which channel, when, how deep, what they touched, and whether the supply moved too."""
+"""Events of a channel: of which channel, when, how deep, what they touched, and whether the supply moved too."""
 
 from __future__ import annotations
 
@@ -24,14 +24,14 @@ def supply_raw(trace: Trace, rail: float) -> tuple[ev.RawEvent, ...]:
     return raw_of(trace.supply, trace, 2 * rail)
 
 
-def told(
+def channel_events(
     raw: tuple[ev.RawEvent, ...], trace: Trace, *, rail: float, channel: int, supply: tuple[ev.RawEvent, ...]
 ) -> tuple[Event, ...]:
     """Return events at no place of a track, with whether the supply moved too (within one window)."""
     taken = np.zeros(trace.t_s.size, dtype=bool)
     for s in supply:
         taken[max(0, s.start - 1) : s.stop + 1] = True
-    return tuple(_told(e, trace, rail=rail, channel=channel, taken=taken) for e in raw)
+    return tuple(_event(e, trace, rail=rail, channel=channel, taken=taken) for e in raw)
 
 
 def events_of(trace: Trace) -> list[Event]:
@@ -40,13 +40,13 @@ def events_of(trace: Trace) -> list[Event]:
     rail = nominal if trace.supply is None else float(np.median(trace.supply.mean_v))
     rail = rail if rail > nominal / 2 else nominal
     supply = supply_raw(trace, rail)
-    out = list(told(supply, trace, rail=rail, channel=SUPPLY, supply=()))
+    out = list(channel_events(supply, trace, rail=rail, channel=SUPPLY, supply=()))
     for number, channel in ((SIGNAL_A, trace.signal_a), (SIGNAL_B, trace.signal_b)):
-        out += told(raw_of(channel, trace, rail), trace, rail=rail, channel=number, supply=supply)
+        out += channel_events(raw_of(channel, trace, rail), trace, rail=rail, channel=number, supply=supply)
     return out
 
 
-def _told(e: ev.RawEvent, trace: Trace, *, rail: float, channel: int, taken: BoolArray) -> Event:
+def _event(e: ev.RawEvent, trace: Trace, *, rail: float, channel: int, taken: BoolArray) -> Event:
     return Event(
         start_s=float(trace.t_s[e.start]),
         duration_s=e.duration_s,

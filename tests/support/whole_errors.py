@@ -5,7 +5,7 @@ from __future__ import annotations
 from sweeprig.errors import SweeprigError
 
 
-def told(error: SweeprigError) -> None:
+def says_all(error: SweeprigError) -> None:
     """An error of ours says what failed, what it saw and what to do, in few words that any file can hold."""
     assert error.what
     assert error.seen
