@@ -115,7 +115,7 @@ def test_each_verdict_has_its_own_sound(verdict: str, tones: list[int]) -> None:
 
 def test_the_rigs_button_repeats_the_sensor_on_the_bench(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sys.stdin, "isatty", lambda: True, raising=False)
-    monkeypatch.setattr("sweeprig.cli.views.screen.read_keys", lambda: "")
+    monkeypatch.setattr("sweeprig.cli.views.screen.typed_keys", lambda: "")
     batch = Batch("B")
     batch.next_sensor("SN-3")
     client = FewWords()
