@@ -62,7 +62,7 @@ def snapshot_svg(
     steady = _steady_supply(codes[2 :: shot.channels]) if 2 in shown and shot.channel != 2 else None
     if steady is not None:  # its line would take the height that the signal needs
         shown = tuple(c for c in shown if c != 2)
-        said = f"supply {steady:.2f} V, steady"
+        said = f"supply {steady:z.2f} V, steady"
         d.text(right, 10, said, size=10.0, text_anchor="end", fill=svg.MUTED)
     low, high = _range(codes[np.isin(np.arange(codes.size) % shot.channels, shown)])
     x = left + (t_us - t_us[0]) / (t_us[-1] - t_us[0]) * (right - left)
