@@ -20,10 +20,13 @@ import pytest
 from support import outcomes as oc
 from support.report_cases import cases, two_tracks, with_angle
 from sweeprig.bench.review.result import schema
+from sweeprig.bench.review.review import review_capture
 from sweeprig.bench.review.sheets import check_targets, target_of, write_files
 from sweeprig.capture.csv_file import read_csv
 from sweeprig.errors import ExportError, InputError
 from sweeprig.report.exports import csv_text, write_csv, write_mdf
+from sweeprig.twin.capture import capture_of
+from sweeprig.twin.sensors import sensor_names
 
 HALF_DIGIT_V = 0.5001e-7  # of the last decimal of a cell
 
@@ -66,6 +69,19 @@ def test_csv_by_our_own_reader(tmp_path: Path) -> None:
     assert np.abs(back.signal_b.mean_v - out.trace.signal_b.mean_v).max() <= HALF_DIGIT_V
     assert back.supply is not None
     assert back.n_lost == 0
+
+
+@pytest.mark.parametrize("sensor", sensor_names())
+def test_every_simulated_sensor_comes_back_from_its_csv(sensor: str, tmp_path: Path) -> None:
+    trace = review_capture(capture_of(sensor, seed=1)).trace
+    (tmp_path / "a.csv").write_bytes(csv_text(trace).encode())
+    back = read_csv(tmp_path / "a.csv")
+    assert np.array_equal(back.gap_before, trace.gap_before)
+    for name in ("signal_a", "signal_b", "supply"):
+        was, is_ = getattr(trace, name), getattr(back, name)
+        assert (was is None) == (is_ is None), name
+        for part in ("mean_v", "min_v", "max_v") if was is not None else ():
+            assert np.abs(getattr(is_, part) - getattr(was, part)).max() <= HALF_DIGIT_V, (name, part)
 
 
 def test_csv_shows_gaps_and_leaves_unknown_cells_empty(tmp_path: Path) -> None:

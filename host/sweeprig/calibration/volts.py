@@ -28,12 +28,14 @@ def channel_volts(
     """Return volts at the sensor, as loaded, of one channel's records; all arrays (n,).
 
     v = offset + gain c', c' the code with the converter's departure taken off: of a single conversion by its code,
-    of a mean by what mean the departures give under the window's noise and movement (expected.py).
+    of a mean by what mean the departures give under the window's noise and movement (expected.py). A wide code says
+    less of a single conversion than the mean does: where it puts the mean outside, the extremes reach to the mean.
     """
     line = calibration.line
     mean = mean_codes(sums, mins, maxs, window=window, linearity=calibration.linearity)
     low, high = (corrected(c.astype(np.float64), calibration.linearity) for c in (mins, maxs))
-    return Channel(*(line.offset_v + line.gain_v * c for c in (mean, low, high)))
+    within = (mean, np.fmin(low, mean), np.fmax(high, mean))
+    return Channel(*(line.offset_v + line.gain_v * c for c in within))
 
 
 def code_volts(code: float, calibration: ChannelCalibration) -> float:
