@@ -52,6 +52,42 @@ def test_a_detent_at_one_place_both_ways_is_no_flat_spot(seed: int) -> None:
     assert found(held(0.3, stays)) == []
 
 
+def waits(seed: int, *, notch: bool) -> list[Finding]:
+    """Three to six slow strokes with a wait of any length at one place; `notch`: drawn into it and out of it."""
+    rng = np.random.default_rng(seed)
+    at, legs = rng.uniform(0.2, 0.8), [(0.0, 0.5)]
+    for k in range(int(rng.integers(3, 7))):
+        to = float(k % 2 == 0)
+        way = 2 * to - 1
+        if notch:
+            legs += [(at - 0.012 * way, 3 * rng.uniform(0.3, 0.8)), (at, rng.uniform(0.012, 0.03))]
+            legs += [(at, rng.uniform(0.05, 0.3)), (at + 0.03 * way, rng.uniform(0.015, 0.04))]
+            legs += [(to, 3 * rng.uniform(0.3, 0.8)), (to, rng.uniform(0.4, 0.9))]
+            continue
+        seconds, first = 3 * rng.uniform(0.4, 1.3), at if to else 1 - at
+        legs += [(at, first * seconds), (at, rng.uniform(0.05, 0.3)), (to, (1 - first) * seconds), (to, 0.4)]
+    return [f for f in found(lever(legs)) if f.code is Code.FLAT_SPOT]
+
+
+@pytest.mark.parametrize("seed", [14, 20, 56])
+def test_a_lever_that_snaps_into_a_notch_and_out_is_no_flat(seed: int) -> None:
+    assert waits(seed, notch=True) == []
+
+
+@pytest.mark.parametrize(("seed", "notch"), [(23, False), (45, False), (56, False), (17, True)])
+def test_waits_that_agree_by_chance_condemn_nothing(seed: int, notch: bool) -> None:
+    (finding,) = waits(seed, notch=notch)
+    assert finding.severity == "doubt"
+    assert "by chance (p = 0.0" in finding.evidence
+
+
+@pytest.mark.parametrize("width", [0.02, 0.05])
+def test_a_flat_spot_that_holds_long_is_sure_by_its_one_width(width: float) -> None:
+    (finding,) = found(with_flat(lever(strokes([4 * t for t in TIMES])), 0.4, width))
+    assert (finding.code, finding.severity) == (Code.FLAT_SPOT, "fault")
+    assert finding.numbers["dwell_s"] > 0.05
+
+
 def test_a_stick_slip_lever_is_no_flat_spot() -> None:
     for seed in range(4):
         rng = np.random.default_rng(seed)

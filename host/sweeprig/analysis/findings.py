@@ -7,7 +7,7 @@ import numpy as np
 from sweepboard.wire import CHANNEL_NAMES
 from sweeprig.analysis.dips import Dip
 from sweeprig.analysis.event_findings import from_outside, inside, interference, numbers_of, worst
-from sweeprig.analysis.flats import Flat, Pinned
+from sweeprig.analysis.flats import BY_CHANCE, Flat, Pinned
 from sweeprig.analysis.model import Cause, Code, Event, Finding, TwoTracks
 from sweeprig.analysis.smoothness import Rough
 from sweeprig.analysis.supply import CUT_PERCENT, GROUND_SHIFT_V, SAG_PERCENT, SupplySeen
@@ -76,13 +76,7 @@ def about_flats(
     flats: tuple[Flat, ...], pinned: tuple[Pinned, ...], rough: tuple[Rough, ...], sense: Sense
 ) -> list[Finding]:
     """Flat spots, dead bands and rough regions of signal A."""
-    out = []
-    for f in flats:
-        text = f"signal stays {f.dwell_s * 1e3:.0f} ms at one level in {f.n_seen} of {f.n_strokes} strokes"
-        step = "Sweep slowly across it again; if the level stays while the lever moves, replace the sensor."
-        out.append(
-            Finding(Code.FLAT_SPOT, Cause.TRACK, 0, f.where, text, step, numbers={"dwell_s": f.dwell_s})
-        )
+    out = [_flat(f) for f in flats]
     for p in pinned:
         closed = (p.place == "low") != (sense is Sense.FALLING)
         code = Code.DEAD_BAND_CLOSED if closed else Code.DEAD_BAND_OPEN
@@ -102,6 +96,18 @@ def about_flats(
             Finding(Code.ROUGH_TRACK, Cause.TRACK, 0, r.where, text, step, numbers={"noise_v": r.noise_v})
         )
     return out
+
+
+def _flat(f: Flat) -> Finding:
+    """A doubt where a hand that waits there would do the same often enough."""
+    text = f"signal stays {f.dwell_s * 1e3:.0f} ms at one level in {f.n_seen} of {f.n_strokes} strokes"
+    step = "Sweep slowly across it again; if the level stays while the lever moves, replace the sensor."
+    severity, numbers = "fault", {"dwell_s": f.dwell_s}
+    if f.chance > BY_CHANCE:
+        severity = "doubt"
+        text += f"; a hand that waits there does so by chance (p = {f.chance:.2g})"
+        step = "Sweep again without a stop there, at another speed; if the level stays, replace the sensor."
+    return Finding(Code.FLAT_SPOT, Cause.TRACK, 0, f.where, text, step, severity, numbers)
 
 
 def about_hum(noise_v: float, found: list[Finding], channel: int) -> list[Finding]:

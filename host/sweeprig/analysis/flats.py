@@ -30,6 +30,12 @@ FEWEST_STROKES = 3
 TIMES = 2.4  # dwell against that beside it
 LEAST_S = 0.002  # s of stay at a level, beyond the time beside it
 RAIL_PERCENT = 1.0  # % of supply
+WAIT_S = 0.05  # s; no hand waits for less, stroke after stroke (common practice, no source)
+WAITS = 6.0  # times the shortest: by how much a hand's waits at one place differ (assumed, no source)
+BY_CHANCE = 0.005  # chance of waits that look like one width, from which that is a doubt
+SNAP_NEAR, SNAP_FAR = 3, 7  # steps from the level: where a lever that is drawn into a notch hurries or lags
+SNAP = 3.0  # times the time that the same way takes in the other direction
+SNAP_LEAST = 0.1  # of the time beside it: less counts as that
 
 
 @dataclass(frozen=True)
@@ -40,6 +46,7 @@ class Flat:
     n_seen: int
     n_strokes: int
     dwell_s: float  # [s] median
+    chance: float = 0.0  # of stays that look like one width, were they a hand's waits; 0 for shorter ones
 
 
 def fine_enough(lsb_v: float, span_v: float) -> bool:
@@ -61,20 +68,46 @@ def find_flats(
     dwell = np.stack([_dwell(place[m], gap_before[m]) for m in moves]) * window_s
     beside = _beside(dwell)
     crossed = np.stack([_crossed(place[m]) for m in moves]) & (beside > SLOW_WINDOWS * window_s)
-    flat = (dwell > TIMES * beside) & (dwell - beside > max(LEAST_S, 2 * window_s)) & crossed
-    flat &= _agree(dwell, beside, flat, window_s)
-    seen, passes = flat.sum(axis=0), crossed.sum(axis=0)
-    hit = _often(flat, crossed, np.array([s.direction for s in strokes]))
-    out = []
+    stays = (dwell > TIMES * beside) & (dwell - beside > max(LEAST_S, 2 * window_s)) & crossed
+    flat, ways = stays & _agree(dwell, beside, stays, window_s), np.array([s.direction for s in strokes])
+    hit, share, seen, out = _often(flat, crossed, ways), dwell / beside, flat.sum(axis=0), []
     for a, b in np.flatnonzero(np.diff(np.pad(hit.astype(np.int8), 1))).reshape(-1, 2):
         best = a + int(np.argmax(seen[a:b]))
         own = flat[:, best]
         parts = [place[m] for m, f in zip(moves, own, strict=True) if f]
-        if _stands(parts, best, (beside / dwell)[own, best]):
+        if _stands(parts, best, 1 / share[own, best]) and not _snaps(share, best, ways):
             stay = float(np.median((dwell - beside)[own, best]))
             where = (a * STEP_PERCENT, (b - 1) * STEP_PERCENT + WIDE * STEP_PERCENT)
-            out.append(Flat(where, int(seen[best]), int(passes[best]), stay))
+            chance = 0.0 if stay < WAIT_S else _chance(share[own, best], int(stays[:, best].sum()))
+            out.append(Flat(where, int(seen[best]), int(crossed[:, best].sum()), stay, chance))
     return tuple(out)
+
+
+def _snaps(share: FloatArray, level: int, ways: IntArray) -> bool:
+    """Whether the lever comes near a level slowly and leaves it fast, or the other way, on both sides: a notch.
+
+    `share`: dwell over that beside, shape (strokes, levels). A track takes one way up and down.
+    """
+    steps = np.arange(SNAP_NEAR, SNAP_FAR + 1)
+    times = 1.0
+    for side in (-1, 1):
+        near = np.maximum(
+            share[:, np.clip(level + side * steps, 0, share.shape[1] - 1)].mean(axis=1), SNAP_LEAST
+        )
+        comes, goes = near[ways == -side], near[ways == side]
+        comes, goes = comes[np.isfinite(comes)], goes[np.isfinite(goes)]
+        if not comes.size or not goes.size or (comes.min() < goes.max() and goes.min() < comes.max()):
+            return False
+        times *= float(np.median(comes) / np.median(goes))
+    return max(times, 1 / times) >= SNAP**2
+
+
+def _chance(width: FloatArray, n: int) -> float:
+    """Bound on the chance that so many of `n` waits of a hand, up to WAITS apart, agree as well as these on a width."""
+    from scipy.stats import binom
+
+    within = float(np.log(width.max() / width.min()) / np.log(WAITS))
+    return min(1.0, n * float(binom.sf(width.size - 2, n - 1, min(1.0, within))))
 
 
 def _often(flat: BoolArray, crossed: BoolArray, ways: IntArray) -> BoolArray:
