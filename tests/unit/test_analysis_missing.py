@@ -11,7 +11,7 @@ import pytest
 from sweepboard import wire
 from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.model import Code
-from sweeprig.bench.review.review import review_capture
+from sweeprig.bench.review.review import review_capture, review_csv
 from sweeprig.bench.sweep.run import cut_to
 from sweeprig.capture.file import read_capture, write_capture
 from sweeprig.capture.model import Capture
@@ -182,3 +182,33 @@ def test_nearly_all_missing_is_a_hundred_per_cent_in_words(good: Capture) -> Non
     assert outcome.judgement.verdict is Verdict.UNDECIDED
     assert "100 % of the records" in outcome.judgement.reason
     assert "e+" not in " ".join(outcome.judgement.not_shown)
+
+
+def slipping(rng: np.random.Generator) -> np.ndarray:
+    """Places every 2 ms of a lever with dry friction: it stands, and slips on in 16 to 40 ms."""
+    at, parts = 0.0, [np.zeros(250)]
+    for to in (1.0, 0.0, 1.0, 0.0):
+        while at != to:
+            by = min(abs(to - at), float(rng.uniform(0.02, 0.12)))
+            n = int(rng.integers(8, 21))
+            way = np.arange(1, n + 1) / n
+            parts.append(at + np.sign(to - at) * by * way**3 * (10 - 15 * way + 6 * way**2))
+            at = round(float(parts[-1][-1]), 6)
+            parts.append(np.full(int(rng.integers(5, 50)), at))
+        parts.append(np.full(250, at))
+    return np.concatenate(parts)
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("share", [0.0, 0.04])
+def test_slips_of_a_lever_are_no_event_in_500_hz_tables(tmp_path: Path, seed: int, share: float) -> None:
+    """Of 4 % of the rows missing, in the middle of a slip too."""
+    rng = np.random.default_rng(seed)
+    volts = 0.46 + 4.0 * slipping(rng)
+    keep = rng.random(volts.size) >= share
+    rows = [f"{0.002 * k:.3f},{v + rng.normal(0, 1e-3):.3f},5.000" for k, v in enumerate(volts) if keep[k]]
+    path = tmp_path / "a.csv"
+    path.write_text("\n".join(["time_s,signal_v,supply_v", *rows]) + "\n")
+    outcome = review_csv(path)
+    assert outcome.analysis.events == ()
+    assert faults(outcome) == []

@@ -184,3 +184,14 @@ def test_turns_further_out_than_the_rests_are_undecided(stay_s: float) -> None:
     assert judged.verdict is Verdict.UNDECIDED
     assert Code.ENDS_NOT_REPEATED in {f.code for f in judged.findings}
     assert "further out than it rests at the low end" in " ".join(f.evidence for f in judged.findings)
+
+
+def test_rests_short_of_a_stop_that_turns_met_are_no_end() -> None:
+    """Begun at rest on the stop; later closings creep the last 3 % and stay at the stop for an instant only."""
+    legs: Legs = [(0.0, 0.8)]
+    for _ in range(3):
+        legs += [(1.0, 0.8), (1.0, 0.5), (0.03, 0.5), (0.028, 0.5), (0.0, 0.03)]
+    judged = verdict_on(legs)
+    closed = judged.quantities["closed_v"]
+    assert closed.value == pytest.approx(0.45, abs=2e-3)
+    assert judged.verdict is Verdict.PASS

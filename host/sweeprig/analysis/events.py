@@ -15,7 +15,7 @@ import numpy as np
 
 from sweeprig.analysis.coarse import is_coarse, least_v, off_line, peaks
 from sweeprig.analysis.model import FloatArray, IntArray
-from sweeprig.analysis.speed import side_speed
+from sweeprig.analysis.speed import side_speed, speed_around
 from sweeprig.analysis.stretches import Stretches
 from sweeprig.capture.model import BoolArray, Channel
 
@@ -45,9 +45,9 @@ class RawEvent:
     both_ways: bool = False  # it leaves the path upwards and downwards
 
 
-def excess(channel: Channel) -> FloatArray:
-    """Range of each window beyond what the movement beside it explains [V], shape (n,)."""
-    return channel.max_v - channel.min_v - SLOPE_FACTOR * side_speed(channel.mean_v, SIDE)
+def excess(channel: Channel, speed: FloatArray) -> FloatArray:
+    """Range of each window beyond what the movement beside it explains [V], shape (n,); `speed`: V per window."""
+    return channel.max_v - channel.min_v - SLOPE_FACTOR * speed
 
 
 def threshold(over: FloatArray, *, lsb_v: float, supply_v: float) -> tuple[float, float]:
@@ -65,7 +65,8 @@ def find(
     parts = (slice(0, channel.mean_v.size),) if parts is None else parts
     if is_coarse(channel, window_s):
         return _find_coarse(channel.mean_v, parts, window_s=window_s, lsb_v=lsb_v, supply_v=supply_v)
-    over = np.concatenate([_both(channel.only(part)) for part in parts])
+    speed = _speed(channel, [part.start for part in parts[1:]])
+    over = np.concatenate([_both(channel.only(part), speed[part]) for part in parts])
     limit, scale = threshold(over, lsb_v=lsb_v, supply_v=supply_v)
     hit = over > limit
     found: list[RawEvent] = []
@@ -93,15 +94,25 @@ def _find_coarse(
     return tuple(found)
 
 
-def _both(channel: Channel) -> FloatArray:
+def _speed(channel: Channel, breaks: list[int]) -> FloatArray:
+    """Speed beside each window [V per window], shape (n,); `breaks`: windows before which something is missing."""
+    beside = side_speed(channel.mean_v, SIDE, breaks)
+    return np.maximum(beside, speed_around(channel.mean_v, breaks)) if _single(channel) else beside
+
+
+def _single(channel: Channel) -> bool:
+    """Whether these are single readings, no windows with a range."""
+    return channel.max_v is channel.mean_v or bool(np.array_equal(channel.max_v, channel.min_v))
+
+
+def _both(channel: Channel, speed: FloatArray) -> FloatArray:
     """Excess inside windows, and between the centres of two, so that an edge on a border is seen."""
-    over = excess(channel)
+    over = excess(channel, speed)
     mean = channel.mean_v
-    if channel.max_v is mean or np.array_equal(channel.max_v, channel.min_v):
+    if _single(channel):
         step = np.abs(np.diff(mean, prepend=mean[:1]))
-        return np.asarray(step - SLOPE_FACTOR * side_speed(mean, SIDE), dtype=float)
+        return np.asarray(step - SLOPE_FACTOR * speed, dtype=float)
     border = np.maximum(channel.min_v[1:] - channel.max_v[:-1], channel.min_v[:-1] - channel.max_v[1:])
-    speed = side_speed(mean, SIDE)
     gap = np.pad(border, (1, 0), constant_values=-np.inf) - SLOPE_FACTOR * speed
     return np.asarray(np.maximum(over, gap), dtype=float)
 
