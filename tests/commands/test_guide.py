@@ -154,6 +154,8 @@ def test_each_result_asks_for_one_thing() -> None:
     assert then_of(outcome(worn=True, findings=(WORN,))) is Then.REPLACE
     assert then_of(outcome(worn=True, findings=(WORN, loose))) is Then.WIGGLE
     assert then_of(outcome(worn=True, findings=(margin,))) is Then.AIM
+    pulled = Finding(Code.CLOSED_OUT_OF_RANGE, Cause.WIRING, 0, None, "drawn to ground", "Unplug it.")
+    assert then_of(outcome(worn=True, findings=(pulled,))) is Then.CHECK
 
 
 def test_in_a_vehicle_every_caution_has_its_own_question() -> None:

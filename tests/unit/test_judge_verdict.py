@@ -253,3 +253,20 @@ def test_a_limit_not_kept_fails_even_where_no_finding_names_it() -> None:
     broken = Check("something", 2.0, 0.1, "V", None, 1.0, FAIL)
     assert overall((), (), (broken,))[0] is FAIL
     assert overall((), (), (replace(broken, verdict=PASS),))[0] is PASS
+
+
+@pytest.mark.parametrize(("low", "high", "rail"), [(0.24, 2.7, "ground"), (2.5, 4.78, "the supply")])
+def test_ends_drawn_to_one_rail_are_the_wiring_not_the_mount(low: float, high: float, rail: str) -> None:
+    """A track through 300 to 600 ohm to a rail; a turn on the mount keeps the distance of the ends."""
+    j = given(seen(low=low, high=high))
+    ends = [f for f in j.findings if f.code in (Code.CLOSED_OUT_OF_RANGE, Code.OPEN_OUT_OF_RANGE)]
+    assert ends
+    assert {f.cause for f in ends} == {Cause.WIRING}
+    assert f"drawn towards {rail}" in j.reason
+
+
+@pytest.mark.parametrize(("low", "high"), [(0.25, 4.3), (0.45, 2.7), (0.3, 3.9), (0.95, 4.4)])
+def test_a_turned_sensor_and_a_short_travel_are_the_mounting(low: float, high: float) -> None:
+    j = given(seen(low=low, high=high))
+    ends = [f for f in j.findings if f.code in (Code.CLOSED_OUT_OF_RANGE, Code.OPEN_OUT_OF_RANGE)]
+    assert {f.cause for f in ends} == {Cause.MOUNTING}

@@ -38,6 +38,14 @@ def test_a_worn_spot_is_said_with_its_place_and_what_follows() -> None:
     assert customer_text(given(Code.WORN_SPOT)) == want
 
 
+def test_ends_that_the_wiring_draws_are_not_adjusted_on_the_mount() -> None:
+    base = given(Code.CLOSED_OUT_OF_RANGE)
+    (found,) = base.judgement.findings
+    wired = replace(base, judgement=replace(base.judgement, findings=(replace(found, cause=Cause.WIRING),)))
+    assert customer_text(wired).endswith("; the wiring should be checked.")
+    assert "mount" in customer_text(base)
+
+
 @pytest.mark.parametrize("code", sorted(set(Code) - NO_SENTENCE))
 def test_each_fault_has_a_short_sentence_in_plain_words(code: Code) -> None:
     verdict = Verdict.UNDECIDED if code in ("not-analogue", "rig-over-range") else Verdict.FAIL

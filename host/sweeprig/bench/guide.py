@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from sweeprig.analysis.model import Code
+from sweeprig.analysis.model import Cause, Code
 from sweeprig.bench.hookup.cautions import CAUTIONS, POWERED_CAUTIONS, cautions_for, confirmations_for
 from sweeprig.bench.review.card import card_of
 from sweeprig.judge.model import Verdict
@@ -104,13 +104,15 @@ def then_of(outcome: Outcome) -> Then:
     """Return what comes after a sweep: contacts before wear, wear before the mount."""
     if outcome.judgement.verdict is Verdict.PASS:
         return Then.HAND_OVER
-    codes = {f.code for f in outcome.judgement.findings if f.severity != "note"}
+    found = [f for f in outcome.judgement.findings if f.severity != "note"]
+    codes = {f.code for f in found}
     if codes & CONTACTS:
         return Then.WIGGLE
     if codes & WORN:
         return Then.REPLACE
     if codes & ENDS:
-        return Then.AIM if outcome.profile.sensor.slotted else Then.CHECK
+        wired = any(f.code in ENDS and f.cause is Cause.WIRING for f in found)
+        return Then.AIM if outcome.profile.sensor.slotted and not wired else Then.CHECK
     return Then.SWEEP
 
 

@@ -13,6 +13,7 @@ from sweeprig.judge.load import Load, load_of
 from sweeprig.judge.measured import measure
 from sweeprig.judge.model import UNKNOWN_U, Check, Judgement, Margin, Quantity, Verdict
 from sweeprig.judge.profile_model import Profile
+from sweeprig.judge.pulled import pulled
 from sweeprig.judge.rails import flag_reading as flag_reading
 from sweeprig.judge.rails import margin_findings, rail_margins
 from sweeprig.judge.rig import Rig as Rig
@@ -107,4 +108,4 @@ def _findings(
         *margin_findings(margins, tuple(own), scale=seen.scale, profile=seen.profile),
         *gr.check_findings(checks, seen.profile, setup.hookup if seen.trace.source == "rig" else None),
     ]
-    return gr.ordered(gr.without_repeats(found))
+    return gr.ordered(pulled(gr.without_repeats(found), checks))

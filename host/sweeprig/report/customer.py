@@ -78,7 +78,7 @@ def customer_text(outcome: Outcome) -> str:
     what, follows = WHAT[first.code]
     if first.next_step == SWEEP_AGAIN:
         follows = CONFIRM
-    return f"{what.format(where=_place(first, outcome))}; {follows.format(mount=_mount(outcome))}."
+    return f"{what.format(where=_place(first, outcome))}; {follows.format(mount=_mount(outcome, first))}."
 
 
 def _undecided(outcome: Outcome) -> str:
@@ -102,7 +102,9 @@ def _place(finding: Finding, outcome: Outcome) -> str:
     return " " + next((name for most, name in PLACES if middle < most), "near open throttle")
 
 
-def _mount(outcome: Outcome) -> str:
+def _mount(outcome: Outcome, finding: Finding) -> str:
+    if finding.cause is Cause.WIRING:
+        return "the wiring should be checked"
     slotted = outcome.profile.sensor.slotted
     return "it should be adjusted on its mount" if slotted else "sensor, lever and stop should be checked"
 

@@ -1,0 +1,55 @@
+"""Both ends drawn towards one rail, and nearer to each other: no turned sensor, but a resistance to that rail."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import replace
+
+from sweeprig.analysis.model import Cause, Code, Finding
+from sweeprig.judge.model import Check, Verdict
+
+ENDS = (Code.CLOSED_OUT_OF_RANGE, Code.OPEN_OUT_OF_RANGE)
+RAILS = {-1: ("ground", "ground"), 1: ("the supply", "supply")}
+
+
+def pulled(found: list[Finding], checks: Iterable[Check]) -> list[Finding]:
+    """Return the findings with wiring as the cause of ends that a turn of the sensor on its mount cannot explain.
+
+    A turn moves both ends alike and keeps their distance. A resistance from the signal to a rail draws both towards it
+    and brings them nearer together than the limits allow any good sensor.
+    """
+    by_name = {c.name: c for c in checks}
+    for channel, suffix in ((0, ""), (1, "_b")):
+        side = _side(by_name.get(f"closed{suffix}"), by_name.get(f"open{suffix}"))
+        if side:
+            found = [_of_wiring(f, side) if f.code in ENDS and f.channel == channel else f for f in found]
+    return found
+
+
+def _side(closed: Check | None, opened: Check | None) -> int:
+    """-1 where both ends fail towards ground and are too near each other, 1 towards the supply, else 0."""
+    if closed is None or opened is None or {closed.verdict, opened.verdict} != {Verdict.FAIL}:
+        return 0
+    low, high = sorted((_seen(closed), _seen(opened)), key=lambda e: e[1])
+    if not high[0] - low[0] < high[1] - low[2]:
+        return 0
+    if low[0] < low[1] and high[0] < high[1]:
+        return -1
+    return 1 if low[0] > low[2] and high[0] > high[2] else 0
+
+
+def _seen(check: Check) -> tuple[float, float, float]:
+    """Value and limits of one end; a failed check has all three."""
+    value, low, high = (math.nan if v is None else v for v in (check.value, check.low, check.high))
+    return value, low, high
+
+
+def _of_wiring(f: Finding, side: int) -> Finding:
+    rail, wire = RAILS[side]
+    text = f"both ends are drawn towards {rail} and stand nearer together; a sensor that is turned keeps their distance"
+    step = (
+        f"Unplug the sensor and measure from signal to {wire}, in the harness and at the sensor: water, a bridge or a "
+        "load there does this. Else check that part and profile belong together."
+    )
+    return replace(f, cause=Cause.WIRING, evidence=f"{f.evidence}; {text}", next_step=step)
