@@ -9,7 +9,7 @@ import pytest
 
 from support.lever import lever, sensed, strokes
 from sweeprig.analysis.analyse import analyse
-from sweeprig.analysis.model import Code
+from sweeprig.analysis.model import Cause, Code, Finding
 from sweeprig.capture.model import Channel, FloatArray, Sense, Starts
 
 PLACES = lever(strokes([0.7] * 4))
@@ -36,3 +36,63 @@ def test_sound_parallel_tracks_are_not_joined(gain: float, offset_v: float, bow_
 def test_one_signal_on_two_channels_is_joined(gain: float) -> None:
     assert codes(gain) == {Code.TRACKS_SHORTED}
     assert codes(gain, 0.003) == {Code.TRACKS_SHORTED}
+
+
+SUPPLY_V, TRACK_OHM = 5.0, 4000.0
+
+
+def with_bridge(
+    second: FloatArray, bridge_ohm: float, *, at: FloatArray | None = None, load_ohm: float = 1e6
+) -> list[Finding]:
+    """Tracks at PLACES and at `second`, share of each, with a bridge between their wipers where `at` (n,) says so."""
+    first = 0.08 + 0.82 * PLACES
+    g = [1 / (TRACK_OHM * np.clip(r * (1 - r), 1e-3, None) + 10.0) for r in (first, second)]
+    on = np.ones(first.size, bool) if at is None else at
+    c = np.where(on, 1 / bridge_ohm, 0.0)
+    own_a, own_b = g[0] + c + 1 / load_ohm, g[1] + c + 1 / load_ohm
+    drive_a, drive_b = g[0] * first * SUPPLY_V, g[1] * second * SUPPLY_V
+    det = own_a * own_b - c * c
+    rng = np.random.default_rng(6)
+    volts = ((own_b * drive_a + c * drive_b) / det, (own_a * drive_b + c * drive_a) / det)
+    a, b = (v + rng.normal(0, 4e-4, v.size) for v in volts)
+    t = sensed(PLACES)
+    both = replace(
+        t, signal_a=Channel(a, a - 2.6e-3, a + 2.6e-3), signal_b=Channel(b, b - 2.6e-3, b + 2.6e-3)
+    )
+    return list(analyse(both, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN).findings)
+
+
+@pytest.mark.parametrize("bridge_ohm", [10.0, 20.0, 40.0, 80.0])
+@pytest.mark.parametrize("offset", [-0.04, 0.03])
+def test_parallel_tracks_with_some_ohms_between_are_joined(bridge_ohm: float, offset: float) -> None:
+    (finding,) = with_bridge(0.08 + 0.82 * PLACES + offset, bridge_ohm)
+    assert (finding.code, finding.cause) == (Code.TRACKS_SHORTED, Cause.WIRING)
+
+
+@pytest.mark.parametrize("load_ohm", [1e6, 25e3])
+def test_parallel_tracks_that_a_rig_loads_are_not_joined(load_ohm: float) -> None:
+    assert with_bridge(0.04 + 0.82 * PLACES, 1e9, load_ohm=load_ohm) == []
+
+
+@pytest.mark.parametrize("second", ["half", "offset", "ratio"])
+def test_tracks_joined_for_a_part_of_the_sweep_are_shorted(second: str) -> None:
+    first = 0.08 + 0.82 * PLACES
+    b = {"half": first / 2, "offset": first + 0.04, "ratio": 0.85 * first}[second]
+    share = np.arange(first.size) / first.size
+    found = with_bridge(b, 0.5, at=(share > 0.45) & (share < 0.6))
+    shorted = [f for f in found if f.code is Code.TRACKS_SHORTED]
+    assert [f.cause for f in shorted] == [Cause.WIRING]
+    assert "joined at times" in shorted[0].evidence
+    assert Code.STRAY_DROPOUT not in {f.code for f in found}
+
+
+@pytest.mark.parametrize("seconds", [0.04, 0.3])
+def test_tracks_that_meet_on_their_way_are_not_joined(seconds: float) -> None:
+    x = lever([(0.0, 0.5), *[(to, s) for to in (1.0, 0.5, 0.0, 1.0, 0.0) for s in (seconds, 0.5)]])
+    t = sensed(x)
+    noise = np.random.default_rng(4).normal(0, 6e-4, x.size)
+    for b in (5.0 - t.signal_a.mean_v, t.signal_a.mean_v + 0.07, 0.98 * t.signal_a.mean_v - 0.02):
+        mean = b + noise
+        both = replace(t, signal_b=Channel(mean, mean - 2.6e-3, mean + 2.6e-3))
+        found = analyse(both, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN).findings
+        assert Code.TRACKS_SHORTED not in {f.code for f in found}

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from sweeprig.analysis import dips, flats, hum, linearity, reach, smoothness, track_map, two_tracks
+from sweeprig.analysis import both_tracks, dips, flats, hum, linearity, reach, smoothness, track_map
 from sweeprig.analysis import findings as fi
 from sweeprig.analysis import moves as mv
 from sweeprig.analysis import supply as su
@@ -22,7 +22,6 @@ from sweeprig.analysis.model import (
     LinearityResult,
     Stroke,
     TrackMap,
-    TwoTracks,
 )
 from sweeprig.analysis.sense import Given, find_sense, sense_conflict
 from sweeprig.analysis.slips import find_slip
@@ -44,8 +43,7 @@ class _Seen:
     rail: float
     moved_v: float
     still: bool
-    two: TwoTracks | None
-    joined: bool
+    both: both_tracks.Both
     maps: tuple[TrackMap | None, TrackMap | None]
 
 
@@ -108,7 +106,7 @@ def _whole(
         events=s.events,
         track_map=s.maps[0],
         track_map_b=s.maps[1],
-        two_tracks=s.two,
+        two_tracks=s.both.two,
         linearity=_linearity(trace, s),
         plain=reach.plain(trace),
         supply_v=seen.median_v,
@@ -160,29 +158,22 @@ def _look(
     wrong = sense_conflict(rests, a.place, said)
     if sense is Sense.FALLING:
         a = replace(a, place=100.0 - a.place)
-    events = _events(trace, a, b, rail)
-    two, joined = None, False
-    if b is not None:
-        joined = two_tracks.joined(a.shape, b.shape, supply_v=rail)
-        two = two_tracks.compare(
-            a.shape,
-            b.shape,
-            a.good & b.good,
-            place=a.place,
-            supply_v=rail,
-            lsb_v=trace.lsb_v,
-            load_ohm=trace.load_ohm,
-        )
+    both = both_tracks.look(trace, a, b, supply_v=rail)
+    events = _events(trace, a, b, rail, both)
     maps = (None, None) if still else (_map(a, a, events, 0), _map(a, b, events, 1))
-    return _Seen(a, b, events, seen, rail, high - low, still, two, joined, maps), (sense, why, wrong)
+    return _Seen(a, b, events, seen, rail, high - low, still, both, maps), (sense, why, wrong)
 
 
-def _events(trace: Trace, a: mv.Moves, b: mv.Moves | None, rail: float) -> tuple[Event, ...]:
+def _events(
+    trace: Trace, a: mv.Moves, b: mv.Moves | None, rail: float, both: both_tracks.Both
+) -> tuple[Event, ...]:
     supply = supply_raw(trace, rail)
-    found = mv.placed_events(unexplained(a.raw, a.off), a, trace, rail=rail, channel=0, supply=supply)
+    own = both_tracks.without_joints(unexplained(a.raw, a.off), both.times)
+    found = mv.placed_events(own, a, trace, rail=rail, channel=0, supply=supply)
     found += mv.placed_events(supply, a, trace, rail=rail, channel=2, supply=())
     if b is not None:
-        found += mv.placed_events(unexplained(b.raw, b.off), a, trace, rail=rail, channel=1, supply=supply)
+        own = both_tracks.without_joints(unexplained(b.raw, b.off), both.times)
+        found += mv.placed_events(own, a, trace, rail=rail, channel=1, supply=supply)
     return tuple(sorted(found, key=lambda e: (e.start_s, e.channel)))
 
 
@@ -229,12 +220,12 @@ def _linearity(trace: Trace, s: _Seen) -> LinearityResult | None:
 def _findings(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:
     out = fi.about_supply(s.supply, s.events, shift_v=su.ground_shift(trace.ground_v))
     out += reach.about_records(trace)
-    if s.joined:
+    if s.both.joined:
         out.append(fi.joined_tracks(float(np.median(s.a.path))))
     elif s.still and not s.supply.cut:
         still = fi.no_movement(float(np.median(s.a.path)), s.rail, s.moved_v)
         out.append(reach.at_rest_so_far(still, trace))
-    if s.still or s.joined:
+    if s.still or s.both.joined:
         return out
     for channel, m in ((0, s.a), (1, s.b)):
         out += [] if m is None else fi.about_off(m.off, trace, channel)
@@ -245,7 +236,7 @@ def _findings(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:
     if not any(f.code is Code.INTERFERENCE for f in out + track):
         for channel, dip in dips.of_signals(trace, both, falling=sense is Sense.FALLING, supply_v=s.rail):
             track += fi.about_dip(dip, track, channel, supply_v=s.rail)
-    return out + track + fi.about_tracks(s.two)
+    return out + track + both_tracks.findings_of(s.both, trace)
 
 
 def _events_found(trace: Trace, s: _Seen) -> list[Finding]:

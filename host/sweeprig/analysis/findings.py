@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from sweepboard.wire import CHANNEL_NAMES
+from sweeprig.analysis.bridges import Bridge, Joined
 from sweeprig.analysis.dips import Dip
 from sweeprig.analysis.event_findings import from_outside, inside, interference, numbers_of, worst
 from sweeprig.analysis.flats import BY_CHANCE, Flat, Pinned
@@ -21,6 +22,7 @@ DIP_FAULT_PERCENT = (
     1.0  # % of supply; a shallower dip, and one in which the signal goes on, is a doubt: own choice
 )
 DISAGREE_PERCENT = 3.0  # % of supply
+LOOK_FOR_BRIDGE = "Unplug and measure between the two signal pins; look for a bridge in plug and harness."
 AT_RAIL_PERCENT = 6.0  # % of supply: all of a signal so near a rail is a short or an open wire
 
 
@@ -140,8 +142,29 @@ def about_dip(dip: Dip, found: list[Finding], channel: int, *, supply_v: float) 
 def joined_tracks(level_v: float) -> Finding:
     """Two signals that stand at one level together: opposed tracks that are joined."""
     text = f"signals A and B both stay at {level_v:z.3f} V: typical of opposed tracks shorted together"
-    step = "Unplug and measure between the two signal pins; look for a bridge in plug and harness."
-    return Finding(Code.TRACKS_SHORTED, Cause.WIRING, None, None, text, step, numbers={"level_v": level_v})
+    numbers = {"level_v": level_v}
+    return Finding(Code.TRACKS_SHORTED, Cause.WIRING, None, None, text, LOOK_FOR_BRIDGE, numbers=numbers)
+
+
+def bridged_tracks(bridge: Bridge) -> Finding:
+    """Tracks whose difference is what a bridge of some ohms leaves of it."""
+    text = (
+        f"signals A and B are {abs(bridge.ends_v) * 1e3:.0f} mV apart at the ends and "
+        f"{abs(bridge.middle_v) * 1e3:.0f} mV in the middle, as two tracks with some ohms between them are"
+    )
+    numbers = {"ends_v": bridge.ends_v, "middle_v": bridge.middle_v}
+    return Finding(Code.TRACKS_SHORTED, Cause.WIRING, None, None, text, LOOK_FOR_BRIDGE, numbers=numbers)
+
+
+def tracks_joined_at_times(times: tuple[Joined, ...], trace: Trace) -> Finding:
+    """Two signals that move as one for a part of the sweep."""
+    first, seconds = times[0], sum(j.stop - j.start for j in times) * trace.window_s
+    text = (
+        f"signals A and B move as one from {trace.t_s[first.start]:.2f} s on, for {seconds:.2f} s in total, and are "
+        f"{first.apart_v:.2g} V or more apart at once before or after: joined at times"
+    )
+    step = f"Move plug and harness by hand. {LOOK_FOR_BRIDGE}"
+    return Finding(Code.TRACKS_SHORTED, Cause.WIRING, None, None, text, step, numbers={"joined_s": seconds})
 
 
 def about_tracks(two: TwoTracks | None) -> list[Finding]:
@@ -152,9 +175,9 @@ def about_tracks(two: TwoTracks | None) -> list[Finding]:
         text = (
             f"B follows A with slope {two.slope:.4f} and {two.offset_v * 1e3:z.0f} mV: the tracks are shorted"
         )
-        step = "Unplug and measure between the two signal pins; look for a bridge in plug and harness."
+        numbers = {"slope": two.slope}
         return [
-            Finding(Code.TRACKS_SHORTED, Cause.WIRING, None, None, text, step, numbers={"slope": two.slope})
+            Finding(Code.TRACKS_SHORTED, Cause.WIRING, None, None, text, LOOK_FOR_BRIDGE, numbers=numbers)
         ]
     if two.max_error_percent > DISAGREE_PERCENT or two.relation == "none":
         at = two.at_percent

@@ -73,7 +73,7 @@ def _compared(
         return None
     slope, offset = _theil_like(a, b)
     left = b - slope * a - offset
-    sized = _by_place(left, at)
+    sized = by_place(left, at)
     worst, where = max(sized, key=lambda s: abs(s[0])) if sized else (0.0, 0)
     return TwoTracks(
         relation=_relation(slope, float(np.ptp(b)), supply_v),
@@ -85,7 +85,7 @@ def _compared(
     )
 
 
-def _by_place(left: FloatArray, at: FloatArray) -> list[tuple[float, int]]:
+def by_place(left: FloatArray, at: FloatArray) -> list[tuple[float, int]]:
     """Median of what is left in each of 50 bins of place that has windows, and the bin."""
     bins = np.minimum((at / 2).astype(np.int64), 49)
     order = np.argsort(bins, kind="stable")
@@ -103,8 +103,13 @@ def _one_signal(a: FloatArray, b: FloatArray, at: FloatArray, lsb_v: float) -> b
     Two sound tracks, however alike, bend by themselves or stand apart by some offset.
     """
     gain = float(np.dot(a, b)) / max(float(np.dot(a, a)), 1e-12)
-    most = max(min(max(SAME_LSB * lsb_v, SAME_V[0]), SAME_V[1]), SAME_STEP * lsb_v)
-    return abs(gain - 1) <= SAME_GAIN and all(abs(v) <= most for v, _ in _by_place(b - gain * a, at))
+    most = same_within(lsb_v)
+    return abs(gain - 1) <= SAME_GAIN and all(abs(v) <= most for v, _ in by_place(b - gain * a, at))
+
+
+def same_within(lsb_v: float) -> float:
+    """How far two channels of one signal may be apart beside their gains [V]."""
+    return max(min(max(SAME_LSB * lsb_v, SAME_V[0]), SAME_V[1]), SAME_STEP * lsb_v)
 
 
 def joined(path_a: FloatArray, path_b: FloatArray, *, supply_v: float) -> bool:

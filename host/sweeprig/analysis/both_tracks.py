@@ -1,0 +1,66 @@
+"""What two tracks show together: how B follows A, and whether they are joined."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sweeprig.analysis import bridges, two_tracks
+from sweeprig.analysis import findings as fi
+from sweeprig.analysis.events import RawEvent
+from sweeprig.analysis.model import Finding, TwoTracks
+from sweeprig.analysis.moves import Moves
+from sweeprig.capture.model import Trace
+
+
+@dataclass(frozen=True)
+class Both:
+    """Two signals beside each other; empty with one track."""
+
+    two: TwoTracks | None = None
+    joined: bool = False  # both stand still together
+    bridge: bridges.Bridge | None = None
+    times: tuple[bridges.Joined, ...] = ()
+
+
+def look(trace: Trace, a: Moves, b: Moves | None, *, supply_v: float) -> Both:
+    """Return what both signals show together."""
+    if b is None or trace.signal_b is None:
+        return Both()
+    good = a.good & b.good
+    two = two_tracks.compare(
+        a.shape,
+        b.shape,
+        good,
+        place=a.place,
+        supply_v=supply_v,
+        lsb_v=trace.lsb_v,
+        load_ohm=trace.load_ohm,
+    )
+    bridge = None
+    if two is not None and two.relation == "parallel":
+        own = (a.shape[good], b.shape[good], a.place[good])
+        bridge = bridges.bridge_of(*own, supply_v=supply_v, lsb_v=trace.lsb_v)
+    times = bridges.joined_times(
+        trace.signal_a.mean_v,
+        trace.signal_b.mean_v,
+        supply_v=supply_v,
+        lsb_v=trace.lsb_v,
+        window_s=trace.window_s,
+    )
+    return Both(two, two_tracks.joined(a.shape, b.shape, supply_v=supply_v), bridge, times)
+
+
+def without_joints(events: tuple[RawEvent, ...], times: tuple[bridges.Joined, ...]) -> tuple[RawEvent, ...]:
+    """Return the events without the moments at which two signals come together or part."""
+    edges = [k for j in times for k in (j.start, j.stop)]
+    near = bridges.EDGE_WINDOWS
+    return tuple(e for e in events if not any(e.start - near <= k <= e.stop + near for k in edges))
+
+
+def findings_of(both: Both, trace: Trace) -> list[Finding]:
+    """Shorted or disagreeing tracks; one says the other."""
+    if both.times:
+        return [fi.tracks_joined_at_times(both.times, trace)]
+    if both.bridge is not None:
+        return [fi.bridged_tracks(both.bridge)]
+    return fi.about_tracks(both.two)

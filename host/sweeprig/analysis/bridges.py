@@ -1,0 +1,80 @@
+"""Two tracks with a bridge between them: through some ohms all along, or as one signal for a part of the time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from sweeprig.analysis.model import FloatArray
+from sweeprig.analysis.two_tracks import SAME_GAIN, by_place, same_within
+
+SHAPES = np.geomspace(10.0, 2000.0, 30)  # both tracks over the bridge, ohm by ohm, that are tried
+BETTER = 3.0  # times nearer to that shape than to a straight line
+FEWEST_PLACES = 20
+MOVED_PERCENT = 5.0  # % of supply that the lever moves both by while they are one
+LEAST_S = 0.05  # s for which they are one
+EDGE_PERCENT = 0.5  # % of supply by which they come together or part at once
+EDGE_WINDOWS = 3
+
+
+@dataclass(frozen=True)
+class Bridge:
+    """Difference of the tracks near the ends and in the middle of the travel [V]."""
+
+    ends_v: float
+    middle_v: float
+
+
+@dataclass(frozen=True)
+class Joined:
+    """Windows start..stop in which two signals are one."""
+
+    start: int
+    stop: int
+    apart_v: float  # [V] just before or after
+
+
+def bridge_of(
+    a: FloatArray, b: FloatArray, place: FloatArray, *, supply_v: float, lsb_v: float
+) -> Bridge | None:
+    """Whether the tracks differ as with a bridge of some ohms between them; arrays (n,) [V], [%].
+
+    Each track has the source resistance R r (1 - r) at the ratio r, so of a difference d is left
+    d / (1 + m r (1 - r)), m = 2 R over the bridge: least in the middle. Two sound tracks differ by a straight line, and
+    by bends of their own that have no such shape.
+    """
+    apart, mean = by_place(b - a, place), {k: v for v, k in by_place((a + b) / 2, place)}
+    if len(apart) < FEWEST_PLACES:
+        return None
+    d, r = np.array([v for v, _ in apart]), np.array([mean[k] for _, k in apart]) / supply_v
+    bent = float(np.std(d - np.polyval(np.polyfit(r, d, 1), r)))
+    shapes = 1 / (1 + SHAPES[:, None] * np.clip(r * (1 - r), 0.0, None))
+    sizes = shapes @ d / (shapes**2).sum(axis=1)
+    left = np.std(d - sizes[:, None] * shapes, axis=1)
+    if float(np.ptp(d)) < same_within(lsb_v) or BETTER * float(left.min()) > bent:
+        return None
+    best = (sizes[:, None] * shapes)[int(np.argmin(left))]
+    return Bridge(float(max(best[0], best[-1], key=abs)), float(min(best, key=abs)))
+
+
+def joined_times(
+    a: FloatArray, b: FloatArray, *, supply_v: float, lsb_v: float, window_s: float
+) -> tuple[Joined, ...]:
+    """Return the times in which two signals move as one, if they come together and part at once."""
+    from scipy.ndimage import binary_closing
+
+    over = np.abs(b - a) - SAME_GAIN * np.abs(a) - same_within(lsb_v)
+    one = binary_closing(np.pad(over <= 0, EDGE_WINDOWS, mode="edge"), iterations=2)[
+        EDGE_WINDOWS:-EDGE_WINDOWS
+    ]
+    out = []
+    for start, stop in np.flatnonzero(np.diff(np.pad(one.astype(np.int8), 1))).reshape(-1, 2).tolist():
+        moved = float(np.ptp(a[start:stop]))
+        beyond = [over[max(0, start - EDGE_WINDOWS) : start], over[stop : stop + EDGE_WINDOWS]]
+        apart = [float(part.max()) for part in beyond if part.size]
+        if (stop - start) * window_s < LEAST_S or moved < MOVED_PERCENT / 100 * supply_v or not apart:
+            continue
+        if min(apart) >= EDGE_PERCENT / 100 * supply_v:
+            out.append(Joined(start, stop, max(apart)))
+    return tuple(out)
