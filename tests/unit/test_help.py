@@ -62,3 +62,22 @@ def test_help_of_a_sweep_shows_groups_in_order_then_examples() -> None:
     heads = ["What is tested:", "How:", "Output:", "Other:", "Examples:"]
     assert [line for line in text.splitlines() if line in heads] == heads
     assert "  sweeprig sweep --label 'shelf 3' --job 1042" in text
+
+
+def test_help_names_kinds_and_ranges_in_plain_words() -> None:
+    text = CliRunner().invoke(app, ["sweep", "--help"]).output
+    assert "--seconds <number>" in text
+    assert "[2 to 3600]" in text
+    assert not [word for word in ("<str>", "<float", "<int", "<list", "<=x", "x>=") if word in text]
+
+
+def test_what_tests_no_sensor_has_no_such_heading() -> None:
+    text = CliRunner().invoke(app, ["install", "--help"]).output
+    assert "What it works on:" in text
+    assert "What is tested:" not in text
+
+
+def test_a_file_for_the_sheet_is_not_its_kind() -> None:
+    text = CliRunner().invoke(app, ["review", "--help"]).output
+    assert "--sheet-file <path>" in text
+    assert "--sheet <" not in text

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 TESTED, HOW, OUTPUT, OTHER = "What is tested", "How", "Output", "Other"
+SUBJECT = "What it works on"  # the heading of TESTED in a command that tests no sensor
+TESTING = ("", "guide", "demo", "rigs", "sweep", "review", "check", "watch", "aim", "wiggle", "pins", "send")
 GROUPS = {
     TESTED: (
         "port", "profile", "hookup", "setting", "drive", "kind", "track-ohm", "label", "part", "serial", "job", "mount",
@@ -10,8 +12,8 @@ GROUPS = {
         "since", "limit", "like", "far-end", "customer", "vehicle",
     ),
     OUTPUT: (
-        "json", "full", "budget", "monte-carlo", "sheet", "out", "operator", "notes", "page", "lan", "page-port",
-        "records", "html", "pdf", "text", "csv", "mdf", "as", "by",
+        "json", "full", "budget", "monte-carlo", "sheet", "sheet-file", "out", "operator", "notes", "page", "lan",
+        "page-port", "records", "html", "pdf", "text", "csv", "mdf", "as", "by",
     ),
     OTHER: ("help", "quiet", "version", "install-completion", "show-completion"),
 }  # fmt: skip
@@ -84,6 +86,11 @@ EXAMPLES: dict[str, tuple[str, str]] = {
     "config show": ("sweeprig config show", "sweeprig config show --json"),
     "config set": ("sweeprig config set operator 'R. Invented'", "sweeprig config set captures ~/captures"),
 }
+
+
+def heading_of(group: str, command: str) -> str:
+    """Return the heading of a group in the help of a command."""
+    return SUBJECT if group == TESTED and command not in TESTING else group
 
 
 def group_of(option: str) -> str:

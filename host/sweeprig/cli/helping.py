@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from collections.abc import Sequence
 from typing import Any
@@ -10,10 +11,19 @@ import typer
 import typer.core
 
 from sweeprig.cli.console import StoppedError, laid_out
-from sweeprig.cli.help_texts import EXAMPLES, HOW, OTHER, OUTPUT, TESTED, group_of
+from sweeprig.cli.help_texts import EXAMPLES, HOW, OTHER, OUTPUT, TESTED, group_of, heading_of
 from sweeprig.lines import folded
 
 FIRST = 30  # columns that the names at the left may take
+KINDS = {
+    "str": "text",
+    "list[str]": "text",
+    "float": "number",
+    "int": "number",
+    "float range": "number",
+    "int range": "number",
+}
+BOTH, LEAST = re.compile(r"([\d.]+)<=x<=([\d.]+)"), re.compile(r"x>=([\d.]+)")
 
 
 _Context: Any = typer.Context.__mro__[1]  # click's, which typer brings along or imports
@@ -55,6 +65,19 @@ class WholeWords(_Formatter):  # type: ignore[misc]  # known at run time only
                 self.write(f"{indent}{'':<{wide}}{line}".rstrip() + "\n")
 
 
+def plain_kinds(names: str) -> str:
+    """Return an option's names with what it takes in plain words: `<number>` where typer has `<float range>`."""
+    for theirs, ours in KINDS.items():
+        names = names.replace(f"<{theirs}>", f"<{ours}>")
+    return names
+
+
+def plain_range(text: str) -> str:
+    """Return an option's meaning with the range of its values in words, where typer has `2<=x<=64`."""
+    text = BOTH.sub(lambda m: f"{float(m[1]):.7g} to {float(m[2]):.7g}", text)
+    return LEAST.sub(lambda m: f"at least {float(m[1]):.7g}", text)
+
+
 def write_options(command: Any, ctx: Any, formatter: Any) -> None:
     """Write the options in groups, arguments with what is tested; then what a group of commands has."""
     groups: dict[str, list[tuple[str, str]]] = {name: [] for name in (TESTED, HOW, OUTPUT, OTHER)}
@@ -62,10 +85,11 @@ def write_options(command: Any, ctx: Any, formatter: Any) -> None:
         row = param.get_help_record(ctx)
         if row is not None:
             is_option = param.param_type_name == "option"
-            groups[group_of(max(param.opts, key=len).lstrip("-")) if is_option else TESTED].append(row)
+            group = group_of(max(param.opts, key=len).lstrip("-")) if is_option else TESTED
+            groups[group].append((plain_kinds(row[0]), plain_range(row[1])))
     for name, rows in groups.items():
         if rows:
-            with formatter.section(name):
+            with formatter.section(heading_of(name, path_of(ctx))):
                 formatter.write_dl(rows)
     if hasattr(command, "format_commands"):
         command.format_commands(ctx, formatter)

@@ -39,7 +39,7 @@ SenseOption = Annotated[Sense | None, typer.Option("--sense", help="Which way th
 SettingOption = Annotated[Setting, typer.Option("--setting", help="On the bench or in a vehicle.")]
 KindOption = Annotated[
     Kind | None,
-    typer.Option("--kind", help="Type of sensor; default from the profile. A filtered PWM looks analogue."),
+    typer.Option("--kind", help="Type of sensor as its maker names it; default from the profile."),
 ]
 Guard = Annotated[
     float | None,
@@ -67,12 +67,14 @@ Part = Annotated[str, typer.Option("--part", help="Part number or description; p
 Serial = Annotated[str, typer.Option("--serial", help="Serial number of the sensor.")]
 Customer = Annotated[str, typer.Option("--customer", help="Customer; printed on the sheet.")]
 Vehicle = Annotated[str, typer.Option("--vehicle", help="Vehicle or machine; printed on the sheet.")]
-Notes = Annotated[str, typer.Option("--notes", help="Anything else for the sheet.")]
+Notes = Annotated[str, typer.Option("--notes", help="Anything else; printed on the sheet.")]
 Budget = Annotated[bool, typer.Option("--budget", help="Also print the uncertainty budget.")]
 MonteCarlo = Annotated[
     bool, typer.Option("--monte-carlo", help="Check the uncertainty by Monte Carlo (JCGM 101).")
 ]
 SheetKind = Annotated[str | None, typer.Option("--sheet", help="html, pdf, both or none.")]
+SheetFile = Annotated[Path | None, typer.Option("--sheet-file", help="Write the sheet (HTML) here.")]
+OldSheetFile = Annotated[Path | None, typer.Option("--sheet", hidden=True)]  # its name before
 RecordsPlace = Annotated[
     str,
     typer.Option("--records", help="Folder, SQLite file or PostgreSQL URL; default from the configuration."),

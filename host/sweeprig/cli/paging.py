@@ -36,7 +36,7 @@ class PageOptions:
     ] = False
     lan: Annotated[
         bool,
-        typer.Option("--lan", help="... and let phones in the shop's network see it, by a code to scan."),
+        typer.Option("--lan", help="Let phones in the shop's network see the page, by a code to scan."),
     ] = False
     page_port: Annotated[
         int, typer.Option("--page-port", min=0, max=65535, help="Port of the page; 0 takes a free one.")

@@ -81,7 +81,7 @@ def check_target(target: Path, source: Path) -> None:
             "The sheet would overwrite a capture." if not same else "The sheet would overwrite its own data.",
             seen=str(target),
             limit="a different name",
-            next_step="name another file with --sheet",
+            next_step="name another file with --sheet-file",
         )
 
 

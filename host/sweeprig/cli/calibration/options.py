@@ -31,12 +31,16 @@ PointsFile = Annotated[
 ]
 MeterText = Annotated[
     str,
-    typer.Option("--meter", help="Accuracy from its data sheet: per cent of reading + counts, as 0.05%+3."),
+    typer.Option(
+        "--meter", help="Accuracy from its data sheet: per cent of reading + counts, for example 0.05%+3."
+    ),
 ]
 Count = Annotated[float, typer.Option("--count", help="One count of the last digit on that range [V].")]
 Range = Annotated[float, typer.Option("--range", help="The meter's range [V].")]
 MeterName = Annotated[str, typer.Option("--meter-name", help="Make and model of the meter.")]
 MeterSerial = Annotated[str, typer.Option("--meter-serial", help="Its serial number.")]
+Operator = Annotated[str, typer.Option("--operator", help="Who does the work; kept with the calibration.")]
+Notes = Annotated[str, typer.Option("--notes", help="Anything else; kept with the calibration.")]
 Certificate = Annotated[str, typer.Option("--certificate", help="Its calibration certificate.")]
 ReferenceOption = Annotated[
     Reference,

@@ -41,8 +41,8 @@ def calibrate(
     reference: to.ReferenceOption = to.Reference.METER,
     temperature: to.Temperature = None,
     max_age: to.MaxAge = 180,
-    operator: opt.Operator = "",
-    notes: opt.Notes = "",
+    operator: to.Operator = "",
+    notes: to.Notes = "",
     as_json: opt.AsJson = False,
 ) -> None:
     """Calibrate every channel at 2 or more voltages; nothing is stored unless all readings fit together."""
@@ -76,7 +76,7 @@ def verify(
     meter_range: to.Range = 6.0,
     standard: to.Standard = "",
     as_left: to.AsLeft = False,
-    operator: opt.Operator = "",
+    operator: to.Operator = "",
     as_json: opt.AsJson = False,
 ) -> None:
     """Verify the rig with a known voltage before the first job of the day; a failure marks later sheets."""

@@ -31,8 +31,11 @@ def show(as_json: Annotated[bool, typer.Option("--json", help="Print one JSON ob
 
 
 @config_app.command("set")
-def set_one(key: str, value: str) -> None:
-    """Set one key, for example: sweeprig config set operator "A. Example"."""
+def set_one(
+    key: Annotated[str, typer.Argument(help="Name of the setting; `sweeprig config show` lists them.")],
+    value: Annotated[str, typer.Argument(help="Its new value, in quotes where it has spaces.")],
+) -> None:
+    """Change one setting."""
     from sweeprig.bench.shop.config import set_value
     from sweeprig.bench.shop.places import find_places
 

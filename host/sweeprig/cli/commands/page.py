@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Annotated
 
 import typer
@@ -15,6 +15,7 @@ from sweeprig.cli.session import with_options
 class AloneOptions(PageOptions):
     """What `page` takes."""
 
+    page: Annotated[bool, typer.Option("--page", hidden=True)] = True
     place: Annotated[
         str,
         typer.Option(
@@ -25,8 +26,8 @@ class AloneOptions(PageOptions):
 
 @with_options(AloneOptions)
 def page(asked: AloneOptions) -> None:
-    """Show the records and their sheets in a browser, until Enter or Ctrl-C. A sweep shows itself with --page."""
-    with beside(replace(asked, page=True), asked.place) as here:
+    """Show the records and their sheets in a browser, until Enter or Ctrl-C. To show a sweep: sweep --page."""
+    with beside(asked, asked.place) as here:
         here.nothing()
         stay(here)
 

@@ -14,7 +14,7 @@ from sweeprig.cli.console import console
 if TYPE_CHECKING:
     from sweeprig.bench.connection.pins import Pair
 
-INSTEAD = "all readings as arguments, sweeprig pins 1-2=4.87k 1-3=600/4.1k ...,"
+INSTEAD = "all readings as arguments: sweeprig pins 1-2=4.87k 1-3=600/4.1k ..."
 NOT_EXPLAINED = 11  # as an undecided verdict; docs/reference/exit-codes.md
 
 

@@ -140,7 +140,7 @@ def amend(
 def history(
     sensor: Sensor,
     place: Place = "",
-    limit: Annotated[int | None, typer.Option("--limit", min=1, help="Only this many, newest first.")] = None,
+    limit: Annotated[int | None, typer.Option("--limit", min=1, help="Only the newest this many.")] = None,
     as_json: opt.AsJson = False,
 ) -> None:
     """Show one sensor's records, oldest first, and how its ends moved."""
@@ -174,9 +174,10 @@ def history(
 def batch_(
     name: Annotated[str, typer.Argument(help="The batch, as named with sweep --series --batch.")],
     place: Place = "",
-    sheet: Annotated[
-        Path | None, typer.Option("--sheet", help="Write the batch's sheet (HTML) here.")
+    sheet_file: Annotated[
+        Path | None, typer.Option("--sheet-file", help="Write the batch's sheet (HTML) here.")
     ] = None,
+    sheet: opt.OldSheetFile = None,
     as_json: opt.AsJson = False,
 ) -> None:
     """Show the table of a batch again, and how its sensors spread."""
@@ -194,6 +195,7 @@ def batch_(
     console.answer(
         as_json, lambda: batch_json(name, entries), lambda: batch_lines(name, entries, console.width)
     )
+    sheet = sheet_file or sheet
     if sheet is not None:
         from sweeprig.bench.shop.records import write_export
         from sweeprig.cli.session import settings

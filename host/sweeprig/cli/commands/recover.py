@@ -19,7 +19,7 @@ def recover(
         ),
     ] = None,
 ) -> None:
-    """Save an interrupted capture from its journal; `sweep` and `wiggle` do so in their own folder."""
+    """Save an interrupted capture from its journal; `sweep` and `wiggle` do it by themselves when they start."""
     from sweeprig.bench.shop.config import captures_folder
     from sweeprig.errors import InputError
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -105,7 +104,8 @@ def review(
     sense: opt.SenseOption = None,
     track_ohm: opt.TrackOhm = None,
     guard: opt.Guard = None,
-    sheet: Annotated[Path | None, typer.Option("--sheet", help="Write the sheet (HTML) here.")] = None,
+    sheet_file: opt.SheetFile = None,
+    sheet: opt.OldSheetFile = None,
     budget: opt.Budget = False,
     monte_carlo: opt.MonteCarlo = False,
     place: opt.RecordsPlace = "",
@@ -116,6 +116,7 @@ def review(
     from sweeprig.bench.review.review import Choices
     from sweeprig.bench.review.sheets import check_target, write_html
 
+    sheet = sheet_file or sheet
     (named,) = named_captures([file], records_place(place))
     if sheet is not None:
         check_target(sheet, named.path)
