@@ -85,6 +85,9 @@ def test_shorted_tracks_are_not_said_to_disagree_as_well() -> None:
     assert j.verdict is FAIL
     assert Code.TRACKS_SHORTED in codes(j)
     assert Code.TRACKS_DISAGREE not in codes(j)
+    half = given(analysis, load_profile("two-tracks-half-scale"), trace=trace)
+    assert [f.evidence for f in half.findings if f.code is Code.TRACKS_SHORTED] == ["joined"]
+    assert "Also: tracks shorted" not in half.reason
 
 
 def test_a_wrong_sum_fails() -> None:
@@ -101,7 +104,7 @@ def test_track_b_near_a_rail_fails_by_its_own_name() -> None:
     j = given(analysis, OPPOSED, trace=trace)
     found = next(f for f in j.findings if f.code is Code.MARGIN_OPEN)
     assert found.channel == 1
-    assert "the open B end" in found.evidence
+    assert "the open end of track B" in found.evidence
 
 
 def test_no_correlation_without_the_supply_or_with_two_supplies() -> None:

@@ -33,7 +33,7 @@ def test_good_sensor_passes_and_says_what_was_not_judged() -> None:
     assert j.verdict is PASS
     assert j.findings == ()
     assert j.under == (
-        "No fault seen in 4 passes, at this temperature and place. Heat or vibration faults are not excluded."
+        "No fault seen in 4 strokes, at this temperature and place. Heat or vibration faults are not excluded."
     )
     assert [(m.end, m.rail, m.verdict) for m in j.margins] == [
         ("closed", "lower", PASS),
@@ -46,7 +46,7 @@ def test_good_sensor_passes_and_says_what_was_not_judged() -> None:
 def test_one_pass_is_not_several() -> None:
     from sweeprig.judge.whole import no_fault_text
 
-    assert "in 1 pass," in no_fault_text(1)
+    assert "in 1 stroke," in no_fault_text(1)
 
 
 @pytest.mark.parametrize(

@@ -30,7 +30,7 @@ def test_the_profiles_that_would_judge_the_ends_are_named() -> None:
     assert profiles_with_ends(1) == ("adjustable-potentiometer", "fixed-potentiometer", "hall")
     assert all(load_profile(name).sensor.tracks == 2 for name in profiles_with_ends(2))
     said = left_out(ANY, tracks=1)
-    assert said.startswith("Where the ends should be: the profile any-three-wire has no range for it.")
+    assert said.startswith("The position of the ends: the profile any-three-wire has no range for it.")
     assert said.endswith("adjustable-potentiometer, fixed-potentiometer or hall.")
 
 
@@ -62,7 +62,7 @@ def test_page_and_text_say_what_the_profile_left_unjudged() -> None:
     made = replace(outcome(), profile=ANY)
     page = sheet_html(made).partition('<section class="page details">')[0]
     for said in (page, text_sheet(made)):
-        assert "Not judged: where the ends should be." in said
+        assert "Not judged: the position of the ends." in said
         assert "adjustable-potentiometer or fixed-potentiometer or hall" in said
     assert "Not judged:" not in text_sheet(outcome())
 

@@ -11,7 +11,10 @@ import pytest
 
 from support import outcomes as oc
 from support.report_cases import HOSTILE, cases, hostile, remarked, vehicle, wiggle
+from sweeprig.analysis.model import Cause, Code, Finding
 from sweeprig.judge.outcome import Outcome
+from sweeprig.report.evidence import finding_rows
+from sweeprig.report.limits import margin_row
 from sweeprig.report.sheet import MOST_TEXT, sheet_html
 from sweeprig.report.text_sheet import text_sheet
 from sweeprig.words import SIMULATED, Sense
@@ -129,9 +132,7 @@ def test_verdict_and_reason_come_first(pages: dict[str, Page]) -> None:
 
 
 def test_a_pass_says_what_it_does_not_exclude(pages: dict[str, Page]) -> None:
-    said = (
-        "No fault seen in 4 passes, at this temperature and place. Heat or vibration faults are not excluded."
-    )
+    said = "No fault seen in 4 strokes, at this temperature and place. Heat or vibration faults are not excluded."
     assert said in pages["good"].text
     assert said not in pages["worn"].text
 
@@ -318,6 +319,22 @@ def test_what_is_cut_on_the_first_page_ends_with_a_clause() -> None:
     assert at_clause("firmware 0.1.0, sweeprig 0.1.0, numpy 2.3.4", 40) == "firmware 0.1.0, sweeprig 0.1.0"
     assert at_clause(said, 200) == said
     assert at_clause("W" * 50, 20) == "W" * 19 + "…"
+    named = "at least 0.250 V needed (common practice, no source. Own) and then some, with more behind it"
+    assert at_clause(named, 56) == "at least 0.250 V needed."
+
+
+def test_a_finding_has_one_name_on_the_whole_sheet() -> None:
+    base = oc.outcome()
+    near = Finding(Code.MARGIN_CLOSED, Cause.MOUNTING, 0, (0.0, 1.0), "seen", "turn it")
+    rows = finding_rows(replace(base, judgement=replace(base.judgement, findings=(near,))))
+    assert [r["title"] for r in rows] == ["Closed throttle too near a rail"]
+
+
+def test_the_margin_of_track_b_is_named_as_its_end() -> None:
+    base = oc.outcome()
+    assert base.judgement.margins
+    at_b = replace(base.judgement.margins[0], end="closed B")
+    assert margin_row(at_b, base.profile).name == "Closed, track B, lower rail"
 
 
 def test_no_backtick_of_a_command_reaches_the_page() -> None:

@@ -28,6 +28,10 @@ EITHER_SIGN = 0.2  # share of the rarer sign
 FEWEST_ROUGH = 5  # events
 FEWEST_SURE = 3  # strokes that show a place, from which no other sweep is asked for; own choice, no source
 SWEEP_AGAIN = "Sweep slowly across that place again; if it shows again, replace the sensor."
+ROUGH_HERE = "Sweep slowly across it again; noise that stays at this place means a worn track."
+ROUGH_IN_MOVEMENT = (
+    "Sweep slowly again; noise that comes with movement only means a worn track: replace the sensor."
+)
 NEARLY_ALL = 0.75  # of the strokes over a place: shown in so many, it is there; own choice, no source
 TEXTURE_PERCENT = (
     10.0  # % of supply: events of a rough track; a wire that opens when the lever moves goes deeper
@@ -180,9 +184,8 @@ def _rough_place(there: tuple[Event, ...], at: Gathered, p: float, channel: int)
         f"{at.where[0]:.1f} and {at.where[1]:.1f} % of travel ({worst(there)}). Too close together for chance "
         f"(clustering p-value {p:.3g})"
     )
-    step = "Sweep slowly across it again; noise that stays at this place means a worn track."
     numbers = numbers_of(there) | {"p": p}
-    return Finding(Code.ROUGH_TRACK, Cause.TRACK, channel, at.where, text, step, numbers=numbers)
+    return Finding(Code.ROUGH_TRACK, Cause.TRACK, channel, at.where, text, ROUGH_HERE, numbers=numbers)
 
 
 def _worn(there: tuple[Event, ...], at: Gathered, p: float, channel: int, n_passes: int) -> Finding:
@@ -223,9 +226,8 @@ def _texture(rough: RoughAll, n_events: int, channel: int) -> Finding:
         f"three quarters or more of {rough.n_regions} regions, {rough.rest_v * 1e3:z.1f} mV at rest"
         + (f"; with {n_events} shallow dropouts in movement" if n_events else "")
     )
-    step = "Sweep slowly again; noise that comes with movement only means a worn track: replace the sensor."
     numbers = {"noise_v": rough.noise_v, "rest_v": rough.rest_v}
-    return Finding(Code.ROUGH_TRACK, Cause.TRACK, channel, None, text, step, numbers=numbers)
+    return Finding(Code.ROUGH_TRACK, Cause.TRACK, channel, None, text, ROUGH_IN_MOVEMENT, numbers=numbers)
 
 
 def _rough_all_over(events: tuple[Event, ...], p: float, channel: int) -> Finding:
@@ -233,9 +235,8 @@ def _rough_all_over(events: tuple[Event, ...], p: float, channel: int) -> Findin
         f"{CHANNEL_NAMES[channel]}: {len(events)} dropouts, all during movement ({worst(events)}). "
         f"None at rest is too few for chance (p = {p:.3g})"
     )
-    step = "Sweep slowly again; noise that comes with movement only means a worn track: replace the sensor."
-    numbers = numbers_of(events) | {"p": p}
-    return Finding(Code.ROUGH_TRACK, Cause.TRACK, channel, _span(events), text, step, numbers=numbers)
+    numbers, where = numbers_of(events) | {"p": p}, _span(events)
+    return Finding(Code.ROUGH_TRACK, Cause.TRACK, channel, where, text, ROUGH_IN_MOVEMENT, numbers=numbers)
 
 
 def interference(events: tuple[Event, ...], channel: int) -> Finding:

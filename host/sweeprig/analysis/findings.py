@@ -7,7 +7,14 @@ import numpy as np
 from sweepboard.wire import CHANNEL_NAMES
 from sweeprig.analysis.bridges import Bridge, Joined
 from sweeprig.analysis.dips import Dip
-from sweeprig.analysis.event_findings import from_outside, inside, interference, numbers_of, worst
+from sweeprig.analysis.event_findings import (
+    ROUGH_HERE,
+    from_outside,
+    inside,
+    interference,
+    numbers_of,
+    worst,
+)
 from sweeprig.analysis.flats import BY_CHANCE, Flat, Pinned
 from sweeprig.analysis.model import Cause, Code, Event, Finding, TwoTracks
 from sweeprig.analysis.smoothness import Rough
@@ -17,12 +24,12 @@ from sweeprig.analysis.unplugged import Off
 from sweeprig.capture.model import Trace
 from sweeprig.words import Sense
 
+LOOK_FOR_BRIDGE = "Unplug and measure between the two signal pins; look for a bridge in plug and harness."
 BESIDE_PERCENT = 8.0  # of span: findings so near each other may have one cause
 DIP_FAULT_PERCENT = (
     1.0  # % of supply; a shallower dip, and one in which the signal goes on, is a doubt: own choice
 )
 DISAGREE_PERCENT = 3.0  # % of supply
-LOOK_FOR_BRIDGE = "Unplug and measure between the two signal pins; look for a bridge in plug and harness."
 AT_RAIL_PERCENT = 6.0  # % of supply: all of a signal so near a rail is a short or an open wire
 
 
@@ -93,10 +100,8 @@ def about_flats(
         out.append(Finding(code, Cause.MOUNTING, 0, where, text, step, numbers={"level_v": p.level_v}))
     for r in rough:
         text = f"noise {r.noise_v * 1e3:z.1f} mV against {r.usual_v * 1e3:z.1f} mV elsewhere"
-        step = "Sweep slowly across it again; noise that stays at this place means a worn track."
-        out.append(
-            Finding(Code.ROUGH_TRACK, Cause.TRACK, 0, r.where, text, step, numbers={"noise_v": r.noise_v})
-        )
+        numbers = {"noise_v": r.noise_v}
+        out.append(Finding(Code.ROUGH_TRACK, Cause.TRACK, 0, r.where, text, ROUGH_HERE, numbers=numbers))
     return out
 
 

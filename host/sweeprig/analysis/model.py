@@ -209,7 +209,7 @@ class Analysis:
     plain: Plain
     supply_v: float  # [V] median; nan where not observed
     noise_v: float  # [V] of a single window's mean
-    smoothness_percent: float | None  # largest change of departure within 1 % of travel, % of supply
+    smoothness_percent: float | None  # range (0.1 to 99.9 %) of the departure in movement, % of supply
     findings: tuple[Finding, ...]
     not_shown: tuple[str, ...]  # what this capture could not show, with what to do
     low_b: End | None = None

@@ -124,8 +124,8 @@ def _ground(trace: Trace) -> str:
         return "Ground offset: not in the data. Tap the sensor with the rig's ground sense lead."
     if trace.hookup is Hookup.POWERED:
         return (
-            "Ground offset in the harness: powered, the sensor's ground is the rig's own. Tap it, with the ground "
-            "sense lead."
+            "Ground offset in the harness: not visible while the rig powers the sensor. Measure it tapped, with the "
+            "ground sense lead."
         )
     return "Ground offset: not observed. Add the separate ground sense lead."
 

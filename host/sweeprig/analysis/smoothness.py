@@ -43,10 +43,11 @@ def from_parabola(path: FloatArray) -> FloatArray:
 
 
 def departure(path: FloatArray, place: FloatArray, *, clear: BoolArray, supply_v: float) -> float | None:
-    """Largest change of departure within 1 % of travel, % of supply; after VRCI-P-100A (from memory).
+    """Range (0.1 to 99.9 %) of the departure over the whole travel, in movement, % of supply.
 
-    The departure is from a local parabola over 9 windows (Savitzky and Golay, Analytical Chemistry 36, 1964), since
-    without an angle no other line is known. `clear`: nothing is missing in the 9 windows.
+    NOT the figure of VRCI-P-100A (from memory), which is the largest change within 1 % of travel. The departure is
+    from a local parabola over 9 windows (Savitzky and Golay, Analytical Chemistry 36, 1964), since without an angle
+    no other line is known. `clear`: nothing is missing in the 9 windows.
     """
     if path.size < 25 or not supply_v > 0:
         return None

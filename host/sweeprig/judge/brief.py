@@ -7,7 +7,7 @@ from sweeprig.judge.model import Verdict
 from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.whole import KEPT, NOT_DECIDED
 
-HAND_OVER = "Hand over: the numbers for the controller are on the sheet."
+HAND_OVER = "Hand over; the numbers for the controller are on the sheet."
 
 
 def not_judged(outcome: Outcome, *, how: str = "Profiles that judge it:") -> str:

@@ -60,7 +60,7 @@ def would_decide(
 
 REMEDIES = (
     ("supply not observed", "observe the supply"),
-    ("load", "measure the track resistance and give it (`--track-ohm`)"),
+    ("load", "measure the track's resistance and enter it (`--track-ohm`)"),
     ("rest", "more strokes with longer rests at this end"),
     ("level", "more strokes with longer rests at this end"),
     ("meter", "a calibration with a better meter"),

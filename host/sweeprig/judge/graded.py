@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from sweeprig.analysis.findings import LOOK_FOR_BRIDGE
 from sweeprig.analysis.model import Analysis, Cause, Code, Finding
 from sweeprig.judge.model import Check, Verdict
 from sweeprig.judge.profile_model import Profile
@@ -128,10 +129,11 @@ def relation_findings(analysis: Analysis, profile: Profile) -> list[Finding]:
 
 
 def without_repeats(found: list[Finding]) -> list[Finding]:
-    """Leave out tracks that disagree where they are shorted: one says the other."""
-    if not any(f.code is Code.TRACKS_SHORTED for f in found):
+    """Leave out what else is said of the two tracks where they are shorted: the first such finding says it all."""
+    shorted = next((f for f in found if f.code is Code.TRACKS_SHORTED), None)
+    if shorted is None:
         return found
-    return [f for f in found if f.code is not Code.TRACKS_DISAGREE]
+    return [f for f in found if f is shorted or f.code not in TRACK_CODES]
 
 
 def _tracks(c: Check, profile: Profile, _hookup: Hookup | None) -> Finding:
@@ -143,8 +145,7 @@ def _tracks(c: Check, profile: Profile, _hookup: Hookup | None) -> Finding:
     step = f"Sweep each track alone; check which is A and which is B, and that the part is {profile.sensor.relation}."
     if c.name == "slope_b" and c.value is not None and abs(c.value - 1) < LIKE_ONE:
         text = f"{what}: {_seen(c)}: nearly one signal, typical of two tracks shorted through a few ohms"
-        step = "Unplug and measure between the two signal pins; look for a bridge in plug and harness."
-        return Finding(Code.TRACKS_SHORTED, Cause.WIRING, None, None, text, step)
+        return Finding(Code.TRACKS_SHORTED, Cause.WIRING, None, None, text, LOOK_FOR_BRIDGE)
     other_way = 1 / c.value if c.value else None
     if c.name == "slope_b" and other_way and (c.low or 0.0) <= other_way <= (c.high or 0.0):
         step = "A and B appear swapped: swap them and sweep again."

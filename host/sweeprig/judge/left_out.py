@@ -7,11 +7,11 @@ from functools import cache
 from sweeprig.judge.profile import load_profile, shipped_names
 from sweeprig.judge.profile_model import Profile
 
-ENDS = "where the ends should be"
+ENDS = "the position of the ends"
 
 
 def ends_are_judged(profile: Profile) -> bool:
-    """Return whether a profile says where either end should stand."""
+    """Return whether a profile says where either end should be."""
     return profile.limits.closed is not None or profile.limits.open is not None
 
 

@@ -43,7 +43,7 @@ class Quantity:
 class Margin:
     """One end or reading against one limit."""
 
-    end: str  # closed | open | low | high | supply ...
+    end: str  # closed | open | low | high, with " B" on track B
     rail: str  # lower | upper
     value_v: float | None
     u95: float | None
@@ -51,6 +51,12 @@ class Margin:
     verdict: Verdict
     would_decide: str = ""
     measured_v: float | None = None  # [V] as measured, where value_v is ratio x nominal supply
+
+    @property
+    def end_text(self) -> str:
+        """The end in words: `closed end`, `open end of track B`."""
+        name, _, track = self.end.partition(" ")
+        return f"{name} end" + (f" of track {track}" if track else "")
 
 
 @dataclass(frozen=True)

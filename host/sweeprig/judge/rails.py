@@ -140,7 +140,7 @@ def _margin_finding(m: Margin, room: float, profile: Profile) -> Finding:
     what = "is at" if at_rail else "is too near to"
     need = profile.limits.lower_rail if m.rail == "lower" else profile.limits.upper_rail
     text = (
-        f"the {m.end} end {what} the {m.rail} rail: {max(room, 0.0):z.3f} V from it, at least {need.value:z.3f} V "
+        f"the {m.end_text} {what} the {m.rail} rail: {max(room, 0.0):z.3f} V from it, at least {need.value:z.3f} V "
         f"needed ({need.source})"
     )
     if not known:

@@ -119,8 +119,8 @@ def _load(seen: Seen, load: Load) -> list[str]:
         return []
     return [
         f"Open-circuit volts: the rig's own load can shift a track of {load.track_ohm:g} ohm by up to "
-        f"{load.shift_percent:.2g} % of supply near two thirds of its travel. Measure the track and give it "
-        "(`--track-ohm`)."
+        f"{load.shift_percent:.2g} % of supply near two thirds of its travel. Measure the track's resistance and "
+        "enter it (`--track-ohm`)."
     ]
 
 

@@ -8,7 +8,7 @@ from sweeprig.analysis.model import Cause, Code, Finding
 from sweeprig.judge.model import Check, Margin, Verdict
 
 NO_FAULT = (
-    "No fault seen in {passes}, at this temperature and place. Heat or vibration faults are not excluded."
+    "No fault seen in {strokes}, at this temperature and place. Heat or vibration faults are not excluded."
 )
 PASSED = "Both ends within limits, uncertainty included; no fault seen."
 CLEAR = "Both ends keep clear of both rails, uncertainty included; no fault seen."
@@ -41,9 +41,9 @@ NAMES = {
 }
 
 
-def no_fault_text(n_passes: int) -> str:
+def no_fault_text(n_strokes: int) -> str:
     """Return what a pass does not say."""
-    return NO_FAULT.format(passes=f"{n_passes} pass" if n_passes == 1 else f"{n_passes} passes")
+    return NO_FAULT.format(strokes=f"{n_strokes} stroke" if n_strokes == 1 else f"{n_strokes} strokes")
 
 
 def overall(
@@ -96,8 +96,8 @@ def _open_reason(undecided: dict[str, str]) -> str:
 
 def _kept(margins: tuple[Margin, ...], checks: tuple[Check, ...]) -> str:
     """What was decided all the same."""
-    ends = dict.fromkeys(m.end for m in margins)
-    kept = [f"margin of the {e} end" for e in ends if _passed([m for m in margins if m.end == e])]
+    ends = dict.fromkeys(m.end_text for m in margins)
+    kept = [f"margin of the {e}" for e in ends if _passed([m for m in margins if m.end_text == e])]
     kept += [NAMES.get(c.name, c.name) for c in checks if _passed([c])]
     return f"{KEPT}{', '.join(kept)}." if kept else ""
 
@@ -139,8 +139,8 @@ def _open_limits(margins: tuple[Margin, ...], checks: tuple[Check, ...]) -> dict
     for m in margins:
         if m.verdict is Verdict.UNDECIDED:
             seen = "was not measured" if m.value_v is None else f"at {m.value_v:z.3f} V is too near to decide"
-            out[f"margin of the {m.end} end"] = (
-                f"the {m.end} end {seen} against its {m.rail} limit of {m.limit_v:z.3f} V: {m.would_decide}"
+            out[f"margin of the {m.end_text}"] = (
+                f"the {m.end_text} {seen} against its {m.rail} limit of {m.limit_v:z.3f} V: {m.would_decide}"
             )
     for c in checks:
         if c.verdict is Verdict.UNDECIDED:

@@ -13,6 +13,7 @@ from sweeprig.calibration.volts import code_volts
 from sweeprig.capture.marks import marks_of, place_at
 from sweeprig.capture.model import FloatArray
 from sweeprig.judge.outcome import Outcome
+from sweeprig.judge.whole import title
 from sweeprig.report import facts
 from sweeprig.report.figures import count_of, fixed, quantity_text, span_text, volts
 from sweeprig.report.names import name_of
@@ -36,7 +37,7 @@ def finding_rows(outcome: Outcome) -> list[dict[str, str]]:
     return [
         {
             "number": str(number),
-            "title": str(f.code).replace("-", " ").capitalize(),
+            "title": title(f.code).capitalize(),
             "cause": str(f.cause),
             "where": span_text(f.where_percent),
             "channel": _channel_of(f),
@@ -120,7 +121,7 @@ def _analysis_rows(a: Analysis) -> Rows:
     rows = [("Noise of a single window", f"{fixed(a.noise_v * 1e3, 2)} mV")]
     if a.smoothness_percent is not None:
         text = f"{fixed(a.smoothness_percent, 2)} % of supply"
-        rows.append(("Smoothness: largest change within 1 % of travel", text))
+        rows.append(("Smoothness: range of departures from a smooth curve", text))
     for name, end in (("Low end", a.low), ("High end", a.high)):
         if end is not None:
             spread = f"spread {fixed(end.spread_v * 1e3, 2)} mV, drift {fixed(end.drift_v * 1e3, 2)} mV"

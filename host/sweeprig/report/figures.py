@@ -110,14 +110,25 @@ def one_line(text: str, limit: int) -> str:
 
 
 def at_clause(text: str, limit: int) -> str:
-    """Return text that ends with a sentence or a clause where it is longer than `limit`; cut only where it has none."""
+    """Return text that ends with a sentence or a clause where it is longer than `limit`; cut only where it has none.
+
+    No bracket is left open.
+    """
     if len(text) <= limit:
         return text
     for end in (". ", "; ", " (", ", "):
-        whole, found, _ = text[:limit].rpartition(end)
-        if found and len(whole) >= limit // 3:
+        whole = _before_last(text[:limit], end)
+        if len(whole) >= limit // 3:
             return whole + ("." if end != ", " else "")
     return clip(text, limit)
+
+
+def _before_last(text: str, end: str) -> str:
+    """Return what is before the last `end` outside brackets; "" where there is none."""
+    whole = text.rpartition(end)[0]
+    while whole.count("(") > whole.count(")"):
+        whole = whole.rpartition(end)[0]
+    return whole
 
 
 def clip(text: str, limit: int) -> str:

@@ -39,7 +39,7 @@ def margin_row(m: Margin, profile: Profile) -> LimitRow:
     """Return one margin in words; where it holds for ratio x nominal supply, `value` is that."""
     limits = profile.limits
     return LimitRow(
-        name=f"{name_of(m.end)}, {m.rail} rail",
+        name=f"{name_of(m.end.replace(' B', '_b'))}, {m.rail} rail",
         value=volts(m.value_v),
         spread=spread_text(m.value_v, m.u95),
         must=f"{'above' if m.rail == 'lower' else 'below'} {volts(m.limit_v)}",
