@@ -115,7 +115,7 @@ def test_notes_name_what_does_not_compare() -> None:
     b = replace(a, rig_uid="another", profile="hall", sensor="another")
     notes = " ".join(compare(a, b).notes)
     assert "profiles differ: adjustable-potentiometer, then hall" in notes
-    assert "Two sensors" in notes
+    assert "Different sensors: " in notes
     assert "Two rigs" in notes
     assert not compare(a, replace(a, calibration="line 2030")).same_rig_and_calibration
     assert not compare(replace(a, rig_uid=""), replace(a, rig_uid="")).same_rig_and_calibration

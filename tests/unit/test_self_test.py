@@ -115,3 +115,10 @@ def test_the_report_as_json() -> None:
     assert report["good"]
     assert {"hello", "steps"} <= set(report)
     assert pytest.approx(5, abs=2) == len(report["steps"])
+
+
+def test_the_report_names_functions_and_invents_no_figures() -> None:
+    report = "\n".join(tried(Board(capabilities=["light", "bias"])).lines())
+    assert "It has: bias, light" in report
+    assert "self-check: not judged. the board sends none; expected" in report
+    assert "memory: not judged. the board sends no figures; expected" in report

@@ -35,8 +35,8 @@ Override = Annotated[
 T = TypeVar("T")
 
 
-def answered(question: Callable[[], T], *, option: str) -> T:
-    """Return the answer to a prompt; `option` answers it beforehand.
+def answered(question: Callable[[], T], *, option: str = "") -> T:
+    """Return the answer to a prompt; `option` answers it beforehand, "" where none does.
 
     Raises InputError where the input ends, KeyboardInterrupt where Ctrl-C was pressed.
     """
@@ -52,7 +52,7 @@ def answered(question: Callable[[], T], *, option: str) -> T:
             "No answer: end of input at the prompt.",
             seen="end of input",
             limit="an answer and Enter",
-            next_step=f"answer the prompt, or add {option}",
+            next_step=f"answer the prompt, or add {option}" if option else "answer the prompt at a terminal",
         ) from None
 
 

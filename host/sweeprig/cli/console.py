@@ -163,7 +163,12 @@ def folded(text: str, indent: str, width: int = 79) -> Shown:
     first = plain[: len(plain) - len(plain.lstrip())]
     return Shown(
         textwrap.fill(
-            plain.strip(), width, initial_indent=first, subsequent_indent=indent, break_long_words=False
+            plain.strip(),
+            width,
+            initial_indent=first,
+            subsequent_indent=indent,
+            break_long_words=False,
+            break_on_hyphens=False,
         )
     )
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 tracks_ohm: list[
     float
 ] = []  # [ohm] of the tracks that `pins` found last in this process: the guide passes one on
-BACK_WORD = "Do this first, then answer y. Ctrl-C ends the guide; nothing is fed."
+BACK_WORD = "Do this first, then answer y. Ctrl-C ends the guide; nothing is switched on."
 
 
 def asked(text: str, keys: str) -> str:
@@ -24,9 +24,7 @@ def asked(text: str, keys: str) -> str:
     console.say()
     console.say(text)
     while True:
-        answer = answered(
-            lambda: typer.prompt(f"  {' or '.join(keys)}", err=True, prompt_suffix=": "), option="nothing"
-        )
+        answer = answered(lambda: typer.prompt(f"  {' or '.join(keys)}", err=True, prompt_suffix=": "))
         word = str(answer).strip().lower()
         if word in tuple(keys):
             return word
@@ -42,9 +40,7 @@ def typed(text: str) -> str:
     """Return what is typed; Enter alone leaves it out."""
     console.say()
     prompt = question(f"{text} (Enter leaves it out)")
-    answer = answered(
-        lambda: typer.prompt(prompt, default="", show_default=False, err=True), option="nothing"
-    )
+    answer = answered(lambda: typer.prompt(prompt, default="", show_default=False, err=True))
     return str(answer).strip()
 
 

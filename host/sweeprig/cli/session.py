@@ -78,7 +78,7 @@ def make_setup(values: dict[str, Any]) -> SweepSetup:
 def make_order(setup: SweepSetup, out: Path | None, sheet: str | None, guard: float | None) -> SweepOrder:
     """Return the order of one sweep, with the configuration's folders."""
     from sweeprig.bench.review.review import Choices
-    from sweeprig.bench.shop.config import captures_folder, check_value
+    from sweeprig.bench.shop.config import COMMAND_LINE, captures_folder, check_value
     from sweeprig.bench.sweep.sweep import SweepOrder
 
     config, places = settings()
@@ -87,7 +87,7 @@ def make_order(setup: SweepSetup, out: Path | None, sheet: str | None, guard: fl
         out or captures_folder(config, places),
         places.calibrations,
         Choices(guard_factor=guard),
-        check_value("sheet", sheet, "the command line") if sheet else config.sheet,
+        check_value("sheet", sheet, COMMAND_LINE) if sheet else config.sheet,
         records_place("") if config.keep_records else None,
         records_captures=config.records_captures,
     )

@@ -243,7 +243,7 @@ def _accepted(cmd: str, reply: Reply) -> dict[str, Any]:
 
 _AFTER_REFUSAL = {
     "unknown-command": "the firmware is older than this program: sweeprig install",
-    "not-fitted": "this build of the rig does not have it; `sweeprig check` lists what it has",
+    "not-fitted": "this build of the rig does not have it; `sweeprig rigs --self-test` lists what it has",
     "busy": "wait for the running task to end, then try again",
     "not-now": "stop the stream first, then try again",
 }

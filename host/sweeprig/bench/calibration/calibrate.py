@@ -120,7 +120,7 @@ def _references(
         return monitor_volts(np.array(nodes, np.float64), own, n_readings=MONITOR_READINGS)
     if order.meter is None:
         raise CalibrationError(
-            "The meter's accuracy is missing.", next_step="give it with --meter, as 0.05%+3"
+            "The meter's accuracy is missing.", next_step="add --meter, for example --meter 0.05%+3"
         )
     volts = np.array([p.reading_v for p in points], np.float64)
     return volts, meter_covariance(volts, order.meter)

@@ -67,7 +67,7 @@ def parse_meter(
     if found is None:
         raise InputError(
             "The meter's accuracy is not valid.", seen=repr(text),
-            limit="per cent of reading + counts, as 0.05%+3",
+            limit="per cent of reading + counts, for example 0.05%+3",
             next_step="take it from the meter's data sheet for the range used",
         )  # fmt: skip
     percent, counts = (float((part or "0").replace(",", ".")) for part in found.groups())

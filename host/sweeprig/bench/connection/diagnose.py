@@ -222,7 +222,7 @@ def _lines(
         + ("" if p.on.current_a is None else f", {1e3 * p.on.current_a:.2f} mA")
         for name, p in zip(names, places, strict=False)
     ]
-    out.append(f"{track} lead by the bias line: {joint}")
+    out.append(f"bias-line test of the {track} lead: {joint}")
     if len(places) > 1:
         out.append(f"{track} moves by {moved:+z.3f} V from closed to open: sense {sense}")
     return tuple(out)

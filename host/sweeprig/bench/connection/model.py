@@ -148,11 +148,12 @@ def not_analogue(toggles: str, places: Sequence[Position]) -> ConnectionFinding:
 def reach_line(end: FrontEnd, hookup: str) -> str:
     """Return the shortest open that this rig with its usual lead can show."""
     seconds, short = end.shortest_open_s(hookup), end.shortest_short_s(hookup)
-    longest = f"{1e6 * seconds:.0f} us" if np.isfinite(seconds) else "none guaranteed"
-    return (
-        f"This build with the {hookup} lead misses no dropout as long as this: wiper lift {longest},"
-        f" short to ground {1e6 * short:.0f} us."
+    lifts = (
+        f" and every wiper lift of {1e6 * seconds:.0f} us or longer."
+        if np.isfinite(seconds)
+        else "; for a wiper lift no length is guaranteed."
     )
+    return f"This build with the {hookup} lead shows every short to ground of {1e6 * short:.0f} us or longer{lifts}"
 
 
 def check_json(checks: dict[str, ConnectionTest], *, hookup: str, reach: str) -> dict[str, Any]:

@@ -54,13 +54,14 @@ class SelfTest:
         out = [
             f"{rig.get('board', '?')}, {rig.get('python', '?')}, firmware {rig.get('firmware', '?')}, {rig['build']}"
         ]
-        words = {True: "good", False: "WRONG", None: "not tried"}
+        out.append(f"It has: {', '.join(sorted(rig.get('capabilities', ()))) or 'no extra functions'}")
+        words = {True: "good", False: "WRONG", None: "not judged"}
         for number, step in enumerate(self.steps, 1):
             out.append(f"{number}. {step.name}: {words[step.good]}. {step.seen}; expected: {step.expected}")
         n = sum(step.good is False for step in self.steps)
         return [
             *out,
-            f"{n} of {len(self.steps)} wrong." if n else "No fault seen. Please send this report in.",
+            f"{n} of {len(self.steps)} wrong." if n else "No fault seen.",
         ]
 
 
@@ -84,16 +85,21 @@ def self_test(
 
 def _checked(check: Mapping[str, Any]) -> Step:
     problems = check.get("problems")
-    seen = "no self-check" if problems is None else "; ".join(problems) or "no problem"
+    seen = "the board sends none" if problems is None else "; ".join(problems) or "no problem"
     facts = ", ".join(
         f"{key} {check[key]}" for key in ("temperature_c", "vsys_v", "smps", "codes") if key in check
     )
-    return Step("self-check", f"{seen} ({facts})", "no problem", None if problems is None else not problems)
+    shown = f"{seen} ({facts})" if facts else seen
+    return Step("self-check", shown, "no problem", None if problems is None else not problems)
 
 
 def _memory(check: Mapping[str, Any]) -> Step:
     block = check.get("largest_block")
-    seen = f"largest free block {block} bytes of {check.get('free_bytes')} free"
+    seen = (
+        "the board sends no figures"
+        if block is None
+        else f"largest free block {block} bytes of {check.get('free_bytes', 'unknown')} free"
+    )
     return Step(
         "memory", seen, f"{LEAST_BLOCK} bytes or more", None if block is None else block >= LEAST_BLOCK
     )
@@ -129,7 +135,8 @@ def _streamed(client: RigClient, clock: Callable[[], float], *, simulated: bool)
     gaps = sum(isinstance(e, Gap) for e in events)
     no_losses = "none, with the light blinking" if blinks else "none"
     steps = [
-        Step("rate", f"{rate_hz:z.1f} records a second, {away:+z.2f} %", f"{wanted_hz:z.1f} ± {RATE_PERCENT} %",
+        Step("rate", f"{rate_hz:z.1f} records a second, {away:+z.2f} %{' (simulated)' if simulated else ''}",
+             f"{wanted_hz:z.1f} ± {RATE_PERCENT} %",
              None if simulated else abs(away) <= RATE_PERCENT),
         Step("losses", f"{lost} lost, {gaps} gaps, {figures['conversions_in_error']} in error", no_losses,
              lost == gaps == figures["conversions_in_error"] == 0),
@@ -182,7 +189,7 @@ def _slow(events: list[Message]) -> Step:
 def _left_alone(client: RigClient, sleep: Callable[[float], None], *, simulated: bool) -> Step:
     expected = f"the stream ends by itself after {wire.KEEP_ALIVE_MS / 1000:g} s"
     if simulated:
-        return Step("a host that falls silent", "a simulated rig has a time of its own", expected, None)
+        return Step("a host that falls silent", "a simulated rig has its own clock", expected, None)
     client.start("powered")
     sleep(SILENCE_S)  # nothing is said meanwhile
     try:

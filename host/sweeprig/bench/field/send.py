@@ -78,9 +78,9 @@ def check_can_keep(rig: Any) -> None:
     if "keep" not in rig.get("capabilities", ()):
         raise LinkError(
             "This rig cannot keep sweeps without a host.",
-            seen=f"{rig.get('board', 'a board')} without keep",
-            limit="keep in the rig's identification",
-            next_step="sweeprig install; only RP2 boards have the flash for it",
+            seen=f"{rig.get('board', 'a board')} with no storage for sweeps",
+            limit="an RP2 board with this program's firmware",
+            next_step="sweeprig install on an RP2 board; no other board has the flash for it",
         )
 
 

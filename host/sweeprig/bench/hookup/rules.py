@@ -59,7 +59,7 @@ class Loading:
         step = (
             "open-circuit values are calculated from it"
             if self.measured
-            else "measure it and give it (`--track-ohm`)"
+            else "measure the track's resistance and enter it (`--track-ohm`)"
         )
         whose = "measured track" if self.measured else "profile's largest track"
         return (

@@ -203,7 +203,10 @@ def _notes(first: Side, second: Side, *, same: bool) -> tuple[str, ...]:
             f"The profiles differ: {first.profile}, then {second.profile}. The verdicts cannot be compared."
         )
     if first.sensor != second.sensor:
-        notes.append(f"Two sensors: {first.sensor or 'not named'}, then {second.sensor or 'not named'}.")
+        notes.append(
+            f"Different sensors: {first.sensor or 'not named'} and {second.sensor or 'not named'}. "
+            "The changes are not one sensor's."
+        )
     notes.append("E_n: the change over the uncertainty of both together; beyond 1 in size it is a change.")
     if same:
         notes.append(

@@ -14,6 +14,7 @@ from sweeprig.errors import ConfigError
 from sweeprig.link.clean import clean_text, hide_passwords
 from sweeprig.words import ANY_SENSOR
 
+COMMAND_LINE = "the command line"
 MOST_BYTES = 1 << 20  # of the file: a thousand times what it needs
 
 
@@ -40,8 +41,12 @@ def keys() -> list[str]:
 
 def _unknown(key: str, where: str) -> ConfigError:
     near = difflib.get_close_matches(key, keys(), n=1)
-    hint = f"did you mean {near[0]}?" if near else "remove it"
-    return ConfigError(f"{where} has an unknown key.", seen=key, limit=", ".join(keys()), next_step=hint)
+    typed = where == COMMAND_LINE
+    hint = f"did you mean {near[0]}?" if near else "choose one of these" if typed else "remove it"
+    place = "" if typed else f" in {where}"
+    return ConfigError(
+        f"Unknown setting {key[:40]!r}{place}.", seen=key, limit=", ".join(keys()), next_step=hint
+    )
 
 
 def check_value(key: str, value: Any, where: str) -> Any:
@@ -115,7 +120,7 @@ def set_value(path: Path, key: str, text: str) -> Config:
     """Set one key and keep the rest of the file, comments included."""
     import tomlkit
 
-    value = check_value(key, parse_value(key, text), "the command line")
+    value = check_value(key, parse_value(key, text), COMMAND_LINE)
     load_config(path)  # a broken file is not written over
     document = tomlkit.parse(path.read_text(encoding="utf-8")) if path.exists() else tomlkit.document()
     document[key] = value

@@ -38,7 +38,7 @@ def show(rig: Rig = "", as_json: opt.AsJson = False) -> None:
     uids = stored_uids(folder=folder)
     if not rig and len(uids) != 1:
         raise CalibrationError(
-            "Which rig?" if uids else "No calibration is stored.", seen=", ".join(uids) or "none",
+            "More than one rig is calibrated." if uids else "No calibration is stored.", seen=", ".join(uids),
             next_step="name one: sweeprig calibrate show RIG" if uids else "sweeprig calibrate",
         )  # fmt: skip
     found = stored(rig or uids[0], folder)

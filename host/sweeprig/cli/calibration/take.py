@@ -18,10 +18,10 @@ if TYPE_CHECKING:
     from sweeprig.link.client import RigClient
 
 HOW_TO = (
-    "Sensor off. Put signal A, signal B and the supply lead together on one adjustable voltage of 0 to 5 V, and",
+    "Unplug the sensor. Put signal A, signal B and the supply lead together on one adjustable voltage of 0 to 5 V, and",
     "sensor ground on its ground. The rig's supply stays off. The meter goes on the same two points.",
 )
-METER_ASKED = "Meter's accuracy on this range, per cent of reading + counts, as 0.05%+3"
+METER_ASKED = "Meter's accuracy on this range, per cent of reading + counts, for example 0.05%+3"
 
 
 def look_for_rig(port: str) -> None:
@@ -40,7 +40,8 @@ def meter_of(
 
     if not text and wanted:
         text = answered(
-            lambda: typer.prompt(question(METER_ASKED), err=True), option="--meter, as --meter 0.05%+3,"
+            lambda: typer.prompt(question(METER_ASKED), err=True),
+            option="--meter, for example --meter 0.05%+3",
         )
     name, serial, certificate = names
     return (
@@ -152,7 +153,7 @@ def _reading(prompt: str, range_v: float) -> float:
 
     while True:
         text = answered(
-            lambda: typer.prompt(question(prompt), err=True), option="--points-file FILE, or fewer --points,"
+            lambda: typer.prompt(question(prompt), err=True), option="--points-file FILE or fewer --points"
         )
         try:
             return parse_reading(text, range_v=range_v)

@@ -29,7 +29,11 @@ LABELS = (
 
 def _fold(text: str, first: str, rest: str) -> Shown:
     width = max(40, min(MOST_WIDTH, shutil.get_terminal_size((MOST_WIDTH, 24)).columns))
-    return Shown(textwrap.fill(printable(text), width, initial_indent=first, subsequent_indent=rest))
+    return Shown(
+        textwrap.fill(
+            printable(text), width, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False
+        )
+    )
 
 
 def quantity_line(label: str, q: Quantity) -> str:

@@ -1,0 +1,53 @@
+"""Messages as their reader gets them: whole sentences that are true, with a next step that helps."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from sweeprig.bench.connection.model import reach_line
+from sweeprig.bench.shop.config import COMMAND_LINE, check_value
+from sweeprig.cli.main import app
+from sweeprig.errors import ConfigError, InputError
+from sweeprig.frontend import FrontEnd, front_end
+
+
+@pytest.fixture
+def at_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("SWEEPRIG_HOME", str(tmp_path))
+    return tmp_path
+
+
+@pytest.mark.usefixtures("at_home")
+@pytest.mark.parametrize(
+    ("typed", "step"),
+    [
+        (("pins",), "answer the prompt, or add all readings as arguments: sweeprig pins 1-2=4.87k 1-3=600/4.1k ..."),
+        (("calibrate", "--port", "sim://good"), "answer the prompt, or add --meter, for example --meter 0.05%+3"),
+        (("guide", "--port", "sim://good"), "answer the prompt at a terminal"),
+    ],
+)  # fmt: skip
+def test_the_end_of_input_at_a_prompt_names_what_helps(typed: tuple[str, ...], step: str) -> None:
+    done = CliRunner().invoke(app, [*typed], input="")
+    assert isinstance(done.exception, InputError), done.output
+    assert done.exception.next_step == step
+
+
+def test_an_unknown_setting_is_named_where_it_is() -> None:
+    with pytest.raises(ConfigError, match="Unknown setting 'nosuch'") as typed:
+        check_value("nosuch", "x", COMMAND_LINE)
+    assert typed.value.what == "Unknown setting 'nosuch'."
+    with pytest.raises(ConfigError) as in_file:
+        check_value("nosuch", "x", "/home/me/config.toml")
+    assert in_file.value.what == "Unknown setting 'nosuch' in /home/me/config.toml."
+
+
+def test_the_reach_of_a_build_is_stated_as_what_it_shows(monkeypatch: pytest.MonkeyPatch) -> None:
+    full = front_end("full")
+    said = "This build with the powered lead shows every short to ground of 12 us or longer"
+    assert reach_line(full, "powered") == f"{said} and every wiper lift of 12 us or longer."
+    monkeypatch.setattr(FrontEnd, "shortest_open_s", lambda *_: math.inf)
+    assert reach_line(full, "powered") == f"{said}; for a wiper lift no length is guaranteed."
