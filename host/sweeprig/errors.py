@@ -96,9 +96,10 @@ class CaptureFileError(FileError):
 
 
 class CaptureNotKeptError(CaptureFileError):
-    """A capture is whole in memory, but no file of it could be written; `capture` holds it."""
+    """A capture is whole in memory, but no file of it could be written; `capture` holds it, `journal` a part or ""."""
 
     capture: object = None
+    journal: str = ""
 
 
 class CsvError(FileError):

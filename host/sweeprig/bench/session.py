@@ -32,6 +32,7 @@ from sweeprig.calibration.nominal import nominal_calibration
 from sweeprig.calibration.store import calibration_to_dict, check_fits, load_calibration
 from sweeprig.capture.file import write_capture
 from sweeprig.capture.folder import file_stem, local_now
+from sweeprig.capture.held import not_kept
 from sweeprig.capture.locks import remove
 from sweeprig.capture.model import Capture, SweepSetup
 from sweeprig.capture.sweep import Progress, run_sweep
@@ -218,12 +219,10 @@ class Session:
         Raises CaptureNotKeptError, with the capture, where no file could be written: the disk is full.
         """
         name = label or self.setup.sensor_label or self.setup.serial or "sweep"
-        try:
-            if self._lost is not None:
-                raise self._lost
+        try:  # with a full disk behind it too: there may be room again
             capture = write_capture(folder / f"{file_stem(name, self.now())}.sweep", capture)
         except CaptureFileError as exc:
-            raise not_kept(exc, capture) from exc
+            raise not_kept(self._lost or exc, capture) from exc
         path = Path(capture.path)
         self.power.check(path)
         return capture, path
@@ -239,19 +238,6 @@ class Session:
             with held_back():
                 switch_off(self.client)
                 self._is_off = True
-
-
-def not_kept(error: CaptureFileError, capture: Capture) -> CaptureNotKeptError:
-    """Return the error of a capture that no file holds, with the capture."""
-    journal = f"{capture.journal}: sweeprig recover {capture.journal}"
-    step = f"free some space; the data is in the journal {journal}" if capture.journal else error.next_step
-    lost = CaptureNotKeptError(
-        error.what,
-        seen=error.seen,
-        next_step=error.next_step if isinstance(error, CaptureNotKeptError) else step,
-    )
-    lost.capture = capture
-    return lost
 
 
 @contextmanager

@@ -83,7 +83,8 @@ def write_capture(path: Path, capture: Capture) -> Capture:
     journal = Path(capture.journal) if capture.journal else None
     try:
         data = checked_pack(capture, str(path))
-        kept = f"the data is kept in the journal {journal}" if journal else "existing files are unchanged"
+        there = journal is not None and journal.is_file()
+        kept = f"the data is kept in the journal {journal}" if there else "existing files are unchanged"
         step = f"free some space or choose another folder; {kept}"
         path = write_new(path, data, next_step=step, error=CaptureFileError)
         digest = hashlib.sha256(data).hexdigest()

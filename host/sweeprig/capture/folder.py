@@ -13,6 +13,7 @@ from pathlib import Path
 
 from sweeprig.errors import FileError
 
+LEAST_ROOM = 128 << 10  # bytes: the head of a journal, 62 kB with a calibration, and a second of records
 MOST_STEM = 60  # characters of a label in the name of a file
 MOST_BYTES = 100  # of these as UTF-8: file systems take 255 for a whole name, encrypted ones 143
 
@@ -58,13 +59,14 @@ def ready_folder(folder: Path) -> Path:
     """Make a folder for captures and try to write into it, before anything is switched on. Raises FileError."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryFile(dir=folder):
-            pass
+        with tempfile.TemporaryFile(dir=folder) as tried:
+            tried.write(bytes(LEAST_ROOM))
+            tried.flush()
     except OSError as exc:
         raise FileError(
             f"Captures cannot be written to {folder}.",
             seen=exc.strerror or str(exc),
-            limit="a folder with write permission",
+            limit=f"a folder with write permission and room for {LEAST_ROOM // 1024} KiB at least",
             next_step="choose another one with --out, or with `sweeprig config set captures FOLDER`",
         ) from exc
     return folder

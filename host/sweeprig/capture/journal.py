@@ -126,7 +126,7 @@ def _unwritable(path: Path, exc: OSError) -> CaptureFileError:
     return CaptureFileError(
         f"The journal of the capture cannot be written under {path}.",
         seen=str(exc),
-        next_step="free some space or choose another folder with --out; data received so far is kept",
+        next_step="free some space or choose another folder with --out",
     )
 
 

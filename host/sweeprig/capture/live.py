@@ -14,6 +14,7 @@ import numpy as np
 
 from sweeprig.capture.assemble import capture_of_bytes, capture_of_journal
 from sweeprig.capture.folder import local_now
+from sweeprig.capture.held import not_kept
 from sweeprig.capture.journal import Journal, JournalHead
 from sweeprig.capture.locks import let_go, remove
 from sweeprig.capture.model import Capture, SweepSetup
@@ -108,15 +109,8 @@ class Kept:
         self, error: CaptureFileError, *, ended: str, coaching: tuple[str, ...]
     ) -> CaptureNotKeptError:
         """Return the error of a capture that is in memory alone, with the capture."""
-        path = self.journal.path
         capture = capture_of_bytes(self._head, b"".join(self._parts), ended=ended)
-        lost = CaptureNotKeptError(
-            error.what,
-            seen=error.seen,
-            next_step=f"{error.next_step} in the journal: sweeprig recover {path}",
-        )
-        lost.capture = replace(capture, coaching=coaching, journal=str(path))
-        return lost
+        return not_kept(error, replace(capture, coaching=coaching, journal=str(self.journal.path)))
 
 
 class LiveCapture:

@@ -94,14 +94,20 @@ def n_windows_of(seconds: float, window_s: float) -> int:
     return max(1, round(seconds / window_s))
 
 
-def recover(place: Path, *, on_unusable: Callable[[Path, str], None] | None = None) -> list[Path]:
+def recover(
+    place: Path,
+    *,
+    on_unusable: Callable[[Path, str], None] | None = None,
+    on_unsaved: Callable[[Path, CaptureFileError], None] | None = None,
+) -> list[Path]:
     """Turn journals that a crash left in a folder, or the one named, into capture files; return their paths.
 
     They stand beside the journal, `ended` "recovered". A journal that another program works on is left alone. One
     that is no journal, or has not a single record, is renamed and reported once, to `on_unusable` with the
     reason. What a crash left of a file that was being written is
     removed, and so is a journal whose capture stands in a file. A file of another kind is left as it is:
-    InputError. Raises CaptureFileError where a capture cannot be written; its journal stays.
+    InputError. Where a capture cannot be written its journal stays: it goes to `on_unsaved` with the error, and
+    without that CaptureFileError is raised.
     """
     if not place.exists():
         return []
@@ -113,8 +119,22 @@ def recover(place: Path, *, on_unusable: Callable[[Path, str], None] | None = No
             next_step="name the journal, or the folder that holds it",
         )
     clear_parts(place if place.is_dir() else place.parent)
-    found = [_recover_one(path, on_unusable) for path in journal.left_behind(place)]
+    found = [_recovered(path, on_unusable, on_unsaved) for path in journal.left_behind(place)]
     return [path for path in found if path is not None]
+
+
+def _recovered(
+    path: Path,
+    on_unusable: Callable[[Path, str], None] | None,
+    on_unsaved: Callable[[Path, CaptureFileError], None] | None,
+) -> Path | None:
+    try:
+        return _recover_one(path, on_unusable)
+    except CaptureFileError as exc:
+        if on_unsaved is None:
+            raise
+        on_unsaved(path, exc)
+    return None
 
 
 def _recover_one(path: Path, on_unusable: Callable[[Path, str], None] | None) -> Path | None:

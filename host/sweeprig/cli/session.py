@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from sweeprig.bench.shop.places import Places
     from sweeprig.bench.sweep.sweep import SweepOrder
     from sweeprig.capture.model import SweepSetup
+    from sweeprig.errors import SweeprigError
     from sweeprig.link.client import RigClient
 
 Asked = TypeVar("Asked")
@@ -101,19 +102,30 @@ def records_place(named: str) -> str:
     return config.records_url or str(places.records)
 
 
-def report_recovered(place: Path) -> int:
-    """Recover what a crash left and say so, quiet or not; return how many. An unreadable journal is reported once."""
+def report_recovered(place: Path, *, needed: bool = False) -> int:
+    """Recover what a crash left and say so, quiet or not; return how many. An unreadable journal is reported once.
+
+    A journal without room for its capture stays and is reported; with `needed` its CaptureFileError is raised in the end.
+    """
     from sweeprig.capture.sweep import recover as recovered
 
     def tell(aside: Path, reason: str) -> None:
         console.warn(f"A journal of a capture cannot be recovered and is kept as {aside}: {reason}")
 
-    found = recovered(place, on_unusable=tell)
+    failed: list[SweeprigError] = []
+
+    def unsaved(path: Path, error: SweeprigError) -> None:
+        failed.append(error)
+        console.warn(f"A journal cannot be recovered now and stays: {path}. {error}")
+
+    found = recovered(place, on_unusable=tell, on_unsaved=unsaved)
     for path in found:
         console.warn(f"A capture that was not finished is recovered: {path}")
         name = shlex.quote(str(path))
         console.say(f"  Judge it: sweeprig review {name}")
         console.say(f"  Its sheet: sweeprig sheet {name}; its record: sweeprig records add {name}")
+    if failed and needed:
+        raise failed[-1]
     return len(found)
 
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from sweeprig.cli.asking import asking, books
-from sweeprig.cli.console import colour_wanted, console
+from sweeprig.cli.console import EXIT_OF_VERDICT, colour_wanted, console
 from sweeprig.cli.paging import ALONE, Page
 from sweeprig.cli.sounds import sound_verdict
 from sweeprig.cli.views.face import Stop, stop_on_interrupt
@@ -126,15 +126,25 @@ def show_outcome(
             console.show(line)
 
 
-def show_card(outcome: Outcome, *, record: int | None = None, sheet: Path | None = None) -> None:
-    """Print the card: the verdict stands last."""
+def show_card(
+    outcome: Outcome,
+    *,
+    record: int | None = None,
+    sheet: Path | None = None,
+    hand_over: str = "",
+    not_saved: Sequence[str] = (),
+) -> None:
+    """Print the card: the verdict stands last. `hand_over`: the next step after a pass where there is no sheet."""
     import shutil
 
     from sweeprig.bench.review.card import card_of
     from sweeprig.cli.views.card import card_lines
 
     width = shutil.get_terminal_size((80, 24)).columns
-    for line in card_lines(card_of(outcome), width, record=record, sheet=sheet, colour=colour_wanted()):
+    card = card_of(outcome, hand_over)
+    for line in card_lines(
+        card, width, record=record, sheet=sheet, not_saved=not_saved, colour=colour_wanted()
+    ):
         console.show(line)
 
 
@@ -143,21 +153,59 @@ def print_done(
 ) -> None:
     """Print the card, with `full` all numbers before it, and the files."""
     finished.append(done)
-    sheet = done.sheets[0] if done.sheets else None
     if as_json or full or budget or monte_carlo:
-        files = {"capture_file": str(done.capture_file), "sheet_file": str(sheet) if sheet else None}
+        files = files_of(done)
         show_outcome(done.outcome, as_json=as_json, budget=budget, files=files, monte_carlo=monte_carlo)
     say_files(done, sheets=done.sheets if as_json else done.sheets[1:])
     if not as_json:
         console.show("")
-        show_card(done.outcome, record=done.record, sheet=sheet)
+        show_card(
+            done.outcome,
+            record=done.record,
+            sheet=done.sheets[0] if done.sheets else None,
+            hand_over=without_sheet(done),
+            not_saved=done.not_saved,
+        )
+
+
+def files_of(done: SweepDone) -> dict[str, Any]:
+    """Return what JSON says of the files of a sweep; only what is there is named."""
+    paths = (done.capture_file, done.sheets[0] if done.sheets else None, done.journal)
+    keys = ("capture_file", "sheet_file", "journal_file")
+    named = {key: str(path) if path else None for key, path in zip(keys, paths, strict=True)}
+    return {**named, "not_saved": list(done.not_saved), "problem": done.problem}
+
+
+def status_of(done: SweepDone) -> int:
+    """Return the exit status: the verdict's, but 4 where the capture or its sheet could not be written."""
+    from sweeprig.errors import FileError
+
+    if not done.is_filed:
+        return FileError.exit_code
+    return EXIT_OF_VERDICT[done.outcome.judgement.verdict]
+
+
+def without_sheet(done: SweepDone) -> str:
+    """Return the next step after a pass where no sheet has the numbers for the controller."""
+    import shlex
+
+    if done.sheets:
+        return ""
+    if done.capture_file is not None:
+        return f"For the numbers for the controller: sweeprig sheet {shlex.quote(str(done.capture_file))}"
+    if done.journal is not None:
+        return "Free some space, then recover the journal or sweep again: there is no sheet."
+    return "Free some space, then sweep again: there is no sheet."
 
 
 def say_files(done: SweepDone, *, sheets: Sequence[Path] | None = None) -> None:
     """Name what was written, and warn of the record that could not be kept."""
-    if done.record_problem:
-        console.warn(done.record_problem)
+    if done.problem:
+        console.warn(done.problem)
     console.say()
-    console.say(f"Capture: {done.capture_file}")
+    if done.capture_file is not None:
+        console.say(f"Capture: {done.capture_file}")
+    if done.journal is not None:
+        console.say(f"Journal: {done.journal}")
     for path in done.sheets if sheets is None else sheets:
         console.say(f"Sheet:   {path}")

@@ -93,7 +93,7 @@ class Beside:
         self.hub.last = done.outcome
         setup = done.outcome.setup
         named = title or setup.sensor_label or setup.serial or done.outcome.judgement.profile_name
-        problem = (done.record_problem,) if done.record_problem else ()
+        problem = (done.problem,) if done.problem else ()
         self.say(
             scenes.card_scene(
                 card_of(done.outcome), named, record=done.record, link=SHEET, actions=actions, more=problem

@@ -38,8 +38,12 @@ class Desk(Protocol):
 
 def run_series(
     client: RigClient, order: SweepOrder, batch: Batch, desk: Desk, *, ask: Ask, books: Books
-) -> None:
-    """Sweep sensors until the desk or Ctrl-C ends it; what goes wrong with one is said, a lost rig ends it."""
+) -> bool:
+    """Sweep sensors until the desk or Ctrl-C ends it; what goes wrong with one is said, a lost rig ends it.
+
+    Return whether captures and sheets of all of them are in files.
+    """
+    all_saved = True
     with suppress(KeyboardInterrupt):
         while desk.wait(batch):
             try:
@@ -50,7 +54,9 @@ def run_series(
             except SweeprigError as error:
                 desk.refused(error)
             else:
+                all_saved = all_saved and (done is None or done.is_filed)
                 desk.result(batch, done)
+    return all_saved
 
 
 def sweep_one(
@@ -91,5 +97,5 @@ def entry_of_done(done: SweepDone, batch: Batch, trigger: Trigger) -> Entry:
         serial=batch.serial,
         attempt=batch.attempt,
         ended=trigger.ended or "stopped",
-        capture_file=str(done.capture_file),
+        capture_file=str(done.capture_file or ""),
     )

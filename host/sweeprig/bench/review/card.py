@@ -53,8 +53,8 @@ class Card:
     simulated: bool = False
 
 
-def card_of(outcome: Outcome) -> Card:
-    """Return the brief result of one outcome."""
+def card_of(outcome: Outcome, hand_over: str = "") -> Card:
+    """Return the brief result of one outcome; `hand_over`: the next step after a pass where no sheet was written."""
     judgement = outcome.judgement
     found = tuple(f for f in judgement.findings if f.severity != "note")
     return Card(
@@ -63,7 +63,7 @@ def card_of(outcome: Outcome) -> Card:
         ends=tuple(_end(outcome, name) for name in _shown(outcome)),
         facts=_facts(outcome),
         faults=tuple(_fault(f) for f in found),
-        next_step=next_step(outcome),
+        next_step=hand_over if hand_over and judgement.verdict is Verdict.PASS else next_step(outcome),
         not_judged=not_judged(outcome, how="To judge it: --profile"),
         simulated=outcome.simulated,
     )

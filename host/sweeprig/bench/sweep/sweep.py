@@ -44,10 +44,17 @@ class SweepDone:
     """What came of it."""
 
     outcome: Outcome
-    capture_file: Path
+    capture_file: Path | None  # None: no file holds it
     sheets: tuple[Path, ...]
     record: int | None = None
-    record_problem: str = ""  # why no record could be kept
+    problem: str = ""  # what could not be saved, why, and what to do
+    journal: Path | None = None  # what the disk has of a capture that no file holds
+    not_saved: tuple[str, ...] = ()  # of capture, sheet, record: those that were wanted and are not there
+
+    @property
+    def is_filed(self) -> bool:
+        """Whether the capture and the sheets that were wanted are in files; a record can be added later."""
+        return not {"capture", "sheet"} & set(self.not_saved)
 
 
 Watch = Callable[[Session, SweepPlan], AbstractContextManager[Face[SweepState]]]
@@ -100,9 +107,18 @@ def _kinds(kind: str) -> tuple[str, ...]:
 
 def finish_unkept(lost: CaptureNotKeptError, order: SweepOrder) -> SweepDone:
     """Analyse and judge what is in memory alone: no file of it could be written, so no sheet and no record either."""
-    capture = cast(Capture, lost.capture)
-    outcome = review_capture(capture, order.choices)
-    return SweepDone(outcome, Path(capture.journal), (), None, f"NOTHING WAS KEPT BUT THE JOURNAL. {lost}")
+    outcome = review_capture(cast(Capture, lost.capture), order.choices)
+    journal = Path(lost.journal) if lost.journal else None
+    return SweepDone(
+        outcome,
+        None,
+        (),
+        problem=f"NOTHING WAS KEPT{' BUT THE JOURNAL' if journal else ''}. {lost}",
+        journal=journal,
+        not_saved=_missing(
+            capture=True, sheet=bool(_kinds(order.sheet)), record=order.records_url is not None
+        ),
+    )
 
 
 def finish(capture: Capture, path: Path, order: SweepOrder) -> SweepDone:
@@ -110,7 +126,13 @@ def finish(capture: Capture, path: Path, order: SweepOrder) -> SweepDone:
     outcome = review_capture(capture, order.choices)
     sheets, unwritten = _sheets_of(outcome, path, order.sheet)
     record, problem = keep_record(outcome, path, order)
-    return SweepDone(outcome, path, sheets, record, " ".join(t for t in (unwritten, problem) if t))
+    lost = _missing(sheet=bool(unwritten), record=bool(problem) and record is None)
+    told = " ".join(t for t in (unwritten, problem) if t)
+    return SweepDone(outcome, path, sheets, record, told, not_saved=lost)
+
+
+def _missing(**parts: bool) -> tuple[str, ...]:
+    return tuple(name for name, is_missing in parts.items() if is_missing)
 
 
 def _sheets_of(outcome: Outcome, path: Path, kind: str) -> tuple[tuple[Path, ...], str]:

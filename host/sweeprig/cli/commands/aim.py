@@ -15,7 +15,7 @@ from sweeprig.cli.console import EXIT_OF_VERDICT, console, strong
 from sweeprig.cli.paging import ALONE, Page, PageOptions, beside, stay
 from sweeprig.cli.rehearsing import is_rehearsal
 from sweeprig.cli.session import SensorOptions, with_options
-from sweeprig.cli.sweeping import is_simulated, print_done, take_sweep
+from sweeprig.cli.sweeping import files_of, is_simulated, print_done, status_of, take_sweep
 from sweeprig.words import Starts
 
 if TYPE_CHECKING:
@@ -202,12 +202,12 @@ def _sweep_again(asked: AimOptions, order: SweepOrder, ends: Ends, proposed: Pla
         done = take_sweep(client, order, confirm=asked.confirm, page=page)
     page.done(done)
     if asked.as_json:
-        result = {**to_result(done.outcome), "capture_file": str(done.capture_file)}
+        result = {**to_result(done.outcome), **files_of(done)}
         console.show_json({"schema_version": 1, "plan": plan_json(ends, proposed), "after": result})
     else:
         print_done(done, as_json=False)
     stay(page)
-    raise typer.Exit(EXIT_OF_VERDICT[done.outcome.judgement.verdict])
+    raise typer.Exit(status_of(done))
 
 
 def add_to(app: typer.Typer) -> None:

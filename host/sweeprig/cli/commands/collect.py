@@ -8,7 +8,7 @@ import typer
 
 from sweepboard.flash_page import PAGE
 from sweeprig.cli import options as opt
-from sweeprig.cli.console import EXIT_OF_VERDICT, console
+from sweeprig.cli.console import console
 
 if TYPE_CHECKING:
     from sweeprig.bench.field.collect import Collected, OnBoard
@@ -132,10 +132,15 @@ def _plain(one: Collected) -> dict[str, Any]:
 
 
 def _status(found: list[Collected]) -> int:
-    """Return the worst verdict's status; 4 where a sweep could not be read."""
-    if any(one.problem for one in found):
-        return 4
-    return max((EXIT_OF_VERDICT[one.done.outcome.judgement.verdict] for one in found if one.done), default=0)
+    """Return the worst verdict's status; 4 where a sweep could not be read, or its sheet not written."""
+    from sweeprig.cli.sweeping import status_of
+    from sweeprig.errors import FileError
+
+    unwritten = FileError.exit_code
+    statuses = [status_of(one.done) for one in found if one.done]
+    if unwritten in statuses or any(one.problem for one in found):
+        return unwritten
+    return max(statuses, default=0)
 
 
 def add_to(app: typer.Typer) -> None:

@@ -9,7 +9,7 @@ import typer
 
 from sweeprig.cli import options as opt
 from sweeprig.cli.console import console, strong
-from sweeprig.cli.sweeping import say_files, take_sweep
+from sweeprig.cli.sweeping import files_of, say_files, take_sweep
 
 if TYPE_CHECKING:
     from sweeprig.bench.demo import Scene
@@ -26,6 +26,7 @@ def demo(
 ) -> None:
     """Show the main job without hardware: two simulated sensors of an invented order, with verdicts and sheets."""
     from sweeprig.bench.demo import SCENE, scenes
+    from sweeprig.errors import FileError
 
     if sensor == "list":
         _list_sensors(as_json)
@@ -33,7 +34,9 @@ def demo(
     console.say(SCENE)
     played = [_play(scene, out, fast=fast, seconds=seconds, as_json=as_json) for scene in scenes(sensor)]
     if as_json:
-        console.show_json({"schema_version": 1, "scenes": played})
+        console.show_json({"schema_version": 1, "scenes": [told for told, _ in played]})
+    if not all(saved for _, saved in played):
+        raise typer.Exit(FileError.exit_code)
 
 
 def _list_sensors(as_json: bool) -> None:
@@ -47,7 +50,10 @@ def _list_sensors(as_json: bool) -> None:
         console.show(f"{name:28}{title}")
 
 
-def _play(scene: Scene, out: Path, *, fast: bool, seconds: float, as_json: bool) -> dict[str, Any]:
+def _play(
+    scene: Scene, out: Path, *, fast: bool, seconds: float, as_json: bool
+) -> tuple[dict[str, Any], bool]:
+    """Play one scene; return what JSON says of it, and whether all of it is saved."""
     from sweeprig.bench.board.rig import opened_rig
     from sweeprig.bench.demo import demo_order, rig_line
     from sweeprig.bench.review.result import to_result
@@ -62,8 +68,7 @@ def _play(scene: Scene, out: Path, *, fast: bool, seconds: float, as_json: bool)
         for line in outcome_lines(done.outcome):
             console.show(line)
     say_files(done)
-    files = {"capture_file": str(done.capture_file), "sheet_file": str(done.sheets[0])}
-    return {"title": scene.title, **to_result(done.outcome), **files}
+    return {"title": scene.title, **to_result(done.outcome), **files_of(done)}, not done.not_saved
 
 
 def add_to(app: typer.Typer) -> None:

@@ -189,14 +189,20 @@ def _then(job: Job, done: SweepDone) -> None:
     from sweeprig.bench.guide import Then, said_of, then_of
 
     then = then_of(done.outcome)
-    console.say(said_of(done.outcome))
+    console.say(
+        sweeping.without_sheet(done) if then is Then.HAND_OVER and not done.sheets else said_of(done.outcome)
+    )
     following = {
-        Then.AIM: ["aim", "--mount", "slotted", "--from", str(done.capture_file), *job.options()],
+        Then.AIM: ["aim", "--mount", "slotted", *_from(done), *job.options()],
         Then.WIGGLE: ["wiggle", *job.options()],
         Then.SWEEP: ["sweep", *job.options()],
     }.get(then)
     if following is not None and guiding.yes(f"Go on with {following[0]} now?"):
         job.do(following)
+
+
+def _from(done: SweepDone) -> list[str]:
+    return ["--from", str(done.capture_file)] if done.capture_file else []
 
 
 def _sum_up(job: Job) -> None:
@@ -219,7 +225,9 @@ def closing_words(done: SweepDone) -> str:
     kept = [f"record {done.record}"] if done.record is not None else []
     kept += [f"sheet {done.sheets[0]}"] if done.sheets else []
     line = f"{card.verdict.upper()}{simulated}: {card.sentence}"
-    return f"{line} Kept: {', '.join([*kept, f'capture {done.capture_file.name}'])}"
+    kept += [f"capture {done.capture_file.name}"] if done.capture_file else []
+    kept += [f"journal {done.journal}"] if done.journal else []
+    return f"{line} Kept: {', '.join(kept) or 'nothing'}"
 
 
 def _look_for(port: str) -> None:
@@ -236,9 +244,8 @@ def _look_for(port: str) -> None:
 
 def kept_words(finished: list[SweepDone]) -> str:
     """Return what is kept of a job that was stopped."""
-    if not finished:
-        return sweeping.NOTHING_SAVED
-    return f"kept: {', '.join(str(done.capture_file) for done in finished)}"
+    files = [str(path) for done in finished if (path := done.capture_file or done.journal)]
+    return f"kept: {', '.join(files)}" if files else sweeping.NOTHING_SAVED
 
 
 def add_to(app: typer.Typer) -> None:

@@ -26,7 +26,7 @@ def recover(
     place = place or captures_folder(*settings())
     if not place.exists():
         raise InputError(f"{place} does not exist.", next_step="name a folder of captures, or one .journal")
-    if not report_recovered(place):
+    if not report_recovered(place, needed=True):
         console.say(f"Nothing to recover in {place}.")
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Annotated
 
@@ -12,7 +13,7 @@ from sweeprig.cli.asking import asking, books
 from sweeprig.cli.console import EXIT_OF_VERDICT, console
 from sweeprig.cli.paging import Page, PageOptions, beside, rounds, shared_desk
 from sweeprig.cli.session import SensorOptions, records_place, report_recovered, settings, with_options
-from sweeprig.cli.sweeping import print_done, show_card, show_outcome, take_sweep
+from sweeprig.cli.sweeping import print_done, show_card, show_outcome, status_of, take_sweep
 from sweeprig.words import Sense, Starts
 
 if TYPE_CHECKING:
@@ -57,7 +58,7 @@ def sweep(asked: SweepOptions) -> None:
                 _series(client, order, asked, page)
             return
         done = rounds(page, lambda: _once(asked, order, page), lambda done: _print(done, asked))
-    raise typer.Exit(EXIT_OF_VERDICT[done.outcome.judgement.verdict])
+    raise typer.Exit(status_of(done))
 
 
 def _once(asked: SweepOptions, order: SweepOrder, page: Page) -> SweepDone:
@@ -82,17 +83,20 @@ def _series(client: RigClient, order: SweepOrder, asked: SweepOptions, page: Pag
     from sweeprig.bench.batch.text import batch_lines
     from sweeprig.capture.folder import local_now
     from sweeprig.cli.views.desk import series_desk
+    from sweeprig.errors import FileError
 
     batch = Batch(asked.batch or f"{local_now():%Y%m%d-%H%M}")
     simulated = bool(client.hello().get("simulated"))
     with series_desk(client) as desk:
         shared = shared_desk(desk, page, simulated=simulated)
-        run_series(client, order, batch, shared, ask=asking(asked.confirm), books=books())
+        all_saved = run_series(client, order, batch, shared, ask=asking(asked.confirm), books=books())
     console.answer(
         asked.as_json,
         lambda: batch_json(batch.name, batch.entries),
         lambda: batch_lines(batch.name, batch.entries, console.width),
     )
+    if not all_saved:
+        raise typer.Exit(FileError.exit_code)
 
 
 def review(
@@ -115,19 +119,34 @@ def review(
     from sweeprig.bench.review.by_number import named_captures
     from sweeprig.bench.review.review import Choices
     from sweeprig.bench.review.sheets import check_target, write_html
+    from sweeprig.errors import ExportError
 
     sheet = sheet_file or sheet
     (named,) = named_captures([file], records_place(place))
     if sheet is not None:
         check_target(sheet, named.path)
     outcome = named.review(Choices(profile, starts, sense, guard, track_ohm))
+    unwritten: ExportError | None = None
     if sheet is not None:
-        write_html(outcome, sheet)
+        try:
+            write_html(outcome, sheet)
+        except ExportError as exc:  # the verdict is shown all the same
+            unwritten, sheet = exc, None
     files = {"capture_file": str(named.path), "sheet_file": str(sheet) if sheet else None}
     show_outcome(outcome, as_json=as_json, budget=budget, files=files, monte_carlo=monte_carlo)
     if not as_json:
         console.show("")
-        show_card(outcome, record=named.record.id if named.record else None, sheet=sheet)
+        show_card(
+            outcome,
+            record=named.record.id if named.record else None,
+            sheet=sheet,
+            hand_over=""
+            if sheet
+            else f"For the numbers for the controller: sweeprig sheet {shlex.quote(file)}",
+            not_saved=("sheet",) if unwritten else (),
+        )
+    if unwritten:
+        raise unwritten
     raise typer.Exit(EXIT_OF_VERDICT[outcome.judgement.verdict])
 
 

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from sweeprig.cli.asking import asking
-from sweeprig.cli.console import EXIT_OF_VERDICT, console, folded, strong
+from sweeprig.cli.console import console, folded, strong
 from sweeprig.cli.paging import PageOptions, beside, rounds
 from sweeprig.cli.rehearsing import SIMULATED
 from sweeprig.cli.session import SensorOptions, report_recovered, settings, with_options
-from sweeprig.cli.sweeping import is_simulated, say_files, title_of
+from sweeprig.cli.sweeping import files_of, is_simulated, say_files, status_of, title_of
 from sweeprig.words import Starts
 
 if TYPE_CHECKING:
@@ -78,7 +78,7 @@ def wiggle(asked: WiggleOptions) -> None:
 
     with beside(asked) as page:
         done = rounds(page, once, lambda done: _show(done, wiggle_of(done.outcome), as_json=asked.as_json))
-    raise typer.Exit(EXIT_OF_VERDICT[done.outcome.judgement.verdict])
+    raise typer.Exit(status_of(done))
 
 
 def _show(done: SweepDone, found: Wiggled, *, as_json: bool) -> None:
@@ -87,9 +87,7 @@ def _show(done: SweepDone, found: Wiggled, *, as_json: bool) -> None:
 
     outcome = done.outcome
     if as_json:
-        sheet = str(done.sheets[0]) if done.sheets else None
-        files: dict[str, Any] = {"capture_file": str(done.capture_file), "sheet_file": sheet}
-        console.show_json({**to_result(outcome), "wiggle": wiggle_json(found), **files})
+        console.show_json({**to_result(outcome), "wiggle": wiggle_json(found), **files_of(done)})
     else:
         _show_lines(done, found)
     say_files(done)

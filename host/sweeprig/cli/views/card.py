@@ -11,6 +11,7 @@ from sweeprig.wording.card import end_words, fault_words
 from sweeprig.words import SIMULATED
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
     from sweeprig.bench.review.card import Card, EndLine, NamedFault
@@ -56,7 +57,13 @@ def _large(card: Card, width: int, *, colour: bool) -> list[Shown]:
 
 
 def card_lines(
-    card: Card, width: int, *, record: int | None = None, sheet: Path | None = None, colour: bool = False
+    card: Card,
+    width: int,
+    *,
+    record: int | None = None,
+    sheet: Path | None = None,
+    not_saved: Sequence[str] = (),
+    colour: bool = False,
 ) -> list[str]:
     """Return the card in lines of at most `width` columns; at 80 columns at most MOST_LINES of them.
 
@@ -68,6 +75,7 @@ def card_lines(
     body = [*wrapped(card.sentence, width), *ends]
     found = _fault_lines(card.faults, width) if len(card.faults) > 1 or card.verdict != "fail" else []
     tail = [*wrapped(card.not_judged, width), *wrapped(f"Next: {card.next_step}", width)]
+    tail += [f"  NOT SAVED: {', '.join(not_saved)}."] if not_saved else []
     tail += [] if record is None else [f"  Record {record}"]
     tail += [] if sheet is None else [f"  Sheet: {sheet}"]
     plain = [*body, *facts, *found, *tail]

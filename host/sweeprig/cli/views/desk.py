@@ -93,7 +93,7 @@ class Desk:
         entry = batch.entries[-1]
         ends = "   ".join(end_text(entry, end) for end in ("closed", "open"))
         details = [f"  {entry.serial}   {ends}   ({len(batch.entries)} swept)"]
-        details += [f"  {done.record_problem}"] if done.record_problem else []
+        details += [f"  {done.problem}"] if done.problem else []
         self.sound(entry.verdict)
         if self._screen is None:
             self.say([f"{entry.verdict.upper():10} {details[0].strip()}   {entry.reason}", *details[1:]])
