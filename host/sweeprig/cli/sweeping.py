@@ -186,16 +186,20 @@ def status_of(done: SweepDone) -> int:
 
 
 def without_sheet(done: SweepDone) -> str:
-    """Return the next step after a pass where no sheet has the numbers for the controller."""
-    import shlex
-
+    """Return the next step after a pass where no sheet has the numbers for the controller; "" where one has."""
     if done.sheets:
         return ""
     if done.capture_file is not None:
-        return f"For the numbers for the controller: sweeprig sheet {shlex.quote(str(done.capture_file))}"
-    if done.journal is not None:
-        return "Free some space, then recover the journal or sweep again: there is no sheet."
-    return "Free some space, then sweep again: there is no sheet."
+        return numbers_by(str(done.capture_file))
+    again = "recover the journal or sweep again" if done.journal else "sweep again"
+    return f"Free some space, then {again}: there is no sheet."
+
+
+def numbers_by(file: str) -> str:
+    """Return how to have the numbers for the controller of a capture."""
+    import shlex
+
+    return f"For the numbers for the controller: sweeprig sheet {shlex.quote(file)}"
 
 
 def say_files(done: SweepDone, *, sheets: Sequence[Path] | None = None) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shlex
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Annotated
 
@@ -13,11 +12,13 @@ from sweeprig.cli.asking import asking, books
 from sweeprig.cli.console import EXIT_OF_VERDICT, console
 from sweeprig.cli.paging import Page, PageOptions, beside, rounds, shared_desk
 from sweeprig.cli.session import SensorOptions, records_place, report_recovered, settings, with_options
-from sweeprig.cli.sweeping import print_done, show_card, show_outcome, status_of, take_sweep
+from sweeprig.cli.sweeping import numbers_by, print_done, show_card, show_outcome, status_of, take_sweep
 from sweeprig.words import Sense, Starts
 
 if TYPE_CHECKING:
     from sweeprig.bench.sweep.sweep import SweepDone, SweepOrder
+    from sweeprig.errors import SweeprigError
+    from sweeprig.judge.outcome import Outcome
     from sweeprig.link.client import RigClient
 
 
@@ -118,20 +119,15 @@ def review(
     """Judge a capture or a CSV again; only the file is needed."""
     from sweeprig.bench.review.by_number import named_captures
     from sweeprig.bench.review.review import Choices
-    from sweeprig.bench.review.sheets import check_target, write_html
-    from sweeprig.errors import ExportError
+    from sweeprig.bench.review.sheets import check_target
 
     sheet = sheet_file or sheet
     (named,) = named_captures([file], records_place(place))
     if sheet is not None:
         check_target(sheet, named.path)
     outcome = named.review(Choices(profile, starts, sense, guard, track_ohm))
-    unwritten: ExportError | None = None
-    if sheet is not None:
-        try:
-            write_html(outcome, sheet)
-        except ExportError as exc:  # the verdict is shown all the same
-            unwritten, sheet = exc, None
+    unwritten = _written(outcome, sheet)
+    sheet = None if unwritten else sheet
     files = {"capture_file": str(named.path), "sheet_file": str(sheet) if sheet else None}
     show_outcome(outcome, as_json=as_json, budget=budget, files=files, monte_carlo=monte_carlo)
     if not as_json:
@@ -140,14 +136,25 @@ def review(
             outcome,
             record=named.record.id if named.record else None,
             sheet=sheet,
-            hand_over=""
-            if sheet
-            else f"For the numbers for the controller: sweeprig sheet {shlex.quote(file)}",
+            hand_over="" if sheet else numbers_by(file),
             not_saved=("sheet",) if unwritten else (),
         )
     if unwritten:
         raise unwritten
     raise typer.Exit(EXIT_OF_VERDICT[outcome.judgement.verdict])
+
+
+def _written(outcome: Outcome, sheet: Path | None) -> SweeprigError | None:
+    """Write the sheet that is wanted; return why it could not be: the verdict is shown all the same."""
+    from sweeprig.bench.review.sheets import write_html
+    from sweeprig.errors import ExportError
+
+    try:
+        if sheet is not None:
+            write_html(outcome, sheet)
+    except ExportError as exc:
+        return exc
+    return None
 
 
 def add_to(app: typer.Typer) -> None:
