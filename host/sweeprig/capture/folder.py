@@ -67,6 +67,6 @@ def ready_folder(folder: Path) -> Path:
             f"Captures cannot be written to {folder}.",
             seen=exc.strerror or str(exc),
             limit=f"a folder with write permission and room for {LEAST_ROOM // 1024} KiB at least",
-            next_step="choose another one with --out, or with `sweeprig config set captures FOLDER`",
+            next_step="free some space or choose another one with --out, or with `sweeprig config set captures FOLDER`",
         ) from exc
     return folder

@@ -192,7 +192,7 @@ def without_sheet(done: SweepDone) -> str:
     if done.capture_file is not None:
         return numbers_by(str(done.capture_file))
     again = "recover the journal or sweep again" if done.journal else "sweep again"
-    return f"Free some space, then {again}: there is no sheet."
+    return f"Free some space, then {again}, to have a sheet."
 
 
 def numbers_by(file: str) -> str:
