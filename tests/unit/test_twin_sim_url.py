@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from functools import partial
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,7 +14,7 @@ from sweeprig.bench.calibration.points import wanted_volts
 from sweeprig.errors import InputError
 from sweeprig.twin.feed import MOST_WINDOWS, WINDOW_S, Feed, Shown
 from sweeprig.twin.sim_url import BENCH_VOLTS, SimOptions, parse
-from sweeprig.twin.simulated import make_world
+from sweeprig.twin.simulated import identity, make_world
 
 
 def test_a_bare_name_has_the_defaults() -> None:
@@ -154,3 +155,10 @@ def test_a_bench_voltage_gives_what_a_calibration_asks() -> None:
     assert list(BENCH_VOLTS) == wanted_volts(len(BENCH_VOLTS))
     codes = make_world(parse("sim://bench-voltage"), 5).raw(20, 16)
     assert codes.mean() == pytest.approx(4.8 * 0.6 / 3.3 * 4096, rel=0.02)
+
+
+def test_what_the_board_keeps_is_named_from_where_the_host_runs(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)  # the board's program runs in another folder
+    assert identity(parse("sim://good?kept=flash.bin"))["kept"] == str(tmp_path / "flash.bin")

@@ -39,7 +39,7 @@ def identity(options: SimOptions) -> dict[str, Any]:
         "smps": "pwm",
         "simulated": True,
         **({"rehearsal": True} if options.rehearse else {}),
-        **({"kept": options.kept} if options.kept else {}),
+        **({"kept": str(Path(options.kept).absolute())} if options.kept else {}),
     }
 
 
