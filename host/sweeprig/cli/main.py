@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import os
 import sys
 from typing import Annotated
@@ -31,9 +30,10 @@ from sweeprig.cli.commands import (
     watch,
     wiggle,
 )
-from sweeprig.cli.console import StoppedError, console
+from sweeprig.cli.console import EXIT_OF_VERDICT, StoppedError, console
 from sweeprig.cli.helping import WholeGroup
-from sweeprig.errors import SweeprigError
+from sweeprig.cli.outlets import close_output, open_outlets
+from sweeprig.errors import FileError, SweeprigError
 from sweeprig.link.clean import clean_text
 
 app = typer.Typer(
@@ -45,6 +45,9 @@ app = typer.Typer(
     rich_markup_mode=None,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
+
+
+REACHED = (None, *EXIT_OF_VERDICT.values())  # statuses of a command that did what it was asked
 
 
 def _version(value: bool) -> None:
@@ -99,16 +102,30 @@ def _clean(args: list[str]) -> list[str]:
     return [a if a.isascii() or os.path.lexists(a) else clean_text(a, len(a)) for a in args]
 
 
-def _print_anything() -> None:
-    """Let a character that the terminal cannot show be replaced instead of ending the program."""
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="replace")
-
-
 def run() -> None:
     """Run the command line; turn our errors into text and an exit status."""
-    _print_anything()
+    open_outlets()
+    try:
+        _run()
+    except SystemExit as end:
+        raise SystemExit(_status(end.code)) from None
+
+
+def _status(status: str | int | None) -> str | int | None:
+    """Return the exit status, once all is printed: 4 where a result that was reached could not be printed."""
+    lost = close_output()
+    if lost is None or status not in REACHED:
+        return status
+    error = FileError(
+        "The result could not be printed.",
+        seen=lost.strerror or str(lost),
+        next_step="look where the output goes; what was saved stays saved",
+    )
+    console.error(error)
+    return error.exit_code
+
+
+def _run() -> None:
     try:
         app(args=_clean(_quiet_first(sys.argv[1:])))
     except SweeprigError as error:
@@ -118,5 +135,3 @@ def run() -> None:
         console.end_progress()
         console.warn(f"stopped; {stop}." if str(stop) else "stopped.")
         raise SystemExit(130) from None
-    except BrokenPipeError:
-        raise SystemExit(0) from None

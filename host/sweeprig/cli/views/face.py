@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Generic, TypeVar
 
+from sweeprig.cli.outlets import lost_output
 from sweeprig.cli.views.screen import Screen, read_keys, single_keys
 
 FRAME_S = 0.05  # [s] of the operator's clock between two frames: a fast simulated rig is no faster to look at
@@ -84,4 +85,5 @@ def line_face(
 ) -> Iterator[LineFace[State]]:
     """Print lines and heed Ctrl-C."""
     with stop_on_interrupt() as stop:
-        yield LineFace(line, stop, every_s=every_s, seconds=seconds)
+        over = lambda: stop() or lost_output() is not None  # noqa: E731  # nobody reads the lines any more
+        yield LineFace(line, over, every_s=every_s, seconds=seconds)
