@@ -105,7 +105,7 @@ def records_place(named: str) -> str:
 def report_recovered(place: Path, *, needed: bool = False) -> int:
     """Recover what a crash left and say so, quiet or not; return how many. An unreadable journal is reported once.
 
-    A journal without room for its capture stays and is reported; with `needed` its CaptureFileError is raised in the end.
+    A journal without room for its capture stays and is reported; with `needed` its error is raised in the end.
     """
     from sweeprig.capture.sweep import recover as recovered
 
