@@ -16,6 +16,8 @@ from sweeprig.cli.sweeping import numbers_by, print_done, show_card, show_outcom
 from sweeprig.words import Sense, Starts
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from sweeprig.bench.sweep.sweep import SweepDone, SweepOrder
     from sweeprig.errors import SweeprigError
     from sweeprig.judge.outcome import Outcome
