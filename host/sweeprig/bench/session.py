@@ -24,7 +24,7 @@ from sweeprig.bench.hookup.power_watch import PowerWatch
 from sweeprig.bench.hookup.prepare import ask_slow, make_ready, power_sensor, prepare_hookup, switch_off
 from sweeprig.bench.hookup.way_out import held_back, unwinding
 from sweeprig.bench.readings import live
-from sweeprig.bench.readings.limits import limit
+from sweeprig.bench.readings.limits import SNAPSHOT_SPREAD, limit
 from sweeprig.bench.readings.live import Chunk, RigVolts, volts_of
 from sweeprig.bench.review.review import versions
 from sweeprig.calibration.model import Calibration
@@ -40,8 +40,6 @@ from sweeprig.errors import CaptureFileError, CaptureNotKeptError, LinkError
 from sweeprig.judge.profile import Profile, load_profile
 from sweeprig.link.client import RigClient
 from sweeprig.link.messages import Message
-
-SNAPSHOT_SPREAD = 150  # codes inside one window, or from one to the next: 0.2 V; a fast hand makes 50
 
 
 @dataclass(frozen=True)

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from typing import TypeGuard
+from typing import TYPE_CHECKING, TypeGuard
 
-from sweeprig.judge.model import Quantity
+if TYPE_CHECKING:
+    from sweeprig.judge.model import Quantity
 
 MINUS = "\N{MINUS SIGN}"
 NONE = "\N{EN DASH}"

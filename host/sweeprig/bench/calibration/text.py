@@ -5,16 +5,19 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sweepboard.wire import CHANNEL_NAMES
-from sweeprig.bench.calibration.calibrate import CalibrationDone
-from sweeprig.bench.calibration.ramp import Straightened
-from sweeprig.bench.calibration.verify import Verified, age_days, due
+from sweeprig.bench.calibration.verify import age_days, due
 from sweeprig.calibration.model import Calibration, ChannelCalibration, Meter
 from sweeprig.calibration.store import calibration_to_dict
 from sweeprig.calibration.uncertainty import budget_of
 from sweeprig.frontend import front_end
+
+if TYPE_CHECKING:
+    from sweeprig.bench.calibration.calibrate import CalibrationDone
+    from sweeprig.bench.calibration.ramp import Straightened
+    from sweeprig.bench.calibration.verify import Verified
 
 WIDE = 21  # columns of a drawing, odd: its middle is zero
 AT_V = (0.5, 2.5, 4.5)

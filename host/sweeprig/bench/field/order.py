@@ -14,8 +14,7 @@ from typing import Any
 from sweepboard.keep_order import MOST_TEXT
 from sweeprig.bench.hookup.cautions import CAUTIONS, SECURED, Confirmation
 from sweeprig.bench.hookup.interlock import NEEDS_SECURING
-from sweeprig.bench.readings.limits import limit
-from sweeprig.bench.session import SNAPSHOT_SPREAD
+from sweeprig.bench.readings.limits import SNAPSHOT_SPREAD, limit
 from sweeprig.bench.sweep.pace import SweepPlan
 from sweeprig.bench.sweep.trigger import LEAD_S
 from sweeprig.calibration.slow import battery_of_node

@@ -9,6 +9,8 @@ from importlib.resources import files
 from sweeprig.frontend import FrontEnd
 from sweeprig.judge.profile_model import Limit
 
+SNAPSHOT_SPREAD = 150  # codes inside one window, or from one to the next: 0.2 V; a fast hand makes 50
+
 
 @lru_cache(maxsize=1)
 def day_limits() -> dict[str, Limit]:

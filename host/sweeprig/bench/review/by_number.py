@@ -5,15 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from sweeprig.bench.review.review import Choices, review_file
 from sweeprig.bench.shop.captures import configured, fetch
 from sweeprig.bench.shop.places import find_places
 from sweeprig.errors import FileError
 from sweeprig.judge.outcome import Outcome
-from sweeprig.records.amend import Amendment
-from sweeprig.records.rows import Record
-from sweeprig.records.store import Store, open_store
+
+if TYPE_CHECKING:
+    from sweeprig.records.amend import Amendment
+    from sweeprig.records.rows import Record
+    from sweeprig.records.store import Store
 
 LEAST_HASH = 6  # digits
 
@@ -62,6 +65,8 @@ def named_captures(texts: Sequence[str], place: str) -> list[NamedCapture]:
     """
     if not any(is_key(text) for text in texts):
         return [NamedCapture(Path(text)) for text in texts]
+    from sweeprig.records.store import open_store
+
     with open_store(place, create=False) as store:
         found = []
         for text in texts:

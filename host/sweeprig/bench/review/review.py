@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from sweeprig import __version__
-from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.wiggle import WIGGLES
 from sweeprig.bench.hookup.rules import setup_remarks
 from sweeprig.bench.review.engine import engine_findings
@@ -27,7 +26,6 @@ from sweeprig.capture.folder import local_now
 from sweeprig.capture.model import Capture, Sense, Starts, SweepSetup, Trace
 from sweeprig.errors import FileError
 from sweeprig.frontend import front_end_of
-from sweeprig.judge.judge import judge
 from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.profile import Profile
 from sweeprig.judge.rig import Rig
@@ -160,6 +158,9 @@ def _outcome(
     rig: Rig | None = None,
     made_at: str | None = None,
 ) -> Outcome:
+    from sweeprig.analysis.analyse import analyse  # a fifth of a second that a refused port need not wait for
+    from sweeprig.judge.judge import judge
+
     analysis = analyse(
         trace,
         starts=setup.starts,

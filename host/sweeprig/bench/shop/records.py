@@ -11,7 +11,6 @@ from typing import Any
 
 from sweeprig.capture.atomic import write_atomically
 from sweeprig.errors import ExportError, InputError
-from sweeprig.judge.model import Verdict
 from sweeprig.lines import Column, table
 from sweeprig.link.clean import clean_text
 from sweeprig.records.rows import Record
@@ -75,7 +74,11 @@ def write_export(path: Path, text: str) -> None:
 def verdict_named(text: str | None) -> str | None:
     """Return a verdict as records hold it, however it was typed. Raises InputError where there is none such."""
     word = None if text is None else text.strip().lower()
-    if word is not None and word not in tuple(Verdict):
+    if word is None:
+        return None
+    from sweeprig.judge.model import Verdict
+
+    if word not in tuple(Verdict):
         raise InputError(
             "The verdict is not valid.",
             seen=str(text)[:80],
