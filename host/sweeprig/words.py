@@ -6,6 +6,8 @@ from enum import StrEnum
 
 ANY_SENSOR = "any-three-wire"  # the profile where none is named
 SIMULATED = "SIMULATED: no real sensor was measured."
+TASKS = ("sweep", "wiggle", "wiggle-far-end")  # what a capture is made for
+TRACK_OHM = (1.0, 1e6)  # [ohm] least and most of a track from end to end that is taken as measured
 KEPT = "Kept on the board"  # begins the line that says so in a capture
 
 

@@ -22,11 +22,12 @@ from sweeprig.link.messages import Gap, Mark, Records, SlowReading, Snapshot
 def capture_of(n: int = 50) -> Capture:
     rng = np.random.default_rng(3)
     index = np.cumsum(rng.integers(1, 3, n))
+    sums = rng.integers(0, 680_000, (n, 3)).astype(np.uint32)
     records = Records(
         index=index.astype(np.int64),
-        sums=rng.integers(0, 680_000, (n, 3)).astype(np.uint32),
-        mins=rng.integers(0, 4096, (n, 3)).astype(np.uint16),
-        maxs=rng.integers(0, 4096, (n, 3)).astype(np.uint16),
+        sums=sums,
+        mins=rng.integers(0, sums // 166, endpoint=True).astype(np.uint16),
+        maxs=rng.integers(-(-sums.astype(np.int64) // 166), 4096).astype(np.uint16),
         position=np.full(n, 0xFFFF, np.uint16),
         flags=rng.integers(0, 256, n).astype(np.uint16),
     )

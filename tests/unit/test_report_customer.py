@@ -18,7 +18,11 @@ from sweeprig.report.sheet import sheet_html
 from sweeprig.words import Sense
 
 CASES = cases()
-NO_SENTENCE = {Code.RECORDS_LOST, Code.BAD_CONVERSIONS}  # faults of the rig fail no sensor
+NO_SENTENCE = {
+    Code.RECORDS_LOST,
+    Code.BAD_CONVERSIONS,
+    Code.CONTRADICTORY_DATA,
+}  # faults of the rig fail no sensor
 
 
 def given(

@@ -63,6 +63,7 @@ class Code(StrEnum):
     INTERFERENCE = "interference"
     WRONG_SENSE = "wrong-sense"
     ENGINE_RUNNING = "engine-running"
+    CONTRADICTORY_DATA = "contradictory-data"
 
 
 @dataclass(frozen=True)

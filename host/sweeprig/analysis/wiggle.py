@@ -10,8 +10,9 @@ from itertools import pairwise
 from sweepboard.wire import CHANNEL_NAMES, SIGNAL_A, SIGNAL_B, SUPPLY
 from sweeprig.analysis.model import Event
 from sweeprig.capture.marks import UNMARKED, MarkAt, place_at
+from sweeprig.words import TASKS
 
-WIGGLES = TASK, FAR_END = "wiggle", "wiggle-far-end"  # SweepSetup.task
+WIGGLES = TASK, FAR_END = TASKS[1:]  # SweepSetup.task
 SAME_TIME_S = 2e-3  # two windows: events of two channels this near are one happening
 
 

@@ -71,7 +71,7 @@ def capture_of_bytes(head: JournalHead, data: bytes, *, ended: str) -> Capture:
         window=head.window,
         conversion_hz=head.conversion_hz,
         stop_index=stop,
-        gaps=tuple(_all(messages, Gap)),
+        gaps=() if contradicted else tuple(_all(messages, Gap)),
         snapshots=sound,
         slow=tuple(_all(messages, SlowReading)),
         marks=tuple(_all(messages, Mark)),

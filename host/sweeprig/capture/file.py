@@ -26,7 +26,15 @@ from sweeprig.capture.folder import size_of
 from sweeprig.capture.locks import let_go, remove
 from sweeprig.capture.model import Capture
 from sweeprig.capture.plain import setup_from_plain, setup_to_plain
-from sweeprig.capture.plausible import MOST_INDEX, check_records, check_snapshots, checked_meta, renamed
+from sweeprig.capture.plausible import (
+    MOST_INDEX,
+    agreeing,
+    check_counts,
+    check_records,
+    check_snapshots,
+    checked_meta,
+    renamed,
+)
 from sweeprig.errors import CaptureFileError
 from sweeprig.link.clean import clean_plain, clean_text, is_whole
 from sweeprig.link.messages import Gap, Mark, Records, SlowReading, Snapshot
@@ -213,10 +221,12 @@ def unpack(data: bytes, *, where: str) -> Capture:
         arrays = {name: _read_array(archive, name, meta["sha256"]) for name in _ARRAYS}
     records = _checked(Records(**{name: arrays[name] for name in _RECORD_ARRAYS}), where)
     check_records(records, meta["window"], where)
+    check_counts(records, meta, where)
+    sound, aside = agreeing(records, meta["window"], where)
     snapshots = _snapshots(arrays["snapshots"], arrays["snapshot_codes"])
     check_snapshots(snapshots, where)
     return Capture(
-        records=records,
+        records=sound,
         rig=meta["rig"],
         setup=setup_from_plain(meta["setup"], where=where),
         created=meta["created"],
@@ -234,7 +244,7 @@ def unpack(data: bytes, *, where: str) -> Capture:
         bad_frames=meta["bad_frames"],
         first_index=_first_index(records, meta) if meta.get("first_index") is None else meta["first_index"],
         stop_index=meta.get("stop_index"),
-        set_aside=meta.get("set_aside", {}),
+        set_aside={**meta.get("set_aside", {}), **aside},
     )
 
 

@@ -10,10 +10,12 @@ from typing import Any
 from sweeprig.capture.model import Hookup, Sense, Starts, SweepSetup
 from sweeprig.errors import CaptureFileError
 from sweeprig.link.clean import MOST_CHARACTERS, MOST_PROFILE, clean_plain, clean_text, is_number, text_digest
+from sweeprig.words import TASKS, TRACK_OHM
 
 _LISTS = {"confirmed", "prepared"}
 _WORDS: dict[str, type[StrEnum]] = {"hookup": Hookup, "starts": Starts, "sense": Sense}
-_NUMBERS = {"seconds", "track_ohm"}
+_ONE_OF = {"task": TASKS}
+_NUMBERS = {"seconds": (0.0, 1e9), "track_ohm": TRACK_OHM}
 _MAY_LACK = {"track_ohm"}
 _LONG = "profile_text"
 
@@ -56,9 +58,13 @@ def _rule(key: str) -> tuple[Callable[[Any], bool], str, Callable[[Any], Any]]:
     if key in _LISTS:
         return _are_texts, "a list of texts", lambda items: tuple(clean_text(item) for item in items)
     if key in _NUMBERS:
-        return lambda v: is_number(v, above=0.0), "a finite number above 0", float
-    most = MOST_PROFILE if key == _LONG else MOST_CHARACTERS
-    return lambda v: isinstance(v, str), "text", lambda text: clean_text(text, most)
+        least, most = _NUMBERS[key]
+        fits = f"a number above 0, {least:g} to {most:g}"
+        return lambda v: is_number(v, above=0.0, most=most) and v >= least, fits, float
+    if key in _ONE_OF:
+        return _ONE_OF[key].__contains__, " or ".join(_ONE_OF[key]), str
+    longest = MOST_PROFILE if key == _LONG else MOST_CHARACTERS
+    return lambda v: isinstance(v, str), "text", lambda text: clean_text(text, longest)
 
 
 def _are_texts(value: Any) -> bool:

@@ -14,7 +14,10 @@ from sweeprig.link.clean import clean_plain, is_number, is_whole
 from sweeprig.link.messages import Records, Snapshot
 
 MOST_INDEX = 1 << 48  # of a record: centuries
+MOST_LEFT_OUT = 0.1  # of the records: a capture with more that cannot be is refused whole
 MOST_LINES = 100_000  # of a list of texts
+ENDED = ("complete", "stopped", "unplugged", "silent", "restarted", "recovered")
+AGAINST_THEMSELVES = "records with a mean outside their lowest and highest code"  # in `set_aside`
 
 
 def unfit(where: str, key: str, seen: str, limit: str) -> CaptureFileError:
@@ -55,7 +58,8 @@ def checked_meta(meta: Mapping[str, Any], where: str) -> dict[str, Any]:
             for key in ("first_index", "stop_index")
         ),
         ("set_aside", _are_counts(meta.get("set_aside", {})), "an object of whole numbers"),
-        *((key, isinstance(meta.get(key), str), "text") for key in ("created", "ended")),
+        ("created", isinstance(meta.get("created"), str), "text"),
+        ("ended", meta.get("ended") in ENDED, ", ".join(ENDED)),
         *((key, isinstance(meta.get(key), dict), "an object") for key in objects),
         *((key, _are_lines(meta.get(key)), "a list of texts") for key in lists),
     ]
@@ -94,11 +98,50 @@ def check_records(records: Records, window: int, where: str) -> None:
             raise unfit(where, name, f"{values.max()} at record {row}", f"at most {most}")
 
 
+def check_counts(records: Records, meta: Mapping[str, Any], where: str) -> None:
+    """Raise CaptureFileError where the description counts other records than there are, or places them elsewhere."""
+    n, first, stop = len(records), meta.get("first_index"), meta.get("stop_index")
+    begin, end = (int(records.index[0]), int(records.index[-1]) + 1) if n else (MOST_INDEX, 0)
+    lost = (end if stop is None else stop) - (first or 0) - n if n else 0
+    for key, wrong, limit in (
+        ("n_records", meta.get("n_records", n) != n, f"{n}, as many as there are"),
+        ("first_index", first is not None and first > begin, f"at most {begin}, where the records begin"),
+        ("stop_index", stop is not None and stop < end, f"{end} or more, where the records end"),
+        ("n_lost", first is not None and meta.get("n_lost", lost) != lost, f"{lost}, as the records tell"),
+    ):
+        if wrong:
+            raise unfit(where, key, repr(meta.get(key)), limit)
+
+
+def agreeing(records: Records, window: int, where: str) -> tuple[Records, dict[str, int]]:
+    """Return the records that do not contradict themselves, and what was left out, for `set_aside`.
+
+    Raises CaptureFileError where there are too many of the others.
+    """
+    good = agree(records, window)
+    n_bad = int(np.count_nonzero(~good))
+    if n_bad > MOST_LEFT_OUT * len(records):
+        raise CaptureFileError(
+            f"{where} holds records that contradict themselves.",
+            seen=f"a mean outside the lowest and the highest code in {n_bad} of {len(records)} records",
+            limit="a mean from the lowest to the highest code of its window",
+            next_step="use the original file, or capture again",
+        )
+    return (records[good], {AGAINST_THEMSELVES: n_bad}) if n_bad else (records, {})
+
+
 def are_possible(records: Records, window: int) -> NDArray[np.bool_]:
     """Return which records hold only codes and sums that the converter can give, shape (n,)."""
-    possible = (records.sums <= wire.CODE_MASK * window) & (records.maxs <= wire.CODE_MASK)
-    fits: NDArray[np.bool_] = (possible & (records.mins <= records.maxs)).all(axis=1)
+    within: NDArray[np.bool_] = (records.maxs <= wire.CODE_MASK).all(axis=1)
+    fits: NDArray[np.bool_] = within & agree(records, window)
     return fits
+
+
+def agree(records: Records, window: int) -> NDArray[np.bool_]:
+    """Return in which records no mean is below its lowest or above its highest code, shape (n,)."""
+    low, high = (codes.astype(np.int64) * window for codes in (records.mins, records.maxs))
+    within = np.logical_and(low <= records.sums, records.sums <= high)
+    return np.asarray(within.all(axis=1), np.bool_)
 
 
 def is_possible(s: Snapshot) -> bool:

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from sweeprig.words import Hookup, Kind, Sense, Setting, Starts
+from sweeprig.words import TRACK_OHM, Hookup, Kind, Sense, Setting, Starts
 
 Port = Annotated[
     str,
@@ -50,7 +50,10 @@ Guard = Annotated[
 TrackOhm = Annotated[
     float | None,
     typer.Option(
-        "--track-ohm", min=1.0, max=1e6, help="End-to-end resistance of the track [ohm], if measured."
+        "--track-ohm",
+        min=TRACK_OHM[0],
+        max=TRACK_OHM[1],
+        help="End-to-end resistance of the track [ohm], if measured.",
     ),
 ]
 Out = Annotated[Path | None, typer.Option("--out", help="Folder for captures and sheets.")]

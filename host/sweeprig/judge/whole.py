@@ -17,6 +17,7 @@ KEPT = " Within limits: "
 REFUSED = {
     Code.NOT_ANALOGUE: "This is not an analogue position signal",
     Code.RIG_OVER_RANGE: "The signal is above this rig's range",
+    Code.CONTRADICTORY_DATA: "The capture contradicts itself and is no evidence",
 }
 TITLES = {
     Code.ENDS_NOT_REPEATED: "ends do not repeat",

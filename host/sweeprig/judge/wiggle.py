@@ -11,12 +11,13 @@ from sweeprig.analysis.wiggle import FAR_END, Happening, Origin, Touched, Wiggle
 from sweeprig.capture.marks import PLACES, UNMARKED, marks_of
 from sweeprig.judge.model import Quantity, Verdict
 from sweeprig.judge.outcome import Outcome
+from sweeprig.judge.whole import REFUSED
 
 SUPPLY_LIMIT = "supply"  # the one limit of a profile that holds in a wiggle test as well
 NO_ENDS = "not judged: this was a wiggle test, not a sweep"
 KEEP = frozenset({Code.RECORDS_LOST, Code.SUPPLY_OUT_OF_RANGE, Code.SUPPLY_SAG, Code.SUPPLY_CUT,
                   Code.RIG_OVER_RANGE, Code.GROUND_SHIFT, Code.NOT_ANALOGUE, Code.OPEN_SIGNAL,
-                  Code.STUCK_LOW, Code.STUCK_HIGH, Code.ENGINE_RUNNING})  # fmt: skip
+                  Code.STUCK_LOW, Code.STUCK_HIGH, Code.ENGINE_RUNNING, Code.CONTRADICTORY_DATA})  # fmt: skip
 _CAUSES = {
     Touched.SUPPLY: (Code.SUPPLY_DROPOUT, Cause.SUPPLY),
     Touched.TO_GROUND: (Code.LOOSE_CONNECTION, Cause.CONNECTION),
@@ -50,8 +51,7 @@ def as_wiggle(outcome: Outcome) -> tuple[Outcome, Wiggled]:
     w = wiggle_of(outcome)
     kept = tuple(f for f in outcome.judgement.findings if f.code in KEEP)
     found = findings(w)
-    verdict = Verdict.FAIL if found or any(f.severity == "fault" for f in kept) else Verdict.UNDECIDED
-    reason = (found or kept)[0].evidence if verdict is Verdict.FAIL else _not_reproduced(w)
+    verdict, reason = _verdict(found, kept, w)
     judgement = replace(
         outcome.judgement,
         verdict=verdict,
@@ -65,6 +65,15 @@ def as_wiggle(outcome: Outcome) -> tuple[Outcome, Wiggled]:
     events = tuple(replace(e, at_percent=None, stroke=None, at_rest=True) for e in outcome.analysis.events)
     analysis = replace(outcome.analysis, strokes=(), rests=(), events=events)
     return replace(outcome, analysis=analysis, judgement=judgement), w
+
+
+def _verdict(found: Sequence[Finding], kept: Sequence[Finding], w: Wiggled) -> tuple[Verdict, str]:
+    contradiction = next((f for f in kept if f.code is Code.CONTRADICTORY_DATA), None)
+    if contradiction is not None:
+        return Verdict.UNDECIDED, f"{REFUSED[contradiction.code]}: {contradiction.evidence}."
+    if found or any(f.severity == "fault" for f in kept):
+        return Verdict.FAIL, (*found, *kept)[0].evidence
+    return Verdict.UNDECIDED, _not_reproduced(w)
 
 
 def _unjudged(name: str, q: Quantity) -> Quantity:

@@ -14,6 +14,7 @@ from sweeprig import __version__
 from sweeprig.analysis.wiggle import WIGGLES
 from sweeprig.bench.hookup.rules import setup_remarks
 from sweeprig.bench.review.engine import engine_findings
+from sweeprig.bench.review.evidence import evidence_findings
 from sweeprig.bench.review.kept_profile import named_profile, profile_for
 from sweeprig.bench.shop.captures import configured, keep
 from sweeprig.calibration.model import Calibration
@@ -168,8 +169,8 @@ def _outcome(
         sensor_kind=setup.sensor_kind or profile.sensor.kind,
     )
     if capture is not None and rig is not None:
-        engine = engine_findings(capture, setup, rig.front_end)
-        analysis = replace(analysis, findings=(*analysis.findings, *engine))
+        more = (*engine_findings(capture, setup, rig.front_end), *evidence_findings(capture))
+        analysis = replace(analysis, findings=(*analysis.findings, *more))
     judgement = judge(
         analysis=analysis,
         trace=trace,

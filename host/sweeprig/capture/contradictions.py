@@ -1,0 +1,84 @@
+"""What a capture says twice and not alike: records against themselves, flags against the set-up, gaps against records.
+
+A rig and this program write no such capture: it was changed since, or the board was not what it says. What it shows
+is no evidence then, good or bad.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from sweepboard import wire
+from sweeprig.capture.model import BoolArray, Capture, Hookup
+from sweeprig.capture.plausible import AGAINST_THEMSELVES
+
+MOST_UNFED_PERCENT = 0.1  # % of the records: as for conversions that the converter marks as bad
+OUTPUTS = wire.FLAG_SUPPLY_ON | wire.FLAG_BURDEN_ON | wire.FLAG_BIAS_ON | wire.FLAG_SUPPLY_FAULT
+
+
+def contradictions(capture: Capture) -> tuple[str, ...]:
+    """Return what contradicts itself in a capture, a text each; () where nothing does."""
+    return (*_of_records(capture), *_of_the_setup(capture), *_of_gaps(capture))
+
+
+def limited(capture: Capture) -> int:
+    """Return the records in which the rig's own limiter cuts or holds the supply that it feeds a sensor with."""
+    return int(np.count_nonzero(capture.records.flags & wire.FLAG_SUPPLY_FAULT))
+
+
+def too_many(n: int, capture: Capture) -> bool:
+    """Return whether so many records without a good supply are more than a moment at either end."""
+    return n > MOST_UNFED_PERCENT / 100 * len(capture.records)
+
+
+def _of_records(capture: Capture) -> Iterator[str]:
+    n = capture.set_aside.get(AGAINST_THEMSELVES, 0)
+    if n:
+        whole = len(capture.records) + n
+        yield f"in {n} of {whole} records the mean is not between the lowest and the highest code; they are left out"
+    jumped = np.diff(capture.records.index, prepend=capture.records.index[:1] - 2) != 1
+    splices = _count(_flagged(capture, wire.FLAG_SPLICE) & ~jumped)
+    if splices:
+        yield f"{_records(splices)} marked as the first after a restart of the sampling, and none is missing before"
+
+
+def _of_the_setup(capture: Capture) -> Iterator[str]:
+    n, offered = len(capture.records), capture.rig.get("hookups")
+    if isinstance(offered, list | tuple) and str(capture.setup.hookup) not in offered:
+        yield f"the set-up says {capture.setup.hookup}, and the rig does not offer that"
+    if capture.setup.hookup is Hookup.TAPPED:
+        on = _count(_flagged(capture, OUTPUTS))
+        if on:
+            yield f"the set-up says tapped, and in {on} of {n} records the rig feeds the sensor or loads it"
+        return
+    off = _count(~_flagged(capture, wire.FLAG_SUPPLY_ON | wire.FLAG_SUPPLY_FAULT))
+    if too_many(off, capture) and "supply-switch" in capture.rig.get("capabilities", ()):
+        yield f"the set-up says powered, and in {off} of {n} records the rig's supply is off"
+
+
+def _of_gaps(capture: Capture) -> Iterator[str]:
+    """Yield a text where a gap is told and the records at both its ends, or at one of them, are there.
+
+    A board joins gaps that wait: what lies between the ends of one may have come.
+    """
+    ends = [(g.index, g.index + g.n_lost - 1) for g in capture.gaps]
+    there = np.isin(np.array(ends, np.float64).reshape(-1, 2), capture.records.index).any(axis=1)
+    odd = [g.n_lost < 1 or g.index < 0 for g in capture.gaps]
+    bad = _count(there | np.array(odd, bool))
+    if bad:
+        yield f"{bad} of {len(ends)} reported gaps are none: the records are there"
+
+
+def _flagged(capture: Capture, flags: int) -> BoolArray:
+    found: BoolArray = capture.records.flags & np.uint16(flags) != 0
+    return found
+
+
+def _count(found: BoolArray) -> int:
+    return int(np.count_nonzero(found))
+
+
+def _records(n: int) -> str:
+    return f"{n} record is" if n == 1 else f"{n} records are"
