@@ -41,6 +41,14 @@ class Setting(StrEnum):
     VEHICLE = "vehicle"
 
 
+class TimeUnit(StrEnum):
+    """The unit of the time in a CSV."""
+
+    S = "s"
+    MS = "ms"
+    US = "us"
+
+
 class Kind(StrEnum):
     """What the sensor is, as its maker says; a filtered PWM output cannot be told from an analogue one."""
 

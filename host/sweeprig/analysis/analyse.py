@@ -96,6 +96,7 @@ def _whole(
     ends, ends_b = _ends(trace, s.a, s.still), _ends(trace, s.b, s.still)
     found = _findings(trace, s, sense)
     found += _ends_apart(trace, s, ends) + wrong
+    line = _linearity(trace, s)
     return Analysis(
         sense=sense,
         sense_evidence=why,
@@ -107,13 +108,15 @@ def _whole(
         track_map=s.maps[0],
         track_map_b=s.maps[1],
         two_tracks=s.both.two,
-        linearity=_linearity(trace, s),
+        linearity=line,
         plain=reach.plain(trace),
         supply_v=seen.median_v,
         noise_v=s.a.noise_v,
         smoothness_percent=_smoothness(s),
         findings=tuple(found),
-        not_shown=reach.not_shown(trace, _strokes(s), ends, sense, kind, span_v=s.a.span_v),
+        not_shown=reach.not_shown(
+            trace, _strokes(s), ends, sense, kind, span_v=s.a.span_v, linear=line is not None
+        ),
         low_b=ends_b[0],
         high_b=ends_b[1],
     )

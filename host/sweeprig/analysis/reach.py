@@ -20,6 +20,7 @@ ENDS_APART_PERCENT = 0.5  # % of supply: spread of one end from rest to rest
 FEWEST_PASSED = 2  # turns further out than the rests: one may be a hand that pressed harder once
 BEYOND_PERCENT = 0.3  # % of supply: one rest further out than most by this; no hand passes a stop
 MUCH_PERCENT = 10.0  # % of the records: more of them missing, a whole movement may lie there
+OF_ANGLE = "Linearity, hysteresis, play of lever and mount, degrees"
 BAD_PERCENT = 0.1  # % of the records: more that the converter calls bad are a fault of the rig
 
 
@@ -180,6 +181,7 @@ def not_shown(
     kind: str,
     *,
     span_v: float,
+    linear: bool,
 ) -> tuple[str, ...]:
     """What this capture could not show, each with what to do."""
     out = _of_the_strokes(strokes, ends)
@@ -191,8 +193,12 @@ def not_shown(
     if trace.ground_v is None:
         out.append(_ground(trace))
     if trace.angle_deg is None:
+        out.append(f"{OF_ANGLE}: they need an angle. Use the driven build.")
+    elif strokes and not linear:
+        low, high = float(trace.angle_deg.min()), float(trace.angle_deg.max())
         out.append(
-            "Linearity, hysteresis, play of lever and mount, degrees: they need an angle. Use the driven build."
+            f"{OF_ANGLE}: not judged, the angle does not move with the lever ({low:z.1f} to {high:z.1f} degrees). "
+            "Look at encoder and coupling."
         )
     if sense is Sense.UNKNOWN:
         out.append("Which end is closed: give the sense, or begin with the lever closed.")

@@ -20,6 +20,7 @@ from sweeprig.capture.model import Channel, FloatArray, Trace
 from sweeprig.errors import CsvError
 
 NEEDED = ("time_s", "signal_v")
+TIMES = {"time_s": 1.0, "time_ms": 1e-3, "time_us": 1e-6}  # columns of time, and their units [s]
 OPTIONAL = ("supply_v", "signal_b_v", "angle_deg")
 EXTREMES = {  # lowest and highest within a row's stretch of time, where the source has them: both or none
     "signal_v": ("signal_min_v", "signal_max_v"),
@@ -27,10 +28,10 @@ EXTREMES = {  # lowest and highest within a row's stretch of time, where the sou
     "signal_b_v": ("signal_b_min_v", "signal_b_max_v"),
 }
 _EXTREME_NAMES = tuple(name for pair in EXTREMES.values() for name in pair)
-_KNOWN = (*NEEDED, *OPTIONAL, *_EXTREME_NAMES)
+_KNOWN = (*TIMES, "signal_v", *OPTIONAL, *_EXTREME_NAMES)
 _NUMBER = re.compile(r"[+-]?(\d+([.]\d*)?|[.]\d+)([eE][+-]?\d+)?")
 MOST_BYTES = 200 << 20  # of a file: ten hours at a hundred rows a second and two columns have a quarter of it
-_MOST_SIZE = {"time_s": 1e9}  # [s] thirty years
+_MOST_SIZE = {name: 1e9 / unit_s for name, unit_s in TIMES.items()}  # thirty years
 _MOST_VALUE = 1e6  # [V] or degrees: nothing that a sensor's recording holds
 _MOST_NAMED = 5  # bad rows that a message names; it counts the others
 _EVEN_WITHIN = 0.25  # of the median step: how far steps may scatter for the sampling to be called even
@@ -48,11 +49,12 @@ class _Sheet:
     decimal_comma: bool
 
 
-def read_csv(path: Path) -> Trace:
+def read_csv(path: Path, *, time_unit: str | None = None) -> Trace:
     """Return the trace in a CSV with the header `time_s,signal_v` and any of `supply_v,signal_b_v,angle_deg`.
 
     Seconds, volts, degrees; one row a sample, time strictly rising. A cell that is no number makes the row
-    bad: nothing is guessed or left out. Raises CsvError, which names the lines.
+    bad: nothing is guessed or left out. `time_unit` (s, ms, us) is that of the time whatever its column is called;
+    None: as the column says. Raises CsvError, which names the lines.
     """
     sheet = _open(path)
     numbers, lines = _numbers(sheet)
@@ -64,7 +66,9 @@ def read_csv(path: Path) -> Trace:
             next_step="export the whole recording",
         )
     values = dict(zip(sheet.columns, np.array(numbers, np.float64).T, strict=True))
-    _check_time(values["time_s"], lines, sheet.where)
+    column = next(name for name in TIMES if name in values)
+    _check_time(values[column], lines, sheet.where, column)
+    values["time_s"] = values.pop(column) * TIMES[column if time_unit is None else f"time_{time_unit}"]
     _check_extremes(values, lines, sheet.where)
     return _trace(values, path)
 
@@ -130,18 +134,20 @@ def _missing(header: Sequence[str]) -> list[str]:
     """Return the columns that are needed, or that one alone of a pair needs, and are not there."""
     pairs = [pair for low, high in EXTREMES.values() for pair in ((low, high), (high, low))]
     without = [other for name, other in pairs if name in header and other not in header]
-    return [name for name in NEEDED if name not in header] + without
+    timed = any(name in header for name in TIMES)
+    return [name for name in NEEDED if name not in header and not (timed and name in TIMES)] + without
 
 
 def _columns(header: Sequence[str], path: Path) -> dict[str, int]:
     missing = _missing(header)
     twice = [name for name in _KNOWN if header.count(name) > 1]
+    twice += [name for name in TIMES if name in header][1:]
     if missing or twice:
         raise CsvError(
             f"{path} has no usable header: "
             + (f"{', '.join(missing)} is missing." if missing else f"{', '.join(twice)} is given twice."),
             seen=",".join(header)[:120],
-            limit="time_s,signal_v and, if there are any, " + ",".join(OPTIONAL),
+            limit="time_s (or time_ms, time_us), signal_v and, if there are any, " + ",".join(OPTIONAL),
             next_step="write these column names in the first line",
         )
     return {name: header.index(name) for name in _KNOWN if name in header}
@@ -196,11 +202,11 @@ def _value(name: str, text: str, *, decimal_comma: bool) -> float | str:
     return value
 
 
-def _check_time(t_s: FloatArray, lines: Sequence[int], where: str) -> None:
-    bad = np.flatnonzero(np.diff(t_s) <= 0) + 1
+def _check_time(t: FloatArray, lines: Sequence[int], where: str, column: str) -> None:
+    bad = np.flatnonzero(np.diff(t) <= 0) + 1
     if bad.size:
         raise _bad_rows(
-            where, [f"line {lines[i]}: time_s goes from {t_s[i - 1]:g} to {t_s[i]:g}" for i in bad.tolist()]
+            where, [f"line {lines[i]}: {column} goes from {t[i - 1]:g} to {t[i]:g}" for i in bad.tolist()]
         )
 
 

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from sweeprig.words import TRACK_OHM, Hookup, Kind, Sense, Setting, Starts
+from sweeprig.words import TRACK_OHM, Hookup, Kind, Sense, Setting, Starts, TimeUnit
 
 Port = Annotated[
     str,
@@ -46,6 +46,10 @@ Guard = Annotated[
     typer.Option(
         "--guard", min=0.0, max=3.0, help="Guard band as a multiple of U; default from the profile."
     ),
+]
+TimeUnitOption = Annotated[
+    TimeUnit | None,
+    typer.Option("--time-unit", help="Unit of the time in a CSV; default: as its header says."),
 ]
 TrackOhm = Annotated[
     float | None,

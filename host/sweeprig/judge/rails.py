@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from sweeprig.analysis.model import Analysis, Cause, Code, Finding
-from sweeprig.judge.decide import decide, would_decide
+from sweeprig.judge.decide import decide, remedy, would_decide
 from sweeprig.judge.model import Margin, Quantity, Verdict
 from sweeprig.judge.named_ends import place_of, sense_of
 from sweeprig.judge.profile_model import Profile
@@ -14,6 +14,10 @@ from sweeprig.judge.scale import Scale
 
 TURN = "Turn the sensor on its mount until both ends have their margins"
 FIXED = "Check stop, lever and part: this mount does not let the sensor be turned"
+MOST_OF_SPAN = (
+    0.5  # of the least distance of the ends: a level with a wider interval is none; own choice, no source
+)
+VAGUE = "its interval"  # begins what would decide a level that is not known well enough
 UNKNOWN = "Check stop, lever, mount and part"  # nothing is known of the mount
 
 
@@ -103,6 +107,12 @@ def _margin(
         more = would_decide(
             q.value, u95=q.u95, low=low, high=high, guard_factor=guard_factor, budget=q.budget
         )
+    elif verdict is Verdict.PASS and (most := MOST_OF_SPAN * limits.span.value) < 2 * q.u95:
+        verdict = Verdict.UNDECIDED
+        more = (
+            f"{VAGUE} of {2 * q.u95:.2g} V is wider than {most:.2g} V, half the least distance of the ends: "
+        )
+        more += remedy(q.budget)
     return Margin(name, rail, q.value, q.u95 or None, limit, verdict, more, measured.value)
 
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from sweeprig.analysis.model import Cause, Code, Finding
 from sweeprig.judge.model import Check, Margin, Verdict
+from sweeprig.judge.rails import VAGUE
 
 NO_FAULT = (
     "No fault seen in {strokes}, at this temperature and place. Heat or vibration faults are not excluded."
@@ -97,10 +98,16 @@ def _open_reason(undecided: dict[str, str]) -> str:
 
 def _kept(margins: tuple[Margin, ...], checks: tuple[Check, ...]) -> str:
     """What was decided all the same."""
-    ends = dict.fromkeys(m.end_text for m in margins)
+    vague = {c.name for c in checks if _is_vague(c)}
+    ends = dict.fromkeys(m.end_text for m in margins if m.end.replace(" B", "_b") not in vague)
     kept = [f"margin of the {e}" for e in ends if _passed([m for m in margins if m.end_text == e])]
     kept += [NAMES.get(c.name, c.name) for c in checks if _passed([c])]
     return f"{KEPT}{', '.join(kept)}." if kept else ""
+
+
+def _is_vague(c: Check) -> bool:
+    """Whether a value's interval is wider than the range that it shall be in: nothing of it is kept."""
+    return None not in (c.low, c.high, c.u95) and 2 * (c.u95 or 0.0) > (c.high or 0.0) - (c.low or 0.0)
 
 
 def _passed(parts: Sequence[Margin | Check]) -> bool:
@@ -139,7 +146,8 @@ def _open_limits(margins: tuple[Margin, ...], checks: tuple[Check, ...]) -> dict
     out = {}
     for m in margins:
         if m.verdict is Verdict.UNDECIDED:
-            seen = "was not measured" if m.value_v is None else f"at {m.value_v:z.3f} V is too near to decide"
+            word = "not known well enough" if m.would_decide.startswith(VAGUE) else "too near to decide"
+            seen = "was not measured" if m.value_v is None else f"at {m.value_v:z.3f} V is {word}"
             out[f"margin of the {m.end_text}"] = (
                 f"the {m.end_text} {seen} against its {m.rail} limit of {m.limit_v:z.3f} V: {m.would_decide}"
             )

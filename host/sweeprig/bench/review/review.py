@@ -13,6 +13,7 @@ import numpy as np
 from sweeprig import __version__
 from sweeprig.analysis.wiggle import WIGGLES
 from sweeprig.bench.hookup.rules import setup_remarks
+from sweeprig.bench.review.csv_time import check_time
 from sweeprig.bench.review.engine import engine_findings
 from sweeprig.bench.review.evidence import evidence_findings
 from sweeprig.bench.review.kept_profile import named_profile, profile_for
@@ -48,6 +49,7 @@ class Choices:
     guard_factor: float | None = None
     track_ohm: float | None = None
     calibration: Calibration | None = None
+    time_unit: str | None = None  # of a CSV: s, ms or us; None: as its header says, if that can be
 
 
 def versions() -> dict[str, str]:
@@ -111,8 +113,12 @@ def review_csv(path: Path, choices: Choices | None = None, *, made_at: str | Non
     chosen = choices or Choices()
     setup = _settle(SweepSetup(), chosen)
     profile, _ = profile_for(SweepSetup(), chosen.profile)
-    trace = replace(read_csv(path), nominal_supply_v=profile.supply.nominal_v, name=path.name)
-    return _outcome(trace, setup, profile, chosen, made_at=made_at)
+    read = read_csv(path, time_unit=chosen.time_unit)
+    trace = replace(read, nominal_supply_v=profile.supply.nominal_v, name=path.name)
+    outcome = _outcome(trace, setup, profile, chosen, made_at=made_at)
+    if chosen.time_unit is None:
+        check_time(trace, outcome.analysis, profile)
+    return outcome
 
 
 def review_file(path: Path, choices: Choices | None = None, *, made_at: str | None = None) -> Outcome:

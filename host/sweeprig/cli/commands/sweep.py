@@ -110,6 +110,7 @@ def review(
     starts: opt.StartsOption = None,
     sense: opt.SenseOption = None,
     track_ohm: opt.TrackOhm = None,
+    time_unit: opt.TimeUnitOption = None,
     guard: opt.Guard = None,
     sheet_file: opt.SheetFile = None,
     sheet: opt.OldSheetFile = None,
@@ -127,7 +128,7 @@ def review(
     (named,) = named_captures([file], records_place(place))
     if sheet is not None:
         check_target(sheet, named.path)
-    outcome = named.review(Choices(profile, starts, sense, guard, track_ohm))
+    outcome = named.review(Choices(profile, starts, sense, guard, track_ohm, time_unit=time_unit))
     unwritten = _written(outcome, sheet)
     sheet = None if unwritten else sheet
     files = {"capture_file": str(named.path), "sheet_file": str(sheet) if sheet else None}
