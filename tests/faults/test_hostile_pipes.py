@@ -2,21 +2,38 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import threading
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
 from sweeprig.bench.batch.gauge_data import readings_of_csv
 from sweeprig.bench.calibration.points import read_points
+from sweeprig.bench.hookup.cautions import JobBook
+from sweeprig.bench.hookup.lead_book import LeadBook, LeadCheck
+from sweeprig.bench.shop.config import load_config, set_value
+from sweeprig.calibration.store import calibration_path, load_calibration
 from sweeprig.capture.csv_file import read_csv
 from sweeprig.capture.file import read_capture, write_capture
 from sweeprig.capture.sweep import recover
-from sweeprig.errors import CalibrationError, CaptureFileError, CsvError, SweeprigError
+from sweeprig.errors import (
+    CalibrationError,
+    CalibrationFileError,
+    CaptureFileError,
+    ConfigError,
+    CsvError,
+    InputError,
+    ProfileError,
+    SweeprigError,
+)
+from sweeprig.judge.profile import load_profile
 from sweeprig.twin.capture import capture_of
+from sweeprig.twin.converter_table import read_converter
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="needs pipes with names")
 
@@ -54,6 +71,9 @@ def unblocked(pipe: Path, what: Callable[[], object]) -> list[object]:
         (readings_of_csv, CsvError),
         (read_capture, CaptureFileError),
         (read_points, CalibrationError),
+        (load_config, ConfigError),
+        (lambda pipe: set_value(pipe, "operator", "A"), ConfigError),
+        (lambda pipe: read_converter(pipe, noise_lsb=0.5), InputError),
     ],
 )
 def test_a_pipe_is_not_waited_for(
@@ -62,6 +82,53 @@ def test_a_pipe_is_not_waited_for(
     (came,) = unblocked(pipe, lambda: read(pipe))
     assert isinstance(came, error)
     assert "not a regular file" in came.seen
+
+
+def test_a_pipe_is_no_profile(tmp_path: Path) -> None:
+    pipe = tmp_path / "a.toml"
+    os.mkfifo(pipe)
+    (came,) = unblocked(pipe, lambda: load_profile(pipe))
+    assert isinstance(came, ProfileError)
+    assert "not a regular file" in came.seen
+
+
+def test_a_pipe_among_the_books_is_not_waited_for(tmp_path: Path) -> None:
+    """A calibration is an error; what was confirmed, and the last test of a lead, are as if nothing was there."""
+    jobs, leads = JobBook(tmp_path), LeadBook(tmp_path)
+    jobs.note("1042", ["plug-off"], when=datetime(2026, 1, 1, tzinfo=UTC))
+    leads.note("00ff", LeadCheck("2026-01-01", True, 0.5, 0.5, 0.001, 0, 10.0))
+    calibration_path("00ff", folder=tmp_path).write_text("{}")
+    books = list(tmp_path.iterdir())
+    assert len(books) == 3
+    for book in books:
+        book.unlink()
+        os.mkfifo(book)
+
+    def damaged() -> object:
+        return load_calibration("00ff", folder=tmp_path)
+
+    calibration = calibration_path("00ff", folder=tmp_path)
+    (came,) = unblocked(calibration, damaged)
+    assert isinstance(came, CalibrationFileError)
+    assert "not a regular file" in came.seen
+    others = [book for book in books if book != calibration]
+    for look in (lambda: jobs.confirmed("1042"), lambda: leads.last("00ff")):
+        (came,) = unblocked_of(others, look)
+        assert not came
+
+
+def unblocked_of(pipes: list[Path], what: Callable[[], object]) -> list[object]:
+    """Do the same where it is not known which of several pipes is waited for."""
+    came: list[object] = []
+    thread = threading.Thread(target=lambda: came.append(what()))
+    thread.start()
+    thread.join(20.0)
+    in_time = list(came)
+    for pipe in pipes if thread.is_alive() else ():
+        with contextlib.suppress(OSError):  # nobody reads from this one
+            os.close(os.open(pipe, os.O_WRONLY | os.O_NONBLOCK))
+    thread.join(20.0)
+    return in_time
 
 
 def test_a_pipe_is_no_journal(pipe: Path) -> None:

@@ -68,8 +68,8 @@ def _nothing_else(data: Any, known: Any, where: str) -> None:
 
 
 def _check_channel(own: ChannelCalibration) -> None:
-    if own.line.gain_v == 0:
-        raise ValueError("gain_v is 0")
+    if own.line.gain_v <= 0:
+        raise ValueError(f"gain_v is {own.line.gain_v:g}, not above 0")
     bent = own.linearity
     if bent is None:
         return

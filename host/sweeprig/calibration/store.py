@@ -14,6 +14,7 @@ import numpy as np
 from sweeprig.calibration.model import Calibration
 from sweeprig.calibration.read import read_calibration
 from sweeprig.capture.atomic import write_atomically
+from sweeprig.capture.regular import read_text
 from sweeprig.errors import CalibrationFileError
 
 FORMAT = "sweeprig-calibration"
@@ -35,11 +36,14 @@ def calibration_to_dict(calibration: Calibration) -> dict[str, Any]:
     return {"format": FORMAT, "version": VERSION, **data}
 
 
-def calibration_from_dict(data: Mapping[str, Any]) -> Calibration:
-    """Return the calibration in plain data. Raises CalibrationFileError, which names the key that does not fit."""
+def calibration_from_dict(data: Mapping[str, Any], where: str = "") -> Calibration:
+    """Return the calibration in plain data, of the file `where`.
+
+    Raises CalibrationFileError, which names the file and the key that does not fit.
+    """
     if data.get("format") not in _FORMATS or data.get("version") != VERSION or data.get("version") is True:
         raise CalibrationFileError(
-            "The file is not a calibration of this version.",
+            f"{where or 'The file'} is not a calibration of this version.",
             seen=f"{data.get('format')!s:.40} version {data.get('version')!s:.40}",
             limit=f"{FORMAT} version {VERSION}",
             next_step="calibrate the rig again: sweeprig calibrate",
@@ -50,7 +54,7 @@ def calibration_from_dict(data: Mapping[str, Any]) -> Calibration:
         )
     except (LookupError, TypeError, ValueError, ArithmeticError, AttributeError, RecursionError) as exc:
         raise CalibrationFileError(
-            "The calibration is damaged.",
+            f"The calibration {where} is damaged." if where else "The calibration is damaged.",
             seen=f"{exc!s:.300}",
             next_step="calibrate the rig again: sweeprig calibrate",
         ) from exc
@@ -103,9 +107,7 @@ def load_calibration(uid: str, *, folder: Path) -> Calibration | None:
     """Return the stored calibration of a rig, None where there is none. Raises CalibrationFileError."""
     path = _where(uid, folder)
     try:
-        if path.stat().st_size > MOST_BYTES:
-            raise ValueError(f"more than {MOST_BYTES} bytes")
-        data = json.loads(path.read_text(encoding="utf-8"))
+        data = json.loads(read_text(path, most=MOST_BYTES))
     except FileNotFoundError:
         return None
     except (OSError, ValueError, RecursionError, MemoryError) as exc:
@@ -114,7 +116,7 @@ def load_calibration(uid: str, *, folder: Path) -> Calibration | None:
             seen=f"{exc!s:.300}",
             next_step="remove it and calibrate again: sweeprig calibrate",
         ) from exc
-    return calibration_from_dict(data if isinstance(data, dict) else {})
+    return calibration_from_dict(data if isinstance(data, dict) else {}, str(path))
 
 
 def save_calibration(calibration: Calibration, *, folder: Path) -> Path:
@@ -145,7 +147,7 @@ def stored_uids(*, folder: Path) -> list[str]:
 def _date_of(path: Path) -> str:
     """Return when a stored calibration was made; "" where it cannot be read."""
     try:
-        return str(json.loads(path.read_text(encoding="utf-8"))["made_at"])
+        return str(json.loads(read_text(path, most=MOST_BYTES))["made_at"])
     except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return ""
 

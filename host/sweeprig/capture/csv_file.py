@@ -15,8 +15,8 @@ from pathlib import Path
 
 import numpy as np
 
-from sweeprig.capture.folder import size_of
 from sweeprig.capture.model import Channel, FloatArray, Trace
+from sweeprig.capture.regular import TooLongError, read_regular
 from sweeprig.errors import CsvError
 
 NEEDED = ("time_s", "signal_v")
@@ -104,17 +104,16 @@ def _is_hint(line: str) -> bool:
 
 def _text(path: Path) -> str:
     try:
-        size = size_of(path)
-        data = path.read_bytes() if size <= MOST_BYTES else b""
-    except (OSError, ValueError) as exc:
-        raise CsvError(f"{path} cannot be read.", seen=str(exc), next_step="check the name") from exc
-    if size > MOST_BYTES:
+        data = read_regular(path, most=MOST_BYTES)
+    except TooLongError as exc:
         raise CsvError(
             f"{path} is too long.",
-            seen=f"{size} bytes",
+            seen=f"{exc.size} bytes",
             limit=f"{MOST_BYTES} bytes",
             next_step="export a shorter part, or fewer rows a second",
-        )
+        ) from exc
+    except (OSError, ValueError) as exc:
+        raise CsvError(f"{path} cannot be read.", seen=str(exc), next_step="check the name") from exc
     encoding = "utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig"
     try:
         text = data.decode(encoding)

@@ -22,7 +22,6 @@ from numpy.typing import NDArray
 
 from sweepboard import wire
 from sweeprig.capture.atomic import write_new
-from sweeprig.capture.folder import size_of
 from sweeprig.capture.locks import let_go, remove
 from sweeprig.capture.model import Capture
 from sweeprig.capture.plain import setup_from_plain, setup_to_plain
@@ -35,6 +34,7 @@ from sweeprig.capture.plausible import (
     checked_meta,
     renamed,
 )
+from sweeprig.capture.regular import MOST_CAPTURE, TooLongError, read_regular
 from sweeprig.errors import CaptureFileError
 from sweeprig.link.clean import clean_plain, clean_text, is_whole
 from sweeprig.link.messages import Gap, Mark, Records, SlowReading, Snapshot
@@ -75,7 +75,7 @@ DAMAGE = (  # what zip, zlib, json and numpy raise for bytes that are not a whol
 _ARRAYS: dict[str, tuple[Any, ...]] = {**_RECORD_ARRAYS, **_EVENT_ARRAYS}
 MOST_MEMBER = 1 << 30  # bytes of one array, unpacked: the sums of a day, the longest sweep, have 1.04e9
 MOST_META = 32 << 20  # bytes of the description, unpacked
-MOST_FILE = 2 << 30  # bytes of the whole file
+MOST_FILE = MOST_CAPTURE  # bytes of the whole file
 _STAMP = (1980, 1, 1, 0, 0, 0)  # no clock in the file, so that equal captures are equal files
 
 
@@ -197,12 +197,11 @@ def _meta_of(capture: Capture, digests: Mapping[str, str]) -> dict[str, Any]:
 def read_capture(path: Path) -> Capture:
     """Read a capture file; every part is checked against its stored digest. Raises CaptureFileError."""
     try:
-        size = size_of(path)
-        data = path.read_bytes() if size <= MOST_FILE else b""
+        data = read_regular(path, most=MOST_FILE)
+    except TooLongError as exc:
+        raise _damaged(str(path), f"more than {MOST_FILE} bytes", exc.size) from exc
     except (OSError, ValueError, MemoryError) as exc:
         raise CaptureFileError(f"{path} cannot be read.", seen=str(exc), next_step="check the name") from exc
-    if size > MOST_FILE:
-        raise _damaged(str(path), f"more than {MOST_FILE} bytes", size)
     try:
         capture = unpack(data, where=str(path))
     except DAMAGE as exc:

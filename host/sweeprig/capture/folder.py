@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import stat
 import tempfile
 import unicodedata
 from collections.abc import Iterator
@@ -45,14 +44,6 @@ def numbered(folder: Path, stem: str, suffix: str) -> Iterator[Path]:
 def free_path(folder: Path, stem: str, suffix: str) -> Path:
     """Return the first of the numbered paths that no file has yet."""
     return next(path for path in numbered(folder, stem, suffix) if not path.exists())
-
-
-def size_of(path: Path) -> int:
-    """Return the bytes of a regular file. OSError for others: a pipe or a device may have no end."""
-    found = path.stat()
-    if not stat.S_ISREG(found.st_mode):
-        raise OSError("it is not a regular file")
-    return found.st_size
 
 
 def ready_folder(folder: Path) -> Path:

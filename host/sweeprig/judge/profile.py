@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import difflib
-import errno
 from collections.abc import Mapping
 from dataclasses import replace
 from importlib import resources
 from pathlib import Path
 from typing import Any
 
+from sweeprig.capture.regular import read_text
 from sweeprig.errors import ProfileError
 from sweeprig.judge.profile_check import Problem, check_text
 from sweeprig.judge.profile_model import Aim as Aim
@@ -48,12 +48,9 @@ def profile_text(name_or_path: str | Path) -> tuple[str, str]:
             next_step=f"did you mean {near[0]}?" if near else "see `sweeprig profile list`",
         )
     try:
-        size = path.stat().st_size
-        if size > MOST_PROFILE:
-            raise OSError(errno.EFBIG, f"{size} bytes, more than {MOST_PROFILE}")
-        return path.read_text(encoding="utf-8"), str(path)
+        return read_text(path, most=MOST_PROFILE), str(path)
     except (OSError, ValueError) as exc:
-        why = exc.strerror if isinstance(exc, OSError) else "it is not UTF-8 text"
+        why = (exc.strerror or exc) if isinstance(exc, OSError) else "it is not UTF-8 text"
         raise ProfileError(
             f"The profile {clean_text(str(path), 200)} cannot be read.",
             seen=str(why),

@@ -14,6 +14,9 @@ from sweeprig.judge.scale import Scale
 
 TURN = "Turn the sensor on its mount until both ends have their margins"
 FIXED = "Check stop, lever and part: this mount does not let the sensor be turned"
+LEAST_WIDTH = (
+    0.1  # of the nominal supply: an interval up to this is no reason to doubt a level; own choice, no source
+)
 MOST_OF_SPAN = (
     0.5  # of the least distance of the ends: a level with a wider interval is none; own choice, no source
 )
@@ -107,13 +110,16 @@ def _margin(
         more = would_decide(
             q.value, u95=q.u95, low=low, high=high, guard_factor=guard_factor, budget=q.budget
         )
-    elif verdict is Verdict.PASS and (most := MOST_OF_SPAN * limits.span.value) < 2 * q.u95:
+    elif verdict is Verdict.PASS and (most := _widest(profile)) < 2 * q.u95:
         verdict = Verdict.UNDECIDED
-        more = (
-            f"{VAGUE} of {2 * q.u95:.2g} V is wider than {most:.2g} V, half the least distance of the ends: "
-        )
+        more = f"{VAGUE} of {2 * q.u95:.2g} V is wider than {most:.2g} V, too wide for the level of an end: "
         more += remedy(q.budget)
     return Margin(name, rail, q.value, q.u95 or None, limit, verdict, more, measured.value)
+
+
+def _widest(profile: Profile) -> float:
+    """Return the interval [V] beyond which a level is no level of an end."""
+    return max(MOST_OF_SPAN * profile.limits.span.value, LEAST_WIDTH * profile.supply.nominal_v)
 
 
 def margin_findings(

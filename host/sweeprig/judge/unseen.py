@@ -142,19 +142,24 @@ def verify_failed(calibration: Calibration) -> bool:
     return bool(calibration.verified and calibration.verified[-1].get("verdict") == "fail")
 
 
+OF_OLD = "2000-01-01T00:00:00+00:00"  # any date: whether another reads
 CLOCKS_APART = 1 / 24  # d; by which a calibration may be dated after a capture without a word
 
 
 def rig_marks(calibration: Calibration | None, *, taken_at: str) -> tuple[str, ...]:
     """Return what of the rig has to stand on the sheet: calibration none or too old, failed check standard, remarks.
 
-    `taken_at`: ISO 8601 with offset, when the capture was taken; dates that do not read are no reason to mark.
+    `taken_at`: ISO 8601 with offset, when the capture was taken; one that does not read is no reason to mark.
     """
     if calibration is None:
         return ()
     out = []
     if calibration.kind == "nominal":
         out.append("This rig is not calibrated: each ± here is what its parts' tolerances allow.")
+    elif age_days(calibration.made_at, OF_OLD) is None:
+        out.append(
+            "The date of the calibration is not known, so it counts as too old: calibrate the rig again."
+        )
     age = age_days(calibration.made_at, taken_at)
     if age is not None and age > calibration.max_age_days:
         out.append(

@@ -12,6 +12,7 @@ from enum import Enum
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from sweeprig.capture.regular import MOST_CAPTURE, read_regular
 from sweeprig.errors import RecordsError
 
 if TYPE_CHECKING:
@@ -131,7 +132,7 @@ def hash_of(outcome: Outcome, path: Path) -> str:
     if outcome.capture is not None and outcome.capture.sha256:
         return outcome.capture.sha256
     try:
-        return hashlib.sha256(path.read_bytes()).hexdigest()
+        return hashlib.sha256(read_regular(path, most=MOST_CAPTURE)).hexdigest()
     except OSError as exc:
         raise RecordsError(
             f"{path} cannot be read, so no record is kept.",

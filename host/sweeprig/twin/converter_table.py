@@ -9,10 +9,12 @@ from pathlib import Path
 
 import numpy as np
 
+from sweeprig.capture.regular import read_text
 from sweeprig.errors import InputError
 from sweeprig.twin.converter import CODES, Converter, converter_of
 
 HEADING = ["code", "input_v"]
+MOST_BYTES = 4 << 20  # of a table: a row has some 20
 VREF_V = 3.3  # where the table names none
 LEAST_SHARE = 0.8  # of the codes, between the first and the last row
 
@@ -20,7 +22,7 @@ LEAST_SHARE = 0.8  # of the codes, between the first and the last row
 def read_converter(file: Path, *, noise_lsb: float) -> Converter:
     """Return the converter of a table. Raises InputError that names the file, the line and what belongs there."""
     try:
-        lines = file.read_text(encoding="utf-8").splitlines()
+        lines = read_text(file, most=MOST_BYTES).splitlines()
     except (OSError, UnicodeDecodeError) as exc:
         raise _wrong(file, str(exc), "a CSV that can be read") from None
     vref_v, rows = _reference(file, lines), _rows(file, lines)

@@ -13,10 +13,11 @@ from typing import Any
 import numpy as np
 
 from sweeprig.bench.batch.gauge import ACCEPTABLE, GOOD, LEAST_CATEGORIES, FloatArray, Parts, Study, judged
-from sweeprig.capture.folder import size_of
+from sweeprig.capture.regular import read_text
 from sweeprig.errors import AnalysisError, CsvError, InputError
 from sweeprig.records.rows import Record
 
+MOST_BYTES = 16 << 20  # of a table: a quarter of a million readings
 COLUMNS = ("part", "operator", "value_v")
 
 
@@ -32,8 +33,7 @@ class Reading:
 def readings_of_csv(path: Path) -> list[Reading]:
     """Read part, operator and value_v; other columns are left aside. Raises CsvError, which names the line."""
     try:
-        size_of(path)
-        reader = csv.DictReader(path.read_text(encoding="utf-8-sig").splitlines())
+        reader = csv.DictReader(read_text(path, most=MOST_BYTES).splitlines())
         names, rows = reader.fieldnames or [], [(row, reader.line_num) for row in reader]
     except (OSError, UnicodeDecodeError, csv.Error) as exc:
         raise CsvError(

@@ -18,7 +18,7 @@ from sweeprig.bench.readings.engine import EngineSeen
 from sweeprig.bench.readings.live import collect, has, streaming
 from sweeprig.calibration.model import Meter
 from sweeprig.capture.atomic import write_atomically
-from sweeprig.capture.folder import size_of
+from sweeprig.capture.regular import MOST_BOOK, read_text
 from sweeprig.errors import CalibrationError, InputError
 from sweeprig.frontend import front_end_of
 from sweeprig.link.client import RigClient
@@ -196,9 +196,7 @@ def read_points(path: Path) -> list[Measured]:
     An empty code is a channel that was not connected. Raises CalibrationError with the line.
     """
     try:
-        size_of(path)
-        with path.open(newline="", encoding="utf-8-sig") as file:
-            rows = list(csv.DictReader(file))
+        rows = list(csv.DictReader(io.StringIO(read_text(path, most=MOST_BOOK))))
     except (OSError, UnicodeDecodeError, csv.Error) as exc:
         raise CalibrationError(
             f"The file of points {path} cannot be read.", seen=str(exc), next_step="check the file"

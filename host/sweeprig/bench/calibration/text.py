@@ -40,7 +40,8 @@ def lines_of_calibration(calibration: Calibration, *, now: datetime) -> list[str
     lines = [
         f"Rig {calibration.rig_uid or '-'}, {calibration.build} build, {calibration.chip or 'unknown chip'}: "
         f"{calibration.kind}"
-        + ("" if age is None else f", {max(age, 0):.0f} days old (limit {calibration.max_age_days:g})")
+        + (f", {max(age, 0):.0f} days old (limit {calibration.max_age_days:g})" if age is not None else "")
+        + (", of an unknown date" if age is None and calibration.kind != "nominal" else "")
     ]
     if calibration.kind == "nominal":
         return [*lines, *_worth(calibration), due(calibration, now=now)]
@@ -54,7 +55,8 @@ def lines_of_calibration(calibration: Calibration, *, now: datetime) -> list[str
 
 
 def _about(calibration: Calibration) -> list[str]:
-    said = [f"Made {calibration.made_at}" + (f" by {calibration.operator}" if calibration.operator else "")]
+    made = calibration.made_at or "at an unknown date"
+    said = [f"Made {made}" + (f" by {calibration.operator}" if calibration.operator else "")]
     if calibration.meter is not None:
         said.append(f"Meter: {meter_text(calibration.meter)}")
     if calibration.reference == "monitor":

@@ -135,17 +135,24 @@ def due(calibration: Calibration, *, now: datetime) -> str:
     """Return what is due before the next job: a check standard today, or a new calibration; "" where nothing is."""
     if calibration.kind == "nominal":
         return "This rig is not calibrated: its accuracy comes from its parts' tolerances. Next: sweeprig calibrate"
-    age = age_days(calibration, now=now)
-    if age is not None and age > calibration.max_age_days:
-        return f"The calibration is {age:.0f} days old, limit {calibration.max_age_days:g}. Next: sweeprig calibrate"
-    if age is not None and age < -1 / 24:
-        return f"The calibration is {-age:.0f} days in the future: set the clock, or: sweeprig calibrate"
+    if by_date := _due_by_date(calibration, age_days(calibration, now=now)):
+        return by_date
     last = calibration.verified[-1] if calibration.verified else {}
     if last.get("verdict") == "fail":
         return "The last verification failed. Next: sweeprig calibrate"
     dates = (calibration.made_at[:10], str(last.get("on", ""))[:10])
     if f"{now:%Y-%m-%d}" not in dates:
         return "Not verified today. Before the first job: sweeprig calibrate verify VOLTS"
+    return ""
+
+
+def _due_by_date(calibration: Calibration, age: float | None) -> str:
+    if age is None:
+        return "The date of the calibration is not known, so it counts as too old. Next: sweeprig calibrate"
+    if age > calibration.max_age_days:
+        return f"The calibration is {age:.0f} days old, limit {calibration.max_age_days:g}. Next: sweeprig calibrate"
+    if age < -1 / 24:
+        return f"The calibration is {-age:.0f} days in the future: set the clock, or: sweeprig calibrate"
     return ""
 
 

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Protocol
 
 from sweeprig.capture.atomic import write_atomically
+from sweeprig.capture.regular import MOST_BOOK, read_text
 from sweeprig.errors import InputError, SafetyError
 from sweeprig.words import Hookup, Setting
 
@@ -179,7 +180,7 @@ class JobBook:
         if not job:
             return {}
         try:
-            data = json.loads(self._file(job).read_text(encoding="utf-8"))
+            data = json.loads(read_text(self._file(job), most=MOST_BOOK))
             return {str(k): str(v) for k, v in data["confirmed"].items()}
         except (OSError, ValueError, KeyError, AttributeError, TypeError, RecursionError):
             return {}

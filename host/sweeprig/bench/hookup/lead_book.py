@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from sweeprig.capture.atomic import write_atomically
+from sweeprig.capture.regular import MOST_BOOK, read_text
 
 
 @dataclass(frozen=True)
@@ -55,7 +56,7 @@ class LeadBook:
     def last(self, uid: str) -> LeadCheck | None:
         """Return the last check; None where there is none that can be read."""
         try:
-            return LeadCheck(**json.loads(self._file(uid).read_text(encoding="utf-8")))
+            return LeadCheck(**json.loads(read_text(self._file(uid), most=MOST_BOOK)))
         except (OSError, ValueError, TypeError, RecursionError):
             return None
 

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from sweeprig.bench.shop.config import load_config
 from sweeprig.bench.shop.places import expanded, find_places
 from sweeprig.capture.atomic import write_atomically
+from sweeprig.capture.regular import MOST_CAPTURE, read_regular
 from sweeprig.errors import SweeprigError
 
 if TYPE_CHECKING:
@@ -33,7 +34,7 @@ def keep(store: Store, path: Path, place: str) -> str:
     if not place:
         return ""
     try:
-        data = path.read_bytes()
+        data = read_regular(path, most=MOST_CAPTURE)
         digest = hashlib.sha256(data).hexdigest()
         if place == DATABASE:
             store.put_file(digest, data)
@@ -78,6 +79,6 @@ def fetch(store: Store, record: Record, place: str, *, into: Path) -> Path | Non
 
 def _is_whole(path: Path, digest: str) -> bool:
     try:
-        return hashlib.sha256(path.read_bytes()).hexdigest() == digest
+        return hashlib.sha256(read_regular(path, most=MOST_CAPTURE)).hexdigest() == digest
     except OSError:
         return False

@@ -10,12 +10,12 @@ from typing import Any
 
 from sweeprig.bench.shop.places import Places, expanded
 from sweeprig.capture.atomic import write_atomically
+from sweeprig.capture.regular import MOST_BOOK, read_text
 from sweeprig.errors import ConfigError
 from sweeprig.link.clean import clean_text, hide_passwords
 from sweeprig.words import ANY_SENSOR
 
 COMMAND_LINE = "the command line"
-MOST_BYTES = 1 << 20  # of the file: a thousand times what it needs
 
 
 @dataclass(frozen=True)
@@ -81,12 +81,17 @@ def _shown(value: Any) -> str:
 
 def load_config(path: Path) -> Config:
     """Read the file; a missing one gives the defaults."""
+    _, data = _read(path)
+    return replace(Config(), **{key: check_value(key, value, str(path)) for key, value in data.items()})
+
+
+def _read(path: Path) -> tuple[str, dict[str, Any]]:
+    """Return the text of the file and what it holds; nothing of a missing one."""
     try:
-        if path.stat().st_size > MOST_BYTES:
-            raise ValueError(f"more than {MOST_BYTES} bytes")
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
+        text = read_text(path, most=MOST_BOOK)
+        return text, tomllib.loads(text)
     except FileNotFoundError:
-        return Config()
+        return "", {}
     except (
         ValueError,
         RecursionError,
@@ -98,7 +103,6 @@ def load_config(path: Path) -> Config:
         raise ConfigError(
             f"{path} cannot be read.", seen=str(exc), next_step="check its permissions"
         ) from exc
-    return replace(Config(), **{key: check_value(key, value, str(path)) for key, value in data.items()})
 
 
 def captures_folder(config: Config, places: Places) -> Path:
@@ -117,12 +121,14 @@ def parse_value(key: str, text: str) -> Any:
 
 
 def set_value(path: Path, key: str, text: str) -> Config:
-    """Set one key and keep the rest of the file, comments included."""
+    """Set one key and keep the rest of the file, comments included. A file that is not TOML is not written over.
+
+    A wrong value of this key is mended. Raises ConfigError where another key is wrong, with this one set.
+    """
     import tomlkit
 
     value = check_value(key, parse_value(key, text), COMMAND_LINE)
-    load_config(path)  # a broken file is not written over
-    document = tomlkit.parse(path.read_text(encoding="utf-8")) if path.exists() else tomlkit.document()
+    document = tomlkit.parse(_read(path)[0])
     document[key] = value
     step = "check its permissions; the file is unchanged"
     write_atomically(

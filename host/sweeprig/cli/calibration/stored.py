@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from sweeprig.cli import options as opt
 from sweeprig.cli.calibration.options import Rig
@@ -49,17 +50,12 @@ def show(rig: Rig = "", as_json: opt.AsJson = False) -> None:
 
 def list_calibrations(as_json: opt.AsJson = False) -> None:
     """List calibrated rigs: kind of calibration, age, and what is due."""
-    from sweeprig.bench.calibration.verify import age_days, due
     from sweeprig.calibration.store import stored_uids
     from sweeprig.capture.folder import local_now
     from sweeprig.cli.session import settings
 
-    folder, now = settings()[1].calibrations, local_now()
-    rows = []
-    for uid in stored_uids(folder=folder):
-        found = stored(uid, folder)
-        rows.append({"rig": uid, "kind": found.kind, "made_at": found.made_at, "due": due(found, now=now),
-                     "age_days": age_days(found, now=now)})  # fmt: skip
+    folder = settings()[1].calibrations
+    rows = [_row(uid, folder, local_now()) for uid in stored_uids(folder=folder)]
     if as_json:
         console.show_json(rows)
         return
@@ -68,3 +64,16 @@ def list_calibrations(as_json: opt.AsJson = False) -> None:
         console.show(f"{row['rig']:24}{row['kind']:18}{age:12}{row['due']}")
     if not rows:
         console.say("No calibration is stored. Next: sweeprig calibrate")
+
+
+def _row(uid: str, folder: Path, now: datetime) -> dict[str, Any]:
+    """Return one rig's line; a calibration that cannot be read is named and keeps no other from the list."""
+    from sweeprig.bench.calibration.verify import age_days, due
+    from sweeprig.errors import CalibrationFileError
+
+    try:
+        found = stored(uid, folder)
+    except CalibrationFileError as error:
+        return {"rig": uid, "kind": "damaged", "made_at": "", "due": str(error), "age_days": None}
+    return {"rig": uid, "kind": found.kind, "made_at": found.made_at, "due": due(found, now=now),
+            "age_days": age_days(found, now=now)}  # fmt: skip
