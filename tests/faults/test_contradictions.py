@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from support.told import told
+from support.whole_errors import says_all
 from sweepboard import wire
 from sweeprig.analysis.model import Code
 from sweeprig.bench.review.review import review_capture
@@ -105,7 +105,7 @@ def test_a_capture_of_such_records_is_refused(
     path.write_bytes(pack(change(good, np.arange(len(good.records)))))
     with pytest.raises(CaptureFileError) as caught:
         read_capture(path)
-    told(caught.value)
+    says_all(caught.value)
     assert "records" in caught.value.seen
 
 
@@ -207,7 +207,7 @@ def test_an_entry_against_the_records_is_named(
     path.write_bytes(crafted(good, **{key: value}))
     with pytest.raises(CaptureFileError) as caught:
         read_capture(path)
-    told(caught.value)
+    says_all(caught.value)
     assert f"{key} {value!r}" in caught.value.seen
     assert caught.value.limit
 
@@ -222,7 +222,7 @@ def test_a_setup_that_no_command_makes_is_named(
     path.write_bytes(crafted(good, {key: value}))
     with pytest.raises(CaptureFileError) as caught:
         read_capture(path)
-    told(caught.value)
+    says_all(caught.value)
     assert f"{key} {value!r}" in caught.value.seen
 
 
