@@ -14,6 +14,7 @@ from typing import Any
 from sweepboard.keep_order import MOST_TEXT
 from sweeprig.bench.hookup.cautions import CAUTIONS, SECURED, Confirmation
 from sweeprig.bench.hookup.interlock import NEEDS_SECURING
+from sweeprig.bench.hookup.way_off import off_order
 from sweeprig.bench.readings.limits import SNAPSHOT_SPREAD, limit
 from sweeprig.bench.sweep.pace import SweepPlan
 from sweeprig.bench.sweep.trigger import LEAD_S
@@ -27,11 +28,12 @@ from sweeprig.words import Hookup, Setting
 
 PLUG_OFF = Confirmation(
     "plug-off",
-    "Before each press the sensor's plug is OFF the harness and on the rig's powered lead; nothing else feeds it.",
+    "I WILL take the sensor's plug OFF the harness, onto the rig's powered lead, before each press; nothing else"
+    " feeds it then.",
 )
 USB_FIRST = Confirmation(
     "usb-first",
-    "The power bank is connected BEFORE the tap; afterwards: ignition off, then the tap off, then the power bank.",
+    f"I WILL connect the power bank BEFORE the tap. {off_order('power bank')}",
 )
 HOURS = 24  # of running time that an order holds
 NOT_SENT = ("profile_text", "prepared")  # of a setup: too long for a board, and looked at again afterwards

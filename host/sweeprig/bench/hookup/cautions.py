@@ -14,6 +14,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Protocol
 
+from sweeprig.bench.hookup.way_off import OFF_ORDER
 from sweeprig.capture.atomic import write_atomically
 from sweeprig.capture.regular import MOST_BOOK, read_text
 from sweeprig.errors import InputError, SafetyError
@@ -26,7 +27,7 @@ VEHICLE_CAUTIONS = (
     "A motor-driven throttle plate closes on fingers without warning: never push it by hand, never drive its"
     " motor. In the vehicle move the pedal.",
     "Read out and write down the stored trouble codes before anything is unplugged.",
-    "Ignition off, then wait for the controllers to shut down, before any plug is moved.",
+    "Ignition off, then wait until the controllers have shut down, before any plug or tap is moved.",
     "An unplugged sensor stores codes and can cause limp mode. Afterwards: relearn by the service procedure, and"
     " recheck before driving.",
     "Pierce no insulation. Keep away from airbag wiring (yellow sleeves in common practice) and from high-voltage"
@@ -71,7 +72,7 @@ LAPTOP = Confirmation(
 )
 USB_FIRST = Confirmation(
     "usb-first",
-    "USB was connected BEFORE the tap. Afterwards: first the tap off, then ignition off, then USB off.",
+    f"USB was connected BEFORE the tap. {OFF_ORDER}",
 )
 SECURED = Confirmation(
     "secured",

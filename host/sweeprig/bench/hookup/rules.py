@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from sweepboard import wire
+from sweeprig.bench.hookup.way_off import SHUT_DOWN
 from sweeprig.bench.readings.limits import least_supply_v, limit
 from sweeprig.bench.readings.live import Levels
 from sweeprig.calibration.slow import NOT_CONNECTED_V
@@ -129,7 +130,8 @@ def check_dead(seen: Levels) -> str:
         "The sensor's leads carry voltage while the rig's supply is off.",
         seen=there,
         limit=f"below {limit('before_power.stray_v'):z.1f} V before the rig switches on",
-        next_step="take the sensor's plug OFF the harness; if another controller feeds it: --hookup tapped",
+        next_step=f"{SHUT_DOWN}, then take the sensor's plug OFF the harness; if another controller is to feed it:"
+        " --hookup tapped",
     )
 
 
@@ -196,7 +198,7 @@ def check_released(seen: Levels) -> str:
         "The rig does not release the tapped leads.",
         seen=", ".join(fed),
         limit="supply off, burden and bias released",
-        next_step="take the tap off; install the firmware again: sweeprig install",
+        next_step=f"{SHUT_DOWN}, tap off; then install the firmware again: sweeprig install",
     )
 
 
