@@ -22,6 +22,7 @@ from sweeprig.bench.field.kept import Kept, found_at
 from sweeprig.bench.field.order import FieldOrder, confirmations, make_order, read_order
 from sweeprig.bench.field.send import BLOCKS, Sent, longest_that_fits_s
 from sweeprig.bench.hookup.cautions import cautions_for
+from sweeprig.bench.hookup.way_off import off_order
 from sweeprig.bench.sweep.pace import plan_sweep
 from sweeprig.bench.sweep.trigger import Phase, Trigger
 from sweeprig.calibration.nominal import nominal_calibration
@@ -126,6 +127,30 @@ def test_the_card_has_every_code_and_every_caution(tmp_path: Path) -> None:
     assert "cautions: read (by A)" in lines["Confirmed at sending"]
     assert len({code_text(word) for word in MEANING}) == len(MEANING)  # no two codes alike
     assert len({WORDS[word] for word in WORDS}) == len(WORDS)
+
+
+@pytest.mark.parametrize("hookup", list(Hookup))
+@pytest.mark.parametrize("task", ["sweep", "wiggle"])
+def test_the_card_says_what_to_connect_and_when(hookup: Hookup, task: str) -> None:
+    base = sent()
+    setup = replace(base.order.setup, hookup=hookup)
+    order = replace(base.order, setup=setup, rules={**base.order.rules, "task": task})
+    steps = dict(card_lines(replace(base, order=order)))["What to do"]
+    assert [s[:3] for s in steps] == [f"{n}. " for n in range(1, len(steps) + 1)]
+    assert "Ignition off, wait until the controllers have shut down" in steps[0]
+    bank = next(i for i, s in enumerate(steps) if "power bank" in s.lower())
+    lead = next(i for i, s in enumerate(steps) if "tap lead" in s or "powered lead" in s)
+    press = next(i for i, s in enumerate(steps) if "Press" in s)
+    assert bank < lead < press < len(steps) - 1, steps
+    tapped = hookup is Hookup.TAPPED
+    assert ("Ignition on" in " ".join(steps)) is tapped
+    assert (off_order("power bank") in steps[-1]) is tapped
+
+
+def test_the_card_counts_presses_in_plain_words() -> None:
+    steps = " ".join(dict(card_lines(sent()))["What to do"])
+    assert "one press per sweep, 6 sweeps" in steps
+    assert "marks the sweep just taken as not wanted" in steps
 
 
 def test_the_guide_shows_the_same_codes_as_the_card() -> None:

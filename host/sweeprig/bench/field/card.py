@@ -1,4 +1,4 @@
-"""The one page that goes along: what each press is for, what the light says, what to beware of."""
+"""The one page that goes along: what is done in which order, what the light says, what to beware of."""
 
 from __future__ import annotations
 
@@ -8,18 +8,20 @@ from pathlib import Path
 from sweepboard.keep_light import SHORT, WORDS
 from sweeprig.bench.field.send import Sent
 from sweeprig.bench.hookup.cautions import cautions_for
+from sweeprig.bench.hookup.way_off import SHUT_DOWN, off_order
 from sweeprig.bench.sweep.pace import SweepPlan
 from sweeprig.capture.atomic import write_atomically
-from sweeprig.words import Setting
+from sweeprig.words import Hookup, Setting
 
 LIGHT = "What the light means"
+STEPS = "What to do"
 MEANING = {
     "ready": "ready for a press",
     "still": "hold the lever still",
     "armed": "move the lever",
     "running": "recording: go on",
     "kept": "kept",
-    "unwanted": "the last one is marked as not wanted",
+    "unwanted": "the sweep just taken is marked as not wanted",
     "fast": "again: moved too fast",
     "few": "again: too few strokes, or ended early",
     "unmoved": "again: nothing moved",
@@ -31,10 +33,11 @@ MEANING = {
 }
 
 STYLE = (
-    "@page{margin:11mm}body{font:9.5pt/1.2 sans-serif;max-width:52em;margin:0 auto}"
+    "@page{margin:10mm}body{font:9.2pt/1.15 sans-serif;max-width:52em;margin:0 auto}"
     "h1{font-size:14pt;margin:0}h2{font-size:11pt;margin:.5em 0 .1em}ul{margin:0;padding-left:1.4em}"
     "table{border-collapse:collapse;width:100%}td{border-bottom:1px solid #999;padding:1px 8px 1px 0}"
 )
+BARE = ' style="list-style:none;padding-left:0"'  # the steps have numbers of their own
 DRAWN_MS = 5000  # of a light's code that is drawn; from there on it is the same again
 DRAWN_W, DRAWN_H = 200, 10
 
@@ -64,24 +67,44 @@ def card_lines(sent: Sent) -> list[tuple[str, list[str]]]:
     ]
     return [
         ("What this is", about),
-        ("What to do", _steps(plan, order.sweeps, order.rules["task"])),
+        (STEPS, numbered(_steps(plan, order.sweeps, order.rules["task"], setup.hookup))),
         (LIGHT, [f"{code_text(word)}: {MEANING[word]}" for word in WORDS if word in MEANING]),
         ("Beware", [*cautions_for(Setting.VEHICLE, setup.hookup), _power_bank()]),
         ("Confirmed at sending", list(setup.confirmed)),
     ]
 
 
-def _steps(plan: SweepPlan, sweeps: int, task: str) -> list[str]:
-    times = "once" if sweeps == 1 else f"{sweeps} times, one press each"
-    if task == "wiggle":
-        return [
-            f"Press; the rig listens for {plan.longest_s:.0f} s ({times}).",
-            "Press at each place that you come to; a long press ends it. The throttle stays untouched.",
-        ]
+def numbered(lines: list[str]) -> list[str]:
+    """Return steps with their numbers."""
+    return [f"{number}. {line}" for number, line in enumerate(lines, start=1)]
+
+
+def _steps(plan: SweepPlan, sweeps: int, task: str, hookup: str) -> list[str]:
+    """Return all that is done in the vehicle, in its order: connect, press, disconnect."""
+    ready = f"Power bank to the rig's USB: {code_text('ready')} says that it is {MEANING['ready']}."
+    first = f"{SHUT_DOWN[:1].upper()}{SHUT_DOWN[1:]}."
+    pressed = _wiggled(plan, sweeps) if task == "wiggle" else _swept(plan, sweeps)
+    if str(hookup) == Hookup.TAPPED:
+        tap = "Connect the tap lead: signal and sensor ground, sense leads if there are any. Ignition on."
+        return [first, ready, tap, *pressed, off_order("power bank")]
+    lead = "Sensor's plug OFF the harness, then on the rig's powered lead. The ignition stays off."
+    return [first, ready, lead, *pressed, "Powered lead off, the plug back on the harness, power bank off."]
+
+
+def _wiggled(plan: SweepPlan, sweeps: int) -> list[str]:
+    times = "one press begins it" if sweeps == 1 else f"one press begins each, {sweeps} times"
     return [
-        f"Press and let go ({times}). Hold the lever still until the light stays on, then move it.",
-        f"{plan.words}. It ends by itself, after {plan.longest_s:.0f} s at the latest.",
-        "A press while it runs ends it at once. A press of two seconds afterwards marks the last one as not wanted.",
+        f"Press; the rig listens for {plan.longest_s:.0f} s ({times}).",
+        "Press at each place that you come to; a long press ends it. The throttle stays untouched.",
+    ]
+
+
+def _swept(plan: SweepPlan, sweeps: int) -> list[str]:
+    times = "one sweep" if sweeps == 1 else f"one press per sweep, {sweeps} sweeps"
+    return [
+        f"Press and let go ({times}). Hold the lever still until the light stays on, then move it:"
+        f" {plan.words}. It ends by itself, after {plan.longest_s:.0f} s at the latest; a press ends it at once.",
+        "Read the light. A press of two seconds marks the sweep just taken as not wanted.",
     ]
 
 
@@ -121,7 +144,7 @@ def write_card(sent: Sent, path: Path) -> Path:
     parts = [f"<h1>{title}: sweeps without a laptop</h1>"]
     for heading, lines in card_lines(sent):
         items = "".join(f"<li>{escape(line)}</li>" for line in lines)
-        body = _light_table() if heading == LIGHT else f"<ul>{items}</ul>"
+        body = _light_table() if heading == LIGHT else f'<ul{BARE if heading == STEPS else ""}>{items}</ul>'
         parts.append(f"<h2>{escape(heading)}</h2>{body}")
     page = f'<!doctype html><html lang="en"><meta charset="utf-8"><title>{title}</title>'
     page += f"<style>{STYLE}</style><body>{''.join(parts)}</body></html>"

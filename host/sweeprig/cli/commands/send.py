@@ -40,7 +40,7 @@ def send(
 ) -> None:
     """Prepare the rig for sweeps without a laptop, by its button; writes a card with the steps."""
     from sweeprig.bench.board.rig import opened_rig
-    from sweeprig.bench.field.card import card_lines, write_card
+    from sweeprig.bench.field.card import STEPS, card_lines, write_card
     from sweeprig.bench.field.send import send as send_order
     from sweeprig.capture.folder import ready_folder
     from sweeprig.cli.asking import asking
@@ -71,7 +71,7 @@ def send(
         console.show("")
         console.show(f"{title}")
         for line in lines:
-            console.show(f"  - {line}")
+            console.show(f"  {line}" if title == STEPS else f"  - {line}")
     console.say()
     console.say(f"Card to print: {path}")
 
