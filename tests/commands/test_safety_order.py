@@ -16,7 +16,7 @@ from sweeprig.capture.model import SweepSetup
 from sweeprig.errors import HookupError, LinkError, SafetyError
 
 POWERED = ("--confirm", "plug-off")
-TAPPED = ("--hookup", "tapped", "--confirm", "laptop-battery,usb-first")
+TAPPED = ("--hookup", "tapped", "--setting", "bench", "--confirm", "laptop-battery,usb-first")
 MATCHED = ["off", "start", "dead", "feed", "power", "stop", "start", "power", "stop", "off"]
 ONE_STREAM = ["off", "start", "dead", "feed", "power", "stop", "off"]
 INTERLOCK = ["off", "start", "tapped", "stop"]  # the battery is looked at before anything else

@@ -36,7 +36,10 @@ HookupOption = Annotated[
 ]
 StartsOption = Annotated[Starts | None, typer.Option("--starts", help="Lever position at the start.")]
 SenseOption = Annotated[Sense | None, typer.Option("--sense", help="Which way the signal runs, if known.")]
-SettingOption = Annotated[Setting, typer.Option("--setting", help="On the bench or in a vehicle.")]
+SettingOption = Annotated[
+    Setting | None,
+    typer.Option("--setting", help="On the bench or in a vehicle; default: tapped is in a vehicle."),
+]
 KindOption = Annotated[
     Kind | None,
     typer.Option("--kind", help="Type of sensor as its maker names it; default from the profile."),

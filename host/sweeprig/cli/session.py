@@ -136,7 +136,7 @@ class RigOptions:
     port: opt.Port = ""
     profile: opt.ProfileName = None
     hookup: opt.HookupOption = Hookup.POWERED
-    setting: opt.SettingOption = Setting.BENCH
+    setting: opt.SettingOption = None
     job: opt.JobAsked = ""
     track_ohm: opt.TrackOhm = None
     confirm: ConfirmKeys = None
@@ -144,16 +144,23 @@ class RigOptions:
     override: Override = ""
 
     @property
+    def place(self) -> Setting:
+        """Where the work is done; tapped, another controller feeds the sensor: a vehicle, unless a bench is named."""
+        tapped = Setting.VEHICLE if self.hookup == Hookup.TAPPED else Setting.BENCH
+        return self.setting or tapped
+
+    @property
     def setup_fields(self) -> dict[str, Any]:
         """What of this stands in the setup."""
-        return {"profile": self.profile, "hookup": self.hookup, "setting": self.setting.value, "job": self.job,
+        return {"profile": self.profile, "hookup": self.hookup, "setting": self.place.value, "job": self.job,
                 "track_ohm": self.track_ohm, "override": self.override}  # fmt: skip
 
     def setup(self, **more: Any) -> SweepSetup:
         """Return the setup; asks what drives a vehicle where nobody said so."""
-        return make_setup(
-            {**self.setup_fields, "vehicle_drive": ask_drive(self.drive, self.setting.value), **more}
-        )
+        if self.setting is None and self.place is Setting.VEHICLE:
+            console.say("Tapped: taken as in a vehicle. On a bench: --setting bench.")
+        drive = ask_drive(self.drive, self.place.value)
+        return make_setup({**self.setup_fields, "vehicle_drive": drive, **more})
 
     @contextmanager
     def rig(self) -> Iterator[RigClient]:

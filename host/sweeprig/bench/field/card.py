@@ -144,7 +144,7 @@ def write_card(sent: Sent, path: Path) -> Path:
     parts = [f"<h1>{title}: sweeps without a laptop</h1>"]
     for heading, lines in card_lines(sent):
         items = "".join(f"<li>{escape(line)}</li>" for line in lines)
-        body = _light_table() if heading == LIGHT else f'<ul{BARE if heading == STEPS else ""}>{items}</ul>'
+        body = _light_table() if heading == LIGHT else f"<ul{BARE if heading == STEPS else ''}>{items}</ul>"
         parts.append(f"<h2>{escape(heading)}</h2>{body}")
     page = f'<!doctype html><html lang="en"><meta charset="utf-8"><title>{title}</title>'
     page += f"<style>{STYLE}</style><body>{''.join(parts)}</body></html>"

@@ -111,7 +111,7 @@ def check_drive_known(drive: str) -> None:
             "The vehicle's drive is not known.",
             seen=drive or "not given",
             limit=", ".join(Drive),
-            next_step="add --drive combustion, stop-start, hybrid or electric",
+            next_step="add --drive combustion, stop-start, hybrid or electric; not in a vehicle: --setting bench",
         )
 
 
