@@ -47,7 +47,7 @@ def _seen(check: Check) -> tuple[float, float, float]:
 
 def _of_wiring(f: Finding, side: int) -> Finding:
     rail, wire = RAILS[side]
-    text = f"both ends are drawn towards {rail} and stand nearer together; a sensor that is turned keeps their distance"
+    text = f"both ends are drawn towards {rail} and are nearer together; a sensor that is turned keeps their distance"
     step = (
         f"Unplug the sensor and measure from signal to {wire}, in the harness and at the sensor: water, a bridge or a "
         "load there does this. Else check that part and profile belong together."
