@@ -154,8 +154,8 @@ def joined_tracks(level_v: float) -> Finding:
 def bridged_tracks(bridge: Bridge) -> Finding:
     """Tracks whose difference is what a bridge of some ohms leaves of it."""
     text = (
-        f"signals A and B are {abs(bridge.ends_v) * 1e3:.0f} mV apart at the ends and "
-        f"{abs(bridge.middle_v) * 1e3:.0f} mV in the middle, as two tracks with some ohms between them are"
+        f"signals A and B are {abs(bridge.ends_v) * 1e3:z.0f} mV apart at the ends and "
+        f"{abs(bridge.middle_v) * 1e3:z.0f} mV in the middle, as two tracks with some ohms between them are"
     )
     numbers = {"ends_v": bridge.ends_v, "middle_v": bridge.middle_v}
     return Finding(Code.TRACKS_SHORTED, Cause.WIRING, None, None, text, LOOK_FOR_BRIDGE, numbers=numbers)
