@@ -168,3 +168,76 @@ def test_mistakes_come_in_the_order_of_their_lines() -> None:
     assert len(problems) > 3
     assert [p.line for p in problems] == sorted(p.line for p in problems)
     assert any(p.key == "stray" for p in problems[:-1])
+
+
+NONSENSE = [  # table, key, value: each would let a bad sensor pass, or nothing happen
+    ("limits.dropout", "value", "100"),
+    ("limits.loading", "value", "100"),
+    ("limits.linearity", "value", "100"),
+    ("limits.hysteresis", "value", "50"),
+    ("limits.lower_rail", "value", "9"),
+    ("limits.at_rail", "value", "0.3"),
+    ("limits.span", "value", "0"),
+    ("limits.strokes", "value", "2.5"),
+    ("limits.strokes", "value", "0"),
+    ("limits.supply", "low", "0"),
+    ("limits.supply", "high", "17.9"),
+    ("limits.supply", "low", "5.1"),
+    ("limits.supply_powered", "low", "0.6"),
+    ("limits.closed", "low", "-0.9"),
+    ("limits.open", "high", "6.0"),
+    ("limits.lower_rail", "value", "0.6"),  # above all of the closed range
+    ("aim.closed", "value", "2.5"),
+    ("aim.tolerance", "value", "5"),
+    ("series.start", "value", "100"),
+    ("series.start", "value", "0"),
+    ("series.rest", "value", "30"),
+    ("series.strokes", "value", "3.7"),
+    ("supply", "nominal_v", "1.0"),
+]
+
+
+def with_value(text: str, table: str, key: str, value: str) -> str:
+    head, found, rest = text.partition(f"[{table}]\n")
+    assert found
+    lines = rest.split("\n")
+    at = next(i for i, line in enumerate(lines) if line.startswith(f"{key} = "))
+    lines[at] = f"{key} = {value}"
+    return head + found + "\n".join(lines)
+
+
+@pytest.mark.parametrize(("table", "key", "value"), NONSENSE)
+def test_a_value_that_no_sensor_can_have_is_named(tmp_path: Path, table: str, key: str, value: str) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text(with_value(profile_text("adjustable-potentiometer")[0], table, key, value))
+    with pytest.raises(ProfileError) as caught:
+        load_profile(path)
+    assert caught.value.seen
+    assert caught.value.limit
+    named = "limits." if key == "nominal_v" or value == "0.6" else table
+    assert named in caught.value.what
+
+
+@pytest.mark.parametrize(("low", "high"), [(-0.1, 0.1), (-9.0, 9.0), (0.0, 0.5)])
+def test_a_slope_that_allows_a_still_track_is_named(tmp_path: Path, low: float, high: float) -> None:
+    text = with_value(profile_text("two-tracks-half-scale")[0], "limits.slope_b", "low", str(low))
+    path = tmp_path / "mine.toml"
+    path.write_text(with_value(text, "limits.slope_b", "high", str(high)))
+    with pytest.raises(ProfileError, match="slope_b"):
+        load_profile(path)
+
+
+@pytest.mark.parametrize("nominal_v", [3.3, 10.0, 12.0])
+def test_profiles_of_other_supplies_are_taken(tmp_path: Path, nominal_v: float) -> None:
+    """All volts of a shipped profile scaled to another supply make a profile again."""
+    text, share = profile_text("fixed-potentiometer")[0], nominal_v / 5.0
+    for table in ("lower_rail", "upper_rail", "at_rail", "span"):
+        value = tomllib.loads(text)["limits"][table]["value"]
+        text = with_value(text, f"limits.{table}", "value", f"{value * share:.4f}")
+    for table in ("closed", "open", "supply", "supply_powered"):
+        for key in ("low", "high"):
+            value = tomllib.loads(text)["limits"][table][key]
+            text = with_value(text, f"limits.{table}", key, f"{value * share:.4f}")
+    path = tmp_path / "mine.toml"
+    path.write_text(with_value(text, "supply", "nominal_v", str(nominal_v)))
+    assert load_profile(path).supply.nominal_v == nominal_v

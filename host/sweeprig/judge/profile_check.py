@@ -6,9 +6,9 @@ import difflib
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from typing import Any
 
+from sweeprig.judge.profile_lines import Problem as Problem
 from sweeprig.judge.profile_lines import key_lines, line_of
 from sweeprig.judge.profile_rules import (
     NUMBER_KEYS,
@@ -18,20 +18,10 @@ from sweeprig.judge.profile_rules import (
     NumberRule,
     WordRule,
 )
+from sweeprig.judge.profile_together import check_together
 from sweeprig.link.clean import MOST_INTEGER, is_number, is_whole
 
 KINDS = {int: "a whole number", float: "a number", str: "text in quotes", bool: "true or false"}
-
-
-@dataclass(frozen=True)
-class Problem:
-    """One mistake of a profile."""
-
-    line: int  # from 1
-    key: str  # dotted
-    what: str
-    seen: str = ""
-    limit: str = ""
 
 
 def check_text(text: str) -> tuple[dict[str, Any], tuple[Problem, ...]]:
@@ -46,7 +36,7 @@ def check_text(text: str) -> tuple[dict[str, Any], tuple[Problem, ...]]:
     found = [p for table in _tables() for p in _check_table(data, table, lines)]
     found += _strangers(data, "", {t for t in _tables() if t} | set(WORD_TABLES[""]), lines)
     if not found:
-        found += _check_together(data, lines)
+        found += check_together(data, lines)
     return data, tuple(sorted(found, key=lambda p: p.line))
 
 
@@ -140,33 +130,10 @@ def _check_number(
     rules["note"] = WordRule(str, "anything else worth knowing")
     found = [p for n, r in rules.items() for p in _check_word(entry, full, n, r, lines)]
     found += _strangers(entry, full, set(names), lines)
+    if not found and rule.whole and entry["value"] != int(entry["value"]):
+        at = line_of(lines, f"{full}.value")
+        found.append(Problem(at, full, "is not a whole number", f"{entry['value']:g}", "a whole number"))
     if not found and rule.shape == "range" and not entry["low"] < entry["high"]:
         seen = f"low {entry['low']:g}, high {entry['high']:g}"
         found.append(Problem(line_of(lines, f"{full}.low"), full, "is upside down", seen, "low below high"))
-    return found
-
-
-def _check_together(data: Mapping[str, Any], lines: dict[str, int]) -> list[Problem]:
-    """Mistakes that only two entries together show."""
-    found = []
-    nominal = float(data["supply"]["nominal_v"])
-    limits, sensor = data["limits"], data["sensor"]
-    room = nominal - limits["lower_rail"]["value"] - limits["upper_rail"]["value"]
-    if limits["span"]["value"] > room:
-        found.append(
-            Problem(
-                line_of(lines, "limits.span.value"),
-                "limits.span",
-                "leaves no room between the rail margins",
-                seen=f"{limits['span']['value']:g} V",
-                limit=f"at most {room:g} V",
-            )
-        )
-    if "aim" in data and not sensor.get("slotted", False):
-        what = "needs a slotted mount"
-        found.append(Problem(line_of(lines, "aim"), "aim", what, "slotted = false", "sensor.slotted = true"))
-    two = [k for k in ("closed_b", "open_b", "slope_b", "sum_b", "correlation") if k in limits]
-    if two and sensor.get("tracks", 1) != 2:
-        full = f"limits.{two[0]}"
-        found.append(Problem(line_of(lines, full), full, "needs two tracks", limit="sensor.tracks = 2"))
     return found

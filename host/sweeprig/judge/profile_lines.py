@@ -3,10 +3,22 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 
 _HEADER = re.compile(r"^\s*\[\s*([A-Za-z0-9_.\"' -]+?)\s*\]\s*(?:#.*)?$")
 _KEY = re.compile(r"^\s*([A-Za-z0-9_.\"'-]+)\s*=")
 _MOST_LINE = 1000  # characters of a line that are looked at
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One mistake of a profile."""
+
+    line: int  # from 1
+    key: str  # dotted
+    what: str
+    seen: str = ""
+    limit: str = ""
 
 
 def key_lines(text: str) -> dict[str, int]:

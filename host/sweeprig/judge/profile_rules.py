@@ -15,6 +15,7 @@ class NumberRule:
     most: float
     about: str
     required: bool = False
+    whole: bool = False  # a count
 
 
 @dataclass(frozen=True)
@@ -66,37 +67,39 @@ SENSOR_NUMBERS = {
     "track_ohm": NumberRule("range", "ohm", 1, 1e6, "end-to-end resistance to use where it is not measured"),
 }
 LIMITS = {
-    "lower_rail": NumberRule("value", "V", 0, 16, "least distance of an end from sensor ground", True),
-    "upper_rail": NumberRule("value", "V", 0, 16, "least distance of an end from the supply", True),
-    "at_rail": NumberRule("value", "V", 0, 16, "a reading this near to a rail is a dead band", True),
-    "supply": NumberRule("range", "V", 0, 18, "supply where another controller feeds the sensor", True),
-    "supply_powered": NumberRule("range", "V", 0, 18, "supply where the rig feeds the sensor", True),
-    "span": NumberRule("value", "V", 0, 16, "least distance between the two ends", True),
-    "dropout": NumberRule("value", "% of supply", 0, 100, "events at least this deep are faults", True),
-    "strokes": NumberRule("value", "strokes", 1, 100, "full strokes that a pass needs", True),
+    "lower_rail": NumberRule("value", "V", 0, 8, "least distance of an end from sensor ground", True),
+    "upper_rail": NumberRule("value", "V", 0, 8, "least distance of an end from the supply", True),
+    "at_rail": NumberRule("value", "V", 0, 8, "a reading this near to a rail is a dead band", True),
+    "supply": NumberRule("range", "V", 0.5, 18, "supply where another controller powers the sensor", True),
+    "supply_powered": NumberRule("range", "V", 0.5, 18, "supply where the rig powers the sensor", True),
+    "span": NumberRule("value", "V", 0.1, 16, "least distance between the two ends", True),
+    "dropout": NumberRule("value", "% of supply", 0, 10, "events at least this deep are faults", True),
+    "strokes": NumberRule("value", "strokes", 1, 50, "full strokes that a pass needs", True, whole=True),
     "loading": NumberRule(
-        "value", "% of supply", 0, 100, "shift by the rig's own load that needs no remark", True
+        "value", "% of supply", 0, 10, "shift by the rig's own load that needs no remark", True
     ),
-    "closed": NumberRule("range", "V", -1, 17, "closed end"),
-    "open": NumberRule("range", "V", -1, 17, "open end"),
-    "closed_b": NumberRule("range", "V", -1, 17, "closed end of track B"),
-    "open_b": NumberRule("range", "V", -1, 17, "open end of track B"),
-    "slope_b": NumberRule("range", "V/V", -10, 10, "slope of track B against track A"),
-    "sum_b": NumberRule("range", "V", 0, 34, "A + B of opposed tracks"),
-    "correlation": NumberRule("value", "% of supply", 0, 100, "largest departure of track B from its line"),
+    "closed": NumberRule("range", "V", 0, 16, "closed end"),
+    "open": NumberRule("range", "V", 0, 16, "open end"),
+    "closed_b": NumberRule("range", "V", 0, 16, "closed end of track B"),
+    "open_b": NumberRule("range", "V", 0, 16, "open end of track B"),
+    "slope_b": NumberRule("range", "V/V", -4, 4, "slope of track B against track A"),
+    "sum_b": NumberRule("range", "V", 0, 32, "A + B of opposed tracks"),
+    "correlation": NumberRule("value", "% of supply", 0, 20, "largest departure of track B from its line"),
     "linearity": NumberRule(
-        "value", "% of supply", 0, 100, "largest independent linearity; with an angle only"
+        "value", "% of supply", 0, 20, "largest independent linearity; with an angle only"
     ),
-    "hysteresis": NumberRule("value", "% of supply", 0, 100, "largest hysteresis; with an angle only"),
+    "hysteresis": NumberRule("value", "% of supply", 0, 20, "largest hysteresis; with an angle only"),
 }
 AIM = {
     "closed": NumberRule("value", "V", 0, 16, "where the closed end is to be turned to", True),
-    "tolerance": NumberRule("value", "V", 0, 16, "half-width that is near enough", True),
+    "tolerance": NumberRule("value", "V", 0, 1, "half-width that is near enough", True),
 }
 SERIES = {
-    "strokes": NumberRule("value", "strokes", 1, 100, "full strokes that end one sensor's sweep", True),
-    "start": NumberRule("value", "% of supply", 0, 100, "movement that starts the sweep", True),
-    "rest": NumberRule("value", "s", 0, 60, "rest at the stop after the last stroke", True),
+    "strokes": NumberRule(
+        "value", "strokes", 1, 50, "full strokes that end one sensor's sweep", True, whole=True
+    ),
+    "start": NumberRule("value", "% of supply", 0.5, 50, "movement that starts the sweep", True),
+    "rest": NumberRule("value", "s", 0, 30, "rest at the stop after the last stroke", True),
     "longest": NumberRule("value", "s", 1, 3600, "time after which the sweep ends", True),
 }
 WORD_TABLES = {"": TOP, "sensor": SENSOR, "supply": SUPPLY, "guard": GUARD}
