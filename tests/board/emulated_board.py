@@ -16,118 +16,17 @@ Nothing here stands in for the processor, the DMA, the timers or MicroPython: th
 from __future__ import annotations
 
 import struct
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from rp2040py.boards import BOARDS, resolve_firmware
 from rp2040py.device import MicroPythonDevice
 from rp2040py.memory_map import FLASH_START_ADDRESS
-from rp2040py.peripherals import adc as chip_adc
-from rp2040py.peripherals import dma as chip_dma
+from tests.board.emulated_converter import Converter, Mover
 from tests.board.emulated_usb import Link
 
-Codes = Callable[[int, int, float], int]  # (channel, number of the conversion in this run, seconds) -> code
-TEMPERATURE_CHANNEL = 4
-TEMPERATURE_CODE = 876  # 0.706 V of 3.3 V: 27 degrees Celsius by the datasheet's formula
 BLOCK = 4096  # of the flash's file system
-
-
-def resting(channel: int, number: int, seconds: float) -> int:
-    """Return a different constant code for each channel."""
-    return TEMPERATURE_CODE if channel == TEMPERATURE_CHANNEL else 1000 + 500 * channel
-
-
-class Converter(chip_adc.RPADC):
-    """The emulator's converter, mended, fed by `codes` and remembering what it gave in a free run."""
-
-    codes: Codes = staticmethod(resting)
-    errors_at: frozenset[int] = frozenset()  # numbers of conversions that are to be marked as bad
-    stall_at: int | None = None  # the FIFO counts as full at this conversion of a run: one word is lost
-    run: list[int]  # codes of the present free run, channels interleaved
-    runs: list[tuple[float, list[int]]]  # (seconds at its start, codes) of every free run
-
-    def begin(self) -> None:
-        """Start remembering."""
-        self.sample_alarm = self.rp2040.clock.create_alarm(self._on_sample_alarm)
-        self.multi_shot_alarm = self.rp2040.clock.create_alarm(self._on_multi_shot_alarm)
-        self.run, self.runs = [], []
-        self.codes, self.errors_at, self.stall_at = resting, frozenset(), None
-
-    def _now(self) -> float:
-        return float(self.rp2040.clock.nanos) / 1e9
-
-    def _on_sample_alarm(self) -> None:
-        number = len(self.run)
-        free = bool(self.cs & chip_adc.CS_START_MANY)
-        code = self.codes(self.current_channel, number, self._now())
-        if free:
-            self.run.append(code)
-        self.complete_adc_read(code, free and number in self.errors_at)
-
-    @property
-    def _active_channel(self) -> int:
-        return (self.cs >> chip_adc.CS_AINSEL_SHIFT) & chip_adc.CS_AINSEL_MASK
-
-    @_active_channel.setter
-    def _active_channel(self, channel: int) -> None:
-        clear = ~(chip_adc.CS_AINSEL_MASK << chip_adc.CS_AINSEL_SHIFT)
-        self.cs = (self.cs & clear) | channel << chip_adc.CS_AINSEL_SHIFT
-
-    def complete_adc_read(self, value: int, error: bool) -> None:
-        """End one conversion: result, FIFO, next channel, next conversion."""
-        self.busy = False
-        self.result = value
-        self.cs = self.cs | chip_adc.CS_ERR_STICKY | chip_adc.CS_ERR if error else self.cs & ~chip_adc.CS_ERR
-        if self.fcs & chip_adc.FCS_EN:
-            self._push(value, error)
-        mask = (self.cs >> chip_adc.CS_RROBIN_SHIFT) & chip_adc.CS_RROBIN_MASK
-        if mask:
-            channel = (self._active_channel + 1) % self.num_channels
-            while not mask >> channel & 1:
-                channel = (channel + 1) % self.num_channels
-            self._active_channel = channel
-        if self.cs & chip_adc.CS_START_MANY:
-            extra_ns = (self.divider - 96) / 48 * 1000
-            if extra_ns > 0:
-                self.multi_shot_alarm.schedule(extra_ns)
-            else:
-                self.start_adc_read()
-
-    def _push(self, value: int, error: bool) -> None:
-        stalled = self.stall_at is not None and len(self.run) > self.stall_at
-        if self.fifo.full or stalled:
-            self.stall_at = None
-            self.fcs |= chip_adc.FCS_OVER
-            return
-        marked = chip_adc.FIFO_ERR if error and self.fcs & chip_adc.FCS_ERR else 0
-        self.fifo.push(value & 0xFFF | marked)
-        self._update_dma()
-        self.check_interrupts()
-
-    def _update_dma(self) -> None:
-        threshold = max((self.fcs >> chip_adc.FCS_THRESH_SHIFT) & chip_adc.FCS_THRES_MASK, 1)
-        asks = bool(self.fcs & chip_adc.FCS_DREQ_EN) and self.fifo.item_count >= threshold
-        dma = self.rp2040.dma
-        (dma.set_dreq if asks else dma.clear_dreq)(self.dreq)
-
-    def write_uint32(self, offset: int, value: int) -> None:
-        """Write a register; a free run that begins gets a list of its own."""
-        starts = offset == chip_adc.CS and value & ~self.cs & chip_adc.CS_START_MANY
-        if starts:
-            self.run = []
-            self.runs.append((self._now(), self.run))
-        super().write_uint32(offset, value)
-        if offset == chip_adc.FCS:
-            self._update_dma()
-
-
-class Mover(chip_dma.RPDMA):
-    """The emulator's DMA, mended: it aborts at once, and says so."""
-
-    def read_uint32(self, offset: int) -> int:
-        """Read a register."""
-        return 0 if offset == chip_dma.CHAN_ABORT else int(super().read_uint32(offset))
 
 
 def kind_of(image: str | Path) -> str:
@@ -155,6 +54,22 @@ def file_system(files: Mapping[str, bytes], folder: Path, kind: str = "pico") ->
     return path
 
 
+class Resting(list[Any]):
+    """State machines that nothing starts: there by number, and none where each instruction gives all of them a turn."""
+
+    def __init__(self, machines: Sequence[Any]) -> None:
+        super().__init__()
+        self._machines = list(machines)
+
+    def __getitem__(self, number: Any) -> Any:
+        """Return a machine by its number."""
+        return self._machines[number]
+
+    def started(self) -> bool:
+        """Return whether one was started all the same."""
+        return not all(machine.stopped for machine in self._machines)
+
+
 class EmulatedBoard:
     """A Pico with an image in its flash. Time stands still except in run() and what calls it."""
 
@@ -163,6 +78,8 @@ class EmulatedBoard:
             board=resolve_firmware(BOARDS[kind_of(image)], "micropython", str(image)), filesystem=disk
         )
         self.mcu, self.simulator = self.device.mcu, self.device.simulator
+        if kind_of(image) == "pico":
+            self.mcu.pio = Resting(self.mcu.pio)  # only a radio's board uses them
         self.clock = self.mcu.clock
         self.adc: Any = self.mcu.adc
         self.adc.__class__ = Converter
@@ -227,6 +144,9 @@ class EmulatedBoard:
         self._stop_alarm.schedule(seconds * 1e9)
         while not self.simulator.stopped:
             self.simulator._execute_batch()
+        assert not (isinstance(self.mcu.pio, Resting) and self.mcu.pio.started()), (
+            "a PIO runs, and gets no turn"
+        )
 
     def run_until(self, done: Callable[[], object], *, within_s: float, step_s: float = 1e-3) -> None:
         """Advance until `done()`; TimeoutError after `within_s` of emulated time."""
