@@ -49,6 +49,13 @@ class TimeUnit(StrEnum):
     US = "us"
 
 
+class System(StrEnum):
+    """The voltage of a vehicle's own supply."""
+
+    V12 = "12"
+    V24 = "24"
+
+
 class Kind(StrEnum):
     """What the sensor is, as its maker says; a filtered PWM output cannot be told from an analogue one."""
 

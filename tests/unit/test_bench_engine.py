@@ -11,6 +11,7 @@ import pytest
 from support.faces import UNWATCHED, Quiet
 from support.scripted_rig import Outputs, Reading, ScriptedRig, client_of
 from sweepboard import wire
+from sweeprig.analysis.model import Finding
 from sweeprig.bench.batch.series import Batch
 from sweeprig.bench.batch.series_run import sweep_one
 from sweeprig.bench.hookup.cautions import Unattended
@@ -22,8 +23,9 @@ from sweeprig.bench.review.review import review_capture, review_file
 from sweeprig.bench.session import session
 from sweeprig.bench.sweep.sweep import SweepDone, SweepOrder, finish, take
 from sweeprig.bench.watch import run_watch
+from sweeprig.calibration.slow import battery_readings
 from sweeprig.capture.file import read_capture
-from sweeprig.capture.model import SweepSetup
+from sweeprig.capture.model import Capture, SweepSetup
 from sweeprig.cli.views.outcome import outcome_lines
 from sweeprig.errors import InterlockError
 from sweeprig.frontend import front_end
@@ -180,8 +182,8 @@ def test_a_live_view_stops_with_the_reason(tmp_path: Path) -> None:
     assert not rig.streaming
 
 
-def seen_of(volts: list[float], *, suspects: bool, status: int = 0) -> EngineSeen:
-    seen = EngineSeen(FULL, suspects=suspects)
+def seen_of(volts: list[float], *, suspects: bool, status: int = 0, system: str = "") -> EngineSeen:
+    seen = EngineSeen(FULL, suspects=suspects, system=system)
     seen.feed([reading(100 * k, v, status) for k, v in enumerate(volts)])
     return seen
 
@@ -201,6 +203,62 @@ def seen_of(volts: list[float], *, suspects: bool, status: int = 0) -> EngineSee
 def test_what_counts_as_an_engine_that_runs(volts: list[float], suspects: bool, runs: bool) -> None:
     assert limit("vehicle.charging_readings") == 3
     assert (seen_of(volts, suspects=suspects).running is not None) is runs
+
+
+@pytest.mark.parametrize(
+    ("volts", "suspects", "system", "runs"),
+    [
+        ([25.2] * 20, True, "24", False),
+        ([25.2] * 5 + [28.0] * 3, True, "24", True),
+        ([25.2] * 5 + [28.0] * 3, False, "24", True),
+        ([25.2] * 5 + [28.0] * 3, False, "", True),  # a bench: what was at rest first tells the system
+        ([25.2] * 20, False, "", False),
+        ([28.0] * 20, False, "", False),  # a charger
+        ([12.5] * 5 + [25.2] * 3, False, "", True),
+    ],
+)
+def test_an_engine_of_a_24_v_system_is_seen_to_start(
+    volts: list[float], suspects: bool, system: str, runs: bool
+) -> None:
+    assert (seen_of(volts, suspects=suspects, system=system).running is not None) is runs
+
+
+def test_a_kept_capture_at_25_v_says_that_nothing_is_known() -> None:
+    good = replace(capture_of("good", seed=3, seconds=9.0, build="full"), setup=replace(VEHICLE, seconds=9.0))
+    slow = tuple(reading(100 * k, 25.2) for k in range(88))
+    (found,) = _engine_findings(replace(good, slow=slow))
+    assert found.severity == "doubt"
+    assert "at rest in a 24 V system, too high for a 12 V system" in found.evidence
+    assert "runs" not in found.evidence.replace("whether the engine runs", "")
+    said = replace(good, slow=slow, setup=replace(good.setup, vehicle_system="24"))
+    assert _engine_findings(said) == []
+
+
+def _engine_findings(capture: Capture) -> list[Finding]:
+    return [f for f in review_capture(capture).judgement.findings if f.code == "engine-running"]
+
+
+def test_readings_with_a_bad_status_do_not_count() -> None:
+    slow = [reading(0, 12.6), reading(1, 30.0, status=1), reading(2, 12.6)]
+    assert [at for at, _ in battery_readings(slow, FULL)] == [0, 2]
+
+
+def test_a_24_v_vehicle_at_rest_is_swept_once_its_system_is_said(tmp_path: Path) -> None:
+    with pytest.raises(InterlockError, match="does not say whether the engine runs") as caught:
+        tapped(25.2, tmp_path)
+    assert "--system 24" in caught.value.next_step
+    prepared = tapped(25.2, tmp_path, replace(TAPPED, vehicle_system="24"))
+    assert any("24 V system" in line for line in prepared)
+    with pytest.raises(InterlockError, match="engine appears to run"):
+        tapped(28.0, tmp_path, replace(TAPPED, vehicle_system="24"))
+
+
+def test_the_answer_to_the_system_is_kept_with_the_capture(tmp_path: Path) -> None:
+    rig = Vehicle(starts_at=0, stream=1, after_v=25.2)
+    ask = Unattended((*TAPPED.confirmed, "system-24: said"))
+    with session(client_of(rig), TAPPED, calibrations=tmp_path, ask=ask) as s:
+        assert s.setup.vehicle_system == "24"
+        assert s.engine.seen.system == "24"
 
 
 def test_a_build_without_a_battery_lead_sees_no_engine() -> None:

@@ -40,6 +40,7 @@ class SweepSetup:
     override: str = ""  # reason of a one-sweep override of the interlock
     notes: str = ""
     task: str = "sweep"  # sweep | wiggle | wiggle-far-end: what the capture was made for
+    vehicle_system: str = ""  # 12 | 24: volts of the vehicle's system; "" was not said
     vehicle_drive: str = ""  # combustion | stop-start | hybrid | electric; "" on the bench
     prepared: tuple[str, ...] = ()  # what hookup and interlock found just before, a line each
     lead_checked: str = ""  # when the test lead was last checked and what came of it; "" never

@@ -7,9 +7,9 @@ SUBJECT = "What it works on"  # the heading of TESTED in a command that tests no
 TESTING = ("", "guide", "demo", "rigs", "sweep", "review", "check", "watch", "aim", "wiggle", "pins", "send")
 GROUPS = {
     TESTED: (
-        "port", "profile", "hookup", "setting", "drive", "kind", "track-ohm", "label", "part", "serial", "job", "mount",
-        "target", "volts-per-degree", "from", "lead", "lead-ratio", "sensor", "batch", "end", "tolerance", "verdict",
-        "since", "limit", "like", "far-end", "customer", "vehicle",
+        "port", "profile", "hookup", "setting", "drive", "system", "kind", "track-ohm", "label", "part", "serial",
+        "job", "mount", "target", "volts-per-degree", "from", "lead", "lead-ratio", "sensor", "batch", "end",
+        "tolerance", "verdict", "since", "limit", "like", "far-end", "customer", "vehicle",
     ),
     OUTPUT: (
         "json", "full", "budget", "monte-carlo", "sheet", "sheet-file", "out", "operator", "notes", "page", "lan",

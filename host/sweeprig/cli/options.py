@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from sweeprig.words import TRACK_OHM, Hookup, Kind, Sense, Setting, Starts, TimeUnit
+from sweeprig.words import TRACK_OHM, Hookup, Kind, Sense, Setting, Starts, System, TimeUnit
 
 Port = Annotated[
     str,
@@ -39,6 +39,12 @@ SenseOption = Annotated[Sense | None, typer.Option("--sense", help="Which way th
 SettingOption = Annotated[
     Setting | None,
     typer.Option("--setting", help="On the bench or in a vehicle; default: tapped is in a vehicle."),
+]
+SystemOption = Annotated[
+    System | None,
+    typer.Option(
+        "--system", help="Supply of the vehicle, 12 or 24 V; asked where the battery alone does not decide."
+    ),
 ]
 KindOption = Annotated[
     Kind | None,

@@ -137,6 +137,7 @@ class RigOptions:
     profile: opt.ProfileName = None
     hookup: opt.HookupOption = Hookup.POWERED
     setting: opt.SettingOption = None
+    system: opt.SystemOption = None
     job: opt.JobAsked = ""
     track_ohm: opt.TrackOhm = None
     confirm: ConfirmKeys = None
@@ -153,7 +154,8 @@ class RigOptions:
     def setup_fields(self) -> dict[str, Any]:
         """What of this stands in the setup."""
         return {"profile": self.profile, "hookup": self.hookup, "setting": self.place.value, "job": self.job,
-                "track_ohm": self.track_ohm, "override": self.override}  # fmt: skip
+                "vehicle_system": self.system.value if self.system else "", "track_ohm": self.track_ohm,
+                "override": self.override}  # fmt: skip
 
     def setup(self, **more: Any) -> SweepSetup:
         """Return the setup; asks what drives a vehicle where nobody said so."""

@@ -159,6 +159,8 @@ def person_rows(outcome: Outcome) -> Rows:
     rows += [("Kind of sensor", s.sensor_kind or "unknown"), ("Track resistance", track)]
     if s.vehicle_drive:
         rows.append(("Vehicle's drive", s.vehicle_drive))
+    if s.vehicle_system:
+        rows.append(("Vehicle's system", f"{s.vehicle_system} V"))
     rows += [("Workshop", s.workshop), ("Customer", s.customer), ("Vehicle or machine", s.vehicle)]
     rows += [("Operator", s.operator), ("Notes", s.notes)]
     return [(name, text or "not given") for name, text in rows]

@@ -39,7 +39,8 @@ class RigSettings:
         0.0  # relative, of the converter's reference since the calibration (mode, temperature, load)
     )
     temperature_c: float = 25.0
-    battery_v: float = 12.6
+    battery_v: float = 12.6  # at rest, of a 12 V system; twice that and twice what charges it in one of 24 V
+    system_v: float = 12.0
     engine_at_s: float = 0.0  # [s] of the world after which an engine charges the battery; 0: never
     converter: Converter | None = None  # instead of one that is drawn
     supply_tap: bool = True  # the third, sense-only lead of a tapped sensor is on
@@ -66,7 +67,7 @@ class Rig:
     def battery_v(self, seconds: float) -> float:
         """Return what stands on the battery lead after so many seconds of the world [V]."""
         runs = 0 < self.settings.engine_at_s <= seconds
-        return CHARGING_V if runs else self.settings.battery_v
+        return self.settings.system_v / 12.0 * (CHARGING_V if runs else self.settings.battery_v)
 
     def networks(self, outputs: int) -> tuple[Network, ...]:
         """Return the three channels' networks with the switches as they stand."""

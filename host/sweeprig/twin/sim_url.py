@@ -37,6 +37,7 @@ class SimOptions:
     unplug_after: float = 0.0  # [s] of streaming after which the board goes away; 0: never
     jumper: str = "lead"  # lead | ramp: what the jumper J1 joins to the converter of signal A
     converter: str = ""  # CSV of a measured converter, see converter_table.py; "": one is drawn
+    system: float = 12.0  # [V] of the vehicle's supply: 12 or 24
     kept: str = ""  # file that stands in for the board's flash; "": the board keeps nothing
     press: tuple[float, ...] = ()  # [s] of streaming at which somebody presses the rig's button
     engine: float = (
@@ -113,6 +114,12 @@ def _times(text: str) -> tuple[float, ...]:
     return tuple(_seconds(part) for part in text.split(","))
 
 
+def _system(text: str) -> float:
+    if text not in ("12", "24"):
+        raise ValueError("12 or 24")
+    return float(text)
+
+
 _KEYS: dict[str, Callable[[str], object]] = {
     "seed": _whole,
     "pace": _one_of("real", "fast"),
@@ -127,6 +134,7 @@ _KEYS: dict[str, Callable[[str], object]] = {
     "kept": str,
     "press": _times,
     "engine": _seconds,
+    "system": _system,
     "stroke": _stroke,
     "rehearse": _yes,
     "volts": _volts,

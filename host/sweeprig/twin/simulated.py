@@ -91,6 +91,7 @@ def make_world(options: SimOptions, n_starts: int = 0) -> Playable:
         chip=options.chip,
         converter=_converter(options),
         engine_at_s=options.engine,
+        system_v=options.system,
     )
     if options.jumper != "ramp" or "ramp" not in world.front_end.capabilities:
         return world

@@ -15,6 +15,7 @@ from sweepboard.keep_order import MOST_TEXT
 from sweeprig.bench.hookup.cautions import CAUTIONS, SECURED, Confirmation
 from sweeprig.bench.hookup.interlock import NEEDS_SECURING
 from sweeprig.bench.hookup.way_off import off_order
+from sweeprig.bench.readings.battery import charging_v
 from sweeprig.bench.readings.limits import SNAPSHOT_SPREAD, limit
 from sweeprig.bench.sweep.pace import SweepPlan
 from sweeprig.bench.sweep.trigger import LEAD_S
@@ -123,7 +124,7 @@ def battery_uv(setup: SweepSetup, end: FrontEnd) -> int:
     """Return the battery reading [uV at its node] from which the engine is taken to run; 0 asks for none."""
     if setup.setting != Setting.VEHICLE or "battery" not in end.capabilities:
         return 0
-    return round(1e6 * limit("vehicle.charging_v") / battery_of_node(1.0, end))
+    return round(1e6 * charging_v(setup.vehicle_system) / battery_of_node(1.0, end))
 
 
 def read_order(text: str) -> FieldOrder:

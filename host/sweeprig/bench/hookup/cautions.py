@@ -82,6 +82,12 @@ IDLE = Confirmation(
     "idle",
     "Recording at idle: throttle untouched, no hands near moving or hot parts, vehicle secured.",
 )
+SYSTEM_24 = (
+    Confirmation(  # asked where the battery's volts alone decide nothing; as an option it is --system 24
+        "system-24",
+        "The vehicle has a 24 V system, as its plate or its two batteries in series show.",
+    )
+)
 ALL = (CAUTIONS, PLUG_OFF, LAPTOP, USB_FIRST, SECURED, IDLE)
 
 

@@ -21,7 +21,8 @@ class EngineWatch:
     @classmethod
     def of(cls, front_end: FrontEnd, setup: SweepSetup) -> EngineWatch:
         """Return the watch over a rig with this front end, in what the operator said."""
-        return cls(EngineSeen(front_end, suspects=looks_at_a_vehicle(setup)), bool(setup.override.strip()))
+        seen = EngineSeen(front_end, suspects=looks_at_a_vehicle(setup), system=setup.vehicle_system)
+        return cls(seen, bool(setup.override.strip()))
 
     def feed(self, events: list[Message]) -> None:
         """Take the events of a poll."""
@@ -36,8 +37,10 @@ class EngineWatch:
         """Raise InterlockError where the session has to end and nothing is kept of it."""
         if self.seen.running is None or not self.stops:
             return
+        unclear = "The battery reading does not say whether the engine runs"
         raise InterlockError(
-            "The engine appears to run: the sweep stops and the rig releases the sensor.",
+            f"{unclear if self.seen.running.unclear else 'The engine appears to run'}: the sweep stops and the rig"
+            " releases the sensor.",
             seen=self.seen.running.line,
             limit="engine off while the rig measures a sensor",
             next_step='switch it off and start again, or add --override "REASON" (printed on the sheet)',

@@ -7,12 +7,12 @@ Ripple counts only from a channel that looks at every conversion: a slow convert
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 
-from sweeprig.bench.hookup.cautions import SECURED, Ask, JobBook, confirm_all
+from sweeprig.bench.hookup.cautions import SECURED, SYSTEM_24, Ask, JobBook, confirm_all
+from sweeprig.bench.readings.battery import Level, charging_v, level_of, unclear_words
 from sweeprig.bench.readings.limits import limit
 from sweeprig.errors import InputError, InterlockError, SafetyError
 
@@ -34,7 +34,16 @@ class Engine(StrEnum):
 
     RESTS = "rests"
     RUNS = "appears to run"
+    UNCLEAR = "not clear from the battery"
     NOT_MEASURED = "not measured"
+
+
+_ENGINE = {
+    Level.RESTS: Engine.RESTS,
+    Level.RUNS: Engine.RUNS,
+    Level.UNCLEAR: Engine.UNCLEAR,
+    Level.NONE: Engine.NOT_MEASURED,
+}
 
 
 @dataclass(frozen=True)
@@ -55,53 +64,57 @@ class EngineState:
     lines: tuple[str, ...]
 
 
-def evidence_of(
-    battery_uv: Sequence[int], *, good: Sequence[bool], ripple_v: float | None = None
-) -> Evidence:
-    """Return the evidence in slow readings of the battery [uV] with their status; bad readings do not count."""
-    values = sorted(v for v, ok in zip(battery_uv, good, strict=True) if ok)
-    if not values:
-        return Evidence(ripple_v=ripple_v)
-    middle = values[len(values) // 2]
-    return Evidence(middle / 1e6, len(values), ripple_v)
+def engine_state(evidence: Evidence, system: str = "") -> EngineState:
+    """Return what the evidence says of the engine of a vehicle with a `system` voltage of 12, 24 or "" not said.
 
-
-def engine_state(evidence: Evidence) -> EngineState:
-    """Return what the evidence says of the engine; never "rests" without battery volts."""
-    battery, ripple = evidence.battery_v, evidence.ripple_v
-    charging, rough = limit("vehicle.charging_v"), limit("vehicle.ripple_v")
-    lines: list[str] = []
-    runs = False
-    if battery is None:
-        lines.append("Engine state NOT measured: this hookup has no battery reading.")
-    elif not battery >= limit("vehicle.least_battery_v"):
-        lines.append(
-            f"Engine state NOT measured: the battery lead shows {battery:z.2f} V; a battery in use shows more than"
-            f" {limit('vehicle.least_battery_v'):z.0f} V. Look at the battery lead and the rig's ground."
-        )
-        battery = None
-    else:
-        runs = battery >= charging
-        side = "at or above" if runs else "below"
-        shown = f"{battery:z.2f} V"
-        if math.isinf(battery):
-            shown = f"above range, {evidence.most_v:z.1f} V or more"
-        lines.append(f"Battery {shown} ({evidence.n_readings} readings): {side} {charging:z.1f} V.")
-        if battery < limit("vehicle.low_v"):
-            lines.append(
-                f"The battery is low ({battery:z.2f} V): charge it. A sagging supply looks like a fault."
-            )
+    Never "rests" without battery volts, nor where they mean another thing in each system.
+    """
+    level, lines = _battery(evidence, system)
+    ripple, rough = evidence.ripple_v, limit("vehicle.ripple_v")
     if ripple is not None:
-        runs = runs or ripple >= rough
+        level = Level.RUNS if ripple >= rough else level
         lines.append(f"Ripple {ripple:z.3f} V peak to peak; limit for a running engine {rough:z.2f} V.")
-    elif battery is not None:
+    elif level is not Level.NONE:
         lines.append("Ripple not measured: the battery reading is a slow one.")
-    if runs:
-        return EngineState(Engine.RUNS, tuple(lines))
+    if level is Level.RESTS:
+        lines.append("No sign of a running engine. Battery volts never prove that the vehicle cannot move.")
+    return EngineState(_ENGINE[level], tuple(lines))
+
+
+def _battery(evidence: Evidence, system: str) -> tuple[Level, list[str]]:
+    """Return what the battery's volts say, with the lines that show it."""
+    battery = evidence.battery_v
     if battery is None:
-        return EngineState(Engine.NOT_MEASURED, tuple(lines))
-    lines.append("No sign of a running engine. Battery volts never prove that the vehicle cannot move.")
-    return EngineState(Engine.RESTS, tuple(lines))
+        return Level.NONE, ["Engine state NOT measured: this hookup has no battery reading."]
+    level = level_of(battery, system)
+    said = [f"{system} V system, stated by the operator."] if system else []
+    if level is Level.NONE:
+        least = limit("vehicle_24.least_v" if system == "24" else "vehicle.least_battery_v")
+        more = (
+            "; a battery in use shows more than"
+            if system != "24"
+            else "; a 24 V battery in use shows more than"
+        )
+        text = f"Engine state NOT measured: the battery lead shows {battery:z.2f} V{more} {least:z.0f} V."
+        return level, [*said, f"{text} Look at the battery lead and the rig's ground."]
+    shown = f"above range, {evidence.most_v:z.1f} V or more" if math.isinf(battery) else f"{battery:z.2f} V"
+    limit_v = charging_v(system)
+    side = f"{'at or above' if battery >= limit_v else 'below'} {limit_v:z.1f} V"
+    meant = unclear_words(battery, system) if level is Level.UNCLEAR else side
+    lines = [*said, f"Battery {shown} ({evidence.n_readings} readings): {meant}."]
+    if level is Level.RESTS and battery < limit(f"vehicle_{system or '12'}.low_v"):
+        lines.append(
+            f"The battery is low ({battery:z.2f} V): charge it. A sagging supply looks like a fault."
+        )
+    return level, lines
+
+
+def settled_system(evidence: Evidence, system: str, ask: Ask) -> str:
+    """Return the system voltage: as said, else as confirmed where the reading is clear in a 24 V system alone."""
+    if system or evidence.battery_v is None or level_of(evidence.battery_v) is not Level.UNCLEAR:
+        return system
+    clear = level_of(evidence.battery_v, "24") is not Level.UNCLEAR
+    return "24" if clear and ask.confirm(SYSTEM_24) else ""
 
 
 def check_drive_known(drive: str) -> None:
@@ -139,11 +152,18 @@ def check_engine(state: EngineState, *, override: str) -> str:
 
     `override` is the operator's reason; it holds for the sweep that it is given with and nothing is kept of it.
     """
-    if state.engine is not Engine.RUNS:
+    if state.engine not in (Engine.RUNS, Engine.UNCLEAR):
         return f"Interlock: engine {state.engine}."
     if override.strip():
         return (
             f"Interlock: engine {state.engine}; OVERRIDDEN for this sweep by the operator: {override.strip()}"
+        )
+    if state.engine is Engine.UNCLEAR:
+        raise InterlockError(
+            "The battery reading does not say whether the engine runs: no sweep.",
+            seen=" ".join(state.lines),
+            limit="a battery at rest in the vehicle's own system, 12 or 24 V",
+            next_step="look where the battery lead is clipped on, then give the system voltage: --system 24 or 12",
         )
     raise InterlockError(
         "The engine appears to run: no sweep.",
@@ -163,14 +183,17 @@ def pass_interlock(
     ask: Ask,
     when: datetime,
     vehicle: bool = True,
+    system: str = "",
 ) -> tuple[str, ...]:
     """Run the interlock; return its lines. Not in a `vehicle` nobody has to say what drives it.
+
+    `system`: its voltage, 12 or 24; "" was not said.
 
     Raises InputError, InterlockError, SafetyError.
     """
     secured = drive in NEEDS_SECURING and _secured(job, book, ask, when)
     first = (check_drive(drive, confirmed=secured),) if vehicle or drive else ()
-    state = engine_state(evidence)
+    state = engine_state(evidence, system)
     return (*first, *state.lines, check_engine(state, override=override))
 
 

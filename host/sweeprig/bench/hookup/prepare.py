@@ -16,7 +16,7 @@ from sweeprig.bench.hookup.cautions import (
     confirmations_for,
     keys_of,
 )
-from sweeprig.bench.hookup.interlock import Evidence, check_drive_known, pass_interlock
+from sweeprig.bench.hookup.interlock import Evidence, check_drive_known, pass_interlock, settled_system
 from sweeprig.bench.hookup.lead_book import LeadBook
 from sweeprig.bench.hookup.rules import (
     check_dead,
@@ -92,13 +92,17 @@ def make_ready(
     live.release(client)
     end = volts.front_end
     lines = _feed_lines(end, setup, profile) + _load_lines(end, setup, profile) + _two_supplies(profile)
-    lines += _interlock(volts, ask, book, now()) if looks_at_a_vehicle(setup) else ()
+    system = setup.vehicle_system
+    if looks_at_a_vehicle(setup):
+        more, system = _interlock(volts, ask, book, now())
+        lines += more
     for line in lines:
         ask.say(line)
     return replace(
         setup,
         confirmed=tuple(dict.fromkeys((*setup.confirmed, *confirmed))),
         prepared=lines,
+        vehicle_system=system,
         profile_text=profile.text,
         profile_sha256=profile.sha256,
     )
@@ -199,7 +203,10 @@ def power_sensor(client: RigClient) -> None:
         live.switch(client, "burden", on=True)
 
 
-def _interlock(volts: RigVolts, ask: Ask, book: JobBook | None, when: datetime) -> tuple[str, ...]:
+def _interlock(
+    volts: RigVolts, ask: Ask, book: JobBook | None, when: datetime
+) -> tuple[tuple[str, ...], str]:
+    """Run the interlock; return its lines and the system voltage, "" where nobody said it and nothing hangs on it."""
     setup = volts.setup
     evidence = Evidence()
     if live.has(volts.client, "battery"):
@@ -207,7 +214,8 @@ def _interlock(volts: RigVolts, ask: Ask, book: JobBook | None, when: datetime) 
         with live.streaming(volts.client, setup.hookup):
             seen = live.look(volts, seconds=1.0)
         evidence = _evidence(seen, volts.front_end)
-    return pass_interlock(
+    system = settled_system(evidence, setup.vehicle_system, ask)
+    lines = pass_interlock(
         drive=setup.vehicle_drive,
         evidence=evidence,
         override=setup.override,
@@ -216,7 +224,9 @@ def _interlock(volts: RigVolts, ask: Ask, book: JobBook | None, when: datetime) 
         ask=ask,
         when=when,
         vehicle=setup.setting == Setting.VEHICLE,
+        system=system,
     )
+    return lines, system
 
 
 def _evidence(seen: Levels, end: FrontEnd) -> Evidence:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from sweeprig.bench.readings.battery import Level, charging_v, level_of, unclear_words
 from sweeprig.bench.readings.limits import limit
 from sweeprig.capture.model import SweepSetup
 from sweeprig.frontend import FrontEnd
@@ -21,6 +22,8 @@ class Running:
     battery_v: float  # [V]; inf above the range of the divider
     rested_v: float | None  # [V] before, at rest; None where it ran from the first reading on
     most_v: float  # [V] that the divider can show
+    unclear: str = ""  # why the volts do not say that it runs; "" where they do
+    limit_v: float = 0.0  # [V] from which it is taken to run
 
     @property
     def line(self) -> str:
@@ -29,7 +32,7 @@ class Running:
         if math.isinf(self.battery_v):
             now = f"above range, {self.most_v:z.1f} V or more"
         before = "" if self.rested_v is None else f" after {self.rested_v:z.2f} V"
-        side = f"limit for a running engine {limit('vehicle.charging_v'):z.1f} V"
+        side = self.unclear or f"limit for a running engine {self.limit_v:z.1f} V"
         return f"battery {now}{before}; {side}"
 
 
@@ -37,11 +40,13 @@ class Running:
 class EngineSeen:
     """Follows the battery. On a bench only an engine that is seen to start counts: a charger may hang on the battery.
 
-    `suspects`: in a vehicle, or tapped, where one that runs from the first reading on counts as well.
+    `suspects`: in a vehicle, or tapped, where one that runs from the first reading on counts as well. `system`: its
+    voltage, 12 or 24; "" was not said, and on a bench the battery that rested first tells it.
     """
 
     front_end: FrontEnd
     suspects: bool
+    system: str = ""
     running: Running | None = None  # once it runs it stays so
     _rested_v: float | None = None
     _high: int = 0  # readings in a row at or above the limit
@@ -57,15 +62,27 @@ class EngineSeen:
                 self._take(index, volts)
 
     def _take(self, index: int, volts: float) -> None:
-        high = volts >= limit("vehicle.charging_v")
-        rests = not high and volts >= limit("vehicle.least_battery_v")
+        level = self._level(volts)
+        high, rests = level in (Level.RUNS, Level.UNCLEAR), level is Level.RESTS
         self._first = index if high and not self._high else self._first
         self._high, self._low = (self._high + 1 if high else 0), (self._low + 1 if rests else 0)
         enough = limit("vehicle.charging_readings")
         if self._low >= enough:
             self._rested_v = volts
         if self._high >= enough and (self.suspects or self._rested_v is not None):
-            self.running = Running(self._first, volts, self._rested_v, self._most_v())
+            why = unclear_words(volts, self.system) if level is Level.UNCLEAR else ""
+            self.running = Running(
+                self._first, volts, self._rested_v, self._most_v(), why, charging_v(self.system)
+            )
+
+    def _level(self, volts: float) -> Level:
+        """Return what a reading says; on a bench a 24 V battery at rest is one until a lower one was seen."""
+        rested = self._rested_v
+        told = "" if rested is None or self.system else "24" if level_of(rested) is Level.UNCLEAR else "12"
+        level = level_of(volts, self.system or told)
+        if level is not Level.UNCLEAR or self.suspects or self.system or rested is not None:
+            return level
+        return level_of(volts, "24")
 
     def _most_v(self) -> float:
         from sweeprig.calibration.slow import most_battery_v

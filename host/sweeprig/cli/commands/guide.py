@@ -42,6 +42,7 @@ class Job:
     port: str
     setting: str = "bench"
     drive: str = ""
+    system: str = ""  # volts of the vehicle's supply; "" not known
     label: str = ""
     job: str = ""
     profile: str = ""
@@ -64,6 +65,7 @@ class Job:
         from sweeprig.bench.guide import confirmed_keys
 
         where = ["--setting", "vehicle", "--hookup", "tapped", "--drive", self.drive]
+        where += ["--system", self.system] if self.system else []
         given = {"--port": self.port, "--job": self.job, "--profile": self.profile}
         given |= {"--track-ohm": self.track_ohm}
         given |= {"--label": self.label} if named else {}
@@ -119,6 +121,8 @@ def _what(job: Job) -> None:
 
         asked = "What drives it: combustion (c), stop-start (s), hybrid (h) or electric (e)?"
         job.drive = DRIVES[guiding.asked(asked, "".join(DRIVES))]
+        asked = "Its supply: 12 V (1), 24 V (2), or not known (?)?"
+        job.system = {"1": "12", "2": "24"}.get(guiding.asked(asked, "12?"), "")
     job.label = guiding.typed("A label for the sensor, as shelf 3")
     job.job = guiding.typed("Job or order")
 

@@ -36,6 +36,7 @@ def send(
     out: opt.Out = None,
     confirm: ConfirmKeys = None,
     drive: DriveOption = "",
+    system: opt.SystemOption = None,
     as_json: opt.AsJson = False,
 ) -> None:
     """Prepare the rig for sweeps without a laptop, by its button; writes a card with the steps."""
@@ -53,6 +54,7 @@ def send(
             "sensor_kind": kind.value if kind else "", "sensor_label": label, "job": job, "part": part,
             "serial": serial, "operator": operator, "notes": notes, "track_ohm": track_ohm,
             "task": "wiggle" if wiggle else "sweep", "vehicle_drive": ask_drive(drive, Setting.VEHICLE.value),
+            "vehicle_system": system.value if system else "",
         },
     )  # fmt: skip
     folder = ready_folder(make_order(setup, out, None, None).folder)
