@@ -46,8 +46,8 @@ def test_an_end_met_twice_lacks_no_repeat() -> None:
 def test_one_stroke_keeps_margins_span_and_supply() -> None:
     j = judged(ONE)
     assert {m.verdict for m in j.margins} == {Verdict.PASS}
-    assert "Not decided either: open throttle, number of strokes." in j.reason
-    kept = "margin of the closed end, margin of the open end, distance of the ends, supply."
+    assert "Not decided either: open throttle, full strokes." in j.reason
+    kept = "margin of the closed end, margin of the open end, span, supply."
     assert j.reason.endswith(f"Within limits: {kept}")
 
 
@@ -55,7 +55,7 @@ def test_half_a_stroke_keeps_the_closed_end_to_its_rails() -> None:
     j = judged([REST, (0.5, 0.6)])
     assert j.findings == ()
     assert "margin of the closed end" in j.reason.split("Within limits: ")[1]
-    assert "distance of the ends" in j.reason.split("Within limits: ")[0]
+    assert "span" in j.reason.split("Within limits: ")[0]
 
 
 @pytest.mark.parametrize("seconds", [0.03, 0.3, 1.5, 10.0])

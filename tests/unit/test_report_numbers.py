@@ -167,9 +167,9 @@ def test_figures() -> None:
 
 def test_names() -> None:
     assert name_of("closed_v") == "Closed throttle"
-    assert name_of("closed_b_v") == "Closed throttle, track B"
+    assert name_of("closed_b_v") == "Closed throttle of track B"
     assert name_of("low_ratio") == "Low end, ratio to supply"
-    assert name_of("slope_b") == "Slope"
+    assert name_of("slope_b") == "Slope of B against A"
 
 
 def test_what_fails_stands_first_among_the_limits() -> None:
@@ -177,7 +177,7 @@ def test_what_fails_stands_first_among_the_limits() -> None:
     margins = (*base.judgement.margins, replace(base.judgement.margins[0], verdict="fail"))
     rows = limit_rows(replace(base, judgement=replace(base.judgement, margins=margins)))
     assert rows[0].verdict == "fail"
-    assert rows[1].name == "Closed, lower rail"
+    assert rows[1].name == "Closed end, lower rail"
     assert rows[1].must == "above 0.250 V"
     assert {r.must for r in rows} >= {"0.400 to 0.500 V", "at least 3", "at least 3.000 V"}
 

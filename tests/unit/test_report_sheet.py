@@ -334,7 +334,7 @@ def test_the_margin_of_track_b_is_named_as_its_end() -> None:
     base = oc.outcome()
     assert base.judgement.margins
     at_b = replace(base.judgement.margins[0], end="closed B")
-    assert margin_row(at_b, base.profile).name == "Closed, track B, lower rail"
+    assert margin_row(at_b, base.profile).name == "Closed end of track B, lower rail"
 
 
 def test_no_backtick_of_a_command_reaches_the_page() -> None:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from sweeprig.analysis.model import Cause, Code, Finding
 from sweeprig.judge.model import Check, Margin, Verdict
+from sweeprig.judge.names import name_of
 from sweeprig.judge.rails import VAGUE
 
 NO_FAULT = (
@@ -29,17 +30,6 @@ TITLES = {
     Code.DEAD_BAND_OPEN: "dead band at open throttle",
     Code.CLOSED_OUT_OF_RANGE: "closed throttle out of range",
     Code.OPEN_OUT_OF_RANGE: "open throttle out of range",
-}
-NAMES = {
-    "closed": "closed throttle",
-    "open": "open throttle",
-    "closed_b": "closed throttle of track B",
-    "open_b": "open throttle of track B",
-    "span": "distance of the ends",
-    "slope_b": "slope of track B",
-    "sum_b": "sum of the tracks",
-    "correlation": "agreement of the tracks",
-    "strokes": "number of strokes",
 }
 
 
@@ -101,7 +91,7 @@ def _kept(margins: tuple[Margin, ...], checks: tuple[Check, ...]) -> str:
     vague = {c.name for c in checks if _is_vague(c)}
     ends = dict.fromkeys(m.end_text for m in margins if m.end.replace(" B", "_b") not in vague)
     kept = [f"margin of the {e}" for e in ends if _passed([m for m in margins if m.end_text == e])]
-    kept += [NAMES.get(c.name, c.name) for c in checks if _passed([c])]
+    kept += [name_of(c.name) for c in checks if _passed([c])]
     return f"{KEPT}{', '.join(kept)}." if kept else ""
 
 
@@ -153,7 +143,7 @@ def _open_limits(margins: tuple[Margin, ...], checks: tuple[Check, ...]) -> dict
             )
     for c in checks:
         if c.verdict is Verdict.UNDECIDED:
-            name = NAMES.get(c.name, c.name)
+            name = name_of(c.name)
             seen = "not measured" if c.value is None else f"{c.value:.4g} {c.unit}, not decided"
             out[name] = c.would_decide if c.name == "strokes" else f"{name} {seen}: {c.would_decide}"
     return out

@@ -39,7 +39,7 @@ def margin_row(m: Margin, profile: Profile) -> LimitRow:
     """Return one margin in words; where it holds for ratio x nominal supply, `value` is that."""
     limits = profile.limits
     return LimitRow(
-        name=f"{name_of(m.end.replace(' B', '_b'))}, {m.rail} rail",
+        name=f"{m.end_text[:1].upper()}{m.end_text[1:]}, {m.rail} rail",
         value=volts(m.value_v),
         spread=spread_text(m.value_v, m.u95),
         must=f"{'above' if m.rail == 'lower' else 'below'} {volts(m.limit_v)}",
@@ -65,7 +65,7 @@ def check_row(check: Check) -> LimitRow:
     if known(check.u95) and check.unit != "V":
         spread = f"\N{PLUS-MINUS SIGN}{check.u95:.2g}"
     return LimitRow(
-        name=name_of(check.name),
+        name=name_of(check.name).replace(" throttle", " end"),
         value=number_text(check.value, "" if check.unit == "strokes" else check.unit, digits),
         spread=spread,
         must=_must(check),

@@ -12,10 +12,9 @@ from sweeprig.records import rows
 from sweeprig.records.rows import Record
 
 CHANGED, NOT_SHOWN = "changed", "no change shown"
-NAMES = (
-    ("closed_v", "closed throttle"), ("open_v", "open throttle"), ("low_v", "low end"), ("high_v", "high end"),
-    ("span_v", "span"), ("closed_ratio", "closed ratio"), ("open_ratio", "open ratio"), ("supply_v", "supply"),
-    ("closed_b_v", "closed, track B"), ("open_b_v", "open, track B"),
+COMPARED = (
+    "closed_v", "open_v", "low_v", "high_v", "span_v", "closed_ratio", "open_ratio", "supply_v",
+    "closed_b_v", "open_b_v",
 )  # fmt: skip
 
 
@@ -127,7 +126,7 @@ def side_of_outcome(outcome: Outcome, name: str) -> Side:
 def compare(first: Side, second: Side) -> Compared:
     """Compare two sides; `second` is the later one of a before and after."""
     same = bool(first.rig_uid) and (first.rig_uid, first.calibration) == (second.rig_uid, second.calibration)
-    names = [n for n, _ in NAMES if n in first.quantities or n in second.quantities]
+    names = [n for n in COMPARED if n in first.quantities or n in second.quantities]
     ends_known = all(s.quantities.get("closed_v", {}).get("value") is not None for s in (first, second))
     hidden = {"low_v", "high_v"} if ends_known else {"closed_v", "open_v", "closed_ratio", "open_ratio"}
     gone, new, stayed = _findings(first.findings, second.findings)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sweeprig.bench.review.compare import NAMES, Compared, Difference, Found
+from sweeprig.bench.review.compare import Compared, Difference, Found
+from sweeprig.judge.names import name_of
 from sweeprig.lines import Column, fitted, table
 from sweeprig.report.figures import on_screen
 from sweeprig.words import SIMULATED
@@ -46,10 +47,9 @@ def _number(value: float | None, unit: str, u95: float | None = None) -> str:
 
 
 def _table(differences: Sequence[Difference], width: int) -> list[str]:
-    names = dict(NAMES)
     changes = [on_screen(d.change, d.change_u95, d.unit, none="", signed=True) for d in differences]
     columns = [
-        Column("", [names.get(d.name, d.name) for d in differences]),
+        Column("", [name_of(d.name) for d in differences]),
         Column("first", [_number(d.first, d.unit, d.first_u95) for d in differences], goes=1, right=True),
         Column("second", [_number(d.second, d.unit, d.second_u95) for d in differences], goes=1, right=True),
         Column("change", changes, right=True),

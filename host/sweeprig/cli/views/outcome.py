@@ -9,6 +9,7 @@ from itertools import chain
 from sweeprig.analysis.model import Finding
 from sweeprig.cli.console import Shown, console, strong
 from sweeprig.judge.model import Check, Margin, Quantity
+from sweeprig.judge.names import name_of
 from sweeprig.judge.outcome import Outcome
 from sweeprig.lines import Column, table
 from sweeprig.link.clean import printable
@@ -16,15 +17,8 @@ from sweeprig.report.facts import alerts
 from sweeprig.words import SIMULATED
 
 MOST_WIDTH = 96
-LABELS = (
-    ("closed_v", "closed throttle"),
-    ("open_v", "open throttle"),
-    ("closed_b_v", "closed, track B"),
-    ("open_b_v", "open, track B"),
-    ("low_v", "low end"),
-    ("high_v", "high end"),
-    ("supply_v", "supply"),
-)
+MEASURED = ("closed_v", "open_v", "closed_b_v", "open_b_v", "low_v", "high_v", "supply_v")
+LABEL = 26  # columns of a name
 
 
 def _fold(text: str, first: str, rest: str) -> Shown:
@@ -39,9 +33,9 @@ def _fold(text: str, first: str, rest: str) -> Shown:
 def quantity_line(label: str, q: Quantity) -> str:
     """Return one measured value with the half-width of its 95 % interval."""
     if q.value is None:
-        return f"  {label:18}not measured: {q.reason}"
+        return f"  {label:{LABEL}} not measured: {q.reason}"
     spread = " ± not known" if q.u95 is None else f" ± {q.u95:.4f} {q.unit}"
-    return f"  {label:18}{q.value:z8.4f} {q.unit}{spread}"
+    return f"  {label:{LABEL}} {q.value:z8.4f} {q.unit}{spread}"
 
 
 def margin_line(m: Margin) -> str:
@@ -50,7 +44,9 @@ def margin_line(m: Margin) -> str:
     value = "not measured" if m.value_v is None else f"{m.value_v:z.3f} V"
     more = f"; {m.would_decide}" if m.would_decide else ""
     return _fold(
-        f"{m.end:8}{value:>13}  must stay {sign} {m.limit_v:z.3f} V: {m.verdict}{more}", "  ", " " * 12
+        f"{m.end_text:{LABEL}} {value:>12}  must stay {sign} {m.limit_v:z.3f} V: {m.verdict}{more}",
+        "  ",
+        " " * 12,
     )
 
 
@@ -63,7 +59,9 @@ def check_line(c: Check) -> str:
     high = "" if c.high is None else f"{c.high:g}"
     range_ = f"{low} to {high}" if low and high else f"at least {low}" if low else f"at most {high}"
     more = f"; {c.would_decide}" if c.would_decide else ""
-    return _fold(f"{c.name:14}{value:>13}  must be {range_} {c.unit}: {c.verdict}{more}", "  ", " " * 18)
+    return _fold(
+        f"{name_of(c.name):{LABEL}} {value:>12}  must be {range_} {c.unit}: {c.verdict}{more}", "  ", " " * 18
+    )
 
 
 def finding_lines(number: int, f: Finding) -> list[str]:
@@ -113,16 +111,18 @@ def _measured_lines(outcome: Outcome) -> list[str]:
     quantities, analysis = outcome.judgement.quantities, outcome.analysis
     hidden = {"low_v", "high_v"} if analysis.sense != "unknown" else {"closed_v", "open_v"}
     lines = [
-        quantity_line(label, quantities[name]) for name, label in LABELS if name in quantities.keys() - hidden
+        quantity_line(name_of(name), quantities[name])
+        for name in MEASURED
+        if name in quantities.keys() - hidden
     ]
     plain = f"{analysis.plain.min_v:z8.4f} V / {analysis.plain.max_v:z.4f} V (keeps every spike)"
-    lines.append(f"  {'plain min / max':18}{plain}")
-    lines.append(f"  {'sense':18}{analysis.sense} ({analysis.sense_evidence})")
+    lines.append(f"  {'plain min / max':{LABEL}} {plain}")
+    lines.append(f"  {'sense':{LABEL}} {analysis.sense} ({analysis.sense_evidence})")
     if outcome.setup.task == "sweep":
         n, full = len(analysis.strokes), sum(s.full for s in analysis.strokes)
-        lines.append(f"  {'strokes':18}{n}" + (f", {full} of them from end to end" if full < n else ""))
+        lines.append(f"  {'strokes':{LABEL}} {n}" + (f", {full} of them from end to end" if full < n else ""))
     lost = outcome.capture.n_lost if outcome.capture else outcome.trace.n_lost
-    return [*lines, f"  {'records':18}{outcome.trace.t_s.size}, {lost} lost"]
+    return [*lines, f"  {'records':{LABEL}} {outcome.trace.t_s.size}, {lost} lost"]
 
 
 def budget_lines(outcome: Outcome) -> list[str]:
@@ -164,5 +164,5 @@ def drawn_lines(outcome: Outcome) -> list[str]:
             continue
         drawn = propagate_budget(q.value, q.budget, rng=rng)
         by_budget = f"{q.value - q.u95:.4f} to {q.value + q.u95:.4f}"
-        lines.append(f"  {name:18}{by_budget:>20}   drawn {drawn.low:.4f} to {drawn.high:.4f} {q.unit}")
+        lines.append(f"  {name:{LABEL}}{by_budget:>20}   drawn {drawn.low:.4f} to {drawn.high:.4f} {q.unit}")
     return lines

@@ -1,0 +1,25 @@
+"""What quantities and limits are called: one home for screen, sheet, card and messages."""
+
+from __future__ import annotations
+
+NAMES = {
+    "closed": "closed throttle",
+    "open": "open throttle",
+    "low": "low end",
+    "high": "high end",
+    "slope": "slope of B against A",
+    "sum": "sum of the tracks",
+    "correlation": "departure of B from its line",
+    "linearity": "independent linearity",
+    "strokes": "full strokes",
+}
+OF_BOTH = ("slope", "sum", "correlation")  # which are no track's own
+
+
+def name_of(key: str) -> str:
+    """Return a name in words: `closed_b_v` becomes `closed throttle of track B`."""
+    bare = key.removesuffix("_v").removesuffix("_ratio")
+    plain = bare.removesuffix("_b")
+    track = " of track B" if plain != bare and plain not in OF_BOTH else ""
+    tail = ", ratio to supply" if key.endswith("_ratio") else ""
+    return f"{NAMES.get(plain, plain.replace('_', ' '))}{track}{tail}"
