@@ -9,6 +9,18 @@ SIMULATED = "SIMULATED: no real sensor was measured."
 TASKS = ("sweep", "wiggle", "wiggle-far-end")  # what a capture is made for
 TRACK_OHM = (1.0, 1e6)  # [ohm] least and most of a track from end to end that is taken as measured
 KEPT = "Kept on the board"  # begins the line that says so in a capture
+# cautions of terminal, card and sheet; common practice of the trade, no source
+LAW_FIRST = "Local codes, the vehicle's own service procedure and licensed practice come first."
+MAY_MOVE = "An unexpected throttle signal can move a vehicle: engine off, park brake on, wheels chocked, out of gear."
+NO_HANDS = (
+    "A motor-driven throttle plate closes on fingers without warning: never push it by hand, move the pedal."
+)
+CODES_FIRST = "Write down the stored fault codes before anything is unplugged."
+PLUGS = "Ignition off, then wait until the controllers have shut down, before any plug or tap is moved."
+AFTERWARDS = (
+    "An unplugged sensor stores codes and can cause limp mode. Afterwards relearn by the service procedure and"
+    " recheck before driving."
+)
 
 
 class Sense(StrEnum):
@@ -20,14 +32,14 @@ class Sense(StrEnum):
 
 
 class Hookup(StrEnum):
-    """Who feeds the sensor: the rig, or the controller of a harness that is only tapped."""
+    """Who powers the sensor: the rig, or the controller of a harness that is only tapped."""
 
     POWERED = "powered"
     TAPPED = "tapped"
 
 
 class Starts(StrEnum):
-    """Where the lever stands when a sweep begins, as the operator says."""
+    """Where the lever is when a sweep begins, as the operator says."""
 
     CLOSED = "closed"
     OPEN = "open"

@@ -20,13 +20,12 @@ from sweeprig.capture.locks import let_go, remove
 from sweeprig.capture.model import Capture, SweepSetup
 from sweeprig.capture.writer import Disk
 from sweeprig.errors import (
-    BoardSilentError,
     CaptureFileError,
     CaptureNotKeptError,
     LinkError,
     PortLostError,
 )
-from sweeprig.link.client import RigClient
+from sweeprig.link.client import RigClient, no_records
 from sweeprig.link.messages import Message, Records
 
 SILENT_S = 3.0  # a stream that brings nothing for so long has ended
@@ -232,9 +231,4 @@ class LiveCapture:
 
 
 def _nothing(capture: Capture) -> LinkError:
-    said = " | ".join(capture.board_text[-3:])
-    return BoardSilentError(
-        "The rig sends no records.",
-        seen=said or "nothing",
-        next_step="plug the rig in again and repeat; if it happens again: sweeprig install",
-    )
+    return no_records(" | ".join(capture.board_text[-3:]) or "nothing")

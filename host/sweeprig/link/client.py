@@ -230,6 +230,14 @@ class RigClient:
                 return
 
 
+PLUG_IN_AGAIN = "plug the rig in again and repeat; if it happens again: sweeprig install"
+
+
+def no_records(seen: str = "") -> BoardSilentError:
+    """Return the error of a rig that streams nothing."""
+    return BoardSilentError("The rig sends no records.", seen=seen, next_step=PLUG_IN_AGAIN)
+
+
 def _accepted(cmd: str, reply: Reply) -> dict[str, Any]:
     data = dict(reply.data)
     if reply.ok:

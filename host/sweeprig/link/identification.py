@@ -11,6 +11,7 @@ from sweeprig.errors import BoardSilentError, NoFirmwareError, ProtocolVersionEr
 from sweeprig.link.clean import is_number, is_whole
 from sweeprig.link.messages import BadFrame, BoardText, Hello, Message
 
+INSTALL_OURS = "install this program's firmware: sweeprig install"
 _PROMPT = re.compile(r"^(>>>|>)$|^>>> |raw REPL|^MicroPython v|^MPY: ")
 _BOOT = re.compile(r"MicroPython v\d|^MPY: |raw REPL")
 _MOST_HZ = 10_000_000  # twenty times what the fast source makes; below 1 nobody could wait for a window
@@ -99,7 +100,7 @@ def _check_whole(hello: Mapping[str, Any], port: str) -> None:
         raise NoFirmwareError(
             f"The board on {port} sends an incomplete identification.",
             seen="without " + ", ".join(missing),
-            next_step="install this program's firmware: sweeprig install",
+            next_step=INSTALL_OURS,
         )
 
 
@@ -110,7 +111,7 @@ def _check_fit(hello: Mapping[str, Any], port: str) -> None:
                 f"The board on {port} sends an identification that is not valid.",
                 seen=f"{key} {hello[key]!r:.80}",
                 limit=limit,
-                next_step="install this program's firmware: sweeprig install",
+                next_step=INSTALL_OURS,
             )
 
 
@@ -120,9 +121,7 @@ def _version_error(version: object, port: str) -> ProtocolVersionError:
         f"The firmware on {port} uses another version of the protocol.",
         seen=f"version {version!s:.40}",
         limit=f"version {wire.PROTOCOL}",
-        next_step="install this program's firmware: sweeprig install"
-        if older
-        else "update this program, or install its firmware: sweeprig install",
+        next_step=INSTALL_OURS if older else "update this program, or install its firmware: sweeprig install",
     )
 
 

@@ -9,7 +9,7 @@ from sweepboard import wire
 from sweeprig.analysis.model import Event
 from sweeprig.judge.outcome import Outcome
 from sweeprig.report.figures import capture_code, clip, count_of, duration, fixed, known, volts
-from sweeprig.words import percent
+from sweeprig.words import AFTERWARDS, CODES_FIRST, LAW_FIRST, MAY_MOVE, NO_HANDS, PLUGS, percent
 
 KINDS = {
     "to-ground": "towards sensor ground",
@@ -17,16 +17,8 @@ KINDS = {
     "partial": "partial",
     "jump": "jump",
 }
-BENCH_CAUTIONS = (
-    "Local codes, the vehicle's own service procedure and licensed practice come first.",
-    "Record stored codes before the work. Afterwards relearn by the service procedure and recheck before driving.",
-)
-VEHICLE_CAUTIONS = (
-    "An unexpected throttle signal can move a vehicle: park brake on, wheels chocked, out of gear.",
-    "A motor-driven throttle plate closes on fingers without warning: never push it by hand, move the pedal.",
-    "Ignition off and wait for shutdown before moving any plug; an unplugged sensor stores codes and can cause "
-    "limp mode.",
-)
+BENCH_CAUTIONS = (LAW_FIRST, CODES_FIRST, AFTERWARDS)
+VEHICLE_CAUTIONS = (MAY_MOVE, NO_HANDS, PLUGS)
 
 
 def cautions(outcome: Outcome) -> tuple[str, ...]:

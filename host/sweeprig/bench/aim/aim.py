@@ -81,6 +81,9 @@ def check_target(target_v: float, profile: Profile) -> None:
         )
 
 
+TWO_ANGLES = "--angle 0=0.31 --angle 5=0.58"  # as an operator types them
+
+
 def check_steepness(volts_per_degree: float, *, seen: str = "") -> None:
     """Raise InputError where a steepness [V per degree] is none, or that of no such sensor."""
     low, high = limit("aim.least_v_per_deg"), limit("aim.most_v_per_deg")
@@ -89,7 +92,7 @@ def check_steepness(volts_per_degree: float, *, seen: str = "") -> None:
             "The volts per degree are out of range.",
             seen=seen or f"--volts-per-degree {volts_per_degree:g}",
             limit=f"{low:g} to {high:g} V per degree, without a sign",
-            next_step="leave it out, or measure it by two angles: --angle 0=0.31 --angle 5=0.58",
+            next_step=f"leave it out, or measure it by two angles: {TWO_ANGLES}",
         )
 
 

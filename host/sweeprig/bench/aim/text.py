@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from sweeprig.bench.aim.aim import Ends, Plan, Window
+from sweeprig.bench.aim.aim import TWO_ANGLES, Ends, Plan, Window
 from sweeprig.bench.readings.limits import limit
 from sweeprig.bench.readings.watch import WatchState
 from sweeprig.errors import InputError
@@ -138,7 +138,7 @@ def parse_angle(text: str) -> tuple[float, float]:
             "This is not an angle with its reading.",
             seen=text,
             limit="DEGREES=VOLTS, for example 3.5=0.612",
-            next_step="give two of them: --angle 0=0.31 --angle 5=0.58",
+            next_step=f"add two of them: {TWO_ANGLES}",
         )
     return angle, volts
 

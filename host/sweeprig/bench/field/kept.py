@@ -10,6 +10,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from sweepboard import flash_page, pack, wire
+from sweeprig.bench.field.card import MEANING
 from sweeprig.bench.field.order import FieldOrder
 from sweeprig.bench.sweep.run import cut_to
 from sweeprig.bench.sweep.trigger import LEAD_S
@@ -31,7 +32,7 @@ AGAIN = {
 }
 
 
-SAID = {"kept": "kept", "rail": "kept, and an end is near a rail"}
+SAID = {word: MEANING[word] for word in ("kept", "rail")}
 
 
 @dataclass(frozen=True)

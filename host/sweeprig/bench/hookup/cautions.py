@@ -18,27 +18,34 @@ from sweeprig.bench.hookup.way_off import OFF_ORDER
 from sweeprig.capture.atomic import write_atomically
 from sweeprig.capture.regular import MOST_BOOK, read_text
 from sweeprig.errors import InputError, SafetyError
-from sweeprig.words import Hookup, Setting
+from sweeprig.words import (
+    AFTERWARDS,
+    CODES_FIRST,
+    LAW_FIRST,
+    MAY_MOVE,
+    NO_HANDS,
+    PLUGS,
+    Hookup,
+    Setting,
+)
 
 VEHICLE_CAUTIONS = (
-    "Local codes, the vehicle's own service procedure and licensed practice come first. This list adds to them.",
-    "An unexpected throttle signal can move a vehicle: engine off, park brake on, wheels chocked, gear out.",
+    LAW_FIRST,
+    MAY_MOVE,
     "Ignition on only as long as it is needed. Nobody in front of or behind the vehicle.",
-    "A motor-driven throttle plate closes on fingers without warning: never push it by hand, never drive its"
-    " motor. In the vehicle move the pedal.",
-    "Read out and write down the stored trouble codes before anything is unplugged.",
-    "Ignition off, then wait until the controllers have shut down, before any plug or tap is moved.",
-    "An unplugged sensor stores codes and can cause limp mode. Afterwards: relearn by the service procedure, and"
-    " recheck before driving.",
+    f"{NO_HANDS} Never drive its motor.",
+    CODES_FIRST,
+    PLUGS,
+    AFTERWARDS,
     "Pierce no insulation. Keep away from airbag wiring (yellow sleeves in common practice) and from high-voltage"
     " wiring (orange).",
 )
 TAPPED_CAUTIONS = (
-    "Tap signal and sensor ground only. The rig feeds in neither supply nor ground.",
+    "Tap signal and sensor ground only. The rig adds neither supply nor ground.",
     "One track of a two-supply pedal at a time: never join two supplies or two grounds.",
 )
 POWERED_CAUTIONS = (
-    "The sensor's plug is OFF the harness: the rig feeds the sensor and nothing else may.",
+    "The sensor's plug is OFF the harness: the rig powers the sensor and nothing else may.",
     "Never power a pin that is not identified: sweeprig pins.",
 )
 

@@ -15,7 +15,7 @@ from sweeprig.calibration.model import Calibration
 from sweeprig.capture.model import Capture, Channel, SweepSetup, Trace
 from sweeprig.errors import BoardRefusedError, BoardSilentError, LinkError
 from sweeprig.frontend import FrontEnd, front_end_of
-from sweeprig.link.client import RigClient
+from sweeprig.link.client import PLUG_IN_AGAIN, RigClient, no_records
 from sweeprig.link.messages import Mark, SlowReading
 from sweeprig.link.messages import Message as Message
 from sweeprig.link.messages import Records as Records
@@ -202,11 +202,7 @@ def collect(
                     return kept
             else:
                 kept.append(event)
-    raise BoardSilentError(
-        "The rig sends no records.",
-        seen=f"nothing for {PATIENCE * POLL_S:.0f} s",
-        next_step="plug the rig in again; if it happens again: sweeprig install",
-    )
+    raise no_records(f"nothing for {PATIENCE * POLL_S:.0f} s")
 
 
 def levels(volts: RigVolts, events: list[Message]) -> Levels:
@@ -237,8 +233,9 @@ def levels(volts: RigVolts, events: list[Message]) -> Levels:
 
 def no_data(*, n_came: int = 1) -> BoardSilentError:
     """Return the error for a look that brought nothing that can be used."""
-    what = "The converter marks all readings as bad." if n_came else "The rig sends no records."
-    return BoardSilentError(what, next_step="plug the rig in again and repeat")
+    if not n_came:
+        return no_records()
+    return BoardSilentError("The converter marks all readings as bad.", next_step=PLUG_IN_AGAIN)
 
 
 def _ground_v(volts: RigVolts, slow: tuple[SlowReading, ...]) -> float | None:

@@ -40,7 +40,7 @@ class AimOptions(SensorOptions, PageOptions):
         typer.Option("--volts-per-degree", help="Slope of this sensor, if known [V per degree]."),
     ] = None
     angle: Annotated[
-        list[str] | None, typer.Option("--angle", help="DEGREES=VOLTS at closed throttle; give two of them.")
+        list[str] | None, typer.Option("--angle", help="DEGREES=VOLTS at closed throttle; needed twice.")
     ] = None
     from_file: Annotated[
         Path | None, typer.Option("--from", help="Capture that shows both ends; default: sweep first.")
@@ -107,7 +107,7 @@ def _mount(mount: str) -> str:
 
 def _slope(typed: float | None, angles: list[str] | None) -> float | None:
     """Return volts per degree as typed, else as measured by two angles; None where neither was given."""
-    from sweeprig.bench.aim.aim import check_steepness
+    from sweeprig.bench.aim.aim import TWO_ANGLES, check_steepness
     from sweeprig.bench.aim.text import parse_angle, per_degree
     from sweeprig.errors import InputError
 
@@ -121,7 +121,7 @@ def _slope(typed: float | None, angles: list[str] | None) -> float | None:
             "Volts per degree need two angles.",
             seen=f"{len(angles)} given",
             limit="two --angle DEGREES=VOLTS",
-            next_step="give two of them: --angle 0=0.31 --angle 5=0.58",
+            next_step=f"add two of them: {TWO_ANGLES}",
         )
     slope = per_degree(parse_angle(angles[0]), parse_angle(angles[1]))
     check_steepness(abs(slope), seen=f"{slope:z.4f} V per degree by --angle {' --angle '.join(angles)}")
