@@ -286,7 +286,7 @@ def test_vehicle_shows_every_caution_and_needs_them_confirmed() -> None:
     rig.slow = {wire.SLOW_BATTERY: node_uv(wire.SLOW_BATTERY, 12.6)}
     made, ask = prepare(rig, CAR, (*PLUG, "cautions"))
     said = "\n".join(ask.said)
-    for words in ("wheels chocked", "never push it by hand", "stored trouble codes", "relearn", "airbag"):
+    for words in ("wheels chocked", "never push it by hand", "stored fault codes", "relearn", "airbag"):
         assert words in said
     assert "Battery 12.60 V" in "\n".join(made.prepared)
 
@@ -365,8 +365,8 @@ def test_unknown_drive_is_refused_before_anything(drive: str) -> None:
 @pytest.mark.parametrize(
     ("build", "profile", "word"),
     [
-        ("plain", "hall", "WARNING: The plain build feeds what USB gives"),
-        ("plain", "adjustable-potentiometer", "The plain build feeds what USB gives"),
+        ("plain", "hall", "WARNING: The plain build gives the sensor the USB voltage"),
+        ("plain", "adjustable-potentiometer", "The plain build gives the sensor the USB voltage"),
         ("full", "hall", ""),
     ],
 )

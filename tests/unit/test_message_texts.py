@@ -8,9 +8,11 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
+from sweeprig.analysis.wiggle import Happening, Touched
 from sweeprig.bench.connection.model import reach_line
 from sweeprig.bench.shop.config import COMMAND_LINE, check_value
 from sweeprig.cli.main import app
+from sweeprig.cli.views.wiggle import WiggleLines
 from sweeprig.errors import ConfigError, InputError
 from sweeprig.frontend import FrontEnd, front_end
 
@@ -51,3 +53,11 @@ def test_the_reach_of_a_build_is_stated_as_what_it_shows(monkeypatch: pytest.Mon
     assert reach_line(full, "powered") == f"{said} and every wiper lift of 12 us or longer."
     monkeypatch.setattr(FrontEnd, "shortest_open_s", lambda *_: math.inf)
     assert reach_line(full, "powered") == f"{said}; for a wiper lift no length is guaranteed."
+
+
+def test_an_event_of_a_wiggle_test_is_described_once(capsys: pytest.CaptureFixture[str]) -> None:
+    seen = Happening(1.5, 0.002, (0,), 9.0, Touched.TO_GROUND, "plug")
+    WiggleLines(lambda: False, bell=False).tell([seen])
+    live = capsys.readouterr().err
+    assert live == "Event at 1.50 s, at plug.\n"
+    assert seen.line not in live

@@ -21,11 +21,17 @@ DIALECT = (
     r"\blimits?\b.*\b(is|are) not kept\b|\bkeeps? (its|their) limits\b",
     r"\bnot understood\b|\bis no (?!longer\b|sign\b)(?=[a-z]+\.)",
     r"\bworn place\b|\bsignal span\b|\bgauge study\b|\bclear of\b.*\btold\b",
+    r"\b(?:un)?(?:[Ff]ed|[Ff]eeds?|[Ff]eeding)\b",
     r"\breckon|\bmends?\b|\bas it is now\b|\bof one's own\b",
 )
 ALLOWED = {
     "Nobody in front of or behind the vehicle": "a warning to people, in common use",
     "Nobody leads": "people with phones, in common use",
+    "where another controller feeds the sensor": "in a profile: its digest marks every capture made by it",
+    "a full rig feeds 5.00 V within 1 %": "in a profile, as above",
+    "a plain rig feeds the USB voltage": "in a profile, as above",
+    "Fed from the pin": "a circuit, in common use",
+    "Feeds U7": "a circuit, in common use",
 }
 FOUND = re.compile("|".join(DIALECT))
 
@@ -89,6 +95,7 @@ def test_no_text_of_the_program_uses_private_words() -> None:
         "not told apart here",
         "1 journal of no use is set aside and told of once",
         "The stand ends, the reading stands still.",
+        "The rig feeds the sensor.",
     ],
 )
 def test_private_words_are_found(text: str) -> None:

@@ -32,7 +32,7 @@ SweepSeconds = Annotated[
 Full = Annotated[bool, typer.Option("--full", help="Print every number before the card.")]
 HookupOption = Annotated[
     Hookup,
-    typer.Option("--hookup", help="powered: the rig feeds the sensor; tapped: another controller does."),
+    typer.Option("--hookup", help="powered: the rig powers the sensor; tapped: another controller does."),
 ]
 StartsOption = Annotated[Starts | None, typer.Option("--starts", help="Lever position at the start.")]
 SenseOption = Annotated[Sense | None, typer.Option("--sense", help="Which way the signal runs, if known.")]

@@ -7,6 +7,7 @@ from dataclasses import replace
 from sweeprig.analysis.findings import LOOK_FOR_BRIDGE
 from sweeprig.analysis.model import Analysis, Cause, Code, Finding
 from sweeprig.judge.model import Check, Verdict
+from sweeprig.judge.names import name_of
 from sweeprig.judge.profile_model import Profile
 from sweeprig.words import Hookup, Sense
 
@@ -104,14 +105,14 @@ def _end(c: Check, profile: Profile, _hookup: Hookup | None) -> Finding:
 
 
 def _span(c: Check, _profile: Profile, _hookup: Hookup | None) -> Finding:
-    text = f"distance of the ends: {_seen(c)}"
+    text = f"{name_of(c.name)}: {_seen(c)}"
     step = "Move the lever from stop to stop; if it did, check stops, coupling and part."
     return Finding(Code.OPEN_OUT_OF_RANGE, Cause.MOUNTING, 0, None, text, step)
 
 
 def _supply(c: Check, _profile: Profile, hookup: Hookup | None) -> Finding:
     step = {
-        Hookup.POWERED: "The rig feeds this sensor: check the USB port and its cable, and the sensor for a short.",
+        Hookup.POWERED: "The rig powers this sensor: check the USB port and its cable, and the sensor for a short.",
         Hookup.TAPPED: "Check the supply at the controller's plug, then the wire to the sensor.",
         None: "Check the supply where it comes from, then the wire to the sensor.",
     }[hookup]
@@ -137,11 +138,7 @@ def without_repeats(found: list[Finding]) -> list[Finding]:
 
 
 def _tracks(c: Check, profile: Profile, _hookup: Hookup | None) -> Finding:
-    what = {
-        "slope_b": "slope of B against A",
-        "sum_b": "A + B",
-        "correlation": "departure of B from its line",
-    }[c.name]
+    what = name_of(c.name)
     step = f"Sweep each track alone; check which is A and which is B, and that the part is {profile.sensor.relation}."
     if c.name == "slope_b" and c.value is not None and abs(c.value - 1) < LIKE_ONE:
         text = f"{what}: {_seen(c)}: nearly one signal, typical of two tracks shorted through a few ohms"
@@ -155,7 +152,7 @@ def _tracks(c: Check, profile: Profile, _hookup: Hookup | None) -> Finding:
 def _linear(c: Check, _profile: Profile, _hookup: Hookup | None) -> Finding:
     code = Code.NOT_LINEAR if c.name == "linearity" else Code.HYSTERESIS
     step = "Sweep again with the angle measured; if it stays, replace the sensor."
-    return Finding(code, Cause.TRACK, 0, None, f"{c.name}: {_seen(c)}", step)
+    return Finding(code, Cause.TRACK, 0, None, f"{name_of(c.name)}: {_seen(c)}", step)
 
 
 _MAKERS = {

@@ -67,7 +67,7 @@ def run_lead_check(
     """
     if s.setup.hookup != Hookup.POWERED:
         raise HookupError(
-            "The lead is tested with the rig feeding the resistor plug.",
+            "The lead is tested with the rig powering the resistor plug.",
             seen=str(s.setup.hookup),
             limit="--hookup powered",
             next_step="take the lead off the harness, put the resistor plug on, and use --hookup powered",

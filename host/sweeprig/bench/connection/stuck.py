@@ -84,7 +84,7 @@ def at_ground(places: Sequence[Position], joint: Joint, supply: float) -> Connec
     causes += [] if joined else ["open signal lead"]
     tell = "an ohmmeter with the plug off shows which"
     if not joined:
-        tell += "; a build with a bias line, feeding the sensor, shows an open lead"
+        tell += "; a build with a bias line that powers the sensor shows an open lead"
     return ConnectionFinding(
         WiringFault.AT_GROUND,
         f"The signal stays at ground: {', '.join(causes)}.",

@@ -27,7 +27,7 @@ MEANING = {
     "unmoved": "again: nothing moved",
     "memory": "the memory is full: collect first",
     "rail": "kept, and an end is near a rail",
-    "supply": "refused or switched off: something else feeds it, a short or an overload; plug off, look",
+    "supply": "refused or switched off: something else powers the sensor, a short or an overload; plug off, look",
     "order": "no valid order: none, expired, all done, or for another rig or build",
     "engine": "again: the battery reading shows a running engine",
 }

@@ -30,7 +30,7 @@ from sweeprig.words import Hookup, Setting
 PLUG_OFF = Confirmation(
     "plug-off",
     "I WILL take the sensor's plug OFF the harness, onto the rig's powered lead, before each press; nothing else"
-    " feeds it then.",
+    " powers it then.",
 )
 USB_FIRST = Confirmation(
     "usb-first",

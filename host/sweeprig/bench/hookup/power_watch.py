@@ -156,7 +156,7 @@ def _let_go(kept: Path | None) -> HookupError:
     return HookupError(
         "The rig has switched the sensor's supply off by itself.",
         seen="the rig's records show the supply off, without a command",
-        limit="a command to the rig every 10 s, and its powered lead plugged in, as long as the sensor is fed",
+        limit="a command to the rig every 10 s, and its powered lead plugged in, as long as the sensor is powered",
         next_step="look at the lead and begin again; the lead was pulled, or the program was held for too long"
         f" (Ctrl-Z, a laptop that slept){where}",
     )

@@ -1,7 +1,7 @@
-"""Before a sensor is fed or tapped: what this rig may do, what is measured first, when it is refused.
+"""Before a sensor is powered or tapped: what this rig may do, what is measured first, when it is refused.
 
 Powered: plug off the harness, no voltage there before the rig's own, first power limited and looked at.
-Tapped: nothing is fed in, and the rig must be built so that it cannot; its load is computed first.
+Tapped: nothing is put on the leads, and the rig must be built so that it cannot; its load is computed first.
 """
 
 from __future__ import annotations
@@ -54,7 +54,7 @@ class Loading:
 
     @property
     def powered_line(self) -> str:
-        """The line where the rig feeds the sensor: a load beyond the limit is a remark there, not a refusal."""
+        """The line where the rig powers the sensor: a load beyond the limit is a remark there, not a refusal."""
         if self.fits:
             return self.line
         step = (
@@ -82,7 +82,7 @@ def check_hello(rig: Mapping[str, Any], end: FrontEnd, hookup: str) -> None:
         )
     if str(hookup) == Hookup.TAPPED and GUARANTEE not in rig.get("capabilities", ()):
         raise HookupError(
-            "The rig cannot guarantee that it feeds nothing into a tapped lead.",
+            "The rig cannot guarantee that it puts nothing on a tapped lead.",
             seen=f"{rig.get('build', 'unknown')} build without {GUARANTEE}",
             limit=f"{GUARANTEE} in the rig's identification",
             next_step="tap with a full or driven build and its tap lead, or power the sensor from the rig",
@@ -92,7 +92,7 @@ def check_hello(rig: Mapping[str, Any], end: FrontEnd, hookup: str) -> None:
 def loading(end: FrontEnd, *, hookup: str, profile: Profile, track_ohm: float | None) -> Loading:
     """Return the worst shift by the rig's load: of the measured track, else of the profile's largest.
 
-    Vout/Vs = x / (1 + x(1 - x) R_track/R_load). The burden counts where the rig feeds the sensor.
+    Vout/Vs = x / (1 + x(1 - x) R_track/R_load). The burden counts where the rig powers the sensor.
     """
     known = profile.sensor.track_ohm
     track = track_ohm if track_ohm is not None else known.high if known is not None else 0.0
@@ -130,7 +130,7 @@ def check_dead(seen: Levels) -> str:
         "The sensor's leads carry voltage while the rig's supply is off.",
         seen=there,
         limit=f"below {limit('before_power.stray_v'):z.1f} V before the rig switches on",
-        next_step=f"{SHUT_DOWN}, then take the sensor's plug OFF the harness; if another controller is to feed it:"
+        next_step=f"{SHUT_DOWN}, then take the sensor's plug OFF the harness; if another controller is to power it:"
         " --hookup tapped",
     )
 
@@ -162,14 +162,14 @@ HALL_A = 0.010  # what a Hall part takes: common practice, no source
 
 
 def feed_line(end: FrontEnd, profile: Profile) -> str:
-    """Return what an unregulated build can feed this kind of sensor; empty for a regulated one."""
+    """Return what an unregulated build can give this kind of sensor; empty for a regulated one."""
     if end.supply_set_v is not None:
         return ""
     track = profile.sensor.track_ohm
     amps = HALL_A if track is None else profile.supply.nominal_v / track.low
     given, least = end.supply_v(current_a=amps), end.supply_range_v(current_a=amps)[0]
     line = (
-        f"The {end.build} build feeds what USB gives: about {given:z.1f} V at {1000 * amps:.0f} mA,"
+        f"The {end.build} build gives the sensor the USB voltage: about {given:z.1f} V at {1000 * amps:.0f} mA,"
         f" {least:z.1f} V from a weak port."
     )
     asked = profile.limits.supply_powered.low
@@ -177,7 +177,7 @@ def feed_line(end: FrontEnd, profile: Profile) -> str:
         return line
     return (
         f"WARNING: {line} This profile's sensors need {asked:z.1f} V or more: below that, a bad end may come"
-        " from the supply. A full build feeds 5.00 V."
+        " from the supply. A full build gives 5.00 V."
     )
 
 
@@ -190,7 +190,7 @@ def setup_remarks(setup: SweepSetup) -> tuple[str, ...]:
 
 
 def check_released(seen: Levels) -> str:
-    """Return the line on a tap that feeds nothing in, or raise HookupError where a flag says otherwise."""
+    """Return the line on a tap that adds nothing, or raise HookupError where a flag says otherwise."""
     fed = [text for flag, text in FED_IN.items() if seen.flags_any & flag]
     if not fed:
         return "Tapped: supply off, burden and bias released, confirmed by the rig's records."

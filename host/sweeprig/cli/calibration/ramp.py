@@ -51,7 +51,7 @@ def _own(client: RigClient, seconds: float) -> NDArray[np.int64]:
     from sweeprig.bench.calibration.own_ramp import count_own_ramp
 
     console.say(
-        "Jumper J1 at RAMP, the powered lead plugged in: the rig makes its own ramp and feeds no lead."
+        "Jumper J1 at RAMP, the powered lead plugged in: the rig makes its own ramp and powers no lead."
     )
     return count_own_ramp(client, seconds=seconds, progress=_progress)
 

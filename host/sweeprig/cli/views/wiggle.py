@@ -109,11 +109,14 @@ class WiggleLines:
         return ""
 
     def tell(self, new: list[Happening]) -> None:
-        """Ring, and say what was seen."""
+        """Ring, and say that something was seen; the result says what."""
         if self._bell:
             console.bell()
+        from sweeprig.capture.marks import UNMARKED
+
         for h in new:
-            console.say(h.line)
+            place = "" if h.place == UNMARKED else f", at {h.place}"
+            console.say(f"Event at {h.start_s:.2f} s{place}.")
 
 
 @contextmanager
