@@ -51,7 +51,7 @@ def _of_the_setup(capture: Capture) -> Iterator[str]:
     if capture.setup.hookup is Hookup.TAPPED:
         on = _count(_flagged(capture, OUTPUTS))
         if on:
-            yield f"the set-up says tapped, and in {on} of {n} records the rig feeds the sensor or loads it"
+            yield f"the set-up says tapped, and in {on} of {n} records the rig powers the sensor or loads it"
         return
     off = _count(~_flagged(capture, wire.FLAG_SUPPLY_ON | wire.FLAG_SUPPLY_FAULT))
     if too_many(off, capture) and "supply-switch" in capture.rig.get("capabilities", ()):
