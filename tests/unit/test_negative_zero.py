@@ -31,7 +31,7 @@ def test_compare_shows_a_change_of_nothing_without_a_minus() -> None:
     shifted = quantities | {"closed_v": replace(moved, value=moved.value + HAIR_V)}
     second = replace(first, judgement=replace(first.judgement, quantities=shifted))
     lines = compare_lines(compare(side_of_outcome(first, "a"), side_of_outcome(second, "b")))
-    (line,) = (t for t in lines if t.startswith("  closed throttle"))
+    (line,) = (t for t in lines if t.startswith("  closed throttle  "))
     assert "+0.0000" in line
     assert "-0.0000" not in "\n".join(lines)
 
