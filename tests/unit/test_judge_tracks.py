@@ -129,7 +129,8 @@ def test_channel_not_in_the_profile_is_left_out() -> None:
     disagree = Finding(Code.TRACKS_DISAGREE, Cause.TRACK, 1, None, "noise", "none")
     trace, analysis = with_b(findings=(disagree,), two_tracks=two(error=30.0))
     j = given(analysis, ADJUSTABLE, trace=trace)
-    assert j.verdict is PASS
+    assert j.verdict is UNDECIDED  # never a pass of one track out of two
+    assert j.reason.startswith("Track B carries a signal and was not judged")
     assert "closed_b_v" not in j.quantities
     assert any("B was not judged" in text for text in j.not_shown)
 

@@ -12,6 +12,7 @@ from sweeprig.bench.hookup.cautions import CAUTIONS, POWERED_CAUTIONS, cautions_
 from sweeprig.bench.review.card import card_of
 from sweeprig.judge.model import Verdict
 from sweeprig.judge.outcome import Outcome
+from sweeprig.judge.track_b import is_unjudged, profiles_for
 from sweeprig.words import ANY_SENSOR
 
 
@@ -89,6 +90,7 @@ class Then(StrEnum):
     WIGGLE = "wiggle"
     REPLACE = "replace"
     SWEEP = "sweep again"
+    BOTH_TRACKS = "judge both tracks"
     CHECK = "check stop, lever and mount"
 
 
@@ -113,6 +115,8 @@ def then_of(outcome: Outcome) -> Then:
     if codes & ENDS:
         wired = any(f.code in ENDS and f.cause is Cause.WIRING for f in found)
         return Then.AIM if outcome.profile.sensor.slotted and not wired else Then.CHECK
+    if not found and is_unjudged(outcome.profile, outcome.trace):
+        return Then.BOTH_TRACKS
     return Then.SWEEP
 
 
@@ -123,12 +127,15 @@ SAID = {
     Then.REPLACE: "Replace the sensor, or what the card names; then sweep the new one.",
     Then.SWEEP: "Do what the card says under Next; then sweep again.",
     Then.CHECK: "An end is outside its limits.",
+    Then.BOTH_TRACKS: "The second track carries a signal and was not judged: this capture is judged again.",
 }
 
 
 def said_of(outcome: Outcome) -> str:
     """Return what a result asks for, in words; of an end out of its place what the card names next."""
     then = then_of(outcome)
+    if then is Then.BOTH_TRACKS:
+        return f"{SAID[then]} Profile: {' or '.join(profiles_for(outcome.analysis.two_tracks))}."
     if then is not Then.CHECK:
         return SAID[then]
     return f"{SAID[then]} {card_of(outcome).next_step.rstrip('.')}; then sweep again."

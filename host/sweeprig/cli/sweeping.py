@@ -133,15 +133,20 @@ def show_card(
     sheet: Path | None = None,
     hand_over: str = "",
     not_saved: Sequence[str] = (),
+    capture: str = "",
 ) -> None:
-    """Print the card: the verdict stands last. `hand_over`: the next step after a pass where there is no sheet."""
+    """Print the card: the verdict stands last. `hand_over`: the next step after a pass where there is no sheet.
+
+    `capture`: how a next step names it where it has no record.
+    """
+    import shlex
     import shutil
 
     from sweeprig.bench.review.card import card_of
     from sweeprig.cli.views.card import card_lines
 
     width = shutil.get_terminal_size((80, 24)).columns
-    card = card_of(outcome, hand_over)
+    card = card_of(outcome, hand_over, capture=str(record) if record is not None else shlex.quote(capture))
     for line in card_lines(
         card, width, record=record, sheet=sheet, not_saved=not_saved, colour=colour_wanted()
     ):
@@ -165,6 +170,7 @@ def print_done(
             sheet=done.sheets[0] if done.sheets else None,
             hand_over=without_sheet(done),
             not_saved=done.not_saved,
+            capture=str(done.capture_file or ""),
         )
 
 

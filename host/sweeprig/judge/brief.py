@@ -5,6 +5,7 @@ from __future__ import annotations
 from sweeprig.judge.left_out import ENDS, ends_are_judged, profiles_with_ends
 from sweeprig.judge.model import Verdict
 from sweeprig.judge.outcome import Outcome
+from sweeprig.judge.track_b import is_unjudged, profiles_for
 from sweeprig.judge.whole import KEPT, NOT_DECIDED
 
 HAND_OVER = "Hand over; the numbers for the controller are on the sheet."
@@ -15,7 +16,12 @@ def not_judged(outcome: Outcome, *, how: str = "Profiles that judge it:") -> str
 
     `how`: what stands before the names of the profiles.
     """
-    if outcome.setup.task != "sweep" or ends_are_judged(outcome.profile):
+    if outcome.setup.task != "sweep":
+        return ""
+    if is_unjudged(outcome.profile, outcome.trace):
+        more = "" if ends_are_judged(outcome.profile) else f", {ENDS}"
+        return f"NOT judged: track B{more}. {how} {' or '.join(profiles_for(outcome.analysis.two_tracks))}."
+    if ends_are_judged(outcome.profile):
         return ""
     names = profiles_with_ends(1 if outcome.trace.signal_b is None else 2)
     return f"Not judged: {ENDS}. {how} {' or '.join(names)}."

@@ -19,6 +19,7 @@ from sweeprig.judge.rails import margin_findings, rail_margins
 from sweeprig.judge.rig import Rig as Rig
 from sweeprig.judge.scale import make_scale
 from sweeprig.judge.sense import doubted
+from sweeprig.judge.track_b import open_point
 from sweeprig.judge.unseen import not_shown, open_points
 from sweeprig.judge.whole import REFUSED, no_fault_text, overall
 
@@ -37,6 +38,7 @@ def judge(
     `rig` is None for data that did not come from one: the intervals then hold the scatter of the data only.
     `guard_factor` None takes the profile's; 0 is simple acceptance.
     """
+    unjudged_b = open_point(profile, trace, analysis.two_tracks)
     if profile.sensor.tracks < 2:
         analysis = replace(analysis, low_b=None, high_b=None, two_tracks=None)
     rig = None if rig is None else rig.during(trace)
@@ -50,15 +52,14 @@ def judge(
 
     seen = seen_of(analysis)
     found = doubted(seen, seen_of, setup.sense)
-    return _judged(seen if found is seen.analysis else seen_of(found), setup, load)
+    return _judged(seen if found is seen.analysis else seen_of(found), setup, load, unjudged_b)
 
 
-def _judged(seen: ch.Seen, setup: SweepSetup, load: Load) -> Judgement:
+def _judged(seen: ch.Seen, setup: SweepSetup, load: Load, more_open: tuple[str, ...]) -> Judgement:
     margins, checks = _against_limits(seen)
     found = _findings(seen, margins, checks, setup)
-    verdict, reason = overall(
-        found, margins, checks, open_points(seen), ends_judged=ends_are_judged(seen.profile)
-    )
+    points = (*open_points(seen), *more_open)
+    verdict, reason = overall(found, margins, checks, points, ends_judged=ends_are_judged(seen.profile))
     return Judgement(
         verdict=verdict,
         reason=reason,

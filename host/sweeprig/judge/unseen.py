@@ -57,7 +57,7 @@ def not_shown(seen: Seen, load: Load) -> tuple[str, ...]:
             "Observe the supply."
         )
     if seen.profile.sensor.tracks < 2 and seen.trace.signal_b is not None:
-        out.append("Track B: the profile has one track, so B was not judged. Take a profile with two tracks.")
+        out.append("Track B: the profile has one track, so B was not judged. Take a profile of two tracks.")
     out += _load(seen, load) + _beyond(seen)
     return tuple(out)
 

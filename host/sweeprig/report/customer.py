@@ -9,6 +9,7 @@ from sweeprig.analysis.model import Cause, Code, Finding
 from sweeprig.judge.left_out import ends_are_judged
 from sweeprig.judge.model import Verdict
 from sweeprig.judge.outcome import Outcome
+from sweeprig.judge.track_b import is_unjudged
 from sweeprig.words import Sense
 
 REPLACE = "it should be replaced"
@@ -56,6 +57,7 @@ PLACES = (
 NOT_TESTED = "This kind of sensor cannot be tested here; another instrument is needed."
 PASSED = "The sensor is good: no fault seen, and both ends of its travel are within limits."
 CLEAR = "No fault seen in the sensor: its signal is clean over its whole travel."
+ONE_OF_TWO = "The sensor has two signals and only one of them is tested: the other must be judged as well."
 OPEN = "The test does not decide whether the sensor is good; it must be repeated."
 WIGGLED = "The wiring loses contact when it is moved; it should be repaired."
 NOT_REPRODUCED = "No fault showed while the wiring was moved; this does not rule one out."
@@ -88,7 +90,7 @@ def _undecided(outcome: Outcome) -> str:
         return NOT_TESTED
     doubt = next((f for f in found if f.severity == "doubt" and f.code in WHAT), None)
     if doubt is None:
-        return OPEN
+        return ONE_OF_TWO if is_unjudged(outcome.profile, outcome.trace) else OPEN
     what = WHAT[doubt.code][0].format(where=_place(doubt, outcome))
     return f"Not certain: {what[:1].lower()}{what[1:]}; the test must be repeated."
 

@@ -10,6 +10,7 @@ from sweeprig.judge.brief import first_of, next_step, not_judged
 from sweeprig.judge.left_out import ends_are_judged
 from sweeprig.judge.model import Margin, Quantity, Verdict
 from sweeprig.judge.outcome import Outcome
+from sweeprig.judge.track_b import NAME
 from sweeprig.judge.whole import NOT_DECIDED, title
 
 ENDS = {"closed_v": "closed", "open_v": "open", "low_v": "low end", "high_v": "high end"}
@@ -53,8 +54,11 @@ class Card:
     simulated: bool = False
 
 
-def card_of(outcome: Outcome, hand_over: str = "") -> Card:
-    """Return the brief result of one outcome; `hand_over`: the next step after a pass where no sheet was written."""
+def card_of(outcome: Outcome, hand_over: str = "", *, capture: str = "") -> Card:
+    """Return the brief result of one outcome; `hand_over`: the next step after a pass where no sheet was written.
+
+    `capture`: its file or its record's number, for a next step that names it.
+    """
     judgement = outcome.judgement
     found = tuple(f for f in judgement.findings if f.severity != "note")
     return Card(
@@ -63,10 +67,16 @@ def card_of(outcome: Outcome, hand_over: str = "") -> Card:
         ends=tuple(_end(outcome, name) for name in _shown(outcome)),
         facts=_facts(outcome),
         faults=tuple(_fault(f) for f in found),
-        next_step=hand_over if hand_over and judgement.verdict is Verdict.PASS else next_step(outcome),
+        next_step=_next(outcome, hand_over, capture),
         not_judged=not_judged(outcome, how="To judge it: --profile"),
         simulated=outcome.simulated,
     )
+
+
+def _next(outcome: Outcome, hand_over: str, capture: str) -> str:
+    if hand_over and outcome.judgement.verdict is Verdict.PASS:
+        return hand_over
+    return next_step(outcome).replace(f"review {NAME} ", f"review {capture or NAME} ")
 
 
 def _shown(outcome: Outcome) -> list[str]:

@@ -200,9 +200,20 @@ def _then(job: Job, done: SweepDone) -> None:
         Then.AIM: ["aim", "--mount", "slotted", *_from(done), *job.options()],
         Then.WIGGLE: ["wiggle", *job.options()],
         Then.SWEEP: ["sweep", *job.options()],
+        Then.BOTH_TRACKS: ["review", _capture(done), "--profile", _both(done)],
     }.get(then)
     if following is not None and guiding.yes(f"Go on with {following[0]} now?"):
         job.do(following)
+
+
+def _capture(done: SweepDone) -> str:
+    return str(done.capture_file or "")
+
+
+def _both(done: SweepDone) -> str:
+    from sweeprig.judge.track_b import profiles_for
+
+    return profiles_for(done.outcome.analysis.two_tracks)[0]
 
 
 def _from(done: SweepDone) -> list[str]:

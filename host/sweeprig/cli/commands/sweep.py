@@ -141,6 +141,7 @@ def review(
             sheet=sheet,
             hand_over="" if sheet else numbers_by(file),
             not_saved=("sheet",) if unwritten else (),
+            capture=str(named.path),
         )
     if unwritten:
         raise unwritten
