@@ -143,6 +143,33 @@ def test_one_flagged_record_is_left_out_and_no_fault(good: Capture) -> None:
     assert outcome.judgement.verdict is Verdict.PASS
 
 
+def with_drops(capture: Capture, percent: float) -> tuple[Capture, np.ndarray]:
+    """A dropout within one window of every stroke, at one place; and the numbers of these windows."""
+    mean = capture.records.sums[:, 0] / capture.window
+    low, high = np.quantile(mean, (0.02, 0.98))
+    rows = np.flatnonzero(np.diff(np.sign(mean - low - percent / 100 * (high - low))) != 0)
+    mins, sums = capture.records.mins.copy(), capture.records.sums.copy()
+    mins[rows, 0] -= np.minimum(mins[rows, 0], 1000).astype(np.uint16)
+    sums[rows, 0] -= 2000
+    return replace(capture, records=replace(capture.records, mins=mins, sums=sums)), rows
+
+
+@pytest.mark.parametrize("percent", [30.0, 70.0])
+def test_few_missing_at_one_place_pass_nothing(good: Capture, percent: float) -> None:
+    """One record a stroke is less than 0.1 % of them all, and it was the one that held the worn spot."""
+    worn, rows = with_drops(good, percent)
+    assert review_capture(worn).judgement.verdict is Verdict.FAIL
+    assert rows.size <= 0.001 * len(good.records)
+    keep = np.ones(len(good.records), bool)
+    keep[rows] = False
+    marked = worn.records.flags.copy()
+    marked[rows] |= wire.FLAG_CONVERSION_ERROR
+    for hidden in (kept(worn, keep), replace(worn, records=replace(worn.records, flags=marked))):
+        outcome = review_capture(hidden)
+        assert outcome.judgement.verdict is Verdict.UNDECIDED
+        assert "of travel fewer than 3 strokes were seen" in outcome.judgement.reason
+
+
 def test_no_event_reaches_across_what_is_missing(good: Capture) -> None:
     trace = review_capture(good).trace
     low = trace.t_s.size // 2

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 
 from sweeprig.analysis.model import Event, FloatArray, IntArray, Rest, Stroke, TrackMap
@@ -107,13 +109,19 @@ def _hits(events: tuple[Event, ...]) -> IntArray:
 
 
 def _passes(bins: IntArray, strokes: tuple[Stroke, ...], parts: Stretches) -> IntArray:
-    """Strokes that were seen in each bin: from the lowest to the highest of every stretch of them."""
+    """Strokes that were seen in each bin: from the lowest to the highest of every stretch of them.
+
+    A bin in which something is missing was not seen: what is missing may be the one window that counts.
+    """
     passes = np.zeros(N_BINS, dtype=np.int64)
     for s in strokes:
         met = np.zeros(N_BINS, dtype=bool)
-        for part in parts:
-            seen = bins[max(s.start, part.start) : min(s.stop, part.stop)]
-            if seen.size:
-                met[int(seen.min()) : int(seen.max()) + 1] = True
+        seen = [bins[max(s.start, p.start) : min(s.stop, p.stop)] for p in parts]
+        seen = [part for part in seen if part.size]
+        for part in seen:
+            met[int(part.min()) : int(part.max()) + 1] = True
+        for before, after in pairwise(seen):
+            edges = sorted((int(before[-1]), int(after[0])))
+            met[edges[0] : edges[1] + 1] = False
         passes += met
     return passes
