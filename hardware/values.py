@@ -10,7 +10,7 @@ SYMBOLS = {"ohm": "Ω"}
 
 def value_str(value: float, unit: str) -> str:
     """Return 154 kΩ for 154e3 ohm; empty where the unit is not one that scales."""
-    if unit not in ("ohm", "F", "A", "V", "Hz"):
+    if unit not in ("ohm", "F", "H", "A", "V", "Hz"):
         return ""
     symbol = SYMBOLS.get(unit, unit)
     for scale, sign in SCALES:

@@ -12,7 +12,7 @@ from collections import defaultdict
 from pathlib import Path
 
 from hardware.board import copper
-from hardware.board.pieces import BUILD, bought, pad_nets, placed
+from hardware.board.pieces import BUILD, Placed, bought, pad_nets, placed
 from sweeprig.frontend.nets import pieces
 from sweeprig.frontend.tables import parts
 
@@ -42,22 +42,41 @@ def outputs() -> dict[str, str]:
 
 
 def bom() -> str:
-    """Return the list of pieces as CSV, with footprints and the smallest build that has them."""
-    listed, by_ref = parts(BUILD), {p.ref: p for p in pieces(BUILD)}
+    """Return the list of pieces as CSV: what each must be and bear, its footprint, the smallest build that has it."""
     rows: dict[tuple[str, ...], list[str]] = defaultdict(list)
     for p in placed():
-        key = by_ref[p.ref].key if p.ref in by_ref else ""
-        part = listed.get(key)
-        package = bought(BUILD, part)["package"] if part else p.value
-        value = p.value if not part or part.unit.split()[0] in VALUED else str(bought(BUILD, part)["example"])
-        rows[(value, part.what if part else p.value, package, p.footprint, p.fitted)].append(p.ref)
+        if not p.ref.startswith("TP"):
+            rows[_bom_row(p)].append(p.ref)
     out = io.StringIO()
     table = csv.writer(out, lineterminator="\n")
-    table.writerow(["quantity", "references", "value", "part", "package", "footprint", "build"])
-    for (value, what, package, footprint, fitted), refs in rows.items():
-        if not refs[0].startswith("TP"):
-            table.writerow([len(refs), " ".join(refs), value, what, package, footprint, fitted])
+    table.writerow(["quantity", "references", *BOM_COLUMNS])
+    for row, refs in rows.items():
+        table.writerow([len(refs), " ".join(refs), *row])
     return out.getvalue()
+
+
+BOM_COLUMNS = ("value", "tolerance", "rating", "part", "example", "package", "price", "footprint", "build")
+CONNECTORS = {  # of the socket and the Pico class board's strips: what, package, price class as in buying.toml
+    "X1": ("D-sub socket, 15 contacts, angled, for the board", "rows 2.84 mm apart, contacts 2.77 mm", "D"),
+    "BOARDL": ("socket strip, 20 contacts, 2.54 mm", "one row, upright", "C"),
+    "BOARDR": ("socket strip, 20 contacts, 2.54 mm", "one row, upright", "C"),
+}
+
+
+def _bom_row(piece: Placed) -> tuple[str, ...]:
+    part = (
+        parts(BUILD).get({p.ref: p.key for p in pieces(BUILD)}[piece.ref])
+        if piece.ref not in CONNECTORS
+        else None
+    )
+    if part is None:
+        what, package, price = CONNECTORS[piece.ref]
+        return ("", "", "", what, "", package, price, piece.footprint, piece.fitted)
+    row = bought(BUILD, part)
+    valued = part.unit.split()[0] in VALUED
+    tolerance = f"{100 * part.tol:g} %" if valued and part.tol else ""
+    return (piece.value if valued else "", tolerance, part.rating, part.what, str(row["example"]), row["package"],
+            row["price"], piece.footprint, piece.fitted)  # fmt: skip
 
 
 def write() -> None:

@@ -62,8 +62,14 @@ def short(part: Part) -> str:
     unit = part.unit.split()[0]
     if unit not in ("ohm", "F", "H"):
         return ""
-    shown = value_str(part.each, "F") if unit != "F" else value_str(part.each, unit)
-    return shown.removesuffix("F").replace(" ", "").replace("µ", "u")
+    return (
+        value_str(part.each, unit)
+        .removesuffix("Ω")
+        .removesuffix("F")
+        .removesuffix("H")
+        .replace(" ", "")
+        .replace("µ", "u")
+    )
 
 
 def _board_strips(piece: Piece) -> list[Placed]:

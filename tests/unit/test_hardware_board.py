@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import math
 import re
 import zipfile
 from pathlib import Path
@@ -11,6 +12,7 @@ import numpy as np
 import pytest
 from hardware.board import copper, kept, picture, rules, strays
 from hardware.board.pieces import pad_nets, placed
+from hardware.values import value_str
 
 from sweeprig.frontend import nets as nets_table
 from sweeprig.frontend.tables import parts, table
@@ -162,8 +164,43 @@ def test_what_to_order_is_what_is_placed() -> None:
     refs = [ref for row in rows for ref in row["references"].split()]
     assert sorted(refs) == sorted(p.ref for p in placed() if not p.ref.startswith("TP"))
     assert sum(int(row["quantity"]) for row in rows) == len(refs)
-    bought = sum(p.count for k, p in parts("driven").items() if k not in ("motor", "stop_switch"))
+    beside = {p.key for p in nets_table.off_board("driven")} - {"driver"}  # its header is on the board
+    assert beside == {"motor", "stop_switch", "motor_supply", "fuse_motor", "c_motor"}
+    bought = sum(p.count for k, p in parts("driven").items() if k not in beside)
     assert len(refs) == bought + 3  # and the socket, and two strips for the Pico class board
+
+
+def test_the_list_of_pieces_says_what_each_must_bear() -> None:
+    """Value with tolerance, rating, package and price of every piece, as in the one table."""
+    rows = list(csv.DictReader((kept.MADE / "bom.csv").read_text("utf-8").splitlines()))
+    listed = {p.ref: parts("driven").get(p.key) for p in nets_table.pieces("driven")}
+    for row in rows:
+        for ref in row["references"].split():
+            part = listed.get(ref)
+            if part is None:
+                assert ref in kept.CONNECTORS
+                assert row["part"] == kept.CONNECTORS[ref][0]
+                continue
+            assert (row["rating"], row["part"]) == (part.rating, part.what), ref
+            assert row["price"], ref
+            assert row["package"], ref
+            assert row["value"] or row["example"] not in ("", "-"), ref
+            if part.unit in ("ohm", "F", "H"):
+                assert row["value"] == value_str(part.each, part.unit), ref
+                assert row["tolerance"] == f"{100 * part.tol:g} %", ref
+
+
+def test_each_chip_has_its_capacitor_beside_it(found: list[copper.Copper]) -> None:
+    """C10 is asked to be 5 mm at most from the supply pin that it serves."""
+    at = {c.pin: c.points[0] for c in found if c.pin}
+    for cap, chip in (
+        ("C101", ("U2", "4")),
+        ("C102", ("U3", "1")),
+        ("C103", ("U6", "8")),
+        ("C104", ("U4", "1")),
+    ):
+        assert math.dist(at[cap, "1"], at[chip]) <= 5.0, cap
+    assert math.dist(at["C12", "1"], at["BOARDR", "6"]) <= 10.0  # contact 35
 
 
 @pytest.mark.parametrize("side", picture.SIDES)
