@@ -18,6 +18,8 @@ def more_figures(build: str) -> Iterator[Figure]:
     yield from _quality(build)
     if "suppressor_battery" in parts(build):
         yield from _battery()
+    if "motor" in parts(build):
+        yield from _drive(build)
 
 
 def _decoupling(build: str) -> Iterator[Figure]:
@@ -83,3 +85,17 @@ def _battery() -> Iterator[Figure]:
         yield Figure(group, f"{at}: current in the lead", s.lead_a, "A")
         yield most(group, f"{at}: R13", s.r13, unit, battery.r13_limit(long=s.long))
         yield most(group, f"{at}: D8", s.d8, unit, battery.d8_limit(long=s.long))
+
+
+def _drive(build: str) -> Iterator[Figure]:
+    """The motor on its own supply. Two coils carry sine and cosine of the limit: they heat as one at the limit."""
+    group, p = "drive", parts(build)
+    amps, ohm = p["motor"].more["phase_a"], p["motor"].more["phase_ohm"] + p["driver"].more["switch_ohm"]
+    supply = p["motor_supply"]
+    yield most(group, "A1's limit, per phase", amps, "A", p["driver"].value)
+    yield most(group, "volts that a phase needs at rest", amps * ohm, "V", supply.value * (1 - supply.tol))
+    drawn = amps**2 * ohm / supply.value
+    yield most(
+        group, "taken from PS1 at rest", drawn, "A", min(supply.more["supply_a"], p["fuse_motor"].value)
+    )
+    yield Figure(group, "heat in A1", amps**2 * p["driver"].more["switch_ohm"], "W")

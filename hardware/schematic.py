@@ -6,6 +6,7 @@ import sys
 from pathlib import Path
 
 from hardware import schematic_blocks as draw
+from hardware.schematic_drive import drive
 from hardware.schematic_rail import monitor, rail
 from hardware.schematic_sheet import sheets
 from hardware.schematic_supply import regulator, step_up, supply
@@ -30,7 +31,7 @@ def schematic(build: str) -> list[str]:
     if build != "plain":
         blocks += [draw.supplies(build), monitor(build), draw.operator(build), draw.ramp(build)]
     if build == "driven":
-        blocks += [draw.drive()]
+        blocks += [drive()]
     return sheets(front_end(build).title, blocks)
 
 

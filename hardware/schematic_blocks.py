@@ -165,67 +165,6 @@ def ramp(build: str) -> Block:
     return Block("The rig's own ramp", d.svg(), notes)
 
 
-_POWER_SIDE = ("GND", "MGND", "MOTOR", "VMOT")
-
-
-def drive() -> Block:
-    """Return stepper driver, encoder, home and the stop button."""
-    p = parts("driven")
-    d = Pen()
-    inputs = ("ENABLE", "DIR", "STEP")
-    chip = elm.Ic(
-        pins=[
-            *(elm.IcPin(name=n, side="left", slot=f"{i}/4") for i, n in enumerate((*inputs, "VIO"), 1)),
-            *(elm.IcPin(name=n, side="right", slot=f"{i}/4") for i, n in enumerate(_POWER_SIDE, 1)),
-        ],
-        edgepadW=1.2,
-        pinspacing=1.5,
-        leadlen=0.6,
-    ).at((4, -5))
-    d.add(chip.label(p["driver"].ref, loc="top", fontsize=11))
-    for name in inputs:
-        x, y = getattr(chip, name)
-        d.wire((x, y), (x - 2.2, y))
-        d.end((x - 2.2, y), pin("driven", name), "left")
-    x, y = chip.ENABLE
-    d.part(elm.Resistor, (x - 1, y), (x - 1, y - 1.8), mark(p["r_enable"]), loc="bottom")
-    d.end((x - 1, y - 1.8), "3.3 V", "right")
-    d.dots((x - 1, y))
-    x, y = chip.VMOT
-    d.closed((x, y), (x + 2.6, y), f"{p['stop_switch'].ref} stop, latching")
-    d.part(elm.Fuse, (x + 2.6, y), (x + 5.0, y), "2 A")
-    d.end((x + 5.0, y), "motor supply plus", "right")
-    d.end(tuple(chip.MGND), "motor supply minus", "right")
-    d.end(tuple(chip.VIO), "3.3 V", "left")
-    x, y = chip.MOTOR
-    d.part(elm.Motor, (x, y), (x + 2.6, y), p["motor"].ref, loc="top")
-    d.end((x + 2.6, y), "two coils, four wires", "right")
-    d.end(tuple(chip.GND), "one ground to the rig", "right")
-    d.end((17.6, -1.2), pin("driven", "HOME"), "left")
-    d.closed((17.6, -1.2), (20.2, -1.2), f"{p['home'].ref} normally closed")
-    d.ground((20.2, -1.2))
-    _encoder(d, p["encoder"].ref)
-    notes = (
-        f"{p['encoder'].ref} has the address 0x36. Switches are drawn at rest.",
-        "MGND is the driver's motor ground; 100 µF from VMOT to MGND at its pins. Coil pairs and microsteps: build.md.",
-    )
-    return Block("Drive", d.svg(), notes)
-
-
-def _encoder(d: Pen, ref: str) -> None:
-    names = ("GND", "SDA", "SCL", "VDD")
-    pins_ = [elm.IcPin(name=n, side="left", slot=f"{i}/4") for i, n in enumerate(names, 1)]
-    chip = elm.Ic(pins=pins_, edgepadW=1.0, pinspacing=0.9, leadlen=0.5).at((18.6, -8.2))
-    d.add(chip.label(ref, loc="top", fontsize=11))
-    for name, to in (
-        ("VDD", "3.3 V"),
-        ("SCL", pin("driven", "SCL")),
-        ("SDA", pin("driven", "SDA")),
-        ("GND", "ground"),
-    ):
-        d.end(tuple(getattr(chip, name)), to, "left")
-
-
 def supplies(build: str) -> Block:
     """Return the supply pins of the chips with their capacitors, and the amplifiers that are not used."""
     p = parts(build)

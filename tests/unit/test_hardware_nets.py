@@ -7,10 +7,14 @@ import re
 from collections.abc import Iterator
 
 import pytest
-from hardware import erc, netlist, netlist_supply
+from hardware import erc, erc_pins, netlist, netlist_supply
+from hardware.board import copper, kept
+from hardware.board.pieces import placed
 from hardware.compare_battery import circuit
 from hardware.compare_ramp import _filter
+from hardware.tables_md import HERE
 
+from sweeprig.frontend import nets as nets_table
 from sweeprig.frontend import tables
 from sweeprig.frontend.nets import UNUSED, nets, pieces
 from sweeprig.frontend.tables import BUILDS, parts
@@ -131,10 +135,36 @@ def test_electrical_rules_find_nothing(build: str) -> None:
 
 @pytest.mark.parametrize("build", BUILDS)
 def test_every_pin_is_used_or_marked_unused(build: str) -> None:
-    for piece in pieces(build):
+    for piece in erc.whole(build):
         assert all(piece.pins.values()), piece.ref
-    joined = sum(len(ends) for ends in nets(build).values())
-    assert joined + len(erc.unused(build)) == sum(len(p.pins) for p in pieces(build))
+        assert set(erc_pins.kinds(piece, build) or {}) == set(piece.pins), piece.ref
+    joined = sum(len(ends) for ends in nets_table.joined(erc.whole(build)).values())
+    assert joined + len(erc.unused(build)) == sum(len(p.pins) for p in erc.whole(build))
+
+
+@pytest.mark.parametrize("build", BUILDS)
+def test_the_kind_of_every_pin_of_every_part_is_known(build: str) -> None:
+    for piece in erc.whole(build):
+        assert set((erc_pins.kinds(piece, build) or {"": "?"}).values()) <= set(erc_pins.KINDS), piece.ref
+
+
+def test_the_motor_s_joints_are_in_the_table() -> None:
+    """Supply, fuse, stop, capacitor, both coils: every joint of build.md's table of the drive, and on its page."""
+    found = {net: set(ends) for net, ends in nets_table.joined(erc.whole("driven")).items()}
+    assert found["MOTOR_PLUS"] == {("PS1", "+"), ("F3", "1")}
+    assert found["MOTOR_FUSED"] == {("F3", "2"), ("S3", "1")}
+    assert found["VMOT"] == {("S3", "2"), ("C70", "+"), ("A1", "VMOT")}
+    assert found["MOTOR_MINUS"] == {("PS1", "-"), ("C70", "-"), ("A1", "MGND")}
+    for end in ("1A", "1B", "2A", "2B"):
+        assert found[f"COIL_{end}"] == {("M1", end), ("A1", f"OUT{end}")}
+    page = (HERE / "nets.md").read_text("utf-8").split("## Driven build")[1]
+    for net in ("MOTOR_PLUS", "MOTOR_FUSED", "VMOT", "MOTOR_MINUS", "COIL_1A"):
+        assert f"| {net} |" in page
+
+
+def test_the_motor_s_ground_is_not_the_rig_s() -> None:
+    assert not {ref for ref, _ in nets("driven")["GND"]} & {"PS1", "M1", "C70"}
+    assert "MOTOR_MINUS" not in nets("driven")
 
 
 @pytest.mark.parametrize(
@@ -146,6 +176,11 @@ def test_every_pin_is_used_or_marked_unused(build: str) -> None:
         ("r_link", "R37 LINK LINK_PIN", "R37 LINK NOWHERE", "NOWHERE is only at R37"),
         ("c_bypass", "C103 +6V5 GND", "C103 +3V3 GND", "1 ICs on +6V5, 0 capacitors"),
         ("r_ground_lift", "R9 ", "R8 ", "R8 stands 2 times"),
+        ("q_burden", "G:BURDEN_ON", "G:-", "Q5A1 pin G (in) is marked unused"),
+        ("q_burden", " S:BURDEN_RETURN_B", "", "Q5B1 has 3 pins, 2 are named"),
+        ("monitor", "ADDR:GND", "ADDR:-", "U3 pin ADDR (in) is marked unused"),
+        ("reference", "NC:-", "NC:GND", "U7 pin NC is joined to nothing inside"),
+        ("r_guard", "R3B1 NODE_B IN_B", "R3B1 NODE_B NODE_B", "IN_B is only at U2"),
     ],
 )
 def test_a_wrong_table_is_seen(
@@ -173,3 +208,27 @@ def test_unused_pins_are_few_and_known() -> None:
         "D3A1.2", "D3A2.2", "D3B1.2", "D3B2.2", "U3.ALRT", "U7.NC",
     }  # fmt: skip
     assert UNUSED == "-"
+
+
+def test_a_rail_that_a_pin_drives_and_an_input_alone_are_seen(monkeypatch: pytest.MonkeyPatch) -> None:
+    changed = copy.deepcopy(dict(tables.table()))
+    buffer = next(r for r in changed["part"] if r["key"] == "buffer")
+    buffer["nets"] = [
+        buffer["nets"][0].replace("1:AMP_A", "1:+3V3").replace("13:TIED_U2 14:TIED_U2", "13:ALONE 14:+5V")
+    ]
+    driver = next(r for r in changed["part"] if r["key"] == "driver")
+    driver["off_board"] = [driver["off_board"][0].replace("MS1:+3V3 MS2:+3V3", "MS1:ALONE MS2:ALONE")]
+    monkeypatch.setattr(tables, "table", lambda: changed)
+    found = erc.faults("driven")
+    assert "+3V3 is driven by BOARD and U2" in found
+    assert "ALONE is driven by nobody: A1 and U2 only listen" in found
+
+
+def test_open_pads_of_the_board_are_the_pins_marked_unused() -> None:
+    """Pads without copper to go to, read from the kept board; the socket's shell is one more."""
+    named = {(p.ref, pad): pin for p in placed() for pad, pin in p.names.items()}
+    strips = {"BOARDL": lambda pad: f"BOARD.{pad}", "BOARDR": lambda pad: f"BOARD.{41 - int(pad)}"}
+    found = set()
+    for ref, pad in (c.pin for c in copper.copper(kept.BOARD) if c.pin and not c.net):
+        found.add(strips[ref](pad) if ref in strips else f"{ref}.{named.get((ref, pad), pad)}")
+    assert found - {"X1.0"} == set(erc.unused("driven"))

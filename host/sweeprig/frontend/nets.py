@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from sweeprig.frontend.tables import check_build, contacts, parts, pins, table
@@ -64,14 +64,25 @@ def pieces(build: str) -> tuple[Piece, ...]:
     return tuple(found)
 
 
+def off_board(build: str) -> tuple[Piece, ...]:
+    """Return what is joined by wires beside the board: the motor, its supply, and the driver's pins for them."""
+    alias = dict(table()["builds"][check_build(build)].get("nets", {}))
+    return tuple(_piece(line, key, alias) for key, part in parts(build).items() for line in part.off_board)
+
+
 def nets(build: str) -> dict[str, tuple[tuple[str, str], ...]]:
     """Return by net the (reference, pin) that are joined in it; pins marked unused are in none."""
-    joined: dict[str, list[tuple[str, str]]] = defaultdict(list)
-    for piece in pieces(build):
+    return joined(pieces(build))
+
+
+def joined(found: Iterable[Piece]) -> dict[str, tuple[tuple[str, str], ...]]:
+    """Return by net the (reference, pin) of pieces that are joined in it; pins marked unused are in none."""
+    by_net: dict[str, list[tuple[str, str]]] = defaultdict(list)
+    for piece in found:
         for pin, net in piece.pins.items():
             if net != UNUSED:
-                joined[net].append((piece.ref, pin))
-    return {net: tuple(ends) for net, ends in joined.items()}
+                by_net[net].append((piece.ref, pin))
+    return {net: tuple(ends) for net, ends in by_net.items()}
 
 
 def test_points() -> tuple[str, ...]:

@@ -30,6 +30,7 @@ class Part:
     reason: str
     series: int = 1
     nets: tuple[str, ...] = ()  # one line a piece: its reference and what each pin is joined to
+    off_board: tuple[str, ...] = ()  # as nets, of pieces and pins on wires beside the board
     more: Mapping[str, float] = field(default_factory=dict)  # model values: leakage_a, saturation_a, ...
 
     @property
@@ -73,11 +74,11 @@ _PLAIN_KEYS = ("key", "ref", "count", "what", "unit", "tol", "rating", "reason")
 def _part(row: Mapping[str, Any]) -> Part:
     series = int(row.get("series", 1))
     value = float(row["each"]) * series if "each" in row else float(row["value"])
-    known = {*_PLAIN_KEYS, "builds", "series", "each", "value", "nets"}
+    known = {*_PLAIN_KEYS, "builds", "series", "each", "value", "nets", "off_board"}
     more = {k: float(v) for k, v in row.items() if k not in known}
     plain = {k: row[k] for k in _PLAIN_KEYS}
-    builds, nets = tuple(row["builds"]), tuple(row.get("nets", ()))
-    return Part(**plain, builds=builds, nets=nets, value=value, series=series, more=more)
+    builds, nets, off = (tuple(row.get(k, ())) for k in ("builds", "nets", "off_board"))
+    return Part(**plain, builds=builds, nets=nets, off_board=off, value=value, series=series, more=more)
 
 
 def check_build(build: str) -> str:
