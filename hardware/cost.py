@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from hardware.board.pieces import bought, buying
 from sweeprig.frontend.tables import BUILDS, check_build, parts
@@ -40,6 +40,29 @@ def lines(build: str) -> list[Line]:
             each = float(price[row["price"]])
             out.append(Line("-", row["what"], int(row["count"]), row["note"], "", row["price"], each))
     return out
+
+
+def more(build: str) -> list[Line]:
+    """Return what the full build has not and the driven build adds to it; of any other build all."""
+    had = [*lines("full")] if build == "driven" else []
+    out = []
+    for line in lines(build):
+        before = next((x for x in had if (x.ref, x.what) == (line.ref, line.what)), None)
+        if before is None:
+            out.append(line)
+        elif line.count > before.count:
+            out.append(replace(line, count=line.count - before.count))
+    return out
+
+
+def optional(build: str) -> list[Line]:
+    """Return what not every rig of a build needs; it is in no sum."""
+    price = buying()["price"]
+    rows = [row for row in buying()["optional"] if check_build(build) in row["builds"]]
+    return [
+        Line("-", r["what"], int(r["count"]), r["note"], "", r["price"], float(price[r["price"]]))
+        for r in rows
+    ]
 
 
 def total_eur(build: str) -> float:

@@ -47,7 +47,13 @@ def parts_md() -> str:
         rows = [_part_row(build, p) for p in parts(build).values()]
         out += ["", f"## {front_end(build).title}", "", table(head, rows), "", *_more(build)]
     extra = [p for k, p in parts("driven").items() if k not in parts("full")]
-    out += ["", f"## {front_end('driven').title}", "", "All of the full build, one more C10, and:", ""]
+    out += [
+        "",
+        f"## {front_end('driven').title}",
+        "",
+        "Everything of the full build, both its tables, one more C10, and:",
+        "",
+    ]
     out += [table(head, (_part_row("driven", p) for p in extra)), "", *_more("driven"), ""]
     return "\n".join(out)
 
@@ -57,14 +63,24 @@ def _prices() -> list[tuple[str, ...]]:
 
 
 def _more(build: str) -> list[str]:
-    """Return what else a build needs, and its cost."""
-    found = [line for line in cost.lines(build) if line.ref == "-"]
-    rows = [(str(x.count), x.what, x.price_class, f"{x.total_eur:.2f}", x.package) for x in found]
-    listed = sum(line.total_eur for line in cost.lines(build) if line.ref != "-")
-    rows += [("", "all parts of the table above" + (" and of the full build" if build == "driven" else ""), "",
-              f"{listed:.2f}", "pieces times price class"),
+    """Return what else a build needs beside its parts, its cost, and what not every rig needs."""
+    found = [line for line in cost.more(build) if line.ref == "-"]
+    listed = sum(line.total_eur for line in cost.more(build) if line.ref != "-")
+    rows = [_buy(line) for line in found]
+    if build == "driven":
+        rows += [("", "everything of the full build", "", f"{cost.total_eur('full'):.2f}", "its two tables")]
+    rows += [("", f"all parts of the table above{' and one C10' if build == 'driven' else ''}", "", f"{listed:.2f}",
+              "pieces times price class"),
              ("", "**sum**", "", f"**{cost.total_eur(build):.2f}**", "`python -m hardware.cost`")]  # fmt: skip
-    return ["And:", "", table(("pieces", "what", "price", "euro", "remark"), rows)]
+    had = {line.what for line in cost.optional("full")} if build == "driven" else set()
+    wanted = [_buy(line) for line in cost.optional(build) if line.what not in had]
+    head = ("pieces", "what", "price", "euro", "remark")
+    more = ["", "Not every rig needs these; they are in no sum:", "", table(head, wanted)] if wanted else []
+    return ["And:", "", table(head, rows), *more]
+
+
+def _buy(line: cost.Line) -> tuple[str, ...]:
+    return (str(line.count), line.what, line.price_class, f"{line.total_eur:.2f}", line.package)
 
 
 _PARTS_INTRO = (
@@ -121,9 +137,10 @@ def _figure_row(row: Figure) -> tuple[str, ...]:
 def figures_md() -> str:
     """Return what each build is and does. The driven build's front end is the full build's."""
     out = [MADE, "# Computed figures", "", *_FIGURES_INTRO]
-    for build in ("plain", "full"):
+    for build in BUILDS:
         out += ["", f"## {front_end(build).title}"]
-        rows = figures(build)
+        shown = {r.name for r in figures("full")} if build == "driven" else set()
+        rows = [r for r in figures(build) if r.name not in shown]
         for group in dict.fromkeys(r.group for r in rows):
             chosen = [_figure_row(r) for r in rows if r.group == group]
             out += ["", f"### {group.capitalize()}", "", table(("figure", "value", "limit", ""), chosen)]

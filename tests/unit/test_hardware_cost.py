@@ -89,3 +89,44 @@ def test_cables_have_a_wire_for_each_contact_of_their_lead() -> None:
     assert any(f"cable, {len(tapped)} x" in what and "2 m" in what for what in listed)
     plugs = next(line.count for line in cost.lines("full") if line.what == "4 mm plugs")
     assert plugs == (len(powered) - 2) + len(tapped)  # each sense wire of the powered lead shares a plug
+
+
+def test_the_driven_list_names_only_what_it_adds() -> None:
+    """Who buys by the page buys the full build's tables once and this one's beside them."""
+    added = {line.what: line.count for line in cost.more("driven") if line.ref == "-"}
+    full = {line.what: line.count for line in cost.lines("full")}
+    assert added
+    assert not set(added) & set(full)
+    whole = cost.total_eur("full") + sum(line.total_eur for line in cost.more("driven"))
+    assert whole == pytest.approx(cost.total_eur("driven"))
+    page = (HERE / "parts.md").read_text("utf-8").split("## Driven build")[1]
+    assert "Pico class board" not in page
+
+
+def test_small_things_of_the_pages_have_a_price() -> None:
+    """Screws, wire, standoffs, posts, solder: what build.md and the case ask for is on the list or wanted there."""
+    for build, words in (
+        (
+            "plain",
+            "solid wire,solder,cable ties,1.5 V cell,standoffs,perforated board,socket strip,tinned wire",
+        ),
+        (
+            "full",
+            "solid wire,solder,cable ties,1.5 V cell,9 V battery,screw posts,foam,tinned wire,M3 x 16,light-emitting",
+        ),
+    ):
+        listed = " ".join(line.what for line in [*cost.lines(build), *cost.optional(build)])
+        for word in words.split(","):
+            assert word in listed, (build, word)
+    assert all(line.count and line.total_eur for b in BUILDS for line in [*cost.lines(b), *cost.optional(b)])
+
+
+@pytest.mark.parametrize("build", BUILDS)
+def test_no_part_is_left_vague(build: str) -> None:
+    """An example for everything, no pair that may be one or two, no package that is another than the board's."""
+    for part in parts(build).values():
+        row = bought(build, part)
+        assert row["example"] != "-", part.key
+        assert "0805" not in part.what, part.key
+        assert not part.what.startswith("pair"), part.key
+        assert not part.rating.startswith("as "), part.key

@@ -144,6 +144,7 @@ def test_first_power_ranges_hold_what_is_nominal() -> None:
         (154e3, "ohm", "154 kΩ"),
         (1e6, "ohm", "1 MΩ"),
         (22e-12, "F", "22 pF"),
+        (100e-6, "H", "100 µH"),
         (0.05, "A", "50 mA"),
         (12.0, "bit", ""),
     ],
