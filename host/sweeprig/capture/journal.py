@@ -1,7 +1,8 @@
 """The journal: what the board sends goes to disk as it arrives, so that no crash takes it away.
 
-A file is one line of JSON, with all that a capture needs besides the records, and then the bytes of the port
-as they came. It is locked until its capture is in a file; what is not locked was left behind.
+A file is one line of JSON, with all that a capture needs besides the records, the same line again with its checksum,
+for a disk that damages the first one, and then the bytes of the port as they came. It is locked until its capture is
+in a file; what is not locked was left behind.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ import glob
 import json
 import os
 import time
+import zlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -28,6 +30,7 @@ from sweeprig.link.clean import clean_plain, clean_text, is_number, is_whole
 SUFFIX = ".journal"
 FORMAT = "sweeprig-journal"
 VERSION = 1
+_AGAIN = b"again "  # before the line where it stands the second time
 SYNC_EVERY_S = 1.0  # a power cut loses at most this much; a killed program loses nothing
 
 
@@ -50,6 +53,11 @@ class JournalHead:
         data = {**vars(self), "format": FORMAT, "version": VERSION}
         data |= {"rig": dict(self.rig), "setup": setup_to_plain(self.setup)}
         return json.dumps(data, separators=(",", ":"), default=dict).encode() + b"\n"
+
+
+def _again(line: bytes) -> bytes:
+    """Return the line as it stands the second time."""
+    return b"%s%08x %s" % (_AGAIN, zlib.crc32(line), line)
 
 
 class Journal:
@@ -76,7 +84,8 @@ class Journal:
         except OSError as exc:
             raise _unwritable(folder, exc) from exc
         try:
-            disk.put(handle, head.to_line())
+            line = head.to_line()
+            disk.put(handle, line + _again(line))
             disk.sync(handle)
         except OSError as exc:
             remove(self.path)
@@ -131,14 +140,11 @@ def _unwritable(path: Path, exc: OSError) -> CaptureFileError:
 
 
 def read_journal(path: Path) -> tuple[JournalHead, bytes]:
-    """Return the head and the board's bytes. Raises CaptureFileError where the first line is not whole."""
+    """Return the head and the board's bytes. Raises CaptureFileError where the first line is whole in neither place."""
+    data = bytes_of(path)
+    line, rest = _second(data) or _first(data)
     try:
-        data = path.read_bytes()
-    except OSError as exc:
-        raise CaptureFileError(f"{path} cannot be read.", seen=str(exc), next_step="check the name") from exc
-    line, end, rest = data.partition(b"\n")
-    try:
-        plain = json.loads(line) if end else None
+        plain = json.loads(line) if line else None
         if not isinstance(plain, dict) or plain.get("format") != FORMAT or plain.get("version") != VERSION:
             raise ValueError("its first line is not that of a journal")
         head = _head(renamed(plain), str(path))
@@ -146,9 +152,37 @@ def read_journal(path: Path) -> tuple[JournalHead, bytes]:
         raise CaptureFileError(
             f"{path} is not a journal, or it ends inside its first line.",
             seen=f"{len(data)} bytes; {exc!s:.200}",
-            next_step="it holds no data: capture again",
         ) from exc
     return head, rest
+
+
+def bytes_of(path: Path) -> bytes:
+    """Return the bytes of a journal. Raises CaptureFileError."""
+    try:
+        return path.read_bytes()
+    except OSError as exc:
+        raise CaptureFileError(f"{path} cannot be read.", seen=str(exc), next_step="check the name") from exc
+
+
+def _second(data: bytes) -> tuple[bytes, bytes] | None:
+    """Return the line that stands the second time, and what follows; None where it is not there or damaged."""
+    at = data.find(_AGAIN)
+    while at >= 0:
+        begin = at + len(_AGAIN) + 9
+        end = data.find(b"\n", begin) + 1
+        if data[begin - 9 : begin] == b"%08x " % zlib.crc32(data[begin:end]):
+            return data[begin:end], data[end:]
+        at = data.find(_AGAIN, at + 1)
+    return None
+
+
+def _first(data: bytes) -> tuple[bytes, bytes]:
+    """Return the first line, "" where it has no end, and what follows it and a damaged second one."""
+    line, end, rest = data.partition(b"\n")
+    begin = len(_AGAIN) + 9
+    again = rest[begin : begin + len(line)]
+    is_there = rest.startswith(_AGAIN) or again[:40] == line[:40] or again[-40:] == line[-40:]
+    return line if end else b"", rest[begin + len(line) + 1 :] if is_there else rest
 
 
 def _head(plain: Mapping[str, Any], where: str) -> JournalHead:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -17,12 +18,19 @@ from sweeprig.capture.kept import kept_as
 from sweeprig.capture.live import LiveCapture, start_capture
 from sweeprig.capture.locks import let_go, remove, rename
 from sweeprig.capture.model import Capture, SweepSetup
+from sweeprig.capture.salvage import capture_like, n_whole
 from sweeprig.capture.writer import Disk
 from sweeprig.errors import CaptureFileError, InputError
 from sweeprig.link.client import RigClient
 from sweeprig.link.messages import Message
 
 UNUSABLE = ".journal-unusable"
+PLACE = "THE-JOURNAL"  # stands for its new name in a reason
+_NOTHING = "Next: it holds no data: sweep again."
+_BEHIND = (
+    "Behind it are {} whole records, kept; the rig, calibration and set-up that they need were in that line."
+    f" Next: with a capture of the same rig, build and hookup: sweeprig recover {PLACE} --like CAPTURE.sweep"
+)
 
 
 @dataclass(frozen=True)
@@ -146,6 +154,7 @@ def _recover_one(path: Path, on_unusable: Callable[[Path, str], None] | None) ->
         if capture is not None:
             return Path(file.write_capture(path.with_suffix(file.SUFFIX), capture).path)
         aside = rename(path, free_path(path.parent, path.stem, UNUSABLE))
+        reason = reason.replace(PLACE, shlex.quote(str(aside)))
     finally:
         let_go(path)
     if on_unusable is not None:
@@ -161,7 +170,23 @@ def _what_is_in(path: Path) -> tuple[Capture | None, str]:
             return None, "no record in it"
         file.checked_pack(capture, str(path))
     except CaptureFileError as exc:
-        return None, str(exc)
+        return None, f"{exc} {_BEHIND.format(n) if (n := n_whole(path)) else _NOTHING}"
     except (*file.DAMAGE, MemoryError) as exc:
         return None, f"{type(exc).__name__}: {exc!s:.200}"
     return capture, ""
+
+
+def recover_like(path: Path, like: Path) -> Path:
+    """Write what a journal holds behind its damaged lines, read with the first line of a capture; return its file.
+
+    The journal stays as it is. Raises InputError, CaptureFileError.
+    """
+    if path.suffix not in (journal.SUFFIX, UNUSABLE) or not path.is_file():
+        raise InputError(
+            f"{path} is not a journal of a capture.",
+            seen=path.suffix or "no ending",
+            limit=f"a file that ends in {journal.SUFFIX} or {UNUSABLE}",
+            next_step="name the journal",
+        )
+    capture = capture_like(path, file.read_capture(like), like.name)
+    return Path(file.write_capture(path.with_suffix(file.SUFFIX), capture).path)

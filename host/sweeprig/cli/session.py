@@ -121,12 +121,27 @@ def report_recovered(place: Path, *, needed: bool = False) -> int:
     found = recovered(place, on_unusable=tell, on_unsaved=unsaved)
     for path in found:
         console.warn(f"A capture that was not finished is recovered: {path}")
-        name = shlex.quote(str(path))
-        console.say(f"  Judge it: sweeprig review {name}")
-        console.say(f"  Its sheet: sweeprig sheet {name}; its record: sweeprig records add {name}")
+        _say_what_next(path)
     if failed and needed:
         raise failed[-1]
     return len(found)
+
+
+def report_lent(journal: Path, like: Path) -> None:
+    """Recover a journal whose first line is damaged with that of another capture, and say so."""
+    from sweeprig.capture.sweep import recover_like
+
+    path = recover_like(journal, like)
+    console.warn(
+        f"Recovered: {path}; rig, calibration and set-up are those of {like}. The journal stays: {journal}"
+    )
+    _say_what_next(path)
+
+
+def _say_what_next(path: Path) -> None:
+    name = shlex.quote(str(path))
+    console.say(f"  Judge it: sweeprig review {name}")
+    console.say(f"  Its sheet: sweeprig sheet {name}; its record: sweeprig records add {name}")
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from sweeprig.cli.console import console
-from sweeprig.cli.session import report_recovered, settings
+from sweeprig.cli.session import report_lent, report_recovered, settings
 
 
 def recover(
@@ -16,6 +16,13 @@ def recover(
         Path | None,
         typer.Argument(
             metavar="[PATH]", help="A folder of captures, or one .journal; default: your captures."
+        ),
+    ] = None,
+    like: Annotated[
+        Path | None,
+        typer.Option(
+            "--like",
+            help="With a .journal whose first line is damaged: a capture of the same rig, build and hookup.",
         ),
     ] = None,
 ) -> None:
@@ -26,7 +33,9 @@ def recover(
     place = place or captures_folder(*settings())
     if not place.exists():
         raise InputError(f"{place} does not exist.", next_step="name a folder of captures, or one .journal")
-    if not report_recovered(place, needed=True):
+    if like is not None:
+        report_lent(place, like)
+    elif not report_recovered(place, needed=True):
         console.say(f"Nothing to recover in {place}.")
 
 
