@@ -64,7 +64,7 @@ def test_a_badly_mounted_sensor_is_led_to_aim() -> None:
 
 def test_pins_are_found_where_they_are_not_known() -> None:
     ohms = ("4.87k", "600", "4.3k", "4.87k", "4.1k", "800")
-    done = guide("good", "b", "", "", "n", *ohms, "n")
+    done = guide("good", "b", "", "", "n", "y", *ohms, "n")
     assert "supply" in done.stdout
     assert "3. Hookup" in done.stderr, done.output
     assert "A simulated sensor has no pins to measure: answer y." in done.stderr
@@ -72,13 +72,54 @@ def test_pins_are_found_where_they_are_not_known() -> None:
 
 def test_a_track_that_was_measured_is_passed_on() -> None:
     ohms = ("4.87k", "600", "4.3k", "4.87k", "4.1k", "800")
-    done = guide("good", "b", "", "", "n", *ohms, "y", "y", "n", "?")
+    done = guide("good", "b", "", "", "n", "y", *ohms, "y", "y", "n", "?")
     assert done.exit_code == 0, done.output
     assert "Track 4870 ohm" in done.stdout
     commands = re.findall(r"This step without the guide: (sweeprig (?:check|sweep).*)", done.stderr)
     assert len(commands) == 2
     assert all("--track-ohm 4870" in line for line in commands)
     assert "measure it and give it" not in done.output
+
+
+@pytest.mark.parametrize("answer", ["n", "?"])
+def test_what_may_be_a_hall_part_meets_no_ohmmeter(answer: str) -> None:
+    done = guide("good", "b", "", "", "n", answer)
+    assert done.exit_code == 11
+    assert "It may be a Hall part: no ohmmeter." in done.stderr
+    assert "pin 1 to pin 2" not in done.stderr
+    assert "No sweep" not in done.stderr
+
+
+@pytest.mark.parametrize("answer", ["?", "n", "q"])
+def test_a_prompt_for_ohms_has_a_way_out(answer: str) -> None:
+    done = CliRunner().invoke(app, ["pins"], input=f"4.87k\n{answer}\n")
+    assert done.exit_code == 11
+    assert "? = it may be a Hall part" in done.stderr
+    assert "It may be a Hall part: no ohmmeter. Take the pins from the part number" in done.stderr
+    assert "Ctrl-C" not in done.stderr
+
+
+def test_no_question_of_the_guide_asks_for_ohms_of_a_hall_part() -> None:
+    asked, todo = [], [FIRST_QUESTION]
+    while todo:
+        question = todo.pop()
+        asked.append(question.text)
+        todo += [q for q in (question.yes, question.no) if not isinstance(q, str)]
+    ohms = [text for text in asked if "ohm" in text]
+    assert ohms
+    assert all("part number" in text for text in ohms)
+
+
+def test_whole_words_answer_a_question_too() -> None:
+    done = guide("good", "vehicle", "combustion", "12", "", "", "yes", "no")
+    assert "Only" not in done.stderr.partition("3. Hookup")[0]
+    assert "1 of" in done.stderr
+
+
+def test_a_confirmation_is_asked_as_what_it_is() -> None:
+    done = guide("good", "b", "", "", "y", "y", "y", "n", "?")
+    assert "on the rig's powered lead. Is this so?" in done.stderr.replace("\n", " ")
+    assert "not identified: sweeprig pins. Do you keep to it?" in done.stderr.replace("\n", " ")
 
 
 def test_an_end_out_of_place_replaces_no_sensor() -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import typer
@@ -16,16 +16,21 @@ if TYPE_CHECKING:
 tracks_ohm: list[
     float
 ] = []  # [ohm] of the tracks that `pins` found last in this process: the guide passes one on
+YES_OR_NO = {"yes": "y", "no": "n"}
 BACK_WORD = "Do this first, then answer y. Ctrl-C ends the guide; nothing is switched on."
 
 
-def asked(text: str, keys: str) -> str:
-    """Return the key that a question is answered with; anything else is asked again."""
+def asked(text: str, keys: str, words: Mapping[str, str] = YES_OR_NO) -> str:
+    """Return the key that a question is answered with; anything else is asked again.
+
+    `words`: whole words that count too, each with the key that it stands for.
+    """
     console.say()
     console.say(text)
     while True:
         answer = answered(lambda: typer.prompt(f"  {' or '.join(keys)}", err=True, prompt_suffix=": "))
         word = str(answer).strip().lower()
+        word = words.get(word, word)
         if word in tuple(keys):
             return word
         console.say(f"  Only {' or '.join(keys)} counts.")
@@ -48,7 +53,10 @@ def confirmed(items: Sequence[Item]) -> None:
     """Ask for each item in turn; n goes one back, never out."""
     at = 0
     while at < len(items):
-        if yes(f"{at + 1} of {len(items)}: {items[at].text} Do you keep to it?"):
+        item = items[at]
+        if yes(
+            f"{at + 1} of {len(items)}: {item.text} {'Is this so?' if item.key else 'Do you keep to it?'}"
+        ):
             at += 1
         else:
             console.say(f"  {BACK_WORD}")

@@ -15,6 +15,10 @@ _SUFFIX = {"": 1.0, "r": 1.0, "ohm": 1.0, "k": 1e3, "kohm": 1e3, "m": 1e6, "mohm
 _OPEN = {"ol", "o.l", "o.l.", "open", "inf", "infinite", "-"}
 _HOW = "type ohms (850), kilohms (4.87k) or OL for open circuit"
 
+MAYBE_HALL = (
+    "It may be a Hall part: no ohmmeter. Take the pins from the part number or the wiring diagram; nothing is connected"
+    " until they are known."
+)
 CAUTIONS = (
     "Ohmmeter only with the plug OFF the harness: with the ignition off, and nothing else on these pins.",
     "Never on a part that may be a Hall or other active sensor: the meter's own voltage can harm it.",

@@ -30,7 +30,8 @@ class GuideOptions(PageOptions):
 Run = Callable[[list[str]], int]
 """Runs one command of this program; returns its exit status. Raises SweeprigError."""
 
-CONNECTED, FAULT = 0, 10
+CONNECTED, FAULT, NOT_EXPLAINED = 0, 10, 11
+VOLTS = {"12": "1", "24": "2", "12 v": "1", "24 v": "2"}
 REHEARSAL = "sim://good?rehearse=yes"
 
 
@@ -93,7 +94,7 @@ class Job:
 
 def lead(job: Job) -> None:
     """Lead through the job to the end."""
-    guiding.heading(1, "What is on the bench")
+    guiding.heading(1, "Where the sensor is")
     _what(job)
     guiding.heading(2, "Which pin is which")
     if job.simulated:
@@ -114,20 +115,29 @@ def lead(job: Job) -> None:
 
 
 def _what(job: Job) -> None:
-    where = guiding.asked("Is the sensor on the bench (b) or in a vehicle (v)?", "bv")
+    asked = "Is the sensor on the bench (b) or in a vehicle (v)?"
+    where = guiding.asked(asked, "bv", {"bench": "b", "vehicle": "v"})
     job.setting = "vehicle" if where == "v" else "bench"
     if job.setting == "vehicle":
         from sweeprig.bench.guide import DRIVES
 
         asked = "What drives it: combustion (c), stop-start (s), hybrid (h) or electric (e)?"
-        job.drive = DRIVES[guiding.asked(asked, "".join(DRIVES))]
+        job.drive = DRIVES[guiding.asked(asked, "".join(DRIVES), {name: key for key, name in DRIVES.items()})]
         asked = "Its supply: 12 V (1), 24 V (2), or not known (?)?"
-        job.system = {"1": "12", "2": "24"}.get(guiding.asked(asked, "12?"), "")
+        job.system = {"1": "12", "2": "24"}.get(guiding.asked(asked, "12?", VOLTS), "")
     job.label = guiding.typed("A label for the sensor, as shelf 3")
     job.job = guiding.typed("Job or order")
 
 
 def _pins(job: Job) -> None:
+    from sweeprig.bench.connection.pin_readings import MAYBE_HALL
+
+    asked = (
+        "Is it a potentiometer for certain, by its part number or wiring diagram (? where you do not know)?"
+    )
+    if guiding.asked(asked, "yn?") != "y":
+        console.say(MAYBE_HALL)
+        raise typer.Exit(NOT_EXPLAINED)
     console.say(
         "Plug off the harness, an ohmmeter between each pair of pins, at closed and at open throttle."
     )

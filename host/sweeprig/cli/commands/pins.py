@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from sweeprig.bench.connection.pins import Pair
 
 INSTEAD = "all readings as arguments: sweeprig pins 1-2=4.87k 1-3=600/4.1k ..."
+STOP = ("?", "n", "no", "q")  # in place of a reading
 NOT_EXPLAINED = 11  # as an undecided verdict; docs/reference/exit-codes.md
 
 
@@ -26,6 +27,7 @@ def ask_readings(n_pins: int) -> dict[Pair, tuple[float, float]]:
     for position in ("closed", "open"):
         console.say()
         console.say(f"Lever at {position} throttle. Readings in ohm, as 850 or 4.87k; OL for open circuit.")
+        console.say("? = it may be a Hall part: stops here.")
         for pair in pairs_of(n_pins):
             value = _ask_ohm(f"  pin {pair[0]} to pin {pair[1]}")
             readings[pair] = (value, value) if position == "closed" else (readings[pair][0], value)
@@ -33,11 +35,14 @@ def ask_readings(n_pins: int) -> dict[Pair, tuple[float, float]]:
 
 
 def _ask_ohm(prompt: str) -> float:
-    from sweeprig.bench.connection.pin_readings import parse_ohm
+    from sweeprig.bench.connection.pin_readings import MAYBE_HALL, parse_ohm
     from sweeprig.errors import InputError
 
     while True:
         text = answered(lambda: typer.prompt(prompt, err=True), option=INSTEAD)
+        if text.strip().lower() in STOP:
+            console.say(MAYBE_HALL)
+            raise typer.Exit(NOT_EXPLAINED)
         try:
             return parse_ohm(text)
         except InputError as error:
