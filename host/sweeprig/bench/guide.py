@@ -58,8 +58,8 @@ _ONE = ProfileQuestion(
     "Do the sensor's screws sit in slots, made so that it can be turned on its mount?",
     yes="adjustable-potentiometer",
     no=ProfileQuestion(
-        "Is it a potentiometer, by its part number or wiring diagram? Only then may an ohmmeter show its track: a steady"
-        " 1 to 10 kohm between supply and ground, plug off.",
+        "Is it a potentiometer, by its part number or wiring diagram? Only then may an ohmmeter show its track: a"
+        " steady 1 to 10 kohm between supply and ground, plug off.",
         yes="fixed-potentiometer",
         no="hall",
     ),
