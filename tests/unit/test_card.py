@@ -22,6 +22,8 @@ LOOSE = Finding(
     "Hold the lever still and move plug and harness by hand; clean or replace the contact where the dropouts come.",
 )  # fmt: skip
 
+ENDS = ("closed", "open")
+
 
 def many(n: int) -> Outcome:
     return outcome(worn=True, findings=tuple(WORN if k % 2 == 0 else LOOSE for k in range(n)))
@@ -98,9 +100,18 @@ def test_volts_at_nominal_supply_stand_apart_from_those_measured() -> None:
         for m in made.judgement.margins
     )
     scaled = replace(made, judgement=replace(made.judgement, margins=margins))
-    line = next(t for t in card_lines(card_of(scaled), 80) if "closed" in t)
-    assert "0.452 V" in line
-    assert line.endswith("(0.451 V at 5 V supply)")
+    closed, opened = (next(t for t in card_lines(card_of(scaled), 80) if t.startswith(f"  {e}")) for e in ENDS)
+    assert closed == "  closed   0.452 V ± 0.002   0.452 V from ground   (0.451 V at 5 V supply)"
+    # as measured: 5.012 V less 4.482 V; what is judged stands in the bracket alone
+    assert opened == "  open     4.482 V ± 0.002   0.530 V from supply   (4.471 V at 5 V supply)"
+
+
+def test_a_sensor_that_keeps_no_ratio_has_one_voltage_only() -> None:
+    made = outcome()
+    margins = tuple(replace(m, measured_v=m.value_v) for m in made.judgement.margins)  # as judged: not scaled
+    lines = card_lines(card_of(replace(made, judgement=replace(made.judgement, margins=margins))), 80)
+    assert not any("at 5 V supply" in line for line in lines)
+    assert any(line.endswith("0.530 V from supply") for line in lines)
 
 
 def test_the_verdict_is_large_where_there_is_room() -> None:

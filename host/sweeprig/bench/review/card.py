@@ -24,7 +24,7 @@ class EndLine:
     value_v: float | None  # [V] as measured; None: not measured
     u95_v: float | None  # [V] half-width of the 95 % interval; None: not known
     reason: str = ""  # why it is not measured
-    margin_v: float | None = None  # [V] from the rail it is nearest to
+    margin_v: float | None = None  # [V] from the rail it is nearest to, as measured
     rail: str = ""  # ground | supply
     nominal_v: float | None = None  # [V] as at nominal supply, where that is what is judged
     at_supply_v: float = 5.0  # [V] that nominal supply
@@ -92,12 +92,11 @@ def _end(outcome: Outcome, key: str) -> EndLine:
     margin = _nearest(outcome, key.removesuffix("_v"))
     if margin is None or margin.value_v is None:
         return EndLine(name, q.value, q.u95)
-    scaled = margin.measured_v is not None
-    top = outcome.trace.nominal_supply_v if scaled else _supply_v(outcome)
+    scaled = margin.measured_v is not None and margin.measured_v != margin.value_v
     low = margin.rail == "lower"
     return EndLine(
         name, q.value, q.u95,
-        margin_v=margin.value_v if low else top - margin.value_v,
+        margin_v=q.value if low else _supply_v(outcome) - q.value,
         rail="ground" if low else "supply",
         nominal_v=margin.value_v if scaled else None,
         at_supply_v=outcome.trace.nominal_supply_v,
