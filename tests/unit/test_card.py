@@ -100,7 +100,9 @@ def test_volts_at_nominal_supply_stand_apart_from_those_measured() -> None:
         for m in made.judgement.margins
     )
     scaled = replace(made, judgement=replace(made.judgement, margins=margins))
-    closed, opened = (next(t for t in card_lines(card_of(scaled), 80) if t.startswith(f"  {e}")) for e in ENDS)
+    closed, opened = (
+        next(t for t in card_lines(card_of(scaled), 80) if t.startswith(f"  {e}")) for e in ENDS
+    )
     assert closed == "  closed   0.452 V ± 0.002   0.452 V from ground   (0.451 V at 5 V supply)"
     # as measured: 5.012 V less 4.482 V; what is judged stands in the bracket alone
     assert opened == "  open     4.482 V ± 0.002   0.530 V from supply   (4.471 V at 5 V supply)"

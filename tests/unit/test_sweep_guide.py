@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from support.courses import course, traces
@@ -9,9 +10,10 @@ from sweeprig.bench.sweep.guide import Step, SweepGuide, SweepState
 from sweeprig.bench.sweep.pace import Pace, SweepPlan, fastest_stroke_s, plan_sweep
 from sweeprig.bench.sweep.trigger import Phase
 from sweeprig.cli.views.sweep import LEAST_COLUMNS, LEAST_ROWS, fits, plain_line, screen_lines
-from sweeprig.cli.views.sweep_face import hint_of
+from sweeprig.cli.views.sweep_face import StepFace, hint_of
 from sweeprig.frontend import front_end
 from sweeprig.judge.profile import load_profile, shipped_names
+from sweeprig.wording.sweep import NEVER_RESTS
 from sweeprig.words import Starts
 
 PROFILE = load_profile("adjustable-potentiometer")
@@ -114,11 +116,53 @@ def test_dropouts_are_counted_as_they_come_with_their_place() -> None:
     assert "DROPOUTS 1, the last near" in "\n".join(screen_lines(found[-1], 80, 24))
 
 
+@pytest.mark.parametrize("lost_s", [0.005, 0.03, 0.08])
+def test_a_contact_that_is_lost_for_a_moment_is_no_stroke(lost_s: float) -> None:
+    v = course(*THREE)
+    for at_s in (0.4, 1.75, 2.8, 3.0, 4.0, 5.7):  # at the stops and on the way
+        v[int(1000 * at_s) : int(1000 * (at_s + lost_s))] = 0.02
+    guide = SweepGuide(PROFILE, PLAN)
+    assert [guide.feed(trace) for trace in traces(v, chunk=20)][-1].strokes == 3
+
+
+def test_a_stroke_with_pauses_counts_once() -> None:
+    there = ((1.0, C), (1.5, W), (0.7, W))
+    found = states(*there, (0.8, 3.0), (0.6, 3.0), (0.5, 2.0), (0.4, 2.0), (0.8, C), (0.8, C))
+    assert found[-1].strokes == 2
+    assert found[-1].stroke_s == pytest.approx(2.1, abs=0.2), "the time that the lever moved"
+
+
 @pytest.mark.parametrize("stroke_s", [0.3, 1.0, 3.0])
 def test_a_sound_sensor_shows_no_dropout_at_any_pace(stroke_s: float) -> None:
     found = states((1.0, C), (stroke_s, W), (0.7, W), (stroke_s, C), (0.7, C), (stroke_s, W), (1.2, W))
     assert found[-1].dropouts == 0
     assert "no dropout so far" in "\n".join(screen_lines(found[-1], 60, 20))
+
+
+def never_at_rest(seconds: float) -> list[SweepState]:
+    """Between two levels every 40 ms: a signal that is not analogue."""
+    guide, n = SweepGuide(PROFILE, PLAN), round(seconds / 0.001)
+    v = np.where(np.arange(n) // 40 % 2, 0.2, 1.1)
+    return [guide.feed(trace) for trace in traces(v, chunk=20)]
+
+
+@pytest.mark.parametrize(("width", "height"), SIZES)
+def test_a_signal_that_never_rests_is_named_after_seconds(width: int, height: int) -> None:
+    found = never_at_rest(8.0)
+    early, late = found[: int(4.9 / 0.02)], found[int(5.1 / 0.02) :]
+    assert not any(state.unrest_s for state in early)
+    assert all(state.waiting and state.unrest_s for state in late)
+    text = " ".join(" ".join(screen_lines(late[-1], width, height)).split())
+    assert NEVER_RESTS in text
+    assert NEVER_RESTS in plain_line(late[-1])
+
+
+def test_plain_lines_say_once_that_nothing_rests(capsys: pytest.CaptureFixture[str]) -> None:
+    face = StepFace(lambda: False, keys=lambda: "")
+    for state in never_at_rest(8.0):
+        face.show(state)
+    lines = capsys.readouterr().err + capsys.readouterr().out
+    assert " ".join(lines.split()).count("never rests") == 1
 
 
 @pytest.mark.parametrize(("width", "height"), SIZES)

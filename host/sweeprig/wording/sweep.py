@@ -8,6 +8,9 @@ if TYPE_CHECKING:
     from sweeprig.bench.sweep.guide import SweepState
 
 
+NEVER_RESTS = "The signal never rests. Lever held still? Then end the sweep and run: sweeprig check"
+
+
 def clock_words(state: SweepState) -> str:
     """Return the time of a sweep, or that it waits."""
     if state.waiting:
@@ -20,6 +23,8 @@ def clock_words(state: SweepState) -> str:
 
 def under_line(state: SweepState) -> str:
     """Return what the large words mean just now: how long, how slowly, or what starts the sweep."""
+    if state.unrest_s:
+        return NEVER_RESTS
     if state.phase == "armed: move the lever":
         return f"Move the lever to begin: about {state.plan.stroke_s:.1f} s to the other stop."
     if state.step == "DONE":

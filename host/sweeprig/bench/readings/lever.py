@@ -10,6 +10,8 @@ from sweeprig.capture.model import FloatArray, Trace
 
 STEP_S = 0.02  # [s] of windows whose median is one level: a short dropout does not show in it
 STILL_S = 0.15  # [s] without progress after which a movement has ended; own choice, no source
+LEAP_V = 0.5  # [V] from one level to the next: faster than a lever moves; own choice, no source
+LOST_S = 0.1  # [s] for which a level beyond a leap is taken for a lost contact; own choice, no source
 
 
 @dataclass(frozen=True)
@@ -38,6 +40,10 @@ class Lever:
     _anchor: tuple[float, float] | None = None  # (t, v) of the rest or turning point
     _extreme: tuple[float, float] = (0.0, 0.0)
     _direction: int = 0
+    _lost_from_s: float | None = None  # [s] since when the level is beyond a leap
+    _back_s: float = float(
+        "-inf"
+    )  # [s] when it was back: what leaps all the time is a signal that never rests
     _left: list[FloatArray] = field(default_factory=list)
 
     @property
@@ -64,10 +70,21 @@ class Lever:
         self._left = [rows[:, whole * n :]]
         moves = []
         for part in np.split(rows[:, : whole * n], whole, axis=1) if whole else []:
-            move = self._level(float(part[0, -1]) + trace.window_s, float(np.median(part[1])))
+            end_s = float(part[0, -1]) + trace.window_s
+            move = self._level(end_s, self._without_lost(end_s, float(np.median(part[1]))))
             if move is not None:
                 moves.append(move)
         return moves
+
+    def _without_lost(self, t: float, v: float) -> float:
+        """Return the level, or the last one before a leap: a contact that is lost for a moment is no movement."""
+        leapt = abs(v - self.level_v) > LEAP_V
+        if leapt and self._lost_from_s is None and t - self._back_s >= LOST_S:
+            self._lost_from_s = t
+        lost = leapt and self._lost_from_s is not None and t - self._lost_from_s < LOST_S
+        if not lost and self._lost_from_s is not None:
+            self._lost_from_s, self._back_s = None, t
+        return self.level_v if lost else v
 
     def _level(self, t: float, v: float) -> Move | None:
         self.level_v, self.now_s = v, t
@@ -114,23 +131,35 @@ class Lever:
 class StrokeCount:
     """Counts strokes end to end among movements, the ends being those seen so far.
 
-    A stroke is at least FULL of the span seen and at least HALF_SPAN of the profile's least span `span_v` [V]; the
-    analysis of the whole capture has the last word.
+    A stroke is at least FULL of the span seen and at least HALF_SPAN of the profile's least span `span_v` [V]; one with
+    pauses on its way is one stroke. The analysis of the whole capture has the last word.
     """
 
     span_v: float
     n: int = 0
     low_v: float = float("inf")
     high_v: float = float("-inf")
+    last: Move | None = None  # the latest stroke
+    _part: Move | None = None  # of one that has not reached its end
 
     FULL = 0.85  # own choice, no source
     HALF_SPAN = 0.5  # own choice, no source
 
     def take(self, move: Move) -> bool:
-        """Return whether this movement was a stroke."""
+        """Return whether this movement was a stroke, or ended one."""
         self.low_v = min(self.low_v, move.from_v, move.to_v)
         self.high_v = max(self.high_v, move.from_v, move.to_v)
+        whole = move if self._part is None else joined(self._part, move)
         seen = self.high_v - self.low_v
-        full = abs(move.size_v) >= max(self.FULL * seen, self.HALF_SPAN * self.span_v)
+        full = abs(whole.size_v) >= max(self.FULL * seen, self.HALF_SPAN * self.span_v)
+        self._part = None if full else whole
+        self.last = whole if full else self.last
         self.n += full
         return full
+
+
+def joined(one: Move, other: Move) -> Move:
+    """Return two movements in one direction as one, its time that of moving; else the other alone."""
+    if one.size_v * other.size_v <= 0:
+        return other
+    return Move(one.from_v, other.to_v, one.start_s, one.seconds + other.seconds)

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from sweeprig.bench.readings.limits import limit
 from sweeprig.bench.readings.watch import Watcher, WatchState
 from sweeprig.bench.sweep.dropouts import Dropouts
 from sweeprig.bench.sweep.pace import Pace, SweepPlan
@@ -55,6 +56,7 @@ class SweepState:
     dropout_percent: float | None = (
         None  # % of travel at which the last one was; None: none, or not known yet
     )
+    unrest_s: float = 0.0  # [s] for which a signal that must rest has not; 0 for less than `sweep.unrest_s`
 
     @property
     def waiting(self) -> bool:
@@ -136,6 +138,7 @@ class SweepGuide:
             asked=self.trigger.asked,
             dropouts=self.dropouts.n,
             dropout_percent=self._dropout_percent(),
+            unrest_s=self.trigger.unrest_s if self.trigger.unrest_s >= limit("sweep.unrest_s") else 0.0,
         )
 
     def _dropout_percent(self) -> float | None:

@@ -13,7 +13,7 @@ from sweeprig.bench.session import Session
 from sweeprig.bench.sweep.guide import SweepGuide, SweepState
 from sweeprig.bench.sweep.more import ready_to_look, strokes_that_would_tell
 from sweeprig.bench.sweep.pace import SweepPlan, plan_sweep
-from sweeprig.bench.sweep.trigger import Phase
+from sweeprig.bench.sweep.trigger import SETTLED_S, Phase
 from sweeprig.capture.locks import remove
 from sweeprig.capture.model import Capture, Trace
 from sweeprig.errors import BoardSilentError, InputError, PortLostError
@@ -39,7 +39,8 @@ def record_guided(
 
     Enter and the rig's button start it, q and the face's own end end it. A timed plan keeps exactly its seconds; else
     what came before the rest at the start is left out.
-    Raises InputError where nothing moved for `sweep.wait_s`; else as `Session.record`.
+    Raises InputError where nothing moved for `sweep.wait_s`, or nothing rested for the plan's longest time; else as
+    `Session.record`.
     """
     taken: list[Records] = []
 
@@ -93,7 +94,12 @@ def _trace_from(s: Session, taken: list[Records], from_s: float) -> Trace:
 def _is_over(guide: SweepGuide) -> bool:
     trigger = guide.trigger
     waited = trigger.waiting and trigger.lever.now_s >= limit("sweep.wait_s")
-    return not guide.plan.timed and (waited or trigger.phase is Phase.OVER)
+    return not guide.plan.timed and (waited or _never_rests(guide) or trigger.phase is Phase.OVER)
+
+
+def _never_rests(guide: SweepGuide) -> bool:
+    """Whether the signal has not rested for the longest time that the profile gives a sweep."""
+    return guide.trigger.unrest_s >= guide.plan.longest_s
 
 
 def _must_be_there(ended: str) -> None:
@@ -108,7 +114,14 @@ def _must_be_there(ended: str) -> None:
 
 
 def _must_have_moved(guide: SweepGuide) -> None:
-    """Raise InputError where the sweep was given up because nothing moved."""
+    """Raise InputError where the sweep was given up because nothing moved, or nothing rested."""
+    if _never_rests(guide):
+        raise InputError(
+            "The sweep does not begin: the signal never rests. The sensor is switched off.",
+            seen=f"{guide.trigger.unrest_s:.0f} s without a rest",
+            limit=f"a rest of {SETTLED_S:.1f} s within {guide.plan.longest_s:.0f} s",
+            next_step="hold the lever still and run it again; a signal that moves all the same: sweeprig check",
+        )
     if guide.trigger.lever.now_s >= limit("sweep.wait_s"):
         raise InputError(
             "The sweep does not begin: the lever does not move. The sensor is switched off.",

@@ -64,7 +64,7 @@ class Trigger:
         if self.running:
             for move in moves:
                 if move.start_s + move.seconds >= self.start_s and self.strokes.take(move):
-                    self.last = move
+                    self.last = self.strokes.last
             self._run()
         return self.phase
 
@@ -77,6 +77,11 @@ class Trigger:
     def waiting(self) -> bool:
         """Whether the sweep has not begun."""
         return self.phase in (Phase.SETTLING, Phase.ARMED)
+
+    @property
+    def unrest_s(self) -> float:
+        """How long the sweep has waited for the signal to rest [s]; 0 once it did."""
+        return self.lever.now_s if self.phase is Phase.SETTLING else 0.0
 
     @property
     def running(self) -> bool:
