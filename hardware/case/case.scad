@@ -1,16 +1,10 @@
 // Case of the full and driven builds: two parts to print without supports, held by four screws from below through the board.
-// dims.scad is made from hardware/board/placement.toml: `python -m hardware.case` writes it and base.stl and lid.stl.
+// dims.scad, with walls and heights, is made from hardware/board/placement.toml: `python -m hardware.case` writes it and base.stl and lid.stl.
 include <dims.scad>
-part = "base"; // base | lid | both
+part = "base"; // base | base-driven | lid | both
 lift = 30;  // of the lid in the picture
 $fn = 40;
 
-wall = 2.4;
-floor_ = 2.4;
-gap = 0.8;        // between board and wall
-standoff = 6;     // under the board: cut legs and solder
-above = 26;       // over the board: Q1 stands 20 mm, the Pico class board on its sockets 17 mm
-lip = 3;          // of the lid inside the walls
 play = 0.25;
 post = 6.8;
 screw = 3.4;      // M3 x 16
@@ -27,7 +21,7 @@ module round_box(size, r = 3) {
   linear_extrude(size[2]) offset(r) offset(-r) square([size[0], size[1]]);
 }
 
-module base() {
+module base(drive = false) {
   top = floor_ + standoff + board_thick; // where parts stand
   difference() {
     union() {
@@ -46,8 +40,17 @@ module base() {
     // USB: the plug's own body passes
     translate([outside[0] - wall - 1, at([0, usb_y])[1] - usb_wide / 2, top + usb_mid - usb_high / 2]) cube([wall + 2, usb_wide, usb_high]);
     // two slots for a cable tie beside USB: the clamp of a captive cable
-    for (s = [-1, 1]) translate([outside[0] - wall - 1, at([0, usb_y])[1] + s * (usb_wide / 2 + 4) - 1, top + usb_mid - 2.5]) cube([wall + 2, 2, 5]);
+    tie_slots(usb_y, usb_wide, top + usb_mid);
+    if (drive) {
+      // cables of A1, U4 and S2, each with its plug housing: one after the other
+      translate([outside[0] - wall - 1, at([0, cable_y])[1] - cable_wide / 2, top + cable_low]) cube([wall + 2, cable_wide, cable_high]);
+      tie_slots(cable_y, cable_wide, top + cable_low + cable_high / 2);
+    }
   }
+}
+
+module tie_slots(y, wide, mid) {
+  for (s = [-1, 1]) translate([outside[0] - wall - 1, at([0, y])[1] + s * (wide / 2 + 4) - 1, mid - 2.5]) cube([wall + 2, 2, 5]);
 }
 
 module lid() {
@@ -71,6 +74,7 @@ module lid() {
 module lid_to_print() { translate([outside[0], 0, 0]) mirror([1, 0, 0]) lid(); }
 
 if (part == "base") base();
+if (part == "base-driven") base(drive = true);
 if (part == "lid") lid_to_print();
 if (part == "both") {
   base();

@@ -10,14 +10,21 @@ from typing import Any
 
 HERE = Path(__file__).parent
 PLACEMENT = HERE.parent / "board" / "placement.toml"
-PARTS = ("base", "lid")
+PARTS = ("base", "base-driven", "lid")
 BOARD_THICK = 1.6
+WALL, FLOOR, LIP = 2.4, 2.4, 3.0  # LIP: of the lid inside the walls
+GAP = 0.8  # between board and wall
+STANDOFF = 6.0  # under the board: cut legs and solder
+ABOVE = 26.0  # from the board to the lid; heights.py says what stands how high
 # From the board's own pieces, in mm. Data sheets, from memory: measure yours before you print.
 SOCKET_PINS_TO_MIDDLE = -9.695  # D-sub of 15: from contact 1 to the middle of the row, turned as it stands
-PICO_UP = 8.5 + 2.54 + 1.0  # socket strip, header, board: over our board
+STRIP, HEADER, PICO = 8.5, 2.54, 1.0  # socket strip, plastic of the header, the Pico class board itself
+PICO_UP = STRIP + HEADER + PICO  # its upper side over our board
 USB_MID = PICO_UP + 1.4  # middle of a micro USB socket
 LIGHT = (24.0, 93.0)  # beside U6: a light-emitting diode on wires, in the lid
 BUTTON = (17.0, 82.0)  # over S1: a panel button on wires, in the lid
+CABLES = ("A1", "U4", "S2")  # of the driven build: one opening in the wall beside their headers
+CABLE_WIDE, CABLE_LOW, CABLE_HIGH = 24.0, 14.0, 6.0  # over L1; the widest housing is 12.7 x 2.6 mm
 
 
 def _fixed(plan: dict[str, Any], ref: str) -> dict[str, float]:
@@ -33,14 +40,17 @@ def dims() -> dict[str, Any]:
     plan = tomllib.loads(PLACEMENT.read_text("utf-8"))
     w, h, inset = (plan["board"][k] for k in ("width", "height", "hole_inset"))
     left, right = _fixed(plan, "BOARDL"), _fixed(plan, "BOARDR")
-    speaker = _region(plan, "LS1")
+    speaker, drive = _region(plan, "LS1"), _region(plan, CABLES[0])
     return {
+        "wall": WALL, "floor_": FLOOR, "gap": GAP, "standoff": STANDOFF, "above": ABOVE, "lip": LIP,
         "board_w": w, "board_h": h, "board_thick": BOARD_THICK,
         "holes": [[inset, inset], [w - inset, inset], [inset, h - inset], [w - inset, h - inset]],
         "socket_y": round(_fixed(plan, "X1")["y"] + SOCKET_PINS_TO_MIDDLE, 3),
         "socket_wide": 56.0, "socket_low": -3.0, "socket_high": 19.0,
         "usb_y": round((left["y"] + right["y"]) / 2, 3), "usb_mid": round(USB_MID, 3),
         "usb_wide": 14.0, "usb_high": 9.0,
+        "cable_y": round(drive["y"] + 1.8, 3), "cable_wide": CABLE_WIDE,
+        "cable_low": CABLE_LOW, "cable_high": CABLE_HIGH,
         "buzzer": [speaker["x"] + 6.3, speaker["y"] + 6.3], "button": list(BUTTON), "button_d": 12.2,
         "light": list(LIGHT), "light_d": 5.2,
     }  # fmt: skip

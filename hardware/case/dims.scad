@@ -1,4 +1,10 @@
 // Made by `python -m hardware.case` from hardware/board/placement.toml. Change it there.
+wall = 2.4;
+floor_ = 2.4;
+gap = 0.8;
+standoff = 6.0;
+above = 26.0;
+lip = 3.0;
 board_w = 160.0;
 board_h = 100.0;
 board_thick = 1.6;
@@ -11,6 +17,10 @@ usb_y = 20.89;
 usb_mid = 13.44;
 usb_wide = 14.0;
 usb_high = 9.0;
+cable_y = 54.3;
+cable_wide = 24.0;
+cable_low = 14.0;
+cable_high = 6.0;
 buzzer = [8.8, 75.3];
 button = [17.0, 82.0];
 button_d = 12.2;

@@ -8,9 +8,13 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
+from hardware.board import copper, kept
+from hardware.board.pieces import placed
 from hardware.case import dims as case
+from hardware.case import heights
+from hardware.case.drawing import drawing
 
-WALL, FLOOR, GAP, STANDOFF = 2.4, 2.4, 0.8, 6.0
+WALL, FLOOR, GAP, STANDOFF = case.WALL, case.FLOOR, case.GAP, case.STANDOFF
 Point = tuple[float, float, float]
 
 
@@ -24,6 +28,11 @@ def triangles(part: str) -> list[tuple[Point, Point, Point]]:
 @pytest.fixture(scope="module")
 def base() -> list[tuple[Point, Point, Point]]:
     return triangles("base")
+
+
+@pytest.fixture(scope="module")
+def driven() -> list[tuple[Point, Point, Point]]:
+    return triangles("base-driven")
 
 
 @pytest.fixture(scope="module")
@@ -132,9 +141,78 @@ def test_holes_keep_apart_from_the_posts_and_one_another() -> None:
             assert ((x - x1) ** 2 + (y - y1) ** 2) ** 0.5 > r + r1 + 1.2
 
 
-def test_the_part_is_closed(base: list, lid: list) -> None:
+def test_cables_of_the_drive_leave_through_their_own_opening(base: list, driven: list) -> None:
+    """Open in the driven build's base, closed in the full build's; beside the headers, over L1, under the lid's lip."""
+    d = case.dims()
+    y, wall = y_in_case(d["cable_y"]), size(driven)[0] - WALL / 2
+    low = board_top() + d["cable_low"]
+    for dy in (-d["cable_wide"] / 2 + 0.5, 0.0, d["cable_wide"] / 2 - 0.5):
+        for z in (low + 0.5, low + d["cable_high"] - 0.5):
+            assert not solid(driven, 0, (y + dy, z), wall)
+            assert solid(base, 0, (y + dy, z), wall)
+    for dy in (-(d["cable_wide"] / 2 + 1), d["cable_wide"] / 2 + 1):
+        assert solid(driven, 0, (y + dy, low + 3), wall)
+    for dy in (-(d["cable_wide"] / 2 + 4), d["cable_wide"] / 2 + 4):
+        assert not solid(driven, 0, (y + dy, low + 3), wall), "slot of the cable tie"
+    assert d["cable_wide"] >= 12.7 + 2
+    assert d["cable_high"] >= 2.6 + 2
+    assert low + d["cable_high"] <= size(driven)[2] - case.LIP
+    assert d["cable_low"] >= next(s.high for s in heights.stands() if s.ref == "L1")
+    plan = tomllib.loads(case.PLACEMENT.read_text("utf-8"))
+    headers = next(row for row in plan["region"] if set(case.CABLES) <= set(row["refs"]))
+    assert abs(headers["y"] - d["cable_y"]) < 5
+
+
+def test_everything_has_room_under_lid_and_pico() -> None:
+    found = {s.ref: s for s in heights.stands()}
+    assert min(s.free for s in found.values()) >= heights.LEAST
+    assert found["U1"].over == "Pico class board"
+    assert found["BOARDL"].free == pytest.approx(26 - 14.9)
+    assert {r.ref for r in found.values()} == {p.ref for p in placed() if not p.ref.startswith("TP")}
+
+
+def test_what_stands_under_the_pico_lies_between_its_strips() -> None:
+    """By the kept board's copper: the pieces whose pads lie there are those that are held against its underside."""
+    at: dict[str, list[Point]] = {}
+    for c in copper.copper(kept.BOARD):
+        if c.pin:
+            at.setdefault(c.pin[0], []).append(c.points[0])
+    xs, ys = zip(*(p[:2] for r in ("BOARDL", "BOARDR") for p in at[r]), strict=True)
+    inside = {
+        r for r, ps in at.items() if all(min(xs) < x < max(xs) and min(ys) < y < max(ys) for x, y, *_ in ps)
+    }
+    assert {r for r in inside if not r.startswith("TP")} == set(heights.under_pico())
+
+
+def test_a_piece_that_is_too_high_is_seen(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(heights.HEIGHTS, "TO-92_Inline_Wide", 10.5)
+    assert heights.stands()[0].ref == "U1"
+    assert heights.stands()[0].free < heights.LEAST
+
+
+def test_the_kept_drawing_and_the_page_s_heights_are_today_s() -> None:
+    assert (case.HERE / "case.svg").read_text("utf-8") == drawing(), "run python -m hardware.case"
+    assert heights.table() in (case.HERE / "README.md").read_text("utf-8"), (
+        "run python -m hardware.case.heights"
+    )
+
+
+def test_the_drawing_names_every_opening() -> None:
+    svg = (case.HERE / "case.svg").read_text("utf-8")
+    for word in (
+        "socket X1: 56 x 19",
+        "USB: 14 x 9",
+        "cables of A1, U4, S2: 24 x 6",
+        "buzzer 5",
+        "panel button 12.2",
+        "light 5.2",
+    ):
+        assert word in svg, word
+
+
+def test_the_part_is_closed(base: list, driven: list, lid: list) -> None:
     """Each edge belongs to two triangles: else no slicer knows inside from outside."""
-    for part in (base, lid):
+    for part in (base, driven, lid):
         edges: dict[tuple[Point, Point], int] = {}
         for tri in part:
             for a, b in pairwise([*tri, tri[0]]):
