@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from hardware import cost, first_power, places
@@ -11,25 +10,17 @@ from hardware.board.pieces import bought, buying
 from hardware.figure import Figure
 from hardware.figures import figures
 from hardware.front_end import kept
+from hardware.markdown import table
 from hardware.nets_md import nets_md
 from hardware.values import part_value
+from hardware.wiring_md import wiring_md
 from sweeprig.frontend import front_end
-from sweeprig.frontend.nets import EDGE, nets, pieces
-from sweeprig.frontend.tables import BUILDS, Part, contacts, parts, pins
+from sweeprig.frontend.tables import BUILDS, Part, parts
 
 HERE = Path(__file__).parent
 MADE = (
     "<!-- Made by `python -m hardware.tables_md` from host/sweeprig/frontend/parts.toml. Change it there. -->"
 )
-POWER_PINS = (("VBUS", 40, "VBUS"), ("3V3 OUT", 36, "+3V3"), ("GND", 38, "GND"), ("AGND", 33, "GND"),
-              ("ADC_VREF", 35, "ADC_VREF"), ("RUN", 30, "RUN"))  # fmt: skip
-QUIET_GROUND = ("R2", "C1", "C2", "C12")  # what belongs at AGND
-
-
-def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    """Return a Markdown table."""
-    lines = [f"| {' | '.join(head)} |", f"|{'---|' * len(head)}"]
-    return "\n".join([*lines, *(f"| {' | '.join(c or '-' for c in row)} |" for row in rows)])
 
 
 def _part_row(build: str, part: Part) -> tuple[str, ...]:
@@ -88,45 +79,6 @@ _PARTS_INTRO = (
     "from memory: look at the data sheet of what you hold, its pins first. A value is that of one piece,",
     "the tolerance its half-width. Ratings are what to buy to; what is left of a rating when hot stands in figures.md.",
     "Values of semiconductors that only the models use stand in the table the list is made from.",
-)
-
-
-def wiring_md() -> str:
-    """Return the wiring of all builds, pin by pin."""
-    out = [MADE, "# Wiring", ""]
-    out += [
-        "Edge: the number of the contact on a Pico board's 40-pin edge, 1 beside the USB socket on the left.",
-        "",
-    ]
-    for build in BUILDS:
-        rows = [(f"GP{p.gpio}", str(EDGE[p.gpio]), p.name, p.direction, p.to) for p in pins(build)]
-        rows += [
-            (name, str(edge), "", "supply", _power_to(build, name, net)) for name, edge, net in POWER_PINS
-        ]
-        head = ("pin", "edge", "name", "direction", "goes to")
-        out += [f"## Board, {build} build", "", table(head, rows), ""]
-    rows = [(str(c.number), c.name, c.rig, c.powered, c.tapped) for c in contacts()]
-    head = ("contact", "name", "inside the rig", "powered lead", "tap lead")
-    out += ["## Socket and leads, full and driven builds", "", *_SOCKET, "", table(head, rows), ""]
-    return "\n".join(out)
-
-
-def _power_to(build: str, name: str, net: str) -> str:
-    """Return the parts that hang on a supply pin of the board, from the table of nets."""
-    listed, keys = parts(build), {p.ref: p.key for p in pieces(build)}
-    refs = dict.fromkeys(listed[keys[ref]].ref for ref, _ in nets(build)[net] if keys[ref] in listed)
-    quiet = [r for r in refs if r in QUIET_GROUND]
-    if name == "AGND":
-        return f"ground of {', '.join(quiet)}: joined to GND on the board"
-    shown = [r for r in refs if net != "GND" or r not in quiet]
-    return ", ".join(shown) + ("; in the lead: ground" if name == "GND" and build == "plain" else "")
-
-
-_SOCKET = (
-    "One socket of fifteen contacts, two leads. A contact that a lead does not have has no wire in it: cut the pin or",
-    "leave it out. The plain build has no socket: its lead is the powered one, with ground on the rig's ground.",
-    "Contacts 12 to 15 are joined to nothing. Driven build: A1, U4 and S2 hang on headers of the board, their pins",
-    "named in print; M1, S3, the 2 A fuse and the motor's supply are joined to A1 only, as [build.md](build.md) lists.",
 )
 
 
@@ -216,7 +168,7 @@ _PROBING = {
 
 FILES = {
     "parts.md": parts_md,
-    "wiring.md": wiring_md,
+    "wiring.md": lambda: wiring_md(MADE),
     "figures.md": figures_md,
     "first-power.md": first_power_md,
     "nets.md": lambda: nets_md(MADE),

@@ -2,14 +2,27 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Callable
 from pathlib import Path
 
 from hardware.board.pieces import bought
 from hardware.breadboard.draw import breadboard, perfboard_above, perfboard_below
-from hardware.breadboard.plan import BUILD, Step, links, net_at, net_by_hole, piece, places, steps
+from hardware.breadboard.plan import (
+    BUILD,
+    Hole,
+    Step,
+    is_hole,
+    links,
+    net_at,
+    net_by_hole,
+    piece,
+    places,
+    steps,
+)
+from hardware.breadboard.plan import table as table_of
+from hardware.markdown import table
 from hardware.places import measured
-from hardware.tables_md import table
 from hardware.values import part_value
 from sweeprig.frontend.nets import SOCKET
 from sweeprig.frontend.tables import Part, parts
@@ -21,6 +34,8 @@ _INTRO = (
     "and inner), L- and L+ below (inner and outer), by the column they stand at. U+ is 3.3 V, U- and L- are ground,",
     "L+ is 5 V behind F1. Your strips may be coloured the other way round: what counts is outer and inner; mark",
     "them with tape. Colours of wires are free; 3.3 V red and ground black help.",
+    "",
+    "@strips",
     "",
     "The Pico class board stands in columns 1 to 20, its USB to the left: contacts 40 to 21 in row c, 1 to 20 in",
     "row h. TO-92 parts are drawn from above with their flat side; who looks at it sees pins 1, 2, 3 from left to",
@@ -52,6 +67,23 @@ _PERFORATED = (
     "",
     "![perforated board from below](perfboard-below.svg)",
 )
+
+
+def strips_text() -> str:
+    """Return where a rail strip has its holes, from the plan's own rule."""
+    have = [c for c in range(1, int(table_of()["columns"]) + 1) if is_hole(Hole("U+", c))]
+    firsts = [c for c in have if c - 1 not in have]
+    groups = [(c, next(x for x in range(c, c + 99) if x + 1 not in have)) for c in firsts]
+    split = int(table_of()["split_after"])
+    first, second, last = (f"{a} to {b}" for a, b in (groups[0], groups[1], groups[-1]))
+    text = (
+        f"Each strip has {len(have)} holes in {len(groups)} groups of five: columns {first}, {second} and so on,",
+        f"up to {last}.",
+        "Where yours lie otherwise take the nearest free hole of the same strip on the same side of the middle.",
+        f"Many boards part their strips after column {split}: the bridges of step 1 from {split} to {split + 2}",
+        "join them, and do no harm where they are whole.",
+    )
+    return "\n".join(textwrap.wrap(" ".join(text), 110))
 
 
 def _piece_rows(step: Step) -> list[tuple[str, ...]]:
@@ -91,7 +123,14 @@ def _perforated() -> list[str]:
 
 def page() -> str:
     """Return the page: steps, parts by hole, bridges, and the wires of the perforated board."""
-    out = [MADE, "# The plain build hole by hole", "", *_INTRO, "", "## Steps"]
+    out = [
+        MADE,
+        "# The plain build hole by hole",
+        "",
+        *(strips_text() if line == "@strips" else line for line in _INTRO),
+        "",
+        "## Steps",
+    ]
     for number, step in enumerate(steps(), 1):
         out += _step(number, step)
     bare = ", ".join(f"{w.a}-{w.b}" for w in links(measured()))

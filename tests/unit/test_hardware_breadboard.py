@@ -153,3 +153,14 @@ def test_drawings_show_every_piece_and_bridge() -> None:
         if p.key in parts("plain"):
             assert f">{p.ref}" in svg, p.ref
     assert svg.count("<path d=") == len(wires()) + 4  # and four bodies of TO-92
+
+
+def test_the_page_says_which_holes_a_rail_strip_has() -> None:
+    """Fifty in ten groups of five, and every rail hole that the plan uses is one of them."""
+    page = (HERE / "README.md").read_text("utf-8")
+    assert "50 holes in 10 groups of five: columns 3 to 7, 9 to 13 and so on, up to 57 to 61" in page.replace(
+        "\n", " "
+    )
+    have = {c for first in range(3, 62, 6) for c in range(first, first + 5)}
+    assert {h.column for h in used() if len(h.row) == 2} <= have
+    assert all(plan.is_hole(plan.Hole("L-", c)) == (c in have) for c in range(1, 64))

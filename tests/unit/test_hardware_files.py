@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
-from hardware import clamps, first_power
+from hardware import clamps, first_power, wiring_md
 from hardware.schematic import file_of, schematic
 from hardware.tables_md import FILES, HERE
 from hardware.values import part_value, value_str
@@ -162,3 +162,34 @@ def test_a_schematic_is_the_same_whoever_named_its_namespace() -> None:
 
     register_namespace("other", "http://www.w3.org/2000/svg")
     assert [file_of("plain", 1).read_text("utf-8")] == schematic("plain")
+
+
+def test_wiring_says_what_is_on_every_pin_of_what_one_plugs() -> None:
+    """Button, buzzer, ramp jumper, modules and motor: each pin with what the table of nets joins it to."""
+    rows = {(r[0], r[1].split(" ")[0]): r for r in wiring_md.hands()}
+    for ref, pins_of in (
+        ("S1", "1 2"), ("LS1", "1 2"), ("J1", "LEAD MIDDLE RAMP"), ("M1", "1A 1B 2A 2B"), ("S3", "1 2"),
+        ("A1", "GND STEP DIR ENABLE VIO VMOT MGND OUT1A MS1"), ("U4", "VDD GND SDA SCL"),
+    ):  # fmt: skip
+        for name in pins_of.split():
+            assert (ref, name) in rows
+    assert "GP11 (edge 15)" in rows["S1", "1"][3]
+    assert rows["LS1", "1"][3] == "R40 2"
+    assert rows["J1", "MIDDLE"][3] == "R3A1 1"
+    assert "R502 2" in rows["J1", "RAMP"][3]
+    assert rows["U3", "ALRT"][3] == "nothing"
+    page = (HERE / "wiring.md").read_text("utf-8")
+    assert "joins contact 7 to 5" in page
+    assert "edge 15 (GP11)" in page
+
+
+def test_the_commands_of_build_md_name_the_board_s_pins() -> None:
+    """Button, LINK, buzzer and ramp are tried by hand with the GPIO that the table gives them."""
+    page = (
+        (HERE / "build.md")
+        .read_text("utf-8")
+        .split("Buzzer, button, LINK and ramp, after")[1]
+        .split("## Driven")[0]
+    )
+    tried = {int(n) for n in re.findall(r"Pin\((\d+)", page)}
+    assert tried == {p.gpio for p in pins("full") if p.name in ("BUTTON", "LINK", "BUZZER", "RAMP")}
