@@ -107,30 +107,33 @@ def widest(code: float, linearity: Linearity | None) -> float:
     return float(np.diff(corrected(edges, linearity))[0])
 
 
-def departure_covariance(code: FloatArray, other: FloatArray, *, chip: str) -> FloatArray:
+def departure_covariance(
+    code: FloatArray, other: FloatArray, *, chip: str, wander: float = 1.0
+) -> FloatArray:
     """Return the covariance [LSB2] of a converter's unknown departures at two sets of codes, (n,), (m,) -> (n, m).
 
     By what the sizes of its jumps differ from the law's, by how much of the curve it has (evenly from none to all),
-    a departure beyond the law that wanders, s^2 exp(-|c - c'| / L), and what a single edge departs. Codes
-    have the law's departures taken off.
+    a departure beyond the law that wanders, s^2 exp(-|c - c'| / L), `wander` times the usual s, and what a single edge
+    departs. Codes have the law's departures taken off.
     """
     usual, both = nominal_linearity(chip), (np.asarray(code, np.float64), np.asarray(other, np.float64))
     if usual is None:
-        return _covariance(None, *both)
+        return _covariance(None, *both, wander)
     straight = corrected(usual.code, usual)
-    return _covariance(laws()[chip], *(np.interp(c, straight, usual.code) for c in both))
+    a, b = (np.interp(c, straight, usual.code) for c in both)
+    return _covariance(laws()[chip], a, b, wander)
 
 
-def _covariance(law: Law | None, a: FloatArray, b: FloatArray) -> FloatArray:
+def _covariance(law: Law | None, a: FloatArray, b: FloatArray, wander: float = 1.0) -> FloatArray:
     apart = a[:, None] - b[None, :]
-    wander_lsb = UNKNOWN_LSB if law is None else WANDER_LSB
-    wander = wander_lsb**2 * np.exp(-np.abs(apart) / WANDER_CODES)
+    wander_lsb = wander * (UNKNOWN_LSB if law is None else WANDER_LSB)
+    beyond = wander_lsb**2 * np.exp(-np.abs(apart) / WANDER_CODES)
     rough = _rough_lsb(law) ** 2 * (np.abs(apart) < 0.5)
     if law is None:
-        return np.asarray(wander + rough)
+        return np.asarray(beyond + rough)
     sizes = FEW_BOARDS**2 * jumps_up_to(a) @ law.sizes_cov @ jumps_up_to(b).T
     curve = rectangular(0.5) ** 2 * np.outer(curve_at(a, law.curve), curve_at(b, law.curve))
-    return np.asarray(sizes + curve + wander + rough)
+    return np.asarray(sizes + curve + beyond + rough)
 
 
 def _rough_lsb(law: Law | None) -> float:

@@ -32,6 +32,7 @@ FEWEST = 2
 BEND_FROM = 4  # points from which the departure is estimated too
 LEAST_RANGE = 0.4  # of the codes, between the lowest and the highest point
 CHANCE = 0.05  # of residuals as large as these, below which they are taken as the converter's
+MOST_WANDER, WANDER_NEAR = 100.0, 1.01  # of a wander that is sought: its bound, and how near it is found
 LEAST_U_LSB = 0.02  # of a mean code: rounding of the sums
 
 
@@ -87,10 +88,10 @@ def prepare(
     )
 
 
-def fit_points(points: Points, *, chip: str) -> LineFit:
+def fit_points(points: Points, *, chip: str, wander: float = 1.0) -> LineFit:
     """Return the line by generalised least squares, the converter's departures counted with their covariance."""
     slope = np.polyfit(points.code, points.reading_v, 1)[0]
-    k = departure_covariance(points.code, points.code, chip=chip)
+    k = departure_covariance(points.code, points.code, chip=chip, wander=wander)
     return fit_line(points.code, points.reading_v, cov_y=points.cov_v + slope**2 * k, cov_x=points.cov_code)
 
 
@@ -124,11 +125,11 @@ def fit_channel(
     nominal, left_in = (usual, None) if wide_removed else (None, usual)
     ready = prepare(points, cov_v=cov_v, linearity=nominal)
     bent = bend if bend is not None else len(points) >= BEND_FROM
-    fit = (fit_points if bent else fit_straight)(ready, chip=chip)
-    wider = birge_ratio(fit.chi2, len(points) - 2) if wide_removed else 1.0
-    found = _departures(ready, fit, chip=chip, bend=bent, left_in=left_in)
-    found = replace(found, u_lsb=found.u_lsb * wider)
-    scalar = found.between(float(ready.code.min()), float(ready.code.max()))
+    first = (fit_points if bent else fit_straight)(ready, chip=chip)
+    usually = _departures(ready, first, chip=chip, bend=bent, left_in=left_in)
+    fit, found = _widened(ready, first, usually, chip=chip, bend=bent) if wide_removed else (first, usually)
+    inside = float(ready.code.min()), float(ready.code.max())
+    scalar = found.between(*inside)
     return ChannelCalibration(
         channel,
         line_of(fit, cov_v + fit.slope**2 * ready.cov_code),
@@ -138,10 +139,10 @@ def fit_channel(
         scalar,
         tuple((p.code, p.reading_v) for p in points),
         tuple(zip(found.code.tolist(), found.u_lsb.tolist(), strict=True)),
-        tuple(fit.residuals.tolist()),
-        tuple(found.u_residual_v.tolist()),
-        fit.chi2 if len(points) > 2 else None,
-        wider,
+        tuple(first.residuals.tolist()),
+        tuple(usually.u_residual_v.tolist()),
+        first.chi2 if len(points) > 2 else None,
+        scalar / usually.between(*inside),
     )
 
 
@@ -164,6 +165,34 @@ def birge_ratio(chi2: float, dof: int) -> float:
     return math.sqrt(chi2 / dof)
 
 
+def wander_of(points: Points, *, chip: str) -> float:
+    """Return by how much more than usual a converter must wander beyond the law for residuals as large as these.
+
+    So much that chi-square is its degrees of freedom: what points show of such a converter is at them, and least is
+    known half way between two (R. C. Paule and J. Mandel, J. Res. NBS 87, 1982, for one level; from memory).
+    """
+    low, high, dof = 1.0, MOST_WANDER, points.code.size - 2
+    while high / low > WANDER_NEAR:
+        middle = math.sqrt(low * high)
+        still = fit_points(points, chip=chip, wander=middle).chi2 > dof
+        low, high = (middle, high) if still else (low, middle)
+    return high
+
+
+def _widened(
+    points: Points, fit: LineFit, usually: _Departures, *, chip: str, bend: bool
+) -> tuple[LineFit, _Departures]:
+    """Return fit and departures of a converter that departs more than usual, where the residuals say so."""
+    ratio = birge_ratio(fit.chi2, points.code.size - 2)
+    if ratio == 1.0:
+        return fit, usually
+    if not bend:
+        return fit, replace(usually, u_lsb=usually.u_lsb * ratio)
+    wander = wander_of(points, chip=chip)
+    fit = fit_points(points, chip=chip, wander=wander)
+    return fit, _departures(points, fit, chip=chip, bend=True, left_in=None, wander=wander)
+
+
 @dataclass(frozen=True)
 class _Departures:
     code: FloatArray  # (k,) corrected
@@ -178,7 +207,7 @@ class _Departures:
 
 
 def _departures(
-    points: Points, fit: LineFit, *, chip: str, bend: bool, left_in: Linearity | None
+    points: Points, fit: LineFit, *, chip: str, bend: bool, left_in: Linearity | None, wander: float = 1.0
 ) -> _Departures:
     """Return departures and their uncertainty at the chip's nodes.
 
@@ -188,9 +217,11 @@ def _departures(
     """
     b2, n, at = fit.slope**2, points.code.size, nodes(chip)
     meter = points.cov_v + b2 * points.cov_code
-    k_pp = departure_covariance(points.code, points.code, chip=chip)
-    k_pc = departure_covariance(points.code, at, chip=chip)
-    k_cc = np.diag(departure_covariance(at, at, chip=chip))
+    k_pp, k_pc, k_cc = (
+        departure_covariance(a, b, chip=chip, wander=wander)
+        for a, b in ((points.code, points.code), (points.code, at), (at, at))
+    )
+    k_cc = np.diag(k_cc)
     design = np.stack([np.ones(n), points.code], axis=1)
     h = np.stack([np.ones_like(at), at])  # (2, k)
     line_w = fit.weights.T @ h  # (n, k)
