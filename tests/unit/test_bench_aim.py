@@ -147,7 +147,7 @@ def test_guide_is_reached_only_after_a_steady_second_inside() -> None:
 def test_plan_is_told_as_text_and_json() -> None:
     ends = Ends(0.12, 3.97, 5.0, 0.007, 0.05)
     text = "\n".join(plan_lines(ends, plan(ends, PROFILE, volts_per_degree=0.05)))
-    assert "Move: +0.330 V (+6.60 degrees)." in text
+    assert "Raise the closed reading by 0.330 V (+6.60 degrees)." in text
     assert "open 4.300 V" in text
     assert "closed 0.120 ± 0.007 V, open 3.970 ± 0.050 V" in text
     data = plan_json(ends, plan(ends, PROFILE))

@@ -10,10 +10,10 @@ from typer.testing import CliRunner
 
 from sweeprig.analysis.wiggle import Happening, Touched
 from sweeprig.bench.connection.model import reach_line
-from sweeprig.bench.shop.config import COMMAND_LINE, check_value
+from sweeprig.bench.shop.config import COMMAND_LINE, check_value, set_value
 from sweeprig.cli.main import app
 from sweeprig.cli.views.wiggle import WiggleLines
-from sweeprig.errors import ConfigError, InputError
+from sweeprig.errors import ConfigError, InputError, ProfileError
 from sweeprig.frontend import FrontEnd, front_end
 
 
@@ -61,3 +61,16 @@ def test_an_event_of_a_wiggle_test_is_described_once(capsys: pytest.CaptureFixtu
     live = capsys.readouterr().err
     assert live == "Event at 1.50 s, at plug.\n"
     assert seen.line not in live
+
+
+def test_a_profile_that_there_is_none_of_is_not_made_the_default(at_home: Path) -> None:
+    path = at_home / "config.toml"
+    with pytest.raises(ProfileError, match="brand"):
+        set_value(path, "profile", "brand")
+    assert not path.exists()
+    assert set_value(path, "profile", "hall").profile == "hall"
+
+
+def test_a_lost_signal_is_called_lost_however_shallow() -> None:
+    lost = Happening(1.5, 0.002, (0,), 9.0, Touched.TO_GROUND, "plug")
+    assert "9 % of supply deep, down to ground, 2.00 ms: signal open or touching ground" in lost.line

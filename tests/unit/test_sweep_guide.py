@@ -262,7 +262,7 @@ def test_no_stroke_is_asked_for_once_there_are_enough() -> None:
 
 def test_the_screen_names_the_range_of_a_good_pace() -> None:
     opening = next(s for s in states(*THREE) if s.step is Step.OPEN_SLOWLY and s.phase is Phase.RUNNING)
-    assert f"{PLAN.fastest_s:.1f} to {PLAN.slowest_s:.1f} s is good" in plain_line(opening)
+    assert f"{PLAN.fastest_s:.1f} to {PLAN.slowest_s:.1f} s is accepted" in plain_line(opening)
 
 
 def test_enter_is_named_only_while_it_starts_something() -> None:

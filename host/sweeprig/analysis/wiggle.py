@@ -20,8 +20,8 @@ class Touched(StrEnum):
     """What an event touched, as far as it can be told."""
 
     SUPPLY = "supply"
-    TO_GROUND = "signal open, or touching ground"
-    TO_SUPPLY = "signal touching the supply, or sensor ground open"
+    TO_GROUND = "signal open or touching ground"
+    TO_SUPPLY = "signal touching the supply or sensor ground open"
     PARTIAL = "signal: poor contact"
     JUMP = "signal: level changed and stayed"
 
@@ -55,7 +55,13 @@ class Happening:
         long = f"{1e3 * self.duration_s:.2f} ms"
         where = "" if self.place == UNMARKED else f", at {self.place}"
         far = f"; {self.origin}" if self.origin else ""
-        return f"{self.start_s:8.2f} s  {names}, {self.depth_percent:.0f} % deep, {long}: {self.touched}{where}{far}"
+        return f"{self.start_s:8.2f} s  {names}, {self.depth_text}, {long}: {self.touched}{where}{far}"
+
+    @property
+    def depth_text(self) -> str:
+        """How deep, and how far that is: 9 % of supply may be all of a signal at closed throttle."""
+        to = {Touched.TO_GROUND: ", down to ground", Touched.TO_SUPPLY: ", up to the supply"}
+        return f"{self.depth_percent:.0f} % of supply deep{to.get(self.touched, '')}"
 
 
 @dataclass(frozen=True)

@@ -102,11 +102,11 @@ def _finding(touch: Touched, source: Origin, hits: Sequence[Happening]) -> Findi
     places = {h.place for h in hits}
     counts = ", ".join(
         f"{sum(h.place == p for h in hits)} {'with no place marked' if p == UNMARKED else 'at ' + p}"
-        for p in sorted(places)
+        for p in sorted(places, key=lambda p: (-sum(h.place == p for h in hits), p))
     )
-    deepest = max(h.depth_percent for h in hits)
+    deepest = max(hits, key=lambda h: h.depth_percent).depth_text
     n = len(hits)
-    text = f"{n} event{'s' if n != 1 else ''} while the harness was moved ({counts}), up to {deepest:.0f} % of supply"
+    text = f"{n} event{'s' if n != 1 else ''} while the harness was moved ({counts}), at most {deepest}"
     text += f": {touch}" + (f"; {source}" if source else "")
     channel = next((c for c in hits[0].channels if c != SUPPLY), None)
     return Finding(

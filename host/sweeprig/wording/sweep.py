@@ -34,8 +34,8 @@ def under_line(state: SweepState) -> str:
     if state.step in ("HOLD CLOSED", "HOLD OPEN", "HOLD STILL"):
         return f"{state.hold_left_s:.1f} s more" if state.hold_left_s > 0 else "Good."
     plan = state.plan
-    good = f"{plan.fastest_s:.1f} to {plan.slowest_s:.1f} s is good"
-    return f"About {plan.stroke_s:.1f} s from stop to stop; {good}."
+    good = f"{plan.fastest_s:.1f} to {plan.slowest_s:.1f} s is accepted"
+    return f"Aim for {plan.stroke_s:.1f} s from stop to stop; {good}."
 
 
 def strokes_words(state: SweepState) -> str:

@@ -154,9 +154,11 @@ def plan_lines(ends: Ends, p: Plan) -> list[str]:
     if not p.possible:
         return [*lines, *p.remarks]
     turn = f" ({p.degrees:+.2f} degrees)" if p.degrees is not None else ""
-    lines.append(f"Move: {p.move_v:+z.3f} V{turn}." if abs(p.move_v) > 5e-4 else "Move: none needed.")
+    way = "Raise" if p.move_v > 0 else "Lower"
+    move = f"{way} the closed reading by {abs(p.move_v):z.3f} V{turn}."
+    lines.append(move if abs(p.move_v) > 5e-4 else "Turn: none needed.")
     asked = (
-        "" if p.open_range_v is None else f" (asked: {p.open_range_v[0]:.2f} to {p.open_range_v[1]:z.2f} V)"
+        "" if p.open_range_v is None else f" (profile: {p.open_range_v[0]:.2f} to {p.open_range_v[1]:z.2f} V)"
     )
     lines.append(f"After it: closed {p.predicted_closed_v:z.3f} V, open {p.predicted_open_v:z.3f} V{asked};")
     lines.append(

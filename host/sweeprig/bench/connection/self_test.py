@@ -59,10 +59,11 @@ class SelfTest:
         for number, step in enumerate(self.steps, 1):
             out.append(f"{number}. {step.name}: {words[step.good]}. {step.seen}; expected: {step.expected}")
         n = sum(step.good is False for step in self.steps)
-        return [
-            *out,
-            f"{n} of {len(self.steps)} wrong." if n else "No fault seen.",
-        ]
+        judged = sum(step.good is not None for step in self.steps)
+        rest = len(self.steps) - judged
+        what = f"{n} wrong" if n else "no fault seen in them"
+        more = f" The other {rest} need a real board." if rest and rig.get("simulated") else ""
+        return [*out, f"{judged} of {len(self.steps)} steps judged: {what}.{more}"]
 
 
 def self_test(

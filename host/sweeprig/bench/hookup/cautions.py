@@ -156,7 +156,7 @@ def check_keys(keys: Iterable[str]) -> tuple[str, ...]:
 def refused(item: Confirmation) -> SafetyError:
     """Return the error for a confirmation that was not given."""
     return SafetyError(
-        f"Not confirmed: {item.text}",
+        f"Not confirmed yet: {item.text}",
         seen="no confirmation",
         limit="a confirmation after each move of the plug"
         if item.each_time

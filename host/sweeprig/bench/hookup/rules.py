@@ -57,15 +57,14 @@ class Loading:
         """The line where the rig powers the sensor: a load beyond the limit is a remark there, not a refusal."""
         if self.fits:
             return self.line
-        step = (
-            "open-circuit values are calculated from it"
-            if self.measured
-            else "measure the track's resistance and enter it (`--track-ohm`)"
-        )
-        whose = "measured track" if self.measured else "profile's largest track"
+        if self.measured:
+            return (
+                f"The rig's load shifts the reading of this track ({self.track_ohm:.0f} ohm) by up to"
+                f" {self.percent:.2f} % of supply; the values without load are calculated from it."
+            )
         return (
-            f"The rig's load shifts the reading of the {whose} ({self.track_ohm:.0f} ohm) by up to"
-            f" {self.percent:.2f} % of supply: the volts shown contain that shift; {step}."
+            f"Track resistance not known: the rig's load may shift the reading by up to {self.percent:.2f} % of supply."
+            " Of a potentiometer measure the track, plug off, and add `--track-ohm`."
         )
 
 

@@ -128,6 +128,10 @@ def set_value(path: Path, key: str, text: str) -> Config:
     import tomlkit
 
     value = check_value(key, parse_value(key, text), COMMAND_LINE)
+    if key == "profile":
+        from sweeprig.judge.profile import load_profile
+
+        load_profile(value)  # each later command would be refused for it
     document = tomlkit.parse(_read(path)[0])
     document[key] = value
     step = "check its permissions; the file is unchanged"
