@@ -68,6 +68,15 @@ class System(StrEnum):
     V24 = "24"
 
 
+class Drive(StrEnum):
+    """What moves the vehicle, as the operator says."""
+
+    COMBUSTION = "combustion"
+    STOP_START = "stop-start"
+    HYBRID = "hybrid"
+    ELECTRIC = "electric"
+
+
 class Kind(StrEnum):
     """What the sensor is, as its maker says; a filtered PWM output cannot be told from an analogue one."""
 

@@ -171,6 +171,28 @@ def test_a_gap_where_the_records_are_passes_nothing(tmp_path: Path, good: Captur
     assert "1 of 1 reported gaps" in contradicted(outcome)
 
 
+# --- the rig's own words
+
+
+@pytest.mark.parametrize(("key", "value"), [("conversion_hz", 5000.0), ("window", 200)])
+def test_another_time_base_than_the_rigs_passes_nothing(
+    tmp_path: Path, good: Capture, key: str, value: float
+) -> None:
+    slower = replace(good, rig={**good.rig, key: value})
+    assert f"a {key} of" in contradicted(reviewed(tmp_path / "a.sweep", slower))
+
+
+def test_flags_that_no_rig_sets_pass_nothing(tmp_path: Path, good: Capture) -> None:
+    outcome = reviewed(tmp_path / "a.sweep", with_flags(good, slice(7, 8), on=0x8000))
+    assert "in 1 of 5020 records flags are set that no rig sets" in contradicted(outcome)
+
+
+def test_a_rig_without_words_is_known_to_switch_its_supply(tmp_path: Path, good: Capture) -> None:
+    silent = replace(good, rig={"build": good.rig["build"]})
+    unfed = with_flags(silent, slice(None), off=wire.FLAG_SUPPLY_ON)
+    assert "the set-up says powered" in contradicted(reviewed(tmp_path / "a.sweep", unfed))
+
+
 # --- entries that the records themselves tell
 
 
@@ -197,11 +219,13 @@ def crafted(capture: Capture, setup: dict[str, Any] | None = None, **meta: Any) 
         ("n_lost", 10**30),
         ("n_records", 12),
         ("ended", "finished"),
+        ("channels", ["signal B", "signal A", "supply"]),
+        ("channels", []),
         ("ended", ""),
     ],
 )
 def test_an_entry_against_the_records_is_named(
-    tmp_path: Path, good: Capture, key: str, value: int | str
+    tmp_path: Path, good: Capture, key: str, value: int | str | list[str]
 ) -> None:
     path = tmp_path / "a.sweep"
     path.write_bytes(crafted(good, **{key: value}))
@@ -213,7 +237,16 @@ def test_an_entry_against_the_records_is_named(
 
 
 @pytest.mark.parametrize(
-    ("key", "value"), [("task", "x"), ("task", ""), ("track_ohm", 1e300), ("track_ohm", 1e-9)]
+    ("key", "value"),
+    [
+        ("task", "x"),
+        ("task", ""),
+        ("track_ohm", 1e300),
+        ("track_ohm", 1e-9),
+        ("setting", "moon"),
+        ("sensor_kind", "zz"),
+        ("vehicle_drive", "steam"),
+    ],
 )
 def test_a_setup_that_no_command_makes_is_named(
     tmp_path: Path, good: Capture, key: str, value: str | float

@@ -62,7 +62,7 @@ def test_milliseconds_under_a_head_of_seconds_are_asked_about(
 
 def test_a_sweep_of_milliseconds_passes_nothing(tmp_path: Path) -> None:
     t_s, signal_v = course(0.002)
-    assert reviewed(tmp_path, t_s / 200, signal_v).judgement.verdict is Verdict.UNDECIDED
+    assert reviewed(tmp_path, t_s / 100, signal_v).judgement.verdict is Verdict.UNDECIDED
 
 
 @pytest.mark.parametrize(("head", "unit", "factor"), [("time_ms", "ms", 1e3), ("time_us", "us", 1e6)])
@@ -83,6 +83,17 @@ def test_slow_readings_by_hand_pass_with_their_unit(tmp_path: Path) -> None:
     t_s, signal_v = course()
     outcome = reviewed(tmp_path, t_s * 100, signal_v, time_unit="s")
     assert outcome.trace.t_s[-1] == pytest.approx(100 * t_s[-1])
+
+
+@pytest.mark.parametrize("factor", [1e-12, 1e-3, 1e-6])
+def test_a_table_of_no_length_is_refused_at_once(tmp_path: Path, factor: float) -> None:
+    """At a step of 1e-15 s it asked for 45 TB."""
+    t_s, signal_v = course()
+    path = tmp_path / "a.csv"
+    rows = [f"{t:.20f},{v:.4f}" for t, v in zip(t_s * factor, signal_v, strict=True)]
+    path.write_text("\n".join(["time_s,signal_v", *rows]))
+    with pytest.raises(CsvError, match="holds no sweep"):
+        review_csv(path)
 
 
 def test_two_columns_of_time_are_refused(tmp_path: Path) -> None:

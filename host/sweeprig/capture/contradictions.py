@@ -13,14 +13,27 @@ import numpy as np
 from sweepboard import wire
 from sweeprig.capture.model import BoolArray, Capture, Hookup
 from sweeprig.capture.plausible import AGAINST_THEMSELVES
+from sweeprig.frontend import front_end_of
 
 MOST_UNFED_PERCENT = 0.1  # % of the records: as for conversions that the converter marks as bad
+KNOWN = sum(
+    (
+        wire.FLAG_CONVERSIONS_LOST,
+        wire.FLAG_CONVERSION_ERROR,
+        wire.FLAG_SPLICE,
+        wire.FLAG_SUPPLY_ON,
+        wire.FLAG_SUPPLY_FAULT,
+        wire.FLAG_BURDEN_ON,
+        wire.FLAG_BIAS_ON,
+        wire.FLAG_BUTTON,
+    )
+)
 OUTPUTS = wire.FLAG_SUPPLY_ON | wire.FLAG_BURDEN_ON | wire.FLAG_BIAS_ON | wire.FLAG_SUPPLY_FAULT
 
 
 def contradictions(capture: Capture) -> tuple[str, ...]:
     """Return what contradicts itself in a capture, a text each; () where nothing does."""
-    return (*_of_records(capture), *_of_the_setup(capture), *_of_gaps(capture))
+    return (*_of_records(capture), *_of_the_setup(capture), *_of_the_rig(capture), *_of_gaps(capture))
 
 
 def limited(capture: Capture) -> int:
@@ -54,8 +67,19 @@ def _of_the_setup(capture: Capture) -> Iterator[str]:
             yield f"the set-up says tapped, and in {on} of {n} records the rig powers the sensor or loads it"
         return
     off = _count(~_flagged(capture, wire.FLAG_SUPPLY_ON | wire.FLAG_SUPPLY_FAULT))
-    if too_many(off, capture) and "supply-switch" in capture.rig.get("capabilities", ()):
+    if too_many(off, capture) and "supply-switch" in front_end_of(capture.rig).capabilities:
         yield f"the set-up says powered, and in {off} of {n} records the rig's supply is off"
+
+
+def _of_the_rig(capture: Capture) -> Iterator[str]:
+    """Yield a text for each thing of the time base that the rig's hello says otherwise, and for flags of no rig."""
+    for key, own, unit in (("window", capture.window, ""), ("conversion_hz", capture.conversion_hz, " Hz")):
+        told = capture.rig.get(key, own)
+        if told != own:
+            yield f"the capture has a {key} of {own:g}{unit}, its rig one of {told!r:.20}{unit}"
+    odd = _count(_flagged(capture, 0xFFFF & ~KNOWN))
+    if odd:
+        yield f"in {odd} of {len(capture.records)} records flags are set that no rig sets"
 
 
 def _of_gaps(capture: Capture) -> Iterator[str]:

@@ -10,11 +10,16 @@ from typing import Any
 from sweeprig.capture.model import Hookup, Sense, Starts, SweepSetup
 from sweeprig.errors import CaptureFileError
 from sweeprig.link.clean import MOST_CHARACTERS, MOST_PROFILE, clean_plain, clean_text, is_number, text_digest
-from sweeprig.words import TASKS, TRACK_OHM
+from sweeprig.words import TASKS, TRACK_OHM, Drive, Kind, Setting
 
 _LISTS = {"confirmed", "prepared"}
 _WORDS: dict[str, type[StrEnum]] = {"hookup": Hookup, "starts": Starts, "sense": Sense}
-_ONE_OF = {"task": TASKS}
+_ONE_OF = {
+    "task": TASKS,
+    "setting": tuple(Setting),
+    "sensor_kind": ("", *Kind),
+    "vehicle_drive": ("", *Drive),
+}
 _NUMBERS = {"seconds": (0.0, 1e9), "track_ohm": TRACK_OHM}
 _MAY_LACK = {"track_ohm"}
 _LONG = "profile_text"
@@ -62,7 +67,7 @@ def _rule(key: str) -> tuple[Callable[[Any], bool], str, Callable[[Any], Any]]:
         fits = f"a number above 0, {least:g} to {most:g}"
         return lambda v: is_number(v, above=0.0, most=most) and v >= least, fits, float
     if key in _ONE_OF:
-        return _ONE_OF[key].__contains__, " or ".join(_ONE_OF[key]), str
+        return _ONE_OF[key].__contains__, " or ".join(word or "nothing" for word in _ONE_OF[key]), str
     longest = MOST_PROFILE if key == _LONG else MOST_CHARACTERS
     return lambda v: isinstance(v, str), "text", lambda text: clean_text(text, longest)
 

@@ -16,6 +16,7 @@ from sweeprig.link.messages import Records, Snapshot
 MOST_INDEX = 1 << 48  # of a record: centuries
 MOST_LEFT_OUT = 0.1  # of the records: a capture with more that cannot be is refused whole
 MOST_LINES = 100_000  # of a list of texts
+CHANNELS = list(wire.CHANNEL_NAMES)  # in their order, the only one
 ENDED = ("complete", "stopped", "unplugged", "silent", "restarted", "recovered")
 AGAINST_THEMSELVES = "records with a mean outside their lowest and highest code"  # in `set_aside`
 
@@ -58,6 +59,7 @@ def checked_meta(meta: Mapping[str, Any], where: str) -> dict[str, Any]:
             for key in ("first_index", "stop_index")
         ),
         ("set_aside", _are_counts(meta.get("set_aside", {})), "an object of whole numbers"),
+        ("channels", meta.get("channels", CHANNELS) == CHANNELS, ", ".join(CHANNELS)),
         ("created", isinstance(meta.get("created"), str), "text"),
         ("ended", meta.get("ended") in ENDED, ", ".join(ENDED)),
         *((key, isinstance(meta.get(key), dict), "an object") for key in objects),

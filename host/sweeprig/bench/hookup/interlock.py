@@ -15,16 +15,7 @@ from sweeprig.bench.hookup.cautions import SECURED, SYSTEM_24, Ask, JobBook, con
 from sweeprig.bench.readings.battery import Level, charging_v, level_of, unclear_words
 from sweeprig.bench.readings.limits import limit
 from sweeprig.errors import InputError, InterlockError, SafetyError
-
-
-class Drive(StrEnum):
-    """What moves the vehicle, as the operator says."""
-
-    COMBUSTION = "combustion"
-    STOP_START = "stop-start"
-    HYBRID = "hybrid"
-    ELECTRIC = "electric"
-
+from sweeprig.words import Drive as Drive
 
 NEEDS_SECURING = (Drive.STOP_START, Drive.HYBRID, Drive.ELECTRIC)
 

@@ -9,7 +9,22 @@ from sweeprig.capture.model import Trace
 from sweeprig.errors import CsvError
 from sweeprig.judge.profile_model import Profile
 
+SHORTEST_S = 0.1  # [s] no hand moves a lever in less: own choice, no source
+FASTEST_HZ = 1e6  # rows a second: with more of them the filters take hours; twice what a rig converts
 SLOWEST_HZ = 1.0  # fewer rows a second show no stroke: own choice, no source
+
+
+def check_length(trace: Trace) -> None:
+    """Raise CsvError where a table is too short for any movement, or has too many rows for it to be looked at."""
+    whole_s, rows_hz = float(trace.t_s[-1] - trace.t_s[0]), 1 / trace.window_s
+    if whole_s >= SHORTEST_S and rows_hz <= FASTEST_HZ:
+        return
+    raise CsvError(
+        f"{trace.name} holds no sweep of a lever.",
+        seen=f"{_plain(whole_s)} s in all, {_plain(rows_hz)} rows a second",
+        limit=f"{SHORTEST_S:g} s or more, at most {FASTEST_HZ:.0f} rows a second",
+        next_step="look at the unit of the time (time_s, time_ms, time_us); else export fewer rows a second",
+    )
 
 
 def check_time(trace: Trace, analysis: Analysis, profile: Profile) -> None:

@@ -13,7 +13,7 @@ import numpy as np
 from sweeprig import __version__
 from sweeprig.analysis.wiggle import WIGGLES
 from sweeprig.bench.hookup.rules import setup_remarks
-from sweeprig.bench.review.csv_time import check_time
+from sweeprig.bench.review.csv_time import check_length, check_time
 from sweeprig.bench.review.engine import engine_findings
 from sweeprig.bench.review.evidence import evidence_findings
 from sweeprig.bench.review.kept_profile import named_profile, profile_for
@@ -114,6 +114,7 @@ def review_csv(path: Path, choices: Choices | None = None, *, made_at: str | Non
     setup = _settle(SweepSetup(), chosen)
     profile, _ = profile_for(SweepSetup(), chosen.profile)
     read = read_csv(path, time_unit=chosen.time_unit)
+    check_length(read)
     trace = replace(read, nominal_supply_v=profile.supply.nominal_v, name=path.name)
     outcome = _outcome(trace, setup, profile, chosen, made_at=made_at)
     if chosen.time_unit is None:
