@@ -8,6 +8,7 @@ ANY_SENSOR = "any-three-wire"  # the profile where none is named
 SIMULATED = "SIMULATED: no real sensor was measured."
 TASKS = ("sweep", "wiggle", "wiggle-far-end")  # what a capture is made for
 TRACK_OHM = (1.0, 1e6)  # [ohm] least and most of a track from end to end that is taken as measured
+MOST_STROKES = 50  # that one sweep is asked for
 KEPT = "Kept on the board"  # begins the line that says so in a capture
 # cautions of terminal, card and sheet; common practice of the trade, no source
 LAW_FIRST = "Local codes, the vehicle's own service procedure and licensed practice come first."

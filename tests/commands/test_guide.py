@@ -12,7 +12,7 @@ from typer.testing import CliRunner, Result
 from support.outcomes import WORN, outcome
 from sweeprig.analysis.model import Cause, Code, Finding
 from sweeprig.bench.board.rig import port_of
-from sweeprig.bench.guide import FIRST_QUESTION, Answer, Then, command_line, items_for, then_of
+from sweeprig.bench.guide import FIRST_QUESTION, Answer, Then, command_line, items_for, said_of, then_of
 from sweeprig.cli.commands.guide import Job
 from sweeprig.cli.commands.guide import _check as check_step
 from sweeprig.cli.main import app
@@ -197,6 +197,12 @@ def test_each_result_asks_for_one_thing() -> None:
     assert then_of(outcome(worn=True, findings=(margin,))) is Then.AIM
     pulled = Finding(Code.CLOSED_OUT_OF_RANGE, Cause.WIRING, 0, None, "drawn to ground", "Unplug it.")
     assert then_of(outcome(worn=True, findings=(pulled,))) is Then.CHECK
+
+
+def test_a_loose_contact_on_a_worn_sensor_says_both() -> None:
+    loose = Finding(Code.LOOSE_CONNECTION, Cause.CONNECTION, 0, None, "7 dropouts", "Move the plug.")
+    assert said_of(outcome(worn=True, findings=(loose, WORN))).endswith("worn as well: replace it.")
+    assert "worn" not in said_of(outcome(worn=True, findings=(loose,)))
 
 
 def test_in_a_vehicle_every_caution_has_its_own_question() -> None:

@@ -19,6 +19,7 @@ from sweeprig.bench.readings.engine import EngineSeen
 from sweeprig.bench.readings.limits import limit
 from sweeprig.bench.readings.watch import Watcher
 from sweeprig.bench.review.result import to_result
+from sweeprig.bench.review.card import card_of
 from sweeprig.bench.review.review import review_capture, review_file
 from sweeprig.bench.session import session
 from sweeprig.bench.sweep.sweep import SweepDone, SweepOrder, finish, take
@@ -115,6 +116,12 @@ def test_an_engine_that_starts_ends_the_sweep_and_is_told(
     assert found.severity == "doubt"
     assert "started at 2.5 s" in found.evidence
     assert "14.3" in found.evidence
+    assert found.cause == "engine"
+    assert done.outcome.judgement.reason.startswith("Engine running: the engine was started at 2.5 s")
+    card = card_of(done.outcome)
+    assert card.sentence.startswith("Engine running")
+    assert card.next_step.startswith("Switch the engine off")
+    assert "ended early (stopped)" in card.sentence
     assert "12.5" in found.evidence
     assert "engine-running" in "\n".join(outcome_lines(done.outcome))
     assert "engine-running" in [f["code"] for f in to_result(done.outcome)["findings"]]

@@ -41,6 +41,43 @@ CASES = {
 }
 
 
+def test_a_capture_that_ended_early_says_so_on_the_card() -> None:
+    base = CASES["pass"]
+    assert base.capture is not None
+    for ended in ("unplugged", "stopped", "silent"):
+        cut = card_of(replace(base, capture=replace(base.capture, ended=ended)))
+        assert cut.sentence.endswith(f"The capture ended early ({ended}).")
+    assert "ended early" not in card_of(base).sentence
+
+
+def of_cause(code: Code, cause: Cause) -> Outcome:
+    return outcome(worn=True, findings=(Finding(code, cause, 0, None, "seen", "Do this."),))
+
+
+@pytest.mark.parametrize(
+    ("code", "cause", "said"),
+    [
+        (Code.INTERFERENCE, Cause.INTERFERENCE, "The installation fails, not the sensor"),
+        (Code.SUPPLY_SAG, Cause.SUPPLY, "The supply or its wiring fails, not the sensor"),
+        (Code.GROUND_SHIFT, Cause.GROUND, "The ground wire or a pin of it fails"),
+        (Code.LOOSE_CONNECTION, Cause.CONNECTION, "A contact fails"),
+        (Code.OPEN_SIGNAL, Cause.WIRING, "The wiring fails"),
+        (Code.WORN_SPOT, Cause.TRACK, "The sensor fails."),
+        (Code.MARGIN_CLOSED, Cause.MOUNTING, "How the sensor sits fails"),
+    ],
+)
+def test_the_card_says_what_the_fail_condemns(code: Code, cause: Cause, said: str) -> None:
+    assert said in card_of(of_cause(code, cause)).sentence
+
+
+def test_a_loose_contact_before_a_worn_track_gives_two_steps() -> None:
+    both = card_of(outcome(worn=True, findings=(LOOSE, WORN)))
+    assert both.next_step == f"1. {LOOSE.next_step} 2. The sensor is worn as well. {WORN.next_step}"
+    assert "A contact fails; the sensor is worn as well." in both.sentence
+    assert card_of(outcome(worn=True, findings=(LOOSE,))).next_step == LOOSE.next_step
+    assert card_of(outcome(worn=True, findings=(WORN, LOOSE))).next_step == WORN.next_step
+
+
 @pytest.mark.parametrize("name", CASES)
 @pytest.mark.parametrize("width", [60, 80, 100])
 def test_every_line_fits_and_no_word_is_cut(name: str, width: int) -> None:
@@ -75,7 +112,7 @@ def test_a_pass_says_both_ends_margins_and_hands_over() -> None:
 
 def test_a_fault_is_named_with_its_place_and_one_next_step() -> None:
     card = card_of(CASES["worn"])
-    assert card.sentence == "Worn spot at 28 to 33 % of travel."
+    assert card.sentence == "Worn spot at 28 to 33 % of travel. The sensor fails."
     assert card.next_step == WORN.next_step
 
 

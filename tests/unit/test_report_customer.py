@@ -60,6 +60,16 @@ def test_each_fault_has_a_short_sentence_in_plain_words(code: Code) -> None:
     assert not re.search(r"\d|`|--|[{}]|\b[A-Z]{2,}\b", text)
 
 
+def test_a_loose_contact_on_a_worn_sensor_says_both() -> None:
+    loose = Finding(Code.LOOSE_CONNECTION, Cause.CONNECTION, 0, None, "7", "Move the plug.")
+    both = oc.outcome(worn=True, findings=(loose, oc.WORN))
+    assert customer_text(both) == (
+        "The sensor's connection loses contact; it should be repaired, and the sensor itself is worn as well and should"
+        " be replaced."
+    )
+    assert "worn" not in customer_text(oc.outcome(worn=True, findings=(loose,)))
+
+
 def test_no_place_is_named_where_the_closed_end_is_not_known() -> None:
     worn = given(Code.WORN_SPOT)
     unknown = replace(worn, analysis=replace(worn.analysis, sense=Sense.UNKNOWN))

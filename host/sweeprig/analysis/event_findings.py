@@ -9,7 +9,14 @@ import numpy as np
 
 from sweepboard.wire import CHANNEL_NAMES
 from sweeprig.analysis.model import Cause, Code, Event, Finding, FloatArray, Span, TrackMap
-from sweeprig.analysis.power import CLUSTER_P, LEAST_SHARE, in_words, numbers_of_power
+from sweeprig.analysis.power import (
+    CLUSTER_P,
+    LEAST_SHARE,
+    WORTH_ASKING,
+    how_to_sweep,
+    in_words,
+    numbers_of_power,
+)
 from sweeprig.analysis.smoothness import RoughAll
 from sweeprig.analysis.track_map import encounters
 
@@ -287,7 +294,7 @@ def _stray(events: tuple[Event, ...], track: TrackMap | None, channel: int) -> F
         f"{CHANNEL_NAMES[channel]}: {len(events)} dropout{'s' if len(events) > 1 else ''} ({worst(events)}), "
         f"too few to find the cause{pulled}{able}"
     )
-    step = first + (more or "Sweep again with more slow strokes. ")
+    step = first + (more or f"Sweep again with more slow strokes {how_to_sweep(WORTH_ASKING)}. ")
     step += "Another dropout at the same place means a worn track."
     numbers = numbers_of(events) | numbers_of_power(track)
     return Finding(Code.STRAY_DROPOUT, cause, channel, _span(events), text, step, "doubt", numbers)

@@ -26,6 +26,7 @@ class Cause(StrEnum):
     WIRING = "wiring"
     RIG = "rig"
     INTERFERENCE = "interference"
+    ENGINE = "engine"
 
 
 class Code(StrEnum):

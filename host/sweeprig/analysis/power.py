@@ -20,6 +20,7 @@ MOST_EVENTS = 60  # in movement: with more of them it is no question of strokes
 MOST_LOOKED_AT = 24  # strokes; with more of them, more would add little
 CLUSTER_P = 0.01  # chance of events so close together, at most, that names a place
 SURE_P = CLUSTER_P / 2  # of one of the two tests that look for it
+WORTH_ASKING = 12  # strokes, where it is not known how many would tell more; own choice, no source
 N_FINE = 200  # bins of 0.5 % of travel
 
 
@@ -51,8 +52,13 @@ def in_words(track: TrackMap | None) -> tuple[str, str]:
     many = "stroke" if more == 1 else "strokes"
     return (
         able,
-        f"{more} more slow {many} would show whether it is a worn spot or a loose connection. ",
+        f"{more} more slow {many} would show whether it is a worn spot or a loose connection {how_to_sweep(n + more)}. ",
     )
+
+
+def how_to_sweep(strokes: int) -> str:
+    """Return the command for so many strokes, as it stands in a next step."""
+    return f"(`sweeprig sweep --strokes {strokes}`)"
 
 
 def numbers_of_power(track: TrackMap | None) -> dict[str, float]:

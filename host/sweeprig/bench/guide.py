@@ -136,6 +136,10 @@ def said_of(outcome: Outcome) -> str:
     then = then_of(outcome)
     if then is Then.BOTH_TRACKS:
         return f"{SAID[then]} Profile: {' or '.join(profiles_for(outcome.analysis.two_tracks))}."
+    if then is Then.WIGGLE and any(
+        f.code in WORN for f in outcome.judgement.findings if f.severity == "fault"
+    ):
+        return f"{SAID[then]} The sensor is worn as well: replace it."
     if then is not Then.CHECK:
         return SAID[then]
     return f"{SAID[then]} {card_of(outcome).next_step.rstrip('.')}; then sweep again."

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from sweeprig.words import TRACK_OHM, Hookup, Kind, Sense, Setting, Starts, System, TimeUnit
+from sweeprig.words import MOST_STROKES, TRACK_OHM, Hookup, Kind, Sense, Setting, Starts, System, TimeUnit
 
 Port = Annotated[
     str,
@@ -27,6 +27,15 @@ SweepSeconds = Annotated[
         min=2.0,
         max=3600.0,
         help="Capture for exactly this time [s]; else the strokes end the sweep.",
+    ),
+]
+Strokes = Annotated[
+    int | None,
+    typer.Option(
+        "--strokes",
+        min=1,
+        max=MOST_STROKES,
+        help="Full strokes that end the sweep; never fewer than the profile wants.",
     ),
 ]
 Full = Annotated[bool, typer.Option("--full", help="Print every number before the card.")]

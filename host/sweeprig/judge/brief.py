@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from sweeprig.analysis.model import Code
+from sweeprig.analysis.power import how_to_sweep
+from sweeprig.judge.condemned import in_two_steps
 from sweeprig.judge.left_out import ENDS, ends_are_judged, profiles_with_ends
-from sweeprig.judge.model import Verdict
+from sweeprig.judge.model import Judgement, Verdict
 from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.track_b import is_unjudged, profiles_for
 from sweeprig.judge.whole import KEPT, NOT_DECIDED
@@ -40,9 +43,22 @@ def next_step(outcome: Outcome) -> str:
     if judgement.verdict is Verdict.PASS:
         return HAND_OVER
     found = next((f for f in judgement.findings if f.severity != "note"), None)
+    if (again := _more_strokes(judgement)) and (found is None or found.code is Code.STRAY_DROPOUT):
+        return again
     if found is not None:
-        return found.next_step
+        return in_two_steps(found, [f for f in judgement.findings if f.severity == "fault"])
     return _of_what_is_open(outcome)
+
+
+def _more_strokes(judgement: Judgement) -> str:
+    """Return the step after too few strokes, with one number of them; "" where there were enough."""
+    few = next((c for c in judgement.checks if c.name == "strokes" and c.verdict is Verdict.UNDECIDED), None)
+    if few is None or few.value is None or few.low is None:
+        return ""
+    more = max((int(f.numbers.get("more_strokes", 0)) for f in judgement.findings), default=0)
+    wanted = max(round(few.low), round(few.value) + more)
+    how = f" {how_to_sweep(wanted)}" if wanted > few.low else ""
+    return f"Sweep again from stop to stop: {wanted} slow strokes{how}."
 
 
 def _of_what_is_open(outcome: Outcome) -> str:

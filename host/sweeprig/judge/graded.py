@@ -12,6 +12,7 @@ from sweeprig.judge.profile_model import Profile
 from sweeprig.words import Hookup, Sense
 
 CAUSE_ORDER = (
+    Cause.ENGINE,
     Cause.RIG,
     Cause.WIRING,
     Cause.SUPPLY,

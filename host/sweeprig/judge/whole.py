@@ -21,6 +21,7 @@ REFUSED = {
     Code.RIG_OVER_RANGE: "The signal is above this rig's range",
     Code.CONTRADICTORY_DATA: "The capture contradicts itself and is no evidence",
 }
+FIRST = (Code.ENGINE_RUNNING, Code.NO_MOVEMENT)  # doubts that explain what else is open
 TITLES = {
     Code.ENDS_NOT_REPEATED: "ends do not repeat",
     Code.NOT_ANALOGUE: "not an analogue signal",
@@ -59,7 +60,7 @@ def overall(
         return Verdict.FAIL, _fail_reason(faults)
     if _any_fails(margins, checks):
         return Verdict.FAIL, "Limit exceeded: see the margins and checks."
-    still = tuple(f for f in findings if f.code is Code.NO_MOVEMENT)
+    still = tuple(f for f in findings if f.code in FIRST)
     undecided = {
         **_open_findings(still),
         **{p.split(":")[0]: p for p in open_points},

@@ -6,6 +6,7 @@ import re
 
 from sweeprig.analysis.event_findings import SWEEP_AGAIN
 from sweeprig.analysis.model import Cause, Code, Finding
+from sweeprig.judge.condemned import worn_as_well
 from sweeprig.judge.left_out import ends_are_judged
 from sweeprig.judge.model import Verdict
 from sweeprig.judge.outcome import Outcome
@@ -15,6 +16,7 @@ from sweeprig.words import Sense
 REPLACE = "it should be replaced"
 CONFIRM = "a second sweep must confirm it before it is replaced"
 REPAIR = "it should be repaired"
+WORN_TOO = ", and the sensor itself is worn as well and should be replaced"
 WHAT = {  # the fault {where}; what follows
     Code.WORN_SPOT: ("The sensor has a worn spot{where}", REPLACE),
     Code.FLAT_SPOT: ("The sensor has a spot{where} where its signal stays still", REPLACE),
@@ -80,7 +82,9 @@ def customer_text(outcome: Outcome) -> str:
     what, follows = WHAT[first.code]
     if first.next_step == SWEEP_AGAIN:
         follows = CONFIRM
-    return f"{what.format(where=_place(first, outcome))}; {follows.format(mount=_mount(outcome, first))}."
+    told = f"{what.format(where=_place(first, outcome))}; {follows.format(mount=_mount(outcome, first))}"
+    worn = worn_as_well([f for f in found if f.severity == "fault"])
+    return f"{told}{'' if worn is None else WORN_TOO}."
 
 
 def _undecided(outcome: Outcome) -> str:

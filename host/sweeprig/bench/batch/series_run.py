@@ -78,7 +78,7 @@ def sweep_one(
     with session(client, order.setup, calibrations=order.calibrations, ask=ask, books=books) as s:
         if face.ended():
             return None
-        capture, guide = record_guided(s, order.folder, plan_of(s, seconds=None), face)
+        capture, guide = record_guided(s, order.folder, plan_of(s, seconds=None, strokes=order.strokes), face)
         if capture is None:
             return None
         try:

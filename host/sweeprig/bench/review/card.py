@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from sweeprig.analysis.model import Finding
 from sweeprig.judge.brief import HAND_OVER as HAND_OVER
 from sweeprig.judge.brief import first_of, next_step, not_judged
+from sweeprig.judge.condemned import condemned
 from sweeprig.judge.left_out import ends_are_judged
 from sweeprig.judge.model import Margin, Quantity, Verdict
 from sweeprig.judge.outcome import Outcome
@@ -63,7 +64,7 @@ def card_of(outcome: Outcome, hand_over: str = "", *, capture: str = "") -> Card
     found = tuple(f for f in judgement.findings if f.severity != "note")
     return Card(
         verdict=judgement.verdict,
-        sentence=_sentence(outcome, found),
+        sentence=_sentence(outcome, found) + _ended(outcome),
         ends=tuple(_end(outcome, name) for name in _shown(outcome)),
         facts=_facts(outcome),
         faults=tuple(_fault(f) for f in found),
@@ -134,8 +135,15 @@ def _sentence(outcome: Outcome, found: tuple[Finding, ...]) -> str:
     if judgement.verdict is Verdict.FAIL and faults:
         text = " ".join(part for part in (faults[0].name, faults[0].place) if part)
         more = f", and {len(faults) - 1} more" if len(faults) > 1 else ""
-        return f"{text[:1].upper()}{text[1:]}{more}."
+        failed = condemned([f for f in found if f.severity == "fault"])
+        return f"{text[:1].upper()}{text[1:]}{more}. {failed}".rstrip()
     return _open(judgement.reason, asked=not found)
+
+
+def _ended(outcome: Outcome) -> str:
+    """Return that a capture ended before its time, with why; "" where it did not."""
+    ended = "complete" if outcome.capture is None else outcome.capture.ended
+    return "" if ended == "complete" else f" The capture ended early ({ended})."
 
 
 def _open(reason: str, *, asked: bool) -> str:

@@ -27,7 +27,7 @@ def engine_findings(capture: Capture, setup: SweepSetup, front_end: FrontEnd) ->
     return (
         Finding(
             Code.ENGINE_RUNNING,
-            Cause.INTERFERENCE,
+            Cause.ENGINE,
             None,
             None,
             f"{text}; allowed by the operator: {reason}" if reason else text,

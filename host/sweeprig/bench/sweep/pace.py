@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -29,6 +30,7 @@ class SweepPlan:
     fastest_s: float  # a stroke in less time is too fast
     slowest_s: float  # a stroke in more time is slow
     timed: bool  # a capture of exactly `longest_s`
+    least_s: float = 0.0  # the least time in which the strokes that the profile wants fit
 
     @property
     def asked_s(self) -> float:
@@ -52,6 +54,16 @@ class SweepPlan:
         return Pace.SLOW if stroke_s > self.slowest_s else Pace.GOOD
 
     @property
+    def too_short(self) -> str:
+        """What to say before a sweep whose time is too short for the strokes that the profile wants; "" where it fits."""
+        if self.enough:
+            return ""
+        return (
+            f"{self.longest_s:g} s is too short for {self.wanted} strokes: the verdict will be undecided."
+            f" From {math.ceil(10 * self.least_s) / 10:g} s on there is time, or leave out --seconds."
+        )
+
+    @property
     def words(self) -> str:
         """The whole of it in one line."""
         return f"{self.strokes} strokes, about {self.stroke_s:.1f} s each, {self.hold_s:.1f} s at each stop"
@@ -65,16 +77,23 @@ def fastest_stroke_s(shortest_dropout_s: float) -> float:
     return max(limit("sweep.fastest_s"), shortest_dropout_s / (limit("sweep.spot_percent") / 100))
 
 
-def plan_sweep(profile: Profile, *, shortest_dropout_s: float, seconds: float | None = None) -> SweepPlan:
-    """Return what to ask for: `seconds` None ends after the profile's strokes, else the time is given [s].
+def plan_sweep(
+    profile: Profile, *, shortest_dropout_s: float, seconds: float | None = None, strokes: int | None = None
+) -> SweepPlan:
+    """Return what to ask for: `seconds` None ends after the strokes, else the time is given [s].
 
-    The strokes get what the rests leave of the time given, or of the profile's longest. Where not even the fastest
+    `strokes` None asks for the profile's; more are given twice the time that they take, never fewer than the profile
+    wants are asked for. The strokes get what the rests leave of the time given, or of the profile's longest. Where not even the fastest
     fit, fewer are asked for; at least one, in whatever time there is.
     """
     wanted, hold = round(profile.limits.strokes.value), profile.series.rest.value
-    longest = profile.series.longest.value if seconds is None else seconds
     fastest = fastest_stroke_s(shortest_dropout_s)
-    strokes = wanted if seconds is not None else max(wanted, round(profile.series.strokes.value))
+    usual = wanted if seconds is not None else round(profile.series.strokes.value)
+    strokes = max(wanted, usual if strokes is None else strokes)
+    each = max(limit("sweep.asked_s"), fastest) + hold
+    roomy = 2 * (strokes * each + hold) if strokes > usual else 0.0
+    longest = max(profile.series.longest.value, roomy) if seconds is None else seconds
+    least = wanted * (fastest + hold) + hold
     fit = int((longest - hold) / (fastest + hold) + 1e-9)
     strokes = max(1, min(strokes, fit))
     hold = min(hold, longest / (2 * (strokes + 1)))
@@ -88,4 +107,5 @@ def plan_sweep(profile: Profile, *, shortest_dropout_s: float, seconds: float | 
         fastest_s=fastest,
         slowest_s=min(limit("sweep.slowest_s"), most),
         timed=seconds is not None,
+        least_s=least,
     )

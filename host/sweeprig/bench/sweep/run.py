@@ -26,10 +26,10 @@ LOOKS_KEPT = (
 )
 
 
-def plan_of(s: Session, *, seconds: float | None) -> SweepPlan:
-    """Return what this rig, hookup and profile ask for; `seconds` None ends by strokes."""
+def plan_of(s: Session, *, seconds: float | None, strokes: int | None = None) -> SweepPlan:
+    """Return what this rig, hookup and profile ask for; `seconds` None ends by strokes, the profile's or so many."""
     shortest = s.volts.front_end.shortest_dropout_s(str(s.setup.hookup))
-    return plan_sweep(s.profile, shortest_dropout_s=shortest, seconds=seconds)
+    return plan_sweep(s.profile, shortest_dropout_s=shortest, seconds=seconds, strokes=strokes)
 
 
 def record_guided(

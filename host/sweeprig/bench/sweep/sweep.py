@@ -36,6 +36,7 @@ class SweepOrder:
     records_url: str | None = None  # None keeps no record
     batch: str = ""  # of a series
     timed: bool = False  # a capture of exactly `setup.seconds`; else the strokes end it
+    strokes: int | None = None  # that end it; None: the profile's
     records_captures: str = ""  # where a copy of the capture is kept too
 
 
@@ -78,8 +79,10 @@ def take(
     """
     ready_folder(order.folder)
     with session(client, order.setup, calibrations=order.calibrations, ask=ask, books=books) as s:
+        plan = plan_of(s, seconds=order.setup.seconds if order.timed else None, strokes=order.strokes)
+        if plan.too_short and ask is not None:
+            ask.say(plan.too_short)
         before()
-        plan = plan_of(s, seconds=order.setup.seconds if order.timed else None)
         with watch(s, plan) as face:
             capture, _ = record_guided(s, order.folder, plan, face)
         if capture is None:

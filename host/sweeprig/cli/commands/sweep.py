@@ -29,6 +29,7 @@ class SweepOptions(SensorOptions, PageOptions):
     """What `sweep` takes."""
 
     seconds: opt.SweepSeconds = None
+    strokes: opt.Strokes = None
     starts: opt.StartsOption = Starts.CLOSED
     sense: opt.SenseOption = Sense.UNKNOWN
     kind: opt.KindOption = None
@@ -51,9 +52,11 @@ def sweep(asked: SweepOptions) -> None:
     """Test a sensor from stop to stop, judge it and write the sheet. Start with the lever at closed throttle."""
     from sweeprig.capture.folder import ready_folder
 
+    _check_end(asked)
     kind = asked.kind.value if asked.kind else ""
     setup = asked.setup(seconds=asked.seconds, starts=asked.starts, sense=asked.sense, sensor_kind=kind)
-    order = replace(asked.order(setup, asked.guard), timed=asked.seconds is not None)
+    timed = asked.seconds is not None
+    order = replace(asked.order(setup, asked.guard), timed=timed, strokes=asked.strokes)
     report_recovered(ready_folder(order.folder))
     with beside(asked) as page:
         if asked.series:
@@ -62,6 +65,19 @@ def sweep(asked: SweepOptions) -> None:
             return
         done = rounds(page, lambda: _once(asked, order, page), lambda done: _print(done, asked))
     raise typer.Exit(status_of(done))
+
+
+def _check_end(asked: SweepOptions) -> None:
+    """Raise InputError where both strokes and time are to end the sweep."""
+    from sweeprig.errors import InputError
+
+    if asked.strokes is not None and asked.seconds is not None:
+        raise InputError(
+            "--strokes and --seconds cannot both end a sweep.",
+            seen=f"--strokes {asked.strokes} --seconds {asked.seconds:g}",
+            limit="one of them",
+            next_step="leave one out",
+        )
 
 
 def _once(asked: SweepOptions, order: SweepOrder, page: Page) -> SweepDone:
