@@ -18,8 +18,8 @@ from sweeprig.bench.hookup.cautions import Unattended
 from sweeprig.bench.readings.engine import EngineSeen
 from sweeprig.bench.readings.limits import limit
 from sweeprig.bench.readings.watch import Watcher
-from sweeprig.bench.review.result import to_result
 from sweeprig.bench.review.card import card_of
+from sweeprig.bench.review.result import to_result
 from sweeprig.bench.review.review import review_capture, review_file
 from sweeprig.bench.session import session
 from sweeprig.bench.sweep.sweep import SweepDone, SweepOrder, finish, take

@@ -52,7 +52,8 @@ def in_words(track: TrackMap | None) -> tuple[str, str]:
     many = "stroke" if more == 1 else "strokes"
     return (
         able,
-        f"{more} more slow {many} would show whether it is a worn spot or a loose connection {how_to_sweep(n + more)}. ",
+        f"{more} more slow {many} would show whether it is a worn spot or a loose connection"
+        f" {how_to_sweep(n + more)}. ",
     )
 
 

@@ -55,7 +55,7 @@ class SweepPlan:
 
     @property
     def too_short(self) -> str:
-        """What to say before a sweep whose time is too short for the strokes that the profile wants; "" where it fits."""
+        """What to say before a sweep whose time is too short for the profile's strokes; "" where it fits."""
         if self.enough:
             return ""
         return (
@@ -83,8 +83,8 @@ def plan_sweep(
     """Return what to ask for: `seconds` None ends after the strokes, else the time is given [s].
 
     `strokes` None asks for the profile's; more are given twice the time that they take, never fewer than the profile
-    wants are asked for. The strokes get what the rests leave of the time given, or of the profile's longest. Where not even the fastest
-    fit, fewer are asked for; at least one, in whatever time there is.
+    wants are asked for. The strokes get what the rests leave of the time given, or of the profile's longest. Where not
+    even the fastest fit, fewer are asked for; at least one, in whatever time there is.
     """
     wanted, hold = round(profile.limits.strokes.value), profile.series.rest.value
     fastest = fastest_stroke_s(shortest_dropout_s)
