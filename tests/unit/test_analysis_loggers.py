@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -26,13 +27,19 @@ def logged(
     hz: float,
     step_v: float,
     lift: tuple[float, float] = (0.0, 0.0),
+    opens: Sequence[tuple[float, float]] = (),
 ) -> Outcome:
-    """A table of single readings every 1/hz s in steps of `step_v`; `lift`: place and seconds of a lift to ground."""
+    """A table of single readings every 1/hz s in steps of `step_v`.
+
+    `lift`: place and seconds of a lift nearly to ground; `opens`: when the wire opens and for how long [s].
+    """
     rng = np.random.default_rng(1)
     v = LOW_V + (HIGH_V - LOW_V) * places
     at, for_s = lift
     for k in np.flatnonzero(np.diff(np.sign(places - at))) if for_s else ():
         v[k : k + round(for_s / FINE_S)] *= 0.1
+    for t, seconds in opens:
+        v[round(t / FINE_S) : round((t + seconds) / FINE_S)] = 0.002
     take = np.arange(0, places.size, round(1 / hz / FINE_S))
     a, s = (x + rng.normal(0, 3e-4, take.size) for x in (v[take], np.full(take.size, SUPPLY_V)))
     a, s = (step_v * np.floor(x / step_v + 0.5) for x in (a, s))
@@ -79,6 +86,26 @@ def test_lifts_are_found_in_a_slow_table(tmp_path: Path) -> None:
     places = lever(strokes([2.5] * 6), step_s=FINE_S)
     outcome = logged(tmp_path, places, hz=50, step_v=BITS_12, lift=(0.4, 0.02))
     assert Code.WORN_SPOT in faults(outcome)
+
+
+@pytest.mark.parametrize("hz", [50, 100, 200])
+@pytest.mark.parametrize("for_s", [0.025, 0.06, 0.2])
+def test_a_wire_that_opens_for_long_is_found_in_slow_tables(tmp_path: Path, hz: float, for_s: float) -> None:
+    """Longer than a peak may be and shorter than for good: it passed."""
+    places = lever(strokes([0.9, 1.4, 0.6, 1.1]), step_s=FINE_S)
+    at = np.random.default_rng(3).uniform(0.3, places.size * FINE_S - 0.5, 8)
+    outcome = logged(tmp_path, places, hz=hz, step_v=BITS_12, opens=[(float(t), for_s) for t in at])
+    assert Code.LOOSE_CONNECTION in faults(outcome)
+    assert Code.DEAD_BAND_CLOSED not in faults(outcome)
+    assert outcome.judgement.verdict is Verdict.FAIL
+
+
+@pytest.mark.parametrize("hz", [50, 100, 200])
+def test_an_end_at_ground_is_no_loose_wire_in_slow_tables(tmp_path: Path, hz: float) -> None:
+    at_ground = -LOW_V / (HIGH_V - LOW_V)
+    places = np.maximum(1.2 * lever(snapped(0.12), step_s=FINE_S) - 0.2, at_ground)
+    outcome = logged(tmp_path, places, hz=hz, step_v=BITS_12)
+    assert not {Code.LOOSE_CONNECTION, Code.STRAY_DROPOUT, Code.WORN_SPOT} & set(faults(outcome))
 
 
 def test_what_a_slow_coarse_table_cannot_show_is_listed(tmp_path: Path) -> None:

@@ -9,10 +9,11 @@ import numpy as np
 from sweeprig.analysis import events as ev
 from sweeprig.analysis import strokes, track_map
 from sweeprig.analysis.channel_events import channel_events
+from sweeprig.analysis.coarse import is_coarse
 from sweeprig.analysis.model import Event, FloatArray, IntArray, Rest, Stroke
 from sweeprig.analysis.stretches import Stretches, stretches
 from sweeprig.analysis.supply import Steady
-from sweeprig.analysis.unplugged import Off, off_runs, windows_of
+from sweeprig.analysis.unplugged import Off, gone_and_back, off_runs, windows_of
 from sweeprig.analysis.visits import Stop, placed, stop_of, visits_of
 from sweeprig.capture.model import BoolArray, Channel, Trace
 
@@ -43,6 +44,8 @@ def moves_of(channel: Channel, trace: Trace, rail: float, steady: Steady) -> Mov
     """Return the way of one signal."""
     parts = stretches(trace.gap_before)
     raw = ev.find(channel, window_s=trace.window_s, lsb_v=trace.lsb_v, supply_v=rail, parts=parts)
+    if is_coarse(channel, trace.window_s):
+        raw = _with_gone(raw, gone_and_back(channel.mean_v, supply_v=rail, window_s=trace.window_s))
     off = off_runs(channel.mean_v, supply_v=rail, window_s=trace.window_s)
     away = windows_of(off, channel.mean_v.size)
     path, good = strokes.clean_path(channel.mean_v, raw, away)
@@ -74,6 +77,12 @@ def moves_of(channel: Channel, trace: Trace, rail: float, steady: Steady) -> Mov
         within=round(AT_REST_S / trace.window_s),
     )
     return Moves(path, shape, good, raw, rests, moves, place, high - low, noise, resting, parts, stops, off)
+
+
+def _with_gone(raw: tuple[ev.RawEvent, ...], gone: tuple[ev.RawEvent, ...]) -> tuple[ev.RawEvent, ...]:
+    """Return the events in order of time, those at a rail in place of what peaks show of them."""
+    others = [e for e in raw if not any(e.start < g.stop and g.start < e.stop for g in gone)]
+    return tuple(sorted([*others, *gone], key=lambda e: e.start))
 
 
 def _span(rests: tuple[Rest, ...], thinned: FloatArray) -> tuple[float, float]:

@@ -13,7 +13,8 @@ from sweeprig.capture.model import BoolArray
 NEAR_PERCENT = 1.5  # % of supply: at a rail
 JUMP_PERCENT = 5.0  # % of supply: as far as it was from that rail before or after
 SPEEDS = 4.0  # windows of the movement beside it, at most
-LEAST_S = 0.02  # s at the rail
+SPEEDS_BOTH = 1.6  # of that before and of that after, where it goes and comes back
+LEAST_S = 0.0199  # s at the rail, 0.02 less what a step of time is rounded by
 OFF_S = 0.5  # s; as long as this, or to the end of the sweep, it is off and no dropout
 
 
@@ -29,28 +30,52 @@ class Off:
 
 def off_runs(mean_v: FloatArray, *, supply_v: float, window_s: float) -> tuple[Off, ...]:
     """Return the times at a rail that a jump leads to or from, in order."""
-    near, out = NEAR_PERCENT / 100 * supply_v, []
-    for high, at in ((False, mean_v < near), (True, mean_v > supply_v - near)):
-        for a, b in np.flatnonzero(np.diff(np.pad(at.astype(np.int8), 1))).reshape(-1, 2).tolist():
-            rail = supply_v if high else 0.0
-            if (b - a) * window_s >= LEAST_S and _jumped(mean_v, a, b, rail, supply_v):
-                lasts = (b - a) * window_s >= OFF_S or b >= mean_v.size - 1
-                out.append(Off(a, b, high, lasts))
+    out = []
+    for a, b, high in _at_rails(mean_v, supply_v, window_s):
+        if any(_far(side, high, supply_v, SPEEDS) for side in _sides(mean_v, a, b)):
+            lasts = (b - a) * window_s >= OFF_S or b >= mean_v.size - 1
+            out.append(Off(a, b, high, lasts))
     return tuple(sorted(out, key=lambda o: o.start))
 
 
-def _jumped(mean_v: FloatArray, a: int, b: int, rail_v: float, supply_v: float) -> bool:
-    """Whether the level before or after was far from the rail and no movement made the way."""
-    sides = (mean_v[max(0, a - 9) : a][::-1], mean_v[b : b + 9])
-    return any(_far(side, rail_v, supply_v) for side in sides)
+def gone_and_back(mean_v: FloatArray, *, supply_v: float, window_s: float) -> tuple[RawEvent, ...]:
+    """Return as events the times at a rail between two jumps, in single readings too far apart to show edges.
+
+    No lever goes from far off to a rail and back from one reading to the next.
+    """
+    out = []
+    for a, b, high in _at_rails(mean_v, supply_v, window_s):
+        sides = _sides(mean_v, a, b)
+        if (b - a) * window_s < OFF_S and all(_far(side, high, supply_v, SPEEDS_BOTH) for side in sides):
+            path, level = float(mean_v[a - 1] + mean_v[b]) / 2, float(np.median(mean_v[a:b]))
+            depth, seconds = level - path, (b - a) * window_s
+            out.append(
+                RawEvent(a, b, depth, level, seconds, abs(depth) / (NEAR_PERCENT / 100 * supply_v), path)
+            )
+    return tuple(sorted(out, key=lambda e: e.start))
 
 
-def _far(side: FloatArray, rail_v: float, supply_v: float) -> bool:
-    """`side`: levels away from the rail, the nearest in time first; the first of them may be on the edge."""
+def _at_rails(mean_v: FloatArray, supply_v: float, window_s: float) -> list[tuple[int, int, bool]]:
+    """Windows a..b for LEAST_S or longer at ground, then those at the supply (True)."""
+    near, out = NEAR_PERCENT / 100 * supply_v, []
+    for high, at in ((False, mean_v < near), (True, mean_v > supply_v - near)):
+        runs = np.flatnonzero(np.diff(np.pad(at.astype(np.int8), 1))).reshape(-1, 2).tolist()
+        out += [(a, b, high) for a, b in runs if (b - a) * window_s >= LEAST_S]
+    return out
+
+
+def _sides(mean_v: FloatArray, a: int, b: int) -> tuple[FloatArray, FloatArray]:
+    """Levels before and after, the nearest in time first."""
+    return mean_v[max(0, a - 9) : a][::-1], mean_v[b : b + 9]
+
+
+def _far(side: FloatArray, high: bool, supply_v: float, speeds: float) -> bool:
+    """Whether the level was far from the rail and no movement made the way; the first of `side` may be on the edge."""
     if side.size < 3:
         return False
     speed = float(np.median(np.abs(np.diff(side[1:])))) if side.size > 3 else 0.0
-    return abs(float(side[1]) - rail_v) > JUMP_PERCENT / 100 * supply_v + SPEEDS * speed
+    rail_v = supply_v if high else 0.0
+    return abs(float(side[1]) - rail_v) > JUMP_PERCENT / 100 * supply_v + speeds * speed
 
 
 def unexplained(events: tuple[RawEvent, ...], runs: tuple[Off, ...]) -> tuple[RawEvent, ...]:
