@@ -30,6 +30,8 @@ EXTREMES = {  # lowest and highest within a row's stretch of time, where the sou
 _EXTREME_NAMES = tuple(name for pair in EXTREMES.values() for name in pair)
 _KNOWN = (*TIMES, "signal_v", *OPTIONAL, *_EXTREME_NAMES)
 _NUMBER = re.compile(r"[+-]?(\d+([.]\d*)?|[.]\d+)([eE][+-]?\d+)?")
+_PLAIN = re.compile(r"[-+.,eE0-9]+\n?")  # a line of a table that nothing has to be taken out of
+_MANY_ROWS = 1000  # from which on a table is read in one go
 MOST_BYTES = 200 << 20  # of a file: ten hours at a hundred rows a second and two columns have a quarter of it
 _MOST_SIZE = {name: 1e9 / unit_s for name, unit_s in TIMES.items()}  # thirty years
 _MOST_VALUE = 1e6  # [V] or degrees: nothing that a sensor's recording holds
@@ -47,6 +49,8 @@ class _Sheet:
     n_columns: int
     rows: Iterator[tuple[int, list[str]]]  # line number and cells
     decimal_comma: bool
+    body: Sequence[str]  # the lines behind the header
+    body_at: int  # number of the first of them
 
 
 def read_csv(path: Path, *, time_unit: str | None = None) -> Trace:
@@ -57,7 +61,7 @@ def read_csv(path: Path, *, time_unit: str | None = None) -> Trace:
     None: as the column says. Raises CsvError, which names the lines.
     """
     sheet = _open(path)
-    numbers, lines = _numbers(sheet)
+    numbers, lines = _at_once(sheet) or _numbers(sheet)
     if len(lines) < 2:
         raise CsvError(
             f"{path} has too few rows.",
@@ -93,8 +97,9 @@ def _open(path: Path) -> _Sheet:
             limit="time_s,signal_v and, if there are any, " + ",".join(OPTIONAL),
             next_step="write these column names in the first line, and close every quotation mark",
         ) from exc
+    at = start + reader.line_num
     rows = ((start + reader.line_num, cells) for cells in reader)
-    return _Sheet(str(path), _columns(header, path), len(header), rows, delimiter != ",")
+    return _Sheet(str(path), _columns(header, path), len(header), rows, delimiter != ",", lines[at:], at + 1)
 
 
 def _is_hint(line: str) -> bool:
@@ -153,6 +158,27 @@ def _columns(header: Sequence[str], path: Path) -> dict[str, int]:
 
 
 # --- rows to numbers
+
+
+def _at_once(sheet: _Sheet) -> tuple[FloatArray, Sequence[int]] | None:
+    """Return the numbers of a long plain table, (n, columns), and its line numbers; None where a row needs a look."""
+    if sheet.decimal_comma or len(sheet.columns) != sheet.n_columns or len(sheet.body) < _MANY_ROWS:
+        return None
+    if not all(_PLAIN.fullmatch(line) for line in sheet.body):
+        return None
+    try:
+        found = np.loadtxt(sheet.body, delimiter=",", comments=None, ndmin=2)
+    except ValueError:
+        return None
+    most = [_MOST_SIZE.get(name, _MOST_VALUE) for name in sheet.columns]
+    values = (
+        found[:, list(sheet.columns.values())]
+        if found.shape[1] == sheet.n_columns
+        else np.full((1, 1), np.nan)
+    )
+    if len(values) != len(sheet.body) or not (np.abs(values) <= most).all():
+        return None
+    return values, range(sheet.body_at, sheet.body_at + len(values))
 
 
 def _numbers(sheet: _Sheet) -> tuple[list[list[float]], list[int]]:

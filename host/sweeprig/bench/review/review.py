@@ -26,6 +26,7 @@ from sweeprig.capture.csv_file import read_csv
 from sweeprig.capture.file import read_capture
 from sweeprig.capture.folder import local_now
 from sweeprig.capture.model import Capture, Sense, Starts, SweepSetup, Trace
+from sweeprig.capture.windows import joined
 from sweeprig.errors import FileError
 from sweeprig.frontend import front_end_of
 from sweeprig.judge.outcome import Outcome
@@ -115,6 +116,7 @@ def review_csv(path: Path, choices: Choices | None = None, *, made_at: str | Non
     profile, _ = profile_for(SweepSetup(), chosen.profile)
     read = read_csv(path, time_unit=chosen.time_unit)
     check_length(read)
+    read = joined(read)
     trace = replace(read, nominal_supply_v=profile.supply.nominal_v, name=path.name)
     outcome = _outcome(trace, setup, profile, chosen, made_at=made_at)
     if chosen.time_unit is None:
