@@ -31,10 +31,15 @@ def table(folder: Path, n: int, step_s: float, *, dropout_s: float = 0.0) -> Pat
     return path
 
 
-def test_rows_100_ns_apart_are_reviewed_in_little_memory(tmp_path: Path) -> None:
-    outcome = review_csv(table(tmp_path, 40_000, 1e-7))
-    assert outcome.trace.t_s.size < 400
-    assert outcome.judgement.verdict is not Verdict.PASS  # four milliseconds show no stroke
+def test_rows_1_us_apart_are_reviewed_in_little_memory(tmp_path: Path) -> None:
+    outcome = review_csv(table(tmp_path, 110_000, 1e-6))
+    assert outcome.trace.t_s.size < 2300
+    assert outcome.judgement.verdict is not Verdict.PASS  # no rest of a tenth of a second
+
+
+def test_a_table_too_short_for_a_lever_is_refused_in_words(tmp_path: Path) -> None:
+    with pytest.raises(CsvError, match="holds no sweep of a lever"):
+        review_csv(table(tmp_path, 40_000, 1e-7))
 
 
 def test_a_long_one_becomes_windows_that_the_analysis_can_bear(tmp_path: Path) -> None:

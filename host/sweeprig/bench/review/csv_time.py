@@ -10,7 +10,9 @@ from sweeprig.errors import CsvError
 from sweeprig.judge.profile_model import Profile
 
 SHORTEST_S = 0.1  # [s] no hand moves a lever in less: own choice, no source
-FASTEST_HZ = 1e6  # rows a second: with more of them the filters take hours; twice what a rig converts
+FASTEST_HZ = (
+    2e7  # rows a second: 0.1 s of more has no room in a file that is read. Rows are put together in windows
+)
 SLOWEST_HZ = 1.0  # fewer rows a second show no stroke: own choice, no source
 
 
