@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from hardware import battery, clamps, decoupling, quality
+from hardware import battery, clamps, decoupling, quality, stress
 from hardware.figure import Figure, least, most
 from sweeprig.frontend import front_end
 from sweeprig.frontend.tables import parts, table
@@ -88,14 +88,11 @@ def _battery() -> Iterator[Figure]:
 
 
 def _drive(build: str) -> Iterator[Figure]:
-    """The motor on its own supply. Two coils carry sine and cosine of the limit: they heat as one at the limit."""
-    group, p = "drive", parts(build)
+    group, p, at = "drive", parts(build), stress.worst(build)
     amps, ohm = p["motor"].more["phase_a"], p["motor"].more["phase_ohm"] + p["driver"].more["switch_ohm"]
     supply = p["motor_supply"]
-    yield most(group, "A1's limit, per phase", amps, "A", p["driver"].value)
+    yield most(group, "A1's limit, per phase", amps, "A", stress.stress(at, p["driver"]).left)
     yield most(group, "volts that a phase needs at rest", amps * ohm, "V", supply.value * (1 - supply.tol))
-    drawn = amps**2 * ohm / supply.value
-    yield most(
-        group, "taken from PS1 at rest", drawn, "A", min(supply.more["supply_a"], p["fuse_motor"].value)
-    )
+    fuse = stress.stress(at, p["fuse_motor"])
+    yield most(group, "taken from PS1 at rest", fuse.most, "A", min(fuse.left, supply.more["supply_a"]))
     yield Figure(group, "heat in A1", amps**2 * p["driver"].more["switch_ohm"], "W")

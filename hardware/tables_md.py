@@ -5,8 +5,9 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from hardware import cost, first_power, places
+from hardware import cost, first_power, places, stress
 from hardware.board.pieces import bought, buying
+from hardware.compare_rows import shown
 from hardware.figure import Figure
 from hardware.figures import figures
 from hardware.front_end import kept
@@ -23,21 +24,28 @@ MADE = (
 )
 
 
-def _part_row(build: str, part: Part) -> tuple[str, ...]:
+def _part_row(build: str, part: Part, found: stress.Stress) -> tuple[str, ...]:
     series = f", {part.series} in series" if part.series > 1 else ""
     row = bought(build, part)
-    return (part.ref, str(part.count), f"{part.what}{series}", part_value(part), part.rating, row["package"],
-            row["example"], row["price"], part.reason)  # fmt: skip
+    bears = f"{shown(found.most, found.unit)}{', in a fault' if found.fault else ''}"
+    return (part.ref, str(part.count), f"{part.what}{series}", part_value(part), part.rating, bears,
+            shown(found.left, found.unit), row["package"], row["example"], row["price"], part.reason)  # fmt: skip
+
+
+def _part_rows(build: str) -> list[tuple[str, ...]]:
+    """Return the rows of a build's parts; of the driven build those that the full build has not."""
+    had, found = parts("full") if build == "driven" else {}, stress.stresses(build)
+    return [_part_row(build, p, found[key]) for key, p in parts(build).items() if key not in had]
 
 
 def parts_md() -> str:
     """Return the parts lists of all builds with their cost. The driven build is the full build and more."""
-    head = ("ref", "pieces", "part", "value", "rating", "package and pins", "for example", "price", "why")
+    head = ("ref", "pieces", "part", "value", "rating", "bears at most", "left of the rating at 50 °C",
+            "package and pins", "for example", "price", "why")  # fmt: skip
     out = [MADE, "# Parts", "", *_PARTS_INTRO, "", table(("price class", "euro a piece"), _prices())]
     for build in ("plain", "full"):
-        rows = [_part_row(build, p) for p in parts(build).values()]
+        rows = _part_rows(build)
         out += ["", f"## {front_end(build).title}", "", table(head, rows), "", *_more(build)]
-    extra = [p for k, p in parts("driven").items() if k not in parts("full")]
     out += [
         "",
         f"## {front_end('driven').title}",
@@ -45,7 +53,7 @@ def parts_md() -> str:
         "Everything of the full build, both its tables, one more C10, and:",
         "",
     ]
-    out += [table(head, (_part_row("driven", p) for p in extra)), "", *_more("driven"), ""]
+    out += [table(head, _part_rows("driven")), "", *_more("driven"), ""]
     return "\n".join(out)
 
 
@@ -77,7 +85,11 @@ def _buy(line: cost.Line) -> tuple[str, ...]:
 _PARTS_INTRO = (
     "Any make that keeps the value and the rating does. Types are generic numbers for example, packages and prices are",
     "from memory: look at the data sheet of what you hold, its pins first. A value is that of one piece,",
-    "the tolerance its half-width. Ratings are what to buy to; what is left of a rating when hot stands in figures.md.",
+    "the tolerance its half-width. Ratings are what to buy to. Beside them stand the most that one piece bears here,",
+    "in use or in a fault (35 or -14 V on a lead, the battery lead's events), and what is left of that rating at 50 °C",
+    "by common practice (no source): film resistors all of their watts, class 2 ceramics half of their volts in use,",
+    "other capacitors and chips 80 % of their volts, chips 70 % of their amperes, chokes 90 %, fuses 75 %, modules",
+    "80 %; R13 and D8 by the length of their events, Q1 by its own figures. Most are bounds, above the truth.",
     "Values of semiconductors that only the models use stand in the table the list is made from.",
 )
 
