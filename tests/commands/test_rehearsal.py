@@ -59,7 +59,7 @@ def test_a_series_is_rehearsed_and_serials_move_no_lever(tmp_path: Path) -> None
         t.until(lambda t: "och-7   sweep 1" in t.text())
         t.until(lambda t: "seen 0.4" in t.text())
         strokes(t)
-        t.until(lambda t: "(1 swept)" in t.text())
+        t.until(lambda t: "(sensor 1 done)" in t.text())
         t.send("\x04")
         assert t.end() == 0, t.text()
         assert "och-7" in t.text()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import math
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from sweeprig.cli.main import app
 from sweeprig.cli.views.wiggle import WiggleLines
 from sweeprig.errors import ConfigError, InputError, ProfileError
 from sweeprig.frontend import FrontEnd, front_end
+from sweeprig.link.foreign import ours
 
 
 @pytest.fixture
@@ -74,3 +76,16 @@ def test_a_profile_that_there_is_none_of_is_not_made_the_default(at_home: Path) 
 def test_a_lost_signal_is_called_lost_however_shallow() -> None:
     lost = Happening(1.5, 0.002, (0,), 9.0, Touched.TO_GROUND, "plug")
     assert "9 % of supply deep, down to ground, 2.00 ms: signal open or touching ground" in lost.line
+
+
+def test_a_port_that_there_is_none_of_is_said_once() -> None:
+    missing = FileNotFoundError(errno.ENOENT, "could not open port COM9: [Errno 2] No such file: 'COM9'")
+    found = ours(missing, port="COM9", phase="open")
+    assert found is not None
+    assert (found.what, found.seen) == ("There is no port COM9.", "No such file or directory")
+
+
+def test_a_wrong_value_of_a_setting_is_named() -> None:
+    with pytest.raises(ConfigError) as typed:
+        check_value("sheet", "docx", COMMAND_LINE)
+    assert typed.value.what == "docx is not a value for sheet."

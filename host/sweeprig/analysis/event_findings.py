@@ -253,7 +253,7 @@ def interference(events: tuple[Event, ...], channel: int) -> Finding:
         f"{CHANNEL_NAMES[channel]}: {len(events)} dropouts, {ringing:.0f} % of them up and down "
         f"within one burst ({worst(events)}). A contact that opens pulls one way only"
     )
-    step = "Move the leads away from ignition, motors and relays; check the screen, and sweep again."
+    step = "Move the leads away from ignition, motors and relays; check the cable's shield, and sweep again."
     numbers = numbers_of(events)
     return Finding(Code.INTERFERENCE, Cause.INTERFERENCE, channel, None, text, step, numbers=numbers)
 

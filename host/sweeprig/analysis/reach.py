@@ -30,13 +30,13 @@ def refused(trace: Trace, rail: float) -> list[Finding]:
     if over:
         names = ", ".join(CHANNEL_NAMES[k] for k in over)
         text = f"{names} at the top of the rig's range, {trace.full_scale_v:z.2f} V"
-        step = "This sensor needs another front end; do not sweep it with this one."
+        step = "Do not sweep it with this rig: read it with a voltmeter or an oscilloscope that bears its supply."
         return [Finding(Code.RIG_OVER_RANGE, Cause.RIG, over[0], None, text, step)]
     kind = not_analogue.toggles(trace.signal_a, supply_v=rail)
     if kind:
         what = "switches on and off quickly" if kind == "pwm" else "shows only two levels"
         text = f"signal A {what} ({trace.signal_a.min_v.min():.2f} to {trace.signal_a.max_v.max():z.2f} V)"
-        step = "Ask for the sensor's type: PWM, digital and on/off outputs need another instrument."
+        step = "Ask for the sensor's type: PWM, digital and on/off outputs need an oscilloscope."
         return [Finding(Code.NOT_ANALOGUE, Cause.WIRING, 0, None, text, step)]
     return []
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import os
 import sys
 from dataclasses import dataclass
 from typing import Literal
@@ -82,6 +83,9 @@ TABLE: tuple[Translation, ...] = (
         ("SerialException", "termios.error"), PortMissingError, "{port} is not a serial port.", _FIND,
         phases=("open",), texts=("Inappropriate ioctl", "Could not configure port", "Cannot configure port"),
     ),
+    Translation(
+        ("OSError",), PortMissingError, "There is no port {port}.", _FIND, phases=("open",), numbers=_numbers("ENOENT"),
+    ),
     Translation(("OSError",), PortMissingError, "{port} cannot be opened.", _FIND, phases=("open",)),
     Translation(  # a mistyped option of a URL makes some handlers of pyserial 3.5 trip over their own message
         ("ValueError", "LookupError"), PortMissingError, "{port} is not a valid port name.", _FIND,
@@ -104,7 +108,13 @@ def ours(exc: BaseException, *, port: str, phase: Phase) -> LinkError | None:
     for row in TABLE:
         if row.fits(exc, phase):
             step = row.next_step or permission_step()
-            return row.error(
-                row.what.format(port=port), seen=str(exc).rstrip(".") or type(exc).__name__, next_step=step
-            )
+            return row.error(row.what.format(port=port), seen=_seen(exc), next_step=step)
     return None
+
+
+def _seen(exc: BaseException) -> str:
+    """Return what an exception says; without Python's number and without saying it twice, where it has an errno."""
+    number, text = getattr(exc, "errno", None), str(exc).rstrip(".")
+    if isinstance(number, int) and "[Errno" in text:
+        return os.strerror(number)
+    return text or type(exc).__name__

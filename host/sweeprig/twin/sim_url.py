@@ -151,7 +151,7 @@ def parse(url: str) -> SimOptions:
     values: dict[str, object] = {}
     for key, text in parse_qsl(parts.query, keep_blank_values=True):
         if key not in _KEYS:
-            near = difflib.get_close_matches(key, _KEYS, n=1)
+            near = difflib.get_close_matches(key, _KEYS, n=1, cutoff=0.7)
             raise _wrong(url, f"{key}={text}", ", ".join(_KEYS), f"did you mean {near[0]}?" if near else "")
         try:
             values[key] = _KEYS[key](text)

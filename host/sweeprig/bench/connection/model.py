@@ -139,7 +139,7 @@ def not_analogue(toggles: str, places: Sequence[Position]) -> ConnectionFinding:
         WiringFault.NOT_ANALOGUE,
         "The signal is not analogue: whether it follows the lever is not judged.",
         f"it {what}; single conversions {seen} at {'closed and open throttle' if len(places) > 1 else 'closed'}",
-        "ask for the sensor's type: PWM, digital and on/off outputs need another instrument",
+        "ask for the sensor's type: PWM, digital and on/off outputs need an oscilloscope",
         "digital output, or a joint that opens and closes all the time: sweeprig wiggle with the lever at rest",
         severity="doubt",
     )

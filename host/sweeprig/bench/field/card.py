@@ -69,7 +69,7 @@ def card_lines(sent: Sent) -> list[tuple[str, list[str]]]:
         ("What this is", about),
         (STEPS, numbered(_steps(plan, order.sweeps, order.rules["task"], setup.hookup))),
         (LIGHT, [f"{code_text(word)}: {MEANING[word]}" for word in WORDS if word in MEANING]),
-        ("Beware", [*cautions_for(Setting.VEHICLE, setup.hookup), _power_bank()]),
+        ("Cautions", [*cautions_for(Setting.VEHICLE, setup.hookup), _power_bank()]),
         ("Confirmed at sending", list(setup.confirmed)),
     ]
 

@@ -75,7 +75,7 @@ PLUG_OFF = Confirmation(
 )
 LAPTOP = Confirmation(
     "laptop-battery",
-    "The laptop runs on its battery with nothing else attached, or the rig hangs on a USB isolator.",
+    "The laptop runs on its battery with nothing else attached, or the rig is plugged into a USB isolator.",
 )
 USB_FIRST = Confirmation(
     "usb-first",

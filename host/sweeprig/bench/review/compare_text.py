@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from sweeprig.bench.review.compare import Compared, Difference, Found
 from sweeprig.judge.names import name_of
 from sweeprig.lines import Column, fitted, table
-from sweeprig.report.figures import on_screen
+from sweeprig.report.figures import on_screen, span_text
 from sweeprig.words import SIMULATED
 
 
@@ -61,5 +61,5 @@ def _table(differences: Sequence[Difference], width: int) -> list[str]:
 
 def _finding(f: Found) -> str:
     where = f.get("where_percent")
-    place = "" if where is None else f" at {where[0]:.0f} to {where[1]:.0f} % of travel"
+    place = "" if where is None else f" at {span_text(where)} of travel"
     return f"{f['code']} (cause: {f['cause']}){place}"

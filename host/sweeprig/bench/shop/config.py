@@ -63,10 +63,10 @@ def check_value(key: str, value: Any, where: str) -> Any:
         )
     if key == "sheet" and value not in ("html", "pdf", "both", "none"):
         raise ConfigError(
-            f"{where}: sheet is not valid.",
+            f"{value[:40]} is not a value for sheet{'' if where == COMMAND_LINE else f' in {where}'}.",
             seen=value[:80],
             limit="html, pdf, both or none",
-            next_step="correct the value",
+            next_step="choose one of these",
         )
     return clean_text(value) if isinstance(value, str) else value
 

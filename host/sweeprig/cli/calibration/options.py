@@ -57,7 +57,9 @@ StandardU = Annotated[
     float | None, typer.Option("--standard-u", min=0.0, help="Its 95 % uncertainty [V]; else --meter.")
 ]
 Standard = Annotated[str, typer.Option("--standard", help="What the standard is, for the chart.")]
-AsLeft = Annotated[bool, typer.Option("--as-left", help="Result as left (after adjustment), not as found.")]
+AsLeft = Annotated[
+    bool, typer.Option("--as-left", help="Taken after an adjustment or a repair (as left), not as found.")
+]
 RampSeconds = Annotated[float, typer.Option("--seconds", min=1.0, max=3600.0, help="How long to count [s].")]
 RampFrom = Annotated[
     RampSource,

@@ -27,7 +27,7 @@ def show(as_json: Annotated[bool, typer.Option("--json", help="Print one JSON ob
         return
     console.say(f"File: {path}{'' if path.exists() else ' (no file: defaults)'}")
     for key, value in values.items():
-        console.show(f"{key:14}{value if value != '' else '-'}")
+        console.show(f"{key:18}{value if value != '' else '-'}")
 
 
 @config_app.command("set")

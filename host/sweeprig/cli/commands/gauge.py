@@ -18,7 +18,11 @@ def gauge(
     end: Annotated[str, typer.Option("--end", help="With --batch: closed or open.")] = "closed",
     tolerance: Annotated[
         float | None,
-        typer.Option("--tolerance", min=0.0, help="Width of the tolerance [V], for 6 GRR against it."),
+        typer.Option(
+            "--tolerance",
+            min=0.0,
+            help="Width of the tolerance [V], to compare the spread of rig and operators with it.",
+        ),
     ] = None,
     place: Annotated[str, typer.Option("--records", help="With --batch: location of the records.")] = "",
     as_json: opt.AsJson = False,

@@ -125,7 +125,7 @@ def _what(job: Job) -> None:
         job.drive = DRIVES[guiding.asked(asked, "".join(DRIVES), {name: key for key, name in DRIVES.items()})]
         asked = "Its supply: 12 V (1), 24 V (2), or not known (?)?"
         job.system = {"1": "12", "2": "24"}.get(guiding.asked(asked, "12?", VOLTS), "")
-    job.label = guiding.typed("A label for the sensor, as shelf 3")
+    job.label = guiding.typed("A label for the sensor, for example shelf 3")
     job.job = guiding.typed("Job or order")
 
 
@@ -142,7 +142,9 @@ def _pins(job: Job) -> None:
         "Plug off the harness, an ohmmeter between each pair of pins, at closed and at open throttle."
     )
     while job.do(["pins"]) != 0:
-        if not guiding.yes("The readings do not identify all pins safely. Measure again (n: end here)?"):
+        if not guiding.yes(
+            "The readings do not identify all pins safely. Measure again (y) or end here (n)?"
+        ):
             raise typer.Exit(FAULT)
     if len(guiding.tracks_ohm) == 1:  # of two tracks neither is the one that a command takes
         job.track_ohm = f"{guiding.tracks_ohm[0]:.0f}"
@@ -159,7 +161,7 @@ def _check(job: Job) -> None:
     while job.do(["check", *job.options(named=False)]) != CONNECTED:
         if job.refused is not None:
             _refused(job, job.refused)
-        elif not guiding.yes("The connection test does not pass. Repair it and test again (n: go on)?"):
+        elif not guiding.yes("The connection test does not pass. Repair it and test again (y) or go on (n)?"):
             return
         _hookup(job)
 
@@ -170,7 +172,7 @@ def _refused(job: Job, error: SweeprigError) -> None:
 
     no_link = isinstance(error, LinkError)
     said = "The rig does not answer: nothing was tested." if no_link else "The step did not run."
-    if not guiding.yes(f"{said} Do what follows next, then try again (n: end here)?"):
+    if not guiding.yes(f"{said} Do what follows next, then try again (y) or end here (n)?"):
         raise typer.Exit(error.exit_code)
 
 
@@ -194,7 +196,7 @@ def _sweep(job: Job) -> SweepDone:
             return sweeping.finished[-1]
         if job.refused is not None:
             _refused(job, job.refused)
-        elif not guiding.yes("No sweep was judged. Sweep again (n: end here)?"):
+        elif not guiding.yes("No sweep was judged. Sweep again (y) or end here (n)?"):
             raise typer.Exit(FAULT)
         _hookup(job)
 

@@ -92,7 +92,7 @@ class Desk:
             return
         entry = batch.entries[-1]
         ends = "   ".join(end_text(entry, end) for end in ("closed", "open"))
-        details = [f"  {entry.serial}   {ends}   ({len(batch.entries)} swept)"]
+        details = [f"  {entry.serial}   {ends}   (sensor {len(batch.entries)} done)"]
         details += [f"  {done.problem}"] if done.problem else []
         self.sound(entry.verdict)
         if self._screen is None:
