@@ -108,21 +108,31 @@ class Outbox:
         """
         total = 0
         while self._queue and total < MOST_AT_ONCE:
-            room = self._port.writable()
-            if room <= 0:
-                break
             frame, length, _pool, _n = self._queue[0]
-            end = min(length, self._written + min(room, MOST_AT_ONCE - total))
-            part = memoryview(frame)[self._written : end]
-            n = self._port.write(part) or 0
+            most = min(length - self._written, MOST_AT_ONCE - total)
+            n = self._write_part(memoryview(frame), self._written, self._written + most)
             total += n
             self._written += n
             if self._written >= length:
                 self._done()
-            elif n < len(part):
+            elif n < most:
                 break
         self.n_bytes += total
         return total
+
+    def _write_part(self, view, start, end):
+        """Write view[start:end] as far as the port takes it; return how many bytes. It asks before each block."""
+        writable, write = self._port.writable, self._port.write
+        at = start
+        while at < end:
+            part = min(end - at, writable())
+            if part <= 0:
+                break
+            n = write(view[at : at + part]) or 0
+            at += n
+            if n < part:
+                break
+        return at - start
 
     def _done(self):
         frame, _length, pool, _n = self._queue.pop(0)

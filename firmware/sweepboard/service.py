@@ -1,7 +1,6 @@
 """The command loop: what the host asks for, what the rig streams. It knows no pins.
 
-Service(port=, source=, switches=, clock=, identity=) works on the interfaces that docs/reference/firmware.md
-lists. step() does one cycle and never waits; run() goes on until `prompt` is asked for.
+Service(port=, source=, switches=, clock=, identity=) works on the interfaces that docs/reference/firmware.md lists.
 """
 
 import json
@@ -14,7 +13,7 @@ from sweepboard.feeding import Feeding
 from sweepboard.inbox import Inbox
 from sweepboard.outbox import Outbox
 from sweepboard.ramp import Ramp
-from sweepboard.stream import Stream
+from sweepboard.stream import Stream, flags_of
 from sweepboard.watchers import Histogram, Snapshots
 
 SUPPLY_IDLE_MS = 10000  # without a stream: a host that is silent for so long is gone
@@ -23,7 +22,8 @@ IDLE_MS = 5
 STREAMING_MS = 4  # so that each cycle finds a few windows and its own cost is shared
 WRITING_MS = 1
 LONG_MS = 8
-TIDY_MS = 300  # a collection of the heap takes 12 ms, and the buffers hold 31
+TIDY_MS = 300  # a collection of the heap takes 12 ms, and the buffers hold 31; put off while something waits,
+LATE_MS = 600  # but no longer than this: a full heap is collected where it happens to be full
 
 
 class Service:
@@ -105,8 +105,7 @@ class Service:
         taken_ms = self.clock.ms()
         if self.stream.running:
             busy = self.stream.pump() or busy
-            if not (self.stream.behind or self.outbox):
-                self._tidy(taken_ms)
+            self._tidy(taken_ms)
         if self.keeper is not None:
             self.keeper.tick()
         self.ramp.tick(self.stream.running, self.histogram.on)
@@ -121,15 +120,23 @@ class Service:
 
     def _tidy(self, now_ms):
         """Collect the heap just after windows were taken: left to itself it happens amid a command's work."""
-        if self.tidy is not None and self.clock.diff_ms(now_ms, self._tidy_ms) >= TIDY_MS:
-            self._tidy_ms = now_ms
-            self.tidy()
-            self.stream.pump()  # what came meanwhile
+        due_ms = self.clock.diff_ms(now_ms, self._tidy_ms)
+        if self.tidy is None or due_ms < TIDY_MS:
+            return
+        if self.stream.behind or self.outbox:
+            if due_ms < LATE_MS and not self.inbox.flooded:
+                return
+            self.stream.pump()
+        self._tidy_ms = now_ms
+        self.tidy()
+        self.stream.pump()  # what came meanwhile
 
     def _listen(self):
         if self.leaving or not self.outbox.takes_replies():
             return 0
         n = self.inbox.read(self.stream.running)
+        if self.inbox.flooded:
+            self.stream.pump()  # reading took a third of the time that the buffers hold
         for run in self.inbox.messages():
             self._hear(run)
         return n
@@ -222,19 +229,7 @@ class Service:
         if tick is not None:
             tick()
         self.feeding.tick(self.switches.outputs())
-        outputs = self.switches.outputs()
-        flags = 0
-        if outputs & wire.OUT_SUPPLY:
-            flags = wire.FLAG_SUPPLY_ON
-        if outputs & wire.OUT_BURDEN:
-            flags |= wire.FLAG_BURDEN_ON
-        if outputs & (wire.OUT_BIAS_UP | wire.OUT_BIAS_DOWN):
-            flags |= wire.FLAG_BIAS_ON
-        if self.switches.fault():
-            flags |= wire.FLAG_SUPPLY_FAULT
-        if self._button_down():
-            flags |= wire.FLAG_BUTTON
-        self.stream.flags = flags
+        self.stream.flags = flags_of(self.switches.outputs(), self.switches.fault(), self._button_down())
         if self.drive is not None:
             self.stream.position = self.drive.tick()
 

@@ -28,6 +28,7 @@ class UsbPort:
         self._may_read.register(self._in, select.POLLIN)
         self._may_write = select.poll()
         self._may_write.register(self._out, select.POLLOUT)
+        self._asks = self._may_write.ipoll
         self._byte = bytearray(1)
         self._found = bytearray(MOST_READ)
         self._left = 0  # of the block that is being written
@@ -50,16 +51,12 @@ class UsbPort:
             i += 1
         return found[:i]
 
-    def _ready(self, poll, event):
-        for _stream, events in poll.ipoll(0):
-            return events & event
-        return 0
-
     def writable(self):
         """Return how many bytes a write takes now."""
         if self._left:
             return self._left
-        return BLOCK if self._ready(self._may_write, select.POLLOUT) else 0
+        found = next(self._asks(0), None)
+        return BLOCK if found is not None and found[1] & select.POLLOUT else 0
 
     def write(self, data):
         """Write `data`, at most as much as writable() said; return how many bytes went."""

@@ -187,10 +187,10 @@ def test_deep_brackets_are_refused_and_the_service_lives(rig: BoardRig) -> None:
 
 
 FLOOD_BYTES = 2048  # that wait before the command, and are topped up behind it
-HEARD_S = 0.6  # 0.5 is the aim; 0.525 was seen, and 1.4 with 4 kB before receiving was made cheaper
+HEARD_S = 0.5
 
 
-def test_stop_and_supply_off_are_heard_in_a_flood(rig: BoardRig) -> None:
+def test_in_a_flood_stop_is_heard_and_no_window_lost(rig: BoardRig) -> None:
     status = wire.encode(wire.COMMAND, 0, 0, b'{"id":700,"cmd":"status"}')
     piece = bytes(random.Random(5).randrange(1, 256) for _ in range(300)) + status * 3
     assert rig.command("supply", on=True)["ok"]
@@ -218,6 +218,8 @@ def test_stop_and_supply_off_are_heard_in_a_flood(rig: BoardRig) -> None:
     assert off()
     assert rig.board.seconds - spoken_s <= HEARD_S
     waiting.clear()
+    rig.run(0.1)
+    assert rig.gaps() == []  # no window is lost for it
 
 
 def test_the_supply_is_switched_and_a_live_sensor_is_refused(rig: BoardRig) -> None:

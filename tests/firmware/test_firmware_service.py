@@ -303,6 +303,15 @@ def test_the_heap_is_collected_between_windows(python: str) -> None:
     assert all(300 <= ms <= 305 for ms in apart_ms)
 
 
+def test_the_heap_is_collected_though_something_always_waits(python: str) -> None:
+    waits, apart_ms = case(python, "tidied_late")
+    assert waits
+    assert len(apart_ms) >= 3
+    assert all(
+        600 <= ms <= 640 for ms in apart_ms
+    )  # from then on it would be collected amid a command's work
+
+
 def test_the_record_index_wraps(python: str) -> None:
     first, second, third = case(python, "wrap")
     assert (second - first) % 2**32 <= 16

@@ -697,6 +697,16 @@ def tidied():
     return [at_rest, [b - a for a, b in zip(times[1:], times[2:])]]  # noqa: B905, RUF007
 
 
+def tidied_late():
+    """How often the heap is collected while the host takes nothing, so that something always waits."""
+    times = []
+    rig = Rig(tidy=lambda: times.append(rig.clock.ms()))
+    rig.ask("start")
+    rig.port.allowed = 0
+    rig.steps(5000)
+    return [len(rig.service.outbox) > 0, [b - a for a, b in zip(times[1:], times[2:])]]  # noqa: B905, RUF007
+
+
 def wrap():
     """The record index wraps at 2**32."""
     rig = Rig()
