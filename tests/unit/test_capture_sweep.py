@@ -244,7 +244,8 @@ def test_recover_leaves_a_journal_alone_that_is_being_written(tmp_path: Path) ->
     with start_capture(client, SETUP, folder=tmp_path, clock=rig.clock, now=when) as live:
         next(live.events())
         assert recover(tmp_path) == []
-        assert journals(tmp_path) == [live.journal_path]
+        (left,) = journals(tmp_path)
+        assert left.stat().st_size > 0
     assert len(recover(tmp_path)) == 1
 
 

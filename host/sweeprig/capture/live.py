@@ -130,11 +130,6 @@ class LiveCapture:
         self._finished = False
 
     @property
-    def journal_path(self) -> Path:
-        """The file that is being written."""
-        return self._journal.path
-
-    @property
     def n_windows(self) -> int:
         """Windows gone by since the stream began, those lost included."""
         return self._last + 1

@@ -149,14 +149,6 @@ def tolerance_factor(n: int, *, covered: float = COVERED, confidence: float = CO
     return float(brentq(reached, 0.5, 1e5, xtol=1e-10))
 
 
-def one_sided_factor(n: int, *, covered: float = COVERED, confidence: float = CONFIDENCE) -> float:
-    """Return k of the one-sided bound, t'_(n-1, delta)(confidence)/sqrt(n), delta = z sqrt(n) (NIST 7.2.6.3)."""
-    from scipy.special import ndtri
-    from scipy.stats import nct
-
-    return float(nct.ppf(confidence, n - 1, ndtri(covered) * math.sqrt(n)) / math.sqrt(n))
-
-
 def tolerance(s: Spread, *, covered: float = COVERED, confidence: float = CONFIDENCE) -> Tolerance | None:
     """Return the two-sided tolerance interval; None with fewer than two values."""
     if s.sd is None:
