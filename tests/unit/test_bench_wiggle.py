@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 
 from support.day_traces import flat_trace, with_dip
+from support.diary import run
 from support.outcomes import outcome
 from sweeprig.analysis.channel_events import events_of
 from sweeprig.analysis.model import Cause, Code, Event, Finding
-from sweeprig.analysis.wiggle import Origin, Touched, origin, wiggled
+from sweeprig.analysis.wiggle import Happening, Origin, Touched, Wiggled, origin, wiggled
 from sweeprig.bench.readings.search import LiveSearch
 from sweeprig.bench.wiggle.text import parse_marks, summary_lines, wiggle_json, within
 from sweeprig.capture.marks import MarkAt, mark_text, marks_in, marks_of
@@ -140,6 +141,40 @@ def test_nothing_seen_is_not_reproduced_and_never_a_pass() -> None:
     assert not w.reproduced
     assert judged.judgement.verdict is Verdict.UNDECIDED
     assert "Not reproduced" in judged.judgement.reason
+
+
+def many_events() -> Wiggled:
+    places = ("bulkhead",) * 8 + ("plug",) * 24 + ("controller end",) * 16
+    hits = tuple(
+        Happening(0.25 * k, 2e-3, (0,), 9.0 + (k % 7), Touched.TO_GROUND, place)
+        for k, place in enumerate(places)
+    )
+    per = {p: places.count(p) for p in ("bulkhead", "plug", "controller end")}
+    return Wiggled(hits, 12.0, per, dict.fromkeys(per, 4.0), far_end=False)
+
+
+def test_many_events_come_to_a_few_short_lines() -> None:
+    lines = summary_lines(many_events())
+    assert lines[0] == "48 events in 12 s."
+    assert all(len(line) <= 60 for line in lines)
+    deepest = [line for line in lines if " ms" in line]
+    assert len(deepest) == 5
+    assert all("15 % down to ground" in line for line in deepest)
+    assert lines[-1].strip() == "All 48 are on the sheet; --json lists them too."
+
+
+def test_the_place_with_most_events_is_looked_at_first() -> None:
+    (found,) = findings(many_events())
+    assert "at plug, then controller end, then bulkhead" in found.next_step
+    assert "24 at plug, 16 at controller end, 8 at bulkhead" in found.evidence
+
+
+def test_the_operator_is_told_where_to_rest_the_lever() -> None:
+    told = run(
+        "wiggle", "--seconds", "3", "--sheet", "none", "--port", "sim://good?pace=fast&vm=cpython&hand=still"
+    )
+    at = told.stderr.index("Rest the lever about half way")
+    assert at < told.stderr.index("Before switching on")
 
 
 def test_events_fail_with_their_place_and_next_step() -> None:

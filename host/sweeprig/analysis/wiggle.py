@@ -49,6 +49,18 @@ class Happening:
     origin: Origin = Origin.NOT_ASKED
 
     @property
+    def brief(self) -> str:
+        """The event in a line of 60 columns, where no origin is known."""
+        long, names = f"{1e3 * self.duration_s:.2f} ms", "+".join(CHANNEL_NAMES[c] for c in self.channels)
+        to = {Touched.TO_GROUND: " down to ground", Touched.TO_SUPPLY: " up to the supply"}
+        deep = f"{self.depth_percent:.0f} %{to.get(self.touched, '')}"
+        where = "" if self.place == UNMARKED else f"  {self.place}"
+        names = "" if names == CHANNEL_NAMES[0] else f"  {names}"
+        return (
+            f"{self.start_s:8.2f} s  {deep}, {long}{names}{where}{f'; {self.origin}' if self.origin else ''}"
+        )
+
+    @property
     def line(self) -> str:
         """One line that says it all."""
         names = " and ".join(CHANNEL_NAMES[c] for c in self.channels)

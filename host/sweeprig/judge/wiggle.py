@@ -100,9 +100,10 @@ def findings(w: Wiggled) -> tuple[Finding, ...]:
 def _finding(touch: Touched, source: Origin, hits: Sequence[Happening]) -> Finding:
     code, cause = _CAUSES[touch]
     places = {h.place for h in hits}
+    ordered = sorted(places, key=lambda p: (-sum(h.place == p for h in hits), p))
     counts = ", ".join(
         f"{sum(h.place == p for h in hits)} {'with no place marked' if p == UNMARKED else 'at ' + p}"
-        for p in sorted(places, key=lambda p: (-sum(h.place == p for h in hits), p))
+        for p in ordered
     )
     deepest = max(hits, key=lambda h: h.depth_percent).depth_text
     n = len(hits)
@@ -110,12 +111,12 @@ def _finding(touch: Touched, source: Origin, hits: Sequence[Happening]) -> Findi
     text += f": {touch}" + (f"; {source}" if source else "")
     channel = next((c for c in hits[0].channels if c != SUPPLY), None)
     return Finding(
-        code, cause, channel, None, text, _next_step(touch, source, places), "fault", {"n": float(n)}
+        code, cause, channel, None, text, _next_step(touch, source, ordered), "fault", {"n": float(n)}
     )
 
 
-def _next_step(touch: Touched, source: Origin, places: set[str]) -> str:
-    where = " and ".join(sorted(places & set(PLACES)))
+def _next_step(touch: Touched, source: Origin, places: Sequence[str]) -> str:
+    where = ", then ".join(p for p in places if p in PLACES)
     if source is Origin.LEAD_A:
         return "Seat the rig's own tap at the sensor again and repeat; then test the lead (`sweeprig check --lead`)."
     if source is Origin.HARNESS:
@@ -124,6 +125,4 @@ def _next_step(touch: Touched, source: Origin, places: set[str]) -> str:
         return "Look at the supply pin and its wire; a clamped supply takes the signal with it."
     if touch is Touched.TO_SUPPLY:
         return "Look at the sensor's ground pin first, then for the signal against the supply."
-    return (
-        f"Look at the signal pin, its crimp and its wire{' at ' + where if where else ''}; then wiggle again."
-    )
+    return f"Look at the signal pin, its crimp and its wire{' at ' + where if where else ''}; wiggle again after that."

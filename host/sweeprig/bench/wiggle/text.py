@@ -12,6 +12,10 @@ from sweeprig.capture.marks import MarkAt
 from sweeprig.errors import InputError
 
 
+MOST_SHOWN = 5  # events that are listed at the end: the deepest
+REST_HALF_WAY = "Rest the lever about half way, held by something other than a hand: there a drop to ground or supply is clear to see."
+
+
 def parse_marks(text: str) -> list[MarkAt]:
     """Return marks typed beforehand, as "0:plug,10:bulkhead". Raises InputError."""
     out = []
@@ -51,9 +55,11 @@ def summary_lines(w: Wiggled) -> list[str]:
             *_place_lines(w),
         ]
     first = f"{n} event{'s' if n != 1 else ''} in {w.seconds:.0f} s."
-    shown = [h.line for h in w.happenings[:12]]
-    more = [f"  ... and {n - 12} more"] if n > 12 else []
-    return [first, *_place_lines(w), *shown, *more, *_far_lines(w)]
+    deepest = sorted(w.happenings, key=lambda h: -h.depth_percent)[:MOST_SHOWN]
+    shown = [h.brief for h in sorted(deepest, key=lambda h: h.start_s)]
+    head = ["The deepest:"] if n > MOST_SHOWN else []
+    more = [f"  All {n} are on the sheet; --json lists them too."] if n > MOST_SHOWN else []
+    return [first, *_place_lines(w), *_far_lines(w), *head, *shown, *more]
 
 
 def _place_lines(w: Wiggled) -> list[str]:

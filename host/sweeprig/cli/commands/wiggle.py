@@ -45,7 +45,7 @@ def wiggle(asked: WiggleOptions) -> None:
     from sweeprig.analysis.wiggle import FAR_END, TASK
     from sweeprig.bench.sweep.sweep import finish, finish_unkept
     from sweeprig.bench.wiggle.run import check_idle, run_wiggle
-    from sweeprig.bench.wiggle.text import parse_marks, within
+    from sweeprig.bench.wiggle.text import REST_HALF_WAY, parse_marks, within
     from sweeprig.capture.folder import ready_folder
     from sweeprig.cli.views.wiggle import wiggle_face
     from sweeprig.errors import CaptureNotKeptError
@@ -56,6 +56,8 @@ def wiggle(asked: WiggleOptions) -> None:
     marks, late = within(parse_marks(asked.marks), asked.seconds)
     if late:
         console.warn(late)
+    if not asked.at_idle:
+        console.say(REST_HALF_WAY)
     if asked.at_idle:
         check_idle(setup, asking(asked.confirm))
     order = asked.order(setup)
