@@ -156,6 +156,16 @@ def test_plan_is_told_as_text_and_json() -> None:
     assert data["move_deg"] is None
 
 
+def test_the_plan_says_that_each_end_fits_and_what_its_limit_is() -> None:
+    ends = Ends(0.12 * 1.005, 3.97 * 1.005, 5.025, 0.007, 0.05)
+    text = "\n".join(plan_lines(ends, plan(ends, PROFILE)))
+    assert "closed 0.452 V, fits (allowed 0.432 to 0.472 V);" in text
+    assert "open 4.321 V, fits (allowed 4.02 to 4.72 V);" in text
+    assert "limit 0.201 V = 0.200 V at 5 V supply" in text
+    at_nominal = Ends(0.12, 3.97, 5.0, 0.007, 0.05)
+    assert "limit 0.200 V)" in "\n".join(plan_lines(at_nominal, plan(at_nominal, PROFILE)))
+
+
 def test_each_end_counts_with_its_own_uncertainty() -> None:
     ends = Ends(0.45, 4.69, 5.0)
     assert plan(replace(ends, closed_u95_v=0.2), PROFILE).possible

@@ -92,7 +92,7 @@ def test_a_ramp_from_the_command_line(on_source: SourceRig):
     assert run.exit_code == 0, run.output
     assert json.loads(run.stdout)["calibration"]["channels"][0]["linearity"]["method"] == "histogram"
     shown = CliRunner().invoke(app, ["calibrate", "show"])
-    assert "line+linearity" in shown.stdout
+    assert "a straight line and the converter's measured bend" in shown.stdout
 
 
 def test_the_rigs_own_ramp_is_taken_and_a_forgotten_jumper_named(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -53,6 +54,31 @@ def test_a_voltage_that_moves_for_ever_ends_with_what_to_do(looks: list[Measured
     assert len(looks) == 2  # no more than the limit was read
     (kept,) = (find_places().calibrations / "points").glob("*.csv")
     assert kept.read_text().splitlines()[1].startswith("0.200000,")  # what was typed before is not lost
+
+
+def test_the_first_line_says_what_the_calibration_is_worth(looks: list[Measured]) -> None:
+    volts = (0.2, 1.35, 2.5, 3.65, 4.8)
+    looks += [point(v, 0.1) for v in volts]
+    run = runner.invoke(app, CALIBRATE[:-1], input="".join(f"{v}\n" for v in volts))
+    assert run.exit_code == 0, run.exception
+    first = run.stdout.splitlines()[len(volts)]  # behind what was typed
+    good = re.fullmatch(
+        r"Calibration stored: signal A is good to ±(\d+\.\d) mV from 0\.5 to 4\.5 V \(95 %\)\.", first
+    )
+    assert good, first
+    worths = [float(w) for w in re.findall(r"±(\d+\.\d) mV at", run.stdout)]
+    assert float(good[1]) == max(worths)
+    for raw in ("line+linearity", "chi-square", "regulator mode pwm"):
+        assert raw not in run.stdout
+
+
+def test_counts_left_out_of_a_meters_accuracy_are_told(looks: list[Measured]) -> None:
+    volts = (0.2, 1.35, 2.5, 3.65, 4.8)
+    looks += [point(v, 0.1) for v in volts]
+    args = ["calibrate", "--meter", "0.05%", "--count", "0.0001", "--json"]
+    run = runner.invoke(app, args, input="".join(f"{v}\n" for v in volts))
+    assert run.stderr.startswith("The meter's counts are left out and taken as 0.")
+    assert "taken as 0" not in runner.invoke(app, CALIBRATE, input="").stderr
 
 
 def test_readings_from_a_pipe_stay_with_their_points(looks: list[Measured]) -> None:

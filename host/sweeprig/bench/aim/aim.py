@@ -136,6 +136,8 @@ class Plan:
     lower_limit_v: float
     upper_limit_v: float
     open_range_v: tuple[float, float] | None  # that the profile asks of the open end, at this supply
+    nominal_v: float = 5.0  # [V] supply for which the profile's limits are stated
+    scale: float = 1.0  # of the limits here to those of the profile
     degrees: float | None = None  # positive: the way that raises the signal
     remarks: tuple[str, ...] = ()
 
@@ -198,6 +200,8 @@ def plan(
         lower_limit_v=lower,
         upper_limit_v=upper,
         open_range_v=wanted,
+        nominal_v=profile.supply.nominal_v,
+        scale=scale,
         degrees=None if volts_per_degree is None else move / volts_per_degree,
         remarks=_remarks(move, window, ends, possible),
     )

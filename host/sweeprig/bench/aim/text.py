@@ -157,15 +157,23 @@ def plan_lines(ends: Ends, p: Plan) -> list[str]:
     way = "Raise" if p.move_v > 0 else "Lower"
     move = f"{way} the closed reading by {abs(p.move_v):z.3f} V{turn}."
     lines.append(move if abs(p.move_v) > 5e-4 else "Turn: none needed.")
-    asked = (
-        "" if p.open_range_v is None else f" (profile: {p.open_range_v[0]:.2f} to {p.open_range_v[1]:z.2f} V)"
+    allowed = (
+        "" if p.open_range_v is None else f" (allowed {p.open_range_v[0]:.2f} to {p.open_range_v[1]:z.2f} V)"
     )
-    lines.append(f"After it: closed {p.predicted_closed_v:z.3f} V, open {p.predicted_open_v:z.3f} V{asked};")
-    lines.append(
-        f"  {p.predicted_lower_margin_v:z.3f} V above ground (limit {p.lower_limit_v:z.3f} V),"
-        f" {p.predicted_upper_margin_v:z.3f} V below the supply (limit {p.upper_limit_v:z.3f} V)."
-    )
+    near = f"(allowed {p.window.low_v:.3f} to {p.window.high_v:z.3f} V)"
+    lines += [
+        f"After it: closed {p.predicted_closed_v:z.3f} V, fits {near};",
+        f"  open {p.predicted_open_v:z.3f} V, fits{allowed};",
+        f"  {p.predicted_lower_margin_v:z.3f} V above ground ({_limit(p, p.lower_limit_v)}),"
+        f" {p.predicted_upper_margin_v:z.3f} V below the supply ({_limit(p, p.upper_limit_v)}).",
+    ]
     return [*lines, *p.remarks]
+
+
+def _limit(p: Plan, limit_v: float) -> str:
+    """Return a limit at the measured supply, and beside it as the profile states it."""
+    here, stated = f"{limit_v:z.3f}", f"{limit_v / p.scale:z.3f}"
+    return f"limit {here} V" + (f" = {stated} V at {p.nominal_v:g} V supply" if here != stated else "")
 
 
 def plan_json(ends: Ends, p: Plan) -> dict[str, Any]:

@@ -21,6 +21,15 @@ if TYPE_CHECKING:
 
 WIDE = 21  # columns of a drawing, odd: its middle is zero
 AT_V = (0.5, 2.5, 4.5)
+KINDS = {
+    "line": "calibrated by a straight line",
+    "line+linearity": "calibrated by a straight line and the converter's measured bend",
+    "nominal": "not calibrated (nominal)",
+}
+MODES = {
+    "pwm": "the board's own supply in its quiet mode",
+    "psm": "the board's own supply in its saving mode",
+}
 
 
 def drawn(share: float) -> str:
@@ -39,7 +48,7 @@ def lines_of_calibration(calibration: Calibration, *, now: datetime) -> list[str
     age = age_days(calibration, now=now)
     lines = [
         f"Rig {calibration.rig_uid or '-'}, {calibration.build} build, {calibration.chip or 'unknown chip'}: "
-        f"{calibration.kind}"
+        f"{KINDS.get(calibration.kind, calibration.kind)}"
         + (f", {max(age, 0):.0f} days old (limit {calibration.max_age_days:g})" if age is not None else "")
         + (", of an unknown date" if age is None and calibration.kind != "nominal" else "")
     ]
@@ -62,7 +71,7 @@ def _about(calibration: Calibration) -> list[str]:
     if calibration.reference == "monitor":
         said.append("Reference: the rig's I2C converter, itself calibrated with that meter")
     if calibration.temperature_c is not None:
-        mode = f", regulator mode {calibration.smps_mode}" if calibration.smps_mode else ""
+        mode = f", {MODES.get(calibration.smps_mode, '')}".rstrip(", ")
         said.append(f"At {calibration.temperature_c:.1f} °C{mode}")
     return said
 
@@ -88,7 +97,8 @@ def channel_lines(own: ChannelCalibration) -> list[str]:
         share = left / (2 * u) if u > 0 else 0.0
         out.append(f"  {reading:7.4f} V  {1000 * left:+7.2f} mV  {1000 * u:6.2f} mV  {drawn(share)}")
     if own.chi2 is not None:
-        out.append(f"  chi-square {own.chi2:.1f} for {len(own.points) - 2} degrees of freedom")
+        share = math.sqrt(own.chi2 / max(len(own.points) - 2, 1))
+        out.append(f"  The points are {share:.1f} times as far from the line as expected (about 1 is usual).")
     if own.widened > 1.0:
         out.append(
             "  This converter's linearity error is larger than usual: its uncertainty is taken"
@@ -97,7 +107,8 @@ def channel_lines(own: ChannelCalibration) -> list[str]:
     return out
 
 
-def _worth(calibration: Calibration) -> list[str]:
+def _u95_at(calibration: Calibration) -> list[tuple[float, float]]:
+    """Return the volts of AT_V, each with the half-width of its 95 % interval [V], of signal A."""
     end = front_end(calibration.build)
 
     def u95(volts: float) -> float:
@@ -110,7 +121,17 @@ def _worth(calibration: Calibration) -> list[str]:
         )
         return budget.u95
 
-    shown = ", ".join(f"±{1000 * u95(v):.1f} mV at {v:g} V" for v in AT_V)
+    return [(v, u95(v)) for v in AT_V]
+
+
+def worth_line(calibration: Calibration) -> str:
+    """Return what a calibration that was stored is good for, in one line."""
+    most = max(u for _, u in _u95_at(calibration))
+    return f"Calibration stored: signal A is good to ±{1000 * most:.1f} mV from {AT_V[0]:g} to {AT_V[-1]:g} V (95 %)."
+
+
+def _worth(calibration: Calibration) -> list[str]:
+    shown = ", ".join(f"±{1000 * u:.1f} mV at {v:g} V" for v, u in _u95_at(calibration))
     return [f"Uncertainty of signal A: {shown} (95 %, without the scatter of the reading)"]
 
 
@@ -128,7 +149,7 @@ def check_lines(calibration: Calibration, last: int = 12) -> list[str]:
 
 def done_lines(done: CalibrationDone, *, now: datetime) -> list[str]:
     """Return what came of a calibration: as found, as left, and what it is worth."""
-    lines = lines_of_calibration(done.calibration, now=now)
+    lines = [worth_line(done.calibration), "", *lines_of_calibration(done.calibration, now=now)]
     if any(f.as_found_v is not None for f in done.found):
         lines += ["", "Signal A against the points:   as found     as left"]
         for f in done.found:

@@ -13,7 +13,10 @@ from sweeprig.errors import InputError
 
 
 MOST_SHOWN = 5  # events that are listed at the end: the deepest
-REST_HALF_WAY = "Rest the lever about half way, held by something other than a hand: there a drop to ground or supply is clear to see."
+REST_HALF_WAY = (
+    "Rest the lever about half way, held by something other than a hand: there a drop to ground or to the supply"
+    " is clear to see."
+)
 
 
 def parse_marks(text: str) -> list[MarkAt]:

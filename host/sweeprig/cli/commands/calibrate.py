@@ -120,7 +120,9 @@ def _show_verified(found: tuple[Verified, ...], kept: Calibration, *, as_json: b
     result = verified_json(found)
     console.answer(as_json, lambda: result, lambda: [*verified_lines(found), "", *check_lines(kept)])
     if result["verdict"] == "fail":
-        console.say("The verification fails: repeat it with another meter, then calibrate the rig again.")
+        console.say(
+            "The verification fails: repeat it against another meter or reference, then calibrate the rig again."
+        )
         raise typer.Exit(FAILED)
 
 
