@@ -11,7 +11,6 @@ from sweeprig.analysis.wiggle import Origin, Wiggled
 from sweeprig.capture.marks import MarkAt
 from sweeprig.errors import InputError
 
-
 MOST_SHOWN = 5  # events that are listed at the end: the deepest
 REST_HALF_WAY = (
     "Rest the lever about half way, held by something other than a hand: there a drop to ground or to the supply"
