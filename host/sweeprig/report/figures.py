@@ -1,4 +1,4 @@
-"""Numbers as they stand on paper and screen. Displayed values only: nothing here goes back into a computation."""
+"""Numbers as paper and screen show them. Displayed values only: nothing here goes back into a computation."""
 
 from __future__ import annotations
 
