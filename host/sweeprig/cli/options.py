@@ -62,7 +62,10 @@ KindOption = Annotated[
 Guard = Annotated[
     float | None,
     typer.Option(
-        "--guard", min=0.0, max=3.0, help="Guard band in units of the 95 % uncertainty; default from the profile."
+        "--guard",
+        min=0.0,
+        max=3.0,
+        help="Guard band in units of the 95 % uncertainty; default from the profile.",
     ),
 ]
 TimeUnitOption = Annotated[
