@@ -29,6 +29,7 @@ from typing import Any
 from tests.benchmarks.outsider_cases import population_of, review
 from tests.support.exact import clopper_pearson
 
+from sweeprig.calibration.uncertainty import LOAD, combine
 from sweeprig.errors import SweeprigError
 
 # What each cause of the population may be called; more than one where physics allows no telling apart.
@@ -67,9 +68,12 @@ class Row:
     must_not: list[str] = field(default_factory=list)
     may_be_undecided: bool = False
     right: bool | None = None  # every cause named; None where none is wanted
+    build: str = ""  # of the rig; none for a table
     place_error: float | None = None  # % of travel
     covered: dict[str, bool] = field(default_factory=dict)
-    errors: dict[str, list[float]] = field(default_factory=dict)  # error and half-width
+    errors: dict[str, list[float]] = field(
+        default_factory=dict
+    )  # error and half-width, and that without the load's
 
 
 def one(job: tuple[str, int], *, where: str, keep: str) -> Row:
@@ -87,6 +91,7 @@ def one(job: tuple[str, int], *, where: str, keep: str) -> Row:
     except Exception as exc:  # noqa: BLE001 - a crash is a result here
         row.reason = repr(exc)
         return row
+    row.build = case.build or ""
     _judged(row, outcome, truth)
     return row
 
@@ -116,7 +121,8 @@ def _judged(row: Row, outcome: Any, truth: Any) -> None:
         q, true = outcome.judgement.quantities.get(name), getattr(truth, name)
         if q is not None and q.value is not None and q.u95 is not None and true is not None:
             row.covered[name] = abs(q.value - true) <= q.u95
-            row.errors[name] = [q.value - true, q.u95]
+            own = combine([b for b in q.budget if b.name != LOAD])  # the truth is as loaded
+            row.errors[name] = [q.value - true, q.u95, own.u95]
 
 
 def _beyond(profile: Any, truth: Any) -> bool:
@@ -200,6 +206,17 @@ def _show_coverage(name: str, rows: list[Row]) -> None:
     held = rate(sum(r.covered[name] for r in own), len(own))
     half = _quantile([r.errors[name][1] for r in own], 0.5)
     print(f"   {name:13} of sound sensors inside its 95 % interval: {held}, half-width {half:.4g} (median)")
+    for what, mine in _makers(own):
+        errors = [r.errors[name] for r in mine]
+        held = rate(sum(abs(e) <= u for e, _, u in errors), len(mine))
+        half = _quantile([u for _, _, u in errors], 0.5)
+        print(f"      without the load's line, {what:16}: {held}, half-width {half:.4g} (median)")
+
+
+def _makers(rows: list[Row]) -> list[tuple[str, list[Row]]]:
+    """Rows by what they were measured with."""
+    names = {"full": "calibrated rigs", "plain": "never calibrated", "": "tables"}
+    return [(text, [r for r in rows if r.build == build]) for build, text in names.items()]
 
 
 def show_worst(rows: list[Row]) -> None:
