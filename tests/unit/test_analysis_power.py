@@ -54,7 +54,7 @@ def test_power_is_a_tail_of_the_binomial(n: int, by_hand: float) -> None:
     assert power(n, 0.5) == pytest.approx(by_hand)
     assert power(n, 1.0) == pytest.approx(1.0)
     assert power(2, 1.0) == 0.0
-    assert power(12, 0.5) == pytest.approx(sum(comb(12, k) for k in range(4, 13)) / 2**12)
+    assert power(12, 0.5) == pytest.approx(sum(comb(12, k) for k in range(3, 13)) / 2**12)
 
 
 def test_two_lifts_at_one_place_of_three_strokes_ask_for_more() -> None:
@@ -70,6 +70,19 @@ def test_strokes_asked_for_name_the_place_once_taken() -> None:
     more = int(only(look(lifting(3, {0: 0.3, 2: 0.3})), Code.STRAY_DROPOUT).numbers["more_strokes"])
     found = look(lifting(3 + more, {0: 0.3, 2: 0.3, 3: 0.3, 4: 0.3}))
     assert only(found, Code.WORN_SPOT).where_percent == pytest.approx((30, 30), abs=1)
+
+
+@pytest.mark.parametrize("n", [10, 12])
+def test_three_lifts_at_one_place_of_many_strokes_are_worn(n: int) -> None:
+    """It was a loose connection at no one place, with a clustering p-value of 0.002."""
+    found = look(lifting(n, {1: 0.3, 4: 0.3, 8: 0.3}))
+    assert only(found, Code.WORN_SPOT).where_percent == pytest.approx((30, 30), abs=1)
+    assert only(look(lifting(n, {1: 0.3, 4: 0.3, 8: 0.3, 2: 0.7})), Code.WORN_SPOT)
+
+
+def test_three_at_one_place_among_as_many_elsewhere_are_loose() -> None:
+    at = {1: 0.3, 4: 0.3, 8: 0.3, 2: 0.7, 5: 0.9, 10: 0.55}
+    assert only(look(lifting(12, at)), Code.LOOSE_CONNECTION)
 
 
 def test_one_event_in_many_strokes_asks_for_none() -> None:

@@ -39,7 +39,7 @@ ROUGH_HERE = "Sweep slowly across it again; noise that stays at this place means
 ROUGH_IN_MOVEMENT = (
     "Sweep slowly again; noise that comes with movement only means a worn track: replace the sensor."
 )
-NEARLY_ALL = 0.75  # of the strokes over a place: shown in so many, it is there; own choice, no source
+NEARLY_ALL = 0.75  # of the strokes over a place, or of the events: it is there; own choice, no source
 TEXTURE_PERCENT = (
     10.0  # % of supply: events of a rough track; a wire that opens when the lever moves goes deeper
 )
@@ -74,10 +74,12 @@ def _by_place(own: tuple[Event, ...], track: TrackMap | None, channel: int) -> l
         return []
     gathered = _gathered(own)
     p = track.p_clustered if track is not None else None
-    if gathered is None or p is None or not _again(gathered, p, track):
+    if gathered is None or p is None:
+        return _elsewhere(met, own, p, track, channel)
+    rest = _outside(met, gathered.where)
+    if not _again(gathered, p, track, alone=len(rest) <= (1 - NEARLY_ALL) * len(met)):
         return _elsewhere(met, own, p, track, channel)
     first = _at_place(own, gathered, p, channel, n_passes=_passes_at(gathered, track))
-    rest = _outside(met, gathered.where)
     if len(rest) < FEWEST_LEFT:
         return [first]
     return [first, *_elsewhere(rest, _outside(own, gathered.where), p, track, channel)]
@@ -109,11 +111,14 @@ def from_outside(met: tuple[Event, ...], own: tuple[Event, ...]) -> bool:
     return ringing >= MOST or (ringing >= RINGING and min(up, 1 - up) >= EITHER_SIGN)
 
 
-def _again(at: Gathered, p: float, track: TrackMap | None) -> bool:
-    """Hardly by chance, seen in two strokes at least, and in a fair share of the passes over the place."""
+def _again(at: Gathered, p: float, track: TrackMap | None, *, alone: bool) -> bool:
+    """Hardly by chance, seen in two strokes at least, and in a fair share of the passes over the place.
+
+    Or in three strokes and hardly anything elsewhere (`alone`): a contact that opens anywhere does not keep to a place.
+    """
     if track is None or p > CLUSTER_P or at.n_strokes < 2:
         return False
-    return at.n_strokes >= LEAST_SHARE * _passes_at(at, track)
+    return at.n_strokes >= LEAST_SHARE * _passes_at(at, track) or (alone and at.n_strokes >= FEWEST_SURE)
 
 
 def _passes_at(at: Gathered, track: TrackMap | None) -> int:

@@ -27,13 +27,12 @@ N_FINE = 200  # bins of 0.5 % of travel
 def power(n_strokes: int, share: float) -> float:
     """Return the chance that `n_strokes` name a place that lifts in a share of the passes.
 
-    Once in each of them, and nothing elsewhere. Upper tail of the binomial distribution, from the fewest strokes
-    that must meet it.
+    Once in each of them, and nothing elsewhere, so that three strokes are enough. Upper tail of the binomial
+    distribution.
     """
-    least = max(FEWEST_AT_ONE_PLACE, math.ceil(n_strokes * LEAST_SHARE))
     return sum(
         math.comb(n_strokes, k) * share**k * (1 - share) ** (n_strokes - k)
-        for k in range(least, n_strokes + 1)
+        for k in range(FEWEST_AT_ONE_PLACE, n_strokes + 1)
     )
 
 
