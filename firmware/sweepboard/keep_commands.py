@@ -31,7 +31,7 @@ class KeepCommands:
     def _open(self):
         area, button = self._keeping.find(), getattr(self._keeping, "button", None)
         self.there = False
-        self._why = "there is no place on the board for sweeps yet: keep_area first"
+        self._why = ("not-now", "there is no place on the board for sweeps yet: keep_area first")
         try:
             if area is not None:
                 from sweepboard.keep import Keeper
@@ -39,7 +39,7 @@ class KeepCommands:
                 self._rig.keeper = Keeper(self._rig, area, button)
                 self.there = True
         except MemoryError:
-            self._why = "this board has not the memory to keep sweeps"
+            self._why = ("refused", "this board has not the memory to keep sweeps")
         if not self.there:
             from sweepboard.keep_none import NoKeeper
 
@@ -60,7 +60,7 @@ class KeepCommands:
         if self._rig.stream.running:
             raise RefusedError("not-now", "not while it streams: stop first")
         if not self.there:
-            raise RefusedError("not-now", self._why)
+            raise RefusedError(*self._why)
         return self._rig.keeper
 
     def _area(self, number, blocks):

@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 
 from sweepboard import flash_page
-from sweeprig.bench.field.collect import Listed, fetch
-from sweeprig.errors import LinkError
+from sweeprig.bench.field.collect import Listed, fetch, look
+from sweeprig.errors import BoardRefusedError, LinkError
 from sweeprig.link.messages import Kept, Message
 
 NUMBER = 7
@@ -63,3 +63,20 @@ def test_after_three_times_the_link_is_to_blame() -> None:
     with pytest.raises(LinkError, match="collect again"):
         fetch(client, Listed(NUMBER, 1, "cut", unwanted=False), lambda n, of: None)  # type: ignore[arg-type]
     assert client.asked == [0, 0, 0]
+
+
+def test_a_board_that_cannot_read_what_is_kept_is_not_empty() -> None:
+    class Refuses(Client):
+        def hello(self) -> dict[str, Any]:
+            return {"capabilities": ["keep"]}
+
+        def command(self, cmd: str, **args: Any) -> dict[str, Any]:
+            raise BoardRefusedError("The rig refuses the command kept: no memory.", seen=self.word)
+
+        word = "refused"
+
+    client = Refuses([])
+    with pytest.raises(BoardRefusedError):
+        look(client)  # type: ignore[arg-type]
+    client.word = "not-now"
+    assert look(client).sweeps == ()  # type: ignore[arg-type]

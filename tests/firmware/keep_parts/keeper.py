@@ -211,10 +211,10 @@ def no_memory():
     keep.Store = too_much
     rig.boot()
     keep.Store = made
-    reason = rig.rig.ask("kept").get("reason", "")
+    answer = rig.rig.ask("kept")
     rig.leave()
     rig.press()
-    return [reason, rig.keeper.light.word, rig.switches.outputs()]
+    return [answer["error"], answer["reason"], rig.keeper.light.word, rig.switches.outputs()]
 
 
 def unwanted():
