@@ -62,7 +62,7 @@ def open_outlets() -> None:
         stream = getattr(sys, name)
         if stream is None:
             _put(name, io.TextIOWrapper(_nowhere(number), encoding="utf-8"))
-        elif number and isinstance(stream, io.TextIOWrapper):
+        elif number and type(stream) is io.TextIOWrapper:  # what captures the output is of another kind
             encoding, by_line = stream.encoding, stream.line_buffering
             buffer = stream.detach()  # with PYTHONUNBUFFERED none, but the end itself
             raw = buffer.detach() if isinstance(buffer, io.BufferedWriter) else buffer
