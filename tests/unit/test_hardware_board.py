@@ -43,6 +43,17 @@ def test_kicad_s_check_found_no_error() -> None:
     assert "** Found 0 unconnected pads **" in report
 
 
+def test_kicad_s_check_found_no_warning_either() -> None:
+    """The page says no violation: print over print is one too."""
+    report = kept.REPORT.read_text("utf-8")
+    assert "** Found 0 DRC violations **" in report
+    assert kept.warnings(report) == {}
+    over = "[silk_overlap]: Silkscreen overlap\n    Rule: board setup constraints silk; Severity: warning\n"
+    assert kept.warnings(report.replace("** Found 0 unconnected", over + "** Found 0 unconnected", 1)) == {
+        "silk_overlap": 1
+    }
+
+
 def test_an_error_in_the_report_is_seen() -> None:
     report = kept.REPORT.read_text("utf-8")
     error = "[clearance]: too near\n    rule; Severity: error\n** Found 0 unconnected"
