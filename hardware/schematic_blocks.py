@@ -113,6 +113,7 @@ def burden_and_bias(build: str) -> Block:
     notes = (
         "The burden's return is joined to ground inside the powered lead's plug only.",
         "Bias released: the pins stand where D3 blocks, BIAS_UP low and BIAS_DOWN high.",
+        "D3: 1 anode, 3 cathode, 2 open.",
     )
     return Block("Burden and bias: signals A and B have one each", d.svg(), notes)
 

@@ -76,7 +76,7 @@ def _motor_side(d: Pen, chip: elm.Ic, p: Mapping[str, Part]) -> None:
     for name in coils:
         d.wire(tuple(getattr(chip, f"OUT{name}")), tuple(getattr(motor, name)))
     (x, y), ground = chip.VMOT, chip.MGND[1]
-    d.part(elm.Capacitor2, (x + 0.8, y), (x + 0.8, ground), mark(p["c_motor"]), loc="bottom")
+    d.electrolytic((x + 0.8, y), (x + 0.8, ground), mark(p["c_motor"]), loc="bottom")
     d.dots((x + 0.8, y), (x + 0.8, ground))
     d.wire((x, y), (x + 2.4, y))
     d.closed((x + 2.4, y), (x + 5.0, y), f"{p['stop_switch'].ref} stop, latching")

@@ -73,6 +73,12 @@ class Pen:
         """Draw a part with two ends."""
         self.add(element().at(a).to(b).label(text, loc=loc, fontsize=10))
 
+    def electrolytic(self, a: Point, b: Point, text: str, *, loc: str = "bottom") -> None:
+        """Draw an upright capacitor with its plus at the upper end `a`, the text opposite of it."""
+        self.part(elm.Capacitor, a, b, text, loc=loc)
+        side = 0.3 if loc == "top" else -0.5
+        self.legs({"+": (a[0] + side, (a[1] + b[1]) / 2 + 0.25)})
+
     def ground(self, at: Point) -> None:
         """Draw the rig's ground."""
         self.add(elm.Ground().at(at))

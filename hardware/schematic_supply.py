@@ -76,11 +76,11 @@ def step_up(build: str) -> Block:
     d.wire((2.4, 0), (3.2, 0))
     d.part(elm.Inductor2, (5.6, 0), (8.6, 0), mark(p["l_boost"]))
     d.part(elm.Schottky, (8.6, 0), (11.2, 0), p["d_boost"].ref)
-    d.part(elm.Capacitor, (11.2, 0), (11.2, -2.2), mark(p["c_boost_out"]), loc="top")
+    d.electrolytic((11.2, 0), (11.2, -2.2), mark(p["c_boost_out"]), loc="top")
     d.ground((11.2, -2.2))
     d.part(elm.Inductor2, (12.4, 0), (15.0, 0), mark(p["l_filter"]))
     d.wire((11.2, 0), (12.4, 0))
-    d.part(elm.Capacitor, (15.0, 0), (15.0, -2.2), mark(p["c_filter"]), loc="bottom")
+    d.electrolytic((15.0, 0), (15.0, -2.2), mark(p["c_filter"]), loc="bottom")
     d.ground((15.0, -2.2))
     d.wire((15.0, 0), (16.4, 0))
     d.end((16.4, 0), "6.5 V", "right")
@@ -158,6 +158,7 @@ def regulator(build: str) -> Block:
     _reference(d, p, build, tuple(amp.in2))
     notes = (
         f"{p['reference'].ref} hangs on the pin that switches the supply: low, it is 0 V and Q6 gets no drive.",
+        f"{p['reference'].ref}: 1 open, 2 cathode, 3 anode.",
     )
     return Block("Regulator: holds 5.00 V at the socket", d.svg(), notes)
 

@@ -193,3 +193,10 @@ def test_the_commands_of_build_md_name_the_board_s_pins() -> None:
     )
     tried = {int(n) for n in re.findall(r"Pin\((\d+)", page)}
     assert tried == {p.gpio for p in pins("full") if p.name in ("BUTTON", "LINK", "BUZZER", "RAMP")}
+
+
+@pytest.mark.parametrize(("build", "polar"), [("plain", 0), ("full", 2), ("driven", 3)])
+def test_a_schematic_shows_the_plus_of_every_electrolytic(build: str, polar: int) -> None:
+    """C62, C63 and C70; nothing else is drawn with this sign as a text."""
+    assert sum(p.what.startswith("electrolytic") for p in parts(build).values()) == polar
+    assert "".join(schematic(build)).count(">+</tspan>") == polar
