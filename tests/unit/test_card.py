@@ -63,7 +63,7 @@ def of_cause(code: Code, cause: Cause) -> Outcome:
         (Code.LOOSE_CONNECTION, Cause.CONNECTION, "A contact fails"),
         (Code.OPEN_SIGNAL, Cause.WIRING, "The wiring fails"),
         (Code.WORN_SPOT, Cause.TRACK, "The sensor fails."),
-        (Code.MARGIN_CLOSED, Cause.MOUNTING, "How the sensor sits fails"),
+        (Code.MARGIN_CLOSED, Cause.MOUNTING, "The sensor's mounting fails"),
     ],
 )
 def test_the_card_says_what_the_fail_condemns(code: Code, cause: Cause, said: str) -> None:

@@ -13,7 +13,7 @@ FAILED = {  # what fails; what is added where nothing else does
     Cause.GROUND: ("The ground wire or a pin of it fails", "; the sensor's track shows no fault"),
     Cause.WIRING: ("The wiring fails", "; the sensor is judged once it is repaired"),
     Cause.INTERFERENCE: ("The installation fails", ", not the sensor: check the wiring"),
-    Cause.MOUNTING: ("How the sensor sits fails", "; its signal shows no other fault"),
+    Cause.MOUNTING: ("The sensor's mounting fails", "; its signal shows no other fault"),
 }
 WORN = "the sensor is worn as well."
 

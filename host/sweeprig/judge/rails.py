@@ -21,7 +21,10 @@ MOST_OF_SPAN = (
     0.5  # of the least distance of the ends: a level with a wider interval is none; own choice, no source
 )
 VAGUE = "its interval"  # begins what would decide a level that is not known well enough
-UNKNOWN = "Check stop, lever, mount and part"  # nothing is known of the mount
+UNKNOWN = (  # nothing is known of the mount
+    "Check stop, lever, mount and part; a sensor whose screws sit in slots can be turned"
+    " (`sweeprig aim --mount slotted`)"
+)
 
 
 @dataclass(frozen=True)
