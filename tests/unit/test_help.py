@@ -81,3 +81,11 @@ def test_a_file_for_the_sheet_is_not_its_kind() -> None:
     text = CliRunner().invoke(app, ["review", "--help"]).output
     assert "--sheet-file <path>" in text
     assert "--sheet <" not in text
+
+
+def test_a_wrong_value_is_refused_in_plain_words() -> None:
+    low = CliRunner().invoke(app, ["sweep", "--seconds", "1"]).output
+    assert "it must be at least 2" in " ".join(low.split())
+    word = CliRunner().invoke(app, ["sweep", "--hookup", "tappd"]).output
+    assert "'tappd' is not one of 'powered', 'tapped'" in " ".join(word.split())
+    assert "Value error" not in word

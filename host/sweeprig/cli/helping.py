@@ -23,6 +23,13 @@ KINDS = {
     "float range": "number",
     "int range": "number",
 }
+SAID = {  # typer's words for a wrong value
+    "Value error, ": "",
+    "Input should be greater than or equal to": "it must be at least",
+    "Input should be less than or equal to": "it must be at most",
+    "Input should be a valid integer, unable to parse string as an integer": "it must be a whole number",
+    "Input should be a valid number, unable to parse string as a number": "it must be a number",
+}
 BOTH, LEAST = re.compile(r"([\d.]+)<=x<=([\d.]+)"), re.compile(r"x>=([\d.]+)")
 
 
@@ -123,9 +130,11 @@ class WholeCommand(typer.core.TyperCommand):
 
 
 def fit_words(error: Any) -> Any:
-    """Return an error of typer's whose text breaks at words on the terminal."""
-    label = "Error: "
-    lines = f"{label}{error.format_message()}".split("\n")
+    """Return an error of typer's in plain words, whose text breaks at words on the terminal."""
+    label, said = "Error: ", error.format_message()
+    for theirs, ours in SAID.items():
+        said = said.replace(theirs, ours)
+    lines = f"{label}{said}".split("\n")
     text = "\n".join(laid_out(line, sys.stderr) for line in lines).removeprefix(label)
     error.format_message = lambda: text
     return error
