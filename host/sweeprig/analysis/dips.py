@@ -141,7 +141,7 @@ def mirrored(dip: Dip) -> Dip:
 
 
 def departure(place: FloatArray, chord: float) -> FloatArray:
-    """How far one stroke stands beside its chord at each of PLACES [% of travel]; nan where that is not known."""
+    """How far one stroke is beside its chord at each of PLACES [% of travel]; nan where that is not known."""
     rising = place[-1] >= place[0]
     ahead = place if rising else 100.0 - place
     far, t = np.maximum.accumulate(ahead), np.arange(place.size, dtype=float)

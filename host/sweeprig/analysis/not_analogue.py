@@ -13,7 +13,7 @@ OVER_SHARE = 0.01  # of windows at the top of the range
 
 
 def toggles(channel: Channel, *, supply_v: float) -> str:
-    """'pwm' for a signal that switches on and off quickly, 'levels' for one that only stands at two, else ''."""
+    """'pwm' for a signal that switches on and off quickly, 'levels' for one with two levels only, else ''."""
     spread = channel.max_v - channel.min_v
     wide = spread > TOGGLE_PERCENT / 100 * supply_v
     if float(wide.mean()) > TOGGLE_SHARE:

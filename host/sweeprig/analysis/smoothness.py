@@ -98,7 +98,7 @@ def rough_everywhere(
 
 @dataclass(frozen=True)
 class Rough:
-    """A region whose noise stands above the rest of the track."""
+    """A region whose noise is above the rest of the track."""
 
     where: Span
     noise_v: float

@@ -25,7 +25,7 @@ def side_speed(mean_v: FloatArray, side: int, breaks: Sequence[int] = ()) -> Flo
 def speed_around(mean_v: FloatArray, breaks: Sequence[int] = ()) -> FloatArray:
     """Larger of the speeds GOES_ON readings before and after each, 0 where one of them goes another way, shape (n,).
 
-    A lever that slips on in few readings moves the same way all the while; the edge of a fault stands alone.
+    A lever that slips on in few readings moves the same way all the while; the edge of a fault is alone.
     """
     step = steps_of(mean_v, breaks)
     padded = np.pad(step, GOES_ON, mode="edge")

@@ -1,4 +1,4 @@
-"""Slow readings of the precise converter: from its input nodes to what stands on the leads."""
+"""Slow readings of the precise converter: from its input nodes to what is on the leads."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Whether a journal's capture stands in a file already: a crash may come after the file and before the journal goes."""
+"""Whether a journal's capture is in a file already: a crash may come after the file and before the journal goes."""
 
 from __future__ import annotations
 

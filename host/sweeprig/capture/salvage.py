@@ -15,7 +15,7 @@ from sweeprig.link.messages import Records, Reply
 
 
 def n_whole(path: Path) -> int:
-    """Return how many whole records a file holds, whatever stands before them."""
+    """Return how many whole records a file holds, whatever is before them."""
     return sum(len(m) for m in Decoder().feed(bytes_of(path)) if isinstance(m, Records))
 
 

@@ -113,7 +113,7 @@ def recover(
     They stand beside the journal, `ended` "recovered". A journal that another program works on is left alone. One
     that is no journal, or has not a single record, is renamed and reported once, to `on_unusable` with the
     reason. What a crash left of a file that was being written is
-    removed, and so is a journal whose capture stands in a file. A file of another kind is left as it is:
+    removed, and so is a journal whose capture is in a file. A file of another kind is left as it is:
     InputError. Where a capture cannot be written its journal stays: it goes to `on_unsaved` with the error, and
     without that CaptureFileError is raised.
     """

@@ -167,7 +167,7 @@ class RigOptions:
 
     @property
     def setup_fields(self) -> dict[str, Any]:
-        """What of this stands in the setup."""
+        """What of this is in the setup."""
         return {"profile": self.profile, "hookup": self.hookup, "setting": self.place.value, "job": self.job,
                 "vehicle_system": self.system.value if self.system else "", "track_ohm": self.track_ohm,
                 "override": self.override}  # fmt: skip
@@ -216,7 +216,7 @@ class CaptureOptions(RigOptions):
 
     @property
     def setup_fields(self) -> dict[str, Any]:
-        """What of this stands in the setup."""
+        """What of this is in the setup."""
         return {**super().setup_fields, "sensor_label": self.label, "operator": self.operator}
 
     def order(self, setup: SweepSetup, guard: float | None = None) -> SweepOrder:
@@ -236,6 +236,6 @@ class SensorOptions(CaptureOptions):
 
     @property
     def setup_fields(self) -> dict[str, Any]:
-        """What of this stands in the setup."""
+        """What of this is in the setup."""
         more = {"notes": self.notes, "customer": self.customer, "vehicle": self.vehicle}
         return {**super().setup_fields, "part": self.part, "serial": self.serial, **more}

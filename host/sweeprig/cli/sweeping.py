@@ -135,7 +135,7 @@ def show_card(
     not_saved: Sequence[str] = (),
     capture: str = "",
 ) -> None:
-    """Print the card: the verdict stands last. `hand_over`: the next step after a pass where there is no sheet.
+    """Print the card: the verdict is last. `hand_over`: the next step after a pass where there is no sheet.
 
     `capture`: how a next step names it where it has no record.
     """

@@ -40,5 +40,5 @@ def regulated(p: Mapping[str, Part]) -> Regulated | None:
 
 
 def battery_ohm(p: Mapping[str, Part]) -> tuple[float, float]:
-    """Return (all that stands before the battery's divided node, what stands below it) [ohm]."""
+    """Return (all that is before the battery's divided node, what is below it) [ohm]."""
     return p["r_battery_guard"].value + p["r_battery_top"].value, p["r_battery_bottom"].value

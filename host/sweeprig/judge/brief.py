@@ -17,7 +17,7 @@ HAND_OVER = "Hand over; the numbers for the controller are on the sheet."
 def not_judged(outcome: Outcome, *, how: str = "Profiles that judge it:") -> str:
     """Return what no range was there for, and the profiles that have one; "" where nothing was left out.
 
-    `how`: what stands before the names of the profiles.
+    `how`: what is before the names of the profiles.
     """
     if outcome.setup.task != "sweep":
         return ""

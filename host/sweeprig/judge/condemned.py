@@ -19,7 +19,7 @@ WORN = "the sensor is worn as well."
 
 
 def worn_as_well(faults: Sequence[Finding]) -> Finding | None:
-    """Return the fault of the sensor itself that stands behind another cause; None where there is none."""
+    """Return the fault of the sensor itself that is behind another cause; None where there is none."""
     if not faults or faults[0].cause is Cause.TRACK:
         return None
     return next((f for f in faults if f.severity == "fault" and f.cause is Cause.TRACK), None)

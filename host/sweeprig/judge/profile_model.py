@@ -59,7 +59,7 @@ class Limits:
 
     lower_rail: Limit  # [V] least distance of any end from sensor ground
     upper_rail: Limit  # [V] least distance of any end from the supply
-    at_rail: Limit  # [V] a reading this near to a rail stands at it: a dead band
+    at_rail: Limit  # [V] a reading this near to a rail is at it: a dead band
     supply: Range  # [V] where another controller feeds the sensor
     supply_powered: Range  # [V] where the rig feeds it
     span: Limit  # [V] least distance between the ends

@@ -144,7 +144,7 @@ def _is_closed(m: Margin) -> bool:
     return m.end.startswith(("closed", "low"))
 
 
-CODES = {  # by whether it stands at its rail and whether it is the closed end
+CODES = {  # by whether it is at its rail and whether it is the closed end
     (True, True): Code.DEAD_BAND_CLOSED,
     (True, False): Code.DEAD_BAND_OPEN,
     (False, True): Code.MARGIN_CLOSED,

@@ -80,7 +80,7 @@ class Decoder:
         return [self._bad(n_bytes, "length")]
 
     def _tail(self) -> list[Message]:
-        """Handle what stands behind the last zero: text lines go out, a run without end is given up."""
+        """Handle what is behind the last zero: text lines go out, a run without end is given up."""
         events: list[Message] = []
         if self._pending and not self._overlong:
             lines, n_bytes = text.leading_lines(bytes(self._pending))

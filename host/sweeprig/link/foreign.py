@@ -47,7 +47,7 @@ class Translation:
     next_step: str
     phases: tuple[Phase, ...] = ("open", "use")
     numbers: frozenset[int] = frozenset()  # errno; empty: any or none
-    texts: tuple[str, ...] = ()  # one of these stands in the message; empty: any
+    texts: tuple[str, ...] = ()  # one of these is in the message; empty: any
 
     def fits(self, exc: BaseException, phase: Phase) -> bool:
         """Return whether the row stands for `exc` in this phase."""

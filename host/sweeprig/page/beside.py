@@ -1,4 +1,4 @@
-"""What a command holds while a page stands beside it: faces that show on both, and waits that both can end."""
+"""What a command holds while a page is beside it: faces that show on both, and waits that both can end."""
 
 from __future__ import annotations
 

@@ -34,7 +34,7 @@ class Refusal(Enum):
 
 @cache
 def templates() -> Environment:
-    """Return the templates; whatever stands in a value is text in them."""
+    """Return the templates; whatever is in a value is text in them."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
     return Environment(

@@ -149,7 +149,7 @@ def _scale(profile: Profile, supply_v: float) -> float:
 def window_for(profile: Profile, *, sense: Sense, supply_v: float, target_v: float | None = None) -> Window:
     """Return the window for the closed end at this supply; for a falling signal mirrored about the supply.
 
-    `target_v` typed by the operator is volts as read and stands in place of the profile's.
+    `target_v` typed by the operator is volts as read and replaces the profile's.
     """
     assert profile.aim is not None or target_v is not None
     scale = _scale(profile, supply_v)

@@ -1,4 +1,4 @@
-"""Points of a calibration: what the rig reads while a known voltage stands on all its leads; as files, too."""
+"""Points of a calibration: what the rig reads while a known voltage is on all its leads; as files, too."""
 
 from __future__ import annotations
 

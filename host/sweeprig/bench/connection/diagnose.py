@@ -5,9 +5,9 @@ What is looked at: the supply and its limiter, the signal with the burden on and
 bias line pulls at the divided node, at both lever positions. For a potentiometer with ends a, b and wiper w:
 
 - an open signal wire leaves the divided node to its lower resistor alone, so the bias pulls it further;
-- with the ground lead open or the supply on the wiper, the signal stands at the supply through part of the
+- with the ground lead open or the supply on the wiper, the signal is at the supply through part of the
   track, so that the rig's load brings it down a little; joined to the supply directly, it does not move;
-- with the ground on the wiper or the supply lead open, the signal stands at ground as in a short;
+- with the ground on the wiper or the supply lead open, the signal is at ground as in a short;
 - a supply on the wiper is shorted at one lever position only.
 """
 

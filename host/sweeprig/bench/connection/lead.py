@@ -1,4 +1,4 @@
-"""The test of the rig's lead: a plug with fixed resistors stands in for the sensor, and the lead is shaken."""
+"""The test of the rig's lead: a plug with fixed resistors takes the place of the sensor, and the lead is shaken."""
 
 from __future__ import annotations
 

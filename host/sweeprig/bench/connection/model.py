@@ -94,7 +94,7 @@ def node_pull(end: FrontEnd, *, is_open: bool) -> float:
 
 
 def joint_of(place: Position, end: FrontEnd) -> Joint:
-    """Return what the bias line shows. A signal that stands above ground by itself is held by something."""
+    """Return what the bias line shows. A signal that is above ground by itself is held by something."""
     if place.bare is None or place.up is None or end.bias_ohm is None:
         return Joint.NOT_TESTED
     if place.bare.signal_v > HELD_V:

@@ -113,7 +113,7 @@ def check_tap_load(load: Loading) -> str:
 
 
 def voltage_there(seen: Levels) -> str:
-    """Return what stands on the leads before the rig has switched anything on; "" where nothing does."""
+    """Return what is on the leads before the rig has switched anything on; "" where nothing does."""
     stray = limit("before_power.stray_v")
     names = (("supply", seen.supply_v), ("signal", seen.signal_v), ("signal B", seen.signal_b_v))
     return ", ".join(f"{name} {v:z.2f} V" for name, v in names if v is not None and abs(v) > stray)

@@ -58,7 +58,7 @@ class WatchState:
 
 @dataclass
 class Watcher:
-    """Folds traces into a state. `starts_closed`: the lever stands at closed throttle when it begins."""
+    """Folds traces into a state. `starts_closed`: the lever is at closed throttle when it begins."""
 
     profile: Profile
     starts_closed: bool = False

@@ -30,7 +30,7 @@ class NamedCapture:
     amendments: tuple[Amendment, ...] = ()
 
     def review(self, choices: Choices) -> Outcome:
-        """Review the file; what was corrected since it was made stands in its setup, and is said."""
+        """Review the file; what was corrected since it was made is in its setup, and is said."""
         outcome = review_file(self.path, choices)
         record = self.record
         if record is None or not self.amendments:

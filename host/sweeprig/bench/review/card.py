@@ -147,7 +147,7 @@ def _ended(outcome: Outcome) -> str:
 
 
 def _open(reason: str, *, asked: bool) -> str:
-    """Return what is open, without the step that stands under Next (`asked`), and what else is open by name."""
+    """Return what is open, without the step that is under Next (`asked`), and what else is open by name."""
     first, dot, _ = first_of(reason).partition(". ")
     text = first.partition(": ")[0].rstrip(".") + "." if asked else first + ("." if dot else "")
     others = reason.partition(NOT_DECIDED)[2].partition(".")[0]

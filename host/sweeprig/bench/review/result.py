@@ -1,4 +1,4 @@
-"""One outcome as one JSON object; the schema stands beside this file and in docs/reference/result.md."""
+"""One outcome as one JSON object; the schema is beside this file and in docs/reference/result.md."""
 
 from __future__ import annotations
 

@@ -73,7 +73,7 @@ def take(
 ) -> tuple[Capture, Path]:
     """Capture a sweep into a file; the journal is on disk before the analysis begins.
 
-    `before` runs when the sensor is fed, just before the capture; what was done stands in the capture.
+    `before` runs when the sensor is powered, just before the capture; what was done is in the capture.
     Raises SafetyError where the hookup or the interlock refuses and, with the capture kept, where the supply is
     overloaded once the lever moves; LinkError; KeyboardInterrupt where it is ended before it begins.
     """
