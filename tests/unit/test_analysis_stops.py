@@ -12,6 +12,7 @@ from support.lever import WINDOW_S, Legs, changed, lever, sensed, strokes
 from support.outcomes import CLOSED_V, OPEN_V, make_setup
 from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.model import Analysis, Cause, Code
+from sweeprig.analysis.visits import Visit, stop_of
 from sweeprig.capture.model import Sense, Starts, Trace
 from sweeprig.judge.judge import judge
 from sweeprig.judge.model import Judgement, Verdict
@@ -93,6 +94,16 @@ def test_half_strokes_are_undecided_and_nobody_turns_the_sensor() -> None:
     assert "Turn the sensor" not in " ".join(f.next_step for f in judged.findings)
 
 
+def test_turns_without_a_rest_near_one_rest_are_short_of_a_stop() -> None:
+    """Half strokes: of four turns one had a rest; it was a stop that most visits met, and the sensor failed."""
+    ends = ((2.3295, 0), (2.3735, 1), (2.3681, 0), (2.4038, 0))
+    opened = tuple(Visit(False, v, tuple(range(n)), turn_v=v) for v, n in ends)
+    closed = tuple(Visit(True, 0.452, (k + 1,), turn_v=0.452) for k in range(5))
+    stop = stop_of((*closed, *opened), low=False)
+    assert stop is not None
+    assert (stop.agree, len(stop.visits), len(stop.short)) == (2, 1, 3)
+
+
 def test_a_short_track_that_stops_at_one_level_still_fails() -> None:
     assert verdict_on(strokes([0.7] * 6), high=3.2).verdict is Verdict.FAIL
 
@@ -152,6 +163,19 @@ def test_a_mount_that_slips_is_found(shift_v: float, at: float) -> None:
     assert (finding.code, finding.cause) == (Code.ENDS_NOT_REPEATED, Cause.MOUNTING)
     assert finding.severity == "fault"
     assert finding.numbers["shift_v"] == pytest.approx(shift_v, abs=2e-3)
+
+
+@pytest.mark.parametrize("shift_v", [-0.03, 0.03, 0.06])
+def test_a_slip_after_the_last_visit_of_one_end_is_a_doubt(shift_v: float) -> None:
+    """On the last stroke: the other end is not met any more, so only one end shows it."""
+    x = lever(strokes([0.7] * 6))
+    last = np.flatnonzero(x == 1)[-1]
+    trace = sensed(x)
+    moved = replace(
+        trace, signal_a=changed(trace.signal_a, np.where(np.arange(x.size) > last + 300, shift_v, 0.0))
+    )
+    (finding,) = look(moved).findings
+    assert (finding.code, finding.severity) == (Code.ENDS_NOT_REPEATED, "doubt")
 
 
 def test_pressing_harder_and_softer_is_no_slip() -> None:

@@ -24,7 +24,7 @@ from sweeprig.analysis.model import (
     TrackMap,
 )
 from sweeprig.analysis.sense import Given, find_sense, sense_conflict
-from sweeprig.analysis.slips import find_slip
+from sweeprig.analysis.slips import find_late, find_slip
 from sweeprig.analysis.stretches import clear_of
 from sweeprig.analysis.strokes import clean_path
 from sweeprig.analysis.unplugged import unexplained
@@ -136,7 +136,9 @@ def _ends_apart(trace: Trace, s: _Seen, ends: list[End | None]) -> list[Finding]
         return [reach.slipped(slip, trace)]
     if s.a.shape is not s.a.path:
         ends = _ends(trace, replace(s.a, path=s.a.shape), s.still)
-    return reach.ends_apart(ends, s.rail)
+    apart = reach.ends_apart(ends, s.rail)
+    late = None if s.still or apart else find_late(s.a.rests, supply_v=s.rail)
+    return apart if late is None else [reach.late_slip(late)]
 
 
 def _strokes(s: _Seen) -> tuple[Stroke, ...]:

@@ -10,7 +10,7 @@ from sweeprig.analysis.coarse import COARSE_S, LEAST_SHARE
 from sweeprig.analysis.flats import FEWEST_STROKES, fine_enough
 from sweeprig.analysis.model import Analysis, Cause, Code, End, Finding, Plain, Stroke
 from sweeprig.analysis.power import FEWEST_AT_ONE_PLACE
-from sweeprig.analysis.slips import Slip
+from sweeprig.analysis.slips import Late, Slip
 from sweeprig.analysis.smoothness import SLOWEST_S
 from sweeprig.analysis.supply import SupplySeen
 from sweeprig.capture.model import Trace
@@ -80,6 +80,19 @@ def slipped(slip: Slip, trace: Trace) -> Finding:
     step = "Fasten sensor, lever and mount; look at the ground wire if they are tight. Sweep again."
     numbers = {"shift_v": slip.shift_v}
     return Finding(Code.ENDS_NOT_REPEATED, Cause.MOUNTING, 0, None, text, step, numbers=numbers)
+
+
+def late_slip(late: Late) -> Finding:
+    """One end that moved after the other was met for the last time."""
+    name, other = ("low", "high") if late.low else ("high", "low")
+    text = (
+        f"the {name} end is {late.shift_v * 1e3:+z.0f} mV off at its last visit, after {late.n_before} that agree; "
+        f"the {other} end was not reached since: the mount may have slipped, or the lever was short of its stop"
+    )
+    step = "Check that sensor and lever are tight, then sweep again with two more strokes."
+    return Finding(
+        Code.ENDS_NOT_REPEATED, Cause.MOUNTING, 0, None, text, step, "doubt", {"shift_v": late.shift_v}
+    )
 
 
 def ends_apart(ends: list[End | None], rail: float) -> list[Finding]:

@@ -11,6 +11,8 @@ from sweeprig.analysis.model import FloatArray, Rest
 
 LEAST_PERCENT = 0.3  # % of supply: a hand that presses harder or softer moves an end by less
 ALIKE = 0.25  # of the shift: how far those of both ends may differ
+LATE_PERCENT = 0.5  # % of supply: the same at one end, after which the other was not met
+FEWEST_BEFORE = 2  # visits
 SCATTER = 1 / 3  # of the shift: what the visits before it, and those after it, may scatter by
 
 
@@ -20,6 +22,15 @@ class Slip:
 
     at: int  # window of the first rest after it
     shift_v: float
+
+
+@dataclass(frozen=True)
+class Late:
+    """The last visit of an end stands off those before it."""
+
+    low: bool
+    shift_v: float
+    n_before: int
 
 
 @dataclass(frozen=True)
@@ -35,6 +46,22 @@ def find_slip(rests: tuple[Rest, ...], *, supply_v: float) -> Slip | None:
     found = [_shift(levels, k, LEAST_PERCENT / 100 * supply_v) for k in range(1, len(levels))]
     known = [s for s in found if s is not None]
     return max(known, key=lambda s: abs(s.shift_v)) if known else None
+
+
+def find_late(rests: tuple[Rest, ...], *, supply_v: float) -> Late | None:
+    """Return how far the last visit of all stands from the earlier ones of its end, where those agree and it does not.
+
+    A slip shows at one end only where the other is not met any more; a lever that was not held to its stop looks the
+    same.
+    """
+    levels = _levels(rests)
+    own = [v.value_v for v in levels if v.low == levels[-1].low] if levels else []
+    before = np.array(own[:-1])
+    if before.size < FEWEST_BEFORE:
+        return None
+    shift = float(own[-1] - before.mean())
+    least = max(LATE_PERCENT / 100 * supply_v, float(np.ptp(before)) / SCATTER)
+    return Late(levels[-1].low, shift, before.size) if abs(shift) >= least else None
 
 
 def _levels(rests: tuple[Rest, ...]) -> list[_Level]:

@@ -99,21 +99,18 @@ def stop_of(visits: tuple[Visit, ...], *, low: bool) -> Stop | None:
     if not rested:
         return None
     way = _way([v.level_v for v in visits])
-    at = _outermost(_met_twice(rested, own, AGREE * way) or rested, low)
+    at = _outermost([v for v in rested if _met(v, own, way) > 1] or rested, low)
     near = _near_to(at, rested, STOP * way)
-    short = tuple(v for v in own if v not in near and not _reached(v, at.level_v, STOP * way))
+    short = tuple(v for v in own if v not in near)
     passed = [out for v in own if (out := (at.level_v - v.turn_v) * (1 if low else -1)) > STOP * way]
-    agree = sum(_reached(v, at.level_v, AGREE * way) for v in own)
-    return Stop(agree, near, short, len(passed), max(passed, default=0.0))
+    return Stop(_met(at, own, way), near, short, len(passed), max(passed, default=0.0))
 
 
-def _met_twice(rested: list[Visit], own: list[Visit], reach: float) -> list[Visit]:
-    return [v for v in rested if sum(_reached(o, v.level_v, reach) for o in own) > 1]
-
-
-def _reached(visit: Visit, level_v: float, reach: float) -> bool:
-    """Whether a visit rested at a level or turned round at it."""
-    return min(abs(visit.level_v - level_v), abs(visit.turn_v - level_v)) <= reach
+def _met(one: Visit, own: list[Visit], way: float) -> int:
+    """How many visits met the level of one: with their rests, or turned round there, far further out than those."""
+    turned = [v for v in own if abs(v.turn_v - v.level_v) > STOP * way]
+    there = _near_to(one, own, AGREE * way)
+    return len(there) + sum(abs(v.turn_v - one.level_v) <= AGREE * way for v in turned if v not in there)
 
 
 def _way(levels: list[float]) -> float:
