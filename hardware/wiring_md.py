@@ -20,6 +20,7 @@ REMARKS = {
     "button": "either way round; a panel button hangs on the same two nets",
     "buzzer": "no polarity, though its pin 1 is printed +",
     "jumper": "jumper on LEAD and MIDDLE: to measure; on MIDDLE and RAMP: only for `sweeprig calibrate ramp`",
+    "monitor": "VDD goes to the pin printed so: look at yours before soldering; A0 is AIN0 of the sheets",
     "driver": "pins without a number are on its carrier only; what is on 3.3 V there is joined to VIO",
     "home": "common and normally closed contact, either way round",
     "stop_switch": "its normally closed contact, either way round",
