@@ -23,7 +23,7 @@ STREAMING_MS = 4  # so that each cycle finds a few windows and its own cost is s
 WRITING_MS = 1
 LONG_MS = 8
 TIDY_MS = 300  # a collection of the heap takes 12 ms, and the buffers hold 31; put off while something waits,
-LATE_MS = 600  # but no longer than this: a full heap is collected where it happens to be full
+LATE_MS = 400  # but no longer than this: a full heap is collected where it happens to be full
 
 
 class Service:
