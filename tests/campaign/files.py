@@ -139,13 +139,13 @@ def calibrations(folder: Path) -> Try:
             command("calibrate", *args)
         calibration = load_calibration("00ff", folder=own)
         if calibration is not None:
-            _whole_way(review_capture(capture, Choices(calibration=calibration)))
+            whole_way(review_capture(capture, Choices(calibration=calibration)))
         return ""
 
     return attempt
 
 
-def _whole_way(outcome: Any) -> None:
+def whole_way(outcome: Any) -> None:
     json.dumps(to_result(outcome), allow_nan=False)
     sheet_html(outcome)
 
@@ -165,7 +165,7 @@ def profiles(folder: Path) -> Try:
         for word in ("check", "show"):
             command("profile", word, str(file))
         load_profile(file)
-        _whole_way(review_capture(capture, Choices(profile=str(file))))
+        whole_way(review_capture(capture, Choices(profile=str(file))))
         return ""
 
     return attempt
@@ -209,7 +209,7 @@ def captures_entries(folder: Path) -> Try:
             for name, member in (members | {"capture.json": meta}).items():
                 archive.writestr(name, member)
         read_capture(file)
-        _whole_way(review_file(file))
+        whole_way(review_file(file))
         return ""
 
     return attempt

@@ -120,6 +120,15 @@ def test_a_gain_below_zero_is_refused(gain_v: float) -> None:
     assert "gain_v is -" in caught.value.seen
 
 
+@pytest.mark.parametrize("cov", [1.0, -1.0, 1e-3])
+def test_a_covariance_beyond_its_variances_is_refused(cov: float) -> None:
+    data = json.loads(json.dumps(calibration_to_dict(calibration())))
+    data["channels"][0]["line"]["cov"] = cov
+    with pytest.raises(CalibrationFileError) as caught:
+        calibration_from_dict(data)
+    assert f"cov is {cov:g}" in caught.value.seen
+
+
 @pytest.mark.parametrize("made_at", ["", "yesterday", "2026-04-30T12:00:00"])
 def test_a_calibration_without_its_date_is_due(made_at: str) -> None:
     undated = calibration(made_at=made_at)

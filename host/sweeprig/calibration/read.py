@@ -15,6 +15,7 @@ from sweeprig.link.clean import clean_text, is_number
 
 _MOST_ITEMS = 1 << 16  # of a list: a converter has 4096 codes, a calibration some dozens of points
 _MOST = 1e9  # size of any number: far beyond any rig, and no power of it overflows
+ROUNDED = 1.0001  # what rounding may add to a square
 _FROM_0 = {"var_offset", "var_gain", "dof", "u_lsb", "u_linearity_lsb", "max_age_days", "percent_of_reading",
            "counts", "count_v", "range_v"}  # fmt: skip
 
@@ -70,6 +71,9 @@ def _nothing_else(data: Any, known: Any, where: str) -> None:
 def _check_channel(own: ChannelCalibration) -> None:
     if own.line.gain_v <= 0:
         raise ValueError(f"gain_v is {own.line.gain_v:g}, not above 0")
+    most = ROUNDED * own.line.var_offset * own.line.var_gain
+    if own.line.cov**2 > most:
+        raise ValueError(f"cov is {own.line.cov:g}, beyond the {math.sqrt(most):g} that its variances allow")
     bent = own.linearity
     if bent is None:
         return

@@ -101,7 +101,7 @@ def _read(path: Path) -> tuple[str, dict[str, Any]]:
         ) from exc
     except OSError as exc:
         raise ConfigError(
-            f"{path} cannot be read.", seen=str(exc), next_step="check its permissions"
+            f"{path} cannot be read.", seen=str(exc), next_step="check its permissions, or remove it"
         ) from exc
 
 
