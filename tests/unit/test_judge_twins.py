@@ -10,7 +10,7 @@ from sweeprig.analysis.model import Cause, Code
 from sweeprig.bench.review.review import Choices, review_capture
 from sweeprig.judge.model import Judgement, Verdict
 from sweeprig.judge.outcome import Outcome
-from sweeprig.twin.capture import play
+from sweeprig.twin.capture import capture_of, play
 
 PASS, FAIL, UNDECIDED = Verdict.PASS, Verdict.FAIL, Verdict.UNDECIDED
 
@@ -86,3 +86,12 @@ def test_profile_and_guard_band_change_the_verdict_alone() -> None:
     assert fixed.profile_name == "hall"
     assert fixed.guard_factor == 0.0
     assert closed_volts(fixed) == closed_volts(reviewed("good").judgement)
+
+
+@pytest.mark.parametrize("seed", range(14))
+def test_a_ground_that_shifts_for_a_while_is_never_passed(seed: int) -> None:
+    """Powered from the rig nothing measures the ground: one rest 0.2 V short of the stop is all that shows it."""
+    outcome = review_capture(capture_of("ground-shift", seed=seed, seconds=6.5, build="full"))
+    assert outcome.judgement.verdict is Verdict.UNDECIDED
+    assert {f.code for f in outcome.judgement.findings} == {Code.ENDS_NOT_REPEATED}
+    assert outcome.judgement.findings[0].severity == "doubt"

@@ -70,7 +70,13 @@ def find_end(
 
 
 def _of_stop(stop: Stop) -> dict[str, Any]:
-    return {"agree": stop.agree, "short": len(stop.short), "passed": stop.passed, "passed_v": stop.passed_v}
+    return {
+        "agree": stop.agree,
+        "short": len(stop.short),
+        "passed": stop.passed,
+        "passed_v": stop.passed_v,
+        "held_v": stop.held_v,
+    }
 
 
 def _beyond(levels: FloatArray, *, low: bool) -> float:

@@ -109,6 +109,7 @@ class End:
     beyond_v: float = 0.0  # [V] how far one visit stands further out than the middle of three or more
     passed: int = 0  # visits in which the signal turned round further out than where it rested
     passed_v: float = 0.0  # [V] by how much the furthest of them
+    held_v: float = 0.0  # [V] how far short of it one visit rested, at most; 0: none did
 
 
 @dataclass(frozen=True)

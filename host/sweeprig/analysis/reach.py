@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 from sweepboard.wire import CHANNEL_NAMES
@@ -18,6 +19,7 @@ from sweeprig.words import Hookup, Sense
 
 ENDS_APART_PERCENT = 0.5  # % of supply: spread of one end from rest to rest
 FEWEST_PASSED = 2  # turns further out than the rests: one may be a hand that pressed harder once
+HELD_PERCENT = 4.0  # % of travel: a rest between others, further from its stop. Own choice, no source
 BEYOND_PERCENT = 0.3  # % of supply: one rest further out than most by this; no hand passes a stop
 MUCH_PERCENT = 10.0  # % of the records: more of them missing, a whole movement may lie there
 OF_ANGLE = "Linearity, hysteresis, play of lever and mount, degrees"
@@ -95,15 +97,37 @@ def late_slip(late: Late) -> Finding:
     )
 
 
+def _held_short(name: str, end: End) -> Finding:
+    """A visit that rests further from the stop than a hand does by itself: of a hand, or of a ground that moves."""
+    text = (
+        f"one visit of the {name} end rests {end.held_v * 1e3:z.0f} mV short of the stop that {end.agree} others met: "
+        "the lever did not go all the way, or sensor ground shifts"
+    )
+    step = "Move the lever firmly to its stop each time; if it stays, look at the ground wire, its pin and its crimp."
+    return Finding(
+        Code.ENDS_NOT_REPEATED, Cause.MOUNTING, 0, None, text, step, "doubt", {"held_v": end.held_v}
+    )
+
+
+def _way(ends: list[End | None]) -> float:
+    """Return what lies between the ends [V]; inf where one is not known."""
+    levels = [e.value_v for e in ends if e is not None]
+    return abs(levels[0] - levels[1]) if len(levels) == 2 else math.inf
+
+
 def ends_apart(ends: list[End | None], rail: float) -> list[Finding]:
     """Ends that differ from rest to rest."""
     out = []
+    least_v = HELD_PERCENT / 100 * _way(ends)
     for name, end in zip(("low", "high"), ends, strict=True):
         if end is None:
             continue
         spread = end.spread_v
         if end.passed >= FEWEST_PASSED:
             out.append(_passed(name, end))
+            continue
+        if end.held_v > least_v and end.agree > 1:
+            out.append(_held_short(name, end))
             continue
         if spread > ENDS_APART_PERCENT / 100 * rail or end.beyond_v > BEYOND_PERCENT / 100 * rail:
             text = (

@@ -43,6 +43,7 @@ class Stop:
     short: tuple[Visit, ...]  # that turned round further in
     passed: int = 0  # visits that turned round further out
     passed_v: float = 0.0  # by how much the furthest of them
+    held_v: float = 0.0  # how far short of it a visit between others rested, at most; 0: none did
 
 
 def turns_of(values: FloatArray, least: float) -> tuple[Turn, ...]:
@@ -103,7 +104,15 @@ def stop_of(visits: tuple[Visit, ...], *, low: bool) -> Stop | None:
     near = _near_to(at, rested, STOP * way)
     short = tuple(v for v in own if v not in near)
     passed = [out for v in own if (out := (at.level_v - v.turn_v) * (1 if low else -1)) > STOP * way]
-    return Stop(_met(at, own, way), near, short, len(passed), max(passed, default=0.0))
+    held_v = _held(short, visits, at.level_v, way)
+    return Stop(_met(at, own, way), near, short, len(passed), max(passed, default=0.0), held_v)
+
+
+def _held(short: tuple[Visit, ...], visits: tuple[Visit, ...], level_v: float, way: float) -> float:
+    """How far short of a stop a visit rested that is not the first nor the last: there a capture begins or ends."""
+    inner = [v for v in short if v.rests and v not in (visits[0], visits[-1])]
+    depths = [min(abs(v.level_v - level_v), abs(v.turn_v - level_v)) for v in inner]
+    return max((d for d in depths if d <= REACH * way), default=0.0)
 
 
 def _met(one: Visit, own: list[Visit], way: float) -> int:
