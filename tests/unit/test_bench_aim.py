@@ -22,6 +22,7 @@ from sweeprig.bench.aim.text import AimGuide, ends_of, parse_angle, per_degree, 
 from sweeprig.bench.readings.watch import Watcher
 from sweeprig.errors import InputError, SafetyError
 from sweeprig.judge.profile import load_profile
+from sweeprig.wording.live import facts
 from sweeprig.words import Sense
 
 # Targets 0.4 to 0.5 V at closed and 4.0 to 4.7 V at open: common practice, no source.
@@ -142,6 +143,11 @@ def test_guide_is_reached_only_after_a_steady_second_inside() -> None:
         reached.append(guide.reached(guide.adorn(watcher.state())))
     assert reached == [False, False, False, False, True]
     assert guide.adorn(watcher.state()).target == (window.low_v, 0.45, window.high_v)
+    shown = " ".join(texts[0] for texts in facts(guide.adorn(watcher.state())))
+    assert "supply" in shown
+    for noise in ("single conversions", "sense", "lever"):
+        assert noise not in shown
+        assert noise in " ".join(texts[0] for texts in facts(watcher.state()))
 
 
 def test_plan_is_told_as_text_and_json() -> None:

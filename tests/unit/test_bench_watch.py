@@ -123,7 +123,8 @@ def test_ruler_shows_the_reading_between_the_margins() -> None:
 @pytest.mark.parametrize(("volts", "mark"), [(0.45, "█"), (0.20, "◀"), (0.80, "▶")])
 def test_target_is_enlarged_above_the_ruler(volts: float, mark: str) -> None:
     state = replace(fed((volts, 0.5)).state(), target=(0.43, 0.45, 0.47))
-    target, zoom, _ = ruler_lines(state, 80)
+    target, zoom, legend, _ = ruler_lines(state, 80)
+    assert legend.strip() == "▽ target   ░ allowed   █ reading now"
     cells = zoom[zoom.index("┤") + 1 : zoom.index("├")]
     assert mark in cells
     assert abs(target.index("▽") - zoom.index("┤") - 1 - len(cells) / 2) <= 1

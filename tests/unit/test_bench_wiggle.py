@@ -24,6 +24,8 @@ from sweeprig.judge.profile import load_profile
 from sweeprig.judge.wiggle import as_wiggle, findings
 from sweeprig.link.messages import Mark
 from sweeprig.report.evidence import event_rows
+from sweeprig.report.figures import at_clause
+from sweeprig.report.room import TIGHT
 from sweeprig.report.sheet import sheet_html
 
 PROFILE = load_profile("adjustable-potentiometer")
@@ -165,8 +167,18 @@ def test_many_events_come_to_a_few_short_lines() -> None:
 
 def test_the_place_with_most_events_is_looked_at_first() -> None:
     (found,) = findings(many_events())
-    assert "at plug, then controller end, then bulkhead" in found.next_step
+    assert "at plug, controller end, bulkhead" in found.next_step
     assert "24 at plug, 16 at controller end, 8 at bulkhead" in found.evidence
+
+
+@pytest.mark.parametrize("touched", [Touched.TO_GROUND, Touched.TO_SUPPLY])
+def test_a_cut_on_the_first_page_leaves_both_causes(touched: Touched) -> None:
+    w = many_events()
+    hits = tuple(replace(h, touched=touched) for h in w.happenings)
+    (found,) = findings(replace(w, happenings=hits))
+    assert str(touched) in at_clause(found.evidence, TIGHT.evidence)
+    if touched is Touched.TO_GROUND:
+        assert at_clause(found.next_step, TIGHT.next_step).endswith("wiggle again.")
 
 
 def test_the_operator_is_told_where_to_rest_the_lever() -> None:

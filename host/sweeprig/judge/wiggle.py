@@ -107,8 +107,8 @@ def _finding(touch: Touched, source: Origin, hits: Sequence[Happening]) -> Findi
     )
     deepest = max(hits, key=lambda h: h.depth_percent).depth_text
     n = len(hits)
-    text = f"{n} event{'s' if n != 1 else ''} while the harness was moved ({counts}), at most {deepest}"
-    text += f": {touch}" + (f"; {source}" if source else "")
+    text = f"{n} event{'s' if n != 1 else ''} while the harness was moved: {touch} ({counts}), at most {deepest}"
+    text += f"; {source}" if source else ""
     channel = next((c for c in hits[0].channels if c != SUPPLY), None)
     return Finding(
         code, cause, channel, None, text, _next_step(touch, source, ordered), "fault", {"n": float(n)}
@@ -116,7 +116,7 @@ def _finding(touch: Touched, source: Origin, hits: Sequence[Happening]) -> Findi
 
 
 def _next_step(touch: Touched, source: Origin, places: Sequence[str]) -> str:
-    where = ", then ".join(p for p in places if p in PLACES)
+    where = ", ".join(p for p in places if p in PLACES)
     if source is Origin.LEAD_A:
         return "Seat the rig's own tap at the sensor again and repeat; then test the lead (`sweeprig check --lead`)."
     if source is Origin.HARNESS:
@@ -125,4 +125,4 @@ def _next_step(touch: Touched, source: Origin, places: Sequence[str]) -> str:
         return "Look at the supply pin and its wire; a clamped supply takes the signal with it."
     if touch is Touched.TO_SUPPLY:
         return "Look at the sensor's ground pin first, then for the signal against the supply."
-    return f"Look at the signal pin, its crimp and its wire{' at ' + where if where else ''}; wiggle again after that."
+    return f"Look at signal pin, crimp and wire{' at ' + where if where else ''}; then wiggle again."

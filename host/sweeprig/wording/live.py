@@ -44,18 +44,21 @@ def flag_words(state: WatchState) -> tuple[str, str]:
 
 
 def facts(state: WatchState) -> list[tuple[str, ...]]:
-    """Return each fact, the longest way of saying it first."""
+    """Return each fact, the longest way of saying it first; while a sensor is turned only those that matter then."""
     supply = "not observed" if state.supply_v is None else f"{state.supply_v:z.3f} V"
     share = ""
     if state.supply_v and state.reading_v is not None:
         share = f" (signal {100 * state.reading_v / state.supply_v:.1f} %)"
     spikes = f"{volts(state.spike_low_v)} to {volts(state.spike_high_v)} V"
-    return [
-        (f"supply {supply}{share}", f"supply {supply}"),
-        *([] if state.signal_b_v is None else [(f"signal B {state.signal_b_v:z.3f} V",)]),
+    moved = [
         (f"lever: {state.follows}",),
         (f"sense: {state.sense} ({state.sense_why})", f"sense: {state.sense}"),
         (f"range {volts(state.low_v)} to {volts(state.high_v)} V",),
         (f"single conversions {spikes}", f"single {spikes}"),
+    ]
+    return [
+        (f"supply {supply}{share}", f"supply {supply}"),
+        *([] if state.signal_b_v is None else [(f"signal B {state.signal_b_v:z.3f} V",)]),
+        *(moved if state.target is None else []),
         *([(f"{state.n_lost} RECORDS LOST",)] if state.n_lost else []),
     ]

@@ -122,6 +122,7 @@ def _near_target(state: WatchState, columns: int) -> list[str]:
     return [
         f"  target  {''.join(marks)}  {target:z.3f} V",
         f"  {start:6.3f} ┤{''.join(cells)}├ {start + span:z.3f} V",
+        "          ▽ target   ░ allowed   █ reading now",
     ]
 
 
