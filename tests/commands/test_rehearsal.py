@@ -34,9 +34,9 @@ def strokes(t: Terminal) -> None:
     """Move the lever as the screen asks: three strokes."""
     t.until(lambda t: "Move the lever to begin" in t.text())
     t.send("o")
-    t.until(lambda t: "strokes 1 of 3" in t.text() and "About 1.5 s" in t.text())
+    t.until(lambda t: "strokes 1 of 3" in t.text() and "Aim for 1.5 s" in t.text())
     t.send("c")
-    t.until(lambda t: "strokes 2 of 3" in t.text() and "About 1.5 s" in t.text())
+    t.until(lambda t: "strokes 2 of 3" in t.text() and "Aim for 1.5 s" in t.text())
     t.send("o")
 
 

@@ -39,7 +39,7 @@ def _reviewed(folder: Path, supply_v: float, wobble_v: float = 0.0) -> Outcome:
 def test_supply_without_scatter_has_no_known_uncertainty(tmp_path: Path) -> None:
     outcome = _reviewed(tmp_path, 5.0)
     line = next(t for t in outcome_lines(outcome) if t.startswith("  supply"))
-    assert line == "  supply              5.0000 V ± not known"
+    assert line == "  supply                       5.0000 V ± not known"
     assert "0.0000" not in "\n".join(outcome_lines(outcome))
     page = sheet_html(outcome)
     assert "± not known" in page
@@ -101,7 +101,7 @@ def test_ground_is_said_to_be_unseen_for_the_reason_there_is(tmp_path: Path) -> 
         return text
 
     powered = said(review_capture(capture_of("good", seed=1, seconds=3.0, build="full")))
-    assert "the sensor's ground is the rig's own" in powered
+    assert "not visible while the rig powers the sensor" in powered
     tapped = replace(capture_of("good", seed=1, seconds=3.0, build="full", hookup="tapped"), slow=())
     assert said(review_capture(tapped)) == "Ground offset: not observed. Add the separate ground sense lead."
     table = said(_reviewed(tmp_path, 5.0))
