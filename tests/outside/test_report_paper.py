@@ -172,15 +172,30 @@ def _words(text: str) -> str:
 @pytest.mark.chromium
 @pytest.mark.parametrize(
     "name",
-    ["good", "worn", "two-tracks", "vehicle", "unknown", "wiggle", "judged", "remarked", "hostile", "huge"],
+    [
+        "good",
+        "worn",
+        "two-tracks",
+        "vehicle",
+        "unknown",
+        "wiggle",
+        "judged",
+        "remarked",
+        "hostile",
+        "huge",
+        "fixed-mount",
+        "owned",
+        "track-b-worn",
+        "loose",
+    ],
 )
 def test_the_main_page_is_one_a4(html: dict[str, str], name: str, tmp_path: Path) -> None:
     pages = _printed(tmp_path, html[name]).pages
     assert (float(pages[0].mediabox.width), float(pages[0].mediabox.height)) == pytest.approx(A4_PT, abs=1)
     first = _words(pages[0].extract_text())
-    assert "Position sensor sheet" in first or "Wiggle sheet" in first
+    assert "Position sensor test report" in first or "Wiggle test report" in first
     assert "Capture SHA-256" in first  # the last line of the main page
-    if name == "good":
+    if name in ("good", "fixed-mount", "owned"):
         assert len(pages) == 1
     else:
         assert "Verdict in full" in _words(pages[1].extract_text())
@@ -207,6 +222,16 @@ def test_the_plain_case_is_one_a4_as_pdf(tmp_path: Path) -> None:
     text = _words(page.extract_text())
     for shown in ("Pass", "0.452 V", "4.482 V", "25 % calculated", "SHA-256"):
         assert shown in text
+
+
+@pytest.mark.usefixtures("pdf_library")
+@pytest.mark.parametrize(
+    "name", ["worn", "angle", "vehicle", "remarked", "fixed-mount", "owned", "track-b-worn", "loose"]
+)
+def test_the_main_page_is_one_a4_as_pdf(name: str, tmp_path: Path) -> None:
+    write_pdf(sheet_html(cases()[name]), tmp_path / "a.pdf")
+    first = _words(PdfReader(tmp_path / "a.pdf").pages[0].extract_text())
+    assert "Capture SHA-256" in first or "No capture file" in first  # the last line of the main page
 
 
 @pytest.mark.usefixtures("pdf_library")

@@ -338,7 +338,7 @@ def outcome(
         Verdict.FAIL if worn else Verdict.UNDECIDED if sense is Sense.UNKNOWN else Verdict.PASS
     )
     reasons = {
-        Verdict.PASS: "Both ends within limits, uncertainty included; no fault seen.",
+        Verdict.PASS: "Both ends within limits, uncertainty included.",
         Verdict.FAIL: "Worn spot on track A between 28 and 33 per cent of travel.",
         Verdict.UNDECIDED: "Which end is closed is not known.",
     }

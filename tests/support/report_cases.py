@@ -9,6 +9,7 @@ import numpy as np
 from support import outcomes as oc
 from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.model import Cause, Code, Event, Finding, LinearityResult, TwoTracks
+from sweeprig.bench.review.review import Choices, review_capture
 from sweeprig.capture.model import Channel, Trace
 from sweeprig.frontend import front_end
 from sweeprig.judge.judge import judge
@@ -17,6 +18,7 @@ from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.profile import load_profile
 from sweeprig.judge.rig import Rig
 from sweeprig.link.messages import Mark
+from sweeprig.twin.capture import capture_of
 from sweeprig.words import Hookup, Sense, Starts
 
 HOSTILE = (
@@ -267,8 +269,51 @@ def remarked() -> Outcome:
         setup=setup,
         judgement=replace(base.judgement, findings=base.judgement.findings[:1]),
         calibration=oc.make_calibration(kind="nominal"),
-        remarks=("This rig is not calibrated: each ± here is what its parts' tolerances allow.",),
+        remarks=("Test equipment not calibrated: the ± values are estimates from its component tolerances.",),
     )
+
+
+def fixed_mount(**setup: str) -> Outcome:
+    """A simulated good sensor on a calibrated rig, its track measured, judged by a fixed mount: every limit passes."""
+    chosen = Choices(profile="fixed-potentiometer", track_ohm=5000)
+    made = review_capture(capture_of("good", seed=3, seconds=8.0), chosen)
+    assert made.capture is not None
+    named = {"sensor_label": "shelf 3", "job": "1042", "operator": "R. Invented", **setup}
+    capture = replace(
+        made.capture, sha256=oc.SHA, versions={"sweeprig": "0.1.0", "numpy": "2.3.4", "scipy": "1.16.3"}
+    )
+    return replace(
+        made,
+        setup=replace(made.setup, **named),
+        capture=capture,
+        calibration=oc.make_calibration(made_at="1999-12-20T09:00:00+00:00"),
+        remarks=(),
+    )
+
+
+def owned() -> Outcome:
+    """The same with workshop, customer and vehicle, each as long as a letter has it."""
+    return fixed_mount(
+        workshop="Invented Works, Bay 2, Long Lane 17, Sampletown",
+        customer="C. Invented-Example and Daughters, farm services",
+        vehicle="Land vehicle 4.2, registration AB12 CDE, chassis 0001234567890",
+    )
+
+
+def _kept(made: Outcome) -> Outcome:
+    """The outcome of a capture that is in a file."""
+    assert made.capture is not None
+    return replace(made, capture=replace(made.capture, sha256=oc.SHA))
+
+
+def track_b_worn() -> Outcome:
+    """Two tracks, the second worn, as the analysis and the judgement see it."""
+    return _kept(review_capture(capture_of("two-tracks-worn-b", seed=3, seconds=8.0)))
+
+
+def loose() -> Outcome:
+    """A loose connection, as the analysis and the judgement see it."""
+    return _kept(review_capture(capture_of("loose-connector", seed=3, seconds=8.0)))
 
 
 def cases() -> dict[str, Outcome]:
@@ -288,4 +333,8 @@ def cases() -> dict[str, Outcome]:
         "remarked": remarked(),
         "huge": huge(),
         "hostile": hostile(),
+        "fixed-mount": fixed_mount(),
+        "owned": owned(),
+        "track-b-worn": track_b_worn(),
+        "loose": loose(),
     }

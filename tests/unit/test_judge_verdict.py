@@ -33,7 +33,7 @@ def test_good_sensor_passes_and_says_what_was_not_judged() -> None:
     assert j.verdict is PASS
     assert j.findings == ()
     assert j.under == (
-        "No fault seen in 4 strokes, at this temperature and place. Heat or vibration faults are not excluded."
+        "Tested in 4 strokes, under the conditions of this test. Heat or vibration faults are not excluded."
     )
     assert [(m.end, m.rail, m.verdict) for m in j.margins] == [
         ("closed", "lower", PASS),

@@ -63,7 +63,8 @@ def test_page_and_text_say_what_the_profile_left_unjudged() -> None:
     page = sheet_html(made).partition('<section class="page details">')[0]
     for said in (page, text_sheet(made)):
         assert "Not judged: the position of the ends." in said
-        assert "adjustable-potentiometer or fixed-potentiometer or hall" in said
+    for said in (sheet_html(made).partition('<section class="page details">')[2], text_sheet(made)):
+        assert "adjustable-potentiometer or fixed-potentiometer or hall" in said  # behind the owner's page
     assert "Not judged:" not in text_sheet(outcome())
 
 

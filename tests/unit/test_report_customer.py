@@ -78,7 +78,9 @@ def test_no_place_is_named_where_the_closed_end_is_not_known() -> None:
 
 def test_a_doubt_is_not_told_as_a_fault() -> None:
     text = customer_text(given(Code.STRAY_DROPOUT, verdict=Verdict.UNDECIDED, severity="doubt"))
-    assert text.startswith("Not certain: ")
+    assert text == "The sensor's signal dropped out and it is not yet clear why; the test must be repeated."
+    rough = customer_text(given(Code.ROUGH_TRACK, verdict=Verdict.UNDECIDED, severity="doubt"))
+    assert rough.startswith("Possible fault: the sensor is worn")
     assert "replaced" not in text
 
 

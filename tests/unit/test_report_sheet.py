@@ -10,13 +10,27 @@ from pathlib import Path
 import pytest
 
 from support import outcomes as oc
-from support.report_cases import HOSTILE, cases, hostile, remarked, vehicle, wiggle
+from support.report_cases import (
+    HOSTILE,
+    cases,
+    hostile,
+    loose,
+    owned,
+    remarked,
+    track_b_worn,
+    vehicle,
+    wiggle,
+)
 from sweeprig.analysis.model import Cause, Code, Finding
+from sweeprig.bench.review.review import Choices, review_capture
+from sweeprig.judge.model import Verdict
 from sweeprig.judge.outcome import Outcome
 from sweeprig.report.evidence import finding_rows
+from sweeprig.report.first_page import NOT_COMPARED
 from sweeprig.report.limits import margin_row
 from sweeprig.report.sheet import MOST_TEXT, sheet_html
 from sweeprig.report.text_sheet import text_sheet
+from sweeprig.twin.capture import capture_of
 from sweeprig.words import SIMULATED, Sense
 
 NAMES = (
@@ -132,7 +146,9 @@ def test_verdict_and_reason_come_first(pages: dict[str, Page]) -> None:
 
 
 def test_a_pass_says_what_it_does_not_exclude(pages: dict[str, Page]) -> None:
-    said = "No fault seen in 4 strokes, at this temperature and place. Heat or vibration faults are not excluded."
+    said = (
+        "Tested in 4 strokes, under the conditions of this test. Heat or vibration faults are not excluded."
+    )
     assert said in pages["good"].text
     assert said not in pages["worn"].text
 
@@ -150,6 +166,7 @@ def test_numbers_and_hand_over_table(pages: dict[str, Page]) -> None:
     text = pages["good"].text
     for shown in (
         "0.452 V",
+        "±0.002 V",
         "±1.8 mV",
         "4.482 V",
         "5.012 V",
@@ -157,7 +174,7 @@ def test_numbers_and_hand_over_table(pages: dict[str, Page]) -> None:
         "counts = round(ratio × (2ⁿ − 1))",
     ):
         assert shown in text
-    assert "0.446 V and 4.487 V, every spike kept" in text
+    assert "0.446 V and 4.487 V, single readings" in text
 
 
 def test_what_is_not_known_is_said(pages: dict[str, Page]) -> None:
@@ -166,6 +183,7 @@ def test_what_is_not_known_is_said(pages: dict[str, Page]) -> None:
     assert "Closed throttle" not in pages["unknown"].text
     assert "None: an end of the travel was not measured." in pages["wiggle"].text
     assert "no capture file" in pages["csv"].text
+    assert "Calibrated never calibrated" in pages["angle"].text
     assert "nominal: never calibrated" in pages["angle"].text
     assert "no calibration yet" in pages["angle"].text
     assert not any("not verified since the calibration" in pages[name].text for name in ("angle", "csv"))
@@ -351,6 +369,66 @@ def test_the_head_says_what_is_job_and_what_is_label() -> None:
     assert "Job 3 label shelf 3" in page_of(made).text
 
 
+def first_page(outcome: Outcome) -> str:
+    return Page(sheet_html(outcome).partition('<section class="page details">')[0]).text
+
+
+def test_tile_and_finding_count_the_same_dropouts() -> None:
+    made = loose()
+    (counted,) = re.findall(r"signal A: (\d+) dropouts, (\d+) at rest", made.judgement.findings[0].evidence)
+    tile = re.search(r"Dropouts and jumps (\d+) .*?(\d+) at rest", first_page(made))
+    assert tile is not None
+    assert tile.groups() == counted
+
+
+def test_a_finding_of_track_b_is_marked_on_its_own_map_only() -> None:
+    made = track_b_worn()
+    html = sheet_html(made)
+    assert html.count(">finding 1<") == 1
+    assert html.index(">finding 1<") > html.index("Track B</p>")
+    text = first_page(made)
+    for said in ("The sensor's track B has a worn spot", "Worn spot, track B", "Track A: closed throttle"):
+        assert said in text
+
+
+def test_customer_and_vehicle_have_lines_of_their_own() -> None:
+    html, setup = sheet_html(owned()), owned().setup
+    assert f'<p class="whose">Customer: {setup.customer}</p>' in html
+    assert f'<p class="whose">Vehicle: {setup.vehicle}</p>' in html
+
+
+def test_the_first_page_names_no_profile_to_choose_and_no_chance() -> None:
+    made = review_capture(capture_of("badly-mounted", seed=3, seconds=8.0), Choices(profile="any-three-wire"))
+    text = first_page(made)
+    assert "The sensor's signal at closed throttle is too near ground" in text
+    assert NOT_COMPARED in text
+    assert "adjustable-potentiometer" not in text
+    assert "no source" not in text
+    assert "p-value" not in first_page(loose())
+
+
+def test_too_few_dropouts_leave_the_cause_open() -> None:
+    base = oc.outcome(
+        verdict=Verdict.UNDECIDED, reason="Stray dropout: one. Within limits: margin of the open end."
+    )
+    stray = Finding(Code.STRAY_DROPOUT, Cause.CONNECTION, 0, None, "one", "again", "doubt")
+    text = first_page(replace(base, judgement=replace(base.judgement, findings=(stray,))))
+    assert "cause: not yet known (connection or track)" in text
+    assert "Within limits" not in text
+
+
+def test_a_signal_that_never_moved_has_no_beginning() -> None:
+    made = review_capture(capture_of("open-signal", seed=3, seconds=5.0))
+    assert "Sense not known: no stroke seen" in first_page(made)
+    assert "the sweep began" not in first_page(made)
+
+
+def test_the_reason_read_aloud_ends_with_a_clause() -> None:
+    reason = "Only 1 full stroke was seen: " + "sweep again, " * 30 + "and so on"
+    text = text_sheet(oc.outcome(verdict=Verdict.UNDECIDED, reason=reason))
+    assert "…" not in text
+
+
 def test_no_page_says_that_a_limit_has_no_source() -> None:
     base = oc.outcome()
     checks = tuple(replace(c, source="own choice, no source") for c in base.judgement.checks)
@@ -361,7 +439,7 @@ def test_no_page_says_that_a_limit_has_no_source() -> None:
 
 def test_one_remark_leaves_the_trace_most_of_its_height():
     page = sheet_html(remarked())
-    assert "This rig is not calibrated" in page
+    assert "Test equipment not calibrated" in page
     heights = [float(h) for h in re.findall(r'viewBox="0 0 960 ([0-9.]+)"', page)]
     assert heights
     assert min(heights) >= 200

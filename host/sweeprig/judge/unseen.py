@@ -155,7 +155,7 @@ def rig_marks(calibration: Calibration | None, *, taken_at: str) -> tuple[str, .
         return ()
     out = []
     if calibration.kind == "nominal":
-        out.append("This rig is not calibrated: each ± here is what its parts' tolerances allow.")
+        out.append("Test equipment not calibrated: the ± values are estimates from its component tolerances.")
     elif age_days(calibration.made_at, OF_OLD) is None:
         out.append(
             "The date of the calibration is not known, so it counts as too old: calibrate the rig again."

@@ -10,10 +10,10 @@ from sweeprig.judge.names import name_of
 from sweeprig.judge.rails import VAGUE
 
 NO_FAULT = (
-    "No fault seen in {strokes}, at this temperature and place. Heat or vibration faults are not excluded."
+    "Tested in {strokes}, under the conditions of this test. Heat or vibration faults are not excluded."
 )
-PASSED = "Both ends within limits, uncertainty included; no fault seen."
-CLEAR = "Both ends keep clear of both rails, uncertainty included; no fault seen."
+PASSED = "Both ends within limits, uncertainty included."
+CLEAR = "Both ends keep clear of both rails, uncertainty included."
 NOT_DECIDED = " Not decided either: "
 KEPT = " Within limits: "
 REFUSED = {
@@ -123,12 +123,19 @@ def _where(f: Finding) -> str:
     return f" at {place} % of travel"
 
 
+def _track(f: Finding) -> str:
+    return ", track B" if f.channel == 1 else ""
+
+
 def _fail_reason(faults: list[Finding]) -> str:
     first = faults[0]
     others = [title(f.code) for f in faults[1:]]
     more = f" Also: {', '.join(dict.fromkeys(others))}." if others else ""
     return (
-        _sentence(f"{title(first.code)}{_where(first)} (cause: {first.cause.value}): {first.evidence}") + more
+        _sentence(
+            f"{title(first.code)}{_track(first)}{_where(first)} (cause: {first.cause.value}): {first.evidence}"
+        )
+        + more
     )
 
 

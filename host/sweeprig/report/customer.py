@@ -17,6 +17,11 @@ REPLACE = "it should be replaced"
 CONFIRM = "a second sweep must confirm it before it is replaced"
 REPAIR = "it should be repaired"
 WORN_TOO = ", and the sensor itself is worn as well and should be replaced"
+ENGINE_OFF = "it must be repeated with the engine off"
+DOUBTS = {  # of a doubt: where its own sentence is not that of a possible fault
+    Code.STRAY_DROPOUT: "The sensor's signal dropped out and it is not yet clear why; the test must be repeated.",
+    Code.ENGINE_RUNNING: f"The engine ran during the test; {ENGINE_OFF}.",
+}
 WHAT = {  # the fault {where}; what follows
     Code.WORN_SPOT: ("The sensor has a worn spot{where}", REPLACE),
     Code.FLAT_SPOT: ("The sensor has a spot{where} where its signal stays still", REPLACE),
@@ -36,8 +41,8 @@ WHAT = {  # the fault {where}; what follows
     Code.GROUND_SHIFT: ("The sensor's ground connection is poor", REPAIR),
     Code.DEAD_BAND_CLOSED: ("The sensor does not read closed throttle", "{mount}"),
     Code.DEAD_BAND_OPEN: ("The sensor does not read open throttle", "{mount}"),
-    Code.MARGIN_CLOSED: ("The sensor's signal at closed throttle is out of limits", "{mount}"),
-    Code.MARGIN_OPEN: ("The sensor's signal at open throttle is out of limits", "{mount}"),
+    Code.MARGIN_CLOSED: ("The sensor's signal at closed throttle is too near {rail}", "{mount}"),
+    Code.MARGIN_OPEN: ("The sensor's signal at open throttle is too near {rail}", "{mount}"),
     Code.CLOSED_OUT_OF_RANGE: ("The sensor's signal at closed throttle is out of limits", "{mount}"),
     Code.OPEN_OUT_OF_RANGE: ("The sensor's signal at open throttle is out of limits", "{mount}"),
     Code.ENDS_NOT_REPEATED: (
@@ -47,7 +52,7 @@ WHAT = {  # the fault {where}; what follows
     Code.TRACKS_SHORTED: ("The sensor's two signals are shorted together", REPAIR),
     Code.TRACKS_DISAGREE: ("The sensor's two signals do not agree", "sensor and wiring should be checked"),
     Code.INTERFERENCE: ("The sensor's signal is disturbed from outside", "the wiring should be checked"),
-    Code.ENGINE_RUNNING: ("The engine runs during the test", "it must be repeated with the engine off"),
+    Code.ENGINE_RUNNING: ("The engine ran during the test", ENGINE_OFF),
     Code.WRONG_SENSE: ("The sensor's signal runs the wrong way", "the wiring should be checked"),
 }
 PLACES = (
@@ -82,9 +87,25 @@ def customer_text(outcome: Outcome) -> str:
     what, follows = WHAT[first.code]
     if first.next_step == SWEEP_AGAIN:
         follows = CONFIRM
-    told = f"{what.format(where=_place(first, outcome))}; {follows.format(mount=_mount(outcome, first))}"
+    if first.channel == 1:
+        what = what.replace("The sensor has", "The sensor's track B has", 1)
+        what = what.replace("The sensor's signal", "The signal of the sensor's track B", 1)
+    told = f"{_filled(what, first, outcome)}; {follows.format(mount=_mount(outcome, first))}"
     worn = worn_as_well([f for f in found if f.severity == "fault"])
     return f"{told}{'' if worn is None else WORN_TOO}."
+
+
+def _filled(what: str, finding: Finding, outcome: Outcome) -> str:
+    return what.format(where=place_in_words(finding, outcome), rail=_rail(finding, outcome))
+
+
+def _rail(finding: Finding, outcome: Outcome) -> str:
+    """Return which rail an end is too near to."""
+    end = "closed" if finding.code is Code.MARGIN_CLOSED else "open"
+    failed = [m for m in outcome.judgement.margins if m.verdict is Verdict.FAIL and m.end.startswith(end)]
+    if not failed:
+        return "ground or the supply"
+    return "ground" if failed[0].rail == "lower" else "the supply"
 
 
 def _undecided(outcome: Outcome) -> str:
@@ -95,11 +116,13 @@ def _undecided(outcome: Outcome) -> str:
     doubt = next((f for f in found if f.severity == "doubt" and f.code in WHAT), None)
     if doubt is None:
         return ONE_OF_TWO if is_unjudged(outcome.profile, outcome.trace) else OPEN
-    what = WHAT[doubt.code][0].format(where=_place(doubt, outcome))
-    return f"Not certain: {what[:1].lower()}{what[1:]}; the test must be repeated."
+    if doubt.code in DOUBTS:
+        return DOUBTS[doubt.code]
+    what = _filled(WHAT[doubt.code][0], doubt, outcome)
+    return f"Possible fault: {what[:1].lower()}{what[1:]}; the test must be repeated."
 
 
-def _place(finding: Finding, outcome: Outcome) -> str:
+def place_in_words(finding: Finding, outcome: Outcome) -> str:
     """Return where on the travel; "" where it is not known which end is closed, or the place is wide."""
     where = finding.where_percent
     if where is None or outcome.analysis.sense is Sense.UNKNOWN or where[1] - where[0] > 40:

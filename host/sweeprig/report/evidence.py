@@ -6,15 +6,16 @@ import numpy as np
 from markupsafe import Markup
 
 from sweepboard import wire
-from sweeprig.analysis.model import Analysis, Event, Finding
+from sweeprig.analysis.model import Analysis, Code, Event, Finding
 from sweeprig.calibration.model import Calibration
 from sweeprig.calibration.uncertainty import channel_of
 from sweeprig.calibration.volts import code_volts
 from sweeprig.capture.marks import marks_of, place_at
 from sweeprig.capture.model import FloatArray
 from sweeprig.judge.outcome import Outcome
-from sweeprig.judge.whole import title
+from sweeprig.judge.whole import TITLES, title
 from sweeprig.report import facts
+from sweeprig.report.customer import place_in_words
 from sweeprig.report.figures import count_of, fixed, quantity_text, span_text, volts
 from sweeprig.report.names import name_of
 from sweeprig.report.snapshot_plot import snapshot_svg
@@ -23,6 +24,7 @@ from sweeprig.report.trace_plot import numbered_events
 MAX_SNAPSHOTS = 6
 MAX_EVENTS = 40
 MAX_BOARD_LINES = 10
+CAUSE_OPEN = "not yet known (connection or track)"
 Rows = list[tuple[str, str]]
 
 
@@ -32,14 +34,20 @@ def _channel_of(finding: Finding) -> str:
     return "" if name == str(finding.cause) else name
 
 
+def _is_open(f: Finding) -> bool:
+    """Whether too few dropouts leave the cause open."""
+    return f.code is Code.STRAY_DROPOUT and f.severity == "doubt"
+
+
 def finding_rows(outcome: Outcome) -> list[dict[str, str]]:
     """Return the findings in words, numbered in the order of the judgement."""
     return [
         {
             "number": str(number),
             "title": title(f.code).capitalize(),
-            "cause": str(f.cause),
-            "where": span_text(f.where_percent),
+            "cause": CAUSE_OPEN if _is_open(f) else str(f.cause),
+            "where": "" if f.code in TITLES else span_text(f.where_percent),
+            "place": place_in_words(f, outcome).strip(),
             "channel": _channel_of(f),
             "severity": f.severity,
             "evidence": f.evidence,
@@ -73,7 +81,9 @@ def _where_in_time(outcome: Outcome, e: Event) -> str:
     if facts.is_wiggle(outcome):
         marks = [] if outcome.capture is None else marks_of(outcome.capture)
         return place_at(marks, e.start_s - float(outcome.trace.t_s[0]))
-    return "at rest" if e.stroke is None else str(e.stroke + 1)
+    if e.at_rest:
+        return "at rest"
+    return "between strokes" if e.stroke is None else str(e.stroke + 1)
 
 
 def snapshot_drawings(
@@ -180,6 +190,7 @@ def rig_rows(outcome: Outcome) -> Rows:
         rows.append(("Calibration made at", f"{fixed(calibration.temperature_c, 1)} °C{mode}"))
     if calibration is not None:
         rows.append(("Verification", facts.verified_text(outcome)))
+    rows.append(("Shortest dropout", facts.shortest_text(outcome)))
     rows.append(("Profile", facts.profile_text(outcome)))
     rows.append(("Guard band", f"{outcome.judgement.guard_factor:g} × U (95 %)"))
     if capture is not None:

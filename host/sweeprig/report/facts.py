@@ -8,7 +8,7 @@ from itertools import pairwise
 from sweepboard import wire
 from sweeprig.analysis.model import Event
 from sweeprig.judge.outcome import Outcome
-from sweeprig.report.figures import capture_code, clip, count_of, duration, fixed, known, volts
+from sweeprig.report.figures import capture_code, count_of, duration, fixed, known
 from sweeprig.words import AFTERWARDS, CODES_FIRST, LAW_FIRST, MAY_MOVE, NO_HANDS, PLUGS, percent
 
 KINDS = {
@@ -158,7 +158,8 @@ def is_wiggle(outcome: Outcome) -> bool:
     return outcome.setup.task.startswith("wiggle")
 
 
-def _counts_text(outcome: Outcome) -> str:
+def movement_text(outcome: Outcome) -> str:
+    """Return strokes and rests in words."""
     if is_wiggle(outcome):
         return "not judged: a wiggle test, not a sweep"
     if not outcome.analysis.strokes:
@@ -168,27 +169,11 @@ def _counts_text(outcome: Outcome) -> str:
     return f"{strokes}, {full} of them full, {count_of(len(outcome.analysis.rests), 'rest')}"
 
 
-def facts(outcome: Outcome) -> list[tuple[str, str]]:
-    """Return the names and texts at the foot of the main page."""
-    setup, analysis = outcome.setup, outcome.analysis
-    place = "in the vehicle" if setup.setting == "vehicle" else "on the bench"
-    return [
-        (
-            "Plain min and max",
-            f"{volts(analysis.plain.min_v)} and {volts(analysis.plain.max_v)}, every spike kept",
-        ),
-        ("Movement", _counts_text(outcome)),
-        ("Shortest dropout", shortest_text(outcome)),
-        ("Records lost", lost_text(outcome)),
-        ("Rig", rig_text(outcome)),
-        ("Calibration", calibration_text(outcome)),
-        ("Verification", verified_text(outcome)),
-        ("Test lead", setup.lead_checked or "never tested"),
-        ("Hookup", f"{setup.hookup}, {place}" if outcome.capture else "not known: no rig took this data"),
-        ("Sense", analysis.sense_evidence),
-        ("Profile", outcome.judgement.profile_name),
-        ("Operator", clip(setup.operator, 26) or "not named"),
-    ]
+def sense_text(outcome: Outcome) -> str:
+    """Return how the sense is known, or why it is not."""
+    if not outcome.analysis.strokes and not is_wiggle(outcome):
+        return "not known: no stroke seen"
+    return outcome.analysis.sense_evidence
 
 
 def alerts(outcome: Outcome) -> list[str]:

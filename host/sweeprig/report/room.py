@@ -47,6 +47,11 @@ LINE = 75  # characters that fit into one line of a column, about
 MOST_LINES = 7  # of findings in a roomy page
 
 
+UNITS = 17.0  # of the trace's drawing in one line of text, about
+LEAST_TRACE = 130.0
+PLAIN_LIMITS = 5  # that fit beside a page without findings
+
+
 def room_for(outcome: Outcome, *, n_alerts: int, n_tracks: int) -> Room:
     """Return the roomy page for the plain case, the snug one for a remark, the tight one where more takes space."""
     setup, judgement = outcome.setup, outcome.judgement
@@ -55,6 +60,16 @@ def room_for(outcome: Outcome, *, n_alerts: int, n_tracks: int) -> Room:
     lines = sum(1 + (len(f.evidence) + len(f.next_step)) / LINE for f in judgement.findings[: ROOMY.findings])
     longest = max(len(t) for t in (outcome.analysis.sense_evidence, setup.lead_checked, setup.operator, ""))
     crowded = n_alerts > 1 or n_tracks > 1 or setup.setting == "vehicle" or typed > 110
-    if crowded or lines > MOST_LINES or longest > 100:
-        return TIGHT
-    return SNUG if n_alerts else ROOMY
+    tight = crowded or lines > MOST_LINES or longest > 100
+    room = TIGHT if tight else SNUG if n_alerts else ROOMY
+    height = room.trace_height - UNITS * _more_lines(outcome, room, n_tracks)
+    return replace(room, trace_height=max(height, LEAST_TRACE))
+
+
+def _more_lines(outcome: Outcome, room: Room, n_tracks: int) -> float:
+    """Return the lines that the head, the limits and a second track take beyond a plain page; the trace gives them."""
+    setup, judgement = outcome.setup, outcome.judgement
+    head = sum(bool(text) for text in (setup.workshop, setup.customer, setup.vehicle))
+    n_limits = min(len(judgement.margins) + len(judgement.checks), room.limits)
+    limits = max(0, n_limits - PLAIN_LIMITS) if not judgement.findings else 0
+    return head + 2 * outcome.simulated + limits + 3 * (n_tracks > 1)

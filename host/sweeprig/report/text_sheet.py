@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from sweeprig.judge.brief import next_step, not_judged, not_shown_names
 from sweeprig.judge.outcome import Outcome
+from sweeprig.judge.whole import KEPT
 from sweeprig.report import facts
-from sweeprig.report.figures import one_line, quantity_text
+from sweeprig.report.figures import at_clause, one_line, quantity_text
 from sweeprig.words import SIMULATED
 
 MAX_LINES = 10
+LONG = 10_000  # characters that are looked at
 WIDTH = 300  # characters a line may have: more is no longer read aloud
 
 
@@ -45,10 +47,10 @@ def text_sheet(outcome: Outcome) -> str:
     named = ", ".join(t for t in (setup.job, setup.sensor_label, setup.serial) if t)
     lines = [
         f"{judgement.verdict.upper()}: {named or 'sensor not named'}",
-        _joined(f"Reason: {judgement.reason}", judgement.under),
+        _joined(f"Reason: {judgement.reason.partition(KEPT)[0]}", judgement.under),
         _joined(f"{_ends(outcome)}.", not_judged(outcome)),
         f"Supply: {quantity_text(judgement.quantities.get('supply_v'))}",
-        f"Sense: {outcome.analysis.sense} ({outcome.analysis.sense_evidence})",
+        f"Sense: {outcome.analysis.sense} ({facts.sense_text(outcome)})",
         _joined(_worst(outcome), _not_shown(outcome)),
         f"Next: {next_step(outcome)}",
         f"Caution: {' '.join(facts.cautions(outcome))}",
@@ -57,4 +59,4 @@ def text_sheet(outcome: Outcome) -> str:
     alerts = (*((SIMULATED,) if outcome.simulated else ()), *facts.alerts(outcome))
     if alerts:
         lines.insert(1, f"Note: {' '.join(alerts)}")
-    return "\n".join(one_line(line, WIDTH) for line in lines[:MAX_LINES]) + "\n"
+    return "\n".join(at_clause(one_line(line, LONG), WIDTH) for line in lines[:MAX_LINES]) + "\n"

@@ -12,6 +12,7 @@ from sweeprig.report import svg
 from sweeprig.report.figures import fixed
 from sweeprig.report.scales import ticks
 
+PEAK = "A peak of the noise alone is not a fault."
 LABEL_WIDTH = 52.0  # units, of `finding 1`
 
 
@@ -56,11 +57,11 @@ def _noise_runs(track: TrackMap, f: Frame) -> str:
     return "".join(parts)
 
 
-def _marks(d: svg.Svg, findings: tuple[Finding, ...], f: Frame) -> None:
-    """Bracket the places that findings name; a label that would overlap an earlier one is left out."""
+def _marks(d: svg.Svg, findings: tuple[Finding, ...], f: Frame, channel: int) -> None:
+    """Bracket the places that findings of this track name; a label that would overlap an earlier one is left out."""
     labels: list[float] = []
     for number, finding in enumerate(findings, 1):
-        if finding.where_percent is None:
+        if finding.where_percent is None or (finding.channel == 1) != (channel == 1):
             continue
         x0, x1 = (f.x(p) for p in finding.where_percent)
         x1 = max(x1, x0 + 4)
@@ -104,9 +105,19 @@ def passes_text(track: TrackMap) -> str:
 
 
 def track_svg(
-    track: TrackMap, findings: tuple[Finding, ...], *, width: float, height: float, name: str, first: str
+    track: TrackMap,
+    findings: tuple[Finding, ...],
+    *,
+    width: float,
+    height: float,
+    name: str,
+    first: str,
+    channel: int = 0,
 ) -> Markup:
-    """Return the drawing. `first` names the end at 0 %: closed, or low where the sense is unknown."""
+    """Return the drawing of track A (`channel` 0) or B (1).
+
+    `first` names the end at 0 %: closed, or low where the sense is unknown.
+    """
     f = _frame(track, width, height)
     d = svg.Svg(width, height, name=name, label="Track map: events and noise over the travel")
     any_events = bool(track.events.any())
@@ -115,8 +126,9 @@ def track_svg(
     _axes(d, f, any_events=any_events)
     legend = f"% of travel, 0 = {first}"
     d.text(f.right, f.bottom + 27, legend, size=10.0, text_anchor="end", fill=svg.MUTED)
+    d.text(f.left, f.bottom + 27, PEAK, size=10.0, fill=svg.MUTED)
     bars, colour = ("events, bars", svg.ALARM) if any_events else ("no events", svg.INK)
     d.text(f.left - 24, 11, bars, size=10.0, fill=colour)
     d.text(width - 2, 11, "noise, line [mV]", size=10.0, text_anchor="end", fill=svg.INK)
-    _marks(d, findings, f)
+    _marks(d, findings, f, channel)
     return d.markup()

@@ -2,17 +2,30 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from markupsafe import Markup
 
+from sweeprig.analysis.track_map import encounters
 from sweeprig.capture.model import SweepSetup
 from sweeprig.judge.brief import not_judged, not_shown_names
+from sweeprig.judge.left_out import left_out
 from sweeprig.judge.outcome import Outcome
 from sweeprig.report import evidence, facts
 from sweeprig.report.budgets import budgets, end_keys, short_budget
 from sweeprig.report.customer import customer_text, without_commands
-from sweeprig.report.figures import NONE, at_clause, capture_code, clip, count_of, fixed, spread_text, volts
+from sweeprig.report.figures import NONE, at_clause, capture_code, clip, fixed, volts
+from sweeprig.report.first_page import (
+    deepest_text,
+    first_facts,
+    headline,
+    in_strokes,
+    not_compared,
+    plainly,
+    spread_in_volts,
+    taken_text,
+)
 from sweeprig.report.handover import FORMULA, HandoverRow, handover_rows
 from sweeprig.report.limits import limit_rows
 from sweeprig.report.names import name_of
@@ -27,6 +40,10 @@ NOISE_NOTE = (
     " judged only where a finding names the place. One that comes back there with dropouts is a worn spot."
 )
 MOST_NOT_SHOWN, MOST_NAME, MOST_NAMES = 260, 80, 6  # characters of a sentence, of a name; names
+MOST_OWNER, MOST_TESTER = (
+    90,
+    40,
+)  # characters of customer and vehicle, which have lines of their own; of a name
 VERDICT_WORDS = {"pass": "Pass", "fail": "Fail", "undecided": "Undecided"}
 
 
@@ -48,7 +65,7 @@ def _reading(outcome: Outcome, key: str) -> dict[str, str]:
     return {
         "name": name_of(key),
         "value": volts(q.value, q.u95),
-        "spread": spread_text(q.value, q.u95),
+        "spread": spread_in_volts(q.value, q.u95),
         "more": more,
     }
 
@@ -60,10 +77,12 @@ def _sense(outcome: Outcome) -> dict[str, str]:
 
 
 def _events(outcome: Outcome) -> dict[str, str]:
-    worst, n = facts.worst_event(outcome), len(outcome.analysis.events)
-    strokes = _in_strokes(outcome)
+    worst, n = facts.worst_event(outcome), len(encounters(outcome.analysis.events))
+    strokes = in_strokes(outcome)
     strokes = "while the harness was moved" if facts.is_wiggle(outcome) else strokes
-    deepest = f"deepest {fixed(worst.depth_percent, 0)} % of supply" if worst else ""
+    deepest = deepest_text(outcome, worst) if worst else ""
+    if outcome.trace.signal_b is not None and {e.channel for e in outcome.analysis.events} == {1}:
+        strokes += ", track B"
     return {
         "name": "Dropouts and jumps",
         "value": str(n) if n else "None",
@@ -72,25 +91,12 @@ def _events(outcome: Outcome) -> dict[str, str]:
     }
 
 
-def _in_strokes(outcome: Outcome) -> str:
-    """Return in how many of the strokes an event was, and how many events came at rest."""
-    n_strokes, events = len(outcome.analysis.strokes), outcome.analysis.events
-    if not n_strokes:
-        return "no stroke seen"
-    if not events:
-        return f"in {count_of(n_strokes, 'stroke')}"
-    met, at_rest = (
-        len({e.stroke for e in events if e.stroke is not None}),
-        sum(e.stroke is None for e in events),
-    )
-    said = [f"in {met} of {count_of(n_strokes, 'stroke')}"] if met else []
-    return ", ".join([*said, *([f"{at_rest} at rest"] if at_rest else [])])
-
-
 def readings(outcome: Outcome) -> list[dict[str, str]]:
     """Return the large figures at the head of the main page."""
-    ends = [_reading(outcome, key) for key in (*end_keys(outcome), "supply_v")]
-    return [*ends, _sense(outcome), _events(outcome)]
+    ends = [_reading(outcome, key) for key in end_keys(outcome)]
+    if outcome.trace.signal_b is not None:
+        ends = [e | {"name": f"Track A: {e['name'][:1].lower()}{e['name'][1:]}"} for e in ends]
+    return [*ends, _reading(outcome, "supply_v"), _sense(outcome), _events(outcome)]
 
 
 def _handover_row(row: HandoverRow) -> dict[str, Any]:
@@ -117,13 +123,8 @@ def handover(outcome: Outcome) -> list[dict[str, Any]]:
     return groups
 
 
-def headline(outcome: Outcome) -> str:
-    """Return the reason without the evidence that stands under the findings anyway."""
-    reason = outcome.judgement.reason
-    for finding in outcome.judgement.findings[:1]:
-        if len(finding.evidence) > 20:
-            reason = reason.replace(f": {finding.evidence}", "")
-    return reason
+def _map_height(outcome: Outcome) -> float:
+    return 150.0 if outcome.analysis.track_map_b is None else 118.0
 
 
 def _track(outcome: Outcome) -> dict[str, Any] | None:
@@ -132,7 +133,9 @@ def _track(outcome: Outcome) -> dict[str, Any] | None:
         return None
     first = "low" if outcome.analysis.sense == "unknown" else "closed"
     found = outcome.judgement.findings
-    drawing = track_svg(track, found, width=470, height=150, name="map", first=first)
+    drawing = track_svg(
+        track, found, channel=0, width=470, height=_map_height(outcome), name="map", first=first
+    )
     return {"drawing": drawing, "passes": passes_text(track)}
 
 
@@ -146,7 +149,12 @@ def _pair(outcome: Outcome) -> Markup | None:
 def _second_track(outcome: Outcome) -> Markup | None:
     track = outcome.analysis.track_map_b
     first = "low" if outcome.analysis.sense == "unknown" else "closed"
-    return None if track is None else track_svg(track, (), width=470, height=150, name="mapb", first=first)
+    if track is None:
+        return None
+    found = outcome.judgement.findings
+    return track_svg(
+        track, found, channel=1, width=470, height=_map_height(outcome), name="mapb", first=first
+    )
 
 
 def _head(outcome: Outcome, room: Room) -> dict[str, Any]:
@@ -157,15 +165,18 @@ def _head(outcome: Outcome, room: Room) -> dict[str, Any]:
         "simulated": SIMULATED if outcome.simulated else "",
         "word": VERDICT_WORDS[verdict],
         "customer": customer_text(outcome),
-        "reason": clip(without_commands(reason), room.reason),
+        "reason": at_clause(reason, room.reason),
         "long_reason": len(reason) > 120,
         "under": clip(outcome.judgement.under, room.reason),
-        "not_judged": not_judged(outcome),
+        "not_judged": not_compared(outcome),
         "who": [f"{name} {clip(t, room.typed)}" for name, t in _named(s) if t],
         "workshop": clip(s.workshop, 90),
-        "whose": [clip(t, room.typed) for t in (s.customer, s.vehicle) if t],
-        "kind": "Wiggle sheet" if facts.is_wiggle(outcome) else "Position sensor sheet",
-        "taken": (outcome.capture.created if outcome.capture else outcome.made_at)[:16].replace("T", " "),
+        "whose": [
+            f"{n} {clip(t, MOST_OWNER)}" for n, t in (("Customer:", s.customer), ("Vehicle:", s.vehicle)) if t
+        ],
+        "kind": "Wiggle test report" if facts.is_wiggle(outcome) else "Position sensor test report",
+        "taken": taken_text(outcome),
+        "tester": clip(s.operator, MOST_TESTER),
         "code": capture_code(outcome.capture.sha256 if outcome.capture else ""),
         "sha256": outcome.capture.sha256 if outcome.capture else "",
         "alerts": [clip(without_commands(t), room.alert) for t in alerts[: room.alerts]],
@@ -183,14 +194,14 @@ def _tables(outcome: Outcome, room: Room, table: list[dict[str, Any]]) -> dict[s
     short = [
         f
         | {
-            "evidence": at_clause(f["evidence"], room.evidence),
-            "next_step": at_clause(without_commands(f["next_step"]), room.next_step),
+            "evidence": at_clause(plainly(f["evidence"]), room.evidence),
+            "next_step": at_clause(plainly(f["next_step"]), room.next_step),
         }
         for f in found[: room.findings]
     ]
     unseen, others = _not_shown(outcome, max(room.not_shown - 3 * len(short), 0))
     return {
-        "limits": limits[: room.limits],
+        "limits": [replace(r, name=r.name.replace(" of track B,", " B,")) for r in limits[: room.limits]],
         "more_limits": max(0, len(limits) - room.limits),
         "main_findings": short,
         "more_findings": max(0, len(found) - room.findings),
@@ -203,9 +214,14 @@ def _tables(outcome: Outcome, room: Room, table: list[dict[str, Any]]) -> dict[s
     }
 
 
+def _left_out(outcome: Outcome) -> str:
+    return left_out(outcome.profile, tracks=1 if outcome.trace.signal_b is None else 2)
+
+
 def _not_shown(outcome: Outcome, most: int) -> tuple[list[str], str]:
     """Return what was not shown in whole sentences, `most` of it, and the rest by name; never a part of a sentence."""
-    texts, names = outcome.judgement.not_shown, not_shown_names(outcome)
+    names = not_shown_names(outcome)
+    texts = [t for t in outcome.judgement.not_shown if t != _left_out(outcome)]  # said beside the verdict
     if len(texts) <= most:
         return [clip(without_commands(t), MOST_NOT_SHOWN) for t in texts], ""
     rest = "; ".join(clip(n, MOST_NAME) for n in names[:MOST_NAMES])
@@ -237,7 +253,9 @@ def main_page(outcome: Outcome) -> dict[str, Any]:
             "extra": room.extra,
             "short_budget": short_budget(outcome),
             "first_shot": shots[0] if shots else None,
-            "facts": [(n, at_clause(without_commands(t), room.fact)) for n, t in facts.facts(outcome)],
+            "facts": [(n, at_clause(without_commands(t), room.fact)) for n, t in first_facts(outcome)],
+            "as_ratio": outcome.profile.supply.ratiometric and outcome.trace.supply is not None,
+            "as_loaded": outcome.trace.load_ohm is not None,
             "cautions": facts.cautions(outcome),
             "versions": at_clause(facts.versions_text(outcome), room.versions),
         }
@@ -252,6 +270,7 @@ def sheet_view(outcome: Outcome) -> dict[str, Any]:
     return page | {
         "print_all": not (passed and page["extra"] and not n_shots and not page["more_not_shown"]),
         "full_reason": outcome.judgement.reason,
+        "left_unjudged": not_judged(outcome),
         "all_alerts": facts.alerts(outcome),
         "findings": evidence.finding_rows(outcome),
         "all_limits": limit_rows(outcome),
