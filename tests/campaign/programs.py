@@ -132,7 +132,7 @@ def full_disk(folder: Path) -> Try:
         raise CannotBeTriedError("prlimit is not there (Debian: util-linux)")
 
     def attempt(random: Random, own: Path) -> str:
-        most = random.choice((200, 60_000, 140_000, 200_000))
+        most = random.choice((200, 60_000, 197_000, 200_000))
 
         log = own / "log"
         child = started(*SWEEP, home=own, log=log, prefix=("prlimit", f"--fsize={most}:{most}"))

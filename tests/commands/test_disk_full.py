@@ -54,21 +54,21 @@ def fill_at(room: int, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_a_disk_that_fills_while_it_sweeps_costs_no_verdict(monkeypatch: pytest.MonkeyPatch) -> None:
-    fill_at(80_000, monkeypatch)
+    fill_at(210_000, monkeypatch)
     done = run("sweep", "--port", SIM.format("good"))
     assert status(done) == FileError.exit_code, done.output
     assert "Both ends keep clear of both rails" in done.stdout
     assert "NOTHING WAS KEPT BUT THE JOURNAL" in done.stderr
     assert "No space left on device" in done.stderr
     journal = done.stderr.partition("sweeprig recover ")[2].split()[0]
-    assert Path(journal).stat().st_size == 80_000
+    assert Path(journal).stat().st_size == 210_000
     assert re.search(r"the first [0-2]\.\d of [4-9]\.\d s", done.stderr), done.stderr
     assert "NOT SAVED: capture, sheet, record." in done.stdout
     assert "on the sheet" not in done.output
 
 
 def test_json_names_no_file_that_is_not_there(monkeypatch: pytest.MonkeyPatch) -> None:
-    fill_at(80_000, monkeypatch)
+    fill_at(210_000, monkeypatch)
     done = run("sweep", "--json", "--port", SIM.format("good"))
     assert status(done) == FileError.exit_code, done.output
     told = json.loads(done.stdout)
@@ -93,7 +93,7 @@ def test_a_journal_that_holds_nothing_is_not_called_kept(
 def test_a_disk_that_has_room_again_takes_the_whole_capture(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(writer, "os", SimpleNamespace(write=disk_with(80_000), fsync=os.fsync))
+    monkeypatch.setattr(writer, "os", SimpleNamespace(write=disk_with(210_000), fsync=os.fsync))
     done = run("sweep", "--port", SIM.format("good"))
     assert done.exit_code == 0, done.output
     (file,) = tmp_path.rglob("*.sweep")

@@ -12,7 +12,9 @@ from pathlib import Path
 
 from sweeprig.errors import FileError
 
-LEAST_ROOM = 128 << 10  # bytes: the head of a journal, 62 kB with a calibration, and a second of records
+LEAST_ROOM = (
+    192 << 10
+)  # bytes: the head of a journal twice, 125 kB with a calibration, and a second of records
 MOST_STEM = 60  # characters of a label in the name of a file
 MOST_BYTES = 100  # of these as UTF-8: file systems take 255 for a whole name, encrypted ones 143
 
