@@ -48,7 +48,7 @@ MOST_LINES = 7  # of findings in a roomy page
 
 
 UNITS = 17.0  # of the trace's drawing in one line of text, about
-LEAST_TRACE = 130.0
+LEAST_TRACE = 118.0
 PLAIN_LIMITS = 5  # that fit beside a page without findings
 
 
@@ -72,4 +72,10 @@ def _more_lines(outcome: Outcome, room: Room, n_tracks: int) -> float:
     head = sum(bool(text) for text in (setup.workshop, setup.customer, setup.vehicle))
     n_limits = min(len(judgement.margins) + len(judgement.checks), room.limits)
     limits = max(0, n_limits - PLAIN_LIMITS) if not judgement.findings else 0
-    return head + 2 * outcome.simulated + limits + 3 * (n_tracks > 1)
+    return (
+        head
+        + 2 * outcome.simulated
+        + limits
+        + 3 * (n_tracks > 1)
+        + 2 * (len(judgement.findings) > 1 and room is TIGHT)
+    )

@@ -40,10 +40,8 @@ NOISE_NOTE = (
     " judged only where a finding names the place. One that comes back there with dropouts is a worn spot."
 )
 MOST_NOT_SHOWN, MOST_NAME, MOST_NAMES = 260, 80, 6  # characters of a sentence, of a name; names
-MOST_OWNER, MOST_TESTER = (
-    90,
-    40,
-)  # characters of customer and vehicle, which have lines of their own; of a name
+MOST_OWNER = 90  # characters of customer and of vehicle, which have lines of their own
+MOST_TESTER = 22  # of a name beside the date
 VERDICT_WORDS = {"pass": "Pass", "fail": "Fail", "undecided": "Undecided"}
 
 
@@ -194,6 +192,7 @@ def _tables(outcome: Outcome, room: Room, table: list[dict[str, Any]]) -> dict[s
     short = [
         f
         | {
+            "place": f["place"] if room.extra else "",  # the customer's sentence has it too
             "evidence": at_clause(plainly(f["evidence"]), room.evidence),
             "next_step": at_clause(plainly(f["next_step"]), room.next_step),
         }
