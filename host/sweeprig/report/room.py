@@ -48,7 +48,7 @@ MOST_LINES = 7  # of findings in a roomy page
 
 
 UNITS = 17.0  # of the trace's drawing in one line of text, about
-LEAST_TRACE = 118.0
+LEAST_TRACE, LEAST_OF_TWO = 116.0, 128.0  # its labels, of one track and of two, need so much
 PLAIN_LIMITS = 5  # that fit beside a page without findings
 
 
@@ -63,7 +63,7 @@ def room_for(outcome: Outcome, *, n_alerts: int, n_tracks: int) -> Room:
     tight = crowded or lines > MOST_LINES or longest > 100
     room = TIGHT if tight else SNUG if n_alerts else ROOMY
     height = room.trace_height - UNITS * _more_lines(outcome, room, n_tracks)
-    return replace(room, trace_height=max(height, LEAST_TRACE))
+    return replace(room, trace_height=max(height, LEAST_OF_TWO if n_tracks > 1 else LEAST_TRACE))
 
 
 def _more_lines(outcome: Outcome, room: Room, n_tracks: int) -> float:
