@@ -381,6 +381,12 @@ def test_tile_and_finding_count_the_same_dropouts() -> None:
     assert tile.groups() == counted
 
 
+def test_a_wiggle_test_counts_every_dropout_as_its_finding_does() -> None:
+    text = first_page(wiggle())
+    assert "Dropouts and jumps 11 " in text
+    assert "11 dropouts at rest" in text
+
+
 def test_a_finding_of_track_b_is_marked_on_its_own_map_only() -> None:
     made = track_b_worn()
     html = sheet_html(made)

@@ -75,7 +75,8 @@ def _sense(outcome: Outcome) -> dict[str, str]:
 
 
 def _events(outcome: Outcome) -> dict[str, str]:
-    worst, n = facts.worst_event(outcome), len(encounters(outcome.analysis.events))
+    events = outcome.analysis.events
+    worst, n = facts.worst_event(outcome), len(events if facts.is_wiggle(outcome) else encounters(events))
     strokes = in_strokes(outcome)
     strokes = "while the harness was moved" if facts.is_wiggle(outcome) else strokes
     deepest = deepest_text(outcome, worst) if worst else ""
