@@ -37,7 +37,7 @@ def commands(capture: str) -> list[list[str]]:
         ["wiggle", "--seconds", "2", "--marks", "0:plug,9:bulkhead", *_sim("loose-connector")],
         ["review", "nothing.sweep"], ["recover"], ["records", "show", "99"],
         ["sweep", "--profile", "fixd", *_sim("good")],
-        ["sweep", "--hookup", "tapped", "--drive", "combustion", "--confirm", "usb-first", *_sim("good")],
+        ["sweep", "--hookup", "tapped", "--drive", "combustion", "--confirm", "cautions,usb-first", *_sim("good")],
     ]  # fmt: skip
     return helps + said
 
