@@ -16,6 +16,10 @@ from sweeprig.frontend.tables import parts, table
 from sweeprig.link.messages import SlowReading
 
 NOT_CONNECTED_V = 1.0  # a ground lead that hangs free reads the lift's 3.3 V
+CHIP_WORKS_C = (
+    -40.0,
+    125.0,
+)  # °C of a chip that answers, from memory: the widest range that such chips are sold for
 RAIL_TOL = 0.01  # of the board's 3.3 V, relative half-width: as of the converter's reference in parts.toml
 
 
@@ -72,9 +76,27 @@ def readings(slow: tuple[SlowReading, ...], quantity: int) -> tuple[NDArray[np.i
 
 
 def board_temperature_c(capture: Capture) -> float | None:
-    """Return the board's mean temperature over a capture [°C]; None where it was not read."""
-    _, values = readings(capture.slow, wire.SLOW_TEMPERATURE)
-    return 1e3 * float(values.mean()) if values.size else None
+    """Return the board's mean temperature over a capture [°C]; None where it was not read.
+
+    Readings at which no chip works are left out.
+    """
+    values = _possible(_temperatures_c(capture))
+    return float(values.mean()) if values.size else None
+
+
+def impossible_temperatures(capture: Capture) -> int:
+    """Return how many readings of the board's temperature no chip could have made."""
+    values = _temperatures_c(capture)
+    return values.size - _possible(values).size
+
+
+def _temperatures_c(capture: Capture) -> FloatArray:
+    return 1e3 * readings(capture.slow, wire.SLOW_TEMPERATURE)[1]
+
+
+def _possible(values_c: FloatArray) -> FloatArray:
+    low, high = CHIP_WORKS_C
+    return values_c[(values_c >= low) & (values_c <= high)]
 
 
 def ground_at_sensor(capture: Capture, front_end: FrontEnd) -> FloatArray | None:

@@ -20,6 +20,7 @@ from sweeprig.bench.review.kept_profile import named_profile, profile_for
 from sweeprig.bench.shop.captures import configured, keep
 from sweeprig.calibration.model import Calibration
 from sweeprig.calibration.nominal import nominal_calibration
+from sweeprig.calibration.slow import impossible_temperatures
 from sweeprig.calibration.store import calibration_from_dict, misfit
 from sweeprig.calibration.volts import to_trace
 from sweeprig.capture.csv_file import read_csv
@@ -35,6 +36,7 @@ from sweeprig.judge.rig import Rig
 from sweeprig.judge.unseen import rig_marks
 from sweeprig.judge.wiggle import as_wiggle
 from sweeprig.link.clean import clean_text
+from sweeprig.report.figures import count_of
 
 if TYPE_CHECKING:
     from sweeprig.records.store import Store
@@ -151,11 +153,12 @@ def take_in(store: Store, files: Sequence[Path]) -> list[int]:
 
 
 def _rig_remarks(capture: Capture | None, rig: Rig | None) -> tuple[str, ...]:
-    return (
-        ()
-        if capture is None
-        else rig_marks(None if rig is None else rig.calibration, taken_at=capture.created)
-    )
+    if capture is None:
+        return ()
+    wrong = impossible_temperatures(capture)
+    said = f"{count_of(wrong, 'reading')} of the board's temperature impossible for a chip: left out."
+    marks = rig_marks(None if rig is None else rig.calibration, taken_at=capture.created)
+    return (*marks, said) if wrong else marks
 
 
 def _outcome(
