@@ -8,6 +8,7 @@ the other, and a hand's own unrest is elsewhere in the next stroke. Own.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -67,10 +68,12 @@ def find_dips(
     span_v: float,
     supply_v: float,
     least_v: float,
+    chords: Sequence[float] = CHORDS_PERCENT,
 ) -> tuple[Dip, ...]:
     """Places (the deepest first of each) at which enough strokes of both directions read low.
 
-    `place` (n,) [% of travel] rises with the signal. `least_v`: what the converter alone may make [V].
+    `place` (n,) [% of travel] rises with the signal. `least_v`: what the converter alone may make [V]. Without
+    `chords` only a signal that goes back counts.
     """
     whole = [s for s in strokes if not gap_before[s.start + 1 : s.stop].any()]
     ways = np.array([s.direction for s in whole])
@@ -79,7 +82,7 @@ def find_dips(
     least = max(least_v, LEAST_PERCENT / 100 * supply_v)
     most = DEEPEST / 100 * span_v
     found = _backs([_back(place[s.start : s.stop]) for s in whole], ways, span_v)
-    for chord in CHORDS_PERCENT:
+    for chord in chords:
         off = np.stack([departure(place[s.start : s.stop], chord) for s in whole]) * span_v / 100
         new = [d for d in _dips(off, ways, chord, least) if d.depth_v <= most * chord]
         found += [d for d in new if not any(_near(d, other) for other in found)]
@@ -241,15 +244,22 @@ def of_signals(
     trace: Trace, moves: tuple[Moves, ...], *, falling: bool, supply_v: float
 ) -> list[tuple[int, Dip]]:
     """Return channel and dip, counted as the first signal's places are; `falling`: those count against it."""
-    if trace.window_s > SLOWEST_S:
-        return []
+    chords = (
+        () if trace.window_s > SLOWEST_S else CHORDS_PERCENT
+    )  # readings far apart still show what goes back
     least = least_of(trace.lsb_v, single=trace.n_per_window == 1)
     out = []
     for channel, m in enumerate(moves):
         place = 100.0 - m.place if channel == 0 and falling else m.place
         against = bool(np.dot(place - place.mean(), moves[0].place - moves[0].place.mean()) < 0)
         found = find_dips(
-            place, m.strokes, gap_before=trace.gap_before, span_v=m.span_v, supply_v=supply_v, least_v=least
+            place,
+            m.strokes,
+            gap_before=trace.gap_before,
+            span_v=m.span_v,
+            supply_v=supply_v,
+            least_v=least,
+            chords=chords,
         )
         out += [(channel, mirrored(d) if against else d) for d in found]
     return out

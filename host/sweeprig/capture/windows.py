@@ -1,4 +1,4 @@
-"""Rows of a CSV that are closer together than any analysis looks, put together in windows as the rig makes them."""
+"""Rows of a CSV that belong together: closer than any analysis looks, or one reading written down several times."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ FINE_S = (
     2e-5  # s between rows; closer ones are put together. Own choice, no source: the rig itself looks at 1 ms
 )
 WINDOW_S = 5e-5  # s of a window, at least
+FEWEST_CHANGES = 50  # by chance so many lie on every second row once in 2^49 tables; own choice, no source
 
 
 def joined(trace: Trace) -> Trace:
@@ -36,6 +37,42 @@ def joined(trace: Trace) -> Trace:
         window_s=n * trace.window_s,
         n_per_window=n * trace.n_per_window,
     )
+
+
+def unrepeated(trace: Trace) -> Trace:
+    """Return the trace with one row a reading, where a logger wrote each reading down several times; else as it is.
+
+    Every change of a signal then lies on every k-th row: k is the greatest common divisor of the distances between
+    them. Other channels have their mean, lowest and highest of those rows. Rows with extremes are no repeats.
+    """
+    k, first = _repeats(trace)
+    if k < 2:
+        return trace
+    starts = np.union1d([0], np.arange(first, trace.t_s.size, k))
+    return replace(
+        trace,
+        t_s=trace.t_s[starts],
+        signal_a=_of_channel(trace.signal_a, starts),
+        signal_b=None if trace.signal_b is None else _of_channel(trace.signal_b, starts),
+        supply=None if trace.supply is None else _of_channel(trace.supply, starts),
+        angle_deg=None if trace.angle_deg is None else trace.angle_deg[starts],
+        gap_before=trace.gap_before[starts],
+        window_s=k * trace.window_s,
+    )
+
+
+def _repeats(trace: Trace) -> tuple[int, int]:
+    """How many rows hold the same reading, and the first row of one; (1, 0) where they do not repeat."""
+    if trace.n_per_window > 1 or trace.gap_before.any():
+        return 1, 0
+    moved = np.diff(trace.signal_a.mean_v) != 0
+    if trace.signal_b is not None:
+        moved |= np.diff(trace.signal_b.mean_v) != 0
+    at = np.flatnonzero(moved) + 1
+    if at.size < FEWEST_CHANGES:
+        return 1, 0
+    k = int(np.gcd.reduce(np.diff(at)))
+    return k, int(at[0]) % k
 
 
 def _of_channel(channel: Channel, starts: NDArray[np.int64]) -> Channel:

@@ -27,7 +27,7 @@ from sweeprig.capture.csv_file import read_csv
 from sweeprig.capture.file import read_capture
 from sweeprig.capture.folder import local_now
 from sweeprig.capture.model import Capture, Sense, Starts, SweepSetup, Trace
-from sweeprig.capture.windows import joined
+from sweeprig.capture.windows import joined, unrepeated
 from sweeprig.errors import FileError
 from sweeprig.frontend import front_end_of
 from sweeprig.judge.outcome import Outcome
@@ -40,6 +40,9 @@ from sweeprig.report.figures import count_of
 
 if TYPE_CHECKING:
     from sweeprig.records.store import Store
+
+
+REPEATS = "Each reading stands in several rows of the table: judged as one every {:g} ms."
 
 
 @dataclass(frozen=True)
@@ -118,12 +121,13 @@ def review_csv(path: Path, choices: Choices | None = None, *, made_at: str | Non
     profile, _ = profile_for(SweepSetup(), chosen.profile)
     read = read_csv(path, time_unit=chosen.time_unit)
     check_length(read)
-    read = joined(read)
-    trace = replace(read, nominal_supply_v=profile.supply.nominal_v, name=path.name)
+    plain = unrepeated(read)
+    said = (REPEATS.format(plain.window_s * 1e3),) if plain.t_s.size < read.t_s.size else ()
+    trace = replace(joined(plain), nominal_supply_v=profile.supply.nominal_v, name=path.name)
     outcome = _outcome(trace, setup, profile, chosen, made_at=made_at)
     if chosen.time_unit is None:
         check_time(trace, outcome.analysis, profile)
-    return outcome
+    return replace(outcome, remarks=(*said, *outcome.remarks))
 
 
 def review_file(path: Path, choices: Choices | None = None, *, made_at: str | None = None) -> Outcome:

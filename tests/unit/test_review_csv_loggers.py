@@ -1,0 +1,98 @@
+"""Tables of slow loggers: what goes back at one place in every stroke is the track; a reading written twice is one."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from sweeprig.bench.review.review import Choices, review_csv
+from sweeprig.capture.csv_file import read_csv
+from sweeprig.capture.model import FloatArray
+from sweeprig.capture.windows import unrepeated
+from sweeprig.judge.outcome import Outcome
+from sweeprig.words import Starts
+
+CLOSED_V, OPEN_V = 0.6, 4.3
+
+
+def places(rate_hz: float, *, stroke_s: float = 2.0, strokes: int = 6) -> FloatArray:
+    """Strokes from stop to stop, minimum jerk, with rests of half a second; shares of travel."""
+    u = np.arange(1, round(stroke_s * rate_hz) + 1) / round(stroke_s * rate_hz)
+    way, rest = 10 * u**3 - 15 * u**4 + 6 * u**5, np.ones(round(0.5 * rate_hz))
+    parts = [0 * rest]
+    for k in range(strokes):
+        parts += [way, rest] if k % 2 == 0 else [1 - way, 0 * rest]
+    return np.concatenate(parts)
+
+
+def review(
+    tmp_path: Path, x: FloatArray, low_v: FloatArray | float, rate_hz: float, repeat: int = 1
+) -> Outcome:
+    rng = np.random.default_rng(7)
+    signal = CLOSED_V + (OPEN_V - CLOSED_V) * x - low_v + rng.normal(0, 5e-4, x.size)
+    supply = 5.0 + rng.normal(0, 5e-4, x.size)
+    rows = zip(np.repeat(signal, repeat), np.repeat(supply, repeat), strict=True)
+    lines = [f"{k / (rate_hz * repeat):.6f},{a:.4f},{s:.4f}" for k, (a, s) in enumerate(rows)]
+    path = tmp_path / "table.csv"
+    path.write_text("\n".join(["time_s,signal_v,supply_v", *lines]), encoding="utf-8")
+    return review_csv(path, Choices(starts=Starts.CLOSED))
+
+
+@pytest.mark.parametrize("rate_hz", [50.0, 100.0, 200.0, 333.0])
+@pytest.mark.parametrize(
+    ("stroke_s", "wide", "low_v"), [(2.0, 0.06, 0.25), (8.0, 0.06, 0.15), (2.0, 0.5, 0.15)]
+)
+def test_a_track_that_reads_low_between_sharp_edges_fails(
+    tmp_path: Path, rate_hz: float, stroke_s: float, wide: float, low_v: float
+) -> None:
+    x = places(rate_hz, stroke_s=stroke_s)
+    found = review(tmp_path, x, np.where((x > 0.47) & (x < 0.47 + wide), low_v, 0.0), rate_hz)
+    assert found.judgement.verdict == "fail"
+    (worn,) = (f for f in found.judgement.findings if f.code == "worn-spot")
+    assert worn.where_percent is not None
+    assert worn.where_percent[1] == pytest.approx(47, abs=4)
+
+
+@pytest.mark.parametrize("rate_hz", [50.0, 100.0, 200.0, 333.0])
+@pytest.mark.parametrize("stroke_s", [0.3, 2.0, 8.0])
+def test_a_sound_track_passes_at_any_rate_and_pace(tmp_path: Path, rate_hz: float, stroke_s: float) -> None:
+    found = review(tmp_path, places(rate_hz, stroke_s=stroke_s, strokes=8), 0.0, rate_hz)
+    assert not [f for f in found.judgement.findings if f.severity != "note"]
+    assert found.judgement.verdict == "pass"
+
+
+@pytest.mark.parametrize("rate_hz", [50.0, 200.0])
+def test_a_hand_that_goes_back_at_other_places_is_no_fault(tmp_path: Path, rate_hz: float) -> None:
+    x, rng = places(rate_hz), np.random.default_rng(3)
+    for k in range(6):  # once in each stroke, by 4 % of travel
+        at = round((0.5 + 2.5 * k + rng.uniform(0.7, 1.3)) * rate_hz)
+        bump = 0.04 * np.hanning(round(0.4 * rate_hz))
+        x[at : at + bump.size] += (-1) ** (k + 1) * bump
+    assert review(tmp_path, x, 0.0, rate_hz).judgement.verdict != "fail"
+
+
+@pytest.mark.parametrize(("rate_hz", "repeat"), [(100.0, 5), (100.0, 10), (250.0, 2), (50.0, 20)])
+def test_readings_written_several_times_are_judged_once(tmp_path: Path, rate_hz: float, repeat: int) -> None:
+    once = review(tmp_path, places(rate_hz), 0.0, rate_hz)
+    found = review(tmp_path, places(rate_hz), 0.0, rate_hz, repeat)
+    assert found.judgement.verdict == once.judgement.verdict == "pass"
+    assert found.trace.t_s.size == once.trace.t_s.size
+    assert any("stands in several rows" in r for r in found.remarks)
+    assert not any("stands in several rows" in r for r in once.remarks)
+
+
+def test_a_held_fault_is_found_too(tmp_path: Path) -> None:
+    x = places(100.0)
+    found = review(tmp_path, x, np.where((x > 0.47) & (x < 0.53), 0.25, 0.0), 100.0, 5)
+    assert found.judgement.verdict == "fail"
+
+
+def test_a_second_signal_that_moves_in_between_is_kept(tmp_path: Path) -> None:
+    path = tmp_path / "two.csv"
+    a, b = np.repeat(places(100.0), 2), np.arange(2 * places(100.0).size) % 7 / 10
+    lines = [f"{k / 200:.4f},{u:.4f},{v:.4f}" for k, (u, v) in enumerate(zip(a, b, strict=True))]
+    path.write_text("\n".join(["time_s,signal_v,signal_b_v", *lines]), encoding="utf-8")
+    trace = read_csv(path)
+    assert unrepeated(trace) is trace
