@@ -97,6 +97,8 @@ def _whole(
     found = _findings(trace, s, sense)
     found += _ends_apart(trace, s, ends) + wrong
     line = _linearity(trace, s)
+    if trace.angle_deg is not None:
+        found += linearity.dead_angles(line, float(np.ptp(trace.angle_deg)), sense)
     return Analysis(
         sense=sense,
         sense_evidence=why,

@@ -6,8 +6,14 @@ from itertools import pairwise
 
 import numpy as np
 
-from sweeprig.analysis.model import FloatArray, LinearityResult
+from sweeprig.analysis.model import Cause, Code, Finding, FloatArray, LinearityResult
+from sweeprig.words import Sense
 
+DEAD_SHARE = 0.05  # of the angle's travel at one end without the signal; own choice, no source
+DEAD_STEP = (
+    "Is the angle that of the sensor's own shaft? Then look for play between lever and shaft, and at the sensor's "
+    "data: its track may be shorter than the travel."
+)
 WIDENINGS = 60  # each doubles the range of slopes that is searched
 
 
@@ -160,3 +166,23 @@ def _dead(x: FloatArray, y: FloatArray) -> tuple[float, float]:
     closed = float(x[max(int(leaves[0]) - 1, 0)] - x[0]) if leaves.size else 0.0
     opened = float(x[-1] - x[min(int(comes[-1]) + 1, x.size - 1)]) if comes.size else 0.0
     return (closed if closed > 3 * usual else 0.0), (opened if opened > 3 * usual else 0.0)
+
+
+def dead_angles(line: LinearityResult | None, travel_deg: float, sense: Sense) -> list[Finding]:
+    """Ends over which the angle moves and the signal does not, by more than DEAD_SHARE of the angle's travel."""
+    if line is None:
+        return []
+    out = []
+    for small, dead_deg in ((True, line.dead_band_closed_deg), (False, line.dead_band_open_deg)):
+        share = dead_deg / travel_deg
+        if share <= DEAD_SHARE:
+            continue
+        low = small == (line.volts_per_degree > 0)
+        closed = low != (sense is Sense.FALLING)
+        text = (
+            f"the signal does not move over {dead_deg:.1f} degrees at the {'small' if small else 'large'} end of the "
+            f"angle, {100 * share:.0f} % of its travel (limit {100 * DEAD_SHARE:.0f} %)"
+        )
+        code, where = (Code.DEAD_BAND_CLOSED, (0.0, 1.0)) if closed else (Code.DEAD_BAND_OPEN, (99.0, 100.0))
+        out.append(Finding(code, Cause.MOUNTING, 0, where, text, DEAD_STEP, "doubt", {"dead_deg": dead_deg}))
+    return out
