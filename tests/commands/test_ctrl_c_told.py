@@ -39,7 +39,13 @@ def test_ctrl_c_at_a_question_of_the_guide_is_told(tmp_path: Path) -> None:
 
 def test_ctrl_c_in_a_command_of_the_guide_ends_the_guide(tmp_path: Path) -> None:
     with terminal("guide", home=tmp_path) as t:
-        for question, answer in (("b or v", "b"), ("A label", ""), ("Job or order", ""), ("y or n", "n")):
+        for question, answer in (
+            ("b or v", "b"),
+            ("A label", ""),
+            ("Job or order", ""),
+            ("y or n", "n"),
+            ("y or n or ?", "y"),
+        ):
             t.until_asked(question).send(f"{answer}\n")
         t.until_asked("pin 1 to pin 2").send("\x03")
         assert t.end() == 130

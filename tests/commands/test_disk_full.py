@@ -159,7 +159,7 @@ def test_a_capture_that_cannot_be_written_is_judged(command: str, monkeypatch: p
     more = ("--seconds", "2") if command == "wiggle" else ()
     done = run(command, "--port", SIM.format("worn"), *more)
     assert status(done) == FileError.exit_code, done.output
-    assert ("1 event in 2 s." if command == "wiggle" else "cause:") in done.stdout
+    assert ("1 event in 2 s." if command == "wiggle" else "Worn spot at ") in done.stdout
     assert "NOTHING WAS KEPT BUT THE JOURNAL" in done.stderr
     assert Path(done.stderr.partition("sweeprig recover ")[2].split()[0]).is_file()
 

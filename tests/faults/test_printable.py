@@ -33,6 +33,7 @@ KEPT = (
     "seconds",
     "track_ohm",
     "profile",
+    "vehicle_drive",
     "profile_text",
     "profile_sha256",
     "task",

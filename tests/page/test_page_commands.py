@@ -94,7 +94,7 @@ def test_a_phone_reads_what_turning_will_do(tmp_path: Path) -> None:
         phone = run.follow(run.cookie())
         plan = phone.scene("TO BE TURNED")
         assert plan["under"] == "Both ends are within limits after the move."
-        assert any(line.startswith("Move: ") for line in plan["facts"])
+        assert any(line.startswith("Raise the closed reading by ") for line in plan["facts"])
         phone.close()
 
 
