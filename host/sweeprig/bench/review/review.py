@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     from sweeprig.records.store import Store
 
 
-REPEATS = "Each reading stands in several rows of the table: judged as one every {:g} ms."
+REPEATS = "The table repeats each reading: judged as one every {:g} ms."
 
 
 @dataclass(frozen=True)
