@@ -246,8 +246,8 @@ def stay(page: Page) -> None:
 
 def _key(page: Page, words: str, keys: str) -> str:
     """Say what is waited for; return the first of these keys that is pressed, "" after Ctrl-C."""
-    console.say(words)
     with suppress(KeyboardInterrupt), single_keys():
+        console.say(words)  # taking single keys drops what was typed before: nobody is asked until they are
         while True:
             for key in page.pressed(read_keys):
                 if key in keys:
