@@ -48,3 +48,81 @@ def test_the_magnet_is_on_the_sensor_s_shaft_far_from_the_motor() -> None:
     motor = _box("M1")
     assert motor[1] - (y + down) > 50
     assert _box("U4")[0] - (x + 2.5) == pytest.approx(drive_mount.GAP)
+
+
+def _listed() -> str:
+    return "; ".join(line.what for line in cost.lines("driven"))
+
+
+def _overlap(one: drive_mount.Box, other: drive_mount.Box) -> bool:
+    return all(one[i] < other[i] + other[i + 2] and other[i] < one[i] + one[i + 2] for i in (0, 1))
+
+
+def test_each_plate_has_a_foot_and_its_screws_are_bought() -> None:
+    """Two screws up, two down at each plate; the angle is as long as all plates are wide."""
+    plates = drive_mount.uprights()
+    assert len(plates) == 5
+    assert set(plates) == set(drive_mount.feet())
+    places = [at for name in plates for at in drive_mount.screws(name)]
+    count = {20: "twenty"}[2 * len(places)]
+    assert f"M3 x 12 screws with nuts and washers, {count}" in _listed()
+    long = sum(box[3] for box in drive_mount.feet().values())
+    assert long == 280
+    leg, thick = drive_mount.LEG, drive_mount.LEG_THICK
+    assert f"aluminium angle {leg:g} x {leg:g} x {thick:g} mm, 300 mm" in _listed()
+    for size in (
+        f"four of {drive_mount.PLATE:g} x {drive_mount.HIGH:g} mm",
+        f"one of 40 x {drive_mount.HIGH:g} mm",
+    ):
+        assert size in _listed()
+
+
+def test_no_foot_stands_in_another_s_way() -> None:
+    flat = [*drive_mount.feet().values(), *drive_mount.uprights().values()]
+    for i, one in enumerate(flat):
+        assert 0 <= one[0] <= drive_mount.BASE[0] - one[2]
+        assert not any(_overlap(one, other) for other in flat[i + 1 :]), one
+    for name, (x, y, wide, high) in drive_mount.feet().items():
+        assert all(x < a < x + wide and y < b < y + high for a, b in drive_mount.screws(name)), name
+
+
+def test_the_feet_are_clear_of_what_turns_and_of_m1_s_screws() -> None:
+    """All that stands over a foot's upright leg: pulley, bearing, the heads of M1's lower screws."""
+    lowest = drive_mount.AXIS - max(drive_mount.PULLEY / 2 + 1, 16 / 2, 31 / 2 + 3)
+    assert lowest > drive_mount.LEG
+    assert drive_mount.MOTOR[0] / 2 < drive_mount.AXIS
+
+
+def test_sensor_motor_and_home_switch_have_their_screws() -> None:
+    for what in (
+        "four M3 x 10 for M1",
+        "two M2 x 16 with nuts for S2",
+        "two M4 x 20 with nuts for the sensor",
+    ):
+        assert what in _listed()
+    assert "four M3 x 12 of nylon with nuts for U4" in _listed()
+
+
+def test_no_iron_of_the_mount_is_within_20_mm_of_the_magnet() -> None:
+    """The screws of U4's foot, and the far bearing; M1 is looked at above."""
+    at = (drive_mount.SHAFT[1] + 2.5, drive_mount.SHAFT[2], drive_mount.AXIS)
+    x, y, _, high = drive_mount.uprights()["plate of U4"]
+    for across in (y + drive_mount.EDGE, y + high - drive_mount.EDGE):
+        assert math.dist(at, (x, across, drive_mount.HOLE)) > 20
+    assert drive_mount.SHAFT[1] - (drive_mount.PLATES[1] + drive_mount.THICK) >= 20
+
+
+def test_the_pin_presses_the_lever_of_the_home_switch() -> None:
+    """Seen from above pin and switch overlap; from the end the pin's top is over the lever, under the body."""
+    pin, switch = _box("pin"), _box("S2")
+    assert _overlap(pin, switch)
+    assert not _overlap(switch, _box("pulley"))
+    assert pin[0] + pin[2] < drive_mount.PLATES[1]
+    ends = {name: box for box, _, name in drive_mount.end_boxes()}
+    x, height, across = next((x, z, d) for x, z, d, name in drive_mount.rounds() if name == "pin")
+    lever, body = ends["lever of S2, at rest"], ends["S2"]
+    assert lever[0] < x < lever[0] + lever[2]
+    assert lever[1] < height + across / 2 < body[1]
+    assert height - across / 2 > drive_mount.AXIS + 5 / 2  # the pin stands beside the shaft, not in it
+    assert f"pin of brass, {drive_mount.PIN:g} x 12 mm" in _listed()
+    assert "bore 5 mm, each with a set screw" in _listed()
