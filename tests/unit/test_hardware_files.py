@@ -106,6 +106,7 @@ def test_pages_quote_what_is_computed() -> None:
     powered = max(v for s, v in sums.items() if s != "unpowered")
     assert f"up to {sums['unpowered']:.0f} µA with three leads" in page
     assert f"{powered:.0f} µA with\nit powered" in page
+    assert f"({powered / 3:.1f} µA a lead, with the bias down; {sums['running']:.0f} µA when running)" in page
     build = (HERE / "build.md").read_text("utf-8")
     assert f"sensor with {front_end('plain').input_ohm / 1e3:.0f} kΩ" in build
     assert f"the full one with {front_end('full').burden_at_sensor_ohm / 1e3:.0f} kΩ" in build
