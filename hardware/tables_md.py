@@ -120,7 +120,7 @@ _FIGURES_INTRO = (
 
 def first_power_md() -> str:
     """Return the checks with a multimeter."""
-    out = [MADE, "# First power", "", *_FIRST_POWER_INTRO, ""]
+    out = [MADE, "# First power", "", *_FIRST_POWER_INTRO]
     head = ("no", "state", "where", "right", "otherwise look at")
     for build in ("plain", "full"):
         out += ["", f"## {front_end(build).title}", "", *_states(build)]
@@ -149,7 +149,7 @@ _FIRST_POWER_INTRO = (
     "from a built rig. The driven build has the full build's checks; A1, U4 and S2 unplugged, and its own in build.md.",
     "",
     "The board has MicroPython on it and not yet our firmware. For resistance and diodes the meter's plus goes where",
-    "the table says. The commands for the states, on the computer that the board hangs on:",
+    "the table says. The commands for the states stand over each table, for the computer at the board.",
 )
 
 _PROBING = {

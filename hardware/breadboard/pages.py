@@ -47,8 +47,10 @@ _INTRO = (
     "the meter's clip onto the wire: a meter's own tip does not go into a breadboard. Take the wire out again.",
     "",
     "The lines of first power named behind a step look at what that step added; their ranges are those of the whole",
-    "rig. Run all of them once more, in order, at the end. Line 8, the port's own voltage, comes first of those with",
-    "USB on. The Pico class board is plugged in before step 1, and the lead is made before step 7: its lines need it.",
+    "rig. At the end run all of them once more, in order: lines 1 to 7 with the lead's wires out of the terminal,",
+    "those of the supply sense (S), and of a signal that the lead joins to ground, with that wire out of it. Line 8,",
+    "the port's own voltage, comes first of those with USB on. The Pico class board is plugged in before step 1, and",
+    "the lead is made before step 7: its lines need it.",
     "",
     "![breadboard](breadboard.svg)",
 )
