@@ -128,6 +128,5 @@ class Terminal:
             return not ended
         data = os.read(self._master, 65536)
         self.raw += data
-        before, left, _ = data.partition(LEAVES)
-        self._stream.feed(before if left else data)
+        self._stream.feed(data.replace(LEAVES, b""))  # what follows may come in the same piece
         return bool(data)

@@ -23,3 +23,11 @@ def test_last_words_between_look_and_end_are_read(tmp_path: Path, monkeypatch: p
     assert t.end() == 0
     assert "last words" in t.text()
     t.close()
+
+
+def test_what_follows_the_end_of_a_view_in_one_piece_is_read(tmp_path: Path) -> None:
+    t = Terminal("-c", r"print('\x1b[?1049h\x1b[2J\x1b[Hframe\x1b[?1049l\r\nafter it')", home=tmp_path)
+    assert t.end() == 0
+    assert "frame" in t.text()
+    assert "after it" in t.text()
+    t.close()
