@@ -8,12 +8,13 @@ from dataclasses import replace
 import pytest
 
 from support.outcomes import make_analysis, make_calibration, make_setup, make_trace
+from sweeprig.calibration.age import age_days
 from sweeprig.frontend import front_end
 from sweeprig.judge.judge import flag_reading, judge
 from sweeprig.judge.model import Verdict
 from sweeprig.judge.profile import load_profile
 from sweeprig.judge.rig import Rig
-from sweeprig.judge.unseen import age_days, rig_marks
+from sweeprig.judge.unseen import rig_marks
 
 PROFILE = load_profile("adjustable-potentiometer")
 MEASURED = replace(PROFILE, supply=replace(PROFILE.supply, ratiometric=False))

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from datetime import datetime
-
 import numpy as np
 
 from sweeprig.analysis.sense import BEGIN_S
+from sweeprig.calibration.age import age_days
 from sweeprig.calibration.model import Calibration
 from sweeprig.calibration.uncertainty import beyond_points, channel_of
 from sweeprig.judge.checks import Seen
@@ -172,11 +171,3 @@ def rig_marks(calibration: Calibration | None, *, taken_at: str) -> tuple[str, .
     if verify_failed(calibration):
         out.append(f"{VERIFY_FAILED[:1].upper()}{VERIFY_FAILED[1:]}.")
     return (*out, *calibration.remarks)
-
-
-def age_days(made_at: str, taken_at: str) -> float | None:
-    """Return the days from one ISO 8601 time to another; None where either does not read."""
-    try:
-        return (datetime.fromisoformat(taken_at) - datetime.fromisoformat(made_at)).total_seconds() / 86400
-    except (ValueError, TypeError):
-        return None

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from itertools import pairwise
 
 from sweepboard import wire
 from sweeprig.analysis.model import Event
+from sweeprig.calibration.age import age_days
 from sweeprig.judge.outcome import Outcome
 from sweeprig.report.figures import capture_code, count_of, duration, fixed, known
 from sweeprig.words import AFTERWARDS, CODES_FIRST, LAW_FIRST, MAY_MOVE, NO_HANDS, PLUGS, percent
@@ -26,16 +26,12 @@ def cautions(outcome: Outcome) -> tuple[str, ...]:
     return BENCH_CAUTIONS + (VEHICLE_CAUTIONS if outcome.setup.setting == "vehicle" else ())
 
 
-def age_days(outcome: Outcome) -> float | None:
+def calibration_age_days(outcome: Outcome) -> float | None:
     """Return the calibration's age at the time of the capture [d]; None where either date is not known."""
     if outcome.calibration is None or not outcome.calibration.made_at:
         return None
     taken = outcome.capture.created if outcome.capture else outcome.made_at
-    try:
-        span = datetime.fromisoformat(taken) - datetime.fromisoformat(outcome.calibration.made_at)
-    except (ValueError, TypeError):  # one of the dates is not ISO 8601, or only one has an offset
-        return None
-    return span.total_seconds() / 86400
+    return age_days(outcome.calibration.made_at, taken)
 
 
 def calibration_text(outcome: Outcome) -> str:
@@ -45,7 +41,7 @@ def calibration_text(outcome: Outcome) -> str:
         return "none: the data is not from a rig"
     if calibration.kind == "nominal":
         return "nominal: never calibrated, the parts' tolerance"
-    age = age_days(outcome)
+    age = calibration_age_days(outcome)
     shown = (
         "age not known" if age is None else f"{age:.0f} days old" if age >= 0 else "dated after the capture"
     )

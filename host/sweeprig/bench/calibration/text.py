@@ -8,7 +8,8 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from sweepboard.wire import CHANNEL_NAMES
-from sweeprig.bench.calibration.verify import age_days, due
+from sweeprig.bench.calibration.verify import due
+from sweeprig.calibration.age import age_days
 from sweeprig.calibration.model import Calibration, ChannelCalibration, Meter
 from sweeprig.calibration.store import calibration_to_dict
 from sweeprig.calibration.uncertainty import budget_of
@@ -45,7 +46,7 @@ def drawn(share: float) -> str:
 
 def lines_of_calibration(calibration: Calibration, *, now: datetime) -> list[str]:
     """Return what a calibration is: its line, what it is worth, its residuals, its checks."""
-    age = age_days(calibration, now=now)
+    age = age_days(calibration.made_at, now)
     lines = [
         f"Rig {calibration.rig_uid or '-'}, {calibration.build} build, {calibration.chip or 'unknown chip'}: "
         f"{KINDS.get(calibration.kind, calibration.kind)}"

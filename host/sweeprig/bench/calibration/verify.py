@@ -12,6 +12,7 @@ import numpy as np
 
 from sweepboard.wire import CHANNEL_NAMES
 from sweeprig.bench.calibration.points import Measured
+from sweeprig.calibration.age import age_days
 from sweeprig.calibration.coverage import student_k
 from sweeprig.calibration.expected import expected_inverse
 from sweeprig.calibration.fit import meter_covariance
@@ -135,7 +136,7 @@ def due(calibration: Calibration, *, now: datetime) -> str:
     """Return what is due before the next job: a check standard today, or a new calibration; "" where nothing is."""
     if calibration.kind == "nominal":
         return "This rig is not calibrated: its accuracy comes from its parts' tolerances. Next: sweeprig calibrate"
-    if by_date := _due_by_date(calibration, age_days(calibration, now=now)):
+    if by_date := _due_by_date(calibration, age_days(calibration.made_at, now)):
         return by_date
     last = calibration.verified[-1] if calibration.verified else {}
     if last.get("verdict") == "fail":
@@ -154,11 +155,3 @@ def _due_by_date(calibration: Calibration, age: float | None) -> str:
     if age < -1 / 24:
         return f"The calibration is {-age:.0f} days in the future: set the clock, or: sweeprig calibrate"
     return ""
-
-
-def age_days(calibration: Calibration, *, now: datetime) -> float | None:
-    """Return a calibration's age [d]; None where its date is not known."""
-    try:
-        return (now - datetime.fromisoformat(calibration.made_at)).total_seconds() / 86400
-    except (TypeError, ValueError):
-        return None

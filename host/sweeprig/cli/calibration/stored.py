@@ -68,7 +68,8 @@ def list_calibrations(as_json: opt.AsJson = False) -> None:
 
 def _row(uid: str, folder: Path, now: datetime) -> dict[str, Any]:
     """Return one rig's line; a calibration that cannot be read is named and keeps no other from the list."""
-    from sweeprig.bench.calibration.verify import age_days, due
+    from sweeprig.bench.calibration.verify import due
+    from sweeprig.calibration.age import age_days
     from sweeprig.errors import CalibrationFileError
 
     try:
@@ -76,4 +77,4 @@ def _row(uid: str, folder: Path, now: datetime) -> dict[str, Any]:
     except CalibrationFileError as error:
         return {"rig": uid, "kind": "damaged", "made_at": "", "due": str(error), "age_days": None}
     return {"rig": uid, "kind": found.kind, "made_at": found.made_at, "due": due(found, now=now),
-            "age_days": age_days(found, now=now)}  # fmt: skip
+            "age_days": age_days(found.made_at, now)}  # fmt: skip
