@@ -16,6 +16,7 @@ import numpy as np
 from sweeprig.analysis.model import FloatArray, IntArray, Span, Stroke
 from sweeprig.analysis.moves import Moves
 from sweeprig.analysis.smoothness import SLOWEST_S
+from sweeprig.analysis.statistics import median_known
 from sweeprig.capture.model import BoolArray, Trace
 
 STEP_PERCENT = 0.25  # of span, between places
@@ -176,20 +177,11 @@ def _usual(chord: float, far: FloatArray, t: FloatArray) -> float:
 
 def _both_ways(off: FloatArray, ways: IntArray, chord: float) -> FloatArray:
     """What rising and falling strokes have in common, the lesser of both, less the level beside, shape (N_PLACES,)."""
-    up, down = _median(off[ways > 0]), _median(off[ways < 0])
+    up, down = median_known(off[ways > 0])[0], median_known(off[ways < 0])[0]
     low = np.maximum(_level(up, chord), _level(down, chord))
     edge = _places(EDGE * chord)
     low[:edge] = low[-edge:] = np.nan
     return low
-
-
-def _median(values: FloatArray) -> FloatArray:
-    ordered = np.sort(values, axis=0)  # nan last
-    n = np.isfinite(ordered).sum(axis=0)[None]
-    low, high = (
-        np.take_along_axis(ordered, np.clip(k, 0, len(values) - 1), axis=0)[0] for k in ((n - 1) // 2, n // 2)
-    )
-    return np.asarray((low + high) / 2)
 
 
 def _level(values: FloatArray, chord: float) -> FloatArray:
@@ -208,7 +200,9 @@ def _spread(values: FloatArray) -> float:
 def _chance(off: FloatArray, ways: IntArray) -> float:
     """Standard error of the median of the rarer direction's strokes, from their scatter about it [V]."""
     left = [
-        off[ways == way] - _median(off[ways == way]) for way in (1, -1) if np.count_nonzero(ways == way) > 1
+        off[ways == way] - median_known(off[ways == way])[0]
+        for way in (1, -1)
+        if np.count_nonzero(ways == way) > 1
     ]
     known = np.concatenate([own[np.isfinite(own)] for own in left]) if left else np.zeros(0)
     if not known.size:
@@ -222,7 +216,7 @@ def _dip_at(at: int, off: FloatArray, ways: IntArray, low: FloatArray, chord: fl
     depth, reach = -float(low[at]), _places(BESIDE * chord)
     around = slice(max(0, at - reach), at + reach + 1)
     for way in (1, -1):
-        if np.nanmax(_level(_median(off[ways == way]), chord)[around]) > LOBE * depth:
+        if np.nanmax(_level(median_known(off[ways == way])[0], chord)[around]) > LOBE * depth:
             return None
     near = np.stack([_level(own, chord)[at - SAME_PLACE : at + SAME_PLACE + 1] for own in off])
     crossed = np.isfinite(near).all(axis=1)

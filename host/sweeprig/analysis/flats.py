@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sweeprig.analysis.model import FloatArray, IntArray, Span, Stroke
+from sweeprig.analysis.statistics import median_known
 from sweeprig.capture.model import BoolArray, Channel
 
 STEP_PERCENT = 0.25  # of span, between levels
@@ -142,18 +143,9 @@ def _standing(place: FloatArray, level: int) -> float:
 
 def _agree(dwell: FloatArray, beside: FloatArray, flat: BoolArray, window_s: float) -> BoolArray:
     """Which strokes stay as long as the usual width takes at their speed, shape as `dwell`; nan counts as no."""
-    width, _ = _median(np.where(flat, dwell / np.maximum(beside, 1e-12), np.nan))
+    width, _ = median_known(np.where(flat, dwell / np.maximum(beside, 1e-12), np.nan))
     near = np.abs(dwell - width * beside) <= SAME_WIDTH * dwell + window_s / 2
     return np.asarray(near & (width <= WIDEST_PERCENT / (WIDE * STEP_PERCENT)), dtype=bool)
-
-
-def _median(values: FloatArray | list[FloatArray]) -> tuple[FloatArray, IntArray]:
-    """Median over the first axis of what is not nan, nan where nothing is, and how many those are."""
-    ordered = np.sort(values, axis=0)  # nan last
-    n = np.isfinite(ordered).sum(axis=0)[None]
-    middle = (np.maximum((n - 1) // 2, 0), np.minimum(n // 2, len(ordered) - 1))
-    low, high = (np.take_along_axis(ordered, k, axis=0)[0] for k in middle)
-    return (low + high) / 2, n[0]
 
 
 def _dwell(place: FloatArray, gap_before: BoolArray) -> FloatArray:
@@ -179,7 +171,7 @@ def _beside(dwell: FloatArray) -> FloatArray:
     """Median dwell of the known ones NEAR to FAR steps away on both sides, shape as `dwell`; nan with too few."""
     shifts = [k for k in range(-FAR, FAR + 1) if abs(k) >= NEAR]
     wide = np.pad(dwell, ((0, 0), (FAR, FAR)), mode="edge")
-    middle, n = _median([wide[:, FAR + k : FAR + k + dwell.shape[1]] for k in shifts])
+    middle, n = median_known([wide[:, FAR + k : FAR + k + dwell.shape[1]] for k in shifts])
     return np.where(n >= len(shifts) // 2, middle, np.nan)
 
 

@@ -121,3 +121,12 @@ def spread_of(values: FloatArray) -> float:
     if values.size == 0:
         return 0.0
     return float(1.4826 * np.median(np.abs(values - np.median(values))))
+
+
+def median_known(values: FloatArray | list[FloatArray]) -> tuple[FloatArray, IntArray]:
+    """Median over the first axis of what is not nan, nan where nothing is, and how many those are."""
+    ordered = np.sort(values, axis=0)  # nan last
+    n = np.isfinite(ordered).sum(axis=0)[None]
+    middle = (np.maximum((n - 1) // 2, 0), np.minimum(n // 2, len(ordered) - 1))
+    low, high = (np.take_along_axis(ordered, k, axis=0)[0] for k in middle)
+    return (low + high) / 2, n[0]
