@@ -11,6 +11,7 @@ import pytest
 from support import outcomes as oc
 from sweeprig.analysis.event_findings import SWEEP_AGAIN, about_events
 from sweeprig.analysis.model import Event, TrackMap
+from sweeprig.capture.model import Channel
 from sweeprig.judge.profile import load_profile
 from sweeprig.judge.rails import flag_reading
 from sweeprig.report.customer import CONFIRM, customer_text
@@ -53,9 +54,12 @@ def test_the_tile_counts_strokes_that_have_an_event() -> None:
     base = oc.outcome(worn=True)
     n = len(base.analysis.strokes)
     events = (at(0), replace(at(0), start_s=1.9), at(2), replace(at(None), start_s=6.0))
-    tile = readings(replace(base, analysis=replace(base.analysis, events=events)))[-1]
+    level = np.full(base.trace.t_s.size, 2.0)
+    low = np.where(np.isin(np.round(base.trace.t_s, 3), [1.0, 1.9, 3.0, 6.0]), 0.9, level)
+    trace = replace(base.trace, signal_a=Channel(level, low, level))
+    tile = readings(replace(base, trace=trace, analysis=replace(base.analysis, events=events)))[-1]
     assert (tile["value"], tile["spread"]) == ("4", f"in 2 of {n} strokes, 1 at rest")
-    assert tile["more"].startswith("deepest: ")
+    assert tile["more"] == "deepest: 2.000 V to 0.900 V"
 
 
 def test_a_snapshot_names_the_event_that_it_shows() -> None:

@@ -6,8 +6,6 @@ from enum import StrEnum
 
 from sweeprig.bench.readings.limits import limit
 
-SYSTEMS = ("12", "24")  # [V]
-
 
 class Level(StrEnum):
     """What a reading says."""
