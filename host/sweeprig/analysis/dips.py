@@ -238,9 +238,8 @@ def of_signals(
     trace: Trace, moves: tuple[Moves, ...], *, falling: bool, supply_v: float
 ) -> list[tuple[int, Dip]]:
     """Return channel and dip, counted as the first signal's places are; `falling`: those count against it."""
-    chords = (
-        () if trace.window_s > SLOWEST_S else CHORDS_PERCENT
-    )  # readings far apart still show what goes back
+    # readings far apart still show what goes back
+    chords = () if trace.window_s > SLOWEST_S else CHORDS_PERCENT
     least = least_of(trace.lsb_v, single=trace.n_per_window == 1)
     out = []
     for channel, m in enumerate(moves):
