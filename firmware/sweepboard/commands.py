@@ -74,6 +74,8 @@ class Commands:
         self.rig.switches.tapped = tapped
 
     def _stop(self, number):
+        if self.rig.drive is not None:
+            self.rig.drive.free()
         self.rig.stream.stop()
         self.rig.end_watch()
         return self._figures()

@@ -130,6 +130,16 @@ def test_a_drive_that_crosses_count_0_stops_all_the_same() -> None:
 
 
 @pytest.mark.micropython
+def test_a_target_is_reached_by_the_shorter_way_round() -> None:
+    there, back = case("runaway", "round")
+    assert there[0] == back[0] == "arrived"
+    assert (there[1], back[1]) == (pytest.approx(100, abs=8), pytest.approx(3900, abs=8))
+    assert there[3] == pytest.approx(296, abs=8)  # counts: 3900 to 4096 and on to 100
+    assert there[2] == 0
+    assert back[2] == pytest.approx(-296, abs=8)
+
+
+@pytest.mark.micropython
 def test_a_motor_that_turns_the_wrong_way_is_let_go() -> None:
     _good, (state, _at, least, most, ms, free) = case("runaway", "later")
     assert (state, free) == ("wrong way", 1)

@@ -324,6 +324,7 @@ def test_positions_of_the_drive_and_its_refusals(python: str) -> None:
     assert out["position"] == 77
     assert not out["moving"]
     assert out["freed"] >= 1
+    assert out["stop"] == [True, False]  # a stream that ends moves nothing on
 
 
 def test_a_second_start_begins_anew(python: str) -> None:

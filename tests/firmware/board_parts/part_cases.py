@@ -214,7 +214,7 @@ def runaway(kind):
     from sweepboard.rp2_drive import Drive
 
     clock = Clock()
-    shaft = Shaft(clock, at=108 if kind == "wrap" else 1000)
+    shaft = Shaft(clock, at={"wrap": 108, "round": 3900}.get(kind, 1000))
     Pin.levels[pins.HOME] = 0
     part = Drive(shaft, clock=clock)
     out = []
@@ -239,6 +239,9 @@ def runaway(kind):
         go(1500)
     elif kind == "wrap":
         go(0)
+    elif kind == "round":
+        go(100)
+        go(3900)
     else:
         go(1200)
         shaft.way = -1

@@ -723,13 +723,14 @@ def positions():
     rig.ask("start")
     rig.steps(20)
     found = records(rig.messages())
-    freed = rig.service.drive.freed
+    before_stop = rig.service.drive.moving
     rig.ask("stop")
+    after_stop, freed = rig.service.drive.moving, rig.service.drive.freed
     rig.service.drive.moving = True
     rig.steps(1000, alive=False)
     return {
         "refused": refused["error"], "goto": goto, "position": found[3][9], "moving": rig.service.drive.moving,
-        "freed": rig.service.drive.freed - freed,
+        "freed": rig.service.drive.freed - freed, "stop": [before_stop, after_stop],
     }  # fmt: skip
 
 
