@@ -13,6 +13,7 @@ from sweeprig.analysis import supply as su
 from sweeprig.analysis.channel_events import supply_raw
 from sweeprig.analysis.ends import find_end
 from sweeprig.analysis.event_findings import about_events
+from sweeprig.analysis.late_angle import late_s
 from sweeprig.analysis.model import (
     Analysis,
     Code,
@@ -116,9 +117,7 @@ def _whole(
         noise_v=s.a.noise_v,
         smoothness_percent=_smoothness(s),
         findings=tuple(found),
-        not_shown=reach.not_shown(
-            trace, _strokes(s), ends, sense, kind, span_v=s.a.span_v, linear=line is not None
-        ),
+        not_shown=reach.not_shown(trace, _strokes(s), ends, sense, kind, span_v=s.a.span_v, line=line),
         low_b=ends_b[0],
         high_b=ends_b[1],
     )
@@ -221,7 +220,10 @@ def _ends(trace: Trace, m: mv.Moves | None, still: bool) -> list[End | None]:
 def _linearity(trace: Trace, s: _Seen) -> LinearityResult | None:
     if trace.angle_deg is None or s.still:
         return None
-    return linearity.against_angle(trace.angle_deg, s.a.path, supply_v=s.rail)
+    line = linearity.against_angle(trace.angle_deg, s.a.path, supply_v=s.rail)
+    if line is None:
+        return None
+    return replace(line, late_s=late_s(trace.angle_deg, s.a.path, t_s=trace.t_s, supply_v=s.rail))
 
 
 def _findings(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:

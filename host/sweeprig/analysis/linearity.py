@@ -113,7 +113,7 @@ def against_angle(
     """
     if float(np.ptp(angle_deg)) < 1.0 or not supply_v > 0:
         return None
-    x, y, up, down = _folded(angle_deg, path_v)
+    x, y, up, down = folded(angle_deg, path_v)
     closed, opened = _dead(x, y)
     inside = (x >= x[0] + closed) & (x <= x[-1] - opened)
     if np.count_nonzero(inside) < 3:
@@ -134,7 +134,7 @@ def against_angle(
     )
 
 
-def _folded(angle: FloatArray, v: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+def folded(angle: FloatArray, v: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Mean angle and volts in 400 bins of angle; level at rising and at falling angle, nan where unseen."""
     k = int(min(400, max(8, angle.size // 8)))
     low, high = float(angle.min()), float(angle.max())

@@ -170,6 +170,7 @@ class LinearityResult:
     volts_per_degree: float
     dead_band_closed_deg: float
     dead_band_open_deg: float
+    late_s: float = 0.0  # [s] by which the angle comes after the signal; not 0: none of these is judged
 
 
 @dataclass(frozen=True)

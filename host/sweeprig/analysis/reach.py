@@ -6,10 +6,10 @@ import math
 from dataclasses import replace
 
 from sweepboard.wire import CHANNEL_NAMES
-from sweeprig.analysis import not_analogue
+from sweeprig.analysis import late_angle, not_analogue
 from sweeprig.analysis.coarse import COARSE_S, LEAST_SHARE
 from sweeprig.analysis.flats import FEWEST_STROKES, fine_enough
-from sweeprig.analysis.model import Analysis, Cause, Code, End, Finding, Plain, Stroke
+from sweeprig.analysis.model import Analysis, Cause, Code, End, Finding, LinearityResult, Plain, Stroke
 from sweeprig.analysis.power import FEWEST_AT_ONE_PLACE
 from sweeprig.analysis.slips import Late, Slip
 from sweeprig.analysis.smoothness import SLOWEST_S
@@ -218,7 +218,7 @@ def not_shown(
     kind: str,
     *,
     span_v: float,
-    linear: bool,
+    line: LinearityResult | None,
 ) -> tuple[str, ...]:
     """What this capture could not show, each with what to do."""
     out = _of_the_strokes(strokes, ends)
@@ -231,12 +231,14 @@ def not_shown(
         out.append(_ground(trace))
     if trace.angle_deg is None:
         out.append(f"{OF_ANGLE}: they need an angle. Use the driven build.")
-    elif strokes and not linear:
+    elif strokes and line is None:
         low, high = float(trace.angle_deg.min()), float(trace.angle_deg.max())
         out.append(
             f"{OF_ANGLE}: not judged, the angle does not move with the lever ({low:z.1f} to {high:z.1f} degrees). "
             "Look at encoder and coupling."
         )
+    elif line is not None and line.late_s:
+        out.append(f"{OF_ANGLE}: not judged, {late_angle.words(line.late_s)}.")
     if sense is Sense.UNKNOWN:
         out.append("Which end is closed: give the sense, or begin with the lever closed.")
     if kind in ("", "unknown"):

@@ -276,7 +276,7 @@ def _trace(values: Mapping[str, FloatArray], path: Path) -> Trace:
         lsb_v=_resolution(values["signal_v"]),
         full_scale_v=math.inf,
         gap_before=gap_before,
-        angle_deg=values.get("angle_deg"),
+        angle_deg=np.unwrap(values["angle_deg"], period=360.0) if "angle_deg" in values else None,
         n_lost=n_lost,
         source="csv",
         name=path.name,

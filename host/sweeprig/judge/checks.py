@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
+from sweeprig.analysis.late_angle import words
 from sweeprig.analysis.model import Analysis, End
 from sweeprig.capture.model import Trace
 from sweeprig.judge import tracks as tr
+from sweeprig.judge.budget import missing
 from sweeprig.judge.decide import decide, would_decide
 from sweeprig.judge.model import Check, Quantity, Verdict
 from sweeprig.judge.named_ends import levels
@@ -170,7 +172,10 @@ def _angle(seen: Seen) -> list[Check]:
         ("linearity", limits.linearity, found.independent_percent),
         ("hysteresis", limits.hysteresis, found.hysteresis_percent),
     ):
-        if limit is not None:
+        if limit is not None and found.late_s:
+            none = missing(name, "% of supply", words(found.late_s))
+            out.append(_judged(name, none, limit.source, g=seen.guard_factor, high=limit.value))
+        elif limit is not None:
             q = tr.with_converter(name, value, seen.rig, seen.scale)
             out.append(_judged(name, q, limit.source, g=seen.guard_factor, high=limit.value))
     return out

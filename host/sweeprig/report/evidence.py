@@ -6,6 +6,7 @@ import numpy as np
 from markupsafe import Markup
 
 from sweepboard import wire
+from sweeprig.analysis.late_angle import words
 from sweeprig.analysis.model import Analysis, Code, Event, Finding
 from sweeprig.calibration.model import Calibration
 from sweeprig.calibration.uncertainty import channel_of
@@ -142,6 +143,8 @@ def _analysis_rows(a: Analysis) -> Rows:
         rows.append(("Track B to track A", f"{text}, departs by {fixed(t.max_error_percent, 2)} % of supply"))
     if a.linearity is not None:
         lin = a.linearity
+        if lin.late_s:
+            return [*rows, ("Linearity and hysteresis", f"not judged: {words(lin.late_s)}")]
         text = f"independent {fixed(lin.independent_percent, 2)}, terminal {fixed(lin.terminal_percent, 2)}"
         text += f", zero-based {fixed(lin.zero_based_percent, 2)}"
         rows.append(("Linearity, % of applied voltage", text))
