@@ -31,7 +31,7 @@ from sweeprig.errors import CalibrationError
 FEWEST = 2
 BEND_FROM = 4  # points from which the departure is estimated too
 LEAST_RANGE = 0.4  # of the codes, between the lowest and the highest point
-CHANCE = 0.05  # of residuals as large as these, below which they are taken as the converter's
+CHANCE = 0.05  # of residuals as large as these, below which the converter is no usual one
 MOST_WANDER, WANDER_NEAR = 100.0, 1.01  # of a wander that is sought: its bound, and how near it is found
 LEAST_U_LSB = 0.02  # of a mean code: rounding of the sums
 
@@ -158,11 +158,14 @@ def birge_ratio(chi2: float, dof: int) -> float:
     The converter then departs from its line more than boards that were measured (R. T. Birge, Phys. Rev. 40, 1932;
     from memory).
     """
+    return math.sqrt(chi2 / dof) if unlikely(chi2, dof) else 1.0
+
+
+def unlikely(chi2: float, dof: int) -> bool:
+    """Whether chance hardly explains residuals so large."""
     from scipy.special import chdtrc
 
-    if dof < 1 or float(chdtrc(dof, chi2)) > CHANCE:
-        return 1.0
-    return math.sqrt(chi2 / dof)
+    return dof > 0 and float(chdtrc(dof, chi2)) <= CHANCE
 
 
 def wander_of(points: Points, *, chip: str) -> float:
@@ -182,12 +185,15 @@ def wander_of(points: Points, *, chip: str) -> float:
 def _widened(
     points: Points, fit: LineFit, usually: _Departures, *, chip: str, bend: bool
 ) -> tuple[LineFit, _Departures]:
-    """Return fit and departures of a converter that departs more than usual, where the residuals say so."""
-    ratio = birge_ratio(fit.chi2, points.code.size - 2)
-    if ratio == 1.0:
-        return fit, usually
+    """Return fit and departures of a converter that departs more than expected, where the residuals do.
+
+    Not only where chance hardly explains them: with few points most converters unlike the boards would pass for usual.
+    """
+    dof = points.code.size - 2
     if not bend:
-        return fit, replace(usually, u_lsb=usually.u_lsb * ratio)
+        return fit, replace(usually, u_lsb=usually.u_lsb * birge_ratio(fit.chi2, dof))
+    if dof < 1 or fit.chi2 <= dof:
+        return fit, usually
     wander = wander_of(points, chip=chip)
     fit = fit_points(points, chip=chip, wander=wander)
     return fit, _departures(points, fit, chip=chip, bend=True, left_in=None, wander=wander)

@@ -79,7 +79,7 @@ class ChannelCalibration:
     residuals_v: tuple[float, ...] = ()  # [V] reading less fit, one for each point
     u_residuals_v: tuple[float, ...] = ()  # [V] what they are expected to be
     chi2: float | None = None  # of the residuals; None with two points
-    widened: float = 1.0  # by which u_at was multiplied, because the residuals were larger than expected
+    widened: float = 1.0  # by which u_at is larger, because the residuals were larger than expected
 
 
 @dataclass(frozen=True)

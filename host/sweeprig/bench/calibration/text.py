@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from sweepboard.wire import CHANNEL_NAMES
 from sweeprig.bench.calibration.verify import due
 from sweeprig.calibration.age import age_days
+from sweeprig.calibration.fit import unlikely
 from sweeprig.calibration.model import Calibration, ChannelCalibration, Meter
 from sweeprig.calibration.store import calibration_to_dict
 from sweeprig.calibration.uncertainty import budget_of
@@ -100,12 +101,18 @@ def channel_lines(own: ChannelCalibration) -> list[str]:
     if own.chi2 is not None:
         share = math.sqrt(own.chi2 / max(len(own.points) - 2, 1))
         out.append(f"  The points are {share:.1f} times as far from the line as expected (about 1 is usual).")
-    if own.widened > 1.0:
-        out.append(
-            "  This converter's linearity error is larger than usual: its uncertainty is taken"
-            f" {own.widened:.1f} times as large. Use more points or a ramp."
-        )
-    return out
+    return out + _widening(own)
+
+
+def _widening(own: ChannelCalibration) -> list[str]:
+    """Return what larger residuals than expected say of the converter."""
+    if own.widened == 1.0 or own.chi2 is None:
+        return []
+    if unlikely(own.chi2, len(own.points) - 2):
+        why, step = "This converter's linearity error is larger than usual", " Use more points or a ramp."
+    else:
+        why, step = "The points are further from the line than expected, which may be chance", ""
+    return [f"  {why}: the uncertainty of its linearity is taken {own.widened:.2g} times as large.{step}"]
 
 
 def _u95_at(calibration: Calibration) -> list[tuple[float, float]]:
