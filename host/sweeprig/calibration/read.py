@@ -11,6 +11,7 @@ import numpy as np
 
 from sweepboard import wire
 from sweeprig.calibration.model import Calibration, ChannelCalibration, FloatArray
+from sweeprig.calibration.possible import check_possible
 from sweeprig.link.clean import clean_text, is_number
 
 _MOST_ITEMS = 1 << 16  # of a list: a converter has 4096 codes, a calibration some dozens of points
@@ -29,6 +30,7 @@ def read_calibration(data: Mapping[str, Any]) -> Calibration:
         raise ValueError(f"channels are {[own.channel for own in calibration.channels]}, not 0, 1, 2")
     for own in (*calibration.channels, *([calibration.monitor] if calibration.monitor else [])):
         _check_channel(own)
+    check_possible(calibration)
     return calibration
 
 

@@ -36,17 +36,23 @@ def calibration_to_dict(calibration: Calibration) -> dict[str, Any]:
     return {"format": FORMAT, "version": VERSION, **data}
 
 
-def calibration_from_dict(data: Mapping[str, Any], where: str = "") -> Calibration:
+AGAIN = "calibrate the rig again: sweeprig calibrate"
+
+
+def calibration_from_dict(
+    data: Mapping[str, Any], where: str = "", *, part: str = "The calibration", next_step: str = AGAIN
+) -> Calibration:
     """Return the calibration in plain data, of the file `where`.
 
     Raises CalibrationFileError, which names the file and the key that does not fit.
     """
+    name = f"{part} {where}" if where else "The calibration"
     if data.get("format") not in _FORMATS or data.get("version") != VERSION or data.get("version") is True:
         raise CalibrationFileError(
-            f"{where or 'The file'} is not a calibration of this version.",
+            f"{name} is not a calibration of this version.",
             seen=f"{data.get('format')!s:.40} version {data.get('version')!s:.40}",
             limit=f"{FORMAT} version {VERSION}",
-            next_step="calibrate the rig again: sweeprig calibrate",
+            next_step=next_step,
         )
     try:
         return read_calibration(
@@ -54,9 +60,9 @@ def calibration_from_dict(data: Mapping[str, Any], where: str = "") -> Calibrati
         )
     except (LookupError, TypeError, ValueError, ArithmeticError, AttributeError, RecursionError) as exc:
         raise CalibrationFileError(
-            f"The calibration {where} is damaged." if where else "The calibration is damaged.",
+            f"{name} is damaged.",
             seen=f"{exc!s:.300}",
-            next_step="calibrate the rig again: sweeprig calibrate",
+            next_step=next_step,
         ) from exc
 
 

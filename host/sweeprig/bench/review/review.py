@@ -43,6 +43,7 @@ if TYPE_CHECKING:
 
 
 REPEATS = "The table repeats each reading: judged as one every {:g} ms."
+EMPTY = "The calibration in the capture is empty: judged by the tolerances of the rig's parts."
 
 
 @dataclass(frozen=True)
@@ -76,11 +77,19 @@ def _settle(setup: SweepSetup, choices: Choices) -> SweepSetup:
 def calibration_of(capture: Capture, choices: Choices) -> tuple[Calibration, tuple[str, ...]]:
     """Return the calibration chosen, else the one in the capture, else the nominal one of its build, with a remark.
 
-    A calibration in the capture that is another rig's is not used, and said so.
+    A calibration in the capture that is another rig's, or empty, is not used, and said so. Raises CalibrationFileError
+    for one that is damaged or that no such rig can have: what the rig was is not known then.
     """
     if choices.calibration is not None:
         return choices.calibration, ()
-    kept = calibration_from_dict(capture.calibration) if capture.calibration else None
+    if capture.calibration is not None and not capture.calibration:
+        return nominal_calibration(capture.rig), (EMPTY,)
+    kept = None
+    if capture.calibration is not None:
+        step = "use the original file, or capture again"
+        kept = calibration_from_dict(
+            capture.calibration, capture.path, part="The calibration in", next_step=step
+        )
     seen, limit = ("", "") if kept is None else misfit(kept, capture.rig)
     if kept is not None and not seen:
         return kept, ()
