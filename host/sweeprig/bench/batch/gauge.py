@@ -39,9 +39,9 @@ class Parts:
         return 100 * self.gauge / self.total if self.total > 0 else math.nan
 
     @property
-    def categories(self) -> int:
-        """Distinct categories: 1.41 PV/GRR, cut to a whole number."""
-        return int(1.41 * self.parts / self.gauge) if self.gauge > 0 else 0
+    def categories(self) -> int | None:
+        """Distinct categories: 1.41 PV/GRR, cut to a whole number; None without a spread of the gauge."""
+        return int(1.41 * self.parts / self.gauge) if self.gauge > 0 else None
 
     def of_tolerance(self, width: float) -> float:
         """6 GRR in per cent of a tolerance `width`."""
@@ -99,6 +99,13 @@ def study(values: FloatArray) -> Study:
             limit="at least 2 parts and 2 trials",
             next_step="common practice is 10 parts, 3 operators, 3 trials each",
         )
+    if float(np.ptp(y)) == 0.0:
+        raise AnalysisError(
+            "The readings do not differ: they say nothing of the rig, its operators or the sensors.",
+            seen=f"{y.size} times {float(y.flat[0]):g} V",
+            limit="readings as fine as the rig gives them",
+            next_step="write the volts with all their digits",
+        )
     anova, interaction, p = _anova(y)
     n, k, r = y.shape
     return Study(n, k, r, _by_range(y), anova, interaction, p)
@@ -135,7 +142,7 @@ def _anova(y: FloatArray) -> tuple[Parts, float | None, float | None]:
     if k == 1:
         return _together(math.sqrt(ms_e), None, math.sqrt(max((ms_p - ms_e) / r, 0.0))), None, None
     ms_o, ms_po = ss_o / (k - 1), ss_po / ((n - 1) * (k - 1))
-    p = float(fdtrc((n - 1) * (k - 1), n * k * (r - 1), ms_po / ms_e)) if ms_e > 0 else 0.0
+    p = float(fdtrc((n - 1) * (k - 1), n * k * (r - 1), ms_po / ms_e)) if ms_e > 0 else float(ms_po == 0)
     pooled = p > POOL_ABOVE
     if pooled:
         ms_e = ms_po = (ss_e + ss_po) / (n * k * (r - 1) + (n - 1) * (k - 1))

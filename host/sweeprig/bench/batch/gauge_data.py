@@ -18,7 +18,22 @@ from sweeprig.errors import AnalysisError, CsvError, InputError
 from sweeprig.records.rows import Record
 
 MOST_BYTES = 16 << 20  # of a table: a quarter of a million readings
+MOST_V = 1e6  # [V] nothing that a sweep reads
+WIDTHS_V = (1e-6, 1e6)  # [V] of a tolerance
 COLUMNS = ("part", "operator", "value_v")
+
+
+def width(tolerance_v: float) -> float:
+    """Return the width of a tolerance [V]. Raises InputError for what is none."""
+    least, most = WIDTHS_V
+    if not least <= tolerance_v <= most:
+        raise InputError(
+            "The tolerance is not valid.",
+            seen=f"{tolerance_v:g}",
+            limit=f"{least:g} to {most:g} V",
+            next_step="give the distance of its two limits in volts",
+        )
+    return tolerance_v
 
 
 @dataclass(frozen=True)
@@ -56,11 +71,11 @@ def _reading(row: dict[str, str | None], where: str) -> Reading:
         value = float(text)
     except ValueError:
         value = math.nan
-    if not math.isfinite(value) or not (row["part"] or "").strip():
+    if not abs(value) <= MOST_V or not (row["part"] or "").strip():
         raise CsvError(
             f"{where}: the reading is not valid.",
             seen=",".join(str(row[c]) for c in COLUMNS)[:120],
-            limit="a part and a number of volts",
+            limit=f"a part and a number of volts, at most {MOST_V:g} in size",
             next_step="correct the line",
         )
     return Reading((row["part"] or "").strip(), (row["operator"] or "").strip(), value)
@@ -123,7 +138,7 @@ def gauge_lines(s: Study, tolerance_v: float | None) -> list[str]:
     both = (s.by_range, s.by_anova)
     percent = [_plain(p.percent, 1) for p in both]
     lines.append(f"  {'GRR, % of all':34}{percent[0]:>20}{percent[1]:>23}")
-    lines.append(f"  {'distinct categories (ndc)':34}{s.by_range.categories:>20}{s.by_anova.categories:>23}")
+    lines.append(f"  {'distinct categories (ndc)':34}{_count(s.by_range):>20}{_count(s.by_anova):>23}")
     if tolerance_v:
         shares = [f"{p.of_tolerance(tolerance_v):.1f}" for p in both]
         lines.append(f"  {'6 GRR, % of the tolerance':34}{shares[0]:>20}{shares[1]:>23}")
@@ -149,6 +164,10 @@ def gauge_lines(s: Study, tolerance_v: float | None) -> list[str]:
 def _mv(parts: Parts, name: str) -> str:
     value = getattr(parts, name)
     return "not studied" if value is None else f"{1e3 * value:z.3f} mV"
+
+
+def _count(parts: Parts) -> str:
+    return "-" if parts.categories is None else str(parts.categories)
 
 
 def _plain(value: float, digits: int) -> str:

@@ -20,7 +20,6 @@ def gauge(
         float | None,
         typer.Option(
             "--tolerance",
-            min=0.0,
             help="Width of the tolerance [V], to compare the spread of rig and operators with it.",
         ),
     ] = None,
@@ -34,6 +33,8 @@ def gauge(
 
     if (file is None) == (not batch):
         raise InputError("The gauge R&R study needs one source.", next_step="name a CSV, or --batch NAME")
+    if tolerance is not None:
+        tolerance = data.width(tolerance)
     if file is not None:
         readings = data.some(data.readings_of_csv(file), source=str(file))
     else:
