@@ -3,9 +3,9 @@
 Steps are not counted: the drive turns at a steady rate until the ENCODER has moved as far as was asked, so a lost step
 cannot become an angle. What was moved is summed up from reading to reading, so that count 0 may be crossed; a target is
 reached by the shorter way round. Which way the motor turns the encoder is learnt from the first counts that it moves;
-from then on the wrong way ends a movement. It stops too when the encoder does not follow, when it does not answer, at
-home, and after the time that the way takes. Angles are encoder counts, 4096 a turn; a sensor's travel is less than half
-a turn.
+from then on the wrong way ends a movement. Until it is known, a lever that stands is tried the other way once: it may
+rest against a stop. A movement ends too when the encoder does not follow, when it does not answer, at home, and after
+the time that the way takes. Angles are encoder counts, 4096 a turn; a sensor's travel is less than half a turn.
 
 Drive(shaft, ms, diff_ms): `shaft` has position() in counts or wire.NO_POSITION, at_home(), turn(upwards, counts_s),
 rest() and let_go(); `ms` and `diff_ms` are a clock's.
@@ -61,7 +61,7 @@ class Drive:
             state = "wrong way"
         if state is None and self._diff_ms(now, self._began_ms) > self._longest_ms:
             state = "too long"
-        if state is None and self._stands_still(now):
+        if state is None and self._stands_still(now) and not self._tries_the_other_way():
             state = "stalled"
         if state is not None:
             self._end(state)
@@ -89,11 +89,23 @@ class Drive:
         if self._learnt:
             return True
         self._learnt = True
+        self._turn_round()
+        return False
+
+    def _turn_round(self):
+        """Take the motor to turn the other way from now on."""
         self._reversed = not self._reversed
         self._asked -= self._moved
-        self._moved = 0
+        self._moved = self._stall_at = 0
         self._shaft.turn(self._upwards != self._reversed, self._speed)
-        return False
+
+    def _tries_the_other_way(self):
+        """Turn round where it is not known which way the motor turns: it may push the lever against a stop."""
+        if self._learnt or self._tried:
+            return False
+        self._tried = True
+        self._turn_round()
+        return True
 
     def _stands_still(self, now):
         """Return whether the shaft has not moved since the last look, one every STALLED_MS."""
@@ -138,6 +150,7 @@ class Drive:
     def _go(self, upwards, counts, speed, *, homing):
         self._upwards, self._homing, self._asked, self._speed = upwards, homing, counts, speed
         self._last, self._moved, self._stall_at = self._position, 0, 0
+        self._tried = False  # in this movement, both ways
         self._began_ms = self._stall_ms = self._ms()
         self._longest_ms = SPARE_MS + 1000 * counts // speed
         self._shaft.turn(upwards != self._reversed, speed)

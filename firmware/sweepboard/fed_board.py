@@ -106,13 +106,25 @@ def build(port, ask, identity):
         return switches.state
 
     monitor = FedMonitor(look) if "monitor" in identity["capabilities"] else None
+    drive, shaft = _driven(identity, ask, clock)
     service = Service(
-        port=port, source=source, switches=switches, clock=clock, identity=identity, monitor=monitor,
+        port=port, source=source, switches=switches, clock=clock, identity=identity, monitor=monitor, drive=drive,
         selfcheck=lambda: {"simulated": True}, keeping=_keeping(identity),
     )  # fmt: skip
     source.outputs = service.outputs
     service.look = look
+    if shaft is not None:
+        shaft.streams = lambda: service.stream.running
     return service
+
+
+def _driven(identity, ask, clock):
+    """Return the drive and its shaft; None twice for a build without."""
+    if "drive" not in identity["capabilities"]:
+        return None, None
+    from sweepboard import fed_drive
+
+    return fed_drive.make(ask, clock)
 
 
 def _keeping(identity):

@@ -100,7 +100,7 @@ def test_the_drive_goes_where_the_encoder_says() -> None:
 @pytest.mark.micropython
 @pytest.mark.parametrize(
     ("kind", "state", "within_ms", "free"),
-    [(1, "stalled", 310, 1), (2, "home", 900, 0), (4, "home reached", 900, 0), (5, "no encoder", 220, 1)],
+    [(1, "stalled", 620, 1), (2, "home", 900, 0), (4, "home reached", 900, 0), (5, "no encoder", 220, 1)],
 )
 def test_the_drive_stops_by_itself(kind: int, state: str, within_ms: int, free: int) -> None:
     out = case("drive", kind)
@@ -118,6 +118,23 @@ def test_a_reversed_motor_is_learnt_from_a_small_step() -> None:
     assert back[1] == pytest.approx(1500, abs=8)
     assert -16 <= there[2] < 0  # counts the wrong way, 16 are 1.4 degrees
     assert back[3] == 0
+
+
+@pytest.mark.micropython
+def test_a_reversed_motor_is_learnt_against_a_stop_too() -> None:
+    there, on = case("runaway", "at a stop")
+    assert there[0] == on[0] == "arrived"
+    assert there[1] == pytest.approx(1100, abs=8)
+    assert there[2] == 0
+    assert on[4] < 310  # learnt: no other way is tried
+
+
+@pytest.mark.micropython
+def test_a_jammed_drive_tries_either_way_once() -> None:
+    first, second = case("runaway", "jammed")
+    assert (first[0], first[5]) == (second[0], second[5]) == ("stalled", 1)
+    assert first[2] == first[3] == 0
+    assert first[4] <= 620
 
 
 @pytest.mark.micropython

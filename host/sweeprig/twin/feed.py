@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sweepboard import wire
+from sweeprig.twin.shaft import TRAVEL_DEG, Shaft
 
 WINDOW_S: float = wire.WINDOW * wire.CHANNELS / wire.CONVERSION_HZ
 _PAUSE_S = 0.3
@@ -43,7 +44,7 @@ class Feed:
     """`make` returns the world of each start of sampling, counted from 0.
 
     `clock` None gives windows as soon as they are asked for; else no earlier than they are due. `presses` are the
-    times [s since sampling began] at which somebody presses the rig's button.
+    times [s since sampling began] at which somebody presses the rig's button. `shaft` is that of a driven build.
     """
 
     def __init__(
@@ -52,6 +53,7 @@ class Feed:
         clock: Callable[[], float] | None,
         *,
         presses: Sequence[float] = (),
+        shaft: Shaft | None = None,
     ) -> None:
         self.n_given = 0
         self.shown: list[Shown] = []  # all that the operator was shown and heard, in order
@@ -60,6 +62,7 @@ class Feed:
         self._world = make(0)
         self._clock = clock
         self._presses = tuple(presses)
+        self._shaft = shaft
         self._began = float("-inf")
         self._n_since = 0
 
@@ -82,6 +85,22 @@ class Feed:
         take = getattr(self._world, "ramp", None)
         if take is not None:
             take(duty)
+
+    def turn(self, what: int) -> None:
+        """Let the motor of a driven build do what the firmware asks."""
+        if self._shaft is not None:
+            self._shaft.turn(what)
+
+    def shaft(self, waited_ms: int) -> bytes:
+        """Return where the shaft is, for the firmware; `waited_ms` went by without a stream."""
+        shaft = self._shaft
+        if shaft is None:
+            return b"\0\0\0"
+        if shaft.taken:
+            shaft.go(waited_ms / 1000)
+        else:
+            shaft.deg = TRAVEL_DEG * getattr(self._world, "lever", 0.0)
+        return shaft.state()
 
     def wait_s(self) -> float:
         """Return how long it takes until a window is due [s]; 0 or less: one is."""

@@ -74,21 +74,32 @@ def start_machine(vm: str, feed: Feed, identity: Mapping[str, Any]) -> Machine:
 
 def _answer(feed: Feed, kind: int, outputs: int, n: int) -> bytes:
     """Return what the simulated rig answers; b"" where no window is due."""
-    from sweepboard import command_table, fed_board
+    from sweepboard import fed_board, fed_drive
+
+    if kind == fed_board.ASK_RAW:
+        return feed.raw(outputs, n)
+    if kind == fed_drive.ASK_SHAFT:
+        return feed.shaft(n)
+    if kind == fed_board.ASK_SLOW:
+        return feed.slow(outputs)
+    _tell(feed, kind, n)
+    return b"\1"
+
+
+def _tell(feed: Feed, kind: int, n: int) -> None:
+    """Let the simulated rig know what the board does."""
+    from sweepboard import command_table, fed_board, fed_drive
 
     if kind == fed_board.ASK_START:
         feed.restart()
-        return b"\1"
-    if kind == fed_board.ASK_LIGHT:
+    elif kind == fed_board.ASK_LIGHT:
         feed.show("light", command_table.LIGHT_MODES[n])
-        return b"\1"
-    if kind == fed_board.ASK_RAMP:
+    elif kind == fed_board.ASK_RAMP:
         feed.ramp(n)
-        return b"\1"
-    if kind == fed_board.ASK_BUZZER:
+    elif kind == fed_board.ASK_BUZZER:
         feed.show("buzzer", n)
-        return b"\1"
-    return feed.raw(outputs, n) if kind == fed_board.ASK_RAW else feed.slow(outputs)
+    elif kind == fed_drive.ASK_TURN:
+        feed.turn(n)
 
 
 class InProcess:

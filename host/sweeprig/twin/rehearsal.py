@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from sweeprig.twin.feed import Feed, Playable
 from sweeprig.twin.hands import Hand, minimum_jerk
+from sweeprig.twin.shaft import Shaft
 
 FloatArray = NDArray[np.float64]
 
@@ -73,8 +74,9 @@ class RehearsedFeed(Feed):
         *,
         bench: Bench,
         presses: Sequence[float] = (),
+        shaft: Shaft | None = None,
     ) -> None:
-        super().__init__(make, clock, presses=presses)
+        super().__init__(make, clock, presses=presses, shaft=shaft)
         self._bench, self._turned_deg = bench, bench.turned_deg
 
     def raw(self, outputs: int, n_windows: int) -> bytes:

@@ -7,7 +7,7 @@ is asked for.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -52,14 +52,37 @@ class Knots:
     wobble: FloatArray  # slow relative error of the converter's reference
 
 
-class Scene:
-    """Sensor, lever and events, made block by block."""
+class Path(Protocol):
+    """What moves a lever."""
 
-    def __init__(self, spec: SensorSpec, *, seed: int, hum_v: float, hum_hz: float, wobble: float) -> None:
+    def take(self, n: int) -> FloatArray:
+        """Return the next n places (n,), shares of travel, KNOT_S apart."""
+        ...
+
+
+class Scene:
+    """Sensor, lever and events, made block by block. `path` moves the lever, else the sensor's own hand does."""
+
+    def __init__(
+        self,
+        spec: SensorSpec,
+        *,
+        seed: int,
+        hum_v: float,
+        hum_hz: float,
+        wobble: float,
+        path: Path | None = None,
+        block: int = BLOCK,
+    ) -> None:
         self.spec = spec
+        self._n = block
         self._rng = np.random.default_rng([seed, 0x5C])
-        self._path: HandPath | KeyedPath = HandPath(spec.hand, seed=seed, dt_s=KNOT_S)
-        if spec.lever == "keys":
+        self._path: Path = HandPath(spec.hand, seed=seed, dt_s=KNOT_S)
+        self._moves = path is not None or spec.lever != "still"
+        self._late = path is not None  # what it makes is drawn at once: no event can begin before its block
+        if path is not None:
+            self._path = path
+        elif spec.lever == "keys":
             self._path = KeyedPath(BENCH, spec.hand, dt_s=KNOT_S)
         self._hum = (hum_v, hum_hz, float(self._rng.uniform(0, 2 * np.pi)))
         self._wobble_sd = wobble
@@ -85,7 +108,7 @@ class Scene:
         have = sum(p.x.size for p in parts)
         while have < n:
             parts.append(self._block())
-            have += BLOCK
+            have += self._n
         whole = parts[0] if len(parts) == 1 else join(parts)
         self._ready = cut(whole, n, None)
         return cut(whole, 0, n)
@@ -109,8 +132,8 @@ class Scene:
         )
 
     def _block(self) -> Knots:
-        x = self._path.take(BLOCK) if self.spec.lever != "still" else np.full(BLOCK, self._still)
-        t_s = (self._made + np.arange(BLOCK)) * KNOT_S
+        x = self._path.take(self._n) if self._moves else np.full(self._n, self._still)
+        t_s = (self._made + np.arange(self._n)) * KNOT_S
         self._places.append(x)
         self._make_events(x, t_s)
         seen = self._through_play(x)
@@ -119,13 +142,13 @@ class Scene:
         knots = Knots(
             x=x,
             share=np.stack([self._share("a", seen), self._share("b", seen)]),
-            contact_ohm=np.full((2, BLOCK), self.spec.contact_ohm),
+            contact_ohm=np.full((2, self._n), self.spec.contact_ohm),
             supply_share=self._supply_share(t_s),
             ground_v=self._ground(t_s),
             hum_v=hum,
             wobble=self._walk(),
         )
-        self._made += BLOCK
+        self._made += self._n
         return knots
 
     def _of(self, *kinds: str) -> list[tuple[int, Fault]]:
@@ -134,10 +157,10 @@ class Scene:
     def _walk(self) -> FloatArray:
         """First-order noise of the reference, correlation time 20 ms."""
         if not self._wobble_sd:
-            return np.zeros(BLOCK)
+            return np.zeros(self._n)
         keep = np.exp(-KNOT_S / 0.02)
-        step = self._rng.normal(0.0, self._wobble_sd * np.sqrt(1 - keep**2), BLOCK)
-        power = keep ** np.arange(1, BLOCK + 1)  # falls to 3e-6 over a block: no trouble for a sum
+        step = self._rng.normal(0.0, self._wobble_sd * np.sqrt(1 - keep**2), self._n)
+        power = keep ** np.arange(1, self._n + 1)  # falls to 3e-6 over a block: no trouble for a sum
         out = power * (self._wobble + np.cumsum(step / power))
         self._wobble = float(out[-1])
         return np.asarray(out)
@@ -227,11 +250,12 @@ class Scene:
             at = t_s[k] - KNOT_S + (fault.place - x[k]) / slope
             for _ in range(int(self._rng.integers(fault.lifts[0], fault.lifts[1] + 1))):
                 start = at + self._rng.uniform(-0.5, 0.5) * fault.width / max(abs(slope), 0.05)
+                start = max(start, float(t_s[0])) if self._late else start
                 made += self._events_of(index, fault, start)
         return made
 
     def _any_time(self, index: int, fault: Fault, from_s: float) -> list[Disturbance]:
-        length = BLOCK * KNOT_S
+        length = self._n * KNOT_S
         times = [t for t in fault.at_s if from_s <= t < from_s + length]
         if fault.rate_hz:
             n = int(self._rng.poisson(fault.rate_hz * length))

@@ -44,6 +44,11 @@ class SimOptions:
         0.0  # [s] of streaming after which a vehicle's engine runs and charges the battery; 0: never
     )
     stroke: float = STROKE_S  # [s] of a stroke that a key makes in a rehearsal
+    motor: str = "good"  # good | reversed | stuck: of a driven build
+    slack: float = 0.5  # [deg] of play between the motor and the lever's shaft
+    zero: int = 400  # counts of the angle encoder at the closed stop
+    magnet: bool = True  # False: the encoder finds no magnet
+    home: str = "good"  # good | open | never: the home switch, its cable off, or a switch that is not reached
     rehearse: bool = False  # prompts as with a real rig, and keys move the lever and turn the sensor
     volts: tuple[
         float, ...
@@ -110,6 +115,20 @@ def _file_name(text: str) -> str:
     return text
 
 
+def _counts(text: str) -> int:
+    value = _whole(text)
+    if not 0 <= value < 4096:
+        raise ValueError("0 to 4095 counts")
+    return value
+
+
+def _slack(text: str) -> float:
+    value = _decimal(text)
+    if not 0 <= value <= 20:
+        raise ValueError("0 to 20 degrees")
+    return value
+
+
 def _times(text: str) -> tuple[float, ...]:
     return tuple(_seconds(part) for part in text.split(","))
 
@@ -136,6 +155,11 @@ _KEYS: dict[str, Callable[[str], object]] = {
     "engine": _seconds,
     "system": _system,
     "stroke": _stroke,
+    "motor": _one_of("good", "reversed", "stuck"),
+    "slack": _slack,
+    "zero": _counts,
+    "magnet": _yes,
+    "home": _one_of("good", "open", "never"),
     "rehearse": _yes,
     "volts": _volts,
 }

@@ -12,6 +12,7 @@ from sweeprig.frontend import front_end
 from sweeprig.twin.feed import Feed, Playable
 from sweeprig.twin.machines import Machine, start_machine
 from sweeprig.twin.rehearsal import BENCH, RehearsedFeed
+from sweeprig.twin.shaft import TRAVEL_DEG, DriveParts, MotorPath, Shaft
 from sweeprig.twin.sim_url import BENCH_VOLTAGE, BENCH_VOLTS, SimOptions
 
 if TYPE_CHECKING:
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
     from sweeprig.twin.sensors import SensorSpec
 
 _SEEDS_APART = 7919  # of the hands of one rig, start after start
-TRAVEL_DEG = 90.0  # from closed to open of every simulated lever (invented)
+_MOTOR_CHUNK = 4  # windows drawn at a time where a motor moves the lever: what the firmware fetches at once
 
 
 def identity(options: SimOptions) -> dict[str, Any]:
@@ -76,15 +77,33 @@ def _converter(options: SimOptions) -> Converter | None:
     return read_converter(Path(options.converter), noise_lsb=noise_lsb)
 
 
-def make_world(options: SimOptions, n_starts: int = 0) -> Playable:
+def shaft_of(options: SimOptions) -> Shaft | None:
+    """Return the shaft of a driven build."""
+    if options.board != "driven":
+        return None
+    return Shaft(DriveParts(options.motor, options.slack, options.zero, options.magnet, options.home))
+
+
+def _moved_by(shaft: Shaft | None, spec: SensorSpec) -> dict[str, Any]:
+    """Return what a world needs to know where a motor moves the lever."""
+    if shaft is None or not shaft.taken:
+        return {}
+    from sweeprig.twin.scene import KNOT_S
+
+    path = MotorPath(shaft, low=spec.hand.closed_at, high=spec.hand.open_at, dt_s=KNOT_S)
+    return {"path": path, "chunk": _MOTOR_CHUNK}
+
+
+def make_world(options: SimOptions, n_starts: int = 0, *, shaft: Shaft | None = None) -> Playable:
     """Return the world that the URL asks for: the same rig at every start, another hand.
 
     A bench voltage goes on to its next volts at each start of sampling; a calibration starts it once a point.
     """
     from sweeprig.twin.world import World
 
+    spec = _spec(options, n_starts)
     world = World(
-        _spec(options, n_starts),
+        spec,
         seed=options.seed + _SEEDS_APART * n_starts,
         rig_seed=options.seed,
         build=options.board,
@@ -92,6 +111,7 @@ def make_world(options: SimOptions, n_starts: int = 0) -> Playable:
         converter=_converter(options),
         engine_at_s=options.engine,
         system_v=options.system,
+        **_moved_by(shaft, spec),
     )
     if options.jumper != "ramp" or "ramp" not in world.front_end.capabilities:
         return world
@@ -103,9 +123,10 @@ def make_world(options: SimOptions, n_starts: int = 0) -> Playable:
 def switch_on(options: SimOptions) -> tuple[Machine, Feed]:
     """Start the board in its world."""
     clock = time.monotonic if options.pace == "real" else None
-    make = partial(make_world, options)
+    shaft = shaft_of(options)
+    make = partial(make_world, options, shaft=shaft)
     if options.rehearse:
-        feed: Feed = RehearsedFeed(make, clock, bench=BENCH, presses=options.press)
+        feed: Feed = RehearsedFeed(make, clock, bench=BENCH, presses=options.press, shaft=shaft)
     else:
-        feed = Feed(make, clock, presses=options.press)
+        feed = Feed(make, clock, presses=options.press, shaft=shaft)
     return start_machine(options.vm, feed, identity(options)), feed

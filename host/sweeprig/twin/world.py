@@ -16,7 +16,7 @@ from sweeprig.twin.circuit import settled
 from sweeprig.twin.flow import Flow, Noise
 from sweeprig.twin.render import PER_STEP
 from sweeprig.twin.rig import Rig, RigSettings
-from sweeprig.twin.scene import STEPS, Knots, Scene, cut, join
+from sweeprig.twin.scene import BLOCK, STEPS, Knots, Path, Scene, cut, join
 from sweeprig.twin.sensors import SensorSpec, load_sensor
 from sweeprig.twin.slow import readings
 from sweeprig.twin.sources import sources
@@ -46,7 +46,7 @@ class World(Rig):
     """One rig, one sensor, one hand. The same arguments give the same conversions.
 
     `seed` draws the hand, the faults and the noise; `rig` is what RigSettings takes, its `rig_seed` is `seed` where
-    it is not given.
+    it is not given. With a `path` the lever goes where that says, looked at once a chunk.
     """
 
     def __init__(
@@ -56,12 +56,16 @@ class World(Rig):
         seed: int = 0,
         pooled_noise: bool = False,
         chunk: int = CHUNK,
+        path: Path | None = None,
         **rig: Any,
     ) -> None:
         spec = load_sensor(spec) if isinstance(spec, str) else spec
         super().__init__(spec, RigSettings(**{"rig_seed": seed, **rig}))
         on = self.settings
-        self.scene = Scene(spec, seed=seed, hum_v=on.hum_v, hum_hz=on.hum_hz, wobble=3e-5)
+        block = BLOCK if path is None else chunk * STEPS
+        self.scene = Scene(
+            spec, seed=seed, hum_v=on.hum_v, hum_hz=on.hum_hz, wobble=3e-5, path=path, block=block
+        )
         noise = Noise(seed, self.converter.noise_lsb, pooled=pooled_noise)
         self._flow = self._before = Flow(noise, Toggler(spec, seed=seed))
         self._chunk = chunk
@@ -154,6 +158,11 @@ class World(Rig):
         given, nets = sources(self, self.scene.still(places), outputs), self.networks(outputs)
         a, b = (settled(nets[c], given.normal[c].e_v, given.normal[c].g_s)[0] for c in range(2))
         return a, b
+
+    @property
+    def lever(self) -> float:
+        """Where the lever is, share of travel."""
+        return float(self._knots.x[max(0, self._given * STEPS - 1)])
 
     def slow(self, outputs: int) -> dict[str, object]:
         """Return {"readings": [[wire.SLOW_*, status, value], ...], "fault": supply limited, "button": down}."""

@@ -156,7 +156,7 @@ class Shaft:
 
     def __init__(self, clock, at=1000):
         self.clock, self.at, self.stuck, self.magnet, self.there = clock, at, False, True, True
-        self.last, self.way, self.turned = 0, 1, 0
+        self.last, self.way, self.turned, self.lowest = 0, 1, 0, -5000
 
     def turn(self):
         ms = self.clock.now - self.last
@@ -165,6 +165,7 @@ class Shaft:
         if step.duty and not enable and not self.stuck:
             counts = step.hz * 4096 / 3200 * ms / 1000
             counts *= self.way if levels()[pins.DIR] else -self.way
+            counts = max(counts, self.lowest - self.at)
             self.turned += counts
             self.at = (self.at + counts) % 4096
         Pin.levels[pins.HOME] = 1 if self.at <= 200 else 0
@@ -239,6 +240,11 @@ def runaway(kind):
         go(1500)
     elif kind == "wrap":
         go(0)
+    elif kind in ("at a stop", "jammed"):
+        shaft.way, shaft.lowest = -1, 1000
+        shaft.stuck = kind == "jammed"
+        go(1100)
+        go(1200)
     elif kind == "round":
         go(100)
         go(3900)

@@ -100,8 +100,8 @@ def simulated_turn(port: str, move_v: float, ends: Ends) -> tuple[str, str]:
     A simulated sensor cannot be reached with a screwdriver: it is turned in its address.
     """
     from sweeprig.twin.sensors import load_sensor
+    from sweeprig.twin.shaft import TRAVEL_DEG
     from sweeprig.twin.sim_url import parse
-    from sweeprig.twin.simulated import TRAVEL_DEG
 
     options = parse(port)
     spec = load_sensor(options.sensor)

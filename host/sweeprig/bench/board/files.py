@@ -14,6 +14,7 @@ from sweeprig.errors import SweeprigError
 
 HOST_ONLY = (
     "fed_board.py",
+    "fed_drive.py",
     "fed_source.py",
     "fed_keeping.py",
 )  # serve simulated boards; a real one has no use for them
