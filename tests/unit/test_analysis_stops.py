@@ -178,6 +178,46 @@ def test_a_slip_after_the_last_visit_of_one_end_is_a_doubt(shift_v: float) -> No
     assert (finding.code, finding.severity) == (Code.ENDS_NOT_REPEATED, "doubt")
 
 
+@pytest.mark.parametrize("shift_v", [-0.012, 0.009])
+@pytest.mark.parametrize("at", [0.3, 0.55, 0.75])
+def test_a_small_slip_that_both_ends_show_is_a_doubt(shift_v: float, at: float) -> None:
+    """Below 0.3 % of supply, where a hand that presses in just that way cannot be ruled out."""
+    x = lever(strokes([0.7] * 6))
+    trace = sensed(x)
+    after = np.where(np.arange(x.size) > at * x.size, shift_v, 0.0)
+    (finding,) = look(replace(trace, signal_a=changed(trace.signal_a, after))).findings
+    assert (finding.code, finding.severity) == (Code.ENDS_NOT_REPEATED, "doubt")
+    assert finding.numbers["shift_v"] == pytest.approx(shift_v, abs=2e-3)
+
+
+@pytest.mark.parametrize("n", [6, 12])
+@pytest.mark.parametrize(
+    ("end", "by_v"), [(0.0, 0.015), (0.0, 0.05), (0.0, 0.13), (1.0, -0.015), (1.0, -0.05)]
+)
+def test_one_visit_that_stands_off_the_others_is_a_doubt(n: int, end: float, by_v: float) -> None:
+    """A mount that slips and comes back, a ground that moves for a time, or a lever short of its stop."""
+    x = lever(strokes([0.7] * n))
+    visits = np.cumsum(np.abs(np.diff((x == end).astype(int), prepend=0)) > 0)
+    numbers = np.unique(visits[x == end])
+    here = np.flatnonzero((x == end) & (visits == numbers[1]))
+    soft = np.interp(
+        np.arange(x.size), [here[0] - 200, here[0], here[-1], here[-1] + 200], [0, by_v, by_v, 0]
+    )
+    trace = sensed(x)
+    (finding,) = look(replace(trace, signal_a=changed(trace.signal_a, soft))).findings
+    assert (finding.code, finding.severity) == (Code.ENDS_NOT_REPEATED, "doubt")
+    assert f"{'high' if end else 'low'} end" in finding.evidence
+
+
+def test_a_first_visit_that_stands_off_the_others_is_a_doubt() -> None:
+    x = lever(strokes([0.7] * 6))
+    begin = np.arange(x.size) < np.flatnonzero(x > 0.02)[0]
+    trace = sensed(x)
+    (finding,) = look(replace(trace, signal_a=changed(trace.signal_a, np.where(begin, 0.03, 0.0)))).findings
+    assert (finding.code, finding.severity) == (Code.ENDS_NOT_REPEATED, "doubt")
+    assert "first visit" in finding.evidence
+
+
 def test_pressing_harder_and_softer_is_no_slip() -> None:
     rng = np.random.default_rng(8)
     x = lever(strokes([0.7] * 6))

@@ -25,7 +25,7 @@ from sweeprig.analysis.model import (
     TrackMap,
 )
 from sweeprig.analysis.sense import Given, find_sense, sense_conflict
-from sweeprig.analysis.slips import find_late, find_slip
+from sweeprig.analysis.slips import find_odd, find_slip
 from sweeprig.analysis.stretches import clear_of
 from sweeprig.analysis.strokes import clean_path
 from sweeprig.analysis.unplugged import unexplained
@@ -130,16 +130,17 @@ def _smoothness(s: _Seen) -> float | None:
 
 def _ends_apart(trace: Trace, s: _Seen, ends: list[End | None]) -> list[Finding]:
     """Ends that differ from rest to rest though neither supply nor ground made them."""
-    if su.ground_shift(trace.ground_v) > su.GROUND_SHIFT_V:
+    if s.still or su.ground_shift(trace.ground_v) > su.GROUND_SHIFT_V:
         return []
-    slip = None if s.still else find_slip(s.a.rests, supply_v=s.rail)
+    step_v = trace.lsb_v if trace.n_per_window == 1 else 0.0
+    slip = find_slip(s.a.rests, supply_v=s.rail, step_v=step_v)
     if slip is not None:
-        return [reach.slipped(slip, trace)]
+        return [reach.slipped(slip, trace, s.rail)]
     if s.a.shape is not s.a.path:
         ends = _ends(trace, replace(s.a, path=s.a.shape), s.still)
     apart = reach.ends_apart(ends, s.rail)
-    late = None if s.still or apart else find_late(s.a.rests, supply_v=s.rail)
-    return apart if late is None else [reach.late_slip(late)]
+    odd = None if apart else find_odd(s.a.rests, supply_v=s.rail, step_v=step_v)
+    return apart if odd is None else [reach.odd_visit(odd)]
 
 
 def _strokes(s: _Seen) -> tuple[Stroke, ...]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 
 from sweepboard.wire import CHANNEL_NAMES
@@ -11,7 +10,7 @@ from sweeprig.analysis.coarse import COARSE_S, LEAST_SHARE
 from sweeprig.analysis.flats import FEWEST_STROKES, fine_enough
 from sweeprig.analysis.model import Analysis, Cause, Code, End, Finding, LinearityResult, Plain, Stroke
 from sweeprig.analysis.power import FEWEST_AT_ONE_PLACE
-from sweeprig.analysis.slips import Late, Slip
+from sweeprig.analysis.slips import Odd, Slip, is_sure
 from sweeprig.analysis.smoothness import SLOWEST_S
 from sweeprig.analysis.supply import SupplySeen
 from sweeprig.capture.model import Trace
@@ -19,7 +18,6 @@ from sweeprig.words import Hookup, Sense
 
 ENDS_APART_PERCENT = 0.5  # % of supply: spread of one end from rest to rest
 FEWEST_PASSED = 2  # turns further out than the rests: one may be a hand that pressed harder once
-HELD_PERCENT = 4.0  # % of travel: a rest between others, further from its stop. Own choice, no source
 BEYOND_PERCENT = 0.3  # % of supply: one rest further out than most by this; no hand passes a stop
 MUCH_PERCENT = 10.0  # % of the records: more of them missing, a whole movement may lie there
 OF_ANGLE = "Linearity, hysteresis, play of lever and mount, degrees"
@@ -73,27 +71,36 @@ def at_rest_so_far(still: Finding, trace: Trace) -> Finding:
     return replace(still, severity="doubt") if open_yet else still
 
 
-def slipped(slip: Slip, trace: Trace) -> Finding:
-    """Both ends that moved together."""
+def slipped(slip: Slip, trace: Trace, supply_v: float) -> Finding:
+    """Both ends that moved together; a doubt where so little that a hand may do it."""
     text = (
         f"both ends shift by {slip.shift_v * 1e3:+z.0f} mV before {trace.t_s[slip.at]:.2f} s and stay there: "
         "typical of a sensor that turns on its mount"
     )
     step = "Fasten sensor, lever and mount; look at the ground wire if they are tight. Sweep again."
+    severity = "fault" if is_sure(slip, supply_v=supply_v) else "doubt"
+    if severity == "doubt":
+        text += "; so little may come from how hard the lever was pressed"
     numbers = {"shift_v": slip.shift_v}
-    return Finding(Code.ENDS_NOT_REPEATED, Cause.MOUNTING, 0, None, text, step, numbers=numbers)
+    return Finding(Code.ENDS_NOT_REPEATED, Cause.MOUNTING, 0, None, text, step, severity, numbers)
 
 
-def late_slip(late: Late) -> Finding:
-    """One end that moved after the other was met for the last time."""
-    name, other = ("low", "high") if late.low else ("high", "low")
-    text = (
-        f"the {name} end is {late.shift_v * 1e3:+z.0f} mV off at its last visit, after {late.n_before} that agree; "
-        f"the {other} end was not reached since: the mount may have slipped, or the lever was short of its stop"
-    )
-    step = "Check that sensor and lever are tight, then sweep again with two more strokes."
+def odd_visit(odd: Odd) -> Finding:
+    """One visit of an end that stands off all others."""
+    name, other = ("low", "high") if odd.low else ("high", "low")
+    off = f"{odd.shift_v * 1e3:+z.0f} mV off"
+    n = odd.n_others
+    text = {
+        "first": f"the {name} end is {off} at its first visit, before {n} that agree: the lever was not held to its "
+        "stop, or the mount slipped in the first stroke",
+        "between": f"one visit of the {name} end is {off} {n} others that agree: the lever was not at its stop, the "
+        "mount slipped and came back, or sensor ground shifts",
+        "last": f"the {name} end is {off} at its last visit, after {n} that agree; the {other} end was not reached "
+        "since: the mount may have slipped, or the lever was short of its stop",
+    }[odd.when]
+    step = "Check that sensor and lever are tight, then sweep again, firmly to both stops, with two more strokes."
     return Finding(
-        Code.ENDS_NOT_REPEATED, Cause.MOUNTING, 0, None, text, step, "doubt", {"shift_v": late.shift_v}
+        Code.ENDS_NOT_REPEATED, Cause.MOUNTING, 0, None, text, step, "doubt", {"shift_v": odd.shift_v}
     )
 
 
@@ -109,16 +116,9 @@ def _held_short(name: str, end: End) -> Finding:
     )
 
 
-def _way(ends: list[End | None]) -> float:
-    """Return what lies between the ends [V]; inf where one is not known."""
-    levels = [e.value_v for e in ends if e is not None]
-    return abs(levels[0] - levels[1]) if len(levels) == 2 else math.inf
-
-
 def ends_apart(ends: list[End | None], rail: float) -> list[Finding]:
     """Ends that differ from rest to rest."""
     out = []
-    least_v = HELD_PERCENT / 100 * _way(ends)
     for name, end in zip(("low", "high"), ends, strict=True):
         if end is None:
             continue
@@ -126,7 +126,7 @@ def ends_apart(ends: list[End | None], rail: float) -> list[Finding]:
         if end.passed >= FEWEST_PASSED:
             out.append(_passed(name, end))
             continue
-        if end.held_v > least_v and end.agree > 1:
+        if end.held_v > 0.0 and end.agree > 1:
             out.append(_held_short(name, end))
             continue
         if spread > ENDS_APART_PERCENT / 100 * rail or end.beyond_v > BEYOND_PERCENT / 100 * rail:

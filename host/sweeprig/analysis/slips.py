@@ -9,10 +9,14 @@ import numpy as np
 
 from sweeprig.analysis.model import FloatArray, Rest
 
-LEAST_PERCENT = 0.3  # % of supply: a hand that presses harder or softer moves an end by less
+SURE_PERCENT = 0.3  # % of supply: a hand that presses harder or softer moves an end by less
+LEAST_PERCENT = (
+    0.15  # % of supply: a hand seldom moves both ends so far and the same way; own choice, no source
+)
 ALIKE = 0.25  # of the shift: how far those of both ends may differ
-LATE_PERCENT = 0.5  # % of supply: the same at one end, after which the other was not met
-FEWEST_BEFORE = 2  # visits
+ODD_PERCENT = 0.25  # % of supply: one visit of an end off all others; own choice, no source
+FIRST_PERCENT = 0.4  # the same of the first, before which play and a relaxing hand have not settled
+FEWEST_OTHERS = 2  # visits
 SCATTER = 1 / 3  # of the shift: what the visits before it, and those after it, may scatter by
 
 
@@ -25,12 +29,13 @@ class Slip:
 
 
 @dataclass(frozen=True)
-class Late:
-    """The last visit of an end stands off those before it."""
+class Odd:
+    """One visit of an end stands off all others, which agree."""
 
     low: bool
     shift_v: float
-    n_before: int
+    n_others: int
+    when: str  # first | between | last: of its end's visits; last where no end was met since
 
 
 @dataclass(frozen=True)
@@ -40,28 +45,45 @@ class _Level:
     value_v: float
 
 
-def find_slip(rests: tuple[Rest, ...], *, supply_v: float) -> Slip | None:
-    """Return the largest shift that both ends show alike between the same two visits, None where there is none."""
+def find_slip(rests: tuple[Rest, ...], *, supply_v: float, step_v: float = 0.0) -> Slip | None:
+    """Return the largest shift that both ends show alike between the same two visits, None where there is none.
+
+    `step_v`: of single readings, below which a level is not known.
+    """
     levels = _levels(rests)
-    found = [_shift(levels, k, LEAST_PERCENT / 100 * supply_v) for k in range(1, len(levels))]
+    least_v = min(max(LEAST_PERCENT / 100 * supply_v, step_v), SURE_PERCENT / 100 * supply_v)
+    found = [_shift(levels, k, least_v) for k in range(1, len(levels))]
     known = [s for s in found if s is not None]
     return max(known, key=lambda s: abs(s.shift_v)) if known else None
 
 
-def find_late(rests: tuple[Rest, ...], *, supply_v: float) -> Late | None:
-    """Return how far the last visit of all stands from the earlier ones of its end, where those agree and it does not.
+def is_sure(slip: Slip, *, supply_v: float) -> bool:
+    """Whether no hand that presses harder and softer would move both ends so far."""
+    return abs(slip.shift_v) >= SURE_PERCENT / 100 * supply_v
 
-    A slip shows at one end only where the other is not met any more; a lever that was not held to its stop looks the
-    same.
+
+def find_odd(rests: tuple[Rest, ...], *, supply_v: float, step_v: float = 0.0) -> Odd | None:
+    """Return the visit that stands furthest off all others of its end, where those agree; None where none does.
+
+    So does a slip that comes back, or after which the other end was not met; a ground that moves for a time; and a
+    lever that is not at its stop.
     """
     levels = _levels(rests)
-    own = [v.value_v for v in levels if v.low == levels[-1].low] if levels else []
-    before = np.array(own[:-1])
-    if before.size < FEWEST_BEFORE:
+    found = [_odd(levels, k, supply_v, step_v) for k in range(len(levels))]
+    known = [o for o in found if o is not None]
+    return max(known, key=lambda o: abs(o.shift_v)) if known else None
+
+
+def _odd(levels: list[_Level], k: int, supply_v: float, step_v: float) -> Odd | None:
+    own = [n for n, v in enumerate(levels) if v.low == levels[k].low]
+    others = np.array([levels[n].value_v for n in own if n != k])
+    if others.size < FEWEST_OTHERS:
         return None
-    shift = float(own[-1] - before.mean())
-    least = max(LATE_PERCENT / 100 * supply_v, float(np.ptp(before)) / SCATTER)
-    return Late(levels[-1].low, shift, before.size) if abs(shift) >= least else None
+    when = "first" if k == own[0] else "last" if k == len(levels) - 1 else "between"
+    shift = float(levels[k].value_v - np.median(others))
+    percent = FIRST_PERCENT if when == "first" else ODD_PERCENT
+    least = max(percent / 100 * supply_v, step_v, float(np.ptp(others)) / SCATTER)
+    return Odd(levels[k].low, shift, others.size, when) if abs(shift) >= least else None
 
 
 def _levels(rests: tuple[Rest, ...]) -> list[_Level]:

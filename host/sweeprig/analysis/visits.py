@@ -109,10 +109,13 @@ def stop_of(visits: tuple[Visit, ...], *, low: bool) -> Stop | None:
 
 
 def _held(short: tuple[Visit, ...], visits: tuple[Visit, ...], level_v: float, way: float) -> float:
-    """How far short of a stop a visit rested that is not the first nor the last: there a capture begins or ends."""
+    """How far short of a stop a visit rested that is not the first nor the last: there a capture begins or ends.
+
+    One that turned round nearer to the stop than STOP may have touched it.
+    """
     inner = [v for v in short if v.rests and v not in (visits[0], visits[-1])]
     depths = [min(abs(v.level_v - level_v), abs(v.turn_v - level_v)) for v in inner]
-    return max((d for d in depths if d <= REACH * way), default=0.0)
+    return max((d for d in depths if STOP * way < d <= REACH * way), default=0.0)
 
 
 def _met(one: Visit, own: list[Visit], way: float) -> int:
