@@ -16,13 +16,15 @@ PLATES = (62.0, 112.0)  # left edges of the two bearing plates
 THICK, PLATE, HIGH = 6.0, 60.0, 70.0
 PULLEY_AT = 101.0  # M1's shaft is 20 mm or longer from its flange
 MOTOR = (42.0, 40.0)  # flange, length
+SLOT, HOLE_M3, SQUARE = 10.0, 3.2, 31.0  # M1's slots along the base, its screws' square: from memory
+OPENING = (29.0, 22.0)  # long, high: its collar with the way that the slots give it
 GAP = 1.5  # magnet to chip
 LEG, LEG_THICK = 20.0, 2.0  # foot: an aluminium angle
 HOLE = 10.0  # its holes over the base, and from the plate
 EDGE = 8.0  # holes of a foot from its ends
 PIN, PIN_AT, PIN_OUT = 2.0, 6.0, 5.5  # across, its middle from the shaft's, out of the pulley's face
 SWITCH = (6.4, 20.0, 10.0)  # S2: thick, long, high
-HOLES_APART = 9.5  # of S2, from memory
+HOLES_APART, HOLE_M2, UPRIGHT = 9.5, 2.3, 5.0  # of S2, from memory; its upright slots
 SWITCH_OVER, LEVER = 9.0, 4.0  # its body over the shaft's middle; its lever at rest below the body
 Box = tuple[float, float, float, float]
 Drawn = tuple[Box, str, str]
@@ -98,15 +100,22 @@ def end_boxes() -> list[Drawn]:
     ]
 
 
+def openings() -> list[Box]:
+    """Return (left, lower edge, wide, high) of all slots seen from the end, that of M1's collar last."""
+    y, motor_y = SHAFT[2], SHAFT[2] + apart_mm()
+    half = SQUARE / 2
+    motor = [(motor_y + d * half, AXIS + e * half, SLOT, HOLE_M3) for d in (-1, 1) for e in (-1, 1)]
+    switch = [(y + d * HOLES_APART / 2, AXIS + SWITCH_OVER + 3, HOLE_M2, UPRIGHT) for d in (-1, 1)]
+    middles = [*motor, *switch, (motor_y, AXIS, *OPENING)]
+    return [(x - wide / 2, z - high / 2, wide, high) for x, z, wide, high in middles]
+
+
 def rounds() -> list[tuple[float, float, float, str]]:
     """Return (across, height, diameter, name) of what is round in the view from the end."""
     y, motor_y = SHAFT[2], SHAFT[2] + apart_mm()
-    half, slot = 31.0 / 2, AXIS
     holes = [(at + d * (PLATE / 2 - EDGE), HOLE, 3.2, "") for at in (y, motor_y) for d in (-1, 1)]
-    motor = [(motor_y + d * half, slot + e * half, 3.2, "") for d in (-1, 1) for e in (-1, 1)]
     wheels = [(at, AXIS, across, "") for at in (y, motor_y) for across in (PULLEY, 5.0)]
-    switch = [(y + d * HOLES_APART / 2, AXIS + SWITCH_OVER + 3, 2.3, "") for d in (-1, 1)]
-    return [*holes, *motor, *wheels, *switch, (y, AXIS + PIN_AT, PIN, "pin")]
+    return [*holes, *wheels, (y, AXIS + PIN_AT, PIN, "pin")]
 
 
 def drawing() -> str:
@@ -133,6 +142,7 @@ def drawing() -> str:
 def _end(floor: float) -> list[str]:
     """Return the view from the end, the base's upper side at this height of the sheet."""
     out = [_box((x, floor - z - high, wide, high), fill) for (x, z, wide, high), fill, _ in end_boxes()]
+    out += [_slot((x, floor - z - high, wide, high)) for x, z, wide, high in openings()]
     out += [_ring(x, floor - z, across, "#000" if name else "none") for x, z, across, name in rounds()]
     beside = {"foot": 2.0, "S2": 2.0, "lever of S2, at rest": 22.0}
     out += [
@@ -140,12 +150,24 @@ def _end(floor: float) -> list[str]:
         for (x, z, _, _), _, name in end_boxes()
         if name
     ]
-    return [*out, _words(BASE[1] + 1, floor - AXIS, f"axes {AXIS:g} over the base")]
+    beside_m1 = (
+        f"axes {AXIS:g} over the base",
+        f"opening {OPENING[1]:g} high, {OPENING[0]:g} long",
+        f"four slots {HOLE_M3:g} x {SLOT:g}",
+    )
+    lines = (_words(BASE[1] - 9, floor - AXIS + 5 * i, line) for i, line in enumerate(beside_m1))
+    return [*out, *lines]
 
 
 def _box(box: Box, fill: str) -> str:
     x, y, across, down = (SCALE * v for v in box)
     return f'<rect x="{x:.1f}" y="{y:.1f}" width="{across:.1f}" height="{down:.1f}" fill="{fill}" stroke="#222"/>'
+
+
+def _slot(box: Box) -> str:
+    x, y, across, down = (SCALE * v for v in box)
+    where = f'x="{x:.1f}" y="{y:.1f}" width="{across:.1f}" height="{down:.1f}"'
+    return f'<rect {where} rx="{min(across, down) / 2:.1f}" fill="#fff" stroke="#222"/>'
 
 
 def _ring(x: float, y: float, across: float, fill: str = "none") -> str:
@@ -160,9 +182,18 @@ def _beside(box: Box, name: str) -> tuple[float, float]:
         return x + wide + 1, y + high / 2
     if name in ("U4", "magnet"):
         return x - (12.0 if name == "magnet" else 5.0), y + high + 3.5
+    if name == "pulley":
+        return x - 10.5, y + high - 2
+    if name == "M1":
+        return x + 2, y + 5
     if name in ("pin", "S2"):
         return (x + 1.5, y + high + 14) if name == "pin" else (x + 1.5, y - 1)
     return x - (12.0 if name == "plate of the sensor" else 0.0), y - 1
+
+
+def _faces() -> str:
+    names = {"plate of the sensor": "sensor", "plate of M1": "M1", "plate of U4": "U4"}
+    return ", ".join(f"{names.get(name, name)} {box[0]:g}" for name, box in uprights().items())
 
 
 def _notes() -> tuple[str, ...]:
@@ -174,14 +205,17 @@ def _notes() -> tuple[str, ...]:
         f"each plate: a foot of angle {LEG:g} x {LEG:g} x {LEG_THICK:g} as long as the plate is wide; "
         f"two M3 x 12 into the plate, {HOLE:g} over the base,",
         f"two into the base, {HOLE:g} from the plate; all {EDGE:g} from the foot's ends, holes 3.2",
+        f"plates' left faces from the base's left edge: {_faces()}",
+        f"from its upper edge: the shaft {SHAFT[2]:g}, M1's {SHAFT[2] + apart_mm():.0f}",
         "plate of the sensor: hole of 25 for the coupling, the sensor's own holes as slots; of U4: its module's holes",
         f"axes {apart_mm():.0f} apart (belt of {BELT:g} stretched by {100 * STRETCH:.0f} %), "
-        f"M1's holes as slots of 10 along the base; magnet {GAP:g} before the chip",
-        "M1: four M3 in a square of 31 (42 mm flange) or 26 (35 mm flange), collar 22: from memory, measure yours",
+        f"M1's holes as slots of {SLOT:g} along the base; magnet {GAP:g} before the chip",
+        f"M1: four M3 in a square of {SQUARE:g} ({MOTOR[0]:g} mm flange) or 26 (35 mm flange), collar 22: "
+        "from memory, measure yours",
         f"pin: {PIN:g} across, its middle {PIN_AT:g} from the shaft's, {PIN_OUT:g} out of the pulley's face; "
         "it presses S2 as it passes above the shaft",
         f"S2 flat on bearing plate 2, {SWITCH_OVER:g} over the shaft's middle; its two holes {HOLES_APART:g} apart "
-        "(from memory), in upright slots of 5",
+        f"(from memory), in upright slots of {UPRIGHT:g}",
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import pytest
 from hardware import cost, drive_mount
@@ -126,3 +127,30 @@ def test_the_pin_presses_the_lever_of_the_home_switch() -> None:
     assert height - across / 2 > drive_mount.AXIS + 5 / 2  # the pin stands beside the shaft, not in it
     assert f"pin of brass, {drive_mount.PIN:g} x 12 mm" in _listed()
     assert "bore 5 mm, each with a set screw" in _listed()
+
+
+def test_the_opening_of_m1_s_plate_lets_its_collar_slide() -> None:
+    """As far as the slots let the screws go; behind the flange, apart from the slots; drawn, and as build.md has it."""
+    *slots, (x, z, wide, high) = drive_mount.openings()
+    assert wide - high >= drive_mount.SLOT - drive_mount.HOLE_M3
+    assert wide < drive_mount.MOTOR[0]
+    assert not any(_overlap(slot, (x, z, wide, high)) for slot in slots)
+    motor_y = drive_mount.SHAFT[2] + drive_mount.apart_mm()
+    assert (x + wide / 2, z + high / 2) == pytest.approx((motor_y, drive_mount.AXIS))
+    said = f"{high:g} high and {wide:g} long"
+    assert said in " ".join((drive_mount.HERE / "build.md").read_text("utf-8").split())
+    assert f"opening {high:g} high, {wide:g} long" in drive_mount.drawing()
+    assert drive_mount.drawing().count(' rx="') == len(slots) + 1 == 7
+
+
+def test_the_drawing_says_where_each_plate_stands() -> None:
+    text = drive_mount.drawing()
+    for name, (x, *_) in drive_mount.uprights().items():
+        assert f"{name.removeprefix('plate of ').removeprefix('the ')} {x:g}" in text, name
+
+
+def test_no_line_of_the_drawing_leaves_the_sheet() -> None:
+    """A letter of 12 units is 6.2 wide on the average, from a line of this page as Chromium draws it."""
+    wide = float(drive_mount.drawing().split('viewBox="-20 -50 ')[1].split()[0]) - 20
+    for x, line in re.findall(r'<text x="([-\d.]+)"[^>]*>([^<]*)<', drive_mount.drawing()):
+        assert float(x) + 6.2 * len(line) <= wide, line
