@@ -145,10 +145,12 @@ def test_the_sheet_of_a_batch_is_one_page(tmp_path: Path) -> None:
 
 
 def test_a_large_batch_stays_on_one_page_and_says_what_is_left_out() -> None:
-    from sweeprig.report.batch_sheet import MOST_ROWS, batch_html
+    from sweeprig.report.batch_sheet import MOST_ROWS, BatchPage, batch_html
 
     rows = [(f"S-{n}", "pass", "<0.45>") for n in range(60)]
-    page = batch_html("B", counts="60", taken="", heads=("serial", "verdict", "closed"), rows=rows, lines=())
+    page = batch_html(
+        BatchPage("B", counts="60", taken="", heads=("serial", "verdict", "closed"), rows=rows, lines=())
+    )
     assert page.count("<tr>") == MOST_ROWS + 1
     assert "20 more sensors are in the records." in page
     assert "&lt;0.45&gt;" in page

@@ -17,7 +17,7 @@ def batch_lines(name: str, entries: Sequence[Entry], width: int = 120) -> list[s
     s = summarise(name, entries)
     counts = ", ".join(f"{n} {w}" for w, n in s.verdicts.items() if n)
     lines = [
-        *_simulated_lines(s),
+        *simulated_lines(s),
         f"Batch {name}: {count_of(s.n_sensors, 'sensor')}, {count_of(s.n_sweeps, 'sweep')}",
         "",
         *_table(s, last_of_each(counted(entries)), width),
@@ -29,7 +29,13 @@ def batch_lines(name: str, entries: Sequence[Entry], width: int = 120) -> list[s
     return lines
 
 
-def _simulated_lines(s: Summary) -> list[str]:
+def common_lines(end: EndSummary) -> list[str]:
+    """Return what the sensors have in common at one end, for paper."""
+    return [line.strip() for line in _end_lines(end)]
+
+
+def simulated_lines(s: Summary) -> list[str]:
+    """Return that sensors are simulated, or how many simulated ones are left out."""
     if s.left_out:
         return [f"{count_of(s.left_out, 'SIMULATED sweep')} left out."]
     return [SIMULATED] if s.simulated else []
@@ -102,26 +108,3 @@ def _performance_lines(found: st.Performance | None, n: int) -> list[str]:
         f"    {pp}Ppk {found.ppk:.2f}, with 95 % confidence at least {found.ppk_low:.2f}{small}",
         "    (performance, from the spread of the whole batch, ISO 22514-2; in workshops also called Cp and Cpk)",
     ]
-
-
-def batch_sheet(name: str, entries: Sequence[Entry], *, taken: str, workshop: str = "") -> str:
-    """Return the sheet of a batch as one page of HTML."""
-    from sweeprig.report.batch_sheet import batch_html
-
-    s, latest = summarise(name, entries), last_of_each(counted(entries))
-    odd = {serial for end in s.ends for serial in end.outliers}
-    rows = [
-        (e.serial, e.verdict, *(on_screen(*e.measured(end)) for end in ENDS), _notes(e, odd=e.serial in odd))
-        for e in latest
-    ]
-    counts = ", ".join(f"{n} {w}" for w, n in s.verdicts.items() if n)
-    return batch_html(
-        name,
-        counts=f"{count_of(s.n_sensors, 'sensor')}: {counts}",
-        taken=taken,
-        heads=("serial", "verdict", *(f"{end} [V]" for end in ENDS), "findings"),
-        rows=rows,
-        lines=[line.strip() for end in s.ends for line in _end_lines(end)],
-        simulated=" ".join(_simulated_lines(s)),
-        workshop=workshop,
-    )

@@ -33,6 +33,17 @@ def write_sheet_pdf(outcome: Outcome, path: Path) -> None:
     into(path, lambda part: write_pdf(html, part))
 
 
+def write_page(path: Path, html: str) -> None:
+    """Write a page, as PDF where the file's name ends so, else as HTML."""
+    from sweeprig.report.exports import into
+    from sweeprig.report.pdf import write_pdf
+
+    if path.suffix.lower() == ".pdf":
+        into(path, lambda part: write_pdf(html, part))
+        return
+    into(path, lambda part: part.write_bytes(html.encode("utf-8", "replace")))
+
+
 def write_json(outcome: Outcome, path: Path) -> None:
     """Write the result as one JSON object, by its schema (docs/reference/result.md)."""
     from sweeprig.report.exports import into

@@ -175,14 +175,15 @@ def batch_(
     name: Annotated[str, typer.Argument(help="The batch, as named with sweep --series --batch.")],
     place: Place = "",
     sheet_file: Annotated[
-        Path | None, typer.Option("--sheet-file", help="Write the batch's sheet (HTML) here.")
+        Path | None,
+        typer.Option("--sheet-file", help="Write the batch's sheet here: HTML, or PDF by its ending."),
     ] = None,
     sheet: opt.OldSheetFile = None,
     as_json: opt.AsJson = False,
 ) -> None:
     """Show the table of a batch again, and how its sensors spread."""
     from sweeprig.bench.batch.batch import batch_json, entries_of_records
-    from sweeprig.bench.batch.text import batch_lines, batch_sheet
+    from sweeprig.bench.batch.text import batch_lines
     from sweeprig.errors import InputError
 
     found = Wanted(place, batch=name).find(full=True)[::-1]
@@ -197,11 +198,11 @@ def batch_(
     )
     sheet = sheet_file or sheet
     if sheet is not None:
-        from sweeprig.bench.shop.records import write_export
+        from sweeprig.bench.batch.sheet import batch_sheet
+        from sweeprig.bench.review.sheets import write_page
         from sweeprig.cli.session import settings
 
-        taken = f"{found[0].created[:10]} to {found[-1].created[:10]}"
-        write_export(sheet, batch_sheet(name, entries, taken=taken, workshop=settings()[0].workshop))
+        write_page(sheet, batch_sheet(name, found, workshop=settings()[0].workshop))
         console.say(f"Sheet: {sheet}")
 
 
