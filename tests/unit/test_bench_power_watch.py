@@ -194,6 +194,18 @@ def test_a_sweep_that_nobody_begins_lets_the_sensor_go(
     assert list(tmp_path.glob("*.journal")) == []
 
 
+@pytest.mark.parametrize(("signal_v", "name"), [(0.0, "sensor ground"), (4.99, "the supply")])
+def test_a_signal_that_stays_at_a_rail_lets_the_sensor_go(tmp_path: Path, signal_v: float, name: str) -> None:
+    rig = ScriptedRig(lambda o: (signal_v, 0.0, 5.0) if o.supply else (0.0, 0.0, 0.0))
+    order = SweepOrder(POWERED, tmp_path, tmp_path / "calibrations")
+    with pytest.raises(InputError, match=f"stays at {name}. The sensor is switched off") as raised:
+        take(client_of(rig), order, watch=UNWATCHED)
+    assert "for 20 s" in raised.value.seen
+    assert "sweeprig check" in raised.value.next_step
+    assert not rig.out.supply
+    assert list(tmp_path.glob("*.journal")) == []
+
+
 # --- a board that has let go by itself, and records that are no data
 
 
