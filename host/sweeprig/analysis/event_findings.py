@@ -39,6 +39,7 @@ ROUGH_HERE = "Sweep slowly across it again; noise that stays at this place means
 ROUGH_IN_MOVEMENT = (
     "Sweep slowly again; noise that comes with movement only means a worn track: replace the sensor."
 )
+WORN_TOO = "the track has a worn spot as well"
 NEARLY_ALL = 0.75  # of the strokes over a place, or of the events: it is there; own choice, no source
 TEXTURE_PERCENT = (
     10.0  # % of supply: events of a rough track; a wire that opens when the lever moves goes deeper
@@ -275,7 +276,8 @@ def _loose(events: tuple[Event, ...], p: float | None, track: TrackMap | None, c
         "clean or replace the contact where the dropouts come."
     )
     cause, pulled, first = _pulled(events)
-    able, more = in_words(track) if track is not None and track.more_strokes is not None else ("", "")
+    asks = track is not None and track.more_strokes is not None
+    able, more = in_words(track, WORN_TOO) if asks else ("", "")
     numbers = numbers_of(events) | numbers_of_power(track)
     text, step = text + pulled + able, first + step + f" {more}".rstrip()
     return Finding(Code.LOOSE_CONNECTION, cause, channel, None, text, step, numbers=numbers)

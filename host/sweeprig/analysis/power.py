@@ -22,6 +22,7 @@ CLUSTER_P = 0.01  # chance of events so close together, at most, that names a pl
 SURE_P = CLUSTER_P / 2  # of one of the two tests that look for it
 WORTH_ASKING = 12  # strokes, where it is not known how many would tell more; own choice, no source
 N_FINE = 200  # bins of 0.5 % of travel
+WORN_OR_LOOSE = "it is a worn spot or a loose connection"
 
 
 def power(n_strokes: int, share: float) -> float:
@@ -36,8 +37,11 @@ def power(n_strokes: int, share: float) -> float:
     )
 
 
-def in_words(track: TrackMap | None) -> tuple[str, str]:
-    """Return what these strokes can tell, for the evidence, and what would tell more, for the next step."""
+def in_words(track: TrackMap | None, open_point: str = WORN_OR_LOOSE) -> tuple[str, str]:
+    """Return what these strokes can tell, for the evidence, and what would tell more, for the next step.
+
+    `open_point`: what more strokes would show.
+    """
     if track is None or not track.n_strokes:
         return "", ""
     n = track.n_strokes
@@ -51,8 +55,7 @@ def in_words(track: TrackMap | None) -> tuple[str, str]:
     many = "stroke" if more == 1 else "strokes"
     return (
         able,
-        f"{more} more slow {many} would show whether it is a worn spot or a loose connection"
-        f" {how_to_sweep(n + more)}. ",
+        f"{more} more slow {many} would show whether {open_point} {how_to_sweep(n + more)}. ",
     )
 
 
