@@ -47,7 +47,7 @@ def test_a_sweep_is_rehearsed_with_prompts_and_keys(tmp_path: Path) -> None:
         t.until(lambda t: "rehearsal: o opens" in t.text())
         strokes(t)
         assert t.end() == 0, t.text()
-        assert "Both ends keep clear of both rails" in t.text()
+        assert "Both ends keep clear of ground and supply" in t.text()
         assert "SIMULATED" in t.text()
 
 
@@ -70,7 +70,7 @@ def test_a_rehearsed_prompt_that_is_refused_feeds_nothing(tmp_path: Path) -> Non
         t.until_asked("OFF the harness")
         t.send("n\n")
         assert t.end() == 5
-        assert "First power" not in t.text()
+        assert "no overload" not in t.text()
 
 
 def test_the_lever_of_a_check_is_moved_by_keys(tmp_path: Path) -> None:

@@ -1,4 +1,4 @@
-"""First power at both lever positions of a sweep: an overload at the other end switches off, ends it and is said."""
+"""The supply at both lever positions of a sweep: an overload at the other end switches off, ends it and is said."""
 
 from __future__ import annotations
 
@@ -56,15 +56,15 @@ def sweep(rig: ScriptedRig, folder: Path, setup: SweepSetup = POWERED):
 
 
 def first_power(lines: tuple[str, ...]) -> list[str]:
-    return [line for line in lines if line.startswith("First power")]
+    return [line for line in lines if line.startswith("Supply at")]
 
 
 def test_both_positions_stand_in_the_capture(tmp_path: Path) -> None:
     capture = sweep(ScriptedRig(moved(lambda x: SUPPLY_V - 0.1 * x)), tmp_path)
     here, there = first_power(capture.setup.prepared)
-    assert "this lever position: supply 5.00 V" in here
+    assert "this lever position: 5.00 V" in here
     assert "the other lever position (signal 4.1" in there
-    assert "supply 4.90 V, no overload" in there
+    assert ": 4.90 V, no overload" in there
     assert capture.ended == "complete"
     assert first_power(read_capture(Path(capture.path)).setup.prepared) == [here, there]
 
@@ -261,4 +261,4 @@ def test_records_called_bad_are_no_short(tmp_path: Path) -> None:
     assert capture.ended == "complete"
     here, there = first_power(capture.setup.prepared)
     assert "this lever position" in here
-    assert "supply 5.00 V" in there
+    assert ": 5.00 V" in there

@@ -91,11 +91,11 @@ def about_flats(
         code = Code.DEAD_BAND_CLOSED if closed else Code.DEAD_BAND_OPEN
         text = (
             f"{p.place} end at {p.level_v:z.3f} V for {p.seconds:.2f} s, "
-            f"{abs(p.level_v - p.rail_v) * 1e3:z.0f} mV from its rail; "
-            f"noise there {p.noise_ratio:.2f} times that elsewhere"
+            f"{abs(p.level_v - p.rail_v) * 1e3:z.0f} mV from {'ground' if p.place == 'low' else 'the supply'}, and "
+            f"quieter there than elsewhere (noise {p.noise_ratio:.2f} times as large)"
             + ("" if sense is not Sense.UNKNOWN else "; sense unknown, low end is taken as closed")
         )
-        step = "Turn an adjustable sensor until both ends leave the rails, or check stop and part."
+        step = "Turn an adjustable sensor until both ends are clear of ground and supply, or check stop and part."
         where = (0.0, 1.0) if closed else (99.0, 100.0)
         out.append(Finding(code, Cause.MOUNTING, 0, where, text, step, numbers={"level_v": p.level_v}))
     for r in rough:

@@ -45,10 +45,7 @@ def in_words(track: TrackMap | None, open_point: str = WORN_OR_LOOSE) -> tuple[s
     if track is None or not track.n_strokes:
         return "", ""
     n = track.n_strokes
-    able = (
-        f"; {n} strokes find a worn spot in {100 * power(n, HALF):.0f} % of sweeps if the wiper "
-        f"lifts in half of the passes, in {100 * power(n, 1.0):.0f} % if it lifts in every pass"
-    )
+    able = f"; {_able(n)}"
     more = track.more_strokes
     if more is None:
         return able, ""
@@ -57,6 +54,14 @@ def in_words(track: TrackMap | None, open_point: str = WORN_OR_LOOSE) -> tuple[s
         able,
         f"{more} more slow {many} would show whether {open_point} {how_to_sweep(n + more)}. ",
     )
+
+
+def _able(n_strokes: int) -> str:
+    """Return how often so few strokes miss a worn spot."""
+    if n_strokes < FEWEST_AT_ONE_PLACE:
+        return f"{n_strokes} stroke{'s are' if n_strokes > 1 else ' is'} too few to show a worn spot"
+    missed = 100 * (1 - power(n_strokes, HALF))
+    return f"{n_strokes} strokes would miss a worn spot that opens in every second pass in {missed:.0f} of 100 sweeps"
 
 
 def how_to_sweep(strokes: int) -> str:

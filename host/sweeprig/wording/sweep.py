@@ -64,7 +64,7 @@ def ends_words(state: SweepState) -> tuple[str, ...]:
         else f"{reading.low_v:z.3f} to {reading.high_v:z.3f} V"
     )
     supply = "not observed" if reading.supply_v is None else f"{reading.supply_v:z.3f} V"
-    lost = (f"{reading.n_lost} RECORDS LOST",) if reading.n_lost else ()
+    lost = (f"{reading.n_lost} ms LOST",) if reading.n_lost else ()
     return (f"seen {seen}", f"supply {supply}", *lost)
 
 

@@ -1,6 +1,6 @@
 """Cautions and confirmations: what is shown, what must be confirmed, and what a job has confirmed already.
 
-The texts are common practice of the trade (no source). Local codes, the vehicle's own service procedure and
+The texts are common practice of the trade (no source). Local regulations, the vehicle's own service procedure and
 licensed practice come before every line here.
 """
 

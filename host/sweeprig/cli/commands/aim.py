@@ -30,7 +30,10 @@ class AimOptions(SensorOptions, PageOptions):
 
     mount: Annotated[
         str,
-        typer.Option("--mount", help="slotted, fixed, electronic-throttle, pedal or stop-screw."),
+        typer.Option(
+            "--mount",
+            help="What the sensor sits on: slotted, fixed, electronic-throttle, pedal or stop-screw.",
+        ),
     ] = ""
     target: Annotated[
         float | None, typer.Option("--target", help="Closed throttle volts from the vehicle's specification.")
@@ -40,7 +43,11 @@ class AimOptions(SensorOptions, PageOptions):
         typer.Option("--volts-per-degree", help="Slope of this sensor, if known [V per degree]."),
     ] = None
     angle: Annotated[
-        list[str] | None, typer.Option("--angle", help="DEGREES=VOLTS at closed throttle; needed twice.")
+        list[str] | None,
+        typer.Option(
+            "--angle",
+            help="DEGREES=VOLTS: closed throttle read at one angle of the mount. Give it twice, for volts per degree.",
+        ),
     ] = None
     from_file: Annotated[
         Path | None, typer.Option("--from", help="Capture that shows both ends; default: sweep first.")
@@ -92,7 +99,7 @@ def _order(asked: AimOptions) -> SweepOrder:
 
     setup = asked.setup(seconds=asked.seconds, starts=Starts.CLOSED)
     if asked.profile is None and asked.target is None and load_profile(setup.profile).aim is None:
-        console.say(f"Profile {SLOTTED_PROFILE}: {setup.profile} has no target for the closed end.")
+        console.say(f"Using profile {SLOTTED_PROFILE}: {setup.profile} gives no target for closed throttle.")
         setup = replace(setup, profile=SLOTTED_PROFILE)
     return replace(asked.order(setup), timed=asked.seconds is not None)
 
