@@ -191,7 +191,8 @@ def test_what_is_not_known_is_said(pages: dict[str, Page]) -> None:
 
 def test_rig_calibration_losses_hash_and_versions(pages: dict[str, Page]) -> None:
     text = pages["good"].text
-    for shown in ("full build, rp2040", "line+linearity, 12 days old", "none of 5000 data blocks", oc.SHA, "sweeprig 0.1.0",
+    for shown in ("full build, rp2040", "line+linearity, 12 days old", "none of 5000 data blocks", oc.SHA,
+                  "sweeprig 0.1.0",
                   "12 µs, if it is 27 mV deep or more at the sensor",
                   "serial M-11, certificate C-2030-88"):  # fmt: skip
         assert shown in text
