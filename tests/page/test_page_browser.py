@@ -291,7 +291,7 @@ def test_a_sensor_is_turned_by_what_the_phone_shows(phone: Browser, tmp_path: Pa
     """A rehearsal: keys at the terminal turn the simulated sensor, the phone shows distance and direction."""
     before = write_capture(tmp_path / "before.sweep", capture_of("badly-mounted", seed=3, seconds=6.0))
     bench = terminals(
-        "aim", "--page", "--mount", "slotted", "--from", before.path, "--confirm", "plug-off",
+        "aim", "--page", "--mount", "slotted", "--from", before.path, "--confirm", "plug-off,turning",
         "--port", "sim://badly-mounted?rehearse=yes&vm=cpython&seed=3",
     )  # fmt: skip
     phone.open(f"http://{bench.host}/key/{bench.key}")

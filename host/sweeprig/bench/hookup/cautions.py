@@ -95,7 +95,11 @@ SYSTEM_24 = (
         "The vehicle has a 24 V system, as its plate or its two batteries in series show.",
     )
 )
-ALL = (CAUTIONS, PLUG_OFF, LAPTOP, USB_FIRST, SECURED, IDLE)
+TURNING = Confirmation(  # of `aim`, before the sensor is turned
+    "turning",
+    "The cautions about turning above are read and followed.",
+)
+ALL = (CAUTIONS, PLUG_OFF, LAPTOP, USB_FIRST, SECURED, IDLE, TURNING)
 
 
 def cautions_for(setting: str, hookup: str) -> tuple[str, ...]:
