@@ -20,6 +20,7 @@ STALLED_COUNTS = 4  # a shaft that moves less in STALLED_MS stands still
 STALLED_MS = 300
 SPARE_MS = 1000  # beyond the time that the way takes at its speed
 HOME_COUNTS = 4608  # home lies within a turn, and an eighth of one
+PAST_HOME = 64  # counts, 5.6 degrees: the closed stop lies so far behind the home switch at most
 WRONG_COUNTS = 8  # 0.7 degrees: what a movement may go the other way
 READ_EVERY_MS = 4
 ASK_AGAIN_MS = 200  # where the encoder does not answer: a stuck bus must not eat the time of the windows
@@ -78,13 +79,19 @@ class Drive:
             return "home" if self._shaft.at_home() else None
         if self._moved >= self._asked - NEAR:
             return "arrived"
-        return "home reached" if not self._upwards and self._shaft.at_home() else None
+        if self._upwards or not self._shaft.at_home():
+            self._home_at = None
+            return None
+        if self._home_at is None:
+            self._home_at = self._moved
+        return "home reached" if self._moved - self._home_at >= PAST_HOME else None
 
     def _goes_wrong(self):
         """Return whether the shaft goes the other way; the first movement learns which way the motor turns."""
         if self._moved >= WRONG_COUNTS:
             self._learnt = True
-        if self._moved > -WRONG_COUNTS:
+        self._most = max(self._most, self._moved)
+        if self._moved > self._most - WRONG_COUNTS:
             return False
         if self._learnt:
             return True
@@ -96,7 +103,7 @@ class Drive:
         """Take the motor to turn the other way from now on."""
         self._reversed = not self._reversed
         self._asked -= self._moved
-        self._moved = self._stall_at = 0
+        self._moved = self._most = self._stall_at = 0
         self._shaft.turn(self._upwards != self._reversed, self._speed)
 
     def _tries_the_other_way(self):
@@ -139,6 +146,8 @@ class Drive:
             self._end("stopped")
         elif action == "free":
             self.free()
+        elif not self.moving:
+            self._position = self._shaft.position()
         return {"state": self.state, "moving": self.moving, "position": self._position}
 
     def _look(self):
@@ -149,8 +158,9 @@ class Drive:
 
     def _go(self, upwards, counts, speed, *, homing):
         self._upwards, self._homing, self._asked, self._speed = upwards, homing, counts, speed
-        self._last, self._moved, self._stall_at = self._position, 0, 0
+        self._last, self._moved, self._most, self._stall_at = self._position, 0, 0, 0
         self._tried = False  # in this movement, both ways
+        self._home_at = None  # what was moved when the home switch was met
         self._began_ms = self._stall_ms = self._ms()
         self._longest_ms = SPARE_MS + 1000 * counts // speed
         self._shaft.turn(upwards != self._reversed, speed)

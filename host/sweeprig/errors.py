@@ -128,6 +128,10 @@ class HookupError(SafetyError):
     """This rig, build or wiring does not allow the hookup asked for."""
 
 
+class DriveError(SafetyError):
+    """The motor of a driven build does not move the lever as it was asked to; it is without current."""
+
+
 class InterlockError(SafetyError):
     """The vehicle does not look safe for a sweep."""
 

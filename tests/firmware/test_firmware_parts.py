@@ -106,6 +106,10 @@ def test_the_drive_stops_by_itself(kind: int, state: str, within_ms: int, free: 
     out = case("drive", kind)
     assert out["start"] == "moving"
     assert out["state"] == state
+    if state == "home reached":
+        assert 200 - out["at"] == pytest.approx(
+            64, abs=5
+        )  # counts past the switch: the lever meets its stop there
     assert out["ms"] <= within_ms
     assert (out["duty"], out["free"]) == (0, free)
 
@@ -163,6 +167,14 @@ def test_a_motor_that_turns_the_wrong_way_is_let_go() -> None:
     assert least > -20
     assert most == 0
     assert ms < 50
+
+
+@pytest.mark.micropython
+def test_a_motor_that_turns_round_amid_a_way_is_let_go() -> None:
+    ((state, at, _least, most, ms, free),) = case("runaway", "amid")
+    assert (state, free) == ("wrong way", 1)
+    assert most - (at - 1000) < 16  # counts back from where it had come, 1.4 degrees
+    assert ms < 530
 
 
 @pytest.mark.micropython

@@ -22,7 +22,7 @@ def commands(capture: str) -> list[list[str]]:
               "calibrate": ("verify", "ramp", "show", "list"),
               "profile": ("list", "show", "new", "check"), "config": ("show", "set", "path")}  # fmt: skip
     single = ["guide", "demo", "rigs", "install", "sweep", "review", "check", "watch", "aim", "wiggle", "gauge",
-              "pins", "compare", "recover", "sheet", "send", "collect"]  # fmt: skip
+              "motor", "pins", "compare", "recover", "sheet", "send", "collect"]  # fmt: skip
     helps = [["-h"], *([name, "-h"] for name in (*single, *groups))]
     helps += [[group, name, "-h"] for group, names in groups.items() for name in names]
     ohms = ["1-2=4.87k", "1-3=600/4.1k", "2-3=4.3k/800"]
@@ -35,6 +35,7 @@ def commands(capture: str) -> list[list[str]]:
         ["install", *_sim("good")], ["check", *_sim("open-signal")], ["aim", "--mount", "slotted", "--from", capture],
         ["aim", "--mount", "pedal"], ["sweep", "--port", "/dev/nothing-there"], ["sweep", *_sim("nonsense")],
         ["wiggle", "--seconds", "2", "--marks", "0:plug,9:bulkhead", *_sim("loose-connector")],
+        ["motor", *_sim("good")], ["motor", "--port", f"{SIM[1].format('good')}&board=driven&motor=stuck"],
         ["review", "nothing.sweep"], ["recover"], ["records", "show", "99"],
         ["sweep", "--profile", "fixd", *_sim("good")],
         ["sweep", "--hookup", "tapped", "--drive", "combustion", "--confirm", "cautions,usb-first", *_sim("good")],

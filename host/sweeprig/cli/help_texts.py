@@ -38,6 +38,7 @@ EXAMPLES: dict[str, tuple[str, str]] = {
         "sweeprig wiggle --seconds 60",
         "sweeprig wiggle --marks '0:plug,20:bulkhead,40:controller end'",
     ),
+    "motor": ("sweeprig motor --angle", "sweeprig motor --step 2"),
     "gauge": ("sweeprig gauge readings.csv", "sweeprig gauge --batch 'gauge May' --tolerance 0.1"),
     "send": ("sweeprig send --sweeps 6 --job 1042", "sweeprig send --wiggle --seconds 120"),
     "collect": ("sweeprig collect --list", "sweeprig collect --remove"),

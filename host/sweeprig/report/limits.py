@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from sweeprig.judge.model import Check, Margin
-from sweeprig.judge.names import source_of
 from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.profile_model import Profile
 from sweeprig.report.figures import NONE, known, number_text, spread_text, volts
 from sweeprig.report.names import name_of
 
 ORDER = {"fail": 0, "undecided": 1, "pass": 2}
+
+OWN = "own choice, no source"  # as profiles say it
 
 
 @dataclass(frozen=True)
@@ -27,17 +28,24 @@ class LimitRow:
     source: str
 
 
+def _source(text: str) -> str:
+    """Return a limit's source as a customer reads it."""
+    return text.replace(OWN, "chosen for this profile").replace(
+        "common practice, no source", "common practice"
+    )
+
+
 def margin_row(m: Margin, profile: Profile) -> LimitRow:
     """Return one margin in words; where it holds for ratio x nominal supply, `value` is that."""
     limits = profile.limits
     return LimitRow(
-        name=f"{m.end_text[:1].upper()}{m.end_text[1:]}, {m.rail_text}",
+        name=f"{m.end_text[:1].upper()}{m.end_text[1:]}, {m.rail} rail",
         value=volts(m.value_v),
         spread=spread_text(m.value_v, m.u95),
         must=f"{'above' if m.rail == 'lower' else 'below'} {volts(m.limit_v)}",
         verdict=str(m.verdict),
         decide=m.would_decide,
-        source=source_of((limits.lower_rail if m.rail == "lower" else limits.upper_rail).source),
+        source=_source((limits.lower_rail if m.rail == "lower" else limits.upper_rail).source),
     )
 
 
@@ -63,7 +71,7 @@ def check_row(check: Check) -> LimitRow:
         must=_must(check),
         verdict=str(check.verdict),
         decide=check.would_decide,
-        source=source_of(check.source),
+        source=_source(check.source),
     )
 
 

@@ -41,22 +41,24 @@ class Shaft:
     def __init__(self, parts: DriveParts) -> None:
         self.taken = False  # whether the motor has ever turned the lever
         self.deg = 0.0
-        self._parts = parts
+        self.parts = parts
         self._motor_deg = 0.0
-        self._rate_deg_s = 0.0
+        self.rate_deg_s = 0.0  # of the motor
+        self.asked = 0  # what the firmware asked last; 0: without current
 
     def turn(self, what: int) -> None:
         """Do what the firmware asks of the motor: bits of fed_drive.TURN_*."""
+        self.asked = what
         rate = (what & fed_drive.TURN_COUNTS) * DEG if what & fed_drive.TURN_HELD else 0.0
         if rate and not self.taken:
             self.taken, self._motor_deg = True, self.deg
         way = 1.0 if what & fed_drive.TURN_UP else -1.0
-        self._rate_deg_s = {"reversed": -way, "stuck": 0.0}.get(self._parts.motor, way) * rate
+        self.rate_deg_s = {"reversed": -way, "stuck": 0.0}.get(self.parts.motor, way) * rate
 
     def go(self, seconds: float) -> float:
         """Let time pass; return the shaft's angle [deg]."""
-        play = self._parts.slack_deg / 2
-        motor = self._motor_deg + self._rate_deg_s * seconds
+        play = self.parts.slack_deg / 2
+        motor = self._motor_deg + self.rate_deg_s * seconds
         at = min(max(self.deg, motor - play), motor + play)
         self.deg = min(max(at, 0.0), TRAVEL_DEG)
         self._motor_deg = min(max(motor, self.deg - play), self.deg + play)  # the belt slips at a stop
@@ -64,11 +66,9 @@ class Shaft:
 
     def state(self) -> bytes:
         """Return what the encoder and the home switch say, for the firmware."""
-        counts = (self._parts.zero + round(self.deg / DEG)) % drive.COUNTS
-        pressed = {"open": True, "never": False}.get(self._parts.home, self.deg <= HOME_DEG)
-        return struct.pack(
-            fed_drive.SHAFT_FORMAT, counts if self._parts.magnet else wire.NO_POSITION, pressed
-        )
+        counts = (self.parts.zero + round(self.deg / DEG)) % drive.COUNTS
+        pressed = {"open": True, "never": False}.get(self.parts.home, self.deg <= HOME_DEG)
+        return struct.pack(fed_drive.SHAFT_FORMAT, counts if self.parts.magnet else wire.NO_POSITION, pressed)
 
 
 class MotorPath:

@@ -226,6 +226,7 @@ def runaway(kind):
         least = most = 0
         while part.moving and clock.now < began + 20000:
             clock.now += 1
+            shaft.way = -1 if kind == "amid" and clock.now >= 500 else shaft.way
             shaft.turn()
             Pin.levels[pins.HOME] = 0
             part.tick()
@@ -245,6 +246,8 @@ def runaway(kind):
         shaft.stuck = kind == "jammed"
         go(1100)
         go(1200)
+    elif kind == "amid":
+        go(2000)
     elif kind == "round":
         go(100)
         go(3900)

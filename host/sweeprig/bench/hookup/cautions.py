@@ -1,6 +1,6 @@
 """Cautions and confirmations: what is shown, what must be confirmed, and what a job has confirmed already.
 
-The texts are common practice of the trade (no source). Local regulations, the vehicle's own service procedure and
+The texts are common practice of the trade (no source). Local codes, the vehicle's own service procedure and
 licensed practice come before every line here.
 """
 
@@ -89,17 +89,19 @@ IDLE = Confirmation(
     "idle",
     "Recording at idle: throttle untouched, no hands near moving or hot parts, vehicle secured.",
 )
+CLEAR = Confirmation(
+    "clear",
+    "Fingers, sleeves and leads are clear of lever, belt and coupling: the motor moves them by itself and pinches. Its"
+    " switch S3 is within reach.",
+    each_time=True,
+)
 SYSTEM_24 = (
     Confirmation(  # asked where the battery's volts alone decide nothing; as an option it is --system 24
         "system-24",
         "The vehicle has a 24 V system, as its plate or its two batteries in series show.",
     )
 )
-TURNING = Confirmation(  # of `aim`, before the sensor is turned
-    "turning",
-    "The cautions about turning above are read and followed.",
-)
-ALL = (CAUTIONS, PLUG_OFF, LAPTOP, USB_FIRST, SECURED, IDLE, TURNING)
+ALL = (CAUTIONS, PLUG_OFF, LAPTOP, USB_FIRST, SECURED, IDLE, CLEAR)
 
 
 def cautions_for(setting: str, hookup: str) -> tuple[str, ...]:
@@ -162,7 +164,11 @@ def refused(item: Confirmation) -> SafetyError:
     return SafetyError(
         f"Not confirmed yet: {item.text}",
         seen="no confirmation",
-        limit="a confirmation after each move of the plug"
+        limit=(
+            "a confirmation each time the motor turns"
+            if item.key == CLEAR.key
+            else "a confirmation after each move of the plug"
+        )
         if item.each_time
         else f"a confirmation for this job, at most {HOLDS.total_seconds() / 3600:.0f} hours old",
         next_step=f"do this, then confirm when asked, or add --confirm {item.key}",

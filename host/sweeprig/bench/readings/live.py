@@ -23,6 +23,7 @@ from sweeprig.link.messages import Records as Records
 SETTLE_S = 0.1  # [s] of records left out after a switch; the front end settles in far less
 POLL_S = 0.1
 OFF: tuple[tuple[str, str, dict[str, Any]], ...] = (
+    ("drive", "drive", {"action": "free"}),
     ("supply-switch", "supply", {"on": False}),
     ("burden", "burden", {"on": False}),
     ("bias", "bias", {"mode": "off"}),
@@ -149,7 +150,10 @@ def switch(client: RigClient, what: str, **args: Any) -> bool:
 
 
 def release(client: RigClient) -> None:
-    """Switch off supply, burden and bias, whichever are fitted. All are tried before the first LinkError is raised."""
+    """Let the motor go, switch off supply, burden and bias, whichever are fitted.
+
+    All are tried before the first LinkError is raised.
+    """
     errors: list[LinkError] = []
     for word, what, off in OFF:
         if has(client, word):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from sweeprig.analysis.model import Finding
@@ -69,7 +70,7 @@ def card_of(outcome: Outcome, hand_over: str = "", *, capture: str = "") -> Card
         facts=_facts(outcome),
         faults=tuple(_fault(f) for f in found),
         next_step=_next(outcome, hand_over, capture),
-        not_judged=_named(not_judged(outcome, command=True), capture),
+        not_judged=not_judged(outcome, how="To judge it: --profile"),
         simulated=outcome.simulated,
     )
 
@@ -77,12 +78,7 @@ def card_of(outcome: Outcome, hand_over: str = "", *, capture: str = "") -> Card
 def _next(outcome: Outcome, hand_over: str, capture: str) -> str:
     if hand_over and outcome.judgement.verdict is Verdict.PASS:
         return hand_over
-    return _named(next_step(outcome), capture)
-
-
-def _named(text: str, capture: str) -> str:
-    """Return a text with the capture in the command that judges it again."""
-    return text.replace(f"review {NAME} ", f"review {capture or NAME} ")
+    return next_step(outcome).replace(f"review {NAME} ", f"review {capture or NAME} ")
 
 
 def _shown(outcome: Outcome) -> list[str]:
@@ -134,7 +130,7 @@ def _fault(f: Finding) -> NamedFault:
 def _sentence(outcome: Outcome, found: tuple[Finding, ...]) -> str:
     judgement = outcome.judgement
     if judgement.verdict is Verdict.PASS:
-        kept = "are within limits" if ends_are_judged(outcome.profile) else "keep clear of ground and supply"
+        kept = "are within limits" if ends_are_judged(outcome.profile) else "keep clear of both rails"
         return f"Both ends {kept}, uncertainty included. No fault seen."
     faults = [_fault(f) for f in found if f.severity == "fault"]
     if judgement.verdict is Verdict.FAIL and faults:
@@ -164,4 +160,15 @@ def _facts(outcome: Outcome) -> str:
     strokes = f"{n} full stroke{'' if n == 1 else 's'}"
     sense = outcome.analysis.sense
     signal = "sense unknown" if sense == "unknown" else f"signal {sense}"
-    return f"{signal}, {strokes}, profile {outcome.judgement.profile_name}"
+    return f"{signal}, {strokes}, profile {outcome.judgement.profile_name}{_against_angle(outcome)}"
+
+
+def _against_angle(outcome: Outcome) -> str:
+    """Return linearity and hysteresis; "" where no angle was seen, or one that comes late."""
+    line, angle = outcome.analysis.linearity, outcome.trace.angle_deg
+    if line is None or line.late_s or angle is None:
+        return ""
+    apart = f" and {line.hysteresis_percent:.2f}" if math.isfinite(line.hysteresis_percent) else ""
+    names = "linearity and hysteresis" if apart else "linearity"
+    travel = float(angle.max() - angle.min())
+    return f"; {names} {line.independent_percent:.2f}{apart} % of supply over {travel:.1f} degrees"

@@ -98,6 +98,21 @@ def event(e: Event) -> dict[str, Any]:
     }
 
 
+def against_angle(outcome: Outcome) -> dict[str, Any] | None:
+    """Return linearity and hysteresis in % of applied voltage; None where no angle was seen, or one that comes late."""
+    line, angle = outcome.analysis.linearity, outcome.trace.angle_deg
+    if line is None or line.late_s or angle is None:
+        return None
+    return {
+        "travel_deg": number(float(angle.max() - angle.min())),
+        "linearity_percent": number(line.independent_percent),
+        "linearity_terminal_percent": number(line.terminal_percent),
+        "linearity_zero_based_percent": number(line.zero_based_percent),
+        "hysteresis_percent": number(line.hysteresis_percent),
+        "volts_per_degree": number(line.volts_per_degree),
+    }
+
+
 def _measured(outcome: Outcome) -> dict[str, Any]:
     quantities = outcome.judgement.quantities
     unknown = (
@@ -123,6 +138,7 @@ def to_result(outcome: Outcome) -> dict[str, Any]:
         "sense": analysis.sense.value,
         "sense_evidence": analysis.sense_evidence,
         "strokes": len(analysis.strokes),
+        "against_angle": against_angle(outcome),
         **_measured(outcome),
         "plain_min_v": number(analysis.plain.min_v),
         "plain_max_v": number(analysis.plain.max_v),

@@ -10,6 +10,7 @@ import typer
 from sweeprig.cli import options as opt
 from sweeprig.cli.asking import asking, books
 from sweeprig.cli.console import EXIT_OF_VERDICT, console
+from sweeprig.cli.driving import drive_sweep
 from sweeprig.cli.paging import Page, PageOptions, beside, rounds, shared_desk
 from sweeprig.cli.session import SensorOptions, records_place, report_recovered, settings, with_options
 from sweeprig.cli.sweeping import numbers_by, print_done, show_card, show_outcome, status_of, take_sweep
@@ -42,6 +43,16 @@ class SweepOptions(SensorOptions, PageOptions):
         typer.Option("--series", help="Sweep a batch: each sweep starts on movement and ends by itself."),
     ] = False
     batch: Annotated[str, typer.Option("--batch", help="With --series: the batch's name.")] = ""
+    driven: Annotated[
+        bool,
+        typer.Option("--driven", help="Driven build: the motor moves the lever; linearity and hysteresis."),
+    ] = False
+    travel: Annotated[
+        float | None,
+        typer.Option(
+            "--travel", help="With --driven: how far it opens [degrees]; else it looks for the stop."
+        ),
+    ] = None
     full: opt.Full = False
     budget: opt.Budget = False
     monte_carlo: opt.MonteCarlo = False
@@ -78,11 +89,46 @@ def _check_end(asked: SweepOptions) -> None:
             limit="one of them",
             next_step="leave one out",
         )
+    _check_driven(asked)
+
+
+def _check_driven(asked: SweepOptions) -> None:
+    """Raise InputError where an option does not go with the motor, HookupError off the bench."""
+    from sweeprig.errors import InputError
+
+    if asked.driven:
+        from sweeprig.bench.drive.motor import check_place
+
+        check_place(asked.hookup, asked.place)
+    others = {
+        "--seconds": asked.seconds is not None,
+        "--series": asked.series,
+        f"--starts {asked.starts}": asked.starts not in (None, Starts.CLOSED),
+    }
+    named = [option for option, is_given in others.items() if is_given]
+    if asked.driven and named:
+        raise InputError(
+            "The motor makes whole strokes from the closed end.",
+            seen=f"--driven {' '.join(named)}",
+            limit="--driven, with --strokes or --travel",
+            next_step="leave one out",
+        )
+    if asked.travel is not None and not asked.driven:
+        raise InputError(
+            "A travel is for the motor.",
+            seen="--travel without --driven",
+            limit="both",
+            next_step="add --driven",
+        )
 
 
 def _once(asked: SweepOptions, order: SweepOrder, page: Page) -> SweepDone:
     bell = settings()[0].bell
     with asked.rig() as client:
+        if asked.driven:
+            return drive_sweep(
+                client, order, travel_deg=asked.travel, confirm=asked.confirm, bell=bell, page=page
+            )
         return take_sweep(
             client, order, confirm=asked.confirm, countdown=asked.countdown, bell=bell, page=page
         )

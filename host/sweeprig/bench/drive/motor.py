@@ -1,0 +1,177 @@
+"""The motor as the host sees it: degrees in, where the lever is out; what ended a movement, and what to do about it.
+
+The board decides when a movement ends (docs/reference/firmware.md, Drive); here it gets its words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from sweepboard import wire
+from sweepboard.command_table import SLOWEST_COUNTS_S
+from sweepboard.drive import COUNTS, HALF_TURN, PAST_HOME, STALLED_COUNTS, STALLED_MS, WRONG_COUNTS
+from sweeprig.bench.hookup.cautions import CLEAR, Ask, refused
+from sweeprig.bench.hookup.prepare import is_simulated
+from sweeprig.bench.readings import live
+from sweeprig.capture.model import SweepSetup
+from sweeprig.errors import DriveError, HookupError
+from sweeprig.link.client import RigClient
+from sweeprig.words import Hookup, Setting
+
+DEG = 360.0 / COUNTS  # of one count of the encoder
+MOST_DEG = 170.0  # of one movement: the board takes the shorter way round, which is half a turn at most
+CHECK_AGAIN = "check it with: sweeprig motor"
+
+
+@dataclass(frozen=True)
+class Where:
+    """Where the lever is and what the motor does."""
+
+    state: str
+    moving: bool
+    counts: int | None  # of the encoder; None: it does not answer
+
+    @property
+    def deg(self) -> float:
+        """The encoder's own angle [deg], 0 to 360; nan where it does not answer."""
+        return float("nan") if self.counts is None else float(self.counts * DEG)
+
+
+def between(start: Where, end: Where) -> float:
+    """Return how far [deg] the lever is from `start`, by the shorter way round; nan where that is not known."""
+    if start.counts is None or end.counts is None:
+        return float("nan")
+    return float(((end.counts - start.counts + HALF_TURN) % COUNTS - HALF_TURN) * DEG)
+
+
+class Motor:
+    """The drive of one rig."""
+
+    def __init__(self, client: RigClient) -> None:
+        self._client = client
+
+    def where(self) -> Where:
+        """Return where the lever is now. Raises LinkError."""
+        return self._ask("where")
+
+    def go(self, start: Where, by_deg: float, deg_s: float) -> Where:
+        """Move to `by_deg` from `start` at `deg_s`, opening direction positive."""
+        counts = round((start.counts or 0) + by_deg / DEG) % COUNTS
+        return self._ask("goto", position=counts, speed=_counts_s(deg_s))
+
+    def home(self, deg_s: float) -> Where:
+        """Move in closing direction until the home switch is pressed."""
+        return self._ask("home", speed=_counts_s(deg_s))
+
+    def let_go(self) -> Where:
+        """Take the current off the motor."""
+        return self._ask("free")
+
+    def _ask(self, action: str, **args: int) -> Where:
+        said = self._client.command("drive", action=action, **args)
+        at = int(said["position"])
+        return Where(str(said["state"]), bool(said["moving"]), None if at == wire.NO_POSITION else at)
+
+
+def _counts_s(deg_s: float) -> int:
+    counts: int = max(SLOWEST_COUNTS_S, min(COUNTS, round(deg_s / DEG)))
+    return counts
+
+
+def check_fitted(client: RigClient) -> None:
+    """Raise HookupError where this rig has no drive."""
+    if not live.has(client, "drive"):
+        raise HookupError(
+            "This rig has no motor.",
+            seen=f"a {client.hello().get('build', 'unknown')} build",
+            limit="a driven build: a monitor and an angle encoder on the I2C bus",
+            next_step="plug U4 in and reset the board; without a motor: sweeprig sweep",
+        )
+
+
+def check_place(hookup: str, setting: str) -> None:
+    """Raise HookupError where a motor must not move the lever: on a harness, in a vehicle."""
+    if hookup != Hookup.POWERED or setting != Setting.BENCH:
+        raise HookupError(
+            "The motor moves a lever on the bench only.",
+            seen=f"hookup {hookup}, setting {setting}",
+            limit="hookup powered, setting bench",
+            next_step="take the part off the vehicle and its plug off the harness; or by hand: sweeprig sweep",
+        )
+
+
+def confirm_clear(client: RigClient, setup: SweepSetup, ask: Ask) -> SweepSetup:
+    """Have it confirmed that nobody is in the way; return the setup with that. Raises SafetyError."""
+    if is_simulated(client):
+        ask.say(f"Simulated rig, confirmed automatically: {CLEAR.text}")
+    elif not ask.confirm(CLEAR):
+        raise refused(CLEAR)
+    else:
+        ask.say(f"Confirmed: {CLEAR.text}")
+    return replace(setup, confirmed=(*setup.confirmed, CLEAR.line))
+
+
+_WORDS: dict[str, tuple[str, str, str]] = {
+    "stalled": (
+        "The lever does not follow the motor.",
+        f"at least {STALLED_COUNTS * DEG:.2f} degrees in {STALLED_MS / 1000:g} s",
+        "is the motor's supply on, S3 closed, the belt stretched, the lever free? Then turn A1's current limit up a"
+        f" little, and {CHECK_AGAIN}",
+    ),
+    "wrong way": (
+        "The motor turns the lever the wrong way.",
+        f"at most {WRONG_COUNTS * DEG:.1f} degrees the other way",
+        "a coil with a loose wire turns either way: look at OUT1A to OUT2B of A1, then at set screws, belt and magnet;"
+        f" then {CHECK_AGAIN}",
+    ),
+    "no encoder": (
+        "The angle encoder does not answer or finds no magnet.",
+        "an angle every 4 ms",
+        f"look at U4, its cable and the magnet before it; then {CHECK_AGAIN}",
+    ),
+    "too long": (
+        "The lever takes longer than its way does.",
+        "1 s more than the way takes",
+        f"the belt slips: stretch it, free the lever; then {CHECK_AGAIN}",
+    ),
+    "home": (
+        "The home switch is pressed and no closed stop follows.",
+        f"the closed stop within {PAST_HOME * DEG:.1f} degrees of the switch",
+        f"look at S2, its pin and its cable: unplugged it reads as pressed; then {CHECK_AGAIN}",
+    ),
+    "no home": (
+        "The lever does not move on and the home switch is not pressed.",
+        "the switch pressed before the closed stop",
+        "slide S2 until it clicks before the stop; a lever that went to OPEN: the encoder counts the other way, "
+        "see hardware/build.md",
+    ),
+    "no stop": (
+        "The lever comes to no open stop.",
+        f"a stop within {MOST_DEG:g} degrees",
+        "does the shaft turn the lever? Then say how far it goes: --travel",
+    ),
+    "short": (
+        "The lever hardly moves between its stops.",
+        "10 degrees of travel or more",
+        f"look at what holds the lever; then {CHECK_AGAIN}",
+    ),
+}
+
+
+def fault(word: str, seen: str) -> DriveError:
+    """Return the error of a movement that ended as it must not."""
+    what, limit, step = _WORDS[word]
+    return DriveError(f"{what} The motor is without current.", seen=seen, limit=limit, next_step=step)
+
+
+Rest = Callable[[float], None]
+
+
+def move(motor: Motor, start: Where, by_deg: float, deg_s: float, rest: Rest) -> Where:
+    """Move and wait until it has ended, whatever ended it; `rest` lets time [s] pass and keeps the rig awake."""
+    at = motor.go(start, by_deg, deg_s)
+    while at.moving:
+        rest(0.02)
+        at = motor.where()
+    return at
