@@ -20,6 +20,7 @@ from sweeprig.records.store import open_store
 from sweeprig.twin.capture import capture_of
 
 BEFORE = b"what stood here before"
+EARLIER = b"time_s,signal_v,missing_before\r\n"  # an export of before, which may be replaced
 
 
 def call(*args: str | Path) -> Any:
@@ -63,7 +64,7 @@ def test_a_disk_that_fails_leaves_the_file_of_before(
     tmp_path: Path, write: Callable[[Path], Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     out = tmp_path / "out.csv"
-    out.write_bytes(BEFORE)
+    out.write_bytes(EARLIER)
 
     def full(*_: Any) -> None:
         raise OSError(28, "No space left on device")
@@ -73,7 +74,7 @@ def test_a_disk_that_fails_leaves_the_file_of_before(
     error = write(out)
     assert isinstance(error, ExportError)
     assert "No space" in error.seen
-    assert out.read_bytes() == BEFORE
+    assert out.read_bytes() == EARLIER
     assert not list(tmp_path.glob(".part*"))
 
 

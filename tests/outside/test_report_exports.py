@@ -213,7 +213,7 @@ def test_a_folder_that_cannot_be_written_is_named(tmp_path: Path) -> None:
 
 def test_no_half_file_stays_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     target = tmp_path / "a.csv"
-    target.write_text("old")
+    target.write_bytes((old := "time_s,signal_v,missing_before\r\n").encode())
 
     def full(self: Path, data: bytes) -> int:
         raise OSError(28, "No space left on device")
@@ -222,7 +222,7 @@ def test_no_half_file_stays_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPat
     with pytest.raises(ExportError, match="No space left"):
         write_csv(oc.outcome(), target)
     assert [p.name for p in tmp_path.iterdir() if p.name != "home"] == ["a.csv"]
-    assert target.read_text() == "old"
+    assert target.read_bytes() == old.encode()
 
 
 def test_a_missing_library_says_how_to_get_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -18,9 +18,9 @@ from sweeprig.capture.model import Channel, Trace
 from sweeprig.errors import ExportError
 from sweeprig.judge.outcome import Outcome
 from sweeprig.report.figures import one_line
+from sweeprig.report.own_files import check_place
 
 DECIMALS = {"s": 9, "V": 7, "deg": 4, "1": 0}  # of a cell in a CSV: far below what any rig resolves
-KEPT = (".sweep", ".journal")  # endings of files that nothing here may replace
 COMMENTS = {"": "mean of a window", "_min": "lowest single conversion", "_max": "highest single conversion"}
 
 
@@ -128,17 +128,6 @@ def _date(mdf: Any, outcome: Outcome) -> None:
         )
     except ValueError:
         return
-
-
-def check_place(path: Path) -> None:
-    """Raise ExportError for the name of a capture or a journal."""
-    if path.suffix.lower() in KEPT:
-        raise ExportError(
-            f"{path} is not a file for a sheet or an export.",
-            seen=f"a name that ends in {path.suffix.lower()}: captures are kept",
-            limit="a new file, or an earlier sheet or export",
-            next_step="give another name",
-        )
 
 
 def into(path: Path, write: Callable[[Path], object]) -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from sweeprig.errors import ExportError
+from sweeprig.report.own_files import PDF_END
 
 LIBRARIES = "libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0"  # Debian's packages
 HOW = "pip install 'sweeprig[pdf]', or open the HTML sheet in a browser and print it to PDF (A4)"
@@ -22,6 +23,8 @@ def write_pdf(html: str, path: Path) -> None:
     page = weasyprint.HTML(string=html, url_fetcher=nothing)
     try:
         page.write_pdf(str(path))
+        with path.open("ab") as file:
+            file.write(PDF_END)
     except OSError as exc:
         raise ExportError(
             f"{path} cannot be written.",

@@ -62,7 +62,7 @@ def _harmless(text: str) -> str:
 
 def write_export(path: Path, text: str) -> None:
     """Write an export whole or not at all. Raises ExportError."""
-    from sweeprig.report.exports import check_place
+    from sweeprig.report.own_files import check_place
 
     check_place(path)
     step = "check the folder and its permissions; existing files are unchanged"
