@@ -47,6 +47,39 @@ def test_a_rough_region_is_the_track_and_no_interference(sd_v: float, at: float)
     assert code is Code.ROUGH_TRACK or sd_v < 0.05  # less of it stands out upwards than downwards
 
 
+@pytest.mark.parametrize(
+    ("low", "high", "sd_v"), [(0.2, 0.32, 0.03), (0.2, 0.32, 0.08), (0.55, 0.7, 0.03), (0.4, 0.62, 0.08)]
+)
+def test_a_wide_rough_region_is_one_finding_from_edge_to_edge(low: float, high: float, sd_v: float) -> None:
+    """Its events begin at the lower edge rising and at the upper one falling, so where they begin is not one place."""
+    rough = (low < PLACES) & (high > PLACES)
+    (finding,) = found(with_noise(sensed(PLACES), rough, sd_v))
+    assert (finding.code, finding.cause) == (Code.ROUGH_TRACK, Cause.TRACK)
+    assert finding.where_percent == pytest.approx((100 * low, 100 * high), abs=1.5)
+
+
+def test_a_wire_that_opens_for_long_in_movement_is_no_region() -> None:
+    for seed in range(12):
+        rng = np.random.default_rng([seed, 3])
+        where = np.zeros(PLACES.size, bool)
+        for k in rng.choice(np.flatnonzero((PLACES > 0.02) & (PLACES < 0.98)), 8):
+            where[k : k + 60] = True
+        got = found(pulled(sensed(PLACES), where, 0.02))
+        assert Cause.CONNECTION in {f.cause for f in got}
+
+
+def test_two_worn_places_are_named_and_no_loose_contact() -> None:
+    where = np.zeros(PLACES.size, bool)
+    for at in (0.12, 0.6):
+        for k in np.flatnonzero(np.diff(np.sign(PLACES - at))):
+            where[k : k + 4] = True
+    got = found(pulled(sensed(PLACES), where, 0.02))
+    assert [f.code for f in got] == [Code.WORN_SPOT] * 2
+    for f, at in zip(got, (12, 60), strict=True):
+        assert f.where_percent is not None
+        assert sum(f.where_percent) / 2 == pytest.approx(at, abs=1.5)
+
+
 @pytest.mark.parametrize("seed", range(4))
 def test_bursts_at_any_time_are_interference(seed: int) -> None:
     rng = np.random.default_rng(seed)

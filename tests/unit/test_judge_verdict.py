@@ -270,3 +270,18 @@ def test_a_turned_sensor_and_a_short_travel_are_the_mounting(low: float, high: f
     j = given(seen(low=low, high=high))
     ends = [f for f in j.findings if f.code in (Code.CLOSED_OUT_OF_RANGE, Code.OPEN_OUT_OF_RANGE)]
     assert {f.cause for f in ends} == {Cause.MOUNTING}
+
+
+@pytest.mark.parametrize(("low", "high", "wire"), [(0.95, 4.4, "the supply"), (0.45, 2.7, "ground")])
+def test_one_end_drawn_inwards_names_a_resistance_beside_the_stop(low: float, high: float, wire: str) -> None:
+    """A lever that is not moved all the way, and a resistance to a rail, read the same at the ends."""
+    j = given(seen(low=low, high=high))
+    end = next(f for f in j.findings if f.code in (Code.CLOSED_OUT_OF_RANGE, Code.OPEN_OUT_OF_RANGE))
+    assert f"resistance from the signal to {wire}" in end.evidence
+    assert "unplug the sensor and measure" in end.next_step
+
+
+@pytest.mark.parametrize(("low", "high"), [(0.25, 4.3), (0.6, 4.9)])
+def test_both_ends_turned_alike_name_no_resistance(low: float, high: float) -> None:
+    j = given(seen(low=low, high=high))
+    assert not any("resistance from the signal" in f.evidence for f in j.findings)

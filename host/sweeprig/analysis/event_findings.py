@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 import numpy as np
 
 from sweepboard.wire import CHANNEL_NAMES
-from sweeprig.analysis.model import Cause, Code, Event, Finding, FloatArray, Span, TrackMap
+from sweeprig.analysis.gathered import Gathered, gathered_of, inside
+from sweeprig.analysis.model import Cause, Code, Event, Finding, Span, TrackMap
 from sweeprig.analysis.power import (
     CLUSTER_P,
     LEAST_SHARE,
@@ -17,15 +17,11 @@ from sweeprig.analysis.power import (
     in_words,
     numbers_of_power,
 )
+from sweeprig.analysis.regions import Region, find_region, outside_of
 from sweeprig.analysis.smoothness import RoughAll
 from sweeprig.analysis.track_map import encounters
 
 NEVER_AT_REST_P = 0.001
-SAME_PLACE_PERCENT = 3.0
-TIGHT_PERCENT = 1.0
-REGION_GAP_PERCENT = 1.5  # of span from one event of a region to the next
-REGION_PERCENT = 18.0  # of span: more is no place
-MOST_TRIED = 200  # events around which a place is looked for
 MOST = 0.7  # share of events that makes the rule
 RINGING = 0.1  # share of events seen both ways from which events of either sign are a burst from outside
 RINGING_PLACE = 0.35  # share of events seen both ways from which a place is rough and no lift
@@ -43,15 +39,6 @@ NEARLY_ALL = 0.75  # of the strokes over a place, or of the events: it is there;
 TEXTURE_PERCENT = (
     10.0  # % of supply: events of a rough track; a wire that opens when the lever moves goes deeper
 )
-
-
-@dataclass(frozen=True)
-class Gathered:
-    """Where events gather."""
-
-    where: Span
-    n_events: int
-    n_strokes: int
 
 
 def about_events(
@@ -72,7 +59,13 @@ def _by_place(own: tuple[Event, ...], track: TrackMap | None, channel: int) -> l
     met = encounters(own)
     if not met:
         return []
-    gathered = _gathered(own)
+    region = find_region(own)
+    if region is not None:
+        rest = outside_of(region, own)
+        left = encounters(rest)
+        first = _region(tuple(e for e in own if e not in rest), region, channel)
+        return [first, *(_elsewhere(left, rest, None, track, channel) if len(left) >= FEWEST_LEFT else [])]
+    gathered = gathered_of(own)
     p = track.p_clustered if track is not None else None
     if gathered is None or p is None:
         return _elsewhere(met, own, p, track, channel)
@@ -82,7 +75,21 @@ def _by_place(own: tuple[Event, ...], track: TrackMap | None, channel: int) -> l
     first = _at_place(own, gathered, p, channel, n_passes=_passes_at(gathered, track))
     if len(rest) < FEWEST_LEFT:
         return [first]
-    return [first, *_elsewhere(rest, _outside(own, gathered.where), p, track, channel)]
+    return [first, *_beside(rest, _outside(own, gathered.where), p, track, channel)]
+
+
+def _beside(
+    met: tuple[Event, ...], own: tuple[Event, ...], p: float, track: TrackMap | None, channel: int
+) -> list[Finding]:
+    """What is left beside one place: another place that nearly every stroke met, or events elsewhere."""
+    more = gathered_of(own)
+    if more is None or more.n_strokes < max(FEWEST_SURE, NEARLY_ALL * _passes_at(more, track)):
+        return _elsewhere(met, own, p, track, channel)
+    first = _at_place(own, more, p, channel, n_passes=_passes_at(more, track))
+    left = _outside(met, more.where)
+    if len(left) < FEWEST_LEFT:
+        return [first]
+    return [first, *_beside(left, _outside(own, more.where), p, track, channel)]
 
 
 def _outside(events: tuple[Event, ...], where: Span) -> tuple[Event, ...]:
@@ -129,45 +136,6 @@ def _passes_at(at: Gathered, track: TrackMap | None) -> int:
     return max(int(track.passes[centre]), at.n_strokes)
 
 
-def _gathered(own: tuple[Event, ...]) -> Gathered | None:
-    """The place that most strokes met something at, and how far it reaches.
-
-    Strokes within TIGHT_PERCENT of one event decide, then those within SAME_PLACE_PERCENT; it reaches as far as
-    the wider set only where that holds clearly more strokes, so that events from elsewhere do not blur it.
-    """
-    placed = [(e.at_percent, -1 if e.stroke is None else e.stroke) for e in own if e.at_percent is not None]
-    if not placed:
-        return None
-    place, stroke = np.array([p for p, _ in placed]), np.array([k for _, k in placed])
-
-    def strokes_near(at: float, reach: float) -> int:
-        return int(np.unique(stroke[(np.abs(place - at) <= reach) & (stroke >= 0)]).size)
-
-    tried = place[:MOST_TRIED].tolist()
-    keys = [(strokes_near(at, TIGHT_PERCENT), strokes_near(at, SAME_PLACE_PERCENT)) for at in tried]
-    tight, wide = max(keys)
-    reach = TIGHT_PERCENT if tight >= max(2, MOST * wide) else SAME_PLACE_PERCENT
-    near = place[np.abs(place - tried[keys.index((tight, wide))]) <= reach]
-    where = _grown(place, (float(near.min()), float(near.max())))
-    return Gathered(where, near.size, tight if reach == TIGHT_PERCENT else wide)
-
-
-def _grown(place: FloatArray, where: Span) -> Span:
-    """Reach on to events not far from one another, as in a region; not where that goes on too long."""
-    ordered = np.sort(place)
-    low, high = where
-    for v in ordered[ordered > high].tolist():
-        high = v if v - high <= REGION_GAP_PERCENT else high
-    for v in ordered[ordered < low][::-1].tolist():
-        low = v if low - v <= REGION_GAP_PERCENT else low
-    return (low, high) if high - low <= REGION_PERCENT else where
-
-
-def inside(e: Event, where: Span) -> bool:
-    """Whether an event is at a place, give or take 2 % of travel."""
-    return e.at_percent is not None and where[0] - 2 <= e.at_percent <= where[1] + 2
-
-
 def numbers_of(events: Iterable[Event]) -> dict[str, float]:
     """Count, deepest [% of supply] and longest [s]."""
     all_of = tuple(events)
@@ -198,6 +166,24 @@ def _rough_place(there: tuple[Event, ...], at: Gathered, p: float, channel: int)
     )
     numbers = numbers_of(there) | {"p": p}
     return Finding(Code.ROUGH_TRACK, Cause.TRACK, channel, at.where, text, ROUGH_HERE, numbers=numbers)
+
+
+def _region(there: tuple[Event, ...], at: Region, channel: int) -> Finding:
+    """Events over one stretch of travel: rough where they are shallow or go up and down, else worn.
+
+    The depth of a jump is how far the lever moved in it.
+    """
+    low, high = at.where
+    lifts = tuple(e for e in there if e.kind != "jump")
+    deep = bool(lifts) and float(np.median([e.depth_percent for e in lifts])) > TEXTURE_PERCENT
+    rough = not deep or _share(e.both_ways for e in there) >= RINGING_PLACE
+    text = (
+        f"{CHANNEL_NAMES[channel]} {'jumps up and down' if rough else 'breaks off'} from {low:.1f} to {high:.1f} % of "
+        f"travel, from edge to edge in {at.n_strokes} of {at.n_met} strokes, rising and falling"
+    )
+    code, step = (Code.ROUGH_TRACK, ROUGH_HERE) if rough else (Code.WORN_SPOT, SWEEP_AGAIN)
+    text += f" ({worst(lifts)})" if lifts else ""
+    return Finding(code, Cause.TRACK, channel, at.where, text, step, numbers=numbers_of(there))
 
 
 def _worn(there: tuple[Event, ...], at: Gathered, p: float, channel: int, n_passes: int) -> Finding:

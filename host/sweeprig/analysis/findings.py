@@ -10,12 +10,12 @@ from sweeprig.analysis.dips import Dip
 from sweeprig.analysis.event_findings import (
     ROUGH_HERE,
     from_outside,
-    inside,
     interference,
     numbers_of,
     worst,
 )
 from sweeprig.analysis.flats import BY_CHANCE, Flat, Pinned
+from sweeprig.analysis.gathered import inside
 from sweeprig.analysis.model import Cause, Code, Event, Finding, TwoTracks
 from sweeprig.analysis.smoothness import Rough
 from sweeprig.analysis.supply import CUT_PERCENT, GROUND_SHIFT_V, SAG_PERCENT, SupplySeen

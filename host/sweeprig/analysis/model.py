@@ -129,6 +129,7 @@ class Event:
     end_s: float = 0.0  # [s] of its last window; several in close succession are one event
     upward: bool = False  # away from ground
     both_ways: bool = False  # upward and downward within one event
+    to_percent: float | None = None  # place where it ended; None where unknown
 
 
 @dataclass(frozen=True)

@@ -139,6 +139,7 @@ def _placed(event: Event, e: ev.RawEvent, a: Moves, stroke_of: IntArray) -> Even
     return replace(
         event,
         at_percent=float(a.place[e.start]),  # where it began: a long one moves on with the lever
+        to_percent=float(a.place[min(e.stop, stroke_of.size - 1)]),
         stroke=None if stroke_of[mid] < 0 else int(stroke_of[mid]),
         at_rest=bool(a.resting[mid]),
     )

@@ -21,9 +21,12 @@ def pulled(found: list[Finding], checks: Iterable[Check]) -> list[Finding]:
     """
     by_name = {c.name: c for c in checks}
     for channel, suffix in ((0, ""), (1, "_b")):
-        side = _side(by_name.get(f"closed{suffix}"), by_name.get(f"open{suffix}"))
+        ends = by_name.get(f"closed{suffix}"), by_name.get(f"open{suffix}")
+        side, inwards = _side(*ends), _inwards(*ends)
         if side:
             found = [_of_wiring(f, side) if f.code in ENDS and f.channel == channel else f for f in found]
+        elif inwards:
+            found = [_either(f, inwards) if _is_end(f, channel) else f for f in found]
     return found
 
 
@@ -37,6 +40,17 @@ def _side(closed: Check | None, opened: Check | None) -> int:
     if low[0] < low[1] and high[0] < high[1]:
         return -1
     return 1 if low[0] > low[2] and high[0] > high[2] else 0
+
+
+def _inwards(closed: Check | None, opened: Check | None) -> int:
+    """-1 where the high end alone fails and is drawn inwards, towards ground; 1 the low end towards the supply."""
+    if closed is None or opened is None:
+        return 0
+    failed = [c.verdict is Verdict.FAIL for c in (closed, opened)]
+    if sum(failed) != 1 or None in (closed.value, opened.value):
+        return 0
+    low, high = sorted((_seen(closed), _seen(opened)), key=lambda e: e[0])
+    return 1 if low[0] > low[2] else -1 if high[0] < high[1] else 0
 
 
 def _seen(check: Check) -> tuple[float, float, float]:
@@ -53,3 +67,20 @@ def _of_wiring(f: Finding, side: int) -> Finding:
         "load there does this. Else check that part and profile belong together."
     )
     return replace(f, cause=Cause.WIRING, evidence=f"{f.evidence}; {text}", next_step=step)
+
+
+def _either(f: Finding, side: int) -> Finding:
+    """One end inwards: the cause stays the mounting, the commoner one, and the other is named."""
+    rail, wire = RAILS[side]
+    text = (
+        f"a lever that does not reach its stop reads so, and a resistance from the signal to {rail} may too"
+    )
+    step = (
+        f"If it does, unplug the sensor and measure from signal to {wire}, in the harness and at the sensor."
+    )
+    return replace(f, evidence=f"{f.evidence}; {text}", next_step=f"{f.next_step} {step}")
+
+
+def _is_end(f: Finding, channel: int) -> bool:
+    """Whether a finding is of one end, and not of the distance of both."""
+    return f.code in ENDS and f.channel == channel and f.where_percent is not None

@@ -1,0 +1,67 @@
+"""Regions of travel over which a signal is disturbed from one edge to the other, stroke after stroke.
+
+In a rough region disturbances follow one another so closely that they are one event, which begins at the lower edge
+when the signal rises and at the upper edge when it falls. Where events begin then says little about place; the travel
+that each stroke is disturbed over says it all: no bad contact and no noise from outside keeps to two edges. Own.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from sweeprig.analysis.model import Event, Span
+
+NARROWEST_PERCENT, WIDEST_PERCENT = 2.0, 30.0  # of travel: narrower is one place, wider is no region
+EDGE_PERCENT, EDGE_SHARE = 1.5, 0.2  # how far the edges of strokes may differ: of travel, and of the width
+FEWEST_STROKES = 3
+SHARE = 0.7  # of the strokes that met anything in movement
+FILLED = 0.5  # of the strokes' disturbances at a level, and of the levels of a region
+N_LOOKED = 41  # levels
+BESIDE_PERCENT = 2.0  # of travel: what begins so near a region is the region's
+
+
+@dataclass(frozen=True)
+class Region:
+    """Where a signal is disturbed in movement."""
+
+    where: Span
+    n_strokes: int  # that were disturbed from edge to edge
+    n_met: int  # strokes that met anything in movement
+
+
+def find_region(events: tuple[Event, ...]) -> Region | None:
+    """Return the region that the strokes' events in movement span alike, up and down; None where they do not."""
+    spans: dict[int, list[tuple[float, float]]] = {}
+    for e in events:
+        if e.stroke is not None and not e.at_rest and e.at_percent is not None and e.to_percent is not None:
+            spans.setdefault(e.stroke, []).append((e.at_percent, e.to_percent))
+    if len(spans) < FEWEST_STROKES:
+        return None
+    low = np.array([min(min(s) for s in own) for own in spans.values()])
+    high = np.array([max(max(s) for s in own) for own in spans.values()])
+    ups = np.array([sum(b - a for a, b in own) > 0 for own in spans.values()])
+    where = float(np.median(low)), float(np.median(high))
+    width = where[1] - where[0]
+    if not NARROWEST_PERCENT <= width <= WIDEST_PERCENT:
+        return None
+    near = max(EDGE_PERCENT, EDGE_SHARE * width)
+    alike = (np.abs(low - where[0]) <= near) & (np.abs(high - where[1]) <= near)
+    n = int(np.count_nonzero(alike))
+    if n < max(FEWEST_STROKES, SHARE * len(spans)) or len(set(ups[alike].tolist())) < 2:
+        return None
+    return Region(where, n, len(spans)) if _filled(where, list(spans.values())) else None
+
+
+def _filled(where: Span, spans: list[list[tuple[float, float]]]) -> bool:
+    """Whether events lie all over a region in most strokes, and not at places at its edges."""
+    at = np.linspace(*where, N_LOOKED)
+    hit = [[any(min(s) <= x <= max(s) for s in own) for x in at] for own in spans]
+    return bool(np.mean(np.mean(hit, axis=0) >= FILLED) >= FILLED)
+
+
+def outside_of(region: Region, events: tuple[Event, ...]) -> tuple[Event, ...]:
+    """Return the events that lie clear of a region, or at no place."""
+    low, high = region.where[0] - BESIDE_PERCENT, region.where[1] + BESIDE_PERCENT
+    return tuple(e for e in events if e.at_percent is None or not low <= e.at_percent <= high)
