@@ -70,6 +70,26 @@ def test_whoever_follows_the_words_is_done() -> None:
     assert found[-1].pace is Pace.GOOD
 
 
+def test_a_timed_sweep_asks_for_the_first_hold_once() -> None:
+    """The signal comes up as the supply does: that is no movement of the lever."""
+    timed = plan_sweep(PROFILE, shortest_dropout_s=1e-4, seconds=10.0)
+    asked = steps(states((0.02, 0.02), (0.02, C), *THREE, plan=timed))
+    assert asked[:4] == [Step.HOLD_CLOSED, Step.OPEN_SLOWLY, Step.HOLD_OPEN, Step.AND_BACK]
+
+
+def test_a_dropout_at_the_closed_stop_asks_nobody_back() -> None:
+    lost = ((0.3, C), (0.05, 0.18), (0.1, 0.18), (0.01, C), (0.6, C))
+    asked = steps(states((1.0, C), (1.5, W), (0.7, W), (1.5, C), *lost, (1.5, W), (1.2, W)))
+    closed = asked.index(Step.HOLD_CLOSED, 1)
+    assert Step.AND_BACK not in asked[closed : asked.index(Step.HOLD_OPEN, closed)]
+
+
+@pytest.mark.parametrize("seconds", [5.0, 6.0, 8.0])
+def test_the_time_asked_for_is_no_edge_of_what_counts(seconds: float) -> None:
+    plan = plan_sweep(PROFILE, shortest_dropout_s=1e-4, seconds=seconds)
+    assert plan.fastest_s < plan.stroke_s < plan.slowest_s
+
+
 def test_a_sweep_begun_open_asks_the_other_way() -> None:
     mirrored = tuple((seconds, C + W - v) for seconds, v in THREE)
     asked = steps(states(*mirrored, starts=Starts.OPEN))

@@ -19,6 +19,7 @@ NEAR_SHARE = 0.1  # of the span seen: this near to an end is at that end; own ch
 REACHED_SHARE = (
     0.85  # of the span seen, and half the profile's least span: the far end; own choice, no source
 )
+HOME_S = 0.1  # [s] of rest from which the end where a sweep begins is believed; own choice, no source
 SURE_SHARE = 0.2  # of the span: from here on the pace of a running stroke is told; own choice, no source
 
 
@@ -101,7 +102,7 @@ class SweepGuide:
 
     def _rest_at_home(self) -> None:
         lever = self.trigger.lever
-        if lever.still_from_s is not None and (self._home_v is None or self.trigger.waiting):
+        if lever.rest_s >= HOME_S and (self._home_v is None or self.trigger.waiting):
             self._home_v = lever.rest_v
         if not self._stroke_times and lever.moving_from is None:
             self._held_first_s = max(self._held_first_s, lever.rest_s)
@@ -156,13 +157,20 @@ class SweepGuide:
         return max(0.0, seen.high_v - seen.low_v, self._away)
 
     def _turn(self) -> None:
-        """Keep which way the lever goes, out from where it began or back; a pause on the way changes nothing."""
+        """Keep which way the lever goes, out from where it began or back.
+
+        A pause on the way changes nothing, nor does a dropout at a stop.
+        """
         if self._home_v is None:
             return
         lever = self.trigger.lever
         self._away = abs(lever.level_v - self._home_v)
-        if lever.moving_from is not None:
-            self._outward = self._away > abs(lever.moving_from[1] - self._home_v)
+        if lever.moving_from is None:
+            self._outward = (self._outward or self._at_home()) and not self._at_far()
+            return
+        began = abs(lever.moving_from[1] - self._home_v)
+        if abs(self._away - began) > NEAR_SHARE * self._span_v:
+            self._outward = self._away > began
 
     def _at_home(self) -> bool:
         return self._away <= max(NEAR_SHARE * self._span_v, self.trigger.lever.least_v)
@@ -189,6 +197,8 @@ class SweepGuide:
         return self._moving(names)
 
     def _moving(self, names: _Names) -> Step:
+        if self._home_v is None and self.trigger.seconds < 2 * self.plan.hold_s:  # the signal comes up
+            return names.hold_home
         resting = self.trigger.lever.still_from_s is not None
         hold = self.trigger.lever.rest_s < self.plan.hold_s or self.trigger.phase is Phase.RESTING
         if resting and self._at_far():

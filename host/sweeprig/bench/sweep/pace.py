@@ -10,6 +10,9 @@ from sweeprig.bench.readings.limits import limit
 from sweeprig.judge.profile import Profile
 
 
+ROOM = 0.75  # of the slowest stroke that counts: what is asked for is no edge; own choice, no source
+
+
 class Pace(StrEnum):
     """How fast a stroke was."""
 
@@ -101,7 +104,7 @@ def plan_sweep(
     return SweepPlan(
         strokes=strokes,
         wanted=wanted,
-        stroke_s=min(max(limit("sweep.asked_s"), fastest), most),
+        stroke_s=min(max(limit("sweep.asked_s"), fastest), max(ROOM * most, min(fastest, most))),
         hold_s=hold,
         longest_s=longest,
         fastest_s=fastest,
