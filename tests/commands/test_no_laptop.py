@@ -171,7 +171,7 @@ def test_list_and_collected_say_in_words_how_each_went(trip: Trip, home: list[br
 
     with trip.host() as client:
         lines = list_lines(bringing.look(client))
-    assert "3 sweeps, tapped: it holds." in lines[0]
+    assert "3 sweeps, tapped: valid." in lines[0]
     assert [line.split(": ")[1].split(" (")[0] for line in lines[1:]] == [
         "kept", "kept", "cut off by the loss of power; the data up to then is complete",
     ]  # fmt: skip

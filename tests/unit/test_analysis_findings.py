@@ -156,7 +156,7 @@ def test_tapped_without_supply_gives_ends_and_no_ratio() -> None:
     assert a.low is not None
     assert np.isnan(a.low.ratio)
     assert np.isnan(a.supply_v)
-    assert any("supply was not observed" in text for text in a.not_shown)
+    assert any("supply was not measured" in text for text in a.not_shown)
 
 
 # --- hands

@@ -195,5 +195,5 @@ def test_interval_of_a_rate_refuses_more_hits_than_trials() -> None:
 
 def test_what_was_not_shown_is_listed() -> None:
     text = " ".join(run(make_trace(supply=False), starts=Starts.ANYWHERE).not_shown)
-    for word in ("supply was not observed", "angle", "closed"):
+    for word in ("supply was not measured", "angle", "closed"):
         assert word in text

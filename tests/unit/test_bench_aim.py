@@ -69,6 +69,13 @@ def test_no_position_when_the_open_end_leaves_its_range() -> None:
     assert "open end would be at 3.550 V" in short.reason
 
 
+def test_no_turn_is_asked_where_both_ends_fit() -> None:
+    inside = plan_lines(Ends(0.452, 4.30, 5.0), plan(Ends(0.452, 4.30, 5.0), PROFILE))
+    assert "No turn is needed: both ends fit where they are." in inside
+    outside = plan_lines(Ends(0.60, 4.40, 5.0), plan(Ends(0.60, 4.40, 5.0), PROFILE))
+    assert not any("No turn" in line for line in outside)
+
+
 def test_uncertainty_of_the_ends_can_close_the_last_gap() -> None:
     ends = Ends(0.45, 4.69, 5.0)
     assert plan(ends, PROFILE).possible

@@ -104,7 +104,7 @@ def test_before_and_after_of_a_repair() -> None:
     text = "\n".join(compare_lines(c))
     assert "FAIL: Worn spot" in text
     assert "Gone\n  worn-spot (cause: track) at 28 to 33 % of travel" in text
-    assert "closed  lower   0.4520 V pass  ->  0.4520 V pass" in text
+    assert "closed  ground  0.4520 V pass  ->  0.4520 V pass" in text
     data = compare_json(c)
     assert data["differences"][0]["e_n"] == 0
     assert data["findings_gone"][0]["code"] == "worn-spot"
@@ -131,6 +131,8 @@ def test_ends_without_a_sense_are_low_and_high() -> None:
 
 def test_volts_of_margins_say_what_they_hold_for() -> None:
     a = side_of_outcome(outcomes.outcome(), "a")
-    assert "Margins (volts as measured)" in compare_lines(compare(a, a))
+    assert "Margins to ground and supply (volts as measured)" in compare_lines(compare(a, a))
     b = replace(a, margins=tuple({**m, "measured_v": 0.43} for m in a.margins))
-    assert "Margins (volts: ratio to the supply x nominal supply)" in compare_lines(compare(a, b))
+    assert "Margins to ground and supply (volts converted to the nominal supply)" in compare_lines(
+        compare(a, b)
+    )

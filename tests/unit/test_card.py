@@ -70,6 +70,12 @@ def test_the_card_says_what_the_fail_condemns(code: Code, cause: Cause, said: st
     assert said in card_of(of_cause(code, cause)).sentence
 
 
+def test_a_kind_of_sensor_is_no_fault_of_the_wiring() -> None:
+    found = Finding(Code.NOT_ANALOGUE, Cause.WIRING, 0, None, "two levels", "Ask for the type.", "doubt")
+    card = card_of(outcome(verdict=Verdict.UNDECIDED, reason="Not analogue: two levels.", findings=(found,)))
+    assert "cause" not in " ".join(card_lines(card, 80))
+
+
 def test_a_loose_contact_before_a_worn_track_gives_two_steps() -> None:
     both = card_of(outcome(worn=True, findings=(LOOSE, WORN)))
     assert both.next_step == f"1. {LOOSE.next_step} 2. The sensor is worn as well. {WORN.next_step}"

@@ -111,7 +111,7 @@ def test_no_correlation_without_the_supply_or_with_two_supplies() -> None:
     trace, analysis = with_b(supply_v=math.nan)
     j = given(analysis, OPPOSED, trace=replace(trace, supply=None))
     assert check(j, "correlation").value is None
-    assert "supply was not observed" in check(j, "correlation").would_decide
+    assert "supply was not measured" in check(j, "correlation").would_decide
     apart = replace(OPPOSED, sensor=replace(OPPOSED.sensor, supplies=2))
     trace, analysis = with_b(two_tracks=two(error=9.0))
     j = given(analysis, apart, trace=trace)

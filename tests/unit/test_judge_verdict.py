@@ -199,7 +199,7 @@ def test_an_end_that_was_not_seen_is_undecided() -> None:
     j = given(seen(high=None))
     assert j.verdict is UNDECIDED
     assert margin(j, "open").value_v is None
-    assert "no rest at" in j.quantities["open_v"].reason
+    assert "never held still at" in j.quantities["open_v"].reason
     assert j.quantities["span_v"].value is None
 
 

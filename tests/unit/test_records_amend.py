@@ -64,10 +64,10 @@ def test_a_file_whose_name_is_a_number_is_the_file(tmp_path: Path, monkeypatch: 
 def test_a_correction_is_in_force_and_keeps_what_stood_before(place: Path) -> None:
     done = call("records", "amend", "1", "--label", "box 8", "--notes", "re-used", "--by", "A. Invented",
                 "--records", place)  # fmt: skip
-    assert "label: box 7, now box 8 (A. Invented, " in done.stdout
+    assert "label: box 7 -> box 8 (corrected by A. Invented, " in done.stdout
     shown = call("records", "show", "1", "--records", place).stdout
     assert "box 8 / S-1" in shown
-    assert "corrected   label: box 7, now box 8" in shown
+    assert "corrected   label: box 7 -> box 8" in shown
     data = json.loads(call("records", "show", "1", "--records", place, "--json").stdout)
     assert [(a["field"], a["before"], a["after"], a["by"]) for a in data["amendments"]] == [
         ("label", "box 7", "box 8", "A. Invented"),
@@ -83,7 +83,7 @@ def test_a_sheet_by_number_has_the_corrected_words(place: Path) -> None:
     outcome = named_captures(["1"], str(place))[0].review(Choices())
     assert outcome.setup.job == "J-2"
     assert outcome.setup.sensor_label == "box 7"
-    assert any(r.startswith("Corrected in record 1: job: J-1, now J-2") for r in outcome.remarks)
+    assert any(r.startswith("Corrected in record 1: job: J-1 -> J-2") for r in outcome.remarks)
     assert review_file(place.parent / "a.sweep").setup.job == "J-1"
 
 

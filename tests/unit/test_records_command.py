@@ -74,7 +74,7 @@ def test_show_says_verdict_and_next_step(place: str) -> None:
 def test_history_gives_the_trend(place: str) -> None:
     text = call("history", "S-1", "--records", place)
     assert "closed: 4 times, mean 0.4515 V" in text
-    assert "last minus first +3.0 ± 2.5 mV: a change (E_n +1.18)" in text
+    assert "last minus first +3.0 ± 2.5 mV: a change (+1.18 times the ±)" in text
     data = json.loads(call("history", "S-1", "--records", place, "--json"))
     assert [r["id"] for r in data["records"]] == [1, 2, 3, 4]
     assert data["trend"]["closed"]["change_v"] == pytest.approx(3e-3)

@@ -14,7 +14,7 @@ from sweeprig.capture.model import Channel
 from sweeprig.judge.model import BudgetLine, Quantity
 from sweeprig.report.budgets import short_budget
 from sweeprig.report.columns import to_columns
-from sweeprig.report.facts import time_of
+from sweeprig.report.facts import time_of, worst_event
 from sweeprig.report.figures import capture_code, duration, one_line, quantity_text, u_text, volts
 from sweeprig.report.handover import BITS, counts, handover_rows
 from sweeprig.report.limits import limit_rows
@@ -86,6 +86,16 @@ def test_no_nominal_volts_for_a_non_ratiometric_sensor() -> None:
     rows = handover_rows(replace(base, profile=replace(base.profile, supply=supply)))
     assert {r.nominal_v for r in rows} == {None}
     assert rows[0].ratio is not None
+
+
+def test_the_worst_event_is_the_longest_of_the_deepest() -> None:
+    base = oc.outcome(worn=True)
+    one = base.analysis.events[0]
+    events = (
+        replace(one, depth_percent=22.3, duration_s=1e-4),
+        replace(one, depth_percent=21.8, duration_s=2e-3),
+    )
+    assert worst_event(replace(base, analysis=replace(base.analysis, events=events))) is events[1]
 
 
 def test_a_missing_end_leaves_no_table() -> None:

@@ -51,9 +51,9 @@ def test_supply_without_scatter_has_no_known_uncertainty(tmp_path: Path) -> None
     assert "not known" in result["supply_v"]["reason"]
     check = next(c for c in result["checks"] if c["name"] == "supply")
     assert check["u95"] is None
-    assert check["verdict"] == "pass", "judged as read"
+    assert check["verdict"] == "pass", "covers only the noise and the steps"
     assert result["closed_v"]["u95"] > 0, "the resolution of the table is known"
-    assert "judged as read" in " ".join(outcome.judgement.not_shown)
+    assert "covers only the noise and the steps" in " ".join(outcome.judgement.not_shown)
 
 
 def test_a_supply_with_scatter_keeps_its_interval(tmp_path: Path) -> None:

@@ -88,7 +88,7 @@ def test_the_light_blinks_while_losses_are_counted() -> None:
     words = [(command["cmd"], command.get("mode")) for command in board.commands]
     blinks, stops, off = (words.index(word) for word in (("light", "fast"), ("stop", None), ("light", "off")))
     assert words.index(("start", None)) < blinks < stops < off
-    assert "blinking" in "\n".join(found.lines())
+    assert "made to blink" in "\n".join(found.lines())
 
 
 @pytest.fixture
@@ -101,8 +101,8 @@ def short(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_the_simulated_rig_passes_and_counts() -> None:
     with opened_rig("sim://good?pace=fast") as client:
         found = self_test(client, simulated=True)
-    assert named(found, "histogram in a stream") is True
-    assert named(found, "slow converter") is True
+    assert named(found, "counting codes while measuring") is True
+    assert named(found, "second converter (slow, precise)") is True
     assert named(found, "rate") is None
     assert found.good
 
@@ -119,6 +119,6 @@ def test_the_report_as_json() -> None:
 
 def test_the_report_names_functions_and_invents_no_figures() -> None:
     report = "\n".join(tried(Board(capabilities=["light", "bias"])).lines())
-    assert "It has: bias, light" in report
+    assert "It has: light, pull on open leads" in report
     assert "self-check: not judged. the board sends none; expected" in report
     assert "memory: not judged. the board sends no figures; expected" in report

@@ -31,7 +31,7 @@ def _order_in(text: str) -> list[int]:
 
 
 def test_the_order_of_the_way_off() -> None:
-    wanted = "Off: ignition off, wait until the controllers have shut down, tap off, USB off."
+    wanted = "To disconnect, in this order: ignition off, wait until the controllers have shut down, tap off, USB off."
     assert wanted == OFF_ORDER
     assert _order_in(OFF_ORDER) == [0, 1, 2]
 

@@ -20,7 +20,7 @@ ENDS_APART_PERCENT = 0.5  # % of supply: spread of one end from rest to rest
 FEWEST_PASSED = 2  # turns further out than the rests: one may be a hand that pressed harder once
 BEYOND_PERCENT = 0.3  # % of supply: one rest further out than most by this; no hand passes a stop
 MUCH_PERCENT = 10.0  # % of the records: more of them missing, a whole movement may lie there
-OF_ANGLE = "Linearity, hysteresis, play of lever and mount, degrees"
+OF_ANGLE = "Linearity, hysteresis, play of lever and mount, angles in degrees"
 BAD_PERCENT = 0.1  # % of the records: more that the converter calls bad are a fault of the rig
 
 
@@ -172,7 +172,9 @@ def _of_the_data(trace: Trace, span_v: float) -> list[str]:
     """What single readings, their rate and their resolution cannot show."""
     out = []
     if trace.n_per_window == 1:
-        out.append("Dropouts between two samples: the data holds no minimum and maximum of windows.")
+        out.append(
+            "Dropouts between two readings: what is shorter than the time between them is not in this data."
+        )
         if trace.window_s > COARSE_S:
             out.append(
                 f"Steps, and wiper lifts below {100 * LEAST_SHARE:.0f} % of travel: at {1 / trace.window_s:.0f} "
@@ -224,9 +226,12 @@ def not_shown(
     out = _of_the_strokes(strokes, ends)
     for name, end in zip(("low", "high"), ends, strict=True):
         if end is None:
-            out.append(f"The {name} end: no rest there. Hold the lever at that stop for half a second.")
+            out.append(
+                f"The {name} end: the lever was never held still there. Hold it at that stop for half a second."
+            )
     if trace.supply is None:
-        out.append("Supply and ratio: the supply was not observed. Add the sense lead.")
+        how = "Add the sense lead." if trace.source == "rig" else "Record it too (column supply_v)."
+        out.append(f"Supply and ratio: the sensor's supply was not measured. {how}")
     if trace.ground_v is None:
         out.append(_ground(trace))
     if trace.angle_deg is None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from sweeprig.bench.board.words import board_words
 from sweeprig.bench.sweep.sweep import SweepOrder
 from sweeprig.capture.model import Starts, SweepSetup
 
@@ -25,6 +26,7 @@ class Scene:
     label: str
     profile: str = "adjustable-potentiometer"
     seed: int = 417
+    serial: str = "SIM-417"
 
     def url(self, *, fast: bool) -> str:
         """Return the simulated rig's URL."""
@@ -33,7 +35,7 @@ class Scene:
 
 STORY = (
     Scene("worn", "The sensor as received: used, reported to hesitate on light throttle", "as-found"),
-    Scene("good", "The new sensor, mounted and turned to its place", "replacement"),
+    Scene("good", "The new sensor, mounted and turned to its place", "replacement", serial="SIM-418"),
 )
 
 
@@ -57,8 +59,7 @@ def sensor_titles() -> dict[str, str]:
 def rig_line(rig: Mapping[str, Any]) -> str:
     """Return one line that says what answers."""
     return (
-        f"Rig {rig.get('uid')} ({rig.get('board')}, {rig.get('build')} build), firmware {rig.get('firmware')}"
-        f" on {rig.get('python', 'unknown')}: {rig.get('conversion_hz', 0):.0f} conversions/s."
+        f"Rig {rig.get('uid')}: {board_words(rig)}, {rig.get('conversion_hz', 0):.0f} conversions a second."
     )
 
 
@@ -72,6 +73,6 @@ def demo_order(scene: Scene, out: Path, seconds: float) -> SweepOrder:
         job="order 0417 (invented)",
         sensor_label=scene.label,
         part="three-wire position sensor (simulated)",
-        serial=f"SIM-{scene.seed}",
+        serial=scene.serial,
     )
     return SweepOrder(setup=setup, folder=out, calibrations=out / "calibrations", timed=True)

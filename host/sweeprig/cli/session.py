@@ -175,7 +175,7 @@ class RigOptions:
     def setup(self, **more: Any) -> SweepSetup:
         """Return the setup; asks what drives a vehicle where nobody said so."""
         if self.setting is None and self.place is Setting.VEHICLE:
-            console.say("Tapped: taken as in a vehicle. On a bench: --setting bench.")
+            console.say("Hookup is tapped, so this counts as work in a vehicle. On a bench: --setting bench.")
         drive = ask_drive(self.drive, self.place.value)
         return make_setup({**self.setup_fields, "vehicle_drive": drive, **more})
 

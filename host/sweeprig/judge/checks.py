@@ -158,7 +158,7 @@ def no_correlation(seen: Seen) -> str:
     if seen.profile.sensor.supplies > 1:
         return "each track has its own supply and only one is observed: capture one track at a time"
     if seen.scale.supply.value is None:
-        return "the supply was not observed: no verdict on how the tracks agree"
+        return "the supply was not measured: no verdict on how the tracks agree"
     return "" if seen.analysis.two_tracks is not None else "track A hardly moved"
 
 

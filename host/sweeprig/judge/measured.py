@@ -51,7 +51,7 @@ def _level(track: Track, place: str) -> Quantity:
     if end is None:
         unknown = place in ("closed", "open") and sense_of(track.analysis, track.channel) is Sense.UNKNOWN
         why = f"{UNKNOWN_SENSE} ({track.analysis.sense_evidence})"
-        return bu.missing(key, "V", why if unknown else f"no rest at the {place} end")
+        return bu.missing(key, "V", why if unknown else f"the lever was never held still at the {place} end")
     lines = (
         BudgetLine("level of the rests", "A", "t", end.u_v, "V", 1.0, end.dof),
         *bu.calibration_lines(end.value_v, channel=track.channel, rig=track.rig),
@@ -69,7 +69,9 @@ def _span(track: Track) -> Quantity:
     """High minus low: the calibration's offset cancels, its gain and the linearity of both ends stay."""
     key, (low, high) = f"span{track.suffix}_v", ends_of(track.analysis, track.channel)
     if low is None or high is None:
-        return bu.missing(key, "V", f"no rest at the {'low' if low is None else 'high'} end")
+        return bu.missing(
+            key, "V", f"the lever was never held still at the {'low' if low is None else 'high'} end"
+        )
     lines = (
         BudgetLine("level of the rests, low end", "A", "t", low.u_v, "V", 1.0, low.dof),
         BudgetLine("level of the rests, high end", "A", "t", high.u_v, "V", 1.0, high.dof),

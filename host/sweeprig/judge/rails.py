@@ -105,7 +105,15 @@ def _margin(
     limit = limits.lower_rail.value if lower else scale.top_v - limits.upper_rail.value
     rail = "lower" if lower else "upper"
     if q.value is None or q.u95 is None:
-        return Margin(name, rail, None, None, limit, Verdict.UNDECIDED, f"a rest at this end: {q.reason}")
+        return Margin(
+            name,
+            rail,
+            None,
+            None,
+            limit,
+            Verdict.UNDECIDED,
+            f"holding the lever still at this end: {q.reason}",
+        )
     low, high = (limit, math.inf) if lower else (-math.inf, limit)
     verdict = decide(q.value, u95=q.u95, low=low, high=high, guard_factor=guard_factor)
     more = ""

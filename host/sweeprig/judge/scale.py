@@ -19,7 +19,7 @@ from sweeprig.judge.profile_model import Limits, Profile, Range
 from sweeprig.judge.rig import Rig
 from sweeprig.words import Hookup
 
-NOT_OBSERVED = "the supply was not observed"
+NOT_OBSERVED = "the supply was not measured"
 WIDER = "the wider of both supply limits: the source is not known"
 
 

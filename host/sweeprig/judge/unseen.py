@@ -40,8 +40,8 @@ def not_shown(seen: Seen, load: Load) -> tuple[str, ...]:
     out += _lost(seen)
     if seen.rig is None:
         out.append(
-            "Accuracy of what measured this data: not known. The intervals hold its scatter and resolution only; "
-            "a value with neither is judged as read. Use a calibrated rig."
+            "Accuracy of what measured this data: not known. Each ± covers only the noise and the steps of the "
+            "readings, not an error of the instrument itself. Use a calibrated rig."
         )
     if seen.trace.source != "rig" and seen.scale.supply.value is not None:
         own, wide = seen.profile.limits.supply, seen.scale.supply_range
@@ -52,8 +52,8 @@ def not_shown(seen: Seen, load: Load) -> tuple[str, ...]:
     if seen.scale.supply.value is None and seen.profile.supply.ratiometric:
         r = seen.profile.limits.supply
         out.append(
-            f"Limits at nominal supply: the supply is taken as {r.low:g} to {r.high:g} V, not measured. "
-            "Observe the supply."
+            f"Limits at nominal supply: the supply was not measured; {r.low:g} to {r.high:g} V is assumed for them. "
+            "Measure the supply too."
         )
     if seen.profile.sensor.tracks < 2 and seen.trace.signal_b is not None:
         out.append("Track B: the profile has one track, so B was not judged. Take a profile of two tracks.")
@@ -117,9 +117,9 @@ def _load(seen: Seen, load: Load) -> list[str]:
     if load.track_ohm is None or load.shift_percent <= seen.profile.limits.loading.value:
         return []
     return [
-        f"Open-circuit volts: the rig's own load can shift a track of {load.track_ohm:g} ohm by up to "
-        f"{load.shift_percent:.2g} % of supply near two thirds of its travel. Measure the track's resistance and "
-        "enter it (`--track-ohm`)."
+        f"Volts without the rig connected: its load can shift the reading of a track of up to "
+        f"{load.track_ohm / 1e3:g} kilohm by {load.shift_percent:.2g} % of supply, near two thirds of its travel. "
+        "Measure the track's resistance and enter it (`--track-ohm`)."
     ]
 
 

@@ -30,9 +30,7 @@ class Amendment:
     @property
     def line(self) -> str:
         """One line that says it all."""
-        return (
-            f"{self.field}: {self.before or 'nothing'}, now {self.after or 'nothing'} ({self.by}, {self.at})"
-        )
+        return f"{self.field}: {self.before or 'empty'} -> {self.after or 'empty'} (corrected by {self.by}, {self.at})"
 
 
 def amend(

@@ -145,8 +145,8 @@ def event_text(event: Event, *, shortest_s: float | None, placed: bool = True) -
 
 
 def worst_event(outcome: Outcome) -> Event | None:
-    """Return the deepest event."""
-    return max(outcome.analysis.events, key=lambda e: e.depth_percent, default=None)
+    """Return the deepest event; of those that are as deep in print the longest."""
+    return max(outcome.analysis.events, key=lambda e: (round(e.depth_percent), e.duration_s), default=None)
 
 
 def is_wiggle(outcome: Outcome) -> bool:
@@ -162,7 +162,8 @@ def movement_text(outcome: Outcome) -> str:
         return "no stroke seen"
     full = sum(stroke.full for stroke in outcome.analysis.strokes)
     strokes = count_of(len(outcome.analysis.strokes), "stroke")
-    return f"{strokes}, {full} of them full, {count_of(len(outcome.analysis.rests), 'rest')}"
+    rests = count_of(len(outcome.analysis.rests), "time")
+    return f"{strokes}, {full} of them full; held still {rests}"
 
 
 def sense_text(outcome: Outcome) -> str:

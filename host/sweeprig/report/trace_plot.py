@@ -154,7 +154,7 @@ def _strip(d: svg.Svg, f: Frame, outcome: Outcome, compact: bool) -> None:
             d.text(place, y1 + 1, str(number), size=10.0, text_anchor="middle", fill=svg.INK)
     if not compact:
         d.text(f.right + 8, y0 + 9, "strokes, numbered", size=9.5, fill=svg.MUTED)
-        d.text(f.right + 8, y1 + 5, "rests, thick", size=9.5, fill=svg.MUTED)
+        d.text(f.right + 8, y1 + 5, "held still: thick", size=9.5, fill=svg.MUTED)
 
 
 def _ends(d: svg.Svg, f: Frame, outcome: Outcome, compact: bool) -> list[tuple[float, str, str]]:

@@ -234,7 +234,7 @@ def _no_counts(outcome: Outcome) -> str:
     ratio = outcome.judgement.quantities.get(end_keys(outcome)[0].replace("_v", "_ratio"))
     if ratio is not None and ratio.value is not None:
         return ""
-    return (ratio.reason if ratio else "") or "the supply was not observed"
+    return (ratio.reason if ratio else "") or "the supply was not measured"
 
 
 def main_page(outcome: Outcome) -> dict[str, Any]:

@@ -25,4 +25,5 @@ def fault_words(fault: NamedFault) -> str:
     """Return one finding by name and place."""
     place = f" {fault.place}" if fault.place else ""
     doubt = "" if fault.severity == "fault" else " (not certain)"
-    return f"{fault.name}{place}, cause: {fault.cause}{doubt}"
+    cause = f", cause: {fault.cause}" if fault.cause else ""
+    return f"{fault.name}{place}{cause}{doubt}"

@@ -140,6 +140,7 @@ class Plan:
     scale: float = 1.0  # of the limits here to those of the profile
     degrees: float | None = None  # positive: the way that raises the signal
     remarks: tuple[str, ...] = ()
+    fits_now: bool = False  # both ends fit where they are
 
 
 def _scale(profile: Profile, supply_v: float) -> float:
@@ -183,6 +184,7 @@ def plan(
     least, most = _moves(ends, lower, upper, wanted)
     low, high = window.low_v - ends.closed_v, window.high_v - ends.closed_v
     move, possible = window.target_v - ends.closed_v, True
+    fits_now = max(least, low) <= 0.0 <= min(most, high)
     if least > most + MARGINAL_V or max(least, low) > min(most, high) + MARGINAL_V:
         possible = False
     else:
@@ -204,6 +206,7 @@ def plan(
         scale=scale,
         degrees=None if volts_per_degree is None else move / volts_per_degree,
         remarks=_remarks(move, window, ends, possible),
+        fits_now=fits_now,
     )
 
 

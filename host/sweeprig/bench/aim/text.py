@@ -88,8 +88,8 @@ def _no_ends(known: Sequence[Quantity]) -> InputError:
     reasons = [q.reason for q in known if q.reason]
     return InputError(
         "Both ends must be known before the sensor is turned.",
-        seen=reasons[0] if reasons else "no rest at a stop",
-        limit="a sweep from closed throttle with rests at both stops",
+        seen=reasons[0] if reasons else "the lever was never held still at a stop",
+        limit="a sweep from closed throttle, the lever held still at both stops",
         next_step="sweep again from closed throttle, stop to stop, and hold at each stop",
     )
 
@@ -156,7 +156,11 @@ def plan_lines(ends: Ends, p: Plan) -> list[str]:
     turn = f" ({p.degrees:+.2f} degrees)" if p.degrees is not None else ""
     way = "Raise" if p.move_v > 0 else "Lower"
     move = f"{way} the closed reading by {abs(p.move_v):z.3f} V{turn}."
-    lines.append(move if abs(p.move_v) > 5e-4 else "Turn: none needed.")
+    if p.fits_now:
+        lines.append("No turn is needed: both ends fit where they are.")
+        move = f"To the middle of the target: {move[:1].lower()}{move[1:]}"
+    if abs(p.move_v) > 5e-4:
+        lines.append(move)
     allowed = (
         "" if p.open_range_v is None else f" (allowed {p.open_range_v[0]:.2f} to {p.open_range_v[1]:z.2f} V)"
     )

@@ -54,11 +54,17 @@ def readings_of_csv(path: Path) -> list[Reading]:
         raise CsvError(
             f"{path} cannot be read.", seen=str(exc), next_step="check the name and the file"
         ) from exc
+    if not any(names):
+        raise CsvError(
+            f"{path} is empty.",
+            limit=",".join(COLUMNS),
+            next_step="write a heading and a line for each sweep",
+        )
     lacking = [c for c in COLUMNS if c not in names]
     if lacking:
         raise CsvError(
-            f"{path} has no column {lacking[0]}.",
-            seen=",".join(names)[:120] or "nothing",
+            f"{path} has no column named '{lacking[0]}'.",
+            seen=",".join(names)[:120],
             limit=",".join(COLUMNS),
             next_step="name the columns in the first line",
         )

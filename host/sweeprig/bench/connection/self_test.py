@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from sweepboard import wire
+from sweeprig.bench.board.words import board_words
 from sweeprig.bench.readings import live
 from sweeprig.errors import LinkError
 from sweeprig.link.client import RigClient
@@ -23,6 +24,16 @@ RATE_PERCENT = (
 COUNTED = 200  # windows of the histogram
 SILENCE_S = wire.KEEP_ALIVE_MS / 1000 + 1.0
 MOST_SILENT = 100  # polls without a word
+FUNCTIONS = {  # of a board, where its own name says too little
+    "guaranteed-tap": "tapped hookup",
+    "monitor": "second converter (slow, precise)",
+    "ramp": "ramp for calibrate ramp",
+    "snapshots": "close-ups of single dropouts",
+    "keep": "sweeps without a laptop",
+    "histogram": "counting of codes",
+    "bias": "pull on open leads",
+    "drive": "motor that turns the sensor",
+}
 LEAST_BLOCK = 4096  # [bytes] that the service needs at once: its longest message
 
 
@@ -51,10 +62,9 @@ class SelfTest:
     def lines(self) -> list[str]:
         """Return the report."""
         rig = self.hello
-        out = [
-            f"{rig.get('board', '?')}, {rig.get('python', '?')}, firmware {rig.get('firmware', '?')}, {rig['build']}"
-        ]
-        out.append(f"It has: {', '.join(sorted(rig.get('capabilities', ()))) or 'no extra functions'}")
+        out = [board_words(rig)]
+        has = sorted(FUNCTIONS.get(c, c) for c in rig.get("capabilities", ()))
+        out.append(f"It has: {', '.join(has) or 'no extra functions'}")
         words = {True: "good", False: "WRONG", None: "not judged"}
         for number, step in enumerate(self.steps, 1):
             out.append(f"{number}. {step.name}: {words[step.good]}. {step.seen}; expected: {step.expected}")
@@ -134,9 +144,9 @@ def _streamed(client: RigClient, clock: Callable[[], float], *, simulated: bool)
         - lost_before
     )
     gaps = sum(isinstance(e, Gap) for e in events)
-    no_losses = "none, with the light blinking" if blinks else "none"
+    no_losses = "none, while the board's light is made to blink" if blinks else "none"
     steps = [
-        Step("rate", f"{rate_hz:z.1f} records a second, {away:+z.2f} %{' (simulated)' if simulated else ''}",
+        Step("rate", f"{rate_hz:z.1f} data blocks a second, {away:+z.2f} %{' (simulated)' if simulated else ''}",
              f"{wanted_hz:z.1f} ± {RATE_PERCENT} %",
              None if simulated else abs(away) <= RATE_PERCENT),
         Step("losses", f"{lost} lost, {gaps} gaps, {figures['conversions_in_error']} in error", no_losses,
@@ -172,7 +182,7 @@ def _histogram(events: list[Message], window: int) -> Step:
     pieces = [e for e in events if isinstance(e, Histogram)]
     total = sum(int(e.counts.sum()) for e in pieces)
     return Step(
-        "histogram in a stream",
+        "counting codes while measuring",
         f"{total} conversions counted",
         f"{COUNTED * window}",
         total == COUNTED * window,
@@ -183,7 +193,10 @@ def _slow(events: list[Message]) -> Step:
     slow = [e for e in events if isinstance(e, SlowReading)]
     bad = sum(e.status != 0 for e in slow)
     return Step(
-        "slow converter", f"{len(slow)} readings, {bad} bad", "readings, none bad", bool(slow) and not bad
+        "second converter (slow, precise)",
+        f"{len(slow)} readings, {bad} bad",
+        "readings, none bad",
+        bool(slow) and not bad,
     )
 
 

@@ -10,7 +10,7 @@ SHUT_DOWN = "ignition off, wait until the controllers have shut down"
 
 def off_order(source: str = "USB") -> str:
     """Return the order in which all is switched off and taken off; `source` is what powers the rig."""
-    return f"Off: {SHUT_DOWN}, tap off, {source} off."
+    return f"To disconnect, in this order: {SHUT_DOWN}, tap off, {source} off."
 
 
 OFF_ORDER = off_order()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from sweeprig.analysis.model import Finding
+from sweeprig.analysis.model import Code, Finding
 from sweeprig.judge.brief import HAND_OVER as HAND_OVER
 from sweeprig.judge.brief import first_of, next_step, not_judged
 from sweeprig.judge.condemned import condemned
@@ -38,7 +38,7 @@ class NamedFault:
 
     name: str
     place: str  # "" where it has none
-    cause: str
+    cause: str  # "" where it is no fault of anything: a kind of sensor that is not tested
     severity: str  # fault | doubt | note
 
 
@@ -124,7 +124,8 @@ def _fault(f: Finding) -> NamedFault:
         place = f"at {low:.0f} % of travel" if same else f"at {low:.0f} to {high:.0f} % of travel"
     if f.code in ("margin-closed", "margin-open") or f.code.endswith("-out-of-range"):
         place = ""  # its name says where
-    return NamedFault(title(f.code), place, f.cause.value, f.severity)
+    cause = "" if f.code is Code.NOT_ANALOGUE else f.cause.value
+    return NamedFault(title(f.code), place, cause, f.severity)
 
 
 def _sentence(outcome: Outcome, found: tuple[Finding, ...]) -> str:

@@ -206,11 +206,13 @@ def _notes(first: Side, second: Side, *, same: bool) -> tuple[str, ...]:
             f"Different sensors: {first.sensor or 'not named'} and {second.sensor or 'not named'}. "
             "The changes are not one sensor's."
         )
-    notes.append("E_n: the change over the uncertainty of both together; beyond 1 in size it is a change.")
+    notes.append(
+        "change / ±: the change over the ± of both together (E_n); beyond 1 in size it is a real change."
+    )
     if same:
         notes.append(
-            "Same rig and calibration: a part of both uncertainties is common, "
-            "so a change may be real before E_n reaches 1."
+            "Same rig and calibration: part of the ± is the same in both and cancels, so a smaller change than this "
+            "table admits can be real too."
             " If it matters, repeat both sweeps."
         )
     elif first.rig_uid != second.rig_uid:

@@ -29,14 +29,18 @@ def _lines(c: Compared, width: int) -> list[str]:
     return lines + ([""] if c.notes else []) + [f"  ! {n}" for n in c.notes]
 
 
+SIDES = {"lower": "ground", "upper": "supply"}
+
+
 def _margin_lines(c: Compared) -> list[str]:
     held = any(m.get("measured_v") is not None for s in (c.first, c.second) for m in s.margins)
-    volts = "ratio to the supply x nominal supply" if held else "as measured"
+    volts = "converted to the nominal supply" if held else "as measured"
     return [
         "",
-        f"Margins (volts{':' if held else ''} {volts})",
+        f"Margins to ground and supply (volts {volts})",
         *(
-            f"  {m.end:8}{m.rail:8}{_number(m.first_v, 'V')} {m.first}  ->  {_number(m.second_v, 'V')} {m.second}"
+            f"  {m.end:8}{SIDES[m.rail]:8}{_number(m.first_v, 'V')} {m.first}  ->  "
+            f"{_number(m.second_v, 'V')} {m.second}"
             for m in c.margins
         ),
     ]
@@ -53,7 +57,7 @@ def _table(differences: Sequence[Difference], width: int) -> list[str]:
         Column("first", [_number(d.first, d.unit, d.first_u95) for d in differences], goes=1, right=True),
         Column("second", [_number(d.second, d.unit, d.second_u95) for d in differences], goes=1, right=True),
         Column("change", changes, right=True),
-        Column("E_n", ["" if d.e_n is None else f"{d.e_n:+z.2f}" for d in differences], right=True),
+        Column("change / ±", ["" if d.e_n is None else f"{d.e_n:+z.2f}" for d in differences], right=True),
         Column("", [d.word for d in differences]),
     ]
     return table(columns, width, "  ")

@@ -118,7 +118,7 @@ def _measured(outcome: Outcome) -> dict[str, Any]:
     unknown = (
         "the sense is unknown: see the low and the high end"
         if outcome.analysis.sense == "unknown"
-        else "no rest at this end"
+        else "the lever was never held still at this end"
     )
     names = ("closed_v", "open_v", "low_v", "high_v", "span_v", "closed_ratio", "open_ratio", "supply_v")
     return {

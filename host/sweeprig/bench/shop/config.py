@@ -34,6 +34,32 @@ class Config:
     workshop: str = ""  # at the head of every sheet, in your own words
 
 
+MEANING = {
+    "port": "serial port of the rig; -: the only rig attached",
+    "operator": "who does the work, for the sheet",
+    "profile": "limits to judge by where --profile names none",
+    "captures": "folder of captures and sheets",
+    "records_url": "where the records are",
+    "records_captures": "second place that keeps each capture: -, database or a folder",
+    "sheet": "html, pdf, both or none",
+    "bell": "sound at each step of a sweep",
+    "keep_records": "whether sweeps are put into the records",
+    "workshop": "head of every sheet",
+}
+
+
+def shown_lines(config: Config, places: Places) -> list[str]:
+    """Return every setting with the value that is used and what it is for."""
+    used = {"captures": str(places.captures), "records_url": str(places.records)}
+    lines = []
+    for key, value in settings_shown(config).items():
+        text = {True: "yes", False: "no", "": "-"}.get(value, value)
+        if value == "" and key in used:
+            text = f"{used[key]} (default)"
+        lines.append(f"{key:18}{text}   ({MEANING[key]})")
+    return lines
+
+
 def keys() -> list[str]:
     """Return the names that may stand in the file."""
     return [f.name for f in fields(Config)]

@@ -6,6 +6,7 @@ import csv
 import io
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -93,11 +94,20 @@ def sensor_text(record: Record) -> str:
     return " / ".join(t for t in (record.label, record.serial) if t) or "(not named)"
 
 
+def in_utc(created: str) -> str:
+    """Return when a capture was made, to the second, in UTC; as it is written where it has no zone."""
+    try:
+        at = datetime.fromisoformat(created)
+    except ValueError:
+        return created[:19]
+    return f"{at.astimezone(UTC) if at.tzinfo else at:%Y-%m-%dT%H:%M:%S}"
+
+
 def table_lines(records: Sequence[Record], width: int = 100) -> list[str]:
     """Return one row a record under a line of headings; columns that there is no room for are left out."""
     columns = [
         Column("no.", [str(r.id) for r in records], right=True),
-        Column("captured", [r.created[:19] for r in records]),
+        Column("captured (UTC)", [in_utc(r.created) for r in records]),
         Column("verdict", [r.verdict for r in records]),
         Column("kind", [KINDS.get(r.task, r.task) for r in records], goes=3),
         Column("closed [V]", [on_screen(r.closed_v, r.closed_u95) for r in records], goes=1),
@@ -107,6 +117,13 @@ def table_lines(records: Sequence[Record], width: int = 100) -> list[str]:
         Column("sensor", ["  ! ".join((sensor_text(r), *r.exceptions)) for r in records]),
     ]
     return table(columns, width)
+
+
+def calibration_words(record: Record) -> str:
+    """Return the calibration behind a record in words."""
+    if record.calibration == "nominal":
+        return "never calibrated: the ± comes from the tolerance of the parts"
+    return f"{record.calibration or 'none'} {record.calibration_made_at}".strip()
 
 
 def show_lines(record: Record) -> list[str]:
@@ -119,7 +136,7 @@ def show_lines(record: Record) -> list[str]:
         "closed [V]": on_screen(r.closed_v, r.closed_u95), "open [V]": on_screen(r.open_v, r.open_u95),
         "supply [V]": on_screen(r.supply_v), "sense": r.sense, "strokes": str(r.strokes),
         "events": str(r.n_events), "hookup": r.hookup, "rig": r.rig_uid,
-        "calibration": f"{r.calibration or 'none'} {r.calibration_made_at}".strip(), "file": r.capture_file,
+        "calibration": calibration_words(r), "file": r.capture_file,
     }  # fmt: skip
     lines = [f"{r.verdict.upper()}: {r.reason}", ""]
     lines += [f"  ! {text}" for text in r.exceptions]

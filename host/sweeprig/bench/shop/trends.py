@@ -12,7 +12,7 @@ from sweeprig.words import SIMULATED
 
 LEAST_SWEEPS = 5  # fewer: no slope is told; own choice, no source
 LEAST_DAYS = 1.0  # [d] from the first to the last; less: no slope is told; own choice, no source
-NO_SLOPE = f", no slope (at least {LEAST_SWEEPS} sweeps over {LEAST_DAYS:g} day)"
+NO_SLOPE = f", drift not computed (it needs {LEAST_SWEEPS} sweeps or more, over {LEAST_DAYS:g} day or more)"
 
 
 @dataclass(frozen=True)
@@ -65,12 +65,13 @@ def trend_lines(trends: Sequence[Trend]) -> list[str]:
     lines = []
     for t in trends:
         if t.change_v is None or t.sd_v is None:
-            lines.append(f"  {t.end}: measured {t.n} time{'s' if t.n != 1 else ''}, no trend")
+            few = "once" if t.n == 1 else f"{t.n} times"
+            lines.append(f"  {t.end}: measured {few}, too few to show a trend")
             continue
         judged = ""
         if t.e_n is not None and t.change_u95 is not None:
             word = "a change" if abs(t.e_n) > 1 else "no change shown"
-            judged = f" ± {1e3 * t.change_u95:z.1f} mV: {word} (E_n {t.e_n:+z.2f})"
+            judged = f" ± {1e3 * t.change_u95:z.1f} mV: {word} ({t.e_n:+z.2f} times the ±)"
         slope = NO_SLOPE if t.slope_v_per_day is None else f", {1e3 * t.slope_v_per_day:+z.3f} mV a day"
         lines.append(
             f"  {t.end}: {t.n} times, mean {t.mean_v:z.4f} V, standard deviation {1e3 * t.sd_v:z.1f} mV{slope};"

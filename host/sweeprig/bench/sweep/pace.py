@@ -9,7 +9,6 @@ from enum import StrEnum
 from sweeprig.bench.readings.limits import limit
 from sweeprig.judge.profile import Profile
 
-
 ROOM = 0.75  # of the slowest stroke that counts: what is asked for is no edge; own choice, no source
 
 

@@ -67,11 +67,12 @@ def list_lines(there: OnBoard) -> list[str]:
 
     order = there.order
     if order is None:
-        lines = ["There is no order on the board."]
+        lines = ["Nothing was prepared on this board with sweeprig send."]
     else:
-        holds = "it holds" if there.state["holds"] else "it no longer holds"
+        holds = "valid" if there.state["holds"] else "no longer valid"
         lines = [
-            f"Order {order.id} of {order.sent:%Y-%m-%d %H:%M}, {order.sweeps} sweeps, {order.setup.hookup}: {holds}."
+            f"Prepared with sweeprig send: order {order.id} of {order.sent:%Y-%m-%d %H:%M}, {order.sweeps} sweeps,"
+            f" {order.setup.hookup}: {holds}."
         ]
     for one in there.sweeps:
         unwanted = "; marked as not wanted" if one.unwanted else ""

@@ -17,17 +17,18 @@ config_app = typer.Typer(
 @config_app.command("show")
 def show(as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False) -> None:
     """Print every setting in force and where the file is."""
-    from sweeprig.bench.shop.config import load_config, settings_shown
+    from sweeprig.bench.shop.config import load_config, settings_shown, shown_lines
     from sweeprig.bench.shop.places import find_places
 
-    path = find_places().config_file
-    values = settings_shown(load_config(path))
+    places = find_places()
+    path = places.config_file
+    config = load_config(path)
     if as_json:
-        console.show_json({"file": str(path), **values})
+        console.show_json({"file": str(path), **settings_shown(config)})
         return
     console.say(f"File: {path}{'' if path.exists() else ' (no file: defaults)'}")
-    for key, value in values.items():
-        console.show(f"{key:18}{value if value != '' else '-'}")
+    for line in shown_lines(config, places):
+        console.show(line)
 
 
 @config_app.command("set")

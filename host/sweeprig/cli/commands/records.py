@@ -219,7 +219,7 @@ class ExportOptions(Wanted):
 @records.command()
 @with_options(ExportOptions)
 def export(asked: ExportOptions) -> None:
-    """Export records as CSV (units in the header) or JSON."""
+    """Export records as CSV (units in the header; _1 is a plain number) or JSON."""
     import json
 
     from sweeprig.bench.shop.records import record_json, to_csv, write_export

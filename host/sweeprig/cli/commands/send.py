@@ -75,7 +75,7 @@ def send(
         for line in lines:
             console.show(f"  {line}" if title == STEPS else f"  - {line}")
     console.say()
-    console.say(f"Card to print: {path}")
+    console.say(f"Page with the steps, to print: {path}")
 
 
 def add_to(app: typer.Typer) -> None:
