@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from typer.testing import CliRunner
 
 from sweeprig.bench.review.review import review_capture
 from sweeprig.calibration.model import ChannelCalibration, Linearity
 from sweeprig.calibration.nominal import nominal_calibration
 from sweeprig.calibration.read import read_calibration
-from sweeprig.calibration.store import calibration_to_dict
+from sweeprig.calibration.store import calibration_to_dict, load_calibration, save_calibration
 from sweeprig.capture.model import Capture
+from sweeprig.cli.main import app
 from sweeprig.errors import CalibrationFileError
 from sweeprig.twin.capture import capture_of
 
@@ -83,3 +87,52 @@ def test_only_the_channels_are_held_to_a_dividers_gain() -> None:
     monitor = replace(own, line=replace(own.line, gain_v=1.667, offset_v=0.5), linearity=None)
     data = calibration_to_dict(replace(base, monitor=monitor))
     read_calibration({k: v for k, v in data.items() if k not in HEADING})
+
+
+@pytest.mark.parametrize("temperature_c", [1e9, 1000.0, -300.0])
+def test_a_temperature_at_which_no_chip_works_is_refused(temperature_c: float) -> None:
+    base = nominal_calibration({"uid": "1", "build": "full", "chip": "rp2040"})
+    data = calibration_to_dict(replace(base, temperature_c=temperature_c))
+    with pytest.raises(ValueError, match="temperature_c"):
+        read_calibration({k: v for k, v in data.items() if k not in HEADING})
+
+
+@pytest.mark.parametrize(
+    "changed", [{"temperature_c": 1e9}, {"max_age_days": 1e300}, {"max_age_days": math.inf}]
+)
+def test_nothing_is_stored_that_could_not_be_read_again(tmp_path: Path, changed: dict[str, float]) -> None:
+    base = nominal_calibration({"uid": "00ff", "build": "full", "chip": "rp2040"})
+    save_calibration(base, folder=tmp_path)
+    with pytest.raises(CalibrationFileError, match="cannot be stored"):
+        save_calibration(replace(base, **changed), folder=tmp_path)  # type: ignore[arg-type]
+    assert load_calibration("00ff", folder=tmp_path) is not None
+    assert not list(tmp_path.glob("before/*"))
+
+
+def test_a_disk_that_is_full_keeps_the_calibration_of_before(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    base = nominal_calibration({"uid": "00ff", "build": "full", "chip": "rp2040"})
+    file = save_calibration(replace(base, notes="first"), folder=tmp_path)
+
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("os.fsync", full)
+    with pytest.raises(CalibrationFileError, match="No space"):
+        save_calibration(replace(base, notes="second"), folder=tmp_path)
+    assert file.exists()
+    kept = load_calibration("00ff", folder=tmp_path)
+    assert kept is not None
+    assert kept.notes == "first"
+
+
+@pytest.mark.parametrize(
+    "given",
+    ["--range=inf", "--range=nan", "--temperature=nan", "--temperature=1e9", "--temperature=-300",
+     "--max-age=inf", "--max-age=1e300", "--count=inf"],
+)  # fmt: skip
+def test_what_no_meter_or_rig_has_is_refused_at_once(given: str) -> None:
+    done = CliRunner().invoke(app, ["calibrate", "--meter", "0.05%+3", given, "--port", "sim://none-such"])
+    assert done.exit_code == 2
+    assert given.partition("=")[0] in done.output

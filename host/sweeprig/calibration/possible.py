@@ -20,12 +20,16 @@ FURTHEST = (
 MOST_LSB = (
     32.0  # that a converter may depart from its line at a code; of the boards measured 6 at most. Assumed
 )
+COLDEST_C, HOTTEST_C = -40.0, 125.0  # of a chip that answers, from memory: as in slow.py
 
 
 def check_possible(calibration: Calibration) -> None:
     """Raise ValueError, which names the value and its limits, for what no rig of this build and chip can have."""
     if calibration.build not in BUILDS:
         raise ValueError(f"build is {calibration.build!r:.60}, not {', '.join(BUILDS)}")
+    warm = calibration.temperature_c
+    if warm is not None and not COLDEST_C <= warm <= HOTTEST_C:
+        raise ValueError(f"temperature_c is {warm:g}, not from {COLDEST_C:g} to {HOTTEST_C:g}")
     usual = nominal_calibration({"build": calibration.build, "chip": calibration.chip}).channels
     for own, nominal in zip(calibration.channels, usual, strict=True):
         _check_line(own, nominal.line)

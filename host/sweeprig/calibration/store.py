@@ -36,6 +36,7 @@ def calibration_to_dict(calibration: Calibration) -> dict[str, Any]:
     return {"format": FORMAT, "version": VERSION, **data}
 
 
+SPACE = "free some space or correct the folder's permissions"
 AGAIN = "calibrate the rig again: sweeprig calibrate"
 
 
@@ -128,19 +129,40 @@ def load_calibration(uid: str, *, folder: Path) -> Calibration | None:
 def save_calibration(calibration: Calibration, *, folder: Path) -> Path:
     """Write a rig's new calibration whole or not at all; the one before is kept beside it with its date."""
     path = _where(calibration.rig_uid, folder)
+    data = _data_of(calibration)
     if path.exists():
         stamp = re.sub(r"[^0-9]", "", _date_of(path))[:14] or "unreadable"
-        (folder / "before").mkdir(parents=True, exist_ok=True)
-        path.replace(_free(folder / "before" / f"{path.stem}-{stamp}.json"))
-    return update_calibration(calibration, folder=folder)
+        kept = _free(folder / "before" / f"{path.stem}-{stamp}.json")
+        write_atomically(kept, path.read_bytes(), next_step=SPACE, error=CalibrationFileError)
+    new = _write(data, calibration, folder)
+    if path != new:  # it had a name of earlier versions
+        path.unlink(missing_ok=True)
+    return new
 
 
 def update_calibration(calibration: Calibration, *, folder: Path) -> Path:
     """Write a rig's calibration over the one that is there, whole or not at all. Raises CalibrationFileError."""
+    return _write(_data_of(calibration), calibration, folder)
+
+
+def _data_of(calibration: Calibration) -> bytes:
+    """Return what is written of a calibration, read back once. Raises CalibrationFileError."""
+    try:
+        text = json.dumps(calibration_to_dict(calibration), indent=1, allow_nan=False)
+        calibration_from_dict(json.loads(text))
+    except (ValueError, CalibrationFileError) as exc:
+        seen = exc.seen if isinstance(exc, CalibrationFileError) else str(exc)
+        raise CalibrationFileError(
+            "The calibration cannot be stored: it could not be read again. The one before is unchanged.",
+            seen=f"{seen:.300}",
+            next_step="check what was given, then calibrate again",
+        ) from exc
+    return text.encode()
+
+
+def _write(data: bytes, calibration: Calibration, folder: Path) -> Path:
     path = calibration_path(calibration.rig_uid, folder=folder)
-    step = "free some space or correct the folder's permissions"
-    data = json.dumps(calibration_to_dict(calibration), indent=1, allow_nan=False).encode()
-    write_atomically(path, data, next_step=step, error=CalibrationFileError)
+    write_atomically(path, data, next_step=SPACE, error=CalibrationFileError)
     return path
 
 

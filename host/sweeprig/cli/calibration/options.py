@@ -35,8 +35,10 @@ MeterText = Annotated[
         "--meter", help="Accuracy from its data sheet: per cent of reading + counts, for example 0.05%+3."
     ),
 ]
-Count = Annotated[float, typer.Option("--count", help="One count of the last digit on that range [V].")]
-Range = Annotated[float, typer.Option("--range", help="The meter's range [V].")]
+Count = Annotated[
+    float, typer.Option("--count", min=1e-7, max=0.1, help="One count of the last digit on that range [V].")
+]
+Range = Annotated[float, typer.Option("--range", min=0.1, max=1000.0, help="The meter's range [V].")]
 MeterName = Annotated[str, typer.Option("--meter-name", help="Make and model of the meter.")]
 MeterSerial = Annotated[str, typer.Option("--meter-serial", help="Its serial number.")]
 Operator = Annotated[str, typer.Option("--operator", help="Who does the work; kept with the calibration.")]
@@ -47,14 +49,19 @@ ReferenceOption = Annotated[
     typer.Option("--reference", help="meter: you type readings; monitor: the rig's I2C converter reads."),
 ]
 Temperature = Annotated[
-    float | None, typer.Option("--temperature", help="Temperature of the rig [°C], if it has no sensor.")
+    float | None,
+    typer.Option(
+        "--temperature", min=-40.0, max=125.0, help="Temperature of the rig [°C], if it has no sensor."
+    ),
 ]
 MaxAge = Annotated[
-    float, typer.Option("--max-age", min=1, help="Days after which the calibration counts as old.")
+    float,
+    typer.Option("--max-age", min=1, max=3650, help="Days after which the calibration counts as old."),
 ]
 Volts = Annotated[float, typer.Argument(help="The check standard: the voltage now on the leads [V].")]
 StandardU = Annotated[
-    float | None, typer.Option("--standard-u", min=0.0, help="Its 95 % uncertainty [V]; else --meter.")
+    float | None,
+    typer.Option("--standard-u", min=0.0, max=100.0, help="Its 95 % uncertainty [V]; else --meter."),
 ]
 Standard = Annotated[str, typer.Option("--standard", help="What the standard is, for the chart.")]
 AsLeft = Annotated[
