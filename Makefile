@@ -24,11 +24,11 @@ lint: $(STAMP)
 test: lint
 	$(BIN)/python -m pytest -n auto --dist worksteal
 
-# On emulated boards, with the images that SWEEPRIG_BOARD_IMAGE and SWEEPRIG_BOARD_IMAGE_W name; file by file, for the tests of
-# a file share a board that has booted.
+# On emulated boards, with the images that SWEEPRIG_BOARD_IMAGE and SWEEPRIG_BOARD_IMAGE_W name.
 test-boards: $(STAMP)
 	$(BIN)/python -m pip install --quiet -e '.[board]'
-	$(BIN)/python -m pytest tests/board -n auto --dist loadfile --durations=10
+	$(BIN)/python -m tests.board.fast_emulator
+	$(BIN)/python -m pytest tests/board -n auto --dist loadgroup --durations=10
 
 campaign: $(STAMP)
 	$(BIN)/python -m tests.campaign --tries 1000 --seconds 5

@@ -11,7 +11,7 @@ TRACK_OHM = (1.0, 1e6)  # [ohm] least and most of a track from end to end that i
 MOST_STROKES = 50  # that one sweep is asked for
 KEPT = "Kept on the board"  # begins the line that says so in a capture
 # cautions of terminal, card and sheet; common practice of the trade, no source
-LAW_FIRST = "Local codes, the vehicle's own service procedure and licensed practice come first."
+LAW_FIRST = "Local regulations, the vehicle's own service procedure and licensed practice come first."
 MAY_MOVE = "An unexpected throttle signal can move a vehicle: engine off, park brake on, wheels chocked, out of gear."
 NO_HANDS = (
     "A motor-driven throttle plate closes on fingers without warning: never push it by hand, move the pedal."

@@ -1,6 +1,7 @@
 """The whole firmware beside the plain script that everybody writes, on one emulated board in one run.
 
-    SWEEPRIG_BOARD_IMAGE=RPI_PICO-v1.28.0.uf2 python tests/benchmarks/board_bench.py [--seconds 2]
+    SWEEPRIG_BOARD_IMAGE=RPI_PICO-1.28.0.uf2 SWEEPRIG_BOARD_IMAGE_W=RPI_PICO_W-1.28.0.uf2 \\
+        python tests/benchmarks/board_bench.py [--seconds 2]
 
 The emulated board keeps exact emulated time, so that the figures are those of an RP2040 at 125 MHz, whatever the
 computer it runs on; two emulated seconds take some minutes. USB costs nothing there: the plain script is
@@ -15,18 +16,18 @@ import json
 import os
 import sys
 import tempfile
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 ROOT = Path(__file__).parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(ROOT / "firmware")]
 
 from tests.board.board_rig import BoardRig  # noqa: E402
 from tests.board.conftest import firmware_files  # noqa: E402
-from tests.board.emulated_board import EmulatedBoard, file_system  # noqa: E402
+from tests.board.emulated_board import EmulatedBoard, file_system, kind_of  # noqa: E402
 
-from sweepboard import wire  # noqa: E402
+from sweepboard import pins, wire  # noqa: E402
 
 WORDS = wire.WINDOW * wire.CHANNELS
 
@@ -100,6 +101,21 @@ class Seen:
     longest_blind_s: float  # longest time between two conversions of channel 0
 
 
+@dataclass(frozen=True)
+class Streamed:
+    """What the firmware did in one stream."""
+
+    seen: Seen
+    seconds: float
+    share: float  # of the conversions that were reduced
+    gaps: int
+    lost: int
+    record_hz: float
+    bytes_s: float
+    busy: float  # share of the processor
+    reduction: float  # share of the processor that only reduces
+
+
 def channel_0_times(board: EmulatedBoard, times: list[float]) -> None:
     """Note in `times` when the converter looks at channel 0."""
 
@@ -116,11 +132,19 @@ def longest(times: list[float]) -> float:
     return max(b - a for a, b in itertools.pairwise(times))
 
 
-def ours(image: Path, folder: Path, seconds: float) -> tuple[Seen, dict[str, Any]]:
-    """Stream for `seconds` of emulated time."""
-    disk = file_system(firmware_files(folder) | {"main.py": MEASURED_MAIN.encode()}, folder)
-    board = EmulatedBoard(image, disk=disk)
+def booted(image: Path, folder: Path, main: str = "") -> EmulatedBoard:
+    """Boot a board with the package and `main` as its main.py; without one it stays at its prompt."""
+    files = firmware_files(folder) | ({"main.py": main.encode()} if main else {})
+    board = EmulatedBoard(image, disk=file_system(files, folder, kind_of(image)))
+    board.mcu.gpio[pins.BUTTON].set_input_value(True)
     board.boot()
+    return board
+
+
+def ours(image: Path, folder: Path, seconds: float) -> Streamed:
+    """Stream for `seconds` of emulated time."""
+    take_us = json.loads(booted(image, folder).execute(REDUCTION))
+    board = booted(image, folder, MEASURED_MAIN)
     rig = BoardRig(board)
     rig.command("hello", within_s=4.0)
     times: list[float] = []
@@ -130,73 +154,72 @@ def ours(image: Path, folder: Path, seconds: float) -> tuple[Seen, dict[str, Any
     rig.run(seconds)
     lasted, carried = board.seconds - began, rig.n_bytes - n_bytes
     stop = rig.command("stop")
-    busy = rig.command("hello")["self_check"]["busy"]
-    _start, run = board.adc.runs[-1]
-    records = rig.records()
-    figures = {
-        "share": stop["windows_made"] * WORDS / (stop["index"] * WORDS),
-        "gaps": len(rig.gaps()),
-        "lost": stop["conversions_lost"] + WORDS * stop["windows_dropped"],
-        "records": len(records),
-        "record_hz": len(records) / (len(run) * 2e-6),
-        "bytes_s": carried / lasted,
-        "busy": busy,
-        "seconds": lasted,
-    }
-    return Seen(len(run) / (len(run) * 2e-6), longest(times[1:])), figures
-
-
-def at_prompt(image: Path, folder: Path) -> EmulatedBoard:
-    """Boot a board with the package and no main.py."""
-    board = EmulatedBoard(image, disk=file_system(firmware_files(folder), folder))
-    board.boot()
-    return board
+    n = len(board.adc.runs[-1][1])
+    return Streamed(
+        Seen(n / (n * 2e-6), longest(times[1:])),
+        seconds=lasted,
+        share=stop["windows_made"] / stop["index"],
+        gaps=len(rig.gaps()),
+        lost=stop["conversions_lost"] + WORDS * stop["windows_dropped"],
+        record_hz=len(rig.records()) / (n * 2e-6),
+        bytes_s=carried / lasted,
+        busy=rig.command("hello")["self_check"]["busy"],
+        reduction=take_us / (WORDS * 2.0),
+    )
 
 
 def plain(image: Path, folder: Path) -> Seen:
     """Let the plain script run."""
-    board = at_prompt(image, folder)
+    board = booted(image, folder)
     times: list[float] = []
     channel_0_times(board, times)
     n_lines = len(board.execute(PLAIN).splitlines())
     return Seen(3 * n_lines / (times[-1] - times[0]), longest(times))
 
 
+def rows(boards: list[Streamed], script: Seen) -> list[tuple[str, ...]]:
+    """Return the table: a label, a figure for each board, one for the plain script."""
+    kinds: list[tuple[str, Callable[[Streamed], str], str]] = [
+        ("conversions seen [1/s]", lambda b: f"{b.seen.conversions_hz:.0f}", f"{script.conversions_hz:.0f}"),
+        (
+            "longest time between two of one channel [us]",
+            lambda b: f"{b.seen.longest_blind_s * 1e6:.1f}",
+            f"{script.longest_blind_s * 1e6:.0f}",
+        ),
+        ("streamed [emulated s]", lambda b: f"{b.seconds:.2f}", "0.30"),
+        ("share of conversions reduced [%]", lambda b: f"{100 * b.share:.3f}", "-"),
+        ("overruns and late buffers", lambda b: str(b.gaps), "-"),
+        ("conversions lost", lambda b: str(b.lost), "-"),
+        ("records a second", lambda b: f"{b.record_hz:.1f}", "-"),
+        ("bytes a second on the wire", lambda b: f"{b.bytes_s:.0f}", "-"),
+        ("processor busy, all of the service [%]", lambda b: f"{100 * b.busy:.0f}", "100"),
+        ("processor busy with the reduction [%]", lambda b: f"{100 * b.reduction:.1f}", "-"),
+    ]
+    return [(label, *map(figure, boards), last) for label, figure, last in kinds]
+
+
 def main() -> None:
     """Measure and print, the ratio first."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--seconds", type=float, default=2.0, help="emulated time to stream")
-    options = parser.parse_args()
-    image = Path(os.environ["SWEEPRIG_BOARD_IMAGE"])
+    seconds = parser.parse_args().seconds
+    image, image_w = Path(os.environ["SWEEPRIG_BOARD_IMAGE"]), os.environ.get("SWEEPRIG_BOARD_IMAGE_W")
+    images = [image, *([Path(image_w)] if image_w else [])]
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         script = plain(image, folder)
-        take_us = json.loads(at_prompt(image, folder).execute(REDUCTION))
-        rig, figures = ours(image, folder, options.seconds)
-    window_us = WORDS * 2.0
+        boards = [ours(image, folder, seconds) for image in images]
+    seen = boards[0].seen
     print(
-        f"ratio: {rig.conversions_hz / script.conversions_hz:.0f} times the conversions of the plain script"
+        f"ratio: {seen.conversions_hz / script.conversions_hz:.0f} times the conversions of the plain script"
     )
-    print(f"ratio: a dropout may be {script.longest_blind_s / rig.longest_blind_s:.0f} times shorter")
-    rows = [
-        ("", "firmware", "plain script"),
-        ("conversions seen [1/s]", f"{rig.conversions_hz:.0f}", f"{script.conversions_hz:.0f}"),
-        (
-            "longest time between two of one channel [us]",
-            f"{rig.longest_blind_s * 1e6:.1f}",
-            f"{script.longest_blind_s * 1e6:.0f}",
-        ),
-        ("streamed [emulated s]", f"{figures['seconds']:.2f}", "0.30"),
-        ("share of conversions reduced [%]", f"{100 * figures['share']:.3f}", "-"),
-        ("overruns and late buffers", str(figures["gaps"]), "-"),
-        ("conversions lost", str(figures["lost"]), "-"),
-        ("records a second", f"{figures['record_hz']:.1f}", "-"),
-        ("bytes a second on the wire", f"{figures['bytes_s']:.0f}", "-"),
-        ("processor busy, all of the service [%]", f"{100 * figures['busy']:.0f}", "100"),
-        ("processor busy with the reduction [%]", f"{100 * take_us / window_us:.1f}", "-"),
-    ]
-    for label, a, b in rows:
-        print(f"| {label:46} | {a:>10} | {b:>12} |")
+    print(f"ratio: a dropout may be {script.longest_blind_s / seen.longest_blind_s:.0f} times shorter")
+    names = {"pico": "firmware, Pico", "pico_w": "firmware, Pico W"}
+    head = ("", *(names[kind_of(image)] for image in images), "plain script, Pico")
+    for label, *figures in [head, *rows(boards, script)]:
+        print(f"| {label:46} | " + " | ".join(f"{figure:>18}" for figure in figures) + " |")
+        if not label:
+            print("|---" * (len(figures) + 1) + "|")
 
 
 if __name__ == "__main__":

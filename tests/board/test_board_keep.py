@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from sweeprig.link.client import RigClient
 
 pytestmark = pytest.mark.board
+of_the_trip = pytest.mark.xdist_group("trip")  # all in one process: the trip takes long
 
 WORDS = wire.WINDOW * wire.CHANNELS
 SIO_GPIO_OUT = 0xD0000010
@@ -235,12 +236,14 @@ def trip(image: Path, rig_disk: Path, tmp_path_factory: pytest.TempPathFactory) 
     return Trip(home, codes, erased, supplies, live(again, order.rules["spread"]))
 
 
+@of_the_trip
 def test_two_sweeps_come_home_whole_and_one_is_cut(trip: Trip) -> None:
     assert [one.kept.word for one in trip.home] == ["kept", "kept", "cut"]
     assert [one.problem for one in trip.home] == ["", "", ""]
     assert trip.supply == (1, 0)  # it fed the sensor when the power went
 
 
+@of_the_trip
 def test_every_kept_record_is_what_the_converter_gave(trip: Trip) -> None:
     assert len(trip.codes) == 3
     for one, codes in zip(trip.home, trip.codes, strict=True):
@@ -252,6 +255,7 @@ def test_every_kept_record_is_what_the_converter_gave(trip: Trip) -> None:
         assert all(values[10] & wire.FLAG_SUPPLY_ON for values in records.values())
 
 
+@of_the_trip
 def test_kept_sweeps_are_byte_for_byte_what_a_live_host_gets(trip: Trip) -> None:
     from tests.support.kept_live import kept_content, live_content
 
@@ -260,6 +264,7 @@ def test_kept_sweeps_are_byte_for_byte_what_a_live_host_gets(trip: Trip) -> None
         assert kept_content(one.kept) == live_content(trip.live, one.kept)
 
 
+@of_the_trip
 def test_verdict_and_findings_are_those_of_the_live_sweep(trip: Trip) -> None:
     from tests.support.kept_live import judged, judged_live
 
@@ -268,6 +273,7 @@ def test_verdict_and_findings_are_those_of_the_live_sweep(trip: Trip) -> None:
         assert judged(one.done.outcome) == judged(judged_live(trip.live, one))
 
 
+@of_the_trip
 def test_nothing_is_lost_or_erased_while_a_sweep_is_kept(trip: Trip) -> None:
     assert trip.erased == 0
     for one in trip.whole():

@@ -68,15 +68,15 @@ def test_sensor_fed_elsewhere_is_refused_before_power(tmp_path: Path) -> None:
     assert done.returncode == 5
     assert "leads carry voltage while the rig's supply is off" in done.stderr
     assert "OFF the harness" in done.stderr
-    assert "First power" not in done.stderr + done.stdout
+    assert "no overload" not in done.stderr + done.stdout
     assert not list(tmp_path.rglob("*.sweep"))
 
 
 def test_the_sheet_has_the_first_power_of_both_lever_positions(tmp_path: Path) -> None:
     done = sweep("falling", tmp_path, "--json")
     page = Path(checked(done.stdout)["sheet_file"]).read_text("utf-8")
-    assert "First power at this lever position: supply 4." in page
-    assert "First power at the other lever position (signal 0.5" in page
+    assert "Supply at this lever position: 4." in page
+    assert "Supply at the other lever position (signal 0.5" in page
     assert page.count("no overload") == 2
 
 
@@ -173,7 +173,7 @@ def test_unwritable_folder_is_said_before_switching_on(tmp_path: Path) -> None:
     done = sweep("good", tmp_path, "--out", str(file))
     assert done.returncode == 4
     assert "cannot be written" in done.stderr
-    assert "First power" not in done.stderr
+    assert "no overload" not in done.stderr
 
 
 def test_quiet_may_stand_behind_the_command(tmp_path: Path) -> None:

@@ -78,7 +78,7 @@ def test_watch_streams_json_lines_where_it_is_asked_to(tmp_path: Path) -> None:
 
 def test_watch_without_a_terminal_prints_plain_lines(tmp_path: Path) -> None:
     done = _piped("watch", "--port", SIM.format("near-upper-rail"), "--seconds", "8", home=tmp_path)
-    assert "NEAR THE UPPER RAIL" in done.stdout
+    assert "NEAR THE SUPPLY" in done.stdout
     assert "\x1b" not in done.stdout
 
 

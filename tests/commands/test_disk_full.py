@@ -57,7 +57,7 @@ def test_a_disk_that_fills_while_it_sweeps_costs_no_verdict(monkeypatch: pytest.
     fill_at(210_000, monkeypatch)
     done = run("sweep", "--port", SIM.format("good"))
     assert status(done) == FileError.exit_code, done.output
-    assert "Both ends keep clear of both rails" in done.stdout
+    assert "Both ends keep clear of ground and supply" in done.stdout
     assert "NOTHING WAS KEPT BUT THE JOURNAL" in done.stderr
     assert "No space left on device" in done.stderr
     journal = done.stderr.partition("sweeprig recover ")[2].split()[0]
@@ -120,7 +120,7 @@ def test_a_journal_that_finds_no_room_stops_no_other_sweep(
     run("sweep", "--port", SIM.format("good"))
     (journal,) = tmp_path.rglob("*.journal")
     done = run("sweep", "--port", SIM.format("good"))
-    assert "Both ends keep clear of both rails" in done.stdout
+    assert "Both ends keep clear of ground and supply" in done.stdout
     assert f"cannot be recovered now and stays: {journal}" in done.stderr
     done = run("recover")
     assert status(done) == FileError.exit_code

@@ -37,12 +37,12 @@ def test_an_unknown_good_sensor_comes_to_a_sheet(tmp_path: Path) -> None:
     done = guide("good", "b", "shelf 3", "", "y", "y", "y", "n", "?")
     assert done.exit_code == 0, done.output
     assert "Profile: any-three-wire" in done.stderr
-    assert "Both ends keep clear of both rails" in done.stdout
+    assert "Both ends keep clear of ground and supply" in done.stdout
     assert "Hand it over" in done.stderr
     assert list(tmp_path.rglob("shelf-3-*.html"))
     listed, _, closing = done.stderr.partition("The same job without the guide:")[2].partition("\n\n")
     last = listed.split("\n")
-    assert closing.startswith("PASS (simulated): Both ends keep clear of both rails")
+    assert closing.startswith("PASS (simulated): Both ends keep clear of ground and supply")
     assert re.search(r"record \d+, sheet \S+shelf-3\S*\.html", closing)
     assert [line.split()[:2] for line in last if line] == [["sweeprig", "check"], ["sweeprig", "sweep"]]
     assert "--confirm" not in done.stderr.partition("without the guide")[2]
@@ -52,7 +52,7 @@ def test_no_goes_one_back_and_feeds_nothing() -> None:
     done = guide("good", "b", "", "", "y", "y", "n", "x")
     assert done.stderr.count("1 of 2:") == 2
     assert "Only y or n counts." in done.stderr
-    assert "First power" not in done.stderr
+    assert "no overload" not in done.stderr
     assert "Now move the lever" not in done.stderr
 
 

@@ -11,7 +11,9 @@ import numpy as np
 import pytest
 
 from support.terminal import Terminal
+from sweeprig.capture.file import write_capture
 from sweeprig.errors import InputError
+from sweeprig.twin.capture import capture_of
 from sweeprig.twin.hands import Hand
 from sweeprig.twin.rehearsal import Bench, KeyedPath
 from sweeprig.twin.sim_url import parse
@@ -47,7 +49,7 @@ def test_a_sweep_is_rehearsed_with_prompts_and_keys(tmp_path: Path) -> None:
         t.until(lambda t: "rehearsal: o opens" in t.text())
         strokes(t)
         assert t.end() == 0, t.text()
-        assert "Both ends keep clear of both rails" in t.text()
+        assert "Both ends keep clear of ground and supply" in t.text()
         assert "SIMULATED" in t.text()
 
 
@@ -70,7 +72,7 @@ def test_a_rehearsed_prompt_that_is_refused_feeds_nothing(tmp_path: Path) -> Non
         t.until_asked("OFF the harness")
         t.send("n\n")
         assert t.end() == 5
-        assert "First power" not in t.text()
+        assert "no overload" not in t.text()
 
 
 def test_the_lever_of_a_check_is_moved_by_keys(tmp_path: Path) -> None:
@@ -83,9 +85,16 @@ def test_the_lever_of_a_check_is_moved_by_keys(tmp_path: Path) -> None:
 
 
 def test_a_sensor_is_turned_on_its_mount_by_keys(tmp_path: Path) -> None:
-    args = ("aim", "--mount", "slotted", "--port", PORT.format("badly-mounted"), "--confirm", "plug-off")
+    """No plug is moved between the sweeps of one run: it is asked for once."""
+    args = ("aim", "--mount", "slotted", "--port", PORT.format("badly-mounted"))
     with terminal(*args, home=tmp_path) as t:
+        t.until_asked("OFF the harness")
+        t.send("y\n")
         strokes(t)
+        t.until_asked("turning above are read")
+        for end in ("tightening moves it.", "base stop", "Raise the closed reading"):
+            assert end in t.text(), "plan and cautions stand on the screen with their question"
+        t.send("y\n")
         t.until(lambda t: "aim: lever at the base stop" in t.text())
         t.send("c")  # the sweep has ended at open throttle
         t.until(lambda t: "UP: turn" in t.text())
@@ -94,6 +103,17 @@ def test_a_sensor_is_turned_on_its_mount_by_keys(tmp_path: Path) -> None:
         strokes(t)
         assert t.end() in {0, 11}, t.text()
         assert "Closed throttle too near" not in t.text()
+        assert t.raw.count(b"[y/N]") == 2
+
+
+def test_a_sensor_is_not_turned_where_cautions_are_not_read(tmp_path: Path) -> None:
+    before = write_capture(tmp_path / "before.sweep", capture_of("badly-mounted", seed=3, seconds=6.0))
+    args = ("aim", "--mount", "slotted", "--from", before.path, "--port", PORT.format("badly-mounted"))
+    with terminal(*args, home=tmp_path) as t:
+        t.until_asked("turning above are read")
+        t.send("n\n")
+        assert t.end() == 5
+        assert "First power" not in t.text()
 
 
 def test_a_keyed_lever_moves_smoothly_and_stays() -> None:

@@ -119,7 +119,7 @@ def test_nothing_runs_over_the_edge(phone: Browser, width: int, height: int) -> 
     with served() as page:
         scene = replace(
             live_scene("CLOSE SLOWLY", "q", title="w" * 120), bar=BAR, digits="-12.345", unit="V", wanted=3,
-            flag="NEAR THE LOWER RAIL: 0.2 V", facts=("x" * 200,),
+            flag="NEAR GROUND: 0.2 V", facts=("x" * 200,),
         )  # fmt: skip
         show(page.hub, scene)
         phone.size(width, height, phone=True)
@@ -242,13 +242,13 @@ def test_a_page_of_another_origin_can_neither_order_nor_read(phone: Browser) -> 
 
 def test_the_state_is_a_live_region_for_screen_readers(phone: Browser) -> None:
     with served() as page:
-        show(page.hub, replace(live_scene("HOLD OPEN"), flag="NEAR THE LOWER RAIL: 0.2 V", mark="!"))
+        show(page.hub, replace(live_scene("HOLD OPEN"), flag="NEAR GROUND: 0.2 V", mark="!"))
         phone.open(f"http://{page.host}/key/{KEY}")
         phone.until_text("#say", "HOLD OPEN")
         region = phone.run(
             "return document.querySelector('[role=status]').textContent.trim().split(/\\s*\\n\\s*/)"
         )
-        assert region == ["HOLD OPEN", "NEAR THE LOWER RAIL"]
+        assert region == ["HOLD OPEN", "NEAR GROUND"]
         node = phone.run("const n = document.querySelector('#say').parentNode; return [n.role, n.ariaLive]")
         assert node == ["status", "polite"]
         assert phone.run("return document.documentElement.lang") == "en"
@@ -291,7 +291,7 @@ def test_a_sensor_is_turned_by_what_the_phone_shows(phone: Browser, tmp_path: Pa
     """A rehearsal: keys at the terminal turn the simulated sensor, the phone shows distance and direction."""
     before = write_capture(tmp_path / "before.sweep", capture_of("badly-mounted", seed=3, seconds=6.0))
     bench = terminals(
-        "aim", "--page", "--mount", "slotted", "--from", before.path, "--confirm", "plug-off",
+        "aim", "--page", "--mount", "slotted", "--from", before.path, "--confirm", "plug-off,turning",
         "--port", "sim://badly-mounted?rehearse=yes&vm=cpython&seed=3",
     )  # fmt: skip
     phone.open(f"http://{bench.host}/key/{bench.key}")

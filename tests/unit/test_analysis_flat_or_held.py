@@ -102,3 +102,30 @@ def test_a_stick_slip_lever_is_no_flat_spot() -> None:
                 ]
             legs += [(to, 0.03), (to, 0.5)]
         assert [f.code for f in found(lever(legs)) if f.code is Code.FLAT_SPOT] == []
+
+
+@pytest.mark.parametrize("times", [TIMES, [3 * t for t in TIMES], [1.5] * 6])
+@pytest.mark.parametrize("at", [0.2, 0.4, 0.6])
+@pytest.mark.parametrize("width", [0.09, 0.1, 0.12, 0.15, 0.2, 0.3])
+def test_a_wide_flat_spot_is_doubted_at_least(width: float, at: float, times: list[float]) -> None:
+    (finding,) = found(with_flat(lever(strokes(times)), at, width))
+    assert finding.code is Code.FLAT_SPOT
+    assert finding.where_percent is not None
+    assert sum(finding.where_percent) / 2 == pytest.approx(100 * at / (1 - width), abs=1.0)
+    assert "as a lever that stops there" in finding.evidence or width < 0.11
+
+
+def test_a_stop_of_one_length_at_one_place_condemns_nothing() -> None:
+    """A motor, or a careful hand: half a second half way in each stroke, all strokes alike."""
+    legs = [(0.0, 0.5)]
+    for k in range(6):
+        legs += [(0.5, 0.75), (0.5, 0.5), (float(k % 2 == 0), 0.75), (float(k % 2 == 0), 0.5)]
+    assert not [f for f in found(lever(legs)) if f.severity == "fault"]
+
+
+@pytest.mark.parametrize("width", [0.12, 0.2])
+def test_a_jump_behind_a_doubtful_flat_stays_a_fault(width: float) -> None:
+    """The track is bare over much of its length and the signal jumps behind it, in every stroke: no lever does that."""
+    x = lever(strokes(TIMES))
+    jumped = np.where((x > 0.4) & (x < 0.4 + width), 0.4, x)
+    assert "fault" in [f.severity for f in found(jumped)]

@@ -63,7 +63,7 @@ def test_two_lifts_at_one_place_of_three_strokes_ask_for_more() -> None:
     more = int(stray.numbers["more_strokes"])
     assert 1 <= more <= 2
     assert f"{more} more slow stroke" in stray.next_step
-    assert "12 % of sweeps" in stray.evidence
+    assert "in 88 of 100 sweeps" in stray.evidence
 
 
 def test_strokes_asked_for_name_the_place_once_taken() -> None:

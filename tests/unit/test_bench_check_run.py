@@ -191,14 +191,14 @@ def test_dropout_while_shaken_fails_the_lead() -> None:
 
 
 def test_lead_is_not_tested_on_a_harness() -> None:
-    with pytest.raises(HookupError, match="resistor plug"):
+    with pytest.raises(HookupError, match="test plug"):
         lead(ScriptedRig(sensor(2.36)), SweepSetup(hookup=Hookup.TAPPED))
 
 
 def test_short_in_the_plug_is_refused_and_switched_off() -> None:
     rig = ScriptedRig(sensor(0.1, 0.2))
     rig.fault = lambda o: o.supply
-    with pytest.raises(HookupError, match="short at the resistor plug"):
+    with pytest.raises(HookupError, match="short at the test plug"):
         lead(rig)
     assert not rig.out.supply
 

@@ -1,4 +1,4 @@
-"""First power at both lever positions of a sweep: an overload at the other end switches off, ends it and is said."""
+"""The supply at both lever positions of a sweep: an overload at the other end switches off, ends it and is said."""
 
 from __future__ import annotations
 
@@ -56,15 +56,15 @@ def sweep(rig: ScriptedRig, folder: Path, setup: SweepSetup = POWERED):
 
 
 def first_power(lines: tuple[str, ...]) -> list[str]:
-    return [line for line in lines if line.startswith("First power")]
+    return [line for line in lines if line.startswith("Supply at")]
 
 
 def test_both_positions_stand_in_the_capture(tmp_path: Path) -> None:
     capture = sweep(ScriptedRig(moved(lambda x: SUPPLY_V - 0.1 * x)), tmp_path)
     here, there = first_power(capture.setup.prepared)
-    assert "this lever position: supply 5.00 V" in here
+    assert "this lever position: 5.00 V" in here
     assert "the other lever position (signal 4.1" in there
-    assert "supply 4.90 V, no overload" in there
+    assert ": 4.90 V, no overload" in there
     assert capture.ended == "complete"
     assert first_power(read_capture(Path(capture.path)).setup.prepared) == [here, there]
 
@@ -194,6 +194,18 @@ def test_a_sweep_that_nobody_begins_lets_the_sensor_go(
     assert list(tmp_path.glob("*.journal")) == []
 
 
+@pytest.mark.parametrize(("signal_v", "name"), [(0.0, "sensor ground"), (4.99, "the supply")])
+def test_a_signal_that_stays_at_a_rail_lets_the_sensor_go(tmp_path: Path, signal_v: float, name: str) -> None:
+    rig = ScriptedRig(lambda o: (signal_v, 0.0, 5.0) if o.supply else (0.0, 0.0, 0.0))
+    order = SweepOrder(POWERED, tmp_path, tmp_path / "calibrations")
+    with pytest.raises(InputError, match=f"stays at {name}. The sensor is switched off") as raised:
+        take(client_of(rig), order, watch=UNWATCHED)
+    assert "for 20 s" in raised.value.seen
+    assert "sweeprig check" in raised.value.next_step
+    assert not rig.out.supply
+    assert list(tmp_path.glob("*.journal")) == []
+
+
 # --- a board that has let go by itself, and records that are no data
 
 
@@ -249,4 +261,4 @@ def test_records_called_bad_are_no_short(tmp_path: Path) -> None:
     assert capture.ended == "complete"
     here, there = first_power(capture.setup.prepared)
     assert "this lever position" in here
-    assert "supply 5.00 V" in there
+    assert ": 5.00 V" in there

@@ -85,7 +85,7 @@ def test_view_never_leaves_its_window(width: int, height: int) -> None:
 def test_small_window_keeps_reading_flag_and_ruler() -> None:
     text = "\n".join(view_lines(fed((0.12, 0.5)).state(), 40, 8))
     assert "0.120 V" in text
-    assert "NEAR THE LOWER RAIL" in text
+    assert "NEAR GROUND" in text
     assert "▒" in text
 
 

@@ -57,13 +57,13 @@ def of_cause(code: Code, cause: Cause) -> Outcome:
 @pytest.mark.parametrize(
     ("code", "cause", "said"),
     [
-        (Code.INTERFERENCE, Cause.INTERFERENCE, "The installation fails, not the sensor"),
-        (Code.SUPPLY_SAG, Cause.SUPPLY, "The supply or its wiring fails, not the sensor"),
-        (Code.GROUND_SHIFT, Cause.GROUND, "The ground wire or a pin of it fails"),
-        (Code.LOOSE_CONNECTION, Cause.CONNECTION, "A contact fails"),
-        (Code.OPEN_SIGNAL, Cause.WIRING, "The wiring fails"),
-        (Code.WORN_SPOT, Cause.TRACK, "The sensor fails."),
-        (Code.MARGIN_CLOSED, Cause.MOUNTING, "The sensor's mounting fails"),
+        (Code.INTERFERENCE, Cause.INTERFERENCE, "The fault is outside the sensor (interference)"),
+        (Code.SUPPLY_SAG, Cause.SUPPLY, "The fault is in the supply or its wiring, not in the sensor"),
+        (Code.GROUND_SHIFT, Cause.GROUND, "The fault is in the ground wire or at one of its pins"),
+        (Code.LOOSE_CONNECTION, Cause.CONNECTION, "The fault is in a contact"),
+        (Code.OPEN_SIGNAL, Cause.WIRING, "The fault is in the wiring"),
+        (Code.WORN_SPOT, Cause.TRACK, "The fault is in the sensor."),
+        (Code.MARGIN_CLOSED, Cause.MOUNTING, "The fault is in the mounting"),
     ],
 )
 def test_the_card_says_what_the_fail_condemns(code: Code, cause: Cause, said: str) -> None:
@@ -79,9 +79,16 @@ def test_a_kind_of_sensor_is_no_fault_of_the_wiring() -> None:
 def test_a_loose_contact_before_a_worn_track_gives_two_steps() -> None:
     both = card_of(outcome(worn=True, findings=(LOOSE, WORN)))
     assert both.next_step == f"1. {LOOSE.next_step} 2. The sensor is worn as well. {WORN.next_step}"
-    assert "A contact fails; the sensor is worn as well." in both.sentence
+    assert "The fault is in a contact; the sensor is worn as well." in both.sentence
     assert card_of(outcome(worn=True, findings=(LOOSE,))).next_step == LOOSE.next_step
     assert card_of(outcome(worn=True, findings=(WORN, LOOSE))).next_step == WORN.next_step
+
+
+def test_a_track_that_more_strokes_must_clear_is_not_cleared() -> None:
+    asking = replace(LOOSE, numbers={"more_strokes": 1.0})
+    said = card_of(outcome(worn=True, findings=(asking,))).sentence
+    assert said.endswith("The fault is in a contact; a worn spot is not ruled out yet.")
+    assert card_of(outcome(worn=True, findings=(LOOSE,))).sentence.endswith("track shows no fault.")
 
 
 @pytest.mark.parametrize("name", CASES)
@@ -118,7 +125,7 @@ def test_a_pass_says_both_ends_margins_and_hands_over() -> None:
 
 def test_a_fault_is_named_with_its_place_and_one_next_step() -> None:
     card = card_of(CASES["worn"])
-    assert card.sentence == "Worn spot at 28 to 33 % of travel. The sensor fails."
+    assert card.sentence == "Worn spot at 28 to 33 % of travel. The fault is in the sensor."
     assert card.next_step == WORN.next_step
 
 

@@ -54,7 +54,7 @@ def test_a_reading_of_a_sensor_with_its_own_reference() -> None:
 
 def test_a_dead_band_is_called_so() -> None:
     assert "dead band" in flag_reading(0.0, 5.0, PROFILE).text
-    assert "0.150 V from the lower rail, margin 0.200 V" in flag_reading(0.15, 5.0, PROFILE).text
+    assert "0.150 V from ground, margin 0.200 V" in flag_reading(0.15, 5.0, PROFILE).text
 
 
 @pytest.mark.parametrize(("value", "supply"), [(math.nan, 5.0), (2.5, math.nan), (2.5, 0.0), (2.5, -1.0)])

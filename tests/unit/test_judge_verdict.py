@@ -174,7 +174,7 @@ def test_severity_weighs(severity: str, verdict: Verdict) -> None:
 def test_a_fault_of_the_rig_is_not_the_sensors() -> None:
     j = given(seen(findings=(finding(Code.RECORDS_LOST, Cause.RIG),)))
     assert j.verdict is UNDECIDED
-    assert "records lost" in j.reason.lower()
+    assert "data lost" in j.reason.lower()
 
 
 def test_events_shallower_than_the_profiles_limit_are_notes() -> None:
@@ -212,7 +212,7 @@ def test_the_place_of_a_fault_is_said_once() -> None:
     spot = replace(finding(Code.WORN_SPOT, Cause.TRACK), where_percent=(28.1, 28.4))
     assert given(seen(findings=(spot,))).reason.startswith("Worn spot at 28 % of travel (cause: track)")
     assert given(seen(0.15)).reason.startswith(
-        "Closed throttle too near a rail (cause: mounting): the closed"
+        "Closed throttle too near ground or supply (cause: mounting): the closed"
     )
 
 

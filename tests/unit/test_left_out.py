@@ -30,7 +30,7 @@ def test_the_profiles_that_would_judge_the_ends_are_named() -> None:
     assert profiles_with_ends(1) == ("adjustable-potentiometer", "fixed-potentiometer", "hall")
     assert all(load_profile(name).sensor.tracks == 2 for name in profiles_with_ends(2))
     said = left_out(ANY, tracks=1)
-    assert said.startswith("The position of the ends: the profile any-three-wire has no range for it.")
+    assert said.startswith("The right volts of both ends: the profile any-three-wire has no limits for them.")
     assert said.endswith("adjustable-potentiometer, fixed-potentiometer or hall.")
 
 
@@ -41,8 +41,8 @@ def test_a_profile_with_ranges_leaves_nothing_out(name: str) -> None:
 
 def test_the_card_claims_no_range_that_it_has_not() -> None:
     card = card_of(replace(outcome(), profile=ANY))
-    assert card.sentence.startswith("Both ends keep clear of both rails")
-    assert "--profile adjustable-potentiometer or fixed-potentiometer or hall" in card.not_judged
+    assert card.sentence.startswith("Both ends keep clear of ground and supply")
+    assert "--profile adjustable-potentiometer (or fixed-potentiometer, hall)" in card.not_judged
     assert card_of(outcome()).not_judged == ""
 
 
@@ -62,16 +62,16 @@ def test_page_and_text_say_what_the_profile_left_unjudged() -> None:
     made = replace(outcome(), profile=ANY)
     page = sheet_html(made).partition('<section class="page details">')[0]
     for said in (page, text_sheet(made)):
-        assert "Not judged: the position of the ends." in said
+        assert "Not checked: whether closed and open throttle are at" in said
     for said in (sheet_html(made).partition('<section class="page details">')[2], text_sheet(made)):
         assert "adjustable-potentiometer or fixed-potentiometer or hall" in said  # behind the owner's page
-    assert "Not judged:" not in text_sheet(outcome())
+    assert "Not checked:" not in text_sheet(outcome())
 
 
 def test_a_pass_without_ranges_claims_no_limits_as_reason() -> None:
     from support.judge_cases import given, seen
 
-    assert given(seen(), ANY).reason.startswith("Both ends keep clear of both rails")
+    assert given(seen(), ANY).reason.startswith("Both ends keep clear of ground and supply")
     assert given(seen(), load_profile("adjustable-potentiometer")).reason.startswith(
         "Both ends within limits"
     )

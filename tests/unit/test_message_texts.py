@@ -51,8 +51,8 @@ def test_an_unknown_setting_is_named_where_it_is() -> None:
 
 def test_the_reach_of_a_build_is_stated_as_what_it_shows(monkeypatch: pytest.MonkeyPatch) -> None:
     full = front_end("full")
-    said = "This build with the powered lead shows every short to ground of 12 us or longer"
-    assert reach_line(full, "powered") == f"{said} and every wiper lift of 12 us or longer."
+    said = "What this rig can detect with the powered lead: shorts to ground of 12 us or longer"
+    assert reach_line(full, "powered") == f"{said} and wiper lifts of 12 us or longer."
     monkeypatch.setattr(FrontEnd, "shortest_open_s", lambda *_: math.inf)
     assert reach_line(full, "powered") == f"{said}; for a wiper lift no length is guaranteed."
 
@@ -75,7 +75,7 @@ def test_a_profile_that_there_is_none_of_is_not_made_the_default(at_home: Path) 
 
 def test_a_lost_signal_is_called_lost_however_shallow() -> None:
     lost = Happening(1.5, 0.002, (0,), 9.0, Touched.TO_GROUND, "plug")
-    assert "9 % of supply deep, down to ground, 2.00 ms: signal open or touching ground" in lost.line
+    assert "9 % of the supply voltage, down to ground, 2.00 ms: signal open or touching ground" in lost.line
 
 
 def test_a_port_that_there_is_none_of_is_said_once() -> None:

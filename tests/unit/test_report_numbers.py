@@ -187,7 +187,7 @@ def test_what_fails_stands_first_among_the_limits() -> None:
     margins = (*base.judgement.margins, replace(base.judgement.margins[0], verdict="fail"))
     rows = limit_rows(replace(base, judgement=replace(base.judgement, margins=margins)))
     assert rows[0].verdict == "fail"
-    assert rows[1].name == "Closed end, lower rail"
+    assert rows[1].name == "Closed end, ground side"
     assert rows[1].must == "above 0.250 V"
     assert {r.must for r in rows} >= {"0.400 to 0.500 V", "at least 3", "at least 3.000 V"}
 

@@ -184,15 +184,16 @@ def test_what_is_not_known_is_said(pages: dict[str, Page]) -> None:
     assert "None: an end of the travel was not measured." in pages["wiggle"].text
     assert "no capture file" in pages["csv"].text
     assert "Calibrated never calibrated" in pages["angle"].text
-    assert "nominal: never calibrated" in pages["angle"].text
+    assert "never calibrated: the ± comes from the tolerance of the parts" in pages["angle"].text
     assert "no calibration yet" in pages["angle"].text
     assert not any("not verified since the calibration" in pages[name].text for name in ("angle", "csv"))
 
 
 def test_rig_calibration_losses_hash_and_versions(pages: dict[str, Page]) -> None:
     text = pages["good"].text
-    for shown in ("full build, rp2040", "line+linearity, 12 days old", "none of 5000 records", oc.SHA, "sweeprig 0.1.0",
-                  "12 µs at the sensor, where it is 20 steps of the converter deep or more",
+    for shown in ("full build, rp2040", "line+linearity, 12 days old", "none of 5000 data blocks", oc.SHA,
+                  "sweeprig 0.1.0",
+                  "12 µs, if it is 27 mV deep or more at the sensor",
                   "serial M-11, certificate C-2030-88"):  # fmt: skip
         assert shown in text
 
@@ -203,7 +204,7 @@ def test_vehicle_adds_cautions_override_is_seen_first() -> None:
     assert "An unexpected throttle signal" not in page_of(oc.outcome()).text
     assert text.index("Interlock overridden for this sweep") < text.index("Closed throttle 0.452 V")
     assert "The capture ended early (unplugged)" in text
-    assert "131 of 5131 records (2.6 %), not judged" in text
+    assert "131 of 5131 data blocks (2.6 %), not judged" in text
     assert "lost" in text
     assert "Verdict fail: do not set a controller from these." in text
     assert "Engine state NOT measured" in text
@@ -211,11 +212,11 @@ def test_vehicle_adds_cautions_override_is_seen_first() -> None:
 
 def test_snapshots_are_drawn_with_every_conversion() -> None:
     shown = page_of(oc.outcome(worn=True))
-    assert "Snapshots" in shown.text
+    assert "Close-ups of single dropouts" in shown.text
     dots = [v for tag, key, v in shown.attributes if (tag, key) == ("path", "d") and "h.01" in v]
     assert len(dots) == 2  # on the main page and behind it
     assert {d.count("h.01") for d in dots} == {60}  # 180 conversions of three channels
-    assert "Snapshots" not in page_of(oc.outcome()).text
+    assert "Close-ups" not in page_of(oc.outcome()).text
 
 
 def test_the_deepest_dropout_reaches_the_drawing() -> None:
@@ -271,7 +272,7 @@ def test_the_text_sheet_holds_what_has_to_be_read_aloud() -> None:
         "Sense: rising",
         "Worst event: none",
         "Next: loosen",
-        "Caution: Local codes",
+        "Caution: Local regulations",
         "Capture: 3F2A-91BC",
     ):
         assert f"\n{start}" in f"\n{text}"
@@ -345,14 +346,14 @@ def test_a_finding_has_one_name_on_the_whole_sheet() -> None:
     base = oc.outcome()
     near = Finding(Code.MARGIN_CLOSED, Cause.MOUNTING, 0, (0.0, 1.0), "seen", "turn it")
     rows = finding_rows(replace(base, judgement=replace(base.judgement, findings=(near,))))
-    assert [r["title"] for r in rows] == ["Closed throttle too near a rail"]
+    assert [r["title"] for r in rows] == ["Closed throttle too near ground or supply"]
 
 
 def test_the_margin_of_track_b_is_named_as_its_end() -> None:
     base = oc.outcome()
     assert base.judgement.margins
     at_b = replace(base.judgement.margins[0], end="closed B")
-    assert margin_row(at_b, base.profile).name == "Closed end of track B, lower rail"
+    assert margin_row(at_b, base.profile).name == "Closed end of track B, ground side"
 
 
 def test_no_backtick_of_a_command_reaches_the_page() -> None:
@@ -375,8 +376,11 @@ def first_page(outcome: Outcome) -> str:
 
 def test_tile_and_finding_count_the_same_dropouts() -> None:
     made = loose()
-    (counted,) = re.findall(r"signal A: (\d+) dropouts, (\d+) at rest", made.judgement.findings[0].evidence)
-    tile = re.search(r"Dropouts and jumps (\d+) .*?(\d+) at rest", first_page(made))
+    (counted,) = re.findall(
+        r"signal A: (\d+) dropouts, (\d+) of them while the lever was still",
+        made.judgement.findings[0].evidence,
+    )
+    tile = re.search(r"Dropouts and jumps (\d+) .*?(\d+) while held still", first_page(made))
     assert tile is not None
     assert tile.groups() == counted
 

@@ -13,7 +13,7 @@ from sweeprig.cli.views.sweep import LEAST_COLUMNS, LEAST_ROWS, fits, plain_line
 from sweeprig.cli.views.sweep_face import StepFace, hint_of
 from sweeprig.frontend import front_end
 from sweeprig.judge.profile import load_profile, shipped_names
-from sweeprig.wording.sweep import NEVER_RESTS
+from sweeprig.wording.sweep import AT_RAIL, NEVER_RESTS
 from sweeprig.words import Starts
 
 PROFILE = load_profile("adjustable-potentiometer")
@@ -183,6 +183,36 @@ def test_plain_lines_say_once_that_nothing_rests(capsys: pytest.CaptureFixture[s
         face.show(state)
     lines = capsys.readouterr().err + capsys.readouterr().out
     assert " ".join(lines.split()).count("never rests") == 1
+
+
+@pytest.mark.parametrize(
+    ("level_v", "name"), [(0.0, "sensor ground"), (0.08, "sensor ground"), (5.0, "the supply")]
+)
+@pytest.mark.parametrize(("width", "height"), SIZES)
+def test_a_signal_that_lies_at_a_rail_is_named_after_seconds(
+    level_v: float, name: str, width: int, height: int
+) -> None:
+    found = states((6.0, level_v))
+    early, late = found[: int(2.9 / 0.02)], found[int(3.1 / 0.02) :]
+    assert not any(state.at_rail for state in early)
+    assert {state.at_rail for state in late} == {name}
+    text = " ".join(" ".join(screen_lines(late[-1], width, height)).split())
+    assert AT_RAIL.format(name) in text
+    assert AT_RAIL.format(name) in plain_line(late[-1])
+
+
+def test_nothing_is_said_of_a_rail_once_the_lever_moves() -> None:
+    found = states((6.0, 0.0), (1.5, W), (6.0, W), (1.5, 0.0), (6.0, 0.0))
+    assert not any(state.at_rail for state in found if not state.waiting)
+    assert not any(state.at_rail for state in states((60.0, 0.15)))
+
+
+def test_plain_lines_say_once_that_the_signal_lies_at_a_rail(capsys: pytest.CaptureFixture[str]) -> None:
+    face = StepFace(lambda: False, keys=lambda: "")
+    for state in states((10.0, 0.0)):
+        face.show(state)
+    lines = capsys.readouterr().err
+    assert " ".join(lines.split()).count("lies at sensor ground") == 1
 
 
 @pytest.mark.parametrize(("width", "height"), SIZES)

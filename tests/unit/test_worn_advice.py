@@ -58,7 +58,7 @@ def test_the_tile_counts_strokes_that_have_an_event() -> None:
     low = np.where(np.isin(np.round(base.trace.t_s, 3), [1.0, 1.9, 3.0, 6.0]), 0.9, level)
     trace = replace(base.trace, signal_a=Channel(level, low, level))
     tile = readings(replace(base, trace=trace, analysis=replace(base.analysis, events=events)))[-1]
-    assert (tile["value"], tile["spread"]) == ("4", f"in 2 of {n} strokes, 1 at rest")
+    assert (tile["value"], tile["spread"]) == ("4", f"3 in 2 of {n} strokes, 1 while held still")
     assert tile["more"] == "deepest: 2.000 V to 0.900 V"
 
 
@@ -77,7 +77,7 @@ def test_a_snapshot_names_the_event_that_it_shows() -> None:
 def test_a_reading_at_a_rail_says_it_once_and_names_a_wire() -> None:
     flag = flag_reading(0.0, 5.0, load_profile("adjustable-potentiometer"))
     said = f"{FLAG_WORDS[flag.where]}: {flag.text}"
-    assert len(re.findall("rail", said, re.IGNORECASE)) == 1
+    assert len(re.findall("at ground", said, re.IGNORECASE)) == 1
     assert "wire" in said
 
 

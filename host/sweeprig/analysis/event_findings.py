@@ -22,6 +22,7 @@ from sweeprig.analysis.smoothness import RoughAll
 from sweeprig.analysis.track_map import encounters
 
 NEVER_AT_REST_P = 0.001
+CLOSE_TOGETHER = "Chance would hardly put them so close together"
 MOST = 0.7  # share of events that makes the rule
 RINGING = 0.1  # share of events seen both ways from which events of either sign are a burst from outside
 RINGING_PLACE = 0.35  # share of events seen both ways from which a place is rough and no lift
@@ -35,6 +36,7 @@ ROUGH_HERE = "Sweep slowly across it again; noise that stays at this place means
 ROUGH_IN_MOVEMENT = (
     "Sweep slowly again; noise that comes with movement only means a worn track: replace the sensor."
 )
+WORN_TOO = "the track has a worn spot as well"
 NEARLY_ALL = 0.75  # of the strokes over a place, or of the events: it is there; own choice, no source
 TEXTURE_PERCENT = (
     10.0  # % of supply: events of a rough track; a wire that opens when the lever moves goes deeper
@@ -152,16 +154,20 @@ def _span(events: Iterable[Event]) -> Span | None:
 
 
 def worst(events: tuple[Event, ...]) -> str:
-    """Deepest and longest in words."""
-    n = numbers_of(events)
-    return f"deepest {n['worst_depth_percent']:.0f} % of supply, longest {n['longest_s'] * 1e3:.2g} ms"
+    """Return in words how far the signal went and how long it was away."""
+    n, deepest = numbers_of(events), max(events, key=lambda e: abs(e.depth_percent))
+    way = "rising" if deepest.upward else "falling"
+    way = "swinging" if deepest.both_ways else way
+    rail = {"to-ground": ", down to ground", "to-supply": ", up to the supply"}.get(deepest.kind, "")
+    depth = f"{way} by up to {n['worst_depth_percent']:.0f} % of the supply voltage{rail}"
+    return f"{depth}, for up to {n['longest_s'] * 1e3:.2g} ms"
 
 
 def _rough_place(there: tuple[Event, ...], at: Gathered, p: float, channel: int) -> Finding:
     """Events that go up and down at one place: the track there, not a burst from outside."""
     text = (
         f"{CHANNEL_NAMES[channel]} jumps up and down {len(there)} times in {at.n_strokes} strokes between "
-        f"{at.where[0]:.1f} and {at.where[1]:.1f} % of travel ({worst(there)}). Too close together for chance "
+        f"{at.where[0]:.1f} and {at.where[1]:.1f} % of travel ({worst(there)}). {CLOSE_TOGETHER} "
         f"(clustering p-value {p:.3g})"
     )
     numbers = numbers_of(there) | {"p": p}
@@ -190,7 +196,7 @@ def _worn(there: tuple[Event, ...], at: Gathered, p: float, channel: int, n_pass
     text = (
         f"{CHANNEL_NAMES[channel]}: {len(there)} dropouts in {at.n_strokes} of {n_passes} strokes "
         f"between {at.where[0]:.1f} and {at.where[1]:.1f} % of travel "
-        f"({worst(there)}). Too close together for chance (clustering p-value {p:.3g})"
+        f"({worst(there)}). {CLOSE_TOGETHER} (clustering p-value {p:.3g})"
     )
     again = at.n_strokes >= FEWEST_SURE and at.n_strokes >= NEARLY_ALL * n_passes
     step = (
@@ -231,7 +237,7 @@ def _texture(rough: RoughAll, n_events: int, channel: int) -> Finding:
 def _rough_all_over(events: tuple[Event, ...], p: float, channel: int) -> Finding:
     text = (
         f"{CHANNEL_NAMES[channel]}: {len(events)} dropouts, all during movement ({worst(events)}). "
-        f"None at rest is too few for chance (p = {p:.3g})"
+        f"Chance would have put some of them at rest (p-value {p:.3g})"
     )
     numbers, where = numbers_of(events) | {"p": p}, _span(events)
     return Finding(Code.ROUGH_TRACK, Cause.TRACK, channel, where, text, ROUGH_IN_MOVEMENT, numbers=numbers)
@@ -241,7 +247,7 @@ def interference(events: tuple[Event, ...], channel: int) -> Finding:
     """Bursts from outside on one channel."""
     ringing = 100 * _share(e.both_ways for e in events)
     text = (
-        f"{CHANNEL_NAMES[channel]}: {len(events)} dropouts, {ringing:.0f} % of them up and down "
+        f"{CHANNEL_NAMES[channel]}: {len(events)} disturbances, {ringing:.0f} % of them up and down "
         f"within one burst ({worst(events)}). A contact that opens pulls one way only"
     )
     step = "Move the leads away from ignition, motors and relays; check the cable's shield, and sweep again."
@@ -251,17 +257,20 @@ def interference(events: tuple[Event, ...], channel: int) -> Finding:
 
 def _loose(events: tuple[Event, ...], p: float | None, track: TrackMap | None, channel: int) -> Finding:
     at_rest = sum(e.at_rest for e in events)
-    chance = "" if p is None else f"; not at one place (clustering p-value {p:.3g})"
-    if track is not None and track.p_at_rest is not None:
-        chance += f"; share at rest compared with time at rest: p = {track.p_at_rest:.3g}"
+    chance = (
+        ""
+        if p is None
+        else f"; scattered along the travel, as chance would do it (clustering p-value {p:.3g})"
+    )
     name = CHANNEL_NAMES[channel]
-    text = f"{name}: {len(events)} dropouts, {at_rest} at rest ({worst(events)}){chance}"
+    text = f"{name}: {len(events)} dropouts, {at_rest} of them while the lever was still ({worst(events)}){chance}"
     step = (
         "Hold the lever still and move plug and harness by hand; "
         "clean or replace the contact where the dropouts come."
     )
     cause, pulled, first = _pulled(events)
-    able, more = in_words(track) if track is not None and track.more_strokes is not None else ("", "")
+    asks = track is not None and track.more_strokes is not None
+    able, more = in_words(track, WORN_TOO) if asks else ("", "")
     numbers = numbers_of(events) | numbers_of_power(track)
     text, step = text + pulled + able, first + step + f" {more}".rstrip()
     return Finding(Code.LOOSE_CONNECTION, cause, channel, None, text, step, numbers=numbers)

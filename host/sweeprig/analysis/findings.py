@@ -91,11 +91,11 @@ def about_flats(
         code = Code.DEAD_BAND_CLOSED if closed else Code.DEAD_BAND_OPEN
         text = (
             f"{p.place} end at {p.level_v:z.3f} V for {p.seconds:.2f} s, "
-            f"{abs(p.level_v - p.rail_v) * 1e3:z.0f} mV from its rail; "
-            f"noise there {p.noise_ratio:.2f} times that elsewhere"
+            f"{abs(p.level_v - p.rail_v) * 1e3:z.0f} mV from {'ground' if p.place == 'low' else 'the supply'}, and "
+            f"quieter there than elsewhere (noise {p.noise_ratio:.2f} times as large)"
             + ("" if sense is not Sense.UNKNOWN else "; sense unknown, low end is taken as closed")
         )
-        step = "Turn an adjustable sensor until both ends leave the rails, or check stop and part."
+        step = "Turn an adjustable sensor until both ends are clear of ground and supply, or check stop and part."
         where = (0.0, 1.0) if closed else (99.0, 100.0)
         out.append(Finding(code, Cause.MOUNTING, 0, where, text, step, numbers={"level_v": p.level_v}))
     for r in rough:
@@ -114,6 +114,12 @@ def _flat(f: Flat) -> Finding:
         severity = "doubt"
         text += f"; a hand that waits there does so by chance (p = {f.chance:.2g})"
         step = "Sweep again without a stop there, at another speed; if the level stays, replace the sensor."
+    elif f.wide:
+        severity = "doubt"
+        text += ", as a lever that stops there does, or a track that is worn through over a stretch"
+        step = (
+            "Sweep again without a stop there; if the level stays while the lever moves, replace the sensor."
+        )
     return Finding(Code.FLAT_SPOT, Cause.TRACK, 0, f.where, text, step, severity, numbers)
 
 
@@ -130,14 +136,15 @@ def about_hum(noise_v: float, found: list[Finding], channel: int) -> list[Findin
 
 def about_dip(dip: Dip, found: list[Finding], channel: int, *, supply_v: float) -> list[Finding]:
     """A place that reads low in every pass, where no other finding of the track is and not all of it is rough."""
-    named = [f for f in found if f.cause is Cause.TRACK and f.channel == channel]
     share = 100 * dip.depth_v / supply_v
+    severity = "fault" if dip.back and share >= DIP_FAULT_PERCENT else "doubt"
+    named = [f for f in found if f.cause is Cause.TRACK and f.channel == channel]
+    named = [f for f in named if f.severity in ("fault", severity)]
     text = (
         f"{CHANNEL_NAMES[channel]} reads {dip.depth_v * 1e3:z.0f} mV low between {dip.where[0]:.1f} and "
         f"{dip.where[1]:.1f} % of travel in {dip.n_seen} of {dip.n_strokes} strokes, up and down"
     )
     step = "Sweep slowly across it again; a dip that stays at this place is the track's: replace the sensor."
-    severity = "fault" if dip.back and share >= DIP_FAULT_PERCENT else "doubt"
     numbers = {"worst_depth_percent": share}
     own = Finding(Code.WORN_SPOT, Cause.TRACK, channel, dip.where, text, step, severity, numbers)
     everywhere = any(f.where_percent is None for f in named)
@@ -230,7 +237,8 @@ def one_cause(found: list[Finding], events: tuple[Event, ...]) -> list[Finding]:
     """
     found = _without_texture(found)
     flat, worn = _of(found, Code.FLAT_SPOT), _of(found, Code.WORN_SPOT)
-    edges = [f for f in worn if _touch(f, flat) and _all_jumps(f, events)]
+    sure = [f for f in flat if f.severity == "fault"]
+    edges = [f for f in worn if _touch(f, sure) and _all_jumps(f, events)]
     placed = flat + [f for f in worn if f not in edges]
     theirs = [f for f in _of(found, Code.ROUGH_TRACK) if _touch(f, placed)]
     return [f for f in found if f not in edges + theirs]

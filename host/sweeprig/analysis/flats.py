@@ -24,7 +24,9 @@ STANDS, STANDS_OF_FLAT = (
     0.45,
     0.8,
 )  # share of the stay at one place; and of what a flat stretch would stand there
-WIDEST_PERCENT = 10.0  # % of travel
+WIDE_PERCENT = (
+    10.0  # % of travel; from here on a lever that stops there looks the same, however well its stops agree
+)
 SLOW_WINDOWS = 0.4  # a stroke that takes less time beside it is too fast to tell
 EDGE_PERCENT = 6.0  # the ends, where every hand slows down, are left out
 FEWEST_STROKES = 3
@@ -48,6 +50,9 @@ class Flat:
     n_strokes: int
     dwell_s: float  # [s] median
     chance: float = 0.0  # of stays that look like one width, were they a hand's waits; 0 for shorter ones
+    wide: bool = (
+        False  # as wide as only a stop of the lever is, or a track that is bare over much of its length
+    )
 
 
 def fine_enough(lsb_v: float, span_v: float) -> bool:
@@ -80,7 +85,8 @@ def find_flats(
             stay = float(np.median((dwell - beside)[own, best]))
             where = (a * STEP_PERCENT, (b - 1) * STEP_PERCENT + WIDE * STEP_PERCENT)
             chance = 0.0 if stay < WAIT_S else _chance(share[own, best], int(stays[:, best].sum()))
-            out.append(Flat(where, int(seen[best]), int(crossed[:, best].sum()), stay, chance))
+            wide = float(np.median(share[own, best])) * WIDE * STEP_PERCENT > WIDE_PERCENT
+            out.append(Flat(where, int(seen[best]), int(crossed[:, best].sum()), stay, chance, wide))
     return tuple(out)
 
 
@@ -145,7 +151,7 @@ def _agree(dwell: FloatArray, beside: FloatArray, flat: BoolArray, window_s: flo
     """Which strokes stay as long as the usual width takes at their speed, shape as `dwell`; nan counts as no."""
     width, _ = median_known(np.where(flat, dwell / np.maximum(beside, 1e-12), np.nan))
     near = np.abs(dwell - width * beside) <= SAME_WIDTH * dwell + window_s / 2
-    return np.asarray(near & (width <= WIDEST_PERCENT / (WIDE * STEP_PERCENT)), dtype=bool)
+    return np.asarray(near, dtype=bool)
 
 
 def _dwell(place: FloatArray, gap_before: BoolArray) -> FloatArray:

@@ -73,7 +73,7 @@ class Happening:
     def depth_text(self) -> str:
         """How deep, and how far that is: 9 % of supply may be all of a signal at closed throttle."""
         to = {Touched.TO_GROUND: ", down to ground", Touched.TO_SUPPLY: ", up to the supply"}
-        return f"{self.depth_percent:.0f} % of supply deep{to.get(self.touched, '')}"
+        return f"{self.depth_percent:.0f} % of the supply voltage{to.get(self.touched, '')}"
 
 
 @dataclass(frozen=True)

@@ -19,16 +19,23 @@ ConfirmKeys = Annotated[
     list[str] | None,
     typer.Option(
         "--confirm",
-        help="Confirm in advance: cautions, plug-off, laptop-battery, usb-first, secured, idle, clear (comma between).",
+        help="Answer safety questions in advance, comma between. cautions: read and followed; plug-off: the sensor's"
+        " plug is off the harness; laptop-battery: the laptop runs on its battery; usb-first: USB was connected"
+        " before the tap; secured: vehicle secured, somebody qualified for its drive is there; idle: engine idling,"
+        " throttle untouched; turning: aim's cautions are read; clear: no finger or tool is near the motor.",
     ),
 ]
 DriveOption = Annotated[
     str,
-    typer.Option("--drive", help="In a vehicle: combustion, stop-start, hybrid or electric."),
+    typer.Option("--drive", help="In a vehicle, what drives it: combustion, stop-start, hybrid or electric."),
 ]
 Override = Annotated[
     str,
-    typer.Option("--override", help="Reason to override the interlock, for this capture only."),
+    typer.Option(
+        "--override",
+        help="Reason to go on although the safety check of a vehicle (engine off, drive, confirmations) refuses;"
+        " for this run only.",
+    ),
 ]
 
 

@@ -18,6 +18,7 @@ FIRST = 30  # columns that the names at the left may take
 KINDS = {
     "str": "text",
     "list[str]": "text",
+    "list[Path]": "path",
     "float": "number",
     "int": "number",
     "float range": "number",

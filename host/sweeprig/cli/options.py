@@ -11,13 +11,23 @@ from sweeprig.words import MOST_STROKES, TRACK_OHM, Hookup, Kind, Sense, Setting
 
 Port = Annotated[
     str,
-    typer.Option("--port", help="Serial port or pyserial URL, or sim://SENSOR for a simulated rig."),
+    typer.Option("--port", help="Serial port (COM3, /dev/ttyACM0), or sim://SENSOR for a simulated rig."),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object instead of text.")]
-ProfileName = Annotated[str | None, typer.Option("--profile", help="Profile: a name or a TOML file.")]
+ProfileName = Annotated[
+    str | None,
+    typer.Option(
+        "--profile",
+        help="Profile, the limits to judge by: a name of `sweeprig profile list`, or a file of your own.",
+    ),
+]
 ReviewProfile = Annotated[
     str | None,
-    typer.Option("--profile", help="Profile: a name, a TOML file, or as-captured: as the capture keeps it."),
+    typer.Option(
+        "--profile",
+        help="Profile, the limits to judge by: a name of `sweeprig profile list`, a file of your own, or"
+        " as-captured: the one that the capture keeps.",
+    ),
 ]
 Seconds = Annotated[float, typer.Option("--seconds", min=2.0, max=3600.0, help="Length of the capture [s].")]
 SweepSeconds = Annotated[
@@ -26,7 +36,7 @@ SweepSeconds = Annotated[
         "--seconds",
         min=2.0,
         max=3600.0,
-        help="Capture for exactly this time [s]; else the strokes end the sweep.",
+        help="Capture for exactly this time [s]; if not given, the strokes end the sweep.",
     ),
 ]
 Strokes = Annotated[
@@ -35,7 +45,7 @@ Strokes = Annotated[
         "--strokes",
         min=1,
         max=MOST_STROKES,
-        help="Full strokes that end the sweep; never fewer than the profile wants.",
+        help="Number of full strokes that end the sweep; at least as many as the profile wants.",
     ),
 ]
 Full = Annotated[bool, typer.Option("--full", help="Print every number before the card.")]
@@ -47,12 +57,16 @@ StartsOption = Annotated[Starts | None, typer.Option("--starts", help="Lever pos
 SenseOption = Annotated[Sense | None, typer.Option("--sense", help="Which way the signal runs, if known.")]
 SettingOption = Annotated[
     Setting | None,
-    typer.Option("--setting", help="On the bench or in a vehicle; default: tapped is in a vehicle."),
+    typer.Option(
+        "--setting", help="Where the work is done; default: vehicle with --hookup tapped, else bench."
+    ),
 ]
 SystemOption = Annotated[
     System | None,
     typer.Option(
-        "--system", help="Supply of the vehicle, 12 or 24 V; asked where the battery alone does not decide."
+        "--system",
+        help="Supply of the vehicle, 12 or 24 V; if not given, the battery voltage tells, and you are asked where it"
+        " leaves that open.",
     ),
 ]
 KindOption = Annotated[
@@ -65,7 +79,8 @@ Guard = Annotated[
         "--guard",
         min=0.0,
         max=3.0,
-        help="Guard band in units of the 95 % uncertainty; default from the profile.",
+        help="How far inside a limit a value must be to pass, as a multiple of its ± (0: up to the limit);"
+        " default from the profile.",
     ),
 ]
 TimeUnitOption = Annotated[
@@ -78,14 +93,15 @@ TrackOhm = Annotated[
         "--track-ohm",
         min=TRACK_OHM[0],
         max=TRACK_OHM[1],
-        help="End-to-end resistance of the track [ohm], if measured.",
+        help="Resistance of a potentiometer's track [ohm], measured between its supply and ground pins, plug off.",
     ),
 ]
 Out = Annotated[Path | None, typer.Option("--out", help="Folder for captures and sheets.")]
 Operator = Annotated[str, typer.Option("--operator", help="Who does the work; printed on the sheet.")]
 Job = Annotated[str, typer.Option("--job", help="Job or order; printed on the sheet.")]
 JobAsked = Annotated[
-    str, typer.Option("--job", help="Job or order: what it has confirmed is not asked again.")
+    str,
+    typer.Option("--job", help="Job or order; safety questions already answered for it are not asked again."),
 ]
 LeadOperator = Annotated[
     str, typer.Option("--operator", help="Who does the work; kept with a test of the lead.")
@@ -96,14 +112,19 @@ Serial = Annotated[str, typer.Option("--serial", help="Serial number of the sens
 Customer = Annotated[str, typer.Option("--customer", help="Customer; printed on the sheet.")]
 Vehicle = Annotated[str, typer.Option("--vehicle", help="Vehicle or machine; printed on the sheet.")]
 Notes = Annotated[str, typer.Option("--notes", help="Anything else; printed on the sheet.")]
-Budget = Annotated[bool, typer.Option("--budget", help="Also print the uncertainty budget.")]
-MonteCarlo = Annotated[
-    bool, typer.Option("--monte-carlo", help="Check the uncertainty by Monte Carlo (JCGM 101).")
+Budget = Annotated[
+    bool, typer.Option("--budget", help="Also print what each ± is made of (uncertainty budget).")
 ]
-SheetKind = Annotated[str | None, typer.Option("--sheet", help="html, pdf, both or none.")]
+MonteCarlo = Annotated[
+    bool, typer.Option("--monte-carlo", help="Check each ± by random draws (Monte Carlo method, JCGM 101).")
+]
+SheetKind = Annotated[str | None, typer.Option("--sheet", help="Write the sheet as html, pdf, both or none.")]
 SheetFile = Annotated[Path | None, typer.Option("--sheet-file", help="Write the sheet (HTML) here.")]
 OldSheetFile = Annotated[Path | None, typer.Option("--sheet", hidden=True)]  # its name before
 RecordsPlace = Annotated[
     str,
-    typer.Option("--records", help="Folder, SQLite file or PostgreSQL URL; default from the configuration."),
+    typer.Option(
+        "--records",
+        help="Where the records are, if not in the usual place: a folder, or the address of a database.",
+    ),
 ]

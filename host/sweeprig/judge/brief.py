@@ -5,29 +5,39 @@ from __future__ import annotations
 from sweeprig.analysis.model import Code
 from sweeprig.analysis.power import how_to_sweep
 from sweeprig.judge.condemned import in_two_steps
-from sweeprig.judge.left_out import ENDS, ends_are_judged, profiles_with_ends
+from sweeprig.judge.left_out import ENDS, UNCHECKED, ends_are_judged, profiles_with_ends
 from sweeprig.judge.model import Judgement, Verdict
 from sweeprig.judge.outcome import Outcome
-from sweeprig.judge.track_b import is_unjudged, profiles_for
+from sweeprig.judge.track_b import NAME, is_unjudged, profiles_for
 from sweeprig.judge.whole import KEPT, NOT_DECIDED
 
 HAND_OVER = "Hand over; the numbers for the controller are on the sheet."
 
 
-def not_judged(outcome: Outcome, *, how: str = "Profiles that judge it:") -> str:
-    """Return what no range was there for, and the profiles that have one; "" where nothing was left out.
+def not_judged(outcome: Outcome, *, command: bool = False) -> str:
+    """Return what there were no limits for, and the profiles that have them; "" where nothing was left out.
 
-    `how`: what is before the names of the profiles.
+    `command`: name them with the command that judges the capture again.
     """
     if outcome.setup.task != "sweep":
         return ""
     if is_unjudged(outcome.profile, outcome.trace):
-        more = "" if ends_are_judged(outcome.profile) else f", {ENDS}"
-        return f"NOT judged: track B{more}. {how} {' or '.join(profiles_for(outcome.analysis.two_tracks))}."
+        more = "" if ends_are_judged(outcome.profile) else f", {UNCHECKED}"
+        return (
+            f"NOT checked: track B{more}. {_checked_by(profiles_for(outcome.analysis.two_tracks), command)}"
+        )
     if ends_are_judged(outcome.profile):
         return ""
     names = profiles_with_ends(1 if outcome.trace.signal_b is None else 2)
-    return f"Not judged: {ENDS}. {how} {' or '.join(names)}."
+    return f"Not checked: {UNCHECKED}. {_checked_by(names, command)}"
+
+
+def _checked_by(profiles: tuple[str, ...], command: bool) -> str:
+    if not command:
+        return f"Profiles that check it: {' or '.join(profiles)}."
+    first, *others = profiles
+    more = f" (or {', '.join(others)})" if others else ""
+    return f"To check it, without a new sweep: sweeprig review {NAME} --profile {first}{more}."
 
 
 def not_shown_names(outcome: Outcome) -> tuple[str, ...]:

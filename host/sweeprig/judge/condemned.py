@@ -1,4 +1,4 @@
-"""What a fail condemns: the sensor itself, or what it is connected and mounted with."""
+"""Where the fault of a fail is: in the sensor itself, or in what it is connected and mounted with."""
 
 from __future__ import annotations
 
@@ -6,14 +6,15 @@ from collections.abc import Sequence
 
 from sweeprig.analysis.model import Cause, Finding
 
-FAILED = {  # what fails; what is added where nothing else does
-    Cause.TRACK: ("The sensor fails", ""),
-    Cause.CONNECTION: ("A contact fails", "; the sensor's track shows no fault"),
-    Cause.SUPPLY: ("The supply or its wiring fails", ", not the sensor"),
-    Cause.GROUND: ("The ground wire or a pin of it fails", "; the sensor's track shows no fault"),
-    Cause.WIRING: ("The wiring fails", "; the sensor is judged once it is repaired"),
-    Cause.INTERFERENCE: ("The installation fails", ", not the sensor: check the wiring"),
-    Cause.MOUNTING: ("The sensor's mounting fails", "; its signal shows no other fault"),
+NOT_RULED_OUT = "; a worn spot is not ruled out yet"
+PLACES = {  # where the fault is; what is added where there is no other
+    Cause.TRACK: ("in the sensor", ""),
+    Cause.CONNECTION: ("in a contact", "; the sensor's track shows no fault"),
+    Cause.SUPPLY: ("in the supply or its wiring", ", not in the sensor"),
+    Cause.GROUND: ("in the ground wire or at one of its pins", "; the sensor's track shows no fault"),
+    Cause.WIRING: ("in the wiring", "; the sensor can be judged once that is repaired"),
+    Cause.INTERFERENCE: ("outside the sensor (interference)", ": check how and where the leads run"),
+    Cause.MOUNTING: ("in the mounting", "; the signal itself shows no fault"),
 }
 WORN = "the sensor is worn as well."
 
@@ -26,14 +27,16 @@ def worn_as_well(faults: Sequence[Finding]) -> Finding | None:
 
 
 def condemned(faults: Sequence[Finding]) -> str:
-    """Return what fails, in one sentence, by the first of the faults; "" where no fault says."""
-    if not faults or faults[0].cause not in FAILED:
+    """Return where the fault is, in one sentence, by the first of the faults; "" where no fault says."""
+    if not faults or faults[0].cause not in PLACES:
         return ""
-    what, alone = FAILED[faults[0].cause]
+    where, alone = PLACES[faults[0].cause]
     if worn_as_well(faults) is not None:
-        return f"{what}; {WORN}"
+        return f"The fault is {where}; {WORN}"
+    if any("more_strokes" in f.numbers for f in faults):
+        alone = NOT_RULED_OUT
     others = {f.cause for f in faults} - {faults[0].cause}
-    return f"{what}." if others else f"{what}{alone}."
+    return f"The fault is {where}." if others else f"The fault is {where}{alone}."
 
 
 def in_two_steps(first: Finding, faults: Sequence[Finding]) -> str:

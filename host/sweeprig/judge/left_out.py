@@ -7,7 +7,8 @@ from functools import cache
 from sweeprig.judge.profile import load_profile, shipped_names
 from sweeprig.judge.profile_model import Profile
 
-ENDS = "the position of the ends"
+ENDS = "the right volts of both ends"
+UNCHECKED = "whether closed and open throttle are at the right volts for this sensor"
 
 
 def ends_are_judged(profile: Profile) -> bool:
@@ -31,6 +32,4 @@ def left_out(profile: Profile, *, tracks: int) -> str:
         return ""
     *some, last = profiles_with_ends(tracks)
     names = f"{', '.join(some)} or {last}" if some else last
-    return (
-        f"{ENDS[:1].upper()}{ENDS[1:]}: the profile {profile.name} has no range for it. These have: {names}."
-    )
+    return f"{ENDS[:1].upper()}{ENDS[1:]}: the profile {profile.name} has no limits for them. These have: {names}."

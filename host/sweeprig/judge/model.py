@@ -39,9 +39,12 @@ class Quantity:
     budget: tuple[BudgetLine, ...] = ()
 
 
+RAIL_NAMES = {"lower": "ground", "upper": "the supply"}
+
+
 @dataclass(frozen=True)
 class Margin:
-    """One end or reading against one limit."""
+    """The level of one end against the limit towards one rail."""
 
     end: str  # closed | open | low | high, with " B" on track B
     rail: str  # lower | upper
@@ -57,6 +60,11 @@ class Margin:
         """The end in words: `closed end`, `open end of track B`."""
         name, _, track = self.end.partition(" ")
         return f"{name} end" + (f" of track {track}" if track else "")
+
+    @property
+    def rail_text(self) -> str:
+        """The side in words, as it stands before `limit` or behind an end."""
+        return "ground side" if self.rail == "lower" else "supply side"
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,10 @@ NAMES = {
     "linearity": "independent linearity",
     "strokes": "full strokes",
 }
+SOURCES = {  # where a limit comes from, as profiles say it and as anybody else reads it
+    "common practice, no source": "general workshop limit; the maker's figure comes first",
+    "own choice, no source": "chosen for this profile; the maker's figure comes first",
+}
 OF_BOTH = ("slope", "sum", "correlation")  # which are no track's own
 
 
@@ -23,3 +27,10 @@ def name_of(key: str) -> str:
     track = " of track B" if plain != bare and plain not in OF_BOTH else ""
     tail = ", ratio to supply" if key.endswith("_ratio") else ""
     return f"{NAMES.get(plain, plain.replace('_', ' '))}{track}{tail}"
+
+
+def source_of(text: str) -> str:
+    """Return where a limit comes from, in words that leave no doubt what kind of source is meant."""
+    for theirs, plain in SOURCES.items():
+        text = text.replace(theirs, plain)
+    return text

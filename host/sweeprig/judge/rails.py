@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 from sweeprig.analysis.model import Analysis, Cause, Code, Finding
 from sweeprig.judge.decide import decide, remedy, would_decide
-from sweeprig.judge.model import Margin, Quantity, Verdict
+from sweeprig.judge.model import RAIL_NAMES, Margin, Quantity, Verdict
 from sweeprig.judge.named_ends import place_of, sense_of
+from sweeprig.judge.names import source_of
 from sweeprig.judge.profile_model import Profile
 from sweeprig.judge.scale import Scale
 
@@ -55,7 +56,7 @@ def flag_reading(value_v: float, supply_v: float | None, profile: Profile) -> Fl
         if room <= limits.at_rail.value:
             return Flag(f"at-{side}", "dead band, or an open or shorted wire")
         if room < margin:
-            return Flag(f"near-{side}", f"{room:z.3f} V from the {side} rail, margin {margin:z.3f} V")
+            return Flag(f"near-{side}", f"{room:z.3f} V from {RAIL_NAMES[side]}, margin {margin:z.3f} V")
     return Flag("clear")
 
 
@@ -165,10 +166,11 @@ def _margin_finding(m: Margin, room: float, profile: Profile) -> Finding:
     at_rail = room <= profile.limits.at_rail.value
     code = CODES[at_rail, closed]
     what = "is at" if at_rail else "is too near to"
+    rail = RAIL_NAMES[m.rail]
     need = profile.limits.lower_rail if m.rail == "lower" else profile.limits.upper_rail
     text = (
-        f"the {m.end_text} {what} the {m.rail} rail: {max(room, 0.0):z.3f} V from it, at least {need.value:z.3f} V "
-        f"needed ({need.source})"
+        f"the {m.end_text} {what} {rail}: {max(room, 0.0):z.3f} V from it, at least {need.value:z.3f} V "
+        f"needed ({source_of(need.source)})"
     )
     if not known:
         text += "; sense unknown, the low end is taken as closed"

@@ -13,7 +13,7 @@ NO_FAULT = (
     "Tested in {strokes}, under the conditions of this test. Heat or vibration faults are not excluded."
 )
 PASSED = "Both ends within limits, uncertainty included."
-CLEAR = "Both ends keep clear of both rails, uncertainty included."
+CLEAR = "Both ends keep clear of ground and supply, uncertainty included."
 NOT_DECIDED = " Not decided either: "
 KEPT = " Within limits: "
 REFUSED = {
@@ -25,10 +25,11 @@ FIRST = (Code.ENGINE_RUNNING, Code.NO_MOVEMENT)  # doubts that explain what else
 TITLES = {
     Code.ENDS_NOT_REPEATED: "ends do not repeat",
     Code.NOT_ANALOGUE: "not an analogue signal",
-    Code.MARGIN_CLOSED: "closed throttle too near a rail",
-    Code.MARGIN_OPEN: "open throttle too near a rail",
+    Code.MARGIN_CLOSED: "closed throttle too near ground or supply",
+    Code.MARGIN_OPEN: "open throttle too near ground or supply",
     Code.DEAD_BAND_CLOSED: "dead band at closed throttle",
     Code.DEAD_BAND_OPEN: "dead band at open throttle",
+    Code.RECORDS_LOST: "data lost",
     Code.CLOSED_OUT_OF_RANGE: "closed throttle out of range",
     Code.OPEN_OUT_OF_RANGE: "open throttle out of range",
 }
@@ -147,7 +148,7 @@ def _open_limits(margins: tuple[Margin, ...], checks: tuple[Check, ...]) -> dict
             word = "not known well enough" if m.would_decide.startswith(VAGUE) else "too near to decide"
             seen = "was not measured" if m.value_v is None else f"at {m.value_v:z.3f} V is {word}"
             out[f"margin of the {m.end_text}"] = (
-                f"the {m.end_text} {seen} against its {m.rail} limit of {m.limit_v:z.3f} V: {m.would_decide}"
+                f"the {m.end_text} {seen} against its {m.rail_text} limit of {m.limit_v:z.3f} V: {m.would_decide}"
             )
     for c in checks:
         if c.verdict is Verdict.UNDECIDED:

@@ -107,9 +107,7 @@ def _finding(touch: Touched, source: Origin, hits: Sequence[Happening]) -> Findi
     )
     deepest = max(hits, key=lambda h: h.depth_percent).depth_text
     n = len(hits)
-    text = (
-        f"{n} event{'s' if n != 1 else ''} while the harness was moved: {touch} ({counts}), at most {deepest}"
-    )
+    text = f"{n} event{'s' if n != 1 else ''} while the harness was moved: {touch} ({counts}), the deepest {deepest}"
     text += f"; {source}" if source else ""
     channel = next((c for c in hits[0].channels if c != SUPPLY), None)
     return Finding(

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
+from sweeprig.judge.budget import FIT
 from sweeprig.judge.model import BudgetLine, Quantity
 from sweeprig.judge.outcome import Outcome
 from sweeprig.report.figures import NONE, fixed, quantity_text, u_text
@@ -16,6 +18,14 @@ SHORT_LINES = 4  # and the others together, or one more
 def end_keys(outcome: Outcome) -> tuple[str, str]:
     """Return the names of the two ends that are reported: closed and open, or low and high."""
     return ("low_v", "high_v") if outcome.analysis.sense == "unknown" else ("closed_v", "open_v")
+
+
+def line_name(line: BudgetLine, outcome: Outcome) -> str:
+    """Return what a contribution is called; without a calibration its first line is the tolerance of the parts."""
+    calibration = outcome.calibration
+    if calibration is None or calibration.kind != "nominal":
+        return line.name
+    return line.name.replace(FIT, "tolerance of the parts (not calibrated)")
 
 
 def _line(line: BudgetLine, q: Quantity, total: float) -> dict[str, Any]:
@@ -33,12 +43,15 @@ def _line(line: BudgetLine, q: Quantity, total: float) -> dict[str, Any]:
     }
 
 
-def budget_of(key: str, q: Quantity) -> dict[str, Any] | None:
+def budget_of(key: str, q: Quantity, outcome: Outcome) -> dict[str, Any] | None:
     """Return one budget in full, largest contribution first; None where there is none."""
     if q.value is None or not q.budget:
         return None
     total = sum(line.contribution**2 for line in q.budget)
-    lines = [_line(line, q, total) for line in sorted(q.budget, key=lambda b: -b.contribution)]
+    lines = [
+        _line(replace(line, name=line_name(line, outcome)), q, total)
+        for line in sorted(q.budget, key=lambda b: -b.contribution)
+    ]
     k = f", k = {q.coverage_factor:.3g}" if q.coverage_factor else ""
     dof = f", {q.dof:.3g} effective degrees of freedom" if q.dof < 1e4 else ""
     n = f", {q.n_samples} windows" if q.n_samples else ""
@@ -50,7 +63,7 @@ def budgets(outcome: Outcome) -> list[dict[str, Any]]:
     quantities = outcome.judgement.quantities
     ends = end_keys(outcome)
     keys = [*ends, *(k.replace("_v", "_b_v") for k in ends), "supply_v"]
-    found = (budget_of(key, quantities[key]) for key in keys if key in quantities)
+    found = (budget_of(key, quantities[key], outcome) for key in keys if key in quantities)
     return [b for b in found if b is not None]
 
 
@@ -58,7 +71,7 @@ def short_budget(outcome: Outcome) -> dict[str, Any] | None:
     """Return the largest contributions to both ends side by side [mV]; None where neither has a budget."""
     keys = end_keys(outcome)
     found = [outcome.judgement.quantities.get(k) for k in keys]
-    parts = [{b.name: 1e3 * b.contribution for b in q.budget} if q else {} for q in found]
+    parts = [{line_name(b, outcome): 1e3 * b.contribution for b in q.budget} if q else {} for q in found]
     if not any(parts):
         return None
     return {

@@ -84,7 +84,7 @@ def _where_in_time(outcome: Outcome, e: Event) -> str:
         return place_at(marks, e.start_s - float(outcome.trace.t_s[0]))
     if e.at_rest:
         return "at rest"
-    return "between strokes" if e.stroke is None else str(e.stroke + 1)
+    return "in no full stroke" if e.stroke is None else str(e.stroke + 1)
 
 
 def snapshot_drawings(
@@ -193,12 +193,14 @@ def rig_rows(outcome: Outcome) -> Rows:
         rows.append(("Calibration made at", f"{fixed(calibration.temperature_c, 1)} °C{mode}"))
     if calibration is not None:
         rows.append(("Verification", facts.verified_text(outcome)))
-    rows.append(("Shortest dropout", facts.shortest_text(outcome)))
-    rows.append(("Profile", facts.profile_text(outcome)))
-    rows.append(("Guard band", f"{outcome.judgement.guard_factor:g} × U (95 %)"))
+    rows.append(("Shortest dropout that this rig can detect", facts.shortest_text(outcome)))
+    rows.append(("Profile (the limits)", facts.profile_text(outcome)))
+    rows.append(
+        ("Guard band", f"a value must be inside its limit by {outcome.judgement.guard_factor:g} × its ±")
+    )
     if capture is not None:
         rows.append(("Captured", f"{capture.created}, {capture.ended}"))
-        rows.append(("Frames not readable", str(capture.bad_frames)))
+        rows.append(("Data frames from the rig that were garbled", str(capture.bad_frames)))
         rows += [("Corrected or left out", f"{n} {what}") for what, n in capture.set_aside.items()]
     rows.append(("Judged", outcome.made_at))
     rows.append(("Versions", facts.versions_text(outcome)))

@@ -40,7 +40,7 @@ def calibration_text(outcome: Outcome) -> str:
     if calibration is None:
         return "none: the data is not from a rig"
     if calibration.kind == "nominal":
-        return "nominal: never calibrated, the parts' tolerance"
+        return "never calibrated: the ± comes from the tolerance of the parts"
     age = calibration_age_days(outcome)
     shown = (
         "age not known" if age is None else f"{age:.0f} days old" if age >= 0 else "dated after the capture"
@@ -79,15 +79,15 @@ def lost_text(outcome: Outcome) -> str:
     lost = max(capture.n_lost if capture else 0, trace.n_lost)
     total = trace.t_s.size + lost
     if not lost:
-        return f"none of {total} records"
-    return f"{lost} of {total} records ({percent(100 * lost / max(total, 1))} %), not judged"
+        return f"none of {total} data blocks ({duration(trace.window_s)} each)"
+    return f"{lost} of {total} data blocks ({percent(100 * lost / max(total, 1))} %), not judged"
 
 
 def shortest_text(outcome: Outcome) -> str:
     """Return the shortest dropout that this rig and hookup can show."""
     s = outcome.trace.shortest_dropout_s
     return (
-        f"{duration(s)} at the sensor, where it is 20 steps of the converter deep or more"
+        f"{duration(s)}, if it is {fixed(20e3 * outcome.trace.lsb_v, 0)} mV deep or more at the sensor"
         if known(s)
         else "not known for this source"
     )
@@ -119,9 +119,9 @@ def code_text(outcome: Outcome) -> str:
 
 
 def profile_text(outcome: Outcome) -> str:
-    """Return the profile's name with the short code of its text."""
+    """Return the profile's name with the short code of its text, which is another for every version."""
     code = capture_code(outcome.profile.sha256)
-    return f"{outcome.judgement.profile_name}, text {code}" if code else outcome.judgement.profile_name
+    return f"{outcome.judgement.profile_name}, version {code}" if code else outcome.judgement.profile_name
 
 
 def where_event(event: Event) -> str:

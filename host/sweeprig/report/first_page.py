@@ -10,6 +10,7 @@ import numpy as np
 from sweeprig.analysis.model import Event
 from sweeprig.analysis.track_map import encounters
 from sweeprig.judge.brief import not_judged
+from sweeprig.judge.names import source_of
 from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.track_b import is_unjudged
 from sweeprig.judge.whole import KEPT
@@ -18,25 +19,17 @@ from sweeprig.report.customer import without_commands
 from sweeprig.report.figures import count_of, duration, fixed, known, volts
 
 NOT_COMPARED = (
-    "Not judged: the position of the ends. The vehicle's own closed and open values were not given."
+    "Not checked: whether closed and open throttle are at this vehicle's own volts, which were not given."
 )
 LOST_SHARE = 0.15  # of the level before it: a signal that falls below is lost completely
 AROUND_S = 0.05  # [s] on either side of an event from which the level is read
-CHANCE = re.compile(
-    r" ?\(clustering p-value [^()]*\)|; share at rest compared with time at rest: p = [\d.e+-]*\d"
-)
-SOURCES = (
-    ("(common practice, no source)", "(general workshop limit; the maker's figure comes first)"),
-    ("(own choice, no source)", "(limit of this test; the maker's figure comes first)"),
-)
+CHANCE = re.compile(r" ?\((clustering )?p-value [^()]*\)")
 
 
 def plainly(text: str) -> str:
     """Return a text of the judgement as the first page has it: no commands, no chances, sources in plain words."""
     text = CHANCE.sub("", without_commands(text))
-    for said, plain in SOURCES:
-        text = text.replace(said, plain)
-    return text
+    return source_of(text)
 
 
 def not_compared(outcome: Outcome) -> str:
@@ -87,7 +80,7 @@ def _around(outcome: Outcome, event: Event) -> tuple[float | None, float | None]
 
 
 def in_strokes(outcome: Outcome) -> str:
-    """Return in how many of the strokes an event was, and how many events came at rest."""
+    """Return how many events came in how many of the strokes, and how many while the lever was held still."""
     n_strokes, events = len(outcome.analysis.strokes), encounters(outcome.analysis.events)
     if not n_strokes:
         return "no stroke seen"
@@ -96,8 +89,11 @@ def in_strokes(outcome: Outcome) -> str:
     met = len({e.stroke for e in events if e.stroke is not None and not e.at_rest})
     at_rest = sum(e.at_rest for e in events)
     between = sum(e.stroke is None and not e.at_rest for e in events)
-    said = [f"in {met} of {count_of(n_strokes, 'stroke')}"] if met else []
-    said += [f"{n} {where}" for n, where in ((at_rest, "at rest"), (between, "between strokes")) if n]
+    moving = sum(e.stroke is not None and not e.at_rest for e in events)
+    said = [f"{moving} in {met} of {count_of(n_strokes, 'stroke')}"] if met else []
+    said += [
+        f"{n} {where}" for n, where in ((at_rest, "while held still"), (between, "in no full stroke")) if n
+    ]
     return ", ".join(said)
 
 
@@ -136,8 +132,8 @@ def first_facts(outcome: Outcome) -> list[tuple[str, str]]:
     return [
         ("Lowest, highest reading", f"{volts(plain.min_v)} and {volts(plain.max_v)}, single readings"),
         ("Movement", facts.movement_text(outcome)),
-        ("Shortest dropout shown", shortest_short(outcome)),
-        ("Records lost", facts.lost_text(outcome)),
+        ("Shortest dropout that this rig can detect", shortest_short(outcome)),
+        ("Data lost", facts.lost_text(outcome)),
         ("Test equipment", facts.rig_text(outcome)),
         ("Calibrated", calibration_short(outcome)),
         ("Verification", facts.verified_text(outcome)),

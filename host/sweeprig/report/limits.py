@@ -5,14 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from sweeprig.judge.model import Check, Margin
+from sweeprig.judge.names import source_of
 from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.profile_model import Profile
 from sweeprig.report.figures import NONE, known, number_text, spread_text, volts
 from sweeprig.report.names import name_of
 
 ORDER = {"fail": 0, "undecided": 1, "pass": 2}
-
-OWN = "own choice, no source"  # as profiles say it
 
 
 @dataclass(frozen=True)
@@ -28,24 +27,17 @@ class LimitRow:
     source: str
 
 
-def _source(text: str) -> str:
-    """Return a limit's source as a customer reads it."""
-    return text.replace(OWN, "chosen for this profile").replace(
-        "common practice, no source", "common practice"
-    )
-
-
 def margin_row(m: Margin, profile: Profile) -> LimitRow:
     """Return one margin in words; where it holds for ratio x nominal supply, `value` is that."""
     limits = profile.limits
     return LimitRow(
-        name=f"{m.end_text[:1].upper()}{m.end_text[1:]}, {m.rail} rail",
+        name=f"{m.end_text[:1].upper()}{m.end_text[1:]}, {m.rail_text}",
         value=volts(m.value_v),
         spread=spread_text(m.value_v, m.u95),
         must=f"{'above' if m.rail == 'lower' else 'below'} {volts(m.limit_v)}",
         verdict=str(m.verdict),
         decide=m.would_decide,
-        source=_source((limits.lower_rail if m.rail == "lower" else limits.upper_rail).source),
+        source=source_of((limits.lower_rail if m.rail == "lower" else limits.upper_rail).source),
     )
 
 
@@ -71,7 +63,7 @@ def check_row(check: Check) -> LimitRow:
         must=_must(check),
         verdict=str(check.verdict),
         decide=check.would_decide,
-        source=_source(check.source),
+        source=source_of(check.source),
     )
 
 

@@ -100,7 +100,8 @@ def passes_text(track: TrackMap) -> str:
     """Return how often each place was passed, in words."""
     low = int(track.passes.min()) if track.passes.size else 0
     high = int(track.passes.max(initial=0))
-    text = f"each place passed {low} times" if low == high else f"places passed {low} to {high} times"
+    times = f"{low}" if low == high else f"{low} {'or' if high == low + 1 else 'to'} {high}"
+    text = f"each place was passed {times} times"
     return f"{text}; hatched: never passed" if not track.passes.all() else text
 
 
@@ -127,8 +128,8 @@ def track_svg(
     legend = f"% of travel, 0 = {first}"
     d.text(f.right, f.bottom + 27, legend, size=10.0, text_anchor="end", fill=svg.MUTED)
     d.text(f.left, f.bottom + 27, PEAK, size=10.0, fill=svg.MUTED)
-    bars, colour = ("events, bars", svg.ALARM) if any_events else ("no events", svg.INK)
+    bars, colour = ("red bars: dropouts", svg.ALARM) if any_events else ("no dropouts", svg.INK)
     d.text(f.left - 24, 11, bars, size=10.0, fill=colour)
-    d.text(width - 2, 11, "noise, line [mV]", size=10.0, text_anchor="end", fill=svg.INK)
+    d.text(width - 2, 11, "black line: noise [mV]", size=10.0, text_anchor="end", fill=svg.INK)
     _marks(d, findings, f, channel)
     return d.markup()

@@ -9,11 +9,11 @@ if TYPE_CHECKING:
     from sweeprig.bench.readings.watch import WatchState
 
 FLAG_WORDS = {
-    "clear": "CLEAR of both rails",
-    "near-lower": "NEAR THE LOWER RAIL",
-    "at-lower": "AT THE LOWER RAIL",
-    "near-upper": "NEAR THE UPPER RAIL",
-    "at-upper": "AT THE UPPER RAIL",
+    "clear": "CLEAR of ground and supply",
+    "near-lower": "NEAR GROUND",
+    "at-lower": "AT GROUND",
+    "near-upper": "NEAR THE SUPPLY",
+    "at-upper": "AT THE SUPPLY",
 }
 ZOOM = 8  # half widths of a target's window that its enlarged scale reaches
 NO_READING = "NO READING"
@@ -60,5 +60,5 @@ def facts(state: WatchState) -> list[tuple[str, ...]]:
         (f"supply {supply}{share}", f"supply {supply}"),
         *([] if state.signal_b_v is None else [(f"signal B {state.signal_b_v:z.3f} V",)]),
         *(moved if state.target is None else []),
-        *([(f"{state.n_lost} RECORDS LOST",)] if state.n_lost else []),
+        *([(f"{state.n_lost} ms LOST",)] if state.n_lost else []),
     ]

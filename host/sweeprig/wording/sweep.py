@@ -9,6 +9,9 @@ if TYPE_CHECKING:
 
 
 NEVER_RESTS = "The signal never rests. Lever held still? Then end the sweep and run: sweeprig check"
+AT_RAIL = (
+    "The signal lies at {}: open or shorted wire? Move the lever; if it stays, end and run: sweeprig check"
+)
 
 
 def clock_words(state: SweepState) -> str:
@@ -23,8 +26,8 @@ def clock_words(state: SweepState) -> str:
 
 def under_line(state: SweepState) -> str:
     """Return what the large words mean just now: how long, how slowly, or what starts the sweep."""
-    if state.unrest_s:
-        return NEVER_RESTS
+    if state.unrest_s or state.at_rail:
+        return NEVER_RESTS if state.unrest_s else AT_RAIL.format(state.at_rail)
     if state.phase == "armed: move the lever":
         return f"Move the lever to begin: about {state.plan.stroke_s:.1f} s to the other stop."
     if state.step == "DONE":
@@ -61,7 +64,7 @@ def ends_words(state: SweepState) -> tuple[str, ...]:
         else f"{reading.low_v:z.3f} to {reading.high_v:z.3f} V"
     )
     supply = "not observed" if reading.supply_v is None else f"{reading.supply_v:z.3f} V"
-    lost = (f"{reading.n_lost} RECORDS LOST",) if reading.n_lost else ()
+    lost = (f"{reading.n_lost} ms LOST",) if reading.n_lost else ()
     return (f"seen {seen}", f"supply {supply}", *lost)
 
 

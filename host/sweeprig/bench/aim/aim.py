@@ -32,8 +32,9 @@ _WHY_NOT = {
     Mount.PEDAL: "the maker sets a pedal's sensors, and its controller compares them",
     Mount.STOP_SCREW: "the stop screw sets the throttle's base position, never the sensor's reading",
 }
+BASE_STOP = "Closed means the base stop, not fast idle: cold-start and idle-up devices must be released."
 CAUTIONS = (
-    "Closed means the base stop, not fast idle: cold-start and idle-up devices must be released.",
+    BASE_STOP,
     "Turning the sensor affects every controller that reads it: the vehicle's own specification comes before"
     " the usual 0.4 to 0.5 V.",
     "Loosen the screws only as far as needed, turn, tighten, and read again: tightening moves it.",

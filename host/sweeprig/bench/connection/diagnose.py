@@ -219,10 +219,10 @@ def _lines(
     out = [
         f"{track} at {name} throttle: {p.on.signal_v:z.3f} V"
         + ("" if p.on.supply_v is None else f", supply {p.on.supply_v:z.3f} V")
-        + ("" if p.on.current_a is None else f", {1e3 * p.on.current_a:.2f} mA")
+        + ("" if p.on.current_a is None else f", sensor draws {1e3 * p.on.current_a:.2f} mA")
         for name, p in zip(names, places, strict=False)
     ]
-    out.append(f"bias-line test of the {track} lead: {joint}")
+    out.append(f"{track} lead: {joint} (by a weak pull of the rig on it)")
     if len(places) > 1:
         out.append(f"{track} moves by {moved:+z.3f} V from closed to open: sense {sense}")
     return tuple(out)

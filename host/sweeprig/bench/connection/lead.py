@@ -67,16 +67,16 @@ def run_lead_check(
     """
     if s.setup.hookup != Hookup.POWERED:
         raise HookupError(
-            "The lead is tested with the rig powering the resistor plug.",
+            "The lead is tested with the rig powering the test plug.",
             seen=str(s.setup.hookup),
             limit="--hookup powered",
-            next_step="take the lead off the harness, put the resistor plug on, and use --hookup powered",
+            next_step="take the lead off the harness, put the test plug on, and use --hookup powered",
         )
     with live.streaming(s.client, Hookup.POWERED):
         s.ask.say(check_dead(wait_until_dead(s.volts)))
         s.power_on()
         still = live.look(s.volts, seconds=1.0, settle_s=limit("first_power.settle_s"))
-        s.ask.say(check_power(still, end=s.volts.front_end, where="the resistor plug"))
+        s.ask.say(check_power(still, end=s.volts.front_end, where="the test plug"))
         s.ask.say(f"Now shake the lead and its plugs for {limit('lead.shake_s'):.0f} s.")
         events = _shaken(s, progress)
     s.off()

@@ -149,11 +149,11 @@ def reach_line(end: FrontEnd, hookup: str) -> str:
     """Return the shortest open that this rig with its usual lead can show."""
     seconds, short = end.shortest_open_s(hookup), end.shortest_short_s(hookup)
     lifts = (
-        f" and every wiper lift of {1e6 * seconds:.0f} us or longer."
+        f" and wiper lifts of {1e6 * seconds:.0f} us or longer."
         if np.isfinite(seconds)
         else "; for a wiper lift no length is guaranteed."
     )
-    return f"This build with the {hookup} lead shows every short to ground of {1e6 * short:.0f} us or longer{lifts}"
+    return f"What this rig can detect with the {hookup} lead: shorts to ground of {1e6 * short:.0f} us or longer{lifts}"
 
 
 def check_json(checks: dict[str, ConnectionTest], *, hookup: str, reach: str) -> dict[str, Any]:

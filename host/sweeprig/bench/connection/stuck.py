@@ -16,7 +16,7 @@ def open_signal(shares: Sequence[float]) -> ConnectionFinding:
     return ConnectionFinding(
         WiringFault.OPEN_SIGNAL,
         "The signal lead is open.",
-        f"signal at {100 * shares[0]:.1f} % of supply, and the bias line moves it as far as an open lead",
+        f"signal at {100 * shares[0]:.1f} % of supply, and a weak pull of the rig moves it as far as an open lead",
         "look at the signal pin in the plug, the lead and the wiper; check again while moving them",
         "open lead or wiper lift: measure from the wiper's pin to either end with the plug off",
     )
@@ -37,11 +37,13 @@ def at_supply(places: Sequence[Position], end: FrontEnd, supply: float) -> Conne
         return ConnectionFinding(
             WiringFault.SHORT_TO_SUPPLY,
             "The signal is shorted to the supply.",
-            f"{evidence}; the burden does not pull it down (less than {least:.0f} ohm behind the signal)",
-            "look for the signal against the supply in plug and lead",
-            f"short, or open ground or supply on the wiper's pin through less than {least:.0f} ohm of track",
+            f"{evidence}; the rig's pull-down resistor does not move it: it is tied to the supply by less than"
+            f" {least:.0f} ohm",
+            "look for the signal wire touching the supply wire, in the plug and along the lead",
+            f"signal wire shorted to supply; or, on a track of less than {least:.0f} ohm, ground wire open or supply"
+            " connected to the wiper's pin",
         )
-    evidence += "" if ohm is None else f"; about {ohm:.0f} ohm of track behind the signal"
+    evidence += "" if ohm is None else f"; about {ohm:.0f} ohm of track between signal and supply"
     return _through_track(places[0].on.current_a, ohm, evidence + _current(places))
 
 
@@ -59,10 +61,11 @@ def _through_track(current_a: float | None, ohm: float | None, evidence: str) ->
     more = "" if ohm is not None else ", signal shorted to the supply"
     return ConnectionFinding(
         WiringFault.AT_SUPPLY,
-        f"The signal stays at the supply: open ground, supply on the wiper's pin{more}.",
+        "The signal stays at the supply.",
         evidence,
         step,
-        "any one of them; an ohmmeter or the supply current shows which",
+        f"one of these: ground open, supply connected to the wiper's pin{more}; an ohmmeter or the supply current"
+        " shows which",
     )
 
 
@@ -73,30 +76,28 @@ def at_ground(places: Sequence[Position], joint: Joint, supply: float) -> Connec
     if joined and rise > limit("check.hard_percent") / 100 * supply:
         return not_following(places, supply)
     current = places[0].on.current_a
-    evidence = f"signal {_percent(places, supply)}; bias line: {joint}{_current(places)}"
-    step = (
-        "plug off, then measure: sweeprig pins; look at supply and signal pins; jumper J1 of the rig at LEAD"
-    )
+    evidence = f"signal {_percent(places, supply)}; signal lead: {joint}{_current(places)}"
+    step = "plug off, then measure: sweeprig pins; look at supply and signal pins; a rig with jumper J1: is it at LEAD?"
     if joined and current is not None and current < NO_CURRENT_A:
         return ConnectionFinding(WiringFault.SUPPLY_OPEN, "The sensor's supply lead is open.", evidence, step)
-    causes = ["signal shorted to ground", "ground on the wiper's pin"]
-    causes += ["open supply lead"] if current is None else []
-    causes += [] if joined else ["open signal lead"]
+    causes = ["signal shorted to ground", "ground connected to the wiper's pin"]
+    causes += ["supply lead open"] if current is None else []
+    causes += [] if joined else ["signal lead open"]
     tell = "an ohmmeter with the plug off shows which"
     if not joined:
-        tell += "; a build with a bias line that powers the sensor shows an open lead"
+        tell += "; a full or driven build that powers the sensor shows an open lead"
     return ConnectionFinding(
         WiringFault.AT_GROUND,
-        f"The signal stays at ground: {', '.join(causes)}.",
+        "The signal stays at ground.",
         evidence,
         step,
-        f"any one of them; {tell}",
+        f"one of these: {', '.join(causes)}; {tell}",
     )
 
 
 def _current(places: Sequence[Position]) -> str:
     amps = places[0].on.current_a
-    return "" if amps is None else f"; the sensor takes {1e3 * amps:.2f} mA"
+    return "" if amps is None else f"; the sensor draws {1e3 * amps:.2f} mA from the supply"
 
 
 def not_following(places: Sequence[Position], supply: float) -> ConnectionFinding:

@@ -1,6 +1,6 @@
 """Cautions and confirmations: what is shown, what must be confirmed, and what a job has confirmed already.
 
-The texts are common practice of the trade (no source). Local codes, the vehicle's own service procedure and
+The texts are common practice of the trade (no source). Local regulations, the vehicle's own service procedure and
 licensed practice come before every line here.
 """
 
@@ -101,7 +101,11 @@ SYSTEM_24 = (
         "The vehicle has a 24 V system, as its plate or its two batteries in series show.",
     )
 )
-ALL = (CAUTIONS, PLUG_OFF, LAPTOP, USB_FIRST, SECURED, IDLE, CLEAR)
+TURNING = Confirmation(  # of `aim`, before the sensor is turned
+    "turning",
+    "The cautions about turning above are read and followed.",
+)
+ALL = (CAUTIONS, PLUG_OFF, LAPTOP, USB_FIRST, SECURED, IDLE, TURNING, CLEAR)
 
 
 def cautions_for(setting: str, hookup: str) -> tuple[str, ...]:

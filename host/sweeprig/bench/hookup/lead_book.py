@@ -13,7 +13,7 @@ from sweeprig.capture.regular import MOST_BOOK, read_text
 
 @dataclass(frozen=True)
 class LeadCheck:
-    """One check with the fixed resistor plug."""
+    """One check with the test plug: two resistors in place of a sensor."""
 
     made_at: str  # ISO 8601 with offset
     passed: bool

@@ -1,4 +1,4 @@
-"""First power at the other lever position: looked at while a sweep runs.
+"""The supply at the other lever position: looked at while a sweep runs.
 
 A supply or a ground on the wiper's pin shorts the supply at one end of the travel only, where no look before the
 first stroke can see it. The limiter in the rig holds the current without any program; what is done here is to
@@ -25,7 +25,7 @@ from sweeprig.link.messages import Message, Records
 from sweeprig.words import Hookup
 
 STEP_S = 0.02  # [s] of windows whose median is one level: a short dropout does not show in it
-ONE_PLACE = "First power is checked in one lever position only: the signal does not move."
+ONE_PLACE = "Supply at one lever position only: the signal does not move."
 
 
 @dataclass(frozen=True)

@@ -63,8 +63,9 @@ class Loading:
                 f" {self.percent:.2f} % of supply; the values without load are calculated from it."
             )
         return (
-            f"Track resistance not known: the rig's load may shift the reading by up to {self.percent:.2f} % of supply."
-            " Of a potentiometer measure the track, plug off, and add `--track-ohm`."
+            f"Track resistance not given: if it is as high as {self.track_ohm / 1e3:g} kilohm, the rig's load shifts"
+            f" the reading by up to {self.percent:.2f} % of supply. If it is a potentiometer: plug off, measure between"
+            " its supply and ground pins, and add `--track-ohm`."
         )
 
 
@@ -144,7 +145,7 @@ def check_power(seen: Levels, *, end: FrontEnd, where: str = "this lever positio
     least = least_supply_v(end)
     low = supply is not None and supply < least
     remark = f" LOW: below {least:z.2f} V, not limiting; try another port." if low else ""
-    return f"First power at {where}: supply {shown}, no overload.{remark}"
+    return f"Supply at {where}: {shown}, no overload.{remark}"
 
 
 def _cut(seen: Levels, shown: str, where: str) -> HookupError:

@@ -70,7 +70,7 @@ def card_of(outcome: Outcome, hand_over: str = "", *, capture: str = "") -> Card
         facts=_facts(outcome),
         faults=tuple(_fault(f) for f in found),
         next_step=_next(outcome, hand_over, capture),
-        not_judged=not_judged(outcome, how="To judge it: --profile"),
+        not_judged=_named(not_judged(outcome, command=True), capture),
         simulated=outcome.simulated,
     )
 
@@ -78,7 +78,12 @@ def card_of(outcome: Outcome, hand_over: str = "", *, capture: str = "") -> Card
 def _next(outcome: Outcome, hand_over: str, capture: str) -> str:
     if hand_over and outcome.judgement.verdict is Verdict.PASS:
         return hand_over
-    return next_step(outcome).replace(f"review {NAME} ", f"review {capture or NAME} ")
+    return _named(next_step(outcome), capture)
+
+
+def _named(text: str, capture: str) -> str:
+    """Return a text with the capture in the command that judges it again."""
+    return text.replace(f"review {NAME} ", f"review {capture or NAME} ")
 
 
 def _shown(outcome: Outcome) -> list[str]:
@@ -131,7 +136,7 @@ def _fault(f: Finding) -> NamedFault:
 def _sentence(outcome: Outcome, found: tuple[Finding, ...]) -> str:
     judgement = outcome.judgement
     if judgement.verdict is Verdict.PASS:
-        kept = "are within limits" if ends_are_judged(outcome.profile) else "keep clear of both rails"
+        kept = "are within limits" if ends_are_judged(outcome.profile) else "keep clear of ground and supply"
         return f"Both ends {kept}, uncertainty included. No fault seen."
     faults = [_fault(f) for f in found if f.severity == "fault"]
     if judgement.verdict is Verdict.FAIL and faults:

@@ -13,7 +13,20 @@ from sweeprig.judge.profile import build_profile, load_profile, problem_text, pr
 from sweeprig.judge.profile_check import Problem, check_text
 from sweeprig.judge.profile_model import Limit, Profile, Range
 
+PLAIN = {  # a shipped profile's text stays as it is, because its digest marks the captures made by it
+    "Any three-wire sensor; where its ends should be is not judged": "Any three-wire sensor; whether both ends are at"
+    " the right volts is not checked",
+    "a fault must be met again to be placed": "a fault must show in more than one stroke before its place is named",
+    "50 mV at 5 V": "largest shift by the rig's own load that needs no remark: 50 mV at 5 V",
+}
 NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}")
+
+
+def _source(text: str) -> str:
+    """Return where a number comes from, in words that leave no doubt what kind of source is meant."""
+    return text.replace("common practice, no source", "general workshop value").replace(
+        "own choice, no source", "our choice"
+    )
 
 
 def shipped() -> list[Profile]:
@@ -23,7 +36,7 @@ def shipped() -> list[Profile]:
 
 def list_lines() -> list[str]:
     """Return one line for each shipped profile."""
-    return [f"{p.name:26}{p.title}" for p in shipped()]
+    return [f"{p.name:26}{PLAIN.get(p.title, p.title)}" for p in shipped()]
 
 
 def list_json() -> dict[str, Any]:
@@ -43,15 +56,20 @@ def show_json(profile: Profile) -> dict[str, Any]:
 def show_lines(profile: Profile) -> list[str]:
     """Return a profile as lines: each limit with its unit, source and note."""
     sensor, supply = profile.sensor, profile.supply
-    held = "ratio x nominal supply" if supply.ratiometric else "measured volts"
+    held = (
+        f"readings converted to an exact {supply.nominal_v:g} V supply"
+        if supply.ratiometric
+        else "volts as measured"
+    )
+    relation = f" ({sensor.relation})" if sensor.tracks > 1 else ""
     lines = [
-        f"{profile.name}: {profile.title}",
+        f"{profile.name}: {PLAIN.get(profile.title, profile.title)}",
         *([f"  {profile.note}"] if profile.note else []),
         "",
         f"  sensor        {sensor.kind}, {sensor.tracks} track{'s' if sensor.tracks > 1 else ''}"
-        f" ({sensor.relation}), sense {sensor.sense}, mount {'slotted' if sensor.slotted else 'fixed'}",
-        f"  supply        {supply.nominal_v:g} V nominal; limits hold for {held} ({supply.source})",
-        f"  guard band    {profile.guard.factor:g} x U ({profile.guard.source})",
+        f"{relation}, sense {sensor.sense}, mount {'slotted' if sensor.slotted else 'fixed'}",
+        f"  supply        {supply.nominal_v:g} V nominal; limits are for {held} ({_source(supply.source)})",
+        f"  guard band    {profile.guard.factor:g} x the ± of a value ({_source(profile.guard.source)})",
     ]
     for title, part in (("Limits", profile.limits), ("Aim", profile.aim), ("Series", profile.series)):
         if part is not None:
@@ -70,8 +88,8 @@ def _number_lines(part: Any) -> list[str]:
 
 def _entry_lines(name: str, entry: Limit | Range) -> list[str]:
     value = f"{entry.low:g} to {entry.high:g}" if isinstance(entry, Range) else f"{entry.value:g}"
-    note = [f"{'':18}{entry.note}"] if entry.note else []
-    return [f"  {name:16}{value} {entry.unit} ({entry.source})", *note]
+    note = [f"{'':18}{PLAIN.get(entry.note, entry.note)}"] if entry.note else []
+    return [f"  {name:16}{value} {entry.unit} ({_source(entry.source)})", *note]
 
 
 def new_profile(name: str, *, like: str, out: Path | None) -> Path:

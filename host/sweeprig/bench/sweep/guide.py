@@ -59,6 +59,8 @@ class SweepState:
     )
     unrest_s: float = 0.0  # [s] for which a signal that must rest has not; 0 for less than `sweep.unrest_s`
 
+    at_rail: str = ""  # where the signal has lain for `sweep.at_rail_s` before the sweep began; "" nowhere
+
     @property
     def waiting(self) -> bool:
         """Whether the sweep has not begun."""
@@ -139,6 +141,7 @@ class SweepGuide:
             asked=self.trigger.asked,
             dropouts=self.dropouts.n,
             dropout_percent=self._dropout_percent(),
+            at_rail=self.trigger.rail.name if self.trigger.at_rail_s >= limit("sweep.at_rail_s") else "",
             unrest_s=self.trigger.unrest_s if self.trigger.unrest_s >= limit("sweep.unrest_s") else 0.0,
         )
 

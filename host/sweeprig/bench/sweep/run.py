@@ -18,6 +18,7 @@ from sweeprig.capture.locks import remove
 from sweeprig.capture.model import Capture, Trace
 from sweeprig.errors import BoardSilentError, InputError, PortLostError
 from sweeprig.link.messages import Records
+from sweeprig.words import Hookup
 
 QUIT = "q"
 START = frozenset("\r\n")
@@ -39,8 +40,8 @@ def record_guided(
 
     Enter and the rig's button start it, q and the face's own end end it. A timed plan keeps exactly its seconds; else
     what came before the rest at the start is left out.
-    Raises InputError where nothing moved for `sweep.wait_s`, or nothing rested for the plan's longest time; else as
-    `Session.record`.
+    Raises InputError where nothing moved for `sweep.wait_s`, at a rail for `sweep.at_rail_wait_s`, or nothing rested
+    for the plan's longest time; else as `Session.record`.
     """
     taken: list[Records] = []
 
@@ -76,7 +77,7 @@ def record_guided(
         if s.blind:
             raise no_data()
         _must_be_there(capture.ended)
-        _must_have_moved(guide)
+        _must_have_moved(guide, fed=s.setup.hookup == Hookup.POWERED)
         return None, guide
     if guide.trigger.phase is Phase.OVER:
         capture = replace(capture, ended="complete")
@@ -94,7 +95,13 @@ def _trace_from(s: Session, taken: list[Records], from_s: float) -> Trace:
 def _is_over(guide: SweepGuide) -> bool:
     trigger = guide.trigger
     waited = trigger.waiting and trigger.lever.now_s >= limit("sweep.wait_s")
-    return not guide.plan.timed and (waited or _never_rests(guide) or trigger.phase is Phase.OVER)
+    given_up = waited or _never_rests(guide) or _stays_at_rail(guide)
+    return not guide.plan.timed and (given_up or trigger.phase is Phase.OVER)
+
+
+def _stays_at_rail(guide: SweepGuide) -> bool:
+    """Whether the signal has lain at a rail for so long that nobody will move it."""
+    return guide.trigger.at_rail_s >= limit("sweep.at_rail_wait_s")
 
 
 def _never_rests(guide: SweepGuide) -> bool:
@@ -113,19 +120,27 @@ def _must_be_there(ended: str) -> None:
         )
 
 
-def _must_have_moved(guide: SweepGuide) -> None:
+def _must_have_moved(guide: SweepGuide, *, fed: bool) -> None:
     """Raise InputError where the sweep was given up because nothing moved, or nothing rested."""
+    trigger, off = guide.trigger, " The sensor is switched off." if fed else ""
     if _never_rests(guide):
         raise InputError(
-            "The sweep does not begin: the signal never rests. The sensor is switched off.",
-            seen=f"{guide.trigger.unrest_s:.0f} s without a rest",
+            f"The sweep does not begin: the signal never rests.{off}",
+            seen=f"{trigger.unrest_s:.0f} s without a rest",
             limit=f"a rest of {SETTLED_S:.1f} s within {guide.plan.longest_s:.0f} s",
             next_step="hold the lever still and run it again; a signal that moves all the same: sweeprig check",
         )
-    if guide.trigger.lever.now_s >= limit("sweep.wait_s"):
+    if _stays_at_rail(guide):
         raise InputError(
-            "The sweep does not begin: the lever does not move. The sensor is switched off.",
-            seen=f"{guide.trigger.lever.now_s:.0f} s at rest",
+            f"The sweep does not begin: the signal stays at {trigger.rail.name}.{off}",
+            seen=f"{trigger.lever.level_v:z.2f} V for {trigger.at_rail_s:.0f} s",
+            limit=f"movement within {limit('sweep.at_rail_wait_s'):.0f} s",
+            next_step="an open or shorted wire looks so: sweeprig check; if the lever was not moved, run it again",
+        )
+    if trigger.lever.now_s >= limit("sweep.wait_s"):
+        raise InputError(
+            f"The sweep does not begin: the lever does not move.{off}",
+            seen=f"{trigger.lever.now_s:.0f} s at rest",
             limit=f"movement within {limit('sweep.wait_s'):.0f} s",
             next_step="run it again and move the lever; a signal that does not follow: sweeprig check",
         )

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from sweeprig.bench.readings.at_rail import AtRail
 from sweeprig.bench.readings.lever import Lever, Move, StrokeCount
 from sweeprig.bench.readings.limits import limit
 from sweeprig.bench.sweep.pace import SweepPlan
@@ -48,10 +49,12 @@ class Trigger:
     last: Move | None = None  # the latest full stroke
     lever: Lever = field(init=False)
     strokes: StrokeCount = field(init=False)
+    rail: AtRail = field(init=False)
     _asks: int = 0
 
     def __post_init__(self) -> None:
         self.lever = Lever(self.profile.series.start.value / 100 * self.profile.supply.nominal_v)
+        self.rail = AtRail(self.profile.supply.nominal_v)
         self.strokes = StrokeCount(self.profile.limits.span.value)
 
     def feed(self, trace: Trace) -> Phase:
@@ -59,6 +62,7 @@ class Trigger:
         if self.plan.timed and self.phase is Phase.SETTLING:
             self.phase, self.start_s = Phase.RUNNING, float(trace.t_s[0])
         moves = self.lever.feed(trace)
+        self.rail.feed(trace)
         if self.waiting:
             self._wait()
         if self.running:
@@ -82,6 +86,11 @@ class Trigger:
     def unrest_s(self) -> float:
         """How long the sweep has waited for the signal to rest [s]; 0 once it did."""
         return self.lever.now_s if self.phase is Phase.SETTLING else 0.0
+
+    @property
+    def at_rail_s(self) -> float:
+        """How long the signal has lain at a rail before the sweep began [s]."""
+        return self.rail.seconds if self.waiting else 0.0
 
     @property
     def running(self) -> bool:

@@ -24,29 +24,37 @@ class RampSource(StrEnum):
     LEADS = "leads"
 
 
-Points = Annotated[int, typer.Option("--points", min=2, max=64, help="Voltages to set.")]
+Points = Annotated[int, typer.Option("--points", min=2, max=64, help="How many voltages you set.")]
 PointsFile = Annotated[
     Path | None,
-    typer.Option("--points-file", help="Take the points from this CSV; the rig is only identified."),
+    typer.Option(
+        "--points-file", help="Take the points from this CSV; the rig is asked for its serial number only."
+    ),
 ]
 MeterText = Annotated[
     str,
     typer.Option(
-        "--meter", help="Accuracy from its data sheet: per cent of reading + counts, for example 0.05%+3."
+        "--meter",
+        help="Accuracy of your meter from its data sheet: per cent of reading + counts, for example 0.05%+3.",
     ),
 ]
 Count = Annotated[
-    float, typer.Option("--count", min=1e-7, max=0.1, help="One count of the last digit on that range [V].")
+    float, typer.Option("--count", min=1e-7, max=0.1, help="One step of the meter's last digit [V].")
 ]
-Range = Annotated[float, typer.Option("--range", min=0.1, max=1000.0, help="The meter's range [V].")]
+Range = Annotated[
+    float, typer.Option("--range", min=0.1, max=1000.0, help="Range that the meter is set to [V].")
+]
 MeterName = Annotated[str, typer.Option("--meter-name", help="Make and model of the meter.")]
-MeterSerial = Annotated[str, typer.Option("--meter-serial", help="Its serial number.")]
+MeterSerial = Annotated[str, typer.Option("--meter-serial", help="Serial number of the meter.")]
 Operator = Annotated[str, typer.Option("--operator", help="Who does the work; kept with the calibration.")]
 Notes = Annotated[str, typer.Option("--notes", help="Anything else; kept with the calibration.")]
-Certificate = Annotated[str, typer.Option("--certificate", help="Its calibration certificate.")]
+Certificate = Annotated[str, typer.Option("--certificate", help="Calibration certificate of the meter.")]
 ReferenceOption = Annotated[
     Reference,
-    typer.Option("--reference", help="meter: you type readings; monitor: the rig's I2C converter reads."),
+    typer.Option(
+        "--reference",
+        help="meter: you type what your meter reads; monitor: the rig's second, slow and precise converter reads.",
+    ),
 ]
 Temperature = Annotated[
     float | None,
@@ -58,16 +66,21 @@ MaxAge = Annotated[
     float,
     typer.Option("--max-age", min=1, max=3650, help="Days after which the calibration counts as old."),
 ]
-Volts = Annotated[float, typer.Argument(help="The check standard: the voltage now on the leads [V].")]
+Volts = Annotated[float, typer.Argument(help="The known voltage that is now on the leads [V].")]
 StandardU = Annotated[
     float | None,
-    typer.Option("--standard-u", min=0.0, max=100.0, help="Its 95 % uncertainty [V]; else --meter."),
+    typer.Option("--standard-u", min=0.0, max=100.0, help="± of that voltage [V], or give --meter."),
 ]
-Standard = Annotated[str, typer.Option("--standard", help="What the standard is, for the chart.")]
+Standard = Annotated[
+    str, typer.Option("--standard", help="What makes the known voltage; kept with the result.")
+]
 AsLeft = Annotated[
     bool, typer.Option("--as-left", help="Taken after an adjustment or a repair (as left), not as found.")
 ]
-RampSeconds = Annotated[float, typer.Option("--seconds", min=1.0, max=3600.0, help="How long to count [s].")]
+RampSeconds = Annotated[
+    float,
+    typer.Option("--seconds", min=1.0, max=3600.0, help="How long to count how often each code comes [s]."),
+]
 RampFrom = Annotated[
     RampSource,
     typer.Option(

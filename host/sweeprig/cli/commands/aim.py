@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from sweeprig.cli import options as opt
-from sweeprig.cli.asking import answered, question
+from sweeprig.cli.asking import answered, asking, question
 from sweeprig.cli.console import EXIT_OF_VERDICT, console, strong
 from sweeprig.cli.paging import ALONE, Page, PageOptions, beside, stay
 from sweeprig.cli.rehearsing import is_rehearsal
@@ -21,6 +21,7 @@ from sweeprig.words import Starts
 if TYPE_CHECKING:
     from sweeprig.bench.aim.aim import Ends, Plan
     from sweeprig.bench.sweep.sweep import SweepOrder
+    from sweeprig.capture.model import SweepSetup
     from sweeprig.judge.profile import Profile
 
 
@@ -30,7 +31,10 @@ class AimOptions(SensorOptions, PageOptions):
 
     mount: Annotated[
         str,
-        typer.Option("--mount", help="slotted, fixed, electronic-throttle, pedal or stop-screw."),
+        typer.Option(
+            "--mount",
+            help="What the sensor sits on: slotted, fixed, electronic-throttle, pedal or stop-screw.",
+        ),
     ] = ""
     target: Annotated[
         float | None, typer.Option("--target", help="Closed throttle volts from the vehicle's specification.")
@@ -40,7 +44,11 @@ class AimOptions(SensorOptions, PageOptions):
         typer.Option("--volts-per-degree", help="Slope of this sensor, if known [V per degree]."),
     ] = None
     angle: Annotated[
-        list[str] | None, typer.Option("--angle", help="DEGREES=VOLTS at closed throttle; needed twice.")
+        list[str] | None,
+        typer.Option(
+            "--angle",
+            help="DEGREES=VOLTS: closed throttle read at one angle of the mount. Give it twice, for volts per degree.",
+        ),
     ] = None
     from_file: Annotated[
         Path | None, typer.Option("--from", help="Capture that shows both ends; default: sweep first.")
@@ -70,15 +78,15 @@ def aim(asked: AimOptions) -> None:
     check_mount(_mount(asked.mount), profile, target_v=asked.target)
     if asked.from_file is None or not asked.plan_only:
         ready_folder(order.folder)
-    for text in CAUTIONS:
-        console.say(f"CAUTION: {text}")
     with beside(asked) as page:
-        ends = _both_ends(asked, order, profile, page)
+        ends, asked = _both_ends(asked, order, profile, page)
         proposed = plan(ends, profile, target_v=asked.target, volts_per_degree=slope)
         lines = plan_lines(ends, proposed)
         for line in lines:
             console.say(line)
         page.wait("TO BE TURNED" if proposed.possible else "NO POSITION FITS", proposed.reason, facts=lines)
+        for text in CAUTIONS if proposed.possible else ():
+            console.say(f"CAUTION: {text}")
         if asked.plan_only or not proposed.possible:
             stay(page)
             _exit_with(ends, proposed, as_json=asked.as_json)
@@ -92,7 +100,7 @@ def _order(asked: AimOptions) -> SweepOrder:
 
     setup = asked.setup(seconds=asked.seconds, starts=Starts.CLOSED)
     if asked.profile is None and asked.target is None and load_profile(setup.profile).aim is None:
-        console.say(f"Profile {SLOTTED_PROFILE}: {setup.profile} has no target for the closed end.")
+        console.say(f"Using profile {SLOTTED_PROFILE}: {setup.profile} gives no target for closed throttle.")
         setup = replace(setup, profile=SLOTTED_PROFILE)
     return replace(asked.order(setup), timed=asked.seconds is not None)
 
@@ -138,19 +146,37 @@ def _exit_with(ends: Ends, proposed: Plan, *, as_json: bool) -> None:
     raise typer.Exit(EXIT_OF_VERDICT["pass" if proposed.possible else "fail"])
 
 
-def _both_ends(asked: AimOptions, order: SweepOrder, profile: Profile, page: Page) -> Ends:
-    """Return both ends: of a capture named, else of a sweep made now."""
+def _so_far(asked: AimOptions, setup: SweepSetup) -> AimOptions:
+    """Return the options with what this run has confirmed: no plug is moved between its sweeps."""
+    from sweeprig.bench.hookup.cautions import PLUG_OFF, keys_of
+
+    plug_off = [PLUG_OFF.key] if PLUG_OFF.key in keys_of(setup.confirmed) else []
+    return replace(asked, confirm=[*(asked.confirm or []), *plug_off])
+
+
+def _read(asked: AimOptions) -> None:
+    """Wait until the operator has read the cautions above; without a terminal nobody is asked. Raises SafetyError."""
+    from sweeprig.bench.hookup.cautions import TURNING, refused
+
+    if sys.stdin.isatty() and not asking(asked.confirm).confirm(TURNING):
+        raise refused(TURNING)
+
+
+def _both_ends(asked: AimOptions, order: SweepOrder, profile: Profile, page: Page) -> tuple[Ends, AimOptions]:
+    """Return both ends, of a capture named, else of a sweep made now, and the options with what it confirmed."""
+    from sweeprig.bench.aim.aim import BASE_STOP
     from sweeprig.bench.aim.text import ends_of
     from sweeprig.bench.review.review import Choices, review_file
 
     if asked.from_file is not None:
-        return ends_of(review_file(asked.from_file, Choices(profile=profile.path or profile.name)))
+        return ends_of(review_file(asked.from_file, Choices(profile=profile.path or profile.name))), asked
+    console.say(f"CAUTION: {BASE_STOP}")
     console.say("A sweep first, to see both ends: from closed throttle, stop to stop.")
     first = replace(order, sheet="none")
     with asked.rig() as client:
         # half a one is no ground to turn
         done = take_sweep(client, first, confirm=asked.confirm, must_complete=True, page=page)
-    return ends_of(done.outcome)
+    return ends_of(done.outcome), _so_far(asked, done.outcome.setup)
 
 
 def _turned(
@@ -163,8 +189,8 @@ def _turned(
 
     port = asked.port or settings()[0].port
     if not port.startswith(SIMULATED) or is_rehearsal(port):
-        turn(asked, order, proposed, slope, page)
-        return asked
+        _read(asked)
+        return turn(asked, order, proposed, slope, page)
     address, turned = simulated_turn(port, proposed.move_v, ends)
     console.say(turned)
     return replace(asked, port=address)
@@ -172,8 +198,11 @@ def _turned(
 
 def turn(
     asked: AimOptions, order: SweepOrder, proposed: Plan, slope: float | None, page: Page = ALONE
-) -> None:
-    """Show the way to the target until the reading has stood inside the window long enough, or q."""
+) -> AimOptions:
+    """Show the way to the target until the reading has stood inside the window long enough, or q.
+
+    Return the options with what was confirmed.
+    """
     from sweeprig.bench.aim.text import AimGuide
     from sweeprig.bench.readings.watch import Watcher
     from sweeprig.bench.watch import run_watch
@@ -190,6 +219,7 @@ def turn(
         if not run_watch(s, watcher, face, seconds=asked.longest, guide=guide):
             raise KeyboardInterrupt
     console.say("Inside the window." if guide.inside else "Left outside the window.")
+    return _so_far(asked, s.setup)
 
 
 def _sweep_again(asked: AimOptions, order: SweepOrder, ends: Ends, proposed: Plan, page: Page) -> None:

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 calibrate_app = typer.Typer(
     cls=WholeGroup,
     help="Calibrate the rig against your meter, verify and show its calibration.",
+    subcommand_metavar="[COMMAND] [ARGS]...",
     invoke_without_command=True,
 )
 FAILED = 10  # as a failing verdict; docs/reference/exit-codes.md

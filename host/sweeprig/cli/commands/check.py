@@ -54,7 +54,10 @@ def check_lines(checked: ConnectionTested) -> list[str]:
         seen = f"  Note: {checked.n_dropouts} dropouts while the lever was moved."
         lines += [
             "",
-            folded(f"{seen} Place them with sweeprig sweep, find a loose joint with wiggle.", "    "),
+            folded(
+                f"{seen} sweeprig sweep shows where on the track they are; sweeprig wiggle finds a loose contact.",
+                "    ",
+            ),
         ]
     return [*lines, "", folded(f"  {checked.reach}", "    ")]
 
@@ -73,16 +76,23 @@ class CheckOptions(RigOptions):
     move: Annotated[
         float, typer.Option("--move", min=1.0, max=60.0, help="Longest time to move the lever to open [s].")
     ] = 10.0
-    lead: Annotated[bool, typer.Option("--lead", help="Test the lead with the fixed resistor plug.")] = False
+    lead: Annotated[
+        bool,
+        typer.Option(
+            "--lead",
+            help="Test the rig's own lead, with the test plug on it (two resistors in place of a sensor).",
+        ),
+    ] = False
     lead_ratio: Annotated[
-        float, typer.Option("--lead-ratio", min=0.05, max=0.95, help="Signal over supply of that plug.")
+        float,
+        typer.Option("--lead-ratio", min=0.05, max=0.95, help="Signal over supply that the test plug gives."),
     ] = 0.5
     as_json: opt.AsJson = False
 
 
 @with_options(CheckOptions)
 def check(asked: CheckOptions) -> None:
-    """Test the connection: open, shorted, swapped, wrong pin, not following. Start at closed throttle."""
+    """Test the connection: leads open, shorted or swapped, signal not following the lever. Start at closed throttle."""
     setup = asked.setup(sense=asked.sense, operator=asked.operator)
     with asked.session(setup, fed=False) as s:
         if asked.lead:
@@ -113,7 +123,9 @@ def _test_lead(s: Session, ratio: float, *, as_json: bool) -> None:
 
     from sweeprig.bench.connection.lead import run_lead_check
 
-    console.say("Fixed resistor plug in place of the sensor. Hands off for the reading, then shake the lead.")
+    console.say(
+        "Put the test plug (two resistors) in place of the sensor. Hands off for the reading, then shake the lead."
+    )
     done = run_lead_check(s, wanted_ratio=ratio, progress=_progress)
     console.end_progress()
     path = s.keep_lead_check(done)

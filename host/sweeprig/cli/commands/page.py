@@ -19,7 +19,8 @@ class AloneOptions(PageOptions):
     place: Annotated[
         str,
         typer.Option(
-            "--records", help="Folder, SQLite file or PostgreSQL URL; default from the configuration."
+            "--records",
+            help="Where the records are, if not in the usual place: a folder, or the address of a database.",
         ),
     ] = ""
 

@@ -13,14 +13,18 @@ from sweeprig.cli.helping import WholeGroup
 from sweeprig.errors import ProfileError
 
 profile_app = typer.Typer(
-    cls=WholeGroup, help="List, show, start or check profiles: what a sensor must meet.", no_args_is_help=True
+    cls=WholeGroup,
+    help="List, show, write or check profiles: the limits that a sensor must meet.",
+    no_args_is_help=True,
 )
-Name = Annotated[str, typer.Argument(help="Name of a shipped profile, or a TOML file.")]
+Name = Annotated[
+    str, typer.Argument(help="Name of a profile (`sweeprig profile list`), or a file of your own.")
+]
 
 
 @profile_app.command("list")
 def list_profiles(as_json: opt.AsJson = False) -> None:
-    """Name the shipped profiles."""
+    """List the profiles that come with the program."""
     from sweeprig.bench.shop.profiles import list_json, list_lines
 
     console.answer(as_json, list_json, list_lines)

@@ -23,7 +23,7 @@ records = typer.Typer(
 )
 
 Place = opt.RecordsPlace
-Key = Annotated[str, typer.Argument(help="A record's number, or 6 or more digits of its capture's hash.")]
+Key = Annotated[str, typer.Argument(help="A record's number, or the report number on its sheet.")]
 Sensor = Annotated[str, typer.Argument(help="A sensor's label or serial number.")]
 
 
@@ -44,7 +44,9 @@ class Wanted:
         str | None, typer.Option("--sensor", help="Only of this sensor: label or serial number.")
     ] = None
     verdict: Annotated[str | None, typer.Option("--verdict", help="Only pass, fail or undecided.")] = None
-    since: Annotated[str | None, typer.Option("--since", help="Only from this time (ISO 8601).")] = None
+    since: Annotated[str | None, typer.Option("--since", help="Only from this date on, as 2031-03-01.")] = (
+        None
+    )
     batch: Annotated[str | None, typer.Option("--batch", help="Only of this batch.")] = None
 
     def find(self, *, limit: int | None = None, full: bool = False) -> list[Record]:
@@ -113,12 +115,15 @@ def amend(
     job: Annotated[str | None, typer.Option("--job", help="Job or order.")] = None,
     serial: Annotated[str | None, typer.Option("--serial", help="Serial number of the sensor.")] = None,
     part: Annotated[str | None, typer.Option("--part", help="Part number or description.")] = None,
-    operator: Annotated[str | None, typer.Option("--operator", help="Who did the work.")] = None,
+    operator: Annotated[str | None, typer.Option("--operator", help="New name of who did the work.")] = None,
     notes: Annotated[str | None, typer.Option("--notes", help="Anything else.")] = None,
-    by: Annotated[str, typer.Option("--by", help="Who corrects it; default the configured operator.")] = "",
+    by: Annotated[
+        str,
+        typer.Option("--by", help="Your name, as the one who corrects; default: the configured operator."),
+    ] = "",
     place: Place = "",
 ) -> None:
-    """Correct a record's typed data; the old values stay on record with name and time."""
+    """Correct what was typed for a record; the old values are kept, with name and time."""
     from sweeprig.bench.shop.records import amended_by, wanted_changes
     from sweeprig.capture.folder import local_now
     from sweeprig.cli.session import settings
@@ -181,7 +186,7 @@ def batch_(
     sheet: opt.OldSheetFile = None,
     as_json: opt.AsJson = False,
 ) -> None:
-    """Show the table of a batch again, and how its sensors spread."""
+    """Show the table of a batch again, and how much its sensors differ."""
     from sweeprig.bench.batch.batch import batch_json, entries_of_records
     from sweeprig.bench.batch.text import batch_lines
     from sweeprig.errors import InputError
@@ -245,7 +250,7 @@ def export(asked: ExportOptions) -> None:
 def add(
     files: Annotated[list[Path], typer.Argument(help="Captures (.sweep) or CSVs.")], place: Place = ""
 ) -> None:
-    """Judge files again and keep their records; a capture that is known stays one record."""
+    """Judge files again and keep their records; a file added twice stays one record."""
     from sweeprig.bench.review.review import take_in
     from sweeprig.records.store import open_store
 
@@ -287,14 +292,14 @@ def _before_and_after(sensor: str, place: str) -> list[Side]:
 
 
 def compare(
-    first: Annotated[str, typer.Argument(help="A capture, a CSV, or a record's number or hash.")] = "",
+    first: Annotated[str, typer.Argument(help="A capture, a CSV, or a record's number.")] = "",
     second: Annotated[str, typer.Argument(help="The later one.")] = "",
     sensor: Annotated[str, typer.Option("--sensor", help="Instead: this sensor's last two records.")] = "",
     profile: opt.ProfileName = None,
     place: Place = "",
     as_json: opt.AsJson = False,
 ) -> None:
-    """Compare two captures, before and after: ends, margins and findings, each change with its significance."""
+    """Compare two captures, before and after: ends, margins and findings, and which changes are real."""
     from sweeprig.bench.review.compare import compare as compare_sides
     from sweeprig.bench.review.compare import compare_json
     from sweeprig.bench.review.compare_text import compare_lines

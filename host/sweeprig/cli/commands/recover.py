@@ -15,18 +15,18 @@ def recover(
     place: Annotated[
         Path | None,
         typer.Argument(
-            metavar="[PATH]", help="A folder of captures, or one .journal; default: your captures."
+            metavar="place", help="A folder of captures, or one .journal file; default: your captures."
         ),
     ] = None,
     like: Annotated[
         Path | None,
         typer.Option(
             "--like",
-            help="With a .journal whose first line is damaged: a capture of the same rig, build and hookup.",
+            help="For a .journal file whose first line is damaged: a capture of the same rig, build and hookup.",
         ),
     ] = None,
 ) -> None:
-    """Save an interrupted capture from its journal; `sweep` and `wiggle` do it by themselves when they start."""
+    """Save an interrupted capture from its .journal file; `sweep` and `wiggle` do so when they start."""
     from sweeprig.bench.shop.config import captures_folder
     from sweeprig.errors import InputError
 

@@ -39,7 +39,7 @@ def send(
     system: opt.SystemOption = None,
     as_json: opt.AsJson = False,
 ) -> None:
-    """Prepare the rig for sweeps without a laptop, by its button; writes a card with the steps."""
+    """Prepare the rig for sweeps without a laptop, started by its button; writes a page with the steps."""
     from sweeprig.bench.board.rig import opened_rig
     from sweeprig.bench.field.card import STEPS, card_lines, write_card
     from sweeprig.bench.field.send import send as send_order

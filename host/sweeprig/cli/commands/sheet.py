@@ -21,7 +21,7 @@ def sheet(
     pdf: Annotated[bool, typer.Option("--pdf", help="Write the sheet as PDF, A4.")] = False,
     text: Annotated[
         bool,
-        typer.Option("--text", help="Print the result in ten sentences at most, to paste or read aloud."),
+        typer.Option("--text", help="Print the result in ten lines at most, to paste or read aloud."),
     ] = False,
     csv: Annotated[bool, typer.Option("--csv", help="Write the trace as CSV.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Write the result as JSON.")] = False,

@@ -31,7 +31,7 @@ class WatchOptions(RigOptions, PageOptions):
 
 @with_options(WatchOptions)
 def watch(asked: WatchOptions) -> None:
-    """Show the live reading, large, with margins to both rails and the last seconds. Ends with Ctrl-C or q."""
+    """Show the live reading, large, with its margins to ground and supply. Ends with Ctrl-C or q."""
     from sweeprig.bench.readings.watch import Watcher
     from sweeprig.bench.watch import run_watch
     from sweeprig.cli.views.live import plain_line

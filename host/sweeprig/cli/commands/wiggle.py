@@ -28,10 +28,14 @@ class WiggleOptions(SensorOptions, PageOptions):
         float, typer.Option("--seconds", min=1.0, max=3600.0, help="Length [s]; Ctrl-C ends it earlier.")
     ] = 60.0
     far_end: Annotated[
-        bool, typer.Option("--far-end", help="Channel B taps the same signal wire at the controller.")
+        bool,
+        typer.Option("--far-end", help="Channel B is on the same signal wire too, at the controller's end."),
     ] = False
     marks: Annotated[
-        str, typer.Option("--marks", help="Places by time, as 0:plug,20:bulkhead; else by key or button.")
+        str,
+        typer.Option(
+            "--marks", help="Places by time [s], as 0:plug,20:bulkhead; if not given, by key or button."
+        ),
     ] = ""
     at_idle: Annotated[
         bool,

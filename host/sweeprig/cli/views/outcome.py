@@ -13,12 +13,15 @@ from sweeprig.judge.names import name_of
 from sweeprig.judge.outcome import Outcome
 from sweeprig.lines import Column, table
 from sweeprig.link.clean import printable
+from sweeprig.report.budgets import line_name
 from sweeprig.report.facts import alerts
+from sweeprig.report.figures import duration
 from sweeprig.words import SIMULATED
 
 MOST_WIDTH = 96
 MEASURED = ("closed_v", "open_v", "closed_b_v", "open_b_v", "low_v", "high_v", "supply_v")
 LABEL = 26  # columns of a name
+MANY_DOF = 1e4  # from here on k is that of infinitely many
 
 
 def _fold(text: str, first: str, rest: str) -> Shown:
@@ -82,10 +85,10 @@ def finding_lines(number: int, f: Finding) -> list[str]:
 
 def _at_nominal(outcome: Outcome) -> str:
     """Return what the judged volts are where they are not the measured ones."""
-    if not any(m.measured_v is not None for m in outcome.judgement.margins):
+    if not any(m.measured_v is not None and m.measured_v != m.value_v for m in outcome.judgement.margins):
         return ""
     nominal = getattr(outcome.trace, "nominal_supply_v", 5.0)
-    return f" (ends and span: ratio to the supply, as at {nominal:g} V)"
+    return f" (ends and span: converted to an exact {nominal:g} V supply)"
 
 
 def outcome_lines(outcome: Outcome) -> list[str]:
@@ -96,7 +99,7 @@ def outcome_lines(outcome: Outcome) -> list[str]:
     lines += _measured_lines(outcome)
     found = chain.from_iterable(finding_lines(n, f) for n, f in enumerate(judgement.findings, 1))
     for title, block in (
-        (f"Margins to the rails{ratio}", [margin_line(m) for m in judgement.margins]),
+        (f"Margins to ground and supply{ratio}", [margin_line(m) for m in judgement.margins]),
         (f"Other limits of the profile{ratio}", [check_line(c) for c in judgement.checks]),
         ("Findings", list(found)),
         ("What this capture could not show", [_fold(text, "  - ", "    ") for text in judgement.not_shown]),
@@ -115,14 +118,24 @@ def _measured_lines(outcome: Outcome) -> list[str]:
         for name in MEASURED
         if name in quantities.keys() - hidden
     ]
-    plain = f"{analysis.plain.min_v:z8.4f} V / {analysis.plain.max_v:z.4f} V (keeps every spike)"
-    lines.append(f"  {'plain min / max':{LABEL}} {plain}")
+    single = (
+        f"{analysis.plain.min_v:z8.4f} V / {analysis.plain.max_v:z.4f} V (single readings, spikes included)"
+    )
+    lines.append(f"  {'lowest / highest reading':{LABEL}} {single}")
     lines.append(f"  {'sense':{LABEL}} {analysis.sense} ({analysis.sense_evidence})")
     if outcome.setup.task == "sweep":
         n, full = len(analysis.strokes), sum(s.full for s in analysis.strokes)
         lines.append(f"  {'strokes':{LABEL}} {n}" + (f", {full} of them from end to end" if full < n else ""))
     lost = outcome.capture.n_lost if outcome.capture else outcome.trace.n_lost
-    return [*lines, f"  {'records':{LABEL}} {outcome.trace.t_s.size}, {lost} lost"]
+    return [
+        *lines,
+        f"  {'data blocks':{LABEL}} {outcome.trace.t_s.size} of {duration(outcome.trace.window_s)}, {lost} lost",
+    ]
+
+
+def _dof(q: Quantity) -> str:
+    """Return the degrees of freedom where they are few enough to count."""
+    return f", {q.dof:.3g} effective degrees of freedom" if q.dof < MANY_DOF else ""
 
 
 def budget_lines(outcome: Outcome) -> list[str]:
@@ -134,16 +147,16 @@ def budget_lines(outcome: Outcome) -> list[str]:
         k = q.coverage_factor or float("nan")
         lines += [
             "",
-            f"Budget of {name}: {q.value:.4f} {q.unit} ± {q.u95:.4f} (k = {k:.2f}, dof = {q.dof:.3g})",
+            f"Budget of {name}: {q.value:.4f} {q.unit} ± {q.u95:.4f} (k = {k:.2f}{_dof(q)})",
         ]
         parts = sorted(q.budget, key=lambda b: -b.contribution)
         lines += table(
             [
-                Column("source", [p.name for p in parts]),
+                Column("source", [line_name(p, outcome) for p in parts]),
                 Column("kind", [p.kind for p in parts], goes=2),
                 Column("shape", [p.distribution for p in parts], goes=3),
                 Column("u", [f"{p.u:.3g} {p.unit}" for p in parts], goes=1, right=True),
-                Column("gives", [f"{p.contribution:.3g}" for p in parts], right=True),
+                Column("contribution", [f"{p.contribution:.3g}" for p in parts], right=True),
             ],
             console.width,
             "  ",

@@ -28,11 +28,11 @@ class StepFace:
     def __init__(self, stop: Stop, keys: Callable[[], str] = read_keys) -> None:
         self.ended = stop
         self.pressed = keys
-        self._said: tuple[Step, bool] | None = None
+        self._said: tuple[Step, bool, str] | None = None
 
     def show(self, state: SweepState) -> None:
-        """Print the line of a new step, and once that the signal never rests."""
-        new = (state.step, state.unrest_s > 0)
+        """Print the line of a new step, and once that the signal never rests, or lies at a rail."""
+        new = (state.step, state.unrest_s > 0, state.at_rail)
         if new != self._said:
             self._said = new
             console.say(plain_line(state))
