@@ -98,5 +98,5 @@ def _slow(supply: Channel, window_s: float) -> tuple[FloatArray, int]:
     from scipy.ndimage import median_filter
 
     every = 1 if supply.mean_v.size < 50_000 else 5
-    over = 2 * max(1, round(SLOW_S / window_s / 2)) + 1
+    over = 2 * max(1, round(SLOW_S / (every * window_s) / 2)) + 1
     return np.asarray(median_filter(supply.mean_v[::every], over, mode="nearest"), dtype=float), every

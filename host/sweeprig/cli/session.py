@@ -105,11 +105,15 @@ def records_place(named: str) -> str:
 def report_recovered(place: Path, *, needed: bool = False) -> int:
     """Recover what a crash left and say so, quiet or not; return how many. An unreadable journal is reported once.
 
-    A journal without room for its capture stays and is reported; with `needed` its error is raised in the end.
+    A journal without room for its capture stays and is reported; with `needed` its error is raised in the end,
+    and so is one for what was set aside.
     """
     from sweeprig.capture.sweep import recover as recovered
 
+    left: list[Path] = []
+
     def tell(aside: Path, reason: str) -> None:
+        left.append(aside)
         console.warn(f"A journal of a capture cannot be recovered and is kept as {aside}: {reason}")
 
     failed: list[SweeprigError] = []
@@ -124,7 +128,20 @@ def report_recovered(place: Path, *, needed: bool = False) -> int:
         _say_what_next(path)
     if failed and needed:
         raise failed[-1]
+    if left and needed:
+        raise _not_recovered(left)
     return len(found)
+
+
+def _not_recovered(left: list[Path]) -> SweeprigError:
+    from sweeprig.errors import CaptureFileError
+    from sweeprig.report.figures import count_of
+
+    return CaptureFileError(
+        f"{count_of(len(left), 'journal')} could not be recovered; kept under another name.",
+        seen=", ".join(path.name for path in left[:3]),
+        next_step="`sweeprig recover FILE --like CAPTURE.sweep` reads whole records, if the lines above name any",
+    )
 
 
 def report_lent(journal: Path, like: Path) -> None:

@@ -77,6 +77,13 @@ def _whole(text: str) -> int:
         raise ValueError("a whole number") from None
 
 
+def _seed(text: str) -> int:
+    value = _whole(text)
+    if not 0 <= value < 2**63:
+        raise ValueError("a whole number from 0")
+    return value
+
+
 def _seconds(text: str) -> float:
     value = _decimal(text)
     if value < 0:
@@ -140,7 +147,7 @@ def _system(text: str) -> float:
 
 
 _KEYS: dict[str, Callable[[str], object]] = {
-    "seed": _whole,
+    "seed": _seed,
     "pace": _one_of("real", "fast"),
     "vm": _one_of("auto", "micropython", "cpython"),
     "board": _one_of("plain", "full", "driven"),

@@ -150,6 +150,12 @@ def review_file(path: Path, choices: Choices | None = None, *, made_at: str | No
             f"File not found: {clean_text(str(path), 200)}.",
             next_step="check the name; captures end in .sweep",
         )
+    if path.is_dir():
+        raise FileError(
+            f"{clean_text(str(path), 200)} is a folder.",
+            limit="a capture (.sweep) or a CSV",
+            next_step="name a file in it",
+        )
     if path.suffix.lower() == ".csv":
         return review_csv(path, choices, made_at=made_at)
     return review_capture(read_capture(path), choices, made_at=made_at)

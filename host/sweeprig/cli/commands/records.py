@@ -69,7 +69,9 @@ class Wanted:
 class ListOptions(Wanted):
     """What `records list` takes."""
 
-    limit: Annotated[int, typer.Option("--limit", min=1, help="At most this many, newest first.")] = 50
+    limit: Annotated[
+        int, typer.Option("--limit", min=1, max=1_000_000, help="At most this many, newest first.")
+    ] = 50
     as_json: opt.AsJson = False
 
 
@@ -145,7 +147,9 @@ def amend(
 def history(
     sensor: Sensor,
     place: Place = "",
-    limit: Annotated[int | None, typer.Option("--limit", min=1, help="Only the newest this many.")] = None,
+    limit: Annotated[
+        int | None, typer.Option("--limit", min=1, max=1_000_000, help="Only the newest this many.")
+    ] = None,
     as_json: opt.AsJson = False,
 ) -> None:
     """Show one sensor's records, oldest first, and how its ends moved."""

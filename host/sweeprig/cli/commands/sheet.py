@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from sweeprig.cli import options as opt
 from sweeprig.cli.console import console
 from sweeprig.cli.session import records_place
+from sweeprig.errors import SweeprigError
+
+if TYPE_CHECKING:
+    from sweeprig.bench.review.by_number import NamedCapture
+    from sweeprig.bench.review.review import Choices
 
 
 def sheet(
@@ -35,25 +40,54 @@ def sheet(
     place: opt.RecordsPlace = "",
 ) -> None:
     """Write the sheet of a capture or a CSV, or export it."""
-    from sweeprig.bench.review.by_number import named_captures
     from sweeprig.bench.review.review import Choices
-    from sweeprig.bench.review.sheets import check_targets, write_files
+    from sweeprig.bench.review.sheets import check_targets
 
     asked = {"html": html, "pdf": pdf, "csv": csv, "json": as_json, "mdf": mdf}
     kinds = tuple(kind for kind, wanted in asked.items() if wanted)
     if not kinds and not text:
         kinds = ("html",)
-    named = named_captures(files, records_place(place))
+    choices, failed = Choices(profile, starts, sense, guard, track_ohm), list[SweeprigError]()
+    named = [one for name in files for one in _named(name, records_place(place), failed)]
     check_targets([one.path for one in named], out, kinds)
     for number, one in enumerate(named):
-        outcome = one.review(Choices(profile, starts, sense, guard, track_ohm))
-        if text:
-            from sweeprig.report.text_sheet import text_sheet
+        try:
+            _write(one, choices, kinds, out, text=text, first=not number)
+        except SweeprigError as error:
+            failed.append(error)
+    if len(files) == 1 and failed:
+        raise failed[0]
+    for one_error in failed:
+        console.error(one_error)
+    if failed:
+        console.say(f"{len(files) - len(failed)} of {len(files)} done.")
+        raise typer.Exit(failed[0].exit_code)
 
-            for line in [*([""] if number else []), *text_sheet(outcome).splitlines()]:
-                console.show(line)
-        for path in write_files(outcome, one.path, kinds, out):
-            console.show(str(path))
+
+def _named(text: str, place: str, failed: list[SweeprigError]) -> list[NamedCapture]:
+    """Return the capture that a text names; [] where there is none, its error among the failed."""
+    from sweeprig.bench.review.by_number import named_captures
+
+    try:
+        return named_captures([text], place)
+    except SweeprigError as error:
+        failed.append(error)
+        return []
+
+
+def _write(
+    one: NamedCapture, choices: Choices, kinds: tuple[str, ...], out: Path | None, *, text: bool, first: bool
+) -> None:
+    from sweeprig.bench.review.sheets import write_files
+
+    outcome = one.review(choices)
+    if text:
+        from sweeprig.report.text_sheet import text_sheet
+
+        for line in [*([] if first else [""]), *text_sheet(outcome).splitlines()]:
+            console.show(line)
+    for path in write_files(outcome, one.path, kinds, out):
+        console.show(str(path))
 
 
 def add_to(app: typer.Typer) -> None:

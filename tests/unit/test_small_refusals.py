@@ -1,0 +1,73 @@
+"""Small refusals: what is said of a name, a number or a file that does not fit, and what is done all the same."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from typer.testing import CliRunner
+
+from sweeprig.analysis import supply
+from sweeprig.capture.file import write_capture
+from sweeprig.capture.model import Channel
+from sweeprig.cli.main import app
+from sweeprig.errors import CaptureFileError, FileError, InputError
+from sweeprig.twin import sim_url
+from sweeprig.twin.capture import capture_of
+
+runner = CliRunner()
+
+
+@pytest.mark.parametrize("seed", ["-1", "99999999999999999999", "1.5"])
+def test_a_seed_that_is_none_names_its_key(seed: str) -> None:
+    with pytest.raises(InputError) as raised:
+        sim_url.parse(f"sim://good?seed={seed}")
+    assert "seed" in str(raised.value)
+    assert "whole number" in str(raised.value)
+
+
+@pytest.mark.parametrize("name", ["", "."])
+def test_a_folder_is_called_a_folder(name: str) -> None:
+    with pytest.raises(FileError, match="is a folder"):
+        runner.invoke(app, ["review", name], catch_exceptions=False)
+
+
+def test_a_bad_file_among_several_stops_no_other_sheet(tmp_path: Path) -> None:
+    captures = [
+        Path(write_capture(tmp_path / f"{name}.sweep", capture_of("good", seconds=2.0, seed=k)).path)
+        for k, name in enumerate("ac")
+    ]
+    bad = tmp_path / "b.sweep"
+    bad.write_bytes(b"no capture")
+    done = runner.invoke(app, ["sheet", str(captures[0]), str(bad), "99", str(captures[1])])
+    assert done.exit_code in (CaptureFileError.exit_code, 7)
+    assert done.stdout.split() == [str(path.with_suffix(".html")) for path in captures]
+    assert "b.sweep is not a capture file" in done.stderr
+    assert "2 of 4 done" in done.stderr
+
+
+@pytest.mark.parametrize("content", [b"[" * 1000, b""])
+def test_recover_does_not_end_well_over_a_journal_set_aside(tmp_path: Path, content: bytes) -> None:
+    (tmp_path / "a.journal").write_bytes(content)
+    with pytest.raises(CaptureFileError, match="could not be recovered") as raised:
+        runner.invoke(app, ["recover", str(tmp_path)], catch_exceptions=False)
+    assert "a.journal-unusable" in raised.value.seen
+    again = runner.invoke(app, ["recover", str(tmp_path)])
+    assert again.exit_code == 0
+    assert "Nothing to recover" in again.stderr
+
+
+@pytest.mark.parametrize("n", [40_000, 60_000])
+def test_a_sag_of_120_ms_shows_at_any_length(n: int) -> None:
+    v = np.full(n, 5.0)
+    v[20_000:20_120] = 4.5
+    seen = supply.look(Channel(v, v, v), nominal_v=5.0, window_s=0.001)
+    assert seen.sag_percent == pytest.approx(10.0, abs=0.1)
+
+
+@pytest.mark.parametrize("command", [["list"], ["history", "x"]])
+def test_a_limit_beyond_any_table_is_refused(command: list[str]) -> None:
+    done = runner.invoke(app, ["records", *command, "--limit", "99999999999999999999999"])
+    assert done.exit_code == 2
+    assert "--limit" in done.output
