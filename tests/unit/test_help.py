@@ -86,6 +86,14 @@ def test_a_file_for_the_sheet_is_not_its_kind() -> None:
 def test_a_wrong_value_is_refused_in_plain_words() -> None:
     low = CliRunner().invoke(app, ["sweep", "--seconds", "1"]).output
     assert "it must be at least 2" in " ".join(low.split())
+    high = CliRunner().invoke(app, ["motor", "--step", "21"]).output
+    assert "it must be at most 20" in " ".join(high.split())
+    least = CliRunner().invoke(app, ["records", "list", "--limit", "-1"]).output
+    assert "it must be at least" in " ".join(least.split())
+    text = CliRunner().invoke(app, ["sweep", "--seconds", "ten"]).output
+    assert "it must be a number" in " ".join(text.split())
+    whole = CliRunner().invoke(app, ["sweep", "--strokes", "3.5"]).output
+    assert "it must be a whole number" in " ".join(whole.split())
     word = CliRunner().invoke(app, ["sweep", "--hookup", "tappd"]).output
     assert "'tappd' is not one of 'powered', 'tapped'" in " ".join(word.split())
     assert "Value error" not in word

@@ -24,13 +24,19 @@ KINDS = {
     "float range": "number",
     "int range": "number",
 }
-SAID = {  # typer's words for a wrong value
+SAID = {  # words for a wrong value, of typer and of what checks values for it
     "Value error, ": "",
     "Input should be greater than or equal to": "it must be at least",
     "Input should be less than or equal to": "it must be at most",
     "Input should be a valid integer, unable to parse string as an integer": "it must be a whole number",
     "Input should be a valid number, unable to parse string as a number": "it must be a number",
+    " is not a valid integer": ": it must be a whole number",
+    " is not a valid int range": ": it must be a whole number",
+    " is not a valid float range": ": it must be a number",
+    " is not a valid float": ": it must be a number",
 }
+_NUMBER = r"(-?\d+(?:\.\d+)?)"
+OUTSIDE = re.compile(rf"{_NUMBER} is not in the range {_NUMBER}?[<=]*x(?:[<>=]+{_NUMBER})?")
 BOTH, LEAST = re.compile(r"([\d.]+)<=x<=([\d.]+)"), re.compile(r"x>=([\d.]+)")
 
 
@@ -130,12 +136,22 @@ class WholeCommand(typer.core.TyperCommand):
         write_examples(path_of(ctx), formatter)
 
 
+def _outside(found: re.Match[str]) -> str:
+    """Return what a number outside its range must be, in words."""
+    value, low, high = (None if text is None else float(text) for text in found.groups())
+    if ">=" in found[0]:
+        low, high = high, None
+    if value is not None and low is not None and value < low:
+        return f"it must be at least {low:.7g}"
+    return f"it must be at most {high:.7g}" if high is not None else found[0]
+
+
 def fit_words(error: Any) -> Any:
     """Return an error of typer's in plain words, whose text breaks at words on the terminal."""
     label, said = "Error: ", error.format_message()
     for theirs, ours in SAID.items():
         said = said.replace(theirs, ours)
-    lines = f"{label}{said}".split("\n")
+    lines = f"{label}{OUTSIDE.sub(_outside, said)}".split("\n")
     text = "\n".join(laid_out(line, sys.stderr) for line in lines).removeprefix(label)
     error.format_message = lambda: text
     return error
