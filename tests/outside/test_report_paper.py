@@ -18,7 +18,7 @@ import pytest
 from pypdf import PdfReader
 
 from support import outcomes as oc
-from support.report_cases import cases
+from support.report_cases import LONG_NAMES, cases, long_named
 from sweeprig.errors import ExportError
 from sweeprig.report import svg
 from sweeprig.report.pdf import write_pdf
@@ -232,6 +232,27 @@ def test_the_main_page_is_one_a4_as_pdf(name: str, tmp_path: Path) -> None:
     write_pdf(sheet_html(cases()[name]), tmp_path / "a.pdf")
     first = _words(PdfReader(tmp_path / "a.pdf").pages[0].extract_text())
     assert "Capture SHA-256" in first or "No capture file" in first  # the last line of the main page
+
+
+@pytest.mark.usefixtures("pdf_library")
+@pytest.mark.parametrize("name", ["good", "vehicle", "remarked", "track-b-worn", "loose"])
+def test_long_names_stand_whole_on_one_a4_as_pdf(name: str, tmp_path: Path) -> None:
+    made = long_named(cases()[name])
+    write_pdf(sheet_html(made), tmp_path / "a.pdf")
+    first = _words(PdfReader(tmp_path / "a.pdf").pages[0].extract_text())
+    assert "Capture SHA-256" in first
+    assert [text for text in LONG_NAMES.values() if text not in first] == []
+    assert f"Signature: {LONG_NAMES['operator']}" in first
+    assert "\N{HORIZONTAL ELLIPSIS}" not in first
+
+
+@arial_widths
+@pytest.mark.chromium
+def test_long_names_stand_whole_on_one_a4_as_printed(tmp_path: Path) -> None:
+    pages = _printed(tmp_path, sheet_html(long_named(cases()["track-b-worn"]))).pages
+    first = _words(pages[0].extract_text())
+    assert "Capture SHA-256" in first
+    assert [text for text in LONG_NAMES.values() if text not in first] == []
 
 
 @pytest.mark.usefixtures("pdf_library")

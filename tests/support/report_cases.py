@@ -300,6 +300,23 @@ def owned() -> Outcome:
     )
 
 
+LONG_NAMES = {
+    "workshop": "Invented Works for Marine and Land Engines, Bay 2, Long Lane 17, Sampletown by the Sea",
+    "customer": "C. Invented-Example and Daughters, farm services, boats, and haulage of the whole county",
+    "vehicle": "Land vehicle 4.2, registration AB12 CDE, chassis 0001234567890, second of the two in the yard",
+    "job": "order 0417 of the second quarter (invented)",
+    "sensor_label": "as found on the shelf beside the window",
+    "part": "three-wire position sensor, 10 kohm, with a slotted mount and a long lead",
+    "serial": "SIM-417-0001-2031-A-REBUILT",
+    "operator": "demo operator (invented), of the second shift",
+}
+
+
+def long_named(base: Outcome) -> Outcome:
+    """The same with names as long as somebody may type them."""
+    return replace(base, setup=replace(base.setup, **LONG_NAMES))
+
+
 def _kept(made: Outcome) -> Outcome:
     """The outcome of a capture that is in a file."""
     assert made.capture is not None

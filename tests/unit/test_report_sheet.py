@@ -12,8 +12,11 @@ import pytest
 from support import outcomes as oc
 from support.report_cases import (
     HOSTILE,
+    LONG_NAMES,
     cases,
+    fixed_mount,
     hostile,
+    long_named,
     loose,
     owned,
     remarked,
@@ -445,6 +448,23 @@ def test_no_page_says_that_a_limit_has_no_source() -> None:
     text = page_of(replace(base, judgement=replace(base.judgement, checks=checks))).text
     assert "no source" not in text
     assert "chosen for this profile" in text
+
+
+def test_no_name_is_cut_in_head_title_or_signature() -> None:
+    text = sheet_html(long_named(cases()["remarked"]))
+    title = text.partition("<title>")[2].partition("</title>")[0]
+    head = text.partition("<header")[2].partition("</header>")[0]
+    for name, typed in LONG_NAMES.items():
+        assert typed in head, name
+    assert LONG_NAMES["part"] in title
+    assert f"Signature: {LONG_NAMES['operator']}" in text
+
+
+def test_a_text_that_is_no_name_says_where_the_whole_of_it_stands() -> None:
+    text = sheet_html(fixed_mount(sensor_label="a shelf of many words " * 20))
+    assert "words (in full on the next page)" in text.partition("</header>")[0]
+    assert 'id="all" checked' in text
+    assert text.partition("Sensor and job")[2].count("a shelf of many words") == 20
 
 
 def test_one_remark_leaves_the_trace_most_of_its_height():

@@ -202,6 +202,7 @@ def rig_rows(outcome: Outcome) -> Rows:
         rows.append(("Captured", f"{capture.created}, {capture.ended}"))
         rows.append(("Data frames from the rig that were garbled", str(capture.bad_frames)))
         rows += [("Corrected or left out", f"{n} {what}") for what, n in capture.set_aside.items()]
+    rows.append(("Sense known by", facts.sense_text(outcome)))
     rows.append(("Judged", outcome.made_at))
     rows.append(("Versions", facts.versions_text(outcome)))
     return rows

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
+from sweeprig.capture.model import SweepSetup
 from sweeprig.judge.outcome import Outcome
+from sweeprig.report.figures import at_clause
 
 
 @dataclass(frozen=True)
 class Room:
     """Most of each part on the main page; the whole stands on the pages behind it."""
 
-    typed: int = 40  # characters of one typed text
     reason: int = 260
     alert: int = 200
     alerts: int = 3
@@ -24,11 +26,11 @@ class Room:
     versions: int = 90
     trace_height: float = 236.0
     extra: bool = True  # the budget of the ends, or the first snapshot
+    dense: bool = False  # smaller letters on paper, where long names take what the trace can give
 
 
 ROOMY = Room()
 TIGHT = Room(
-    typed=22,
     reason=170,
     alert=105,
     alerts=2,
@@ -36,7 +38,7 @@ TIGHT = Room(
     next_step=90,
     not_shown=1,
     limits=6,
-    fact=78,
+    fact=96,
     versions=40,
     trace_height=150.0,
     extra=False,
@@ -47,33 +49,95 @@ LINE = 75  # characters that fit into one line of a column, about
 MOST_LINES = 7  # of findings in a roomy page
 
 
+MOST_TYPED = 160  # characters of a name that a person types; what is longer stands behind the page as well
+CUT = "\N{HORIZONTAL ELLIPSIS}"
+BEHIND = " (in full on the next page)"
+MM_WHO, MM_WHOSE, MM_WHEN = 2.1, 1.65, 1.5  # of a character on paper, in the lines of the head, about
+WIDE_MM, LEAST_WHEN_MM, MOST_WHEN_MM = 185.0, 45.0, 85.0  # of the head, and of the column at its right
+DENSE_LINES = 2  # of a head; with more the page takes smaller letters where the trace cannot give more
+DENSE_TRACE = 40.0  # of the drawing, that smaller letters leave to the trace
+SIGN_CHARACTERS = 30  # of a line under the place to sign, where ticks stand beside it, about
+
 UNITS = 17.0  # of the trace's drawing in one line of text, about
 LEAST_TRACE, LEAST_OF_TWO = 116.0, 128.0  # its labels, of one track and of two, need so much
 PLAIN_LIMITS = 5  # that fit beside a page without findings
 
 
+def typed(text: str) -> str:
+    """Return a typed text whole; one that is longer than a name is, up to a word, with where the whole of it stands."""
+    if len(text) <= MOST_TYPED:
+        return text
+    return _to_word(text, MOST_TYPED)
+
+
+def held(text: str, limit: int) -> str:
+    """Return a text that ends with a clause where it is longer than `limit`; one without, up to a word, says so."""
+    short = at_clause(text, limit)
+    return short if not short.endswith(CUT) or text.endswith(CUT) else _to_word(text, limit)
+
+
+def _to_word(text: str, limit: int) -> str:
+    kept = text[: limit - len(BEHIND)]
+    return (kept.rpartition(" ")[0] or kept) + BEHIND
+
+
+def named(s: SweepSetup) -> tuple[tuple[str, str], ...]:
+    """Return what names the sensor, with what each text is."""
+    return (("Job", s.job), ("label", s.sensor_label), ("part", s.part), ("serial", s.serial))
+
+
+def heads(s: SweepSetup) -> tuple[str, ...]:
+    """Return all that is typed and stands at the head."""
+    return (s.workshop, s.customer, s.vehicle, s.operator, *(text for _, text in named(s)))
+
+
+def head_lines(s: SweepSetup) -> int:
+    """Return the lines of the head beyond two for the sensor's names, which every page has room for."""
+    tester_mm = MM_WHEN * len(f"Tested by {typed(s.operator)}")
+    when_mm = min(max(tester_mm, LEAST_WHEN_MM), MOST_WHEN_MM)
+    left_mm = WIDE_MM - when_mm
+    who = " · ".join(f"{name} {typed(text)}" for name, text in named(s) if text)
+    lines = max(2, math.ceil(MM_WHO * len(who) / left_mm))
+    whose = (
+        s.workshop,
+        f"Customer: {s.customer}" * bool(s.customer),
+        f"Vehicle: {s.vehicle}" * bool(s.vehicle),
+    )
+    lines += sum(math.ceil(MM_WHOSE * len(typed(text)) / left_mm) for text in whose)
+    right = 2 + math.ceil(tester_mm / when_mm)  # beside the kind of report, two lines high
+    return max(lines, right - 2) - 2
+
+
+def _sign_lines(s: SweepSetup) -> int:
+    """Return the lines that the name under the place to sign takes beyond one."""
+    return (len(f"Signature: {typed(s.operator)}") - 1) // SIGN_CHARACTERS
+
+
 def room_for(outcome: Outcome, *, n_alerts: int, n_tracks: int) -> Room:
     """Return the roomy page for the plain case, the snug one for a remark, the tight one where more takes space."""
     setup, judgement = outcome.setup, outcome.judgement
-    typed = sum(len(t) for t in (setup.job, setup.sensor_label, setup.part, setup.serial))
-    typed += max(0, len(setup.workshop) + len(setup.customer) + len(setup.vehicle) - LINE)
+    many = sum(len(t) for _, t in named(setup))
+    many += max(0, len(setup.workshop) + len(setup.customer) + len(setup.vehicle) - LINE)
     lines = sum(1 + (len(f.evidence) + len(f.next_step)) / LINE for f in judgement.findings[: ROOMY.findings])
     longest = max(len(t) for t in (outcome.analysis.sense_evidence, setup.lead_checked, setup.operator, ""))
-    crowded = n_alerts > 1 or n_tracks > 1 or setup.setting == "vehicle" or typed > 110
+    crowded = n_alerts > 1 or n_tracks > 1 or setup.setting == "vehicle" or many > 110
     tight = crowded or lines > MOST_LINES or longest > 100
     room = TIGHT if tight else SNUG if n_alerts else ROOMY
     height = room.trace_height - UNITS * _more_lines(outcome, room, n_tracks)
-    return replace(room, trace_height=max(height, LEAST_OF_TWO if n_tracks > 1 else LEAST_TRACE))
+    least = LEAST_OF_TWO if n_tracks > 1 else LEAST_TRACE
+    dense = room is TIGHT and height < least and head_lines(setup) > DENSE_LINES
+    return replace(room, trace_height=least + DENSE_TRACE if dense else max(height, least), dense=dense)
 
 
 def _more_lines(outcome: Outcome, room: Room, n_tracks: int) -> float:
     """Return the lines that the head, the limits and a second track take beyond a plain page; the trace gives them."""
     setup, judgement = outcome.setup, outcome.judgement
-    head = sum(bool(text) for text in (setup.workshop, setup.customer, setup.vehicle))
+    sign = _sign_lines(setup) if room is TIGHT else 0
     n_limits = min(len(judgement.margins) + len(judgement.checks), room.limits)
     limits = max(0, n_limits - PLAIN_LIMITS) if not judgement.findings else 0
     return (
-        head
+        head_lines(setup)
+        + sign
         + 2 * outcome.simulated
         + limits
         + 3 * (n_tracks > 1)

@@ -8,14 +8,13 @@ from typing import Any
 from markupsafe import Markup
 
 from sweeprig.analysis.track_map import encounters
-from sweeprig.capture.model import SweepSetup
 from sweeprig.judge.brief import not_judged, not_shown_names
 from sweeprig.judge.left_out import left_out
 from sweeprig.judge.outcome import Outcome
 from sweeprig.report import evidence, facts
 from sweeprig.report.budgets import budgets, end_keys, short_budget
 from sweeprig.report.customer import customer_text, without_commands
-from sweeprig.report.figures import NONE, at_clause, capture_code, clip, fixed, volts
+from sweeprig.report.figures import NONE, capture_code, clip, fixed, volts
 from sweeprig.report.first_page import (
     deepest_text,
     first_facts,
@@ -30,7 +29,7 @@ from sweeprig.report.handover import FORMULA, HandoverRow, handover_rows
 from sweeprig.report.limits import limit_rows
 from sweeprig.report.names import name_of
 from sweeprig.report.pair_plot import pair_svg
-from sweeprig.report.room import Room, room_for
+from sweeprig.report.room import MOST_TYPED, Room, heads, held, named, room_for, typed
 from sweeprig.report.trace_plot import trace_svg
 from sweeprig.report.track_plot import passes_text, track_svg
 from sweeprig.words import SIMULATED
@@ -40,8 +39,6 @@ NOISE_NOTE = (
     " judged only where a finding names the place. One that comes back there with dropouts is a worn spot."
 )
 MOST_NOT_SHOWN, MOST_NAME, MOST_NAMES = 260, 80, 6  # characters of a sentence, of a name; names
-MOST_OWNER = 90  # characters of customer and of vehicle, which have lines of their own
-MOST_TESTER = 22  # of a name beside the date
 VERDICT_WORDS = {"pass": "Pass", "fail": "Fail", "undecided": "Undecided"}
 
 
@@ -164,28 +161,22 @@ def _head(outcome: Outcome, room: Room) -> dict[str, Any]:
         "simulated": SIMULATED if outcome.simulated else "",
         "word": VERDICT_WORDS[verdict],
         "customer": customer_text(outcome),
-        "reason": at_clause(reason, room.reason),
+        "reason": held(reason, room.reason),
         "long_reason": len(reason) > 120,
-        "under": clip(outcome.judgement.under, room.reason),
+        "under": held(outcome.judgement.under, room.reason),
         "not_judged": not_compared(outcome),
-        "who": [f"{name} {clip(t, room.typed)}" for name, t in _named(s) if t],
-        "workshop": clip(s.workshop, 90),
-        "whose": [
-            f"{n} {clip(t, MOST_OWNER)}" for n, t in (("Customer:", s.customer), ("Vehicle:", s.vehicle)) if t
-        ],
+        "who": [f"{name} {typed(t)}" for name, t in named(s) if t],
+        "workshop": typed(s.workshop),
+        "whose": [f"{n} {typed(t)}" for n, t in (("Customer:", s.customer), ("Vehicle:", s.vehicle)) if t],
         "kind": "Wiggle test report" if facts.is_wiggle(outcome) else "Position sensor test report",
         "taken": taken_text(outcome),
-        "tester": clip(s.operator, MOST_TESTER),
+        "tester": typed(s.operator),
         "code": capture_code(outcome.capture.sha256 if outcome.capture else ""),
         "sha256": outcome.capture.sha256 if outcome.capture else "",
-        "alerts": [clip(without_commands(t), room.alert) for t in alerts[: room.alerts]],
+        "alerts": [held(without_commands(t), room.alert) for t in alerts[: room.alerts]],
         "more_alerts": max(0, len(alerts) - room.alerts),
         "readings": readings(outcome),
     }
-
-
-def _named(s: SweepSetup) -> tuple[tuple[str, str], ...]:
-    return (("Job", s.job), ("label", s.sensor_label), ("part", s.part), ("serial", s.serial))
 
 
 def _tables(outcome: Outcome, room: Room, table: list[dict[str, Any]]) -> dict[str, Any]:
@@ -194,8 +185,8 @@ def _tables(outcome: Outcome, room: Room, table: list[dict[str, Any]]) -> dict[s
         f
         | {
             "place": f["place"] if room.extra else "",  # the customer's sentence has it too
-            "evidence": at_clause(plainly(f["evidence"]), room.evidence),
-            "next_step": at_clause(plainly(f["next_step"]), room.next_step),
+            "evidence": held(plainly(f["evidence"]), room.evidence),
+            "next_step": held(plainly(f["next_step"]), room.next_step),
         }
         for f in found[: room.findings]
     ]
@@ -223,7 +214,7 @@ def _not_shown(outcome: Outcome, most: int) -> tuple[list[str], str]:
     names = not_shown_names(outcome)
     texts = [t for t in outcome.judgement.not_shown if t != _left_out(outcome)]  # said beside the verdict
     if len(texts) <= most:
-        return [clip(without_commands(t), MOST_NOT_SHOWN) for t in texts], ""
+        return [held(without_commands(t), MOST_NOT_SHOWN) for t in texts], ""
     rest = "; ".join(clip(n, MOST_NAME) for n in names[:MOST_NAMES])
     more = f"; {len(names) - MOST_NAMES} more" if len(names) > MOST_NAMES else ""
     return [], rest + more
@@ -251,13 +242,14 @@ def main_page(outcome: Outcome) -> dict[str, Any]:
             "track": _track(outcome),
             "track_b": _second_track(outcome),
             "extra": room.extra,
+            "dense": room.dense,
             "short_budget": short_budget(outcome),
             "first_shot": shots[0] if shots else None,
-            "facts": [(n, at_clause(without_commands(t), room.fact)) for n, t in first_facts(outcome)],
+            "facts": [(n, held(without_commands(t), room.fact)) for n, t in first_facts(outcome)],
             "as_ratio": outcome.profile.supply.ratiometric and outcome.trace.supply is not None,
             "as_loaded": outcome.trace.load_ohm is not None,
             "cautions": facts.cautions(outcome),
-            "versions": at_clause(facts.versions_text(outcome), room.versions),
+            "versions": held(facts.versions_text(outcome), room.versions),
         }
     )
 
@@ -266,7 +258,8 @@ def sheet_view(outcome: Outcome) -> dict[str, Any]:
     """Return the whole sheet's contents."""
     n_shots = len(outcome.capture.snapshots) if outcome.capture else 0
     page = main_page(outcome)
-    passed = outcome.judgement.verdict == "pass" and not outcome.judgement.findings
+    whole = all(len(text) <= MOST_TYPED for text in heads(outcome.setup))
+    passed = outcome.judgement.verdict == "pass" and not outcome.judgement.findings and whole
     return page | {
         "print_all": not (passed and page["extra"] and not n_shots and not page["more_not_shown"]),
         "full_reason": outcome.judgement.reason,
