@@ -18,6 +18,7 @@ from support.whole_errors import says_all
 from sweepboard import wire
 from sweeprig.analysis.model import Code
 from sweeprig.bench.review.review import review_capture
+from sweeprig.capture.contradictions import contradictions
 from sweeprig.capture.file import pack, read_capture
 from sweeprig.capture.model import Capture
 from sweeprig.errors import CaptureFileError
@@ -269,3 +270,24 @@ def test_a_wiggle_that_contradicts_itself_fails_nothing(good: Capture) -> None:
     wiggle = replace(good, setup=replace(good.setup, task="wiggle"))
     outcome = review_capture(with_flags(wiggle, slice(None), off=wire.FLAG_SUPPLY_ON))
     contradicted(outcome)
+
+
+@pytest.mark.parametrize("times", [0.5, 0.9, 1.1, 2.0])
+def test_a_slow_supply_that_is_another_than_the_records_is_told(
+    good: Capture, tmp_path: Path, times: float
+) -> None:
+    slow = tuple(
+        replace(s, value=round(s.value * times)) if s.quantity == wire.SLOW_SUPPLY else s for s in good.slow
+    )
+    found = contradicted(reviewed(tmp_path / "a.sweep", replace(good, slow=slow)))
+    told_v = float(found.partition("reads a supply of ")[2].split()[0])
+    assert told_v == pytest.approx(4.99 * times, rel=0.01)
+    assert "the records 4.9" in found
+
+
+@pytest.mark.parametrize(
+    "name", ["good", "supply-dropouts", "supply-sag", "ground-shift", "hall", "shorted-to-supply"]
+)
+@pytest.mark.parametrize("hookup", ["powered", "tapped"])
+def test_no_simulated_sensors_slow_supply_contradicts(name: str, hookup: str) -> None:
+    assert contradictions(capture_of(name, seed=2, hookup=hookup)) == ()

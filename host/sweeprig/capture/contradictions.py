@@ -28,12 +28,23 @@ KNOWN = sum(
         wire.FLAG_BUTTON,
     )
 )
+FEWEST_SLOW = 5  # readings whose median is a supply
+MOST_APART_V, MOST_APART = (
+    0.1,
+    0.05,
+)  # [V] and share: well above what parts at their worst do. Own choice, no source
 OUTPUTS = wire.FLAG_SUPPLY_ON | wire.FLAG_BURDEN_ON | wire.FLAG_BIAS_ON | wire.FLAG_SUPPLY_FAULT
 
 
 def contradictions(capture: Capture) -> tuple[str, ...]:
     """Return what contradicts itself in a capture, a text each; () where nothing does."""
-    return (*_of_records(capture), *_of_the_setup(capture), *_of_the_rig(capture), *_of_gaps(capture))
+    return (
+        *_of_records(capture),
+        *_of_the_setup(capture),
+        *_of_the_rig(capture),
+        *_of_gaps(capture),
+        *_of_slow(capture),
+    )
 
 
 def limited(capture: Capture) -> int:
@@ -93,6 +104,20 @@ def _of_gaps(capture: Capture) -> Iterator[str]:
     bad = _count(there | np.array(odd, bool))
     if bad:
         yield f"{bad} of {len(ends)} reported gaps are none: the records are there"
+
+
+def _of_slow(capture: Capture) -> Iterator[str]:
+    """Yield a text where the slow converter has another supply than the records: both are at one divider."""
+    end, r = front_end_of(capture.rig), capture.records
+    slow = [s.value / 1e6 for s in capture.slow if s.quantity == wire.SLOW_SUPPLY and s.status == 0]
+    if not end.has_monitor or len(slow) < FEWEST_SLOW or not len(r):
+        return
+    fast = r.sums[:, wire.SUPPLY] / capture.window * end.lsb_v
+    low_v, fast_v, high_v = (float(q) for q in np.quantile(fast, (0.05, 0.5, 0.95)))
+    slow_v = float(np.median(slow)) / end.divider_ratio
+    apart_v = MOST_APART_V + MOST_APART * fast_v
+    if high_v - low_v < apart_v and abs(slow_v - fast_v) > apart_v:
+        yield f"the slow converter reads a supply of {slow_v:z.2f} V, the records {fast_v:z.2f} V"
 
 
 def _flagged(capture: Capture, flags: int) -> BoolArray:
