@@ -51,6 +51,7 @@ MOST_LINES = 7  # of findings in a roomy page
 
 MOST_TYPED = 160  # characters of a name that a person types; what is longer stands behind the page as well
 CUT = "\N{HORIZONTAL ELLIPSIS}"
+LEAST_TYPED, MOST_HEAD = 60, 700  # characters: of each, where all of them come to more than that
 BEHIND = " (in full on the next page)"
 MM_WHO, MM_WHOSE, MM_WHEN = 2.1, 1.65, 1.5  # of a character on paper, in the lines of the head, about
 WIDE_MM, LEAST_WHEN_MM, MOST_WHEN_MM = 185.0, 45.0, 85.0  # of the head, and of the column at its right
@@ -63,11 +64,14 @@ LEAST_TRACE, LEAST_OF_TWO = 116.0, 128.0  # its labels, of one track and of two,
 PLAIN_LIMITS = 5  # that fit beside a page without findings
 
 
-def typed(text: str) -> str:
+def most_typed(s: SweepSetup) -> int:
+    """Return the most characters of each text at the head: fewer where all of them together are no names."""
+    return MOST_TYPED if sum(min(len(text), MOST_TYPED) for text in heads(s)) <= MOST_HEAD else LEAST_TYPED
+
+
+def typed(text: str, most: int = MOST_TYPED) -> str:
     """Return a typed text whole; one that is longer than a name is, up to a word, with where the whole of it stands."""
-    if len(text) <= MOST_TYPED:
-        return text
-    return _to_word(text, MOST_TYPED)
+    return text if len(text) <= most else _to_word(text, most)
 
 
 def held(text: str, limit: int) -> str:
@@ -93,24 +97,25 @@ def heads(s: SweepSetup) -> tuple[str, ...]:
 
 def head_lines(s: SweepSetup) -> int:
     """Return the lines of the head beyond two for the sensor's names, which every page has room for."""
-    tester_mm = MM_WHEN * len(f"Tested by {typed(s.operator)}")
+    most = most_typed(s)
+    tester_mm = MM_WHEN * len(f"Tested by {typed(s.operator, most)}")
     when_mm = min(max(tester_mm, LEAST_WHEN_MM), MOST_WHEN_MM)
     left_mm = WIDE_MM - when_mm
-    who = " · ".join(f"{name} {typed(text)}" for name, text in named(s) if text)
+    who = " · ".join(f"{name} {typed(text, most)}" for name, text in named(s) if text)
     lines = max(2, math.ceil(MM_WHO * len(who) / left_mm))
     whose = (
         s.workshop,
         f"Customer: {s.customer}" * bool(s.customer),
         f"Vehicle: {s.vehicle}" * bool(s.vehicle),
     )
-    lines += sum(math.ceil(MM_WHOSE * len(typed(text)) / left_mm) for text in whose)
+    lines += sum(math.ceil(MM_WHOSE * len(typed(text, most)) / left_mm) for text in whose)
     right = 2 + math.ceil(tester_mm / when_mm)  # beside the kind of report, two lines high
     return max(lines, right - 2) - 2
 
 
 def _sign_lines(s: SweepSetup) -> int:
     """Return the lines that the name under the place to sign takes beyond one."""
-    return (len(f"Signature: {typed(s.operator)}") - 1) // SIGN_CHARACTERS
+    return (len(f"Signature: {typed(s.operator, most_typed(s))}") - 1) // SIGN_CHARACTERS
 
 
 def room_for(outcome: Outcome, *, n_alerts: int, n_tracks: int) -> Room:

@@ -29,7 +29,7 @@ from sweeprig.report.handover import FORMULA, HandoverRow, handover_rows
 from sweeprig.report.limits import limit_rows
 from sweeprig.report.names import name_of
 from sweeprig.report.pair_plot import pair_svg
-from sweeprig.report.room import MOST_TYPED, Room, heads, held, named, room_for, typed
+from sweeprig.report.room import Room, heads, held, most_typed, named, room_for, typed
 from sweeprig.report.trace_plot import trace_svg
 from sweeprig.report.track_plot import passes_text, track_svg
 from sweeprig.words import SIMULATED
@@ -155,7 +155,7 @@ def _second_track(outcome: Outcome) -> Markup | None:
 
 def _head(outcome: Outcome, room: Room) -> dict[str, Any]:
     s, verdict = outcome.setup, str(outcome.judgement.verdict)
-    reason, alerts = headline(outcome), facts.alerts(outcome)
+    reason, alerts, most = headline(outcome), facts.alerts(outcome), most_typed(s)
     return {
         "verdict": verdict,
         "simulated": SIMULATED if outcome.simulated else "",
@@ -165,12 +165,14 @@ def _head(outcome: Outcome, room: Room) -> dict[str, Any]:
         "long_reason": len(reason) > 120,
         "under": held(outcome.judgement.under, room.reason),
         "not_judged": not_compared(outcome),
-        "who": [f"{name} {typed(t)}" for name, t in named(s) if t],
-        "workshop": typed(s.workshop),
-        "whose": [f"{n} {typed(t)}" for n, t in (("Customer:", s.customer), ("Vehicle:", s.vehicle)) if t],
+        "who": [f"{name} {typed(t, most)}" for name, t in named(s) if t],
+        "workshop": typed(s.workshop, most),
+        "whose": [
+            f"{n} {typed(t, most)}" for n, t in (("Customer:", s.customer), ("Vehicle:", s.vehicle)) if t
+        ],
         "kind": "Wiggle test report" if facts.is_wiggle(outcome) else "Position sensor test report",
         "taken": taken_text(outcome),
-        "tester": typed(s.operator),
+        "tester": typed(s.operator, most),
         "code": capture_code(outcome.capture.sha256 if outcome.capture else ""),
         "sha256": outcome.capture.sha256 if outcome.capture else "",
         "alerts": [held(without_commands(t), room.alert) for t in alerts[: room.alerts]],
@@ -258,7 +260,7 @@ def sheet_view(outcome: Outcome) -> dict[str, Any]:
     """Return the whole sheet's contents."""
     n_shots = len(outcome.capture.snapshots) if outcome.capture else 0
     page = main_page(outcome)
-    whole = all(len(text) <= MOST_TYPED for text in heads(outcome.setup))
+    whole = all(len(text) <= most_typed(outcome.setup) for text in heads(outcome.setup))
     passed = outcome.judgement.verdict == "pass" and not outcome.judgement.findings and whole
     return page | {
         "print_all": not (passed and page["extra"] and not n_shots and not page["more_not_shown"]),
