@@ -8,7 +8,7 @@ from pathlib import Path
 from hardware import schematic_blocks as draw
 from hardware.schematic_drive import drive
 from hardware.schematic_rail import monitor, rail
-from hardware.schematic_sheet import sheets
+from hardware.schematic_sheet import Block, sheets
 from hardware.schematic_supply import regulator, step_up, supply
 from sweeprig.frontend import front_end
 from sweeprig.frontend.tables import BUILDS
@@ -21,18 +21,23 @@ def file_of(build: str, page: int) -> Path:
     return HERE / f"schematic-{build}-{page}.svg"
 
 
-def schematic(build: str) -> list[str]:
-    """Return the schematic of a build, one SVG for each page of A4."""
-    blocks = (
+def blocks(build: str) -> list[Block]:
+    """Return the drawings of a build, in their order."""
+    found = (
         [draw.plain_input()] if build == "plain" else [draw.full_input(build), draw.burden_and_bias(build)]
     )
-    blocks += [] if build == "plain" else [step_up(build), regulator(build)]
-    blocks += [supply(build), rail(build)]
+    found += [] if build == "plain" else [step_up(build), regulator(build)]
+    found += [supply(build), rail(build)]
     if build != "plain":
-        blocks += [draw.supplies(build), monitor(build), draw.operator(build), draw.ramp(build)]
+        found += [draw.supplies(build), monitor(build), draw.operator(build), draw.ramp(build)]
     if build == "driven":
-        blocks += [drive()]
-    return sheets(front_end(build).title, blocks)
+        found += [drive()]
+    return found
+
+
+def schematic(build: str) -> list[str]:
+    """Return the schematic of a build, one SVG for each page of A4."""
+    return sheets(front_end(build).title, blocks(build))
 
 
 def main(builds: list[str]) -> int:

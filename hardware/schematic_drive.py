@@ -28,7 +28,7 @@ def drive() -> Block:
         pinspacing=1.1,
         leadlen=0.6,
     ).at((4, -8))
-    d.add(chip.label(p["driver"].ref, loc="top", fontsize=11))
+    d.chip(chip.label(p["driver"].ref, loc="top", fontsize=11), p["driver"].ref, (*_LEFT, *_RIGHT))
     _logic_side(d, chip, mark(p["r_enable"]))
     _motor_side(d, chip, p)
     d.end((17.6, 1.5), pin("driven", "HOME"), "left")
@@ -39,7 +39,7 @@ def drive() -> Block:
         f"{p['encoder'].ref} has the address 0x36. Switches are drawn at rest.",
         "MGND is the driver's motor ground; C70 stands at its pins. MS1 to MS3 high: 16 microsteps.",
     )
-    return Block("Drive", d.svg(), notes)
+    return d.block("Drive", notes)
 
 
 def _logic_side(d: Pen, chip: elm.Ic, enable: str) -> None:
@@ -55,7 +55,7 @@ def _logic_side(d: Pen, chip: elm.Ic, enable: str) -> None:
     d.end(tuple(chip.VIO), "3.3 V", "left")
     tied = [tuple(getattr(chip, n)) for n in ("SLEEP", "RESET", "MS3", "MS2", "MS1")]
     d.wire(*tied)
-    d.dots(*tied[1:-1])
+    d.dots(*tied[:-1])
     d.wire(tied[0], (tied[0][0], tied[0][1] - 0.7))
     d.end((tied[0][0], tied[0][1] - 0.7), "VIO, on the carrier", "left")
 
@@ -72,15 +72,15 @@ def _motor_side(d: Pen, chip: elm.Ic, p: Mapping[str, Part]) -> None:
         .anchor("1A")
         .at((x + 2.0, first))
     )
-    d.add(motor.label(p["motor"].ref, loc="right", fontsize=11))
+    d.chip(motor.label(p["motor"].ref, loc="right", fontsize=11), p["motor"].ref, coils)
     for name in coils:
         d.wire(tuple(getattr(chip, f"OUT{name}")), tuple(getattr(motor, name)))
     (x, y), ground = chip.VMOT, chip.MGND[1]
     d.electrolytic((x + 0.8, y), (x + 0.8, ground), mark(p["c_motor"]), loc="bottom")
     d.dots((x + 0.8, y), (x + 0.8, ground))
     d.wire((x, y), (x + 2.4, y))
-    d.closed((x + 2.4, y), (x + 5.0, y), f"{p['stop_switch'].ref} stop, latching")
-    d.part(elm.Fuse, (x + 5.0, y), (x + 7.4, y), mark(p["fuse_motor"]))
+    d.closed((x + 2.4, y), (x + 5.0, y), f"{p['stop_switch'].ref} stop, latching", ends="S3.2 S3.1")
+    d.part(elm.Fuse, (x + 5.0, y), (x + 7.4, y), mark(p["fuse_motor"]), ends="F3.2 F3.1")
     supply = f"{p['motor_supply'].ref} {value_str(p['motor_supply'].value, 'V')}"
     d.end((x + 7.4, y), f"{supply}, plus", "right")
     d.wire((x, ground), (x + 3.4, ground))
@@ -92,7 +92,7 @@ def _encoder(d: Pen, ref: str) -> None:
     names = ("GND", "SDA", "SCL", "VDD")
     pins_ = [elm.IcPin(name=n, side="left", slot=f"{i}/4") for i, n in enumerate(names, 1)]
     chip = elm.Ic(pins=pins_, edgepadW=1.0, pinspacing=0.9, leadlen=0.5).at((18.6, -8.2))
-    d.add(chip.label(ref, loc="top", fontsize=11))
+    d.chip(chip.label(ref, loc="top", fontsize=11), ref, names)
     for name, to in (
         ("VDD", "3.3 V"),
         ("SCL", pin("driven", "SCL")),

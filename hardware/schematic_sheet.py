@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from html import escape
 
 MARGIN = 24.0
@@ -18,6 +18,19 @@ SIZE = re.compile(r'<svg[^>]*?height="([\d.]+)pt"[^>]*?width="([\d.]+)pt"', re.S
 NUMBER = re.compile(r"-?\d+\.\d{3,}")
 
 
+Point = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """What a drawing joins: lines, junctions, pins of pieces ("R20.1") and names of nets, each with its place."""
+
+    wires: list[tuple[Point, Point]] = field(default_factory=list)
+    dots: list[Point] = field(default_factory=list)
+    pins: list[tuple[str, Point]] = field(default_factory=list)
+    names: list[tuple[str, Point]] = field(default_factory=list)
+
+
 @dataclass(frozen=True)
 class Block:
     """One drawing with what stands above and below it."""
@@ -25,6 +38,7 @@ class Block:
     heading: str
     svg: str
     notes: tuple[str, ...] = ()
+    drawn: Drawn = field(default_factory=Drawn)
 
     @property
     def size(self) -> tuple[float, float]:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from schemdraw import elements as elm
 
-from hardware.schematic_pen import Pen, Point, contact, mark, pin
-from hardware.schematic_sheet import Block
+from hardware.schematic_pen import Pen, contact, mark, pin
+from hardware.schematic_sheet import Block, Point
 from hardware.values import value_str
 from sweeprig.frontend.tables import Part, parts
 
@@ -27,30 +27,44 @@ def supply(build: str) -> Block:
     d.wire((2.6, 0), (4.6, 0))
     d.part(elm.Resistor, (4.6, 0), (7.2, 0), mark(p["r_limit"]))
     d.wire((7.2, 0), (10, 0))
-    d.add(elm.BjtPnp(circle=True).theta(90).anchor("emitter").at((10, 0)))
+    letters = {"E": (9.75, -0.3), "C": (11.6, -0.3), "B": (11.0, -1.1)}
+    d.bjt(elm.BjtPnp(circle=True).theta(90).anchor("emitter").at((10, 0)), p["q_pass"].ref, letters)
     d.note((10.7, 0.7), p["q_pass"].ref)
-    d.legs({"E": (9.75, -0.3), "C": (11.6, -0.3), "B": (11.0, -1.1)})
     d.part(elm.Schottky, (11.4, 0), (14, 0), p["d_block"].ref)
     d.part(elm.Capacitor, (14, 0), (14, -2.2), mark(p["c_supply"]), loc="bottom")
     d.ground((14, -2.2))
-    d.wire((14, 0), (15.4, 0))
-    d.end((15.4, 0), contact("SUPPLY OUT") if build != "plain" else "supply of the sensor", "right")
+    _lead(d, p, build)
     d.dots((4.2, 0), (8, 0), (9.2, 0), (14, 0), (10.7, -4.4), (10.7, -2.4))
-    d.part(elm.Resistor, (9.2, 0), (9.2, -2.4), mark(p["r_pass_hold"]), loc="bottom")
+    d.part(elm.Resistor, (9.2, 0), (9.2, -2.4), mark(p["r_pass_hold"]), loc="bottom", ends="R35.2 R35.1")
     d.wire((9.2, -2.4), (10.7, -2.4))
     _limiter(d, p)
     _flag(d, p, build)
     if build == "plain":
         _switch(d, p, build, 0.0)
     else:
-        d.add(elm.BjtNpn(circle=True).theta(0).anchor("collector").at((10.7, -4.4)))
+        letters = {"C": (11.0, -4.45), "E": (10.95, -6.05), "B": (9.8, -4.85)}
+        d.bjt(
+            elm.BjtNpn(circle=True).theta(0).anchor("collector").at((10.7, -4.4)), p["q_drive"].ref, letters
+        )
         d.note((11.8, -5.2), p["q_drive"].ref)
-        d.legs({"C": (10.95, -4.35), "E": (10.95, -6.05), "B": (9.8, -4.95)})
         d.wire((9.95, -5.15), (9.2, -5.15))
-        d.wire((10.7, -5.7), (10.7, -5.9))
+        d.wire((10.7, -5.79), (10.7, -5.9))
         d.end((9.2, -5.15), "drive", "left")
         _switch(d, p, build, -1.5)
-    return Block("Supply of the sensor", d.svg(), _supply_notes(build))
+    return d.block("Supply of the sensor", _supply_notes(build))
+
+
+def _lead(d: Pen, p: dict[str, Part], build: str) -> None:
+    """Draw the way out, with its suppressor where the build has one."""
+    d.wire((14, 0), (15.4, 0))
+    if build == "plain":
+        d.end((15.4, 0), "supply of the sensor", "right")
+        return
+    d.wire((15.4, 0), (17.2, 0))
+    d.part(elm.DiodeTVS, (16.2, 0), (16.2, -2.2), p["suppressor"].ref, loc="bottom", ends="D21.1 D21.2")
+    d.dots((16.2, 0))
+    d.ground((16.2, -2.2))
+    d.end((17.2, 0), contact("SUPPLY OUT"), "right")
 
 
 def _supply_notes(build: str) -> tuple[str, ...]:
@@ -87,21 +101,23 @@ def step_up(build: str) -> Block:
     d.dots((2.4, 0), (3.0, 0), (5.6, 0), (8.6, 0), (11.2, 0), (12.0, 0), (15.0, 0))
     _switcher(d, p)
     notes = ("Keep the loop C60, L1, U5, D6, C62 small and away from the inputs.",)
-    return Block("Step-up from USB to 6.5 V", d.svg(), notes)
+    return d.block("Step-up from USB to 6.5 V", notes)
 
 
 def _switcher(d: Pen, p: dict[str, Part]) -> None:
-    left = (("6 VCC", "4/4"), ("7 IPK", "3/4"), ("3 TIMING", "2/4"), ("4 GND", "1/4"))
+    left = (("6 VCC", "4/4"), ("7 IPK", "3/4"), ("3 TIME", "2/4"), ("4 GND", "1/4"))
     right = (("8 DRIVE", "4/4"), ("1 SWITCH", "3/4"), ("2 EMITTER", "2/4"), ("5 SENSE", "1/4"))
     pins = [elm.IcPin(name=n, side=s, slot=k) for s, g in (("left", left), ("right", right)) for n, k in g]
-    chip = elm.Ic(pins=pins, edgepadW=1.4, pinspacing=1.1, leadlen=0.5).at((5.0, -8.4))
-    d.add(chip.label(p["boost"].ref, loc="top", fontsize=11))
+    chip = elm.Ic(pins=pins, edgepadW=1.7, pinspacing=1.1, leadlen=0.5).at((5.0, -8.4))
+    d.chip(
+        chip.label(p["boost"].ref, loc="top", fontsize=11), p["boost"].ref, [n for n, _ in (*left, *right)]
+    )
     at = {n: tuple(getattr(chip, n)) for n, _ in (*left, *right)}
     d.wire(at["6 VCC"], (3.0, at["6 VCC"][1]), (3.0, 0))
     d.wire(at["7 IPK"], (3.8, at["7 IPK"][1]), (3.8, -2.6), (5.6, -2.6), (5.6, 0))
-    x, y = at["3 TIMING"]
+    x, y = at["3 TIME"]
     d.part(elm.Capacitor, (x - 2.2, y), (x - 2.2, y - 2.0), mark(p["c_boost_time"]), loc="top")
-    d.wire(at["3 TIMING"], (x - 2.2, y))
+    d.wire(at["3 TIME"], (x - 2.2, y))
     d.ground((x - 2.2, y - 2.0))
     d.wire(at["4 GND"], (at["4 GND"][0] - 0.4, at["4 GND"][1]))
     d.ground((at["4 GND"][0] - 0.4, at["4 GND"][1]))
@@ -145,6 +161,8 @@ def regulator(build: str) -> Block:
     d.wire((8.4, 0), (10.4, 0))
     amp = elm.Opamp(sign=True).anchor("in1").at((10.4, 0))
     d.add(amp.label(f"{p['error_amp'].ref}A", loc="center", fontsize=10))
+    ref = p["error_amp"].ref
+    d.pins({f"{ref}.2": amp.in1, f"{ref}.3": amp.in2, f"{ref}.1": amp.out})
     for text, at in (("2", (10.2, 0.25)), ("3", (10.2, amp.in2[1] + 0.25)), ("1", (13.0, amp.out[1] + 0.25))):
         d.note(at, text)
     x, y = amp.out
@@ -160,12 +178,12 @@ def regulator(build: str) -> Block:
         f"{p['reference'].ref} hangs on the pin that switches the supply: low, it is 0 V and Q6 gets no drive.",
         f"{p['reference'].ref}: 1 open, 2 cathode, 3 anode.",
     )
-    return Block("Regulator: holds 5.00 V at the socket", d.svg(), notes)
+    return d.block("Regulator: holds 5.00 V at the socket", notes)
 
 
 def _reference(d: Pen, p: dict[str, Part], build: str, at: Point) -> None:
     x, y = at
-    low = y - 2.6
+    low = y - 3.0
     d.wire(at, (x - 0.6, y), (x - 0.6, low), (x - 5.4, low))
     d.part(elm.Resistor, (x - 8.4, low), (x - 5.4, low), mark(p["r_reference"]))
     d.end((x - 8.4, low), pin(build, "SUPPLY_ON"), "left")
@@ -178,9 +196,11 @@ def _reference(d: Pen, p: dict[str, Part], build: str, at: Point) -> None:
 
 def _limiter(d: Pen, p: dict[str, Part]) -> None:
     """Draw Q2 under R30: base at its far end, emitter at its near end, collector on the base of Q1."""
-    d.add(elm.BjtPnp(circle=True).theta(0).reverse().anchor("base").at((7.2, -2.6)))
+    letters = {"E": (6.65, -1.75), "C": (6.65, -3.55), "B": (7.35, -2.4)}
+    d.bjt(
+        elm.BjtPnp(circle=True).theta(0).reverse().anchor("base").at((7.2, -2.6)), p["q_limit"].ref, letters
+    )
     d.note((5.4, -2.7), p["q_limit"].ref)
-    d.legs({"E": (6.65, -1.75), "C": (6.65, -3.55), "B": (7.35, -2.4)})
     d.wire((7.2, -2.6), (8, -2.6), (8, 0))
     d.wire((6.45, -1.9), (6.45, -1.2), (4.2, -1.2), (4.2, 0))
     d.wire((6.45, -3.3), (6.45, -4.4), (10.7, -4.4))
@@ -189,9 +209,9 @@ def _limiter(d: Pen, p: dict[str, Part]) -> None:
 
 def _flag(d: Pen, p: dict[str, Part], build: str) -> None:
     """Draw Q3, R31 and the divider of the fault pin."""
-    d.add(elm.BjtPnp(circle=True).theta(0).reverse().anchor("base").at((4, -6)))
+    letters = {"E": (3.45, -5.15), "C": (3.45, -6.95), "B": (4.15, -5.75)}
+    d.bjt(elm.BjtPnp(circle=True).theta(0).reverse().anchor("base").at((4, -6)), p["q_flag"].ref, letters)
     d.note((2.2, -6.1), p["q_flag"].ref)
-    d.legs({"E": (3.45, -5.15), "C": (3.45, -6.95), "B": (4.15, -5.8)})
     d.wire((3.25, -5.3), (3.25, -1.2), (4.2, -1.2))
     d.part(elm.Resistor, (4, -6), (7, -6), mark(p["r_flag_base"]))
     d.wire((7, -6), (8, -6), (8, -2.6))
