@@ -23,7 +23,9 @@ COMMANDS = {
 SWEEPRIG = (
     "--version", "--help", "rigs", "profile list", "config show", "recover NONE", "pins", "send", "records list",
     "calibrate show", "review NONE.csv", "sheet NONE.csv", "compare NONE.csv NONE.csv", "sweep --port NONE",
-    "check --port NONE", "watch --port NONE", "wiggle --port NONE", "collect --port NONE",
+    "check --port NONE", "watch --port NONE", "wiggle --port NONE", "collect --port NONE", "motor --port NONE",
+    "aim --mount slotted --from NONE.sweep --plan", "gauge NONE.csv", "demo --sensor list", "records show 1",
+    "records history NONE", "calibrate list", "calibrate verify 2.5 --port NONE", "profile check hall",
 )  # fmt: skip
 LIMIT_S = 0.35
 
@@ -61,7 +63,7 @@ def main() -> None:
     for name, (clock_s, cpu_s) in medians.items():
         slow = f"  above {LIMIT_S} s" if cpu_s > LIMIT_S else ""
         ratio = cpu_s / medians["python -c pass"][1]
-        print(f"  {name:36}{clock_s * 1000:7.0f} ms{cpu_s * 1000:7.0f} ms   x {ratio:.1f}{slow}")
+        print(f"  {name:54}{clock_s * 1000:7.0f} ms{cpu_s * 1000:7.0f} ms   x {ratio:.1f}{slow}")
 
 
 if __name__ == "__main__":

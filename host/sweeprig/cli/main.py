@@ -1,51 +1,45 @@
-"""The command line: parse, call one function of bench, print."""
+"""The command line: parse, call one function of bench, print. Of the commands, only the one asked for is loaded."""
 
 from __future__ import annotations
 
 import os
 import sys
+from functools import cache
+from importlib import import_module
 from typing import Annotated
 
 import typer
 
 from sweeprig import __version__
-from sweeprig.cli.commands import (
-    aim,
-    calibrate,
-    check,
-    collect,
-    config,
-    demo,
-    gauge,
-    guide,
-    motor,
-    page,
-    pins,
-    profile,
-    records,
-    recover,
-    rig,
-    send,
-    sheet,
-    sweep,
-    watch,
-    wiggle,
-)
 from sweeprig.cli.console import EXIT_OF_VERDICT, StoppedError, console
 from sweeprig.cli.helping import WholeGroup
 from sweeprig.cli.outlets import close_output, open_outlets
 from sweeprig.errors import FileError, SweeprigError
 from sweeprig.link.clean import clean_text
 
-app = typer.Typer(
-    name="sweeprig",
-    cls=WholeGroup,
-    help="Bench rig for analogue throttle and pedal position sensors: sweeps, margins, faults, a sheet.",
-    no_args_is_help=True,
-    pretty_exceptions_enable=False,
-    rich_markup_mode=None,
-    context_settings={"help_option_names": ["-h", "--help"]},
-)
+MODULES = {  # of cli/commands, in the order of the help, each with its commands
+    "guide": ("guide",),
+    "demo": ("demo",),
+    "rig": ("rigs", "install"),
+    "sweep": ("sweep", "review"),
+    "check": ("check",),
+    "watch": ("watch",),
+    "aim": ("aim",),
+    "wiggle": ("wiggle",),
+    "gauge": ("gauge",),
+    "motor": ("motor",),
+    "send": ("send",),
+    "collect": ("collect",),
+    "pins": ("pins",),
+    "calibrate": ("calibrate",),
+    "records": ("records", "compare"),
+    "page": ("page",),
+    "recover": ("recover",),
+    "sheet": ("sheet",),
+    "profile": ("profile",),
+    "config": ("config",),
+}
+RUNS_OTHERS = "guide"
 
 
 REACHED = (None, *EXIT_OF_VERDICT.values())  # statuses of a command that did what it was asked
@@ -57,7 +51,6 @@ def _version(value: bool) -> None:
         raise typer.Exit
 
 
-@app.callback()
 def main_options(
     quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print results and errors only.")] = False,
     version: Annotated[
@@ -68,29 +61,35 @@ def main_options(
     console.quiet = quiet
 
 
-for module in (
-    guide,
-    demo,
-    rig,
-    sweep,
-    check,
-    watch,
-    aim,
-    wiggle,
-    gauge,
-    motor,
-    send,
-    collect,
-    pins,
-    calibrate,
-    records,
-    page,
-    recover,
-    sheet,
-    profile,
-    config,
-):
-    module.add_to(app)
+@cache
+def command_line(only: str = "") -> typer.Typer:
+    """Return the program: with all commands, or with those of the module `only`."""
+    made = typer.Typer(
+        name="sweeprig",
+        cls=WholeGroup,
+        help="Bench rig for analogue throttle and pedal position sensors: sweeps, margins, faults, a sheet.",
+        no_args_is_help=True,
+        pretty_exceptions_enable=False,
+        rich_markup_mode=None,
+        context_settings={"help_option_names": ["-h", "--help"]},
+    )
+    made.callback()(main_options)
+    for name in [only] if only else MODULES:
+        import_module(f"sweeprig.cli.commands.{name}").add_to(made)
+    return made
+
+
+def module_for(args: list[str]) -> str:
+    """Return the one module that a command line needs; "" where it takes all: for help, for the guide, a wrong word."""
+    rest = [a for a in args if a not in ("--quiet", "-q")]
+    found = next((m for m, commands in MODULES.items() if rest and rest[0] in commands), "")
+    return "" if found == RUNS_OTHERS else found
+
+
+def __getattr__(name: str) -> typer.Typer:
+    if name == "app":
+        return command_line()
+    raise AttributeError(name)
 
 
 def _quiet_first(args: list[str]) -> list[str]:
@@ -129,7 +128,8 @@ def _status(status: str | int | None) -> str | int | None:
 
 def _run() -> None:
     try:
-        app(args=_clean(_quiet_first(sys.argv[1:])))
+        args = _clean(_quiet_first(sys.argv[1:]))
+        command_line(module_for(args))(args=args)
     except SweeprigError as error:
         console.error(error)
         raise SystemExit(error.exit_code) from None
