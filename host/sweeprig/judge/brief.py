@@ -12,6 +12,9 @@ from sweeprig.judge.track_b import NAME, is_unjudged, profiles_for
 from sweeprig.judge.whole import KEPT, NOT_DECIDED
 
 HAND_OVER = "Hand over; the numbers for the controller are on the sheet."
+COMPARE = (
+    f"Compare both voltages with the vehicle's data. {HAND_OVER}"  # where no limits of the ends were given
+)
 
 
 def not_judged(outcome: Outcome, *, command: bool = False) -> str:
@@ -51,7 +54,7 @@ def next_step(outcome: Outcome) -> str:
     """Return what to do now: hand over after a pass, else what the first finding or the open point asks for."""
     judgement = outcome.judgement
     if judgement.verdict is Verdict.PASS:
-        return HAND_OVER
+        return HAND_OVER if outcome.setup.task != "sweep" or ends_are_judged(outcome.profile) else COMPARE
     found = next((f for f in judgement.findings if f.severity != "note"), None)
     if (again := _more_strokes(judgement)) and (found is None or found.code is Code.STRAY_DROPOUT):
         return again

@@ -90,7 +90,8 @@ def in_strokes(outcome: Outcome) -> str:
     at_rest = sum(e.at_rest for e in events)
     between = sum(e.stroke is None and not e.at_rest for e in events)
     moving = sum(e.stroke is not None and not e.at_rest for e in events)
-    said = [f"{moving} in {met} of {count_of(n_strokes, 'stroke')}"] if met else []
+    counted = f"{moving} " if at_rest or between else ""  # all of them are the figure above
+    said = [f"{counted}in {met} of {count_of(n_strokes, 'stroke')}"] if met else []
     said += [
         f"{n} {where}" for n, where in ((at_rest, "while held still"), (between, "in no full stroke")) if n
     ]

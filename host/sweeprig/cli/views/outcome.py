@@ -129,7 +129,7 @@ def _measured_lines(outcome: Outcome) -> list[str]:
     lost = outcome.capture.n_lost if outcome.capture else outcome.trace.n_lost
     return [
         *lines,
-        f"  {'data blocks':{LABEL}} {outcome.trace.t_s.size} of {duration(outcome.trace.window_s)}, {lost} lost",
+        f"  {'data blocks':{LABEL}} {outcome.trace.t_s.size} of {duration(outcome.trace.window_s)} each, {lost} lost",
     ]
 
 
