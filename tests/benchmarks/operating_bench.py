@@ -187,7 +187,7 @@ class Kind:
     def name(self) -> str:
         """What it is, in one row's beginning."""
         return (
-            f"{self.drawn_by:11}{self.chip:8}{self.build:7}{'calibrated' if self.calibrated else 'never':9}"
+            f"{self.drawn_by:11}{self.chip:8}{self.build:7}{'calibrated' if self.calibrated else 'never':12}"
         )
 
     def rigs(self) -> Iterator[tuple[World, Calibration, int]]:
@@ -282,7 +282,7 @@ def main() -> None:
             coverage(kind, 15.0)
     if told.only != "coverage":
         print(f"\nTrue closed throttle less the limit of {LIMIT_V} V, in mV, and the share of verdicts, %")
-        print(" " * 45 + "".join(f"{d:+7}" for d in DISTANCES_MV))
+        print(" " * 48 + "".join(f"{d:+7}" for d in DISTANCES_MV))
         for kind in (k for k in kinds if k.converters):
             curve(kind)
 

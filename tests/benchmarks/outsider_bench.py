@@ -29,7 +29,8 @@ from typing import Any
 from tests.benchmarks.outsider_cases import population_of, review
 from tests.support.exact import clopper_pearson
 
-from sweeprig.calibration.uncertainty import LOAD, combine
+from sweeprig.calibration.drift import AGEING, DIVIDER, GROUND_LEAD, LEAKAGE
+from sweeprig.calibration.uncertainty import LOAD, SINCE_CALIBRATION, combine
 from sweeprig.errors import SweeprigError
 
 # What each cause of the population may be called; more than one where physics allows no telling apart.
@@ -47,6 +48,7 @@ CAUSES = {
 }  # fmt: skip
 
 
+LATER = (*SINCE_CALIBRATION, AGEING, DIVIDER, LEAKAGE, GROUND_LEAD)  # none of it moves in the population
 LIMITS = ("closed-out-of-range", "open-out-of-range", "margin-closed", "margin-open")
 
 
@@ -73,7 +75,7 @@ class Row:
     covered: dict[str, bool] = field(default_factory=dict)
     errors: dict[str, list[float]] = field(
         default_factory=dict
-    )  # error and half-width, and that without the load's
+    )  # error and half-width, that without the load's, and that without what changes after a calibration either
 
 
 def one(job: tuple[str, int], *, where: str, keep: str) -> Row:
@@ -122,7 +124,8 @@ def _judged(row: Row, outcome: Any, truth: Any) -> None:
         if q is not None and q.value is not None and q.u95 is not None and true is not None:
             row.covered[name] = abs(q.value - true) <= q.u95
             own = combine([b for b in q.budget if b.name != LOAD])  # the truth is as loaded
-            row.errors[name] = [q.value - true, q.u95, own.u95]
+            then = combine([b for b in q.budget if b.name not in (LOAD, *LATER)])
+            row.errors[name] = [q.value - true, q.u95, own.u95, then.u95]
 
 
 def _beyond(profile: Any, truth: Any) -> bool:
@@ -208,9 +211,10 @@ def _show_coverage(name: str, rows: list[Row]) -> None:
     print(f"   {name:13} of sound sensors inside its 95 % interval: {held}, half-width {half:.4g} (median)")
     for what, mine in _makers(own):
         errors = [r.errors[name] for r in mine]
-        held = rate(sum(abs(e) <= u for e, _, u in errors), len(mine))
-        half = _quantile([u for _, _, u in errors], 0.5)
-        print(f"      without the load's line, {what:16}: {held}, half-width {half:.4g} (median)")
+        for text, k in (("without the load's line", 2), ("and without drift", 3)):
+            held = rate(sum(abs(e[0]) <= e[k] for e in errors), len(mine))
+            half = _quantile([e[k] for e in errors], 0.5)
+            print(f"      {text:23}, {what:16}: {held}, half-width {half:.4g} (median)")
 
 
 def _makers(rows: list[Row]) -> list[tuple[str, list[Row]]]:
