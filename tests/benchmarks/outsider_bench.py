@@ -16,6 +16,7 @@ import json
 import math
 import os
 import pickle
+import re
 import subprocess
 import sys
 import tempfile
@@ -48,6 +49,10 @@ CAUSES = {
 }  # fmt: skip
 
 
+LISTED = {  # how a result says that it could not show a fault
+    "flat-spot": "Flat spots", "dip": "Shallow dips at ", "ground-shift": "Ground offset", "rough-track": "Roughness",
+    "worn-spot": "Steps, and wiper lifts below", "step": "Steps, and",
+}  # fmt: skip
 LATER = (*SINCE_CALIBRATION, AGEING, DIVIDER, LEAKAGE, GROUND_LEAD)  # none of it moves in the population
 LIMITS = ("closed-out-of-range", "open-out-of-range", "margin-closed", "margin-open")
 
@@ -71,6 +76,7 @@ class Row:
     may_be_undecided: bool = False
     right: bool | None = None  # every cause named; None where none is wanted
     build: str = ""  # of the rig; none for a table
+    listed: bool = False  # the result says that it could not show these faults at their places
     place_error: float | None = None  # % of travel
     covered: dict[str, bool] = field(default_factory=dict)
     errors: dict[str, list[float]] = field(
@@ -119,6 +125,7 @@ def _judged(row: Row, outcome: Any, truth: Any) -> None:
     wanted = [CAUSES.get(w, set()) for w in row.want]
     row.right = all(w & set(row.causes) for w in wanted) if any(wanted) else None
     row.place_error = _place(found, truth)
+    row.listed = all(_listed(f, outcome.judgement.not_shown) for f in truth.faults)
     for name in ("closed_v", "open_v", "closed_ratio", "open_ratio"):
         q, true = outcome.judgement.quantities.get(name), getattr(truth, name)
         if q is not None and q.value is not None and q.u95 is not None and true is not None:
@@ -126,6 +133,16 @@ def _judged(row: Row, outcome: Any, truth: Any) -> None:
             own = combine([b for b in q.budget if b.name != LOAD])  # the truth is as loaded
             then = combine([b for b in q.budget if b.name not in (LOAD, *LATER)])
             row.errors[name] = [q.value - true, q.u95, own.u95, then.u95]
+
+
+def _listed(fault: Any, not_shown: tuple[str, ...]) -> bool:
+    """Whether a result lists a fault among what it could not show; a dip with its place."""
+    begin = LISTED.get(fault.cause)
+    told = [t for t in not_shown if begin and t.startswith(begin)]
+    if fault.cause != "dip":
+        return bool(told)
+    spans = [m for t in told for m in re.findall(r"(\d+) to (\d+)", t)]
+    return any(int(a) <= 100 * fault.place <= int(b) for a, b in spans)
 
 
 def _beyond(profile: Any, truth: Any) -> bool:
@@ -183,6 +200,7 @@ def line_of(name: str, rows: list[Row]) -> str:
         told = [r for r in faulty if r.right is not None and not r.may_be_undecided]
         bad = [r for r in faulty if r.verdict == "pass" and "sound" in r.must_not]
         text += f"  hit {rate(sum(bool(r.codes) for r in faulty), len(faulty))}, passed wrongly {len(bad)}"
+        text += f" ({sum(r.listed for r in bad)} listed as not shown)" if bad else ""
         text += f", cause {rate(sum(bool(r.right) for r in told), len(told))}"
         errors = [r.place_error for r in faulty if r.place_error is not None]
         if errors:

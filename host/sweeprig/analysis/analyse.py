@@ -13,6 +13,7 @@ from sweeprig.analysis import supply as su
 from sweeprig.analysis.channel_events import supply_raw
 from sweeprig.analysis.ends import find_end
 from sweeprig.analysis.event_findings import about_events
+from sweeprig.analysis.hidden import hidden_by_the_lever
 from sweeprig.analysis.late_angle import late_s
 from sweeprig.analysis.model import (
     Analysis,
@@ -117,7 +118,10 @@ def _whole(
         noise_v=s.a.noise_v,
         smoothness_percent=_smoothness(s),
         findings=tuple(found),
-        not_shown=reach.not_shown(trace, _strokes(s), ends, sense, kind, span_v=s.a.span_v, line=line),
+        not_shown=(
+            *reach.not_shown(trace, _strokes(s), ends, sense, kind, span_v=s.a.span_v, line=line),
+            *(() if s.still else hidden_by_the_lever(trace, s.a)),
+        ),
         low_b=ends_b[0],
         high_b=ends_b[1],
     )

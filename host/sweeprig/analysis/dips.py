@@ -45,6 +45,7 @@ SAME_TOP_PERCENT, SAME_DEPTH = (
     1.5,
     0.3,
 )  # of span, and share: how far strokes may differ in where and how much
+LEAST_UNLOOKED = 4  # places: shorter gaps are not told
 BACK_EDGE_PERCENT = 4.0  # of span from either end: a lever bounces there
 
 
@@ -76,9 +77,8 @@ def find_dips(
     `place` (n,) [% of travel] rises with the signal. `least_v`: what the converter alone may make [V]. Without
     `chords` only a signal that goes back counts.
     """
-    whole = [s for s in strokes if not gap_before[s.start + 1 : s.stop].any()]
-    ways = np.array([s.direction for s in whole])
-    if min(np.count_nonzero(ways > 0), np.count_nonzero(ways < 0)) < 1 or len(whole) < FEWEST_STROKES:
+    whole, ways = _whole(strokes, gap_before)
+    if not whole:
         return ()
     least = max(least_v, LEAST_PERCENT / 100 * supply_v)
     most = DEEPEST / 100 * span_v
@@ -88,6 +88,28 @@ def find_dips(
         new = [d for d in _dips(off, ways, chord, least) if d.depth_v <= most * chord]
         found += [d for d in new if not any(_near(d, other) for other in found)]
     return tuple(found)
+
+
+def _whole(strokes: tuple[Stroke, ...], gap_before: BoolArray) -> tuple[list[Stroke], IntArray]:
+    """Return the strokes in which nothing is missing, and their directions; none where they are too few to compare."""
+    whole = [s for s in strokes if not gap_before[s.start + 1 : s.stop].any()]
+    ways = np.array([s.direction for s in whole])
+    enough = len(whole) >= FEWEST_STROKES and len(set(ways.tolist())) == 2
+    return (whole, ways) if enough else ([], ways)
+
+
+def unlooked(place: FloatArray, strokes: tuple[Stroke, ...], *, gap_before: BoolArray) -> tuple[Span, ...]:
+    """Return where no dip can show, because the lever speeds up, slows down or waits there; () with too few strokes."""
+    whole, ways = _whole(strokes, gap_before)
+    if not whole:
+        return ()
+    seen = np.zeros(N_PLACES, dtype=bool)
+    for chord in CHORDS_PERCENT:
+        off = np.stack([departure(place[s.start : s.stop], chord) for s in whole])
+        seen |= np.isfinite(_both_ways(off, ways, chord))
+    runs = np.flatnonzero(np.diff(np.pad((~seen).astype(np.int8), 1))).reshape(-1, 2)
+    edges = [(max(a - 1, 0), min(b, N_PLACES - 1)) for a, b in runs if b - a >= LEAST_UNLOOKED]
+    return tuple((float(PLACES[a]), float(PLACES[b])) for a, b in edges)
 
 
 def _back(place: FloatArray) -> tuple[float, float]:

@@ -30,6 +30,9 @@ WIDE_PERCENT = (
 SLOW_WINDOWS = 0.4  # a stroke that takes less time beside it is too fast to tell
 EDGE_PERCENT = 6.0  # the ends, where every hand slows down, are left out
 FEWEST_STROKES = 3
+STICKS = (
+    4.0  # places a stroke at which the lever stays, from which it sticks all along: own choice, no source
+)
 TIMES = 2.4  # dwell against that beside it
 LEAST_S = 0.002  # s of stay at a level, beyond the time beside it
 RAIL_PERCENT = 1.0  # % of supply
@@ -71,10 +74,8 @@ def find_flats(
     if len(strokes) < FEWEST_STROKES:
         return ()
     moves = [slice(s.start, s.stop) for s in strokes]
-    dwell = np.stack([_dwell(place[m], gap_before[m]) for m in moves]) * window_s
-    beside = _beside(dwell)
-    crossed = np.stack([_crossed(place[m]) for m in moves]) & (beside > SLOW_WINDOWS * window_s)
-    stays = (dwell > TIMES * beside) & (dwell - beside > max(LEAST_S, 2 * window_s)) & crossed
+    dwell, beside, crossed = _dwells(place, strokes, window_s=window_s, gap_before=gap_before)
+    stays = _stays(dwell, beside, crossed, window_s)
     flat, ways = stays & _agree(dwell, beside, stays, window_s), np.array([s.direction for s in strokes])
     hit, share, seen, out = _often(flat, crossed, ways), dwell / beside, flat.sum(axis=0), []
     for a, b in np.flatnonzero(np.diff(np.pad(hit.astype(np.int8), 1))).reshape(-1, 2):
@@ -88,6 +89,32 @@ def find_flats(
             wide = float(np.median(share[own, best])) * WIDE * STEP_PERCENT > WIDE_PERCENT
             out.append(Flat(where, int(seen[best]), int(crossed[:, best].sum()), stay, chance, wide))
     return tuple(out)
+
+
+def _dwells(
+    place: FloatArray, strokes: tuple[Stroke, ...], *, window_s: float, gap_before: BoolArray
+) -> tuple[FloatArray, FloatArray, BoolArray]:
+    """Dwell at each level [s], that beside it, and whether the stroke crosses slowly enough; (strokes, levels)."""
+    moves = [slice(s.start, s.stop) for s in strokes]
+    dwell = np.stack([_dwell(place[m], gap_before[m]) for m in moves]) * window_s
+    beside = _beside(dwell)
+    crossed = np.stack([_crossed(place[m]) for m in moves]) & (beside > SLOW_WINDOWS * window_s)
+    return dwell, beside, crossed
+
+
+def _stays(dwell: FloatArray, beside: FloatArray, crossed: BoolArray, window_s: float) -> BoolArray:
+    long = (dwell > TIMES * beside) & (dwell - beside > max(LEAST_S, 2 * window_s))
+    return np.asarray(long & crossed, dtype=bool)
+
+
+def stays_per_stroke(
+    place: FloatArray, strokes: tuple[Stroke, ...], *, window_s: float, gap_before: BoolArray
+) -> float:
+    """Return at how many places the lever stays in a stroke (median); 0 with too few strokes to look at."""
+    if len(strokes) < FEWEST_STROKES:
+        return 0.0
+    stays = _stays(*_dwells(place, strokes, window_s=window_s, gap_before=gap_before), window_s)
+    return float(np.median(np.count_nonzero(np.diff(stays.astype(np.int8), axis=1, prepend=0) == 1, axis=1)))
 
 
 def _snaps(share: FloatArray, level: int, ways: IntArray) -> bool:

@@ -181,7 +181,9 @@ def _of_the_data(trace: Trace, span_v: float) -> list[str]:
                 "readings a second a quick movement looks the same. Record at least 500 readings a second."
             )
         if trace.window_s > SLOWEST_S:
-            out.append("Roughness: the readings are too far apart. Record at least 500 readings a second.")
+            out.append(
+                "Roughness and shallow dips: the readings are too far apart. Record at least 500 readings a second."
+            )
         if not fine_enough(trace.lsb_v, span_v):
             out.append(
                 f"Flat spots, and roughness below {trace.lsb_v * 1e3:.3g} mV: the data has steps of that. Use a finer "

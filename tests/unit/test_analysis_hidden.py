@@ -1,0 +1,56 @@
+"""What the lever's own way hides on a track is listed with the result."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from support.lever import Legs, changed, lever, sensed, strokes
+from sweeprig.analysis.analyse import analyse
+from sweeprig.analysis.model import Analysis
+from sweeprig.capture.model import FloatArray, Sense, Starts
+
+
+def look(x: FloatArray) -> Analysis:
+    return analyse(sensed(x), starts=Starts.CLOSED, given_sense=Sense.UNKNOWN)
+
+
+def told(a: Analysis, begin: str) -> list[str]:
+    return [t for t in a.not_shown if t.startswith(begin)]
+
+
+def sticking(places: int) -> Legs:
+    """Strokes that stop at so many places, each time others, for 40 to 150 ms."""
+    rng, legs = np.random.default_rng(4), [(0.0, 0.5)]
+    for k in range(6):
+        to = float(k % 2 == 0)
+        for at in np.sort(rng.uniform(0.1, 0.9, places))[:: 1 if to else -1]:
+            legs += [(float(at), 0.9 / (places + 1)), (float(at), float(rng.uniform(0.04, 0.15)))]
+        legs += [(to, 0.9 / (places + 1)), (to, 0.5)]
+    return legs
+
+
+def test_a_lever_that_sticks_hides_a_flat_spot_and_that_is_said() -> None:
+    assert told(look(lever(sticking(9))), "Flat spots: the lever stays at some ")
+    assert not told(look(lever(sticking(1))), "Flat spots")
+    assert not told(look(lever(strokes([0.9] * 6))), "Flat spots")
+
+
+def test_places_beside_the_stops_are_named_where_no_dip_can_show() -> None:
+    (text,) = told(look(lever(strokes([0.9] * 6))), "Shallow dips at 0 to ")
+    assert "to 100 % of travel" in text
+
+
+def test_a_dip_just_off_closed_is_not_found_and_is_listed() -> None:
+    x = lever(strokes([0.9] * 6))
+    trace = sensed(x)
+    dip = -0.028 * np.exp(-0.5 * ((x - 0.02) / 0.002) ** 2)
+    seen = analyse(
+        replace(trace, signal_a=changed(trace.signal_a, dip)),
+        starts=Starts.CLOSED,
+        given_sense=Sense.UNKNOWN,
+    )
+    (text,) = told(seen, "Shallow dips")
+    assert not seen.findings
+    assert float(text.split(" to ")[1].split(",")[0]) >= 2
