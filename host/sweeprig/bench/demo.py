@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sweeprig.bench.board.words import board_words
-from sweeprig.bench.sweep.sweep import SweepOrder
-from sweeprig.capture.model import Starts, SweepSetup
+from sweeprig.words import Starts
+
+if TYPE_CHECKING:
+    from sweeprig.bench.sweep.sweep import SweepOrder
 
 SCENE = (
     "Everything here is invented: a workshop, its order 0417 and two sensors for one throttle body.\n"
@@ -65,6 +67,9 @@ def rig_line(rig: Mapping[str, Any]) -> str:
 
 def demo_order(scene: Scene, out: Path, seconds: float) -> SweepOrder:
     """Return the order of one scene; no record is kept of a demo."""
+    from sweeprig.bench.sweep.sweep import SweepOrder
+    from sweeprig.capture.model import SweepSetup
+
     setup = SweepSetup(
         starts=Starts.CLOSED,
         profile=scene.profile,

@@ -26,7 +26,7 @@ from sweeprig.bench.hookup.way_out import held_back, unwinding
 from sweeprig.bench.readings import live
 from sweeprig.bench.readings.limits import SNAPSHOT_SPREAD, limit
 from sweeprig.bench.readings.live import Chunk, RigVolts, volts_of
-from sweeprig.bench.review.review import versions
+from sweeprig.bench.review.choices import versions
 from sweeprig.calibration.model import Calibration
 from sweeprig.calibration.nominal import nominal_calibration
 from sweeprig.calibration.store import calibration_to_dict, check_fits, load_calibration

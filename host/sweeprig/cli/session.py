@@ -78,7 +78,7 @@ def make_setup(values: dict[str, Any]) -> SweepSetup:
 
 def make_order(setup: SweepSetup, out: Path | None, sheet: str | None, guard: float | None) -> SweepOrder:
     """Return the order of one sweep, with the configuration's folders."""
-    from sweeprig.bench.review.review import Choices
+    from sweeprig.bench.review.choices import Choices
     from sweeprig.bench.shop.config import COMMAND_LINE, captures_folder, check_value
     from sweeprig.bench.sweep.sweep import SweepOrder
 

@@ -12,7 +12,7 @@ from sweepboard import flash_page
 from sweeprig.bench.field.kept import Kept, capture_of, found_at, read_pages
 from sweeprig.bench.field.order import FieldOrder, read_order
 from sweeprig.bench.field.send import REPLY_S, check_can_keep
-from sweeprig.bench.review.review import versions
+from sweeprig.bench.review.choices import versions
 from sweeprig.bench.session import calibration_for
 from sweeprig.bench.sweep.sweep import SweepDone, SweepOrder, finish, sheet_paths
 from sweeprig.calibration.store import calibration_to_dict

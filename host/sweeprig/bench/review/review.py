@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import platform
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import numpy as np
-
-from sweeprig import __version__
 from sweeprig.analysis.wiggle import WIGGLES
 from sweeprig.bench.hookup.rules import setup_remarks
+from sweeprig.bench.review.choices import Choices as Choices
+from sweeprig.bench.review.choices import versions as versions
 from sweeprig.bench.review.csv_time import check_length, check_time
 from sweeprig.bench.review.engine import engine_findings
 from sweeprig.bench.review.evidence import evidence_findings
@@ -26,7 +24,7 @@ from sweeprig.calibration.volts import to_trace
 from sweeprig.capture.csv_file import read_csv
 from sweeprig.capture.file import read_capture
 from sweeprig.capture.folder import local_now
-from sweeprig.capture.model import Capture, Sense, Starts, SweepSetup, Trace
+from sweeprig.capture.model import Capture, SweepSetup, Trace
 from sweeprig.capture.windows import joined, unrepeated
 from sweeprig.errors import FileError
 from sweeprig.frontend import front_end_of
@@ -44,24 +42,6 @@ if TYPE_CHECKING:
 
 REPEATS = "The table repeats each reading: judged as one every {:g} ms."
 EMPTY = "The calibration in the capture is empty: judged by the tolerances of the rig's parts."
-
-
-@dataclass(frozen=True)
-class Choices:
-    """What the operator may choose anew when a capture is reviewed; None keeps what the capture says."""
-
-    profile: str | None = None
-    starts: Starts | None = None
-    sense: Sense | None = None
-    guard_factor: float | None = None
-    track_ohm: float | None = None
-    calibration: Calibration | None = None
-    time_unit: str | None = None  # of a CSV: s, ms or us; None: as its header says, if that can be
-
-
-def versions() -> dict[str, str]:
-    """Return the versions that a result depends on."""
-    return {"sweeprig": __version__, "numpy": np.__version__, "python": platform.python_version()}
 
 
 def _settle(setup: SweepSetup, choices: Choices) -> SweepSetup:

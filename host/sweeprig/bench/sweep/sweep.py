@@ -7,11 +7,11 @@ from collections.abc import Callable
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import cast
+from typing import TYPE_CHECKING, cast
 
 from sweeprig.bench.face import Face
 from sweeprig.bench.hookup.cautions import Ask
-from sweeprig.bench.review.review import Choices, review_capture
+from sweeprig.bench.review.choices import Choices
 from sweeprig.bench.session import Books, Session, session
 from sweeprig.bench.shop.captures import keep
 from sweeprig.bench.sweep.guide import SweepState
@@ -20,8 +20,10 @@ from sweeprig.bench.sweep.run import plan_of, record_guided
 from sweeprig.capture.folder import ready_folder
 from sweeprig.capture.model import Capture, SweepSetup
 from sweeprig.errors import CaptureNotKeptError, ExportError, RecordsError
-from sweeprig.judge.outcome import Outcome
 from sweeprig.link.client import RigClient
+
+if TYPE_CHECKING:
+    from sweeprig.judge.outcome import Outcome
 
 
 @dataclass(frozen=True)
@@ -110,6 +112,8 @@ def _kinds(kind: str) -> tuple[str, ...]:
 
 def finish_unkept(lost: CaptureNotKeptError, order: SweepOrder) -> SweepDone:
     """Analyse and judge what is in memory alone: no file of it could be written, so no sheet and no record either."""
+    from sweeprig.bench.review.review import review_capture
+
     outcome = review_capture(cast(Capture, lost.capture), order.choices)
     journal = Path(lost.journal) if lost.journal else None
     return SweepDone(
@@ -126,6 +130,8 @@ def finish_unkept(lost: CaptureNotKeptError, order: SweepOrder) -> SweepDone:
 
 def finish(capture: Capture, path: Path, order: SweepOrder) -> SweepDone:
     """Analyse, judge, write the sheet, keep the record."""
+    from sweeprig.bench.review.review import review_capture
+
     outcome = review_capture(capture, order.choices)
     sheets, unwritten = _sheets_of(outcome, path, order.sheet)
     record, problem = keep_record(outcome, path, order)
