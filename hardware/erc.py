@@ -24,7 +24,7 @@ MAY_BE_OPEN = ("none", "open", "passive", "out")  # pins of parts that may be ma
 
 def faults(build: str) -> list[str]:
     """Return what is wrong with the nets of a build, one line each; none: it is right."""
-    checks = (_counts, _pins, _open_pins, _loose, _fights, _floating, _supplies, _decoupled)
+    checks = (_counts, _pins, _open_pins, _loose, _fights, _floating, _unfed, _supplies, _decoupled)
     return [line for check in checks for line in check(build)]
 
 
@@ -101,6 +101,21 @@ def _floating(build: str) -> Iterator[str]:
         if not any(kind[k] for k in ("out", "source", "open", "both", "passive")):
             needing = sorted(kind["in"] | kind["power"])
             yield f"{net} is driven by nobody: {' and '.join(needing)} only listen"
+
+
+# Through what a supply reaches a pin, by key of the table: fuses, the stop switch, the step-up's chain with its filter.
+LETS_THROUGH = ("fuse_usb", "fuse_motor", "stop_switch", "r_boost_peak", "l_boost", "d_boost", "l_filter")
+
+
+def _unfed(build: str) -> Iterator[str]:
+    """A supply pin needs a source in its net, or one that reaches it through what lets a supply through."""
+    fed = {net for net, kind in _by_kind(build).items() if kind["source"]}
+    ways = [set(p.pins.values()) for p in whole(build) if p.key in LETS_THROUGH]
+    for _ in ways:
+        fed |= {net for way in ways if way & fed for net in way}
+    for net, kind in _by_kind(build).items():
+        if kind["power"] and net not in fed:
+            yield f"{net} feeds {' and '.join(sorted(kind['power']))}, and no source reaches it"
 
 
 def _supplies(build: str) -> Iterator[str]:

@@ -181,6 +181,11 @@ def test_the_motor_s_ground_is_not_the_rig_s() -> None:
         ("monitor", "ADDR:GND", "ADDR:-", "U3 pin ADDR (in) is marked unused"),
         ("reference", "NC:-", "NC:GND", "U7 pin NC is joined to nothing inside"),
         ("r_guard", "R3B1 NODE_B IN_B", "R3B1 NODE_B NODE_B", "IN_B is only at U2"),
+        ("r_guard", "R3S1 NODE_S IN_S", "R3S1 NODE_S IN_S MORE", "R3S1 has no pin 3"),
+        ("l_filter", "L2 BOOST +6V5", "L2 BOOST BOOST", "+6V5 feeds U6, and no source reaches it"),
+        ("fuse_usb", "F1 VBUS +5V", "F1 RUN +5V", "+5V feeds U5, and no source reaches it"),
+        ("boost", "2:GND", "2:TIMING", "TIMING feeds U5, and no source reaches it"),
+        ("monitor", "ADDR:GND", "ADDR:ALONE", "ALONE is only at U3 pin ADDR"),
     ],
 )
 def test_a_wrong_table_is_seen(
