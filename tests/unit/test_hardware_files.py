@@ -12,6 +12,8 @@ from hardware.tables_md import FILES, HERE
 from hardware.values import part_value, value_str
 
 from sweepboard import pins as board
+from sweeprig.bench.board.rig import opened_rig
+from sweeprig.bench.connection.self_test import SelfTest, Step
 from sweeprig.frontend import front_end, tables
 from sweeprig.frontend.nets import EDGE
 from sweeprig.frontend.tables import BUILDS, contacts, parts, pins
@@ -201,3 +203,21 @@ def test_a_schematic_shows_the_plus_of_every_electrolytic(build: str, polar: int
     """C62, C63 and C70; nothing else is drawn with this sign as a text."""
     assert sum(p.what.startswith("electrolytic") for p in parts(build).values()) == polar
     assert "".join(schematic(build)).count(">+</tspan>") == polar
+
+
+@pytest.mark.parametrize("build", BUILDS)
+def test_build_md_says_what_a_rig_answers_about_itself(build: str) -> None:
+    """`rigs` lists ports; what a rig is the self-test says in its first two lines."""
+    wrong = Step("rate", "none", "some", good=False)
+    with opened_rig(f"sim://good?board={build}&pace=fast") as client:
+        first, second, third, *_ = SelfTest(client.hello(), (wrong,)).lines()
+    page = (HERE / "build.md").read_text("utf-8")
+    assert (
+        f'the first line must say "{build} build"' in page or f'the first line says "{build} build"' in page
+    )
+    assert f"{build} build" in first
+    assert 'the second has "motor that turns the sensor"' in page
+    assert ("motor that turns the sensor" in second) == (build == "driven")
+    assert "WRONG" in third
+    assert 'no step may\n   say "WRONG"' in page
+    assert not re.search(r"`sweeprig rigs` must|then `sweeprig rigs`,", page)
