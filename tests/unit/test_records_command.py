@@ -5,6 +5,8 @@ from __future__ import annotations
 import csv
 import io
 import json
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -152,3 +154,17 @@ def test_compare_of_a_sensor_takes_its_last_two(place: str) -> None:
         runner.invoke(app, ["compare", "--sensor", "S-2", "--records", place], catch_exceptions=False)
     with pytest.raises(InputError, match="Two captures or one sensor"):
         runner.invoke(app, ["compare", "1", "--records", place], catch_exceptions=False)
+
+
+@pytest.mark.parametrize("change", ["verdict = 'pass'", "closed_v = 0.5", "findings = '[]'"])
+@pytest.mark.parametrize(
+    "args", [["list"], ["list", "--json"], ["export"], ["export", "--as", "json"], ["history", "S-1"]]
+)
+def test_a_row_changed_by_hand_is_named_and_left_out(place: str, change: str, args: list[str]) -> None:
+    with closing(sqlite3.connect(place)) as base, base:
+        base.execute(f"update verdicts set {change} where capture_id = 3")
+    done = runner.invoke(app, ["records", *args, "--records", place], catch_exceptions=False)
+    assert "Record 3 is damaged and is left out: the verdict does not match its digest" in " ".join(
+        done.stderr.split()
+    )
+    assert "2.sweep" not in done.stdout

@@ -27,7 +27,7 @@ def search(
     Raises InputError for a time that is none. Damaged records go into `aside`.
     """
     w = wanted.cleaned
-    query = question(full=False).order_by(c.c.at.desc(), c.c.id.desc()).limit(limit + 1)
+    query = question(full=True).order_by(c.c.at.desc(), c.c.id.desc()).limit(limit + 1)
     for condition in _conditions(connection, w):
         query = query.where(condition)
     rows = connection.execute(query).all()

@@ -81,7 +81,7 @@ def list_(asked: ListOptions) -> None:
     """List records, newest first."""
     from sweeprig.bench.shop.records import record_json, table_lines
 
-    found = asked.find(limit=asked.limit + 1, full=asked.as_json)
+    found = asked.find(limit=asked.limit + 1, full=True)
     shown = found[: asked.limit]
     if asked.as_json:
         console.show_json([record_json(r) for r in shown])
@@ -160,7 +160,7 @@ def history(
     from sweeprig.records.store import open_store
 
     with open_store(records_place(place), create=False) as store:
-        found = store.history(sensor, limit=limit, full=as_json)
+        found = store.history(sensor, limit=limit, full=True)
     for line in store.aside:
         console.warn(line)
     taken, said = counted(found)
@@ -237,7 +237,7 @@ def export(asked: ExportOptions) -> None:
     out = asked.out
     by_name = Format.JSON if out is not None and out.suffix.lower() == ".json" else Format.CSV
     as_json = (asked.kind or by_name) is Format.JSON
-    found = asked.find(full=as_json)[::-1]
+    found = asked.find(full=True)[::-1]
     if as_json:
         rows = [record_json(r) for r in found]
         text = printable_json(json.dumps(rows, indent=2, ensure_ascii=False, allow_nan=False)) + "\n"

@@ -99,7 +99,7 @@ class Pages:
         from sweeprig.page.records.history import history_plot
 
         name = _asked(request, "name")
-        records, aside = self._shelf.ask(lambda s: (s.history(name, limit=NEWEST), list(s.aside)))
+        records, aside = self._shelf.ask(lambda s: (s.history(name, limit=NEWEST, full=True), list(s.aside)))
         if _asked(request, "csv"):
             return _csv_file(to_csv(records), "history.csv")
         swept = [r for r in records if r.task == "sweep"]
