@@ -134,3 +134,11 @@ def test_200_dropouts_of_12_us_are_all_seen() -> None:
 )
 def test_each_package_reads_its_own_analogue_pins(chip: str, gpios: int, first: int) -> None:
     assert case("package", chip, gpios) == {"read": [first, first + 1, first + 2], "bare": [True] * 3}
+
+
+def test_the_large_blocks_are_taken_once() -> None:
+    """Whatever else is loaded later, no second block of 32 kB or 16 kB is asked for."""
+    out = case("pools")
+    assert out["same"]
+    assert out["windows"] == [32, wire.WINDOW * wire.CHANNELS]
+    assert out["counts"] == 4 * 4096

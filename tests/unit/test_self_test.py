@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import re
+from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
@@ -105,6 +107,23 @@ def test_the_simulated_rig_passes_and_counts() -> None:
     assert named(found, "second converter (slow, precise)") is True
     assert named(found, "rate") is None
     assert found.good
+
+
+@pytest.mark.usefixtures("short")
+@pytest.mark.parametrize(("more", "good"), [("", True), ("&magnet=no", False)])
+def test_the_angle_encoder_of_a_driven_build_is_asked(more: str, good: bool) -> None:
+    with opened_rig(f"sim://good?board=driven&pace=fast&vm=cpython{more}") as client:
+        assert named(self_test(client, simulated=True), "angle encoder") is good
+
+
+@pytest.mark.usefixtures("short")
+def test_the_page_names_every_step_that_is_tried() -> None:
+    page = (Path(__file__).parents[2] / "docs/reference/firmware.md").read_text()
+    told = set(re.findall(r"step `([^`]+)`", page))
+    with opened_rig("sim://good?board=driven&pace=fast&vm=cpython") as client:
+        tried_here = [step.name for step in self_test(client, simulated=True).steps]
+    assert tried_here[-1] == "a host that falls silent"  # the page calls it the last step
+    assert {name.partition(" (")[0] for name in tried_here[:-1]} == told
 
 
 @pytest.mark.usefixtures("short")

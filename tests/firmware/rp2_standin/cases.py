@@ -186,6 +186,19 @@ def again():
     return finish(out, source)
 
 
+def pools():
+    """The large blocks are taken once: a second source has the same ones."""
+    from sweepboard import rp2_pools
+
+    rp2_pools.take()
+    windows, counts = rp2_pools.windows(), rp2_pools.counts()
+    rp2_pools.take()
+    return {
+        "same": windows is rp2_pools.windows() and counts is rp2_pools.counts(),
+        "windows": [len(windows), len(windows[0])], "counts": len(counts),
+    }  # fmt: skip
+
+
 def pads(chip_name):
     chip, source = make(chip_name)
     before = source.pads()

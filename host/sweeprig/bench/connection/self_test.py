@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from sweepboard import wire
+from sweepboard.drive import COUNTS
 from sweeprig.bench.board.words import board_words
 from sweeprig.bench.readings import live
 from sweeprig.errors import LinkError
@@ -89,6 +90,7 @@ def self_test(
     client.quiet()
     live.release(client)
     steps = [_checked(check), _memory(check)]
+    steps += [_encoder(client)] if live.has(client, "drive") else []
     steps += _streamed(client, clock, simulated=simulated)
     steps.append(_left_alone(client, sleep, simulated=simulated))
     return SelfTest(hello, tuple(steps))
@@ -114,6 +116,14 @@ def _memory(check: Mapping[str, Any]) -> Step:
     return Step(
         "memory", seen, f"{LEAST_BLOCK} bytes or more", None if block is None else block >= LEAST_BLOCK
     )
+
+
+def _encoder(client: RigClient) -> Step:
+    """Ask where the shaft of a driven build is; the motor stays without current."""
+    at = int(client.command("drive", action="where")["position"])
+    known = at != wire.NO_POSITION
+    seen = f"at {at * 360 / COUNTS:.1f} degrees" if known else "no answer, or no magnet"
+    return Step("angle encoder", seen, "an angle", known)
 
 
 def _streamed(client: RigClient, clock: Callable[[], float], *, simulated: bool) -> list[Step]:
