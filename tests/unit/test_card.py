@@ -12,6 +12,7 @@ from support.outcomes import WORN, outcome
 from sweeprig.analysis.model import Cause, Code, Finding
 from sweeprig.bench.review.card import HAND_OVER, EndLine, card_of
 from sweeprig.cli.views.card import MOST_LINES, card_lines, end_line
+from sweeprig.cli.views.words import large
 from sweeprig.judge.model import Verdict
 from sweeprig.judge.outcome import Outcome
 from sweeprig.words import SIMULATED
@@ -91,6 +92,12 @@ def test_a_track_that_more_strokes_must_clear_is_not_cleared() -> None:
     assert card_of(outcome(worn=True, findings=(LOOSE,))).sentence.endswith("track shows no fault.")
 
 
+UNJUDGED = (
+    "Not checked: the volts of the ends. To check them, without a new sweep: sweeprig review 12 --profile"
+    " adjustable-potentiometer (or fixed-potentiometer, hall)."
+)
+
+
 @pytest.mark.parametrize("name", CASES)
 @pytest.mark.parametrize("width", [60, 80, 100])
 def test_every_line_fits_and_no_word_is_cut(name: str, width: int) -> None:
@@ -166,9 +173,31 @@ def test_a_sensor_that_keeps_no_ratio_has_one_voltage_only() -> None:
     assert any(line.endswith("0.530 V from supply") for line in lines)
 
 
-def test_the_verdict_is_large_where_there_is_room() -> None:
-    assert card_lines(card_of(CASES["pass"]), 80)[0].startswith("  ████")
-    assert card_lines(card_of(CASES["undecided"]), 60)[0] == "  UNDECIDED"
+@pytest.mark.parametrize("name", CASES)
+@pytest.mark.parametrize("width", [60, 80, 120])
+def test_the_verdict_is_large_on_every_card(name: str, width: int) -> None:
+    card = replace(card_of(CASES[name]), simulated=True, not_judged=UNJUDGED)
+    lines = card_lines(card, width, record=12, sheet=SHEET)
+    assert lines[1:4] == [f"  {row}".rstrip() for row in large(card.verdict, width)]
+    assert len(lines[1].split()) > 1
+
+
+def test_the_verdict_is_a_plain_word_where_it_has_no_room() -> None:
+    assert card_lines(card_of(CASES["undecided"]), 40)[0] == "  UNDECIDED"
+
+
+def test_a_crowded_card_keeps_what_was_not_judged_by_name() -> None:
+    card = replace(card_of(CASES["seven faults"]), simulated=True, not_judged=UNJUDGED)
+    lines = card_lines(card, 80, record=12, sheet=SHEET)
+    assert len(lines) <= MOST_LINES
+    assert "Not checked: the volts of the ends." in " ".join(lines)
+
+
+def test_ends_that_do_not_repeat_are_one_line_of_the_card() -> None:
+    doubt = Finding(Code.ENDS_NOT_REPEATED, Cause.MOUNTING, 0, None, "the high end", "Move firmly.", "doubt")
+    both = (doubt, replace(doubt, evidence="the low end"))
+    card = card_of(outcome(verdict=Verdict.UNDECIDED, reason="Ends do not repeat: so.", findings=both))
+    assert len(card.faults) == 1
 
 
 def test_an_open_result_is_not_told_twice_on_the_card() -> None:
@@ -179,6 +208,15 @@ def test_an_open_result_is_not_told_twice_on_the_card() -> None:
     card = card_of(outcome(verdict=Verdict.UNDECIDED, reason=reason))
     assert card.sentence == "Only 1 full stroke was seen, 3 are needed. Not decided either: supply."
     assert card.next_step == "Sweep again from stop to stop."
+
+
+def test_the_card_counts_the_strokes_that_the_screen_counted() -> None:
+    """A stroke that ends short of a stop, or at a shifted ground, counts on the screen and is not full."""
+    made = outcome()
+    short = (replace(made.analysis.strokes[0], full=False), *made.analysis.strokes[1:])
+    assert "4 full strokes," in card_of(made).facts
+    facts = card_of(replace(made, analysis=replace(made.analysis, strokes=short))).facts
+    assert "4 strokes, 3 of them full, profile" in facts
 
 
 def test_one_full_stroke_is_no_plural() -> None:

@@ -68,7 +68,7 @@ def card_of(outcome: Outcome, hand_over: str = "", *, capture: str = "") -> Card
         sentence=_sentence(outcome, found) + _ended(outcome),
         ends=tuple(_end(outcome, name) for name in _shown(outcome)),
         facts=_facts(outcome),
-        faults=tuple(_fault(f) for f in found),
+        faults=_each_once(found),
         next_step=_next(outcome, hand_over, capture),
         not_judged=_named(not_judged(outcome, command=True), capture),
         simulated=outcome.simulated,
@@ -133,6 +133,12 @@ def _fault(f: Finding) -> NamedFault:
     return NamedFault(title(f.code), place, cause, f.severity)
 
 
+def _each_once(found: tuple[Finding, ...]) -> tuple[NamedFault, ...]:
+    """Return the findings by name and place; a doubt of both ends is one."""
+    named = [_fault(f) for f in found]
+    return tuple(f for k, f in enumerate(named) if f.severity != "doubt" or f not in named[:k])
+
+
 def _sentence(outcome: Outcome, found: tuple[Finding, ...]) -> str:
     judgement = outcome.judgement
     if judgement.verdict is Verdict.PASS:
@@ -162,11 +168,14 @@ def _open(reason: str, *, asked: bool) -> str:
 
 
 def _facts(outcome: Outcome) -> str:
-    n = sum(s.full for s in outcome.analysis.strokes)
-    strokes = f"{n} full stroke{'' if n == 1 else 's'}"
+    strokes = outcome.analysis.strokes
+    n, full = len(strokes), sum(s.full for s in strokes)
+    many = f"{n} full stroke" if n == full else f"{n} stroke"
+    many += "" if n == 1 else "s"
+    many += "" if n == full else f", {full} of them full"
     sense = outcome.analysis.sense
     signal = "sense unknown" if sense == "unknown" else f"signal {sense}"
-    return f"{signal}, {strokes}, profile {outcome.judgement.profile_name}{_against_angle(outcome)}"
+    return f"{signal}, {many}, profile {outcome.judgement.profile_name}{_against_angle(outcome)}"
 
 
 def _against_angle(outcome: Outcome) -> str:

@@ -6,7 +6,7 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from sweeprig.cli.console import Shown, styled
-from sweeprig.cli.views.verdict import letters
+from sweeprig.cli.views.words import large
 from sweeprig.wording.card import end_words, fault_words
 from sweeprig.words import SIMULATED
 
@@ -50,10 +50,16 @@ def _fault_lines(faults: tuple[NamedFault, ...], width: int) -> list[str]:
 
 
 def _large(card: Card, width: int, *, colour: bool) -> list[Shown]:
-    rows = letters(card.verdict, 1)
-    rows = rows if len(rows[0]) <= width - 4 else [card.verdict.upper()]
     style = _COLOURS[card.verdict]
-    return [styled(f"  {row}", style if colour else "") for row in rows]
+    return [styled(f"  {row}".rstrip(), style if colour else "") for row in large(card.verdict, width - 4)]
+
+
+def _places(record: int | None, sheet: Path | None, width: int) -> list[str]:
+    """Return where record and sheet are, on one line where both fit."""
+    said = [] if record is None else [f"Record {record}"]
+    said += [] if sheet is None else [f"Sheet: {sheet}"]
+    one = "   ".join(said)
+    return [f"  {text}" for text in ([one] if len(one) + 2 <= width else said) if text]
 
 
 def card_lines(
@@ -67,21 +73,29 @@ def card_lines(
 ) -> list[str]:
     """Return the card in lines of at most `width` columns; at 80 columns at most MOST_LINES of them.
 
-    Where all of it needs more lines, the large letters go first, then the facts: words are never cut.
+    Where all of it needs more lines, how to judge the rest goes first, then the facts; words are never cut, and the
+    verdict stays large.
     """
     head = [f"  {SIMULATED}"] if card.simulated else []
     ends = [line for end in card.ends for line in end_line(end, width)]
     facts = wrapped(card.facts, width)
     body = [*wrapped(card.sentence, width), *ends]
     found = _fault_lines(card.faults, width) if len(card.faults) > 1 or card.verdict != "fail" else []
-    tail = [*wrapped(card.not_judged, width), *wrapped(f"Next: {card.next_step}", width)]
+    tail = wrapped(f"Next: {card.next_step}", width)
     tail += [f"  NOT SAVED: {', '.join(not_saved)}."] if not_saved else []
-    tail += [] if record is None else [f"  Record {record}"]
-    tail += [] if sheet is None else [f"  Sheet: {sheet}"]
-    plain = [*body, *facts, *found, *tail]
-    large = _large(card, width, colour=colour)
-    if len(head) + len(large) + len(plain) > MOST_LINES:
-        large = _large(card, 0, colour=colour)
-    if len(head) + len(large) + len(plain) > MOST_LINES:
-        plain = [*body, *found, *tail]
-    return [*head, *large, *plain]
+    tail += _places(record, sheet, width)
+    room = MOST_LINES - len(head) - len(body) - len(found) - len(tail)
+    shown = _large(card, width, colour=colour)
+    unjudged = wrapped(card.not_judged, width)
+    if len(shown) + len(facts) + len(unjudged) > room:
+        unjudged = wrapped(_first_sentence(card.not_judged), width)
+    if len(shown) + len(facts) + len(unjudged) > room:
+        facts = []
+    if len(shown) + len(unjudged) > room:
+        shown = _large(card, 0, colour=colour)
+    return [*head, *shown, *body, *facts, *found, *unjudged, *tail]
+
+
+def _first_sentence(text: str) -> str:
+    first, dot, _ = text.partition(". ")
+    return first + dot.strip()
