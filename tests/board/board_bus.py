@@ -5,6 +5,7 @@ Registers as in the data sheets of those classes of parts, from memory.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 CONVERSION, CONFIG = 0, 1
@@ -43,6 +44,22 @@ class Encoder:
     def read(self, pointer: int) -> bytes:
         """Return the registers from `pointer` on."""
         return bytes([MAGNET_FOUND]) if pointer == STATUS else self.counts.to_bytes(2, "big")
+
+
+class Turned(Encoder):
+    """A shaft that the stepper turns: `rate()` says at how many counts a second, `seconds()` is the board's time."""
+
+    def __init__(self, counts: int, rate: Callable[[], float], seconds: Callable[[], float]) -> None:
+        super().__init__(counts)
+        self._rate, self._seconds = rate, seconds
+        self._at, self._last_s = float(counts), seconds()
+
+    def read(self, pointer: int) -> bytes:
+        """Return the registers from `pointer` on; the shaft has turned since the last look."""
+        now_s = self._seconds()
+        self._at = (self._at + self._rate() * (now_s - self._last_s)) % 4096
+        self._last_s, self.counts = now_s, int(self._at)
+        return super().read(pointer)
 
 
 class Bus:

@@ -12,6 +12,7 @@ from sweepboard import pins, wire
 
 if TYPE_CHECKING:
     from tests.board.board_rig import BoardRig
+    from tests.board.emulated_board import EmulatedBoard
 
 pytestmark = pytest.mark.board
 
@@ -39,6 +40,49 @@ def driven_rig(image: Path, disk: Path) -> BoardRig:
     board.adc.codes = codes
     board.boot()
     return BoardRig(board)
+
+
+PWM_SLICE_0 = 0x40050000  # GPIO16, STEP; RP2040 datasheet, section 4.5.3
+CHIP_HZ = 125e6
+STEPS_A_TURN = 3200
+
+
+def step_counts_s(board: EmulatedBoard) -> float:
+    """Return at how many counts a second the pins of the driver turn the shaft."""
+    out = board.register(SIO_GPIO_OUT)
+    if out >> pins.ENABLE & 1 or not board.register(PWM_SLICE_0 + 0x0C) & 0xFFFF:
+        return 0.0
+    divider, top = board.register(PWM_SLICE_0 + 0x04) / 16, board.register(PWM_SLICE_0 + 0x10)
+    counts_s = CHIP_HZ / divider / (top + 1) * 4096 / STEPS_A_TURN
+    return counts_s if out >> pins.DIR & 1 else -counts_s
+
+
+def test_the_drive_turns_a_shaft_while_it_streams(image: Path, rig_disk: Path) -> None:
+    from tests.board.board_bus import Bus, Converter16, Turned
+
+    rig = driven_rig(image, rig_disk)
+    board, way = rig.board, [1]
+    shaft = Turned(1000, lambda: way[0] * step_counts_s(board), lambda: board.seconds)
+    Bus(board.mcu.i2c[0], {0x48: Converter16(8000, 24000, -8, 16000), 0x36: shaft})
+    rig.command("hello", within_s=4.0)
+    assert rig.command("start", hookup="powered")["ok"]
+    assert rig.command("drive", action="goto", position=1100, speed=1000)["state"] == "moving"
+    rig.run(0.15)
+    there = rig.command("drive", action="where")
+    assert (there["state"], there["moving"]) == ("arrived", False)
+    assert abs(there["position"] - 1100) <= 12
+    way[0] = -1  # the motor turns round
+    assert rig.command("drive", action="goto", position=1200, speed=1000)["ok"]
+    rig.run(0.08)
+    assert rig.command("drive", action="where")["state"] == "wrong way"
+    assert board.register(SIO_GPIO_OUT) >> pins.ENABLE & 1, "the motor is without current"
+    stop = rig.command("stop")
+    assert rig.gaps() == []
+    assert (stop["windows_dropped"], stop["conversions_lost"]) == (0, 0)
+    records = rig.records()
+    positions = [records[index][9] for index in sorted(records)]
+    assert positions[0] == 1000
+    assert 1090 < max(positions) <= 1112
 
 
 def levels(rig: BoardRig) -> list[int]:
