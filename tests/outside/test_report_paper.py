@@ -21,6 +21,7 @@ from support import outcomes as oc
 from support.report_cases import LONG_NAMES, cases, long_named
 from sweeprig.errors import ExportError
 from sweeprig.report import svg
+from sweeprig.report.own_files import PDF_END
 from sweeprig.report.pdf import write_pdf
 from sweeprig.report.sheet import sheet_html
 
@@ -291,7 +292,7 @@ def test_a_warning_for_later_versions_stops_no_sheet(another_library: Path, tmp_
     (another_library / "__init__.py").write_text(warns + page)
     (another_library / "urls.py").write_text("class URLFetcher:\n def __init__(self, **_): pass\n")
     write_pdf("<p>", tmp_path / "a.pdf")
-    assert (tmp_path / "a.pdf").read_text() == "<p>"
+    assert (tmp_path / "a.pdf").read_bytes() == b"<p>" + PDF_END
 
 
 def test_without_the_library_the_way_out_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -89,3 +89,7 @@ def test_a_wrong_value_of_a_setting_is_named() -> None:
     with pytest.raises(ConfigError) as typed:
         check_value("sheet", "docx", COMMAND_LINE)
     assert typed.value.what == "docx is not a value for sheet."
+    assert "--sheet-file" not in str(typed.value.next_step)
+    with pytest.raises(ConfigError) as file:
+        check_value("sheet", "shelf3.html", COMMAND_LINE)
+    assert "--sheet-file" in str(file.value.next_step)

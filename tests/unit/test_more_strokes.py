@@ -43,7 +43,7 @@ def test_never_fewer_than_the_profile_wants() -> None:
 @pytest.mark.parametrize("shortest", [1e-5, 2e-3])
 def test_too_short_a_time_says_so_before_the_sweep(seconds: float, shortest: float) -> None:
     plan = plan_sweep(PROFILE, shortest_dropout_s=shortest, seconds=seconds)
-    assert f"{seconds:g} s is too short for 3 strokes: the verdict will be undecided." in plan.too_short
+    assert f"{seconds:g} s is too short for 3 strokes: with fewer the verdict is undecided." in plan.too_short
     least = float(re.search(r"From (\d+(?:\.\d)?) s on", plan.too_short)[1])  # type: ignore[index]
     assert plan_sweep(PROFILE, shortest_dropout_s=shortest, seconds=least).enough
     assert not plan_sweep(PROFILE, shortest_dropout_s=shortest, seconds=least - 0.2).enough

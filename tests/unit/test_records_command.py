@@ -22,6 +22,7 @@ from sweeprig.cli.main import app
 from sweeprig.errors import ExportError, InputError
 from sweeprig.records.errors import NoRecordError, RecordsMissingError
 from sweeprig.records.store import open_store
+from sweeprig.report.figures import capture_code
 
 runner = CliRunner()
 
@@ -71,6 +72,13 @@ def test_show_says_verdict_and_next_step(place: str) -> None:
     data = json.loads(call("show", "3", "--records", place, "--json"))
     assert data["findings"][0]["code"] == "worn-spot"
     assert data["quantities"]["closed_v"]["u95"] == 1.8e-3
+
+
+def test_a_record_is_found_by_the_report_number_of_its_sheet(place: str) -> None:
+    sha256 = json.loads(call("show", "3", "--records", place, "--json"))["sha256"]
+    number = capture_code(sha256)
+    assert "-" in number
+    assert call("show", number, "--records", place) == call("show", "3", "--records", place)
 
 
 def test_history_gives_the_trend(place: str) -> None:

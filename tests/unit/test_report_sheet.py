@@ -31,8 +31,10 @@ from sweeprig.judge.outcome import Outcome
 from sweeprig.report.evidence import finding_rows
 from sweeprig.report.first_page import NOT_COMPARED
 from sweeprig.report.limits import margin_row
+from sweeprig.report.room import room_for
 from sweeprig.report.sheet import MOST_TEXT, sheet_html
 from sweeprig.report.text_sheet import text_sheet
+from sweeprig.report.view import readings
 from sweeprig.twin.capture import capture_of
 from sweeprig.words import SIMULATED, Sense
 
@@ -343,6 +345,29 @@ def test_what_is_cut_on_the_first_page_ends_with_a_clause() -> None:
     assert at_clause("W" * 50, 20) == "W" * 19 + "…"
     named = "at least 0.250 V needed (common practice, no source. Own) and then some, with more behind it"
     assert at_clause(named, 56) == "at least 0.250 V needed."
+
+
+def test_an_instruction_that_is_cut_keeps_its_second_half() -> None:
+    step = "Sweep slowly across it again; if the level stays while the lever moves, replace the sensor."
+    made = remarked()
+    found = replace(made.judgement.findings[0], next_step=step)
+    html = sheet_html(replace(made, judgement=replace(made.judgement, findings=(found,))))
+    assert step in html.partition('id="main"')[2].partition('class="page details')[0]
+
+
+def test_an_owned_simulated_sheet_leaves_its_trace_a_height() -> None:
+    made = loose()
+    owned_too = replace(made, setup=replace(made.setup, customer="C. Invented", vehicle="loader 7"))
+    room = room_for(owned_too, n_alerts=1, n_tracks=1)
+    assert room.trace_height >= 160.0  # the frame of the signal is 86 less
+
+
+@pytest.mark.parametrize("sensor", ["interference", "loose-connector", "worn"])
+def test_the_first_page_counts_dropouts_as_its_findings_do(sensor: str) -> None:
+    made = review_capture(capture_of(sensor, seed=3, seconds=8.0))
+    tile = next(r for r in readings(made) if r["name"] == "Dropouts and jumps")
+    evidence = made.judgement.findings[0].evidence
+    assert f"{tile['value']} dropouts" in evidence or f"{tile['value']} disturbances" in evidence
 
 
 def test_a_finding_has_one_name_on_the_whole_sheet() -> None:

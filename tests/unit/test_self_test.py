@@ -109,6 +109,15 @@ def test_the_simulated_rig_passes_and_counts() -> None:
     assert found.good
 
 
+def test_a_port_that_is_named_is_asked_which_rig_it_is() -> None:
+    done = CliRunner().invoke(app, ["rigs", "--port", "sim://good?pace=fast"])
+    assert done.exit_code == 0, done.output
+    assert re.fullmatch(
+        r"Rig \w+: simulated full build, firmware [\d.]+ on MicroPython \S+, built \S+, \d+ conversions a second\.\n",
+        done.stdout,
+    )
+
+
 @pytest.mark.usefixtures("short")
 @pytest.mark.parametrize(("more", "good"), [("", True), ("&magnet=no", False)])
 def test_the_angle_encoder_of_a_driven_build_is_asked(more: str, good: bool) -> None:

@@ -142,7 +142,7 @@ def numbers_of(events: Iterable[Event]) -> dict[str, float]:
     """Count, deepest [% of supply] and longest [s]."""
     all_of = tuple(events)
     return {
-        "n_events": float(len(all_of)),
+        "n_events": float(len(encounters(all_of))),
         "worst_depth_percent": max(abs(e.depth_percent) for e in all_of),
         "longest_s": max(e.duration_s for e in all_of),
     }
@@ -194,7 +194,7 @@ def _region(there: tuple[Event, ...], at: Region, channel: int) -> Finding:
 
 def _worn(there: tuple[Event, ...], at: Gathered, p: float, channel: int, n_passes: int) -> Finding:
     text = (
-        f"{CHANNEL_NAMES[channel]}: {len(there)} dropouts in {at.n_strokes} of {n_passes} strokes "
+        f"{CHANNEL_NAMES[channel]}: {len(encounters(there))} dropouts in {at.n_strokes} of {n_passes} strokes "
         f"between {at.where[0]:.1f} and {at.where[1]:.1f} % of travel "
         f"({worst(there)}). {CLOSE_TOGETHER} (clustering p-value {p:.3g})"
     )
@@ -247,7 +247,7 @@ def interference(events: tuple[Event, ...], channel: int) -> Finding:
     """Bursts from outside on one channel."""
     ringing = 100 * _share(e.both_ways for e in events)
     text = (
-        f"{CHANNEL_NAMES[channel]}: {len(events)} disturbances, {ringing:.0f} % of them up and down "
+        f"{CHANNEL_NAMES[channel]}: {len(encounters(events))} disturbances, {ringing:.0f} % of them up and down "
         f"within one burst ({worst(events)}). A contact that opens pulls one way only"
     )
     step = "Move the leads away from ignition, motors and relays; check the cable's shield, and sweep again."

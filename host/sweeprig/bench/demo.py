@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from sweeprig.bench.board.words import board_words
 from sweeprig.words import Starts
 
 if TYPE_CHECKING:
@@ -56,13 +54,6 @@ def sensor_titles() -> dict[str, str]:
     from sweeprig.twin.sensors import load_sensor, sensor_names
 
     return {name: load_sensor(name).title for name in sensor_names()}
-
-
-def rig_line(rig: Mapping[str, Any]) -> str:
-    """Return one line that says what answers."""
-    return (
-        f"Rig {rig.get('uid')}: {board_words(rig)}, {rig.get('conversion_hz', 0):.0f} conversions a second."
-    )
 
 
 def demo_order(scene: Scene, out: Path, seconds: float) -> SweepOrder:

@@ -98,8 +98,8 @@ def moment(text: str) -> float:
 
 
 def get(connection: Connection, key: str | int, where: str) -> Record:
-    """Return the one record of a number or of a hash's first digits."""
-    text = clean_text(str(key), 200).strip().lower().removeprefix("#")
+    """Return the one record of a number, or of a report number or more digits of its capture's hash."""
+    text = clean_text(str(key), 200).strip().lower().removeprefix("#").replace("-", "")
     hexadecimal = len(text) >= LEAST_DIGITS and all(d in "0123456789abcdef" for d in text)
     if text.isascii() and text.isdigit() and len(text) < LEAST_DIGITS + 4:
         chosen = connection.execute(question(True).where(c.c.id == int(text))).all()
@@ -116,8 +116,8 @@ def _one(chosen: Any, text: str, where: str) -> Record:
     raise NoRecordError(
         f"{'No record' if not chosen else 'More than one record'} at {where} matches.",
         seen=text,
-        limit=f"a record's number, or {LEAST_DIGITS} or more digits of its capture's hash",
-        next_step="`sweeprig records list` shows both",
+        limit="a record's number, or the report number on its sheet",
+        next_step="`sweeprig records list` shows the numbers",
     )
 
 

@@ -57,7 +57,7 @@ WHAT = {  # the fault {where}; what follows
 }
 PLACES = (
     (20, "near closed throttle"),
-    (45, "at light throttle"),
+    (40, "at light throttle"),
     (60, "around half throttle"),
     (80, "above half throttle"),
 )

@@ -110,14 +110,18 @@ def one_line(text: str, limit: int) -> str:
     return clip(plain, limit)
 
 
-def at_clause(text: str, limit: int) -> str:
+WHOLE = (". ", "; ")  # what stays before one of these says nothing by halves
+CLAUSES = (*WHOLE, " (", ", ")
+
+
+def at_clause(text: str, limit: int, ends: tuple[str, ...] = CLAUSES) -> str:
     """Return text that ends with a sentence or a clause where it is longer than `limit`; cut only where it has none.
 
-    No bracket is left open.
+    No bracket is left open. An instruction ends with a `WHOLE` one: "if it stays, replace it" keeps its second half.
     """
     if len(text) <= limit:
         return text
-    for end in (". ", "; ", " (", ", "):
+    for end in ends:
         whole = _before_last(text[:limit], end)
         if len(whole) >= limit // 3:
             return whole + ("." if end != ", " else "")

@@ -80,18 +80,17 @@ def _around(outcome: Outcome, event: Event) -> tuple[float | None, float | None]
 
 
 def in_strokes(outcome: Outcome) -> str:
-    """Return how many events came in how many of the strokes, and how many while the lever was held still."""
+    """Return in how many of the strokes an event was, and how many events came at rest."""
     n_strokes, events = len(outcome.analysis.strokes), encounters(outcome.analysis.events)
     if not n_strokes:
         return "no stroke seen"
     if not events:
         return f"in {count_of(n_strokes, 'stroke')}"
-    met = len({e.stroke for e in events if e.stroke is not None and not e.at_rest})
+    moving = [e.stroke for e in events if e.stroke is not None and not e.at_rest]
     at_rest = sum(e.at_rest for e in events)
-    between = sum(e.stroke is None and not e.at_rest for e in events)
-    moving = sum(e.stroke is not None and not e.at_rest for e in events)
-    counted = f"{moving} " if at_rest or between else ""  # all of them are the figure above
-    said = [f"{counted}in {met} of {count_of(n_strokes, 'stroke')}"] if met else []
+    between = len(events) - len(moving) - at_rest
+    met = f"in {len(set(moving))} of {count_of(n_strokes, 'stroke')}"
+    said = [met if len(moving) == len(events) else f"{len(moving)} {met}"] if moving else []
     said += [
         f"{n} {where}" for n, where in ((at_rest, "while held still"), (between, "in no full stroke")) if n
     ]
@@ -133,7 +132,7 @@ def first_facts(outcome: Outcome) -> list[tuple[str, str]]:
     return [
         ("Lowest, highest reading", f"{volts(plain.min_v)} and {volts(plain.max_v)}, single readings"),
         ("Movement", facts.movement_text(outcome)),
-        ("Shortest dropout that this rig can detect", shortest_short(outcome)),
+        ("Detects dropouts from", shortest_short(outcome)),
         ("Data lost", facts.lost_text(outcome)),
         ("Test equipment", facts.rig_text(outcome)),
         ("Calibrated", calibration_short(outcome)),

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from sweeprig.capture.model import SweepSetup
 from sweeprig.judge.outcome import Outcome
-from sweeprig.report.figures import at_clause
+from sweeprig.report.figures import CLAUSES, at_clause
 
 
 @dataclass(frozen=True)
@@ -24,7 +24,7 @@ class Room:
     limits: int = 8
     fact: int = 120
     versions: int = 90
-    trace_height: float = 236.0
+    trace_height: float = 245.0
     extra: bool = True  # the budget of the ends, or the first snapshot
     dense: bool = False  # smaller letters on paper, where long names take what the trace can give
 
@@ -35,16 +35,16 @@ TIGHT = Room(
     alert=105,
     alerts=2,
     evidence=130,
-    next_step=90,
+    next_step=140,
     not_shown=1,
     limits=6,
     fact=96,
     versions=40,
-    trace_height=150.0,
+    trace_height=220.0,
     extra=False,
 )
 # One remark is all that takes more space: its trace keeps its height.
-SNUG = replace(TIGHT, alerts=1, limits=7, trace_height=206.0)
+SNUG = replace(TIGHT, alerts=1, limits=7, trace_height=262.0)
 LINE = 75  # characters that fit into one line of a column, about
 MOST_LINES = 7  # of findings in a roomy page
 
@@ -56,12 +56,14 @@ BEHIND = " (in full on the next page)"
 MM_WHO, MM_WHOSE, MM_WHEN = 2.1, 1.65, 1.5  # of a character on paper, in the lines of the head, about
 WIDE_MM, LEAST_WHEN_MM, MOST_WHEN_MM = 185.0, 45.0, 85.0  # of the head, and of the column at its right
 DENSE_LINES = 2  # of a head; with more the page takes smaller letters where the trace cannot give more
+NEAR_LEAST = 70.0  # of the drawing above its least, under which a long head takes smaller letters
 DENSE_TRACE = 40.0  # of the drawing, that smaller letters leave to the trace
 SIGN_CHARACTERS = 30  # of a line under the place to sign, where ticks stand beside it, about
 
 UNITS = 17.0  # of the trace's drawing in one line of text, about
 LEAST_TRACE, LEAST_OF_TWO = 116.0, 128.0  # its labels, of one track and of two, need so much
-PLAIN_LIMITS = 5  # that fit beside a page without findings
+PLAIN_LIMITS = 7  # that fit beside a page without findings
+PLAIN_FINDINGS = 3.5  # lines of findings that fit beside the limits of a tight page
 
 
 def most_typed(s: SweepSetup) -> int:
@@ -74,9 +76,9 @@ def typed(text: str, most: int = MOST_TYPED) -> str:
     return text if len(text) <= most else _to_word(text, most)
 
 
-def held(text: str, limit: int) -> str:
+def held(text: str, limit: int, ends: tuple[str, ...] = CLAUSES) -> str:
     """Return a text that ends with a clause where it is longer than `limit`; one without, up to a word, says so."""
-    short = at_clause(text, limit)
+    short = at_clause(text, limit, ends)
     return short if not short.endswith(CUT) or text.endswith(CUT) else _to_word(text, limit)
 
 
@@ -130,21 +132,25 @@ def room_for(outcome: Outcome, *, n_alerts: int, n_tracks: int) -> Room:
     room = TIGHT if tight else SNUG if n_alerts else ROOMY
     height = room.trace_height - UNITS * _more_lines(outcome, room, n_tracks)
     least = LEAST_OF_TWO if n_tracks > 1 else LEAST_TRACE
-    dense = room is TIGHT and height < least and head_lines(setup) > DENSE_LINES
+    dense = room is TIGHT and height < least + NEAR_LEAST and head_lines(setup) > DENSE_LINES
     return replace(room, trace_height=least + DENSE_TRACE if dense else max(height, least), dense=dense)
 
 
 def _more_lines(outcome: Outcome, room: Room, n_tracks: int) -> float:
-    """Return the lines that the head, the limits and a second track take beyond a plain page; the trace gives them."""
+    """Return the lines that head, limits, findings and a second track take from the trace."""
     setup, judgement = outcome.setup, outcome.judgement
     sign = _sign_lines(setup) if room is TIGHT else 0
     n_limits = min(len(judgement.margins) + len(judgement.checks), room.limits)
     limits = max(0, n_limits - PLAIN_LIMITS) if not judgement.findings else 0
-    return (
-        head_lines(setup)
-        + sign
-        + 2 * outcome.simulated
-        + limits
-        + 3 * (n_tracks > 1)
-        + 2 * (len(judgement.findings) > 1 and room is TIGHT)
+    found = max(0.0, _finding_lines(outcome, room) - PLAIN_FINDINGS) if room is TIGHT else 0.0
+    return head_lines(setup) + sign + 2.4 * outcome.simulated + limits + 3 * (n_tracks > 1) + found
+
+
+def _finding_lines(outcome: Outcome, room: Room) -> int:
+    """Return how many lines the findings take that the main page shows."""
+    return sum(
+        1
+        + math.ceil(min(len(f.evidence), room.evidence) / LINE)
+        + math.ceil(min(len(f.next_step), room.next_step) / LINE)
+        for f in outcome.judgement.findings[: room.findings]
     )

@@ -14,7 +14,7 @@ from sweeprig.judge.outcome import Outcome
 from sweeprig.report import evidence, facts
 from sweeprig.report.budgets import budgets, end_keys, short_budget
 from sweeprig.report.customer import customer_text, without_commands
-from sweeprig.report.figures import NONE, capture_code, clip, fixed, volts
+from sweeprig.report.figures import NONE, WHOLE, capture_code, clip, fixed, volts
 from sweeprig.report.first_page import (
     deepest_text,
     first_facts,
@@ -38,7 +38,7 @@ NOISE_NOTE = (
     "Noise in the track map is the scatter inside one window as the lever passes. A peak alone is no fault: it is"
     " judged only where a finding names the place. One that comes back there with dropouts is a worn spot."
 )
-MOST_NOT_SHOWN, MOST_NAME, MOST_NAMES = 260, 80, 6  # characters of a sentence, of a name; names
+MOST_NOT_SHOWN, MOST_NAME, MOST_NAMES = 260, 100, 6  # characters of a sentence, of a name; names
 VERDICT_WORDS = {"pass": "Pass", "fail": "Fail", "undecided": "Undecided"}
 
 
@@ -188,7 +188,7 @@ def _tables(outcome: Outcome, room: Room, table: list[dict[str, Any]]) -> dict[s
         | {
             "place": f["place"] if room.extra else "",  # the customer's sentence has it too
             "evidence": held(plainly(f["evidence"]), room.evidence),
-            "next_step": held(plainly(f["next_step"]), room.next_step),
+            "next_step": held(plainly(f["next_step"]), room.next_step, WHOLE),
         }
         for f in found[: room.findings]
     ]

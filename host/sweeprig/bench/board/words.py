@@ -13,3 +13,10 @@ def board_words(rig: Mapping[str, Any]) -> str:
     _, semicolon, made = str(rig.get("python", "")).partition("; ")
     runs_on = made.replace(" on ", ", built ") if semicolon else str(rig.get("python", "unknown"))
     return f"{named}, firmware {rig.get('firmware', 'unknown')} on {runs_on}"
+
+
+def rig_line(rig: Mapping[str, Any]) -> str:
+    """Return one line that says which rig answers."""
+    return (
+        f"Rig {rig.get('uid')}: {board_words(rig)}, {rig.get('conversion_hz', 0):.0f} conversions a second."
+    )

@@ -88,11 +88,12 @@ def check_value(key: str, value: Any, where: str) -> Any:
             next_step=f"correct it with `sweeprig config set {key} VALUE`",
         )
     if key == "sheet" and value not in ("html", "pdf", "both", "none"):
+        file = "; the name of a file goes to --sheet-file" if "." in value else ""
         raise ConfigError(
             f"{value[:40]} is not a value for sheet{'' if where == COMMAND_LINE else f' in {where}'}.",
             seen=value[:80],
             limit="html, pdf, both or none",
-            next_step="choose one of these",
+            next_step=f"choose one of these{file}",
         )
     return clean_text(value) if isinstance(value, str) else value
 

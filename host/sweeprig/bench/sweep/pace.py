@@ -61,7 +61,7 @@ class SweepPlan:
         if self.enough:
             return ""
         return (
-            f"{self.longest_s:g} s is too short for {self.wanted} strokes: the verdict will be undecided."
+            f"{self.longest_s:g} s is too short for {self.wanted} strokes: with fewer the verdict is undecided."
             f" From {math.ceil(10 * self.least_s) / 10:g} s on there is time, or leave out --seconds."
         )
 

@@ -55,7 +55,8 @@ def _play(
 ) -> tuple[dict[str, Any], bool]:
     """Play one scene; return what JSON says of it, and whether all of it is saved."""
     from sweeprig.bench.board.rig import opened_rig
-    from sweeprig.bench.demo import demo_order, rig_line
+    from sweeprig.bench.board.words import rig_line
+    from sweeprig.bench.demo import demo_order
     from sweeprig.bench.review.result import to_result
     from sweeprig.cli.views.outcome import outcome_lines
 

@@ -19,7 +19,9 @@ if TYPE_CHECKING:
     from sweeprig.records.rows import Record
 
 records = typer.Typer(
-    cls=WholeGroup, help="List, show, compare and export earlier sweeps.", no_args_is_help=True
+    cls=WholeGroup,
+    help="List, show, correct and export earlier sweeps; histories and batches.",
+    no_args_is_help=True,
 )
 
 Place = opt.RecordsPlace

@@ -19,9 +19,12 @@ def rigs(
     port: opt.Port = "",
     as_json: opt.AsJson = False,
 ) -> None:
-    """List the attached rigs, or test one."""
+    """List the attached rigs; with --port name the one that answers there, with --self-test test it."""
     if self_test:
         _self_test(port, as_json=as_json)
+        return
+    if port:
+        _name(port, as_json=as_json)
         return
     from sweeprig.link.ports import list_rigs
 
@@ -33,6 +36,19 @@ def rigs(
         console.show(f"{one.device:24}{one.serial_number or '-':24}{one.description}")
     if not found:
         console.say("No board is attached. With no hardware: sweeprig demo, or --port sim://good")
+
+
+def _name(port: str, *, as_json: bool) -> None:
+    """Say which rig answers on a port."""
+    from sweeprig.bench.board.rig import opened_rig
+    from sweeprig.bench.board.words import rig_line
+
+    with opened_rig(port) as client:
+        hello = client.hello()
+    if as_json:
+        console.show_json([{"device": port, **hello}])
+    else:
+        console.show(rig_line(hello))
 
 
 def _self_test(port: str, *, as_json: bool) -> None:

@@ -122,14 +122,16 @@ def _measured_lines(outcome: Outcome) -> list[str]:
         f"{analysis.plain.min_v:z8.4f} V / {analysis.plain.max_v:z.4f} V (single readings, spikes included)"
     )
     lines.append(f"  {'lowest / highest reading':{LABEL}} {single}")
-    lines.append(f"  {'sense':{LABEL}} {analysis.sense} ({analysis.sense_evidence})")
+    lines.append(f"  {'sense':{LABEL}}   {analysis.sense} ({analysis.sense_evidence})")
     if outcome.setup.task == "sweep":
         n, full = len(analysis.strokes), sum(s.full for s in analysis.strokes)
-        lines.append(f"  {'strokes':{LABEL}} {n}" + (f", {full} of them from end to end" if full < n else ""))
+        lines.append(
+            f"  {'strokes':{LABEL}}   {n}" + (f", {full} of them from end to end" if full < n else "")
+        )
     lost = outcome.capture.n_lost if outcome.capture else outcome.trace.n_lost
     return [
         *lines,
-        f"  {'data blocks':{LABEL}} {outcome.trace.t_s.size} of {duration(outcome.trace.window_s)} each, {lost} lost",
+        f"  {'data blocks':{LABEL}}   {outcome.trace.t_s.size} of {duration(outcome.trace.window_s)} each, {lost} lost",
     ]
 
 
