@@ -178,6 +178,16 @@ def _signal_current(build: str, *, state: str, lead_v: float) -> float:
     return result.lead_a + leak
 
 
+def harness_check_v(build: str, *, state: str, supply_v: float, series_ohm: float) -> float:
+    """Return what stands over a resistor between a supply and a signal lead [V]: build.md's check before a harness."""
+    low, high = 0.0, supply_v
+    for _ in range(60):
+        middle = (low + high) / 2
+        more = (supply_v - middle) / series_ohm > _signal_current(build, state=state, lead_v=middle)
+        low, high = (middle, high) if more else (low, middle)
+    return supply_v - low
+
+
 def _ground_sense_current(build: str, *, state: str, lead_v: float) -> float:
     p = parts(build)
     rail = state_rail_v(state)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import contextlib
 import copy
+import re
 from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
 from hardware import battery, clamps, supply
@@ -196,3 +198,53 @@ def test_as_sold_leakage_is_what_is_reckoned_with() -> None:
     part = tables.parts("plain")["clamp"]
     assert "at most 0.5 uA" in part.rating
     assert part.more["leakage_a"] == 0.5e-6
+
+
+def _said_v() -> tuple[tuple[float, float], tuple[float, float]]:
+    """Return the ranges of build.md's check before a harness, USB off and on."""
+    page = (Path(clamps.__file__).parent / "build.md").read_text("utf-8")
+    off = re.search(r"read ([\d.]+) to ([\d.]+) V: the lead then takes 20 µA", page)
+    on = re.search(r"Again with USB on: ([\d.]+) to ([\d.]+) V", page)
+    assert off
+    assert on
+    return (float(off[1]), float(off[2])), (float(on[1]), float(on[2]))
+
+
+@pytest.mark.parametrize("supply_v", [4.95, 5.05])
+@pytest.mark.parametrize("series_ohm", [95e3, 105e3])
+def test_a_right_rig_passes_the_check_before_a_harness(supply_v: float, series_ohm: float) -> None:
+    """Unpowered the rail is taken at 0 V, where the lead takes most; lifted, with a diode, to 1.2 V it takes least."""
+    off, on = _said_v()
+    for state in clamps.STATES:
+        low, high = off if state == "unpowered" else on
+        read = clamps.harness_check_v("full", state=state, supply_v=supply_v, series_ohm=series_ohm)
+        assert low <= read <= high, (state, read)
+    assert off[0] <= (supply_v - 1.2) * series_ohm / (series_ohm + 308e3)
+
+
+@pytest.mark.parametrize("share", [0.5, 0.8])
+def test_a_rig_that_takes_too_much_fails_the_check(share: float, alter: Alter) -> None:
+    """One of the two R1 shorted; both so small that the lead takes 20 uA at 5.5 V."""
+    alter("full", "r_top", each=154e3 * share)
+    row = max(
+        r.amps for r in clamps.tapped_currents("full") if r.lead_v == 5.5 and r.lead.startswith("signal")
+    )
+    assert row > 20e-6
+    read = clamps.harness_check_v("full", state="unpowered", supply_v=4.95, series_ohm=100e3)
+    assert read > _said_v()[0][1]
+
+
+def test_the_motor_stays_off_while_the_chip_pulls_enable_down() -> None:
+    """R41 against the chip's pull of 50 to 80 kohm and a module's of 100 kohm, rail 3.16 to 3.44 V as in first power.
+
+    High for a driver is 0.7 of its supply (from memory).
+    """
+    page = (Path(clamps.__file__).parent / "build.md").read_text("utf-8")
+    enable = tables.parts("driven")["r_enable"]
+    weak, strong = enable.value * (1 + enable.tol), enable.value * (1 - enable.tol)
+    low, high = 3.16 * 50e3 / (50e3 + weak), 3.44 * 80e3 / (80e3 + strong)
+    assert f"without that command {low:.1f} to {high:.1f} V" in page
+    both = 50e3 * 100e3 / 150e3
+    least = 3.16 * both / (both + weak)
+    assert f"{least:.1f} V or more" in page
+    assert least > 0.7 * 3.16
