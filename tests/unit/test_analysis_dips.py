@@ -120,3 +120,20 @@ def test_a_dip_on_a_simulated_rig_is_found_at_its_place(name: str) -> None:
 
 def test_ends_of_the_travel_are_left_out() -> None:
     assert named(dipped(smooth(FOUR), at=0.01, by_v=0.02, width=0.008)) == []
+
+
+@pytest.mark.parametrize("times", [FOUR, [1.5] * 6])
+@pytest.mark.parametrize("at", [0.25, 0.5, 0.7])
+@pytest.mark.parametrize("times_steeper", [1.6, 2.0, 3.0])
+def test_a_track_of_two_slopes_has_no_dip(times: list[float], at: float, times_steeper: float) -> None:
+    x = smooth(times)
+    bent = np.where(x < at, x, at + times_steeper * (x - at)) / (at + times_steeper * (1 - at))
+    assert named(sensed(bent)) == []
+
+
+@pytest.mark.parametrize("at", [0.25, 0.7])
+def test_a_dip_is_found_on_a_track_of_two_slopes(at: float) -> None:
+    x = smooth(FOUR)
+    bent = np.where(x < 0.5, x, 0.5 + 2 * (x - 0.5)) / 1.5
+    (found,) = named(dipped(bent, at=at, by_v=0.03, width=0.008))
+    assert found.where_percent == pytest.approx((100 * at, 100 * at), abs=2)
