@@ -112,7 +112,10 @@ def _lid(d: Mapping[str, Any], view: View) -> None:
     ):
         x, y = edge + d[name][0], wide - edge - d[name][1]
         view.hole(x, y, across)
-        view.words(x + across / 2 + 1.5, y - 1, f"{to} {across:g}: {x:.1f} from the left, {y:.1f} from below")
+        above = 2.5 if name == "buzzer" else -1.0  # clear of the button's hole
+        view.words(
+            x + across / 2 + 1.5, y + above, f"{to} {across:g}: {x:.1f} from the left, {y:.1f} from below"
+        )
     view.words(2, wide + 2, f"{long:g} x {wide:g}; circles in the corners: posts with nuts inside, not open")
 
 
