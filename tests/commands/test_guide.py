@@ -14,11 +14,13 @@ from sweeprig.analysis.model import Cause, Code, Finding
 from sweeprig.bench.board.rig import port_of
 from sweeprig.bench.guide import FIRST_QUESTION, Answer, Then, command_line, items_for, said_of, then_of
 from sweeprig.cli.commands.guide import Job
+from sweeprig.cli.commands.guide import _back_to_closed as back_to_closed
 from sweeprig.cli.commands.guide import _check as check_step
 from sweeprig.cli.main import app
 from sweeprig.errors import InputError, NoRigError, PortMissingError
 from sweeprig.judge.profile import shipped_names
 from sweeprig.link.ports import list_rigs
+from sweeprig.twin.rehearsal import BENCH
 
 SIM = "sim://{}?pace=fast&vm=cpython&seed=3"
 
@@ -214,3 +216,22 @@ def test_in_a_vehicle_every_caution_has_its_own_question() -> None:
 def test_a_command_is_shown_as_it_would_be_typed() -> None:
     line = command_line(["sweep", "--label", "shelf 3", "--confirm", "plug-off"])
     assert line == "sweeprig sweep --label 'shelf 3'"
+
+
+@pytest.mark.parametrize(("port", "asked"), [("", 2), (SIM.format("good") + "&rehearse=yes", 2)])
+def test_the_lever_is_back_at_closed_before_a_sweep(
+    port: str, asked: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The connection test ends at open throttle: a sweep begun there calls the ends by each other's names."""
+    answers = [False, True]
+    monkeypatch.setattr("sweeprig.cli.guiding.yes", lambda _text: answers.pop(0))
+    monkeypatch.setattr(BENCH, "place", 1.0)
+    monkeypatch.setattr(BENCH, "goal", 1.0)
+    back_to_closed(Job(lambda _words: 0, port))
+    assert len(answers) == 2 - asked
+    assert (BENCH.place, BENCH.goal) == ((0.0, 0.0) if port else (1.0, 1.0))
+
+
+def test_a_simulated_lever_is_closed_without_a_question(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("sweeprig.cli.guiding.yes", pytest.fail)
+    back_to_closed(Job(lambda _words: 0, SIM.format("good")))

@@ -34,3 +34,10 @@ def rehearsed(port: str) -> Iterator[None]:
         yield
     finally:
         LISTENERS.remove(BENCH.press)
+
+
+def close_lever() -> None:
+    """Put the lever of a rehearsal back to closed throttle, as a hand does between two steps."""
+    from sweeprig.twin.rehearsal import BENCH
+
+    BENCH.place = BENCH.goal = 0.0

@@ -12,7 +12,7 @@ from sweeprig.cli import guiding, sweeping
 from sweeprig.cli import options as opt
 from sweeprig.cli.console import StoppedError, console
 from sweeprig.cli.paging import PageOptions, around
-from sweeprig.cli.rehearsing import SIMULATED
+from sweeprig.cli.rehearsing import SIMULATED, close_lever, is_rehearsal
 from sweeprig.cli.session import with_options
 
 if TYPE_CHECKING:
@@ -188,8 +188,21 @@ def _profile() -> str:
         here = after
 
 
+def _back_to_closed(job: Job) -> None:
+    """Have the lever where a sweep begins: the connection test has left it open. A rehearsal's goes there with y."""
+    rehearsal = is_rehearsal(job.port)
+    if job.simulated and not rehearsal:
+        return
+    asked = "Move the lever back to CLOSED throttle and leave it there. Is it there?"
+    while not guiding.yes(asked):
+        console.say("  A sweep begins at closed throttle.")
+    if rehearsal:
+        close_lever()
+
+
 def _sweep(job: Job) -> SweepDone:
     while True:
+        _back_to_closed(job)
         sweeping.finished.clear()
         job.do(["sweep", *job.options()])
         if sweeping.finished:
