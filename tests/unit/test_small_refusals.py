@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from contextlib import nullcontext
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -11,6 +13,7 @@ from typer.testing import CliRunner
 from sweeprig.analysis import supply
 from sweeprig.capture.file import write_capture
 from sweeprig.capture.model import Channel
+from sweeprig.cli import paging
 from sweeprig.cli.main import app
 from sweeprig.errors import CaptureFileError, FileError, InputError
 from sweeprig.twin import sim_url
@@ -71,3 +74,13 @@ def test_a_limit_beyond_any_table_is_refused(command: list[str]) -> None:
     done = runner.invoke(app, ["records", *command, "--limit", "99999999999999999999999"])
     assert done.exit_code == 2
     assert "--limit" in done.output
+
+
+@pytest.mark.parametrize(("is_terminal", "words"), [(True, "Enter ends."), (False, "Ctrl-C ends.")])
+def test_a_page_names_the_key_that_ends_it(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], is_terminal: bool, words: str
+) -> None:
+    monkeypatch.setattr("sys.stdin.isatty", lambda: is_terminal, raising=False)
+    monkeypatch.setattr(paging, "single_keys", nullcontext)
+    paging.stay(SimpleNamespace(stays=True, pressed=lambda _: "\n"))  # type: ignore[arg-type]
+    assert f"The page stays. {words}" in capsys.readouterr().err

@@ -234,14 +234,20 @@ def rounds(page: Page, take: Callable[[], SweepDone], show: Callable[[SweepDone]
 def _again(page: Page) -> bool:
     """Wait, where there is a page, until somebody wants it again; False where the terminal ends it."""
     return (
-        page.stays and _key(page, "The page stays. Space does it again, Enter ends.", SPACE + ENDS) == SPACE
+        page.stays
+        and _key(page, f"The page stays. {_keys('Space does it again, Enter ends.')}", SPACE + ENDS) == SPACE
     )
 
 
 def stay(page: Page) -> None:
     """Keep the page, where there is one, until the terminal ends it."""
     if page.stays:
-        _key(page, "The page stays. Enter ends.", ENDS)
+        _key(page, f"The page stays. {_keys('Enter ends.')}", ENDS)
+
+
+def _keys(words: str) -> str:
+    """Return what ends the page: keys where a terminal takes them."""
+    return words if sys.stdin.isatty() else "Ctrl-C ends."
 
 
 def _key(page: Page, words: str, keys: str) -> str:
