@@ -134,6 +134,19 @@ def test_play_between_lever_and_wiper_is_hysteresis(tmp_path: Path, faster: None
     assert line.hysteresis_percent == pytest.approx(play, rel=0.3)
 
 
+def test_the_motor_makes_the_strokes_that_would_decide(
+    tmp_path: Path, faster: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked = [2, 0]
+    monkeypatch.setattr("sweeprig.bench.drive.sweep.strokes_that_would_tell", lambda *_: asked.pop(0))
+    watching = Watching()
+    capture = driven(tmp_path, "good", watching=watching, travel_deg=30.0)
+    assert [s.stroke for s in watching.seen][-1] == 5
+    assert capture.coaching[0].startswith("moved by the rig's motor: 5 strokes of 30")
+    assert capture.coaching[1].startswith("2 of them")
+    assert not asked
+
+
 @pytest.mark.parametrize("more", ["&motor=reversed", "&zero=3700", "&slack=2"])
 def test_a_motor_that_was_built_otherwise_makes_the_same(tmp_path: Path, faster: None, more: str) -> None:
     capture = driven(tmp_path, "good", more, travel_deg=60.0)

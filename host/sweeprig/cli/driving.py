@@ -74,6 +74,7 @@ def drive_sweep(
 ) -> SweepDone:
     """Let the motor make a sweep, then finish it. Ctrl-C lets the motor go; what came of the strokes is kept."""
     from sweeprig.bench.drive.sweep import take_driven
+    from sweeprig.bench.review.card import against_angle
     from sweeprig.bench.sweep.sweep import finish, finish_unkept
     from sweeprig.errors import CaptureNotKeptError
 
@@ -96,6 +97,9 @@ def drive_sweep(
         console.say(f"The sweep ended early ({capture.ended}); the data is kept in {path}.")
     page.wait("DONE", "The verdict follows.", title=order.setup.sensor_label)
     done = finish(capture, path, order)
+    words = against_angle(done.outcome)
+    if words:
+        console.say(f"{words[:1].upper()}{words[1:]}.")
     if bell:
         sound_verdict(client, done.outcome.judgement.verdict)
     return done

@@ -8,12 +8,14 @@ Time is the rig's. What ends a leg is the board; a leg that ended as it must not
 
 from __future__ import annotations
 
-from collections.abc import Generator
+from collections.abc import Callable, Generator
 from dataclasses import dataclass, field
 from enum import StrEnum
+from itertools import count
 
 from sweeprig.bench.drive.motor import MOST_DEG, Motor, Where, between, fault
 from sweeprig.bench.readings.limits import limit
+from sweeprig.bench.sweep.trigger import MOST_ASKS
 from sweeprig.errors import BoardRefusedError, DriveError, SweeprigError
 
 ASK_EVERY_S = 0.05  # [s] of the rig's time between two questions where the lever is
@@ -67,10 +69,12 @@ class Leg:
 
 
 class Course:
-    """Follows the legs; `look` is called with the rig's time."""
+    """Follows the legs; `look` is called with the rig's time. `more` says how many more strokes would decide."""
 
-    def __init__(self, motor: Motor, plan: DrivePlan) -> None:
+    def __init__(self, motor: Motor, plan: DrivePlan, more: Callable[[], int] = lambda: 0) -> None:
         self.plan = plan
+        self.strokes = plan.strokes
+        self._more, self._asks = more, 0
         self.problem: SweeprigError | None = None
         self.over = False
         self.travel_deg: float | None = None
@@ -91,7 +95,7 @@ class Course:
         return DriveState(
             Doing.DONE if self.over else self._leg.doing,
             self._leg.stroke,
-            self.plan.strokes,
+            self.strokes,
             between(self._home, self._at) if known else 0.0,
             self.travel_deg,
         )
@@ -102,9 +106,13 @@ class Course:
         if not self.n_done or self.travel_deg is None:
             return ()
         many = "s" if self.n_done != 1 else ""
-        return (
+        made = (
             f"moved by the rig's motor: {self.n_done} stroke{many} of {self.travel_deg:.1f} degrees, "
-            f"{self.plan.stroke_s:.1f} s each",
+            f"{self.plan.stroke_s:.1f} s each"
+        )
+        added = self.strokes - self.plan.strokes
+        return (
+            (made, f"{added} of them to separate a worn spot from a loose connection") if added else (made,)
         )
 
     def look(self, now_s: float) -> None:
@@ -113,7 +121,7 @@ class Course:
             return
         try:
             if self._ended:
-                self.over = True
+                self._end(now_s)
             elif self._started_s is None:
                 self._start(now_s)
             elif now_s - self._asked_s >= ASK_EVERY_S:
@@ -144,13 +152,25 @@ class Course:
         self._check(leg)
         self._started_s, self._rest_until_s = None, now_s + limit("driven.hold_s")
         self.n_done = max(self.n_done, leg.stroke)
-        try:
-            self._leg = self._legs.send(self._at)
-        except StopIteration:
+        if leg.stroke == self.strokes:
             self._ended = True  # once it has rested
-            return
+        else:
+            self._next(now_s)
+
+    def _next(self, now_s: float) -> None:
+        self._leg = self._legs.send(self._at)
         if self._leg.stroke == 1:
             self.keep_from_s = now_s
+
+    def _end(self, now_s: float) -> None:
+        """End, or go on with the strokes that would decide what the ones made leave open."""
+        more = self._more() if self._asks < MOST_ASKS else 0
+        self._asks += 1
+        self.strokes += more
+        self.over = not more
+        if more:
+            self._ended = False
+            self._next(now_s)
 
     def _check(self, leg: Leg) -> None:
         """Raise DriveError where a leg has not ended as it must."""
@@ -188,7 +208,7 @@ class Course:
         if self.travel_deg < limit("driven.least_deg"):
             raise fault("short", f"{self.travel_deg:.1f} degrees")
         pace = self.travel_deg / self.plan.stroke_s
-        for n in range(1, self.plan.strokes + 1):
+        for n in count(1):
             if n % 2:
                 yield Leg(Doing.OPENING, pace, self.travel_deg, n, closed, off)
             else:

@@ -15,13 +15,15 @@ from sweeprig.bench.hookup.cautions import Ask, Unattended
 from sweeprig.bench.readings.limits import limit
 from sweeprig.bench.readings.live import Chunk, no_data
 from sweeprig.bench.session import Books, Session, session
-from sweeprig.bench.sweep.run import QUIT, cut_to, plan_of
+from sweeprig.bench.sweep.more import ready_to_look, strokes_that_would_tell
+from sweeprig.bench.sweep.run import LOOKS_KEPT, QUIT, cut_to, plan_of, trace_from
 from sweeprig.bench.sweep.sweep import SweepOrder
 from sweeprig.capture.folder import ready_folder
 from sweeprig.capture.locks import remove
 from sweeprig.capture.model import Capture
 from sweeprig.errors import InputError
 from sweeprig.link.client import RigClient
+from sweeprig.link.messages import Records
 
 Watch = Callable[[Session], AbstractContextManager[Face[DriveState]]]
 
@@ -67,12 +69,22 @@ def take_driven(
 def record_driven(s: Session, folder: Path, plan: DrivePlan, face: Face[DriveState]) -> Capture:
     """Capture the strokes; what came before the rest at home is left out. Raises as take_driven does."""
     motor, quits = Motor(s.client), False
-    course = Course(motor, plan)
+    taken: list[Records] = []
+
+    def more() -> int:
+        trace = trace_from(s, taken, course.keep_from_s or 0.0)
+        return strokes_that_would_tell(trace, s.setup, s.profile)
+
+    course = Course(motor, plan, more)
+    ready_to_look()
 
     def look(chunk: Chunk) -> None:
         nonlocal quits
         quits = quits or QUIT in face.pressed()
         if len(chunk.records):
+            taken.append(chunk.records)
+            if course.keep_from_s is None:
+                del taken[:-LOOKS_KEPT]
             course.look(float(chunk.records.index[-1]) * s.client.window_s)
         face.show(course.state)
 

@@ -175,10 +175,12 @@ def _facts(outcome: Outcome) -> str:
     many += "" if n == full else f", {full} of them full"
     sense = outcome.analysis.sense
     signal = "sense unknown" if sense == "unknown" else f"signal {sense}"
-    return f"{signal}, {many}, profile {outcome.judgement.profile_name}{_against_angle(outcome)}"
+    words = against_angle(outcome)
+    angle = f"; {words}" if words else ""
+    return f"{signal}, {many}, profile {outcome.judgement.profile_name}{angle}"
 
 
-def _against_angle(outcome: Outcome) -> str:
+def against_angle(outcome: Outcome) -> str:
     """Return linearity and hysteresis; "" where no angle was seen, or one that comes late."""
     line, angle = outcome.analysis.linearity, outcome.trace.angle_deg
     if line is None or line.late_s or angle is None:
@@ -186,4 +188,4 @@ def _against_angle(outcome: Outcome) -> str:
     apart = f" and {line.hysteresis_percent:.2f}" if math.isfinite(line.hysteresis_percent) else ""
     names = "linearity and hysteresis" if apart else "linearity"
     travel = float(angle.max() - angle.min())
-    return f"; {names} {line.independent_percent:.2f}{apart} % of supply over {travel:.1f} degrees"
+    return f"{names} {line.independent_percent:.2f}{apart} % of supply over {travel:.1f} degrees"

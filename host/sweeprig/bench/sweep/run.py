@@ -46,7 +46,7 @@ def record_guided(
     taken: list[Records] = []
 
     def more() -> int:
-        return strokes_that_would_tell(_trace_from(s, taken, guide.trigger.keep_from_s), s.setup, s.profile)
+        return strokes_that_would_tell(trace_from(s, taken, guide.trigger.keep_from_s), s.setup, s.profile)
 
     guide = SweepGuide(s.profile, plan, s.setup.starts, more)
     keys: set[str] = set()
@@ -84,7 +84,7 @@ def record_guided(
     return cut_to(capture, guide.trigger.keep_from_s), guide
 
 
-def _trace_from(s: Session, taken: list[Records], from_s: float) -> Trace:
+def trace_from(s: Session, taken: list[Records], from_s: float) -> Trace:
     """Return the volts of what was taken from a time [s] on."""
     records = Records.concatenate(taken)
     rig = s.client.hello()
