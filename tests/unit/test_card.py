@@ -11,10 +11,12 @@ import pytest
 from support.outcomes import WORN, outcome
 from sweeprig.analysis.model import Cause, Code, Finding
 from sweeprig.bench.review.card import HAND_OVER, EndLine, card_of
+from sweeprig.cli.sweeping import show_card
 from sweeprig.cli.views.card import MOST_LINES, card_lines, end_line
 from sweeprig.cli.views.words import large
 from sweeprig.judge.model import Verdict
 from sweeprig.judge.outcome import Outcome
+from sweeprig.judge.profile import load_profile
 from sweeprig.words import SIMULATED
 
 SHEET = Path("/home/shop/sheets/shelf-3-box-7-20310304-101500.html")
@@ -217,6 +219,15 @@ def test_the_card_counts_the_strokes_that_the_screen_counted() -> None:
     assert "4 full strokes," in card_of(made).facts
     facts = card_of(replace(made, analysis=replace(made.analysis, strokes=short))).facts
     assert "4 strokes, 3 of them full, profile" in facts
+
+
+@pytest.mark.parametrize(("capture", "named"), [("", "FILE"), ("a b.sweep", "'a b.sweep'")])
+def test_a_card_names_the_capture_to_review(
+    capture: str, named: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With a full disk there is none: no command has an empty name in it."""
+    show_card(replace(outcome(), profile=load_profile("any-three-wire")), capture=capture)
+    assert f"sweeprig review {named} --profile" in " ".join(capsys.readouterr().out.split())
 
 
 def test_one_full_stroke_is_no_plural() -> None:

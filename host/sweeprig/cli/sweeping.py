@@ -146,7 +146,8 @@ def show_card(
     from sweeprig.cli.views.card import card_lines
 
     width = shutil.get_terminal_size((80, 24)).columns
-    card = card_of(outcome, hand_over, capture=str(record) if record is not None else shlex.quote(capture))
+    named = shlex.quote(capture) if capture else ""  # "": nothing was saved
+    card = card_of(outcome, hand_over, capture=named if record is None else str(record))
     for line in card_lines(
         card, width, record=record, sheet=sheet, not_saved=not_saved, colour=colour_wanted()
     ):
