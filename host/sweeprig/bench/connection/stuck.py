@@ -77,7 +77,10 @@ def at_ground(places: Sequence[Position], joint: Joint, supply: float) -> Connec
         return not_following(places, supply)
     current = places[0].on.current_a
     evidence = f"signal {_percent(places, supply)}; signal lead: {joint}{_current(places)}"
-    step = "plug off, then measure: sweeprig pins; look at supply and signal pins; a rig with jumper J1: is it at LEAD?"
+    step = (
+        "plug off, then measure: sweeprig pins; look at supply and signal pins; a rig with jumper J1 (full, driven): J1"
+        " must be at LEAD, not at RAMP"
+    )
     if joined and current is not None and current < NO_CURRENT_A:
         return ConnectionFinding(WiringFault.SUPPLY_OPEN, "The sensor's supply lead is open.", evidence, step)
     causes = ["signal shorted to ground", "ground connected to the wiper's pin"]
