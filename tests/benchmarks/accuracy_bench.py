@@ -37,7 +37,7 @@ from sweeprig.calibration.model import BudgetLine, Calibration, ChannelCalibrati
 from sweeprig.calibration.monitor import fit_monitor, monitor_volts
 from sweeprig.calibration.ramp import fit_after_ramp
 from sweeprig.calibration.uncertainty import combine
-from sweeprig.calibration.volts import channel_volts, to_trace, without_memory
+from sweeprig.calibration.volts import channel_volts, to_trace, without_carry_over
 from sweeprig.capture.model import Channel
 from sweeprig.frontend import FrontEnd, front_end
 from sweeprig.frontend.tables import table
@@ -190,7 +190,7 @@ def _ends(
 ) -> dict[str, tuple[float, float, float]]:
     """Return (level, u, dof) of both ends from signal A as to_trace gives it."""
     lsb_v, a = end_of_rig.lsb_v, _channel(played, own, 0)
-    kept = without_memory([a, a, supply], front_end=end_of_rig, conversion_hz=float(wire.CONVERSION_HZ))
+    kept = without_carry_over([a, a, supply], front_end=end_of_rig, conversion_hz=float(wire.CONVERSION_HZ))
     path = kept[0].mean_v
     out = {}
     for place, end in (("low", "closed"), ("high", "open")):

@@ -94,7 +94,7 @@ while time.ticks_diff(time.ticks_ms(), began) < 300:
 
 
 @dataclass(frozen=True)
-class Seen:
+class CheckContext:
     """What one way of looking saw."""
 
     conversions_hz: float  # of all channels
@@ -105,7 +105,7 @@ class Seen:
 class Streamed:
     """What the firmware did in one stream."""
 
-    seen: Seen
+    seen: CheckContext
     seconds: float
     share: float  # of the conversions that were reduced
     gaps: int
@@ -156,7 +156,7 @@ def ours(image: Path, folder: Path, seconds: float) -> Streamed:
     stop = rig.command("stop")
     n = len(board.adc.runs[-1][1])
     return Streamed(
-        Seen(n / (n * 2e-6), longest(times[1:])),
+        CheckContext(n / (n * 2e-6), longest(times[1:])),
         seconds=lasted,
         share=stop["windows_made"] / stop["index"],
         gaps=len(rig.gaps()),
@@ -168,16 +168,16 @@ def ours(image: Path, folder: Path, seconds: float) -> Streamed:
     )
 
 
-def plain(image: Path, folder: Path) -> Seen:
+def plain(image: Path, folder: Path) -> CheckContext:
     """Let the plain script run."""
     board = booted(image, folder)
     times: list[float] = []
     channel_0_times(board, times)
     n_lines = len(board.execute(PLAIN).splitlines())
-    return Seen(3 * n_lines / (times[-1] - times[0]), longest(times))
+    return CheckContext(3 * n_lines / (times[-1] - times[0]), longest(times))
 
 
-def rows(boards: list[Streamed], script: Seen) -> list[tuple[str, ...]]:
+def rows(boards: list[Streamed], script: CheckContext) -> list[tuple[str, ...]]:
     """Return the table: a label, a figure for each board, one for the plain script."""
     kinds: list[tuple[str, Callable[[Streamed], str], str]] = [
         ("conversions seen [1/s]", lambda b: f"{b.seen.conversions_hz:.0f}", f"{script.conversions_hz:.0f}"),

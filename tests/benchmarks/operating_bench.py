@@ -29,7 +29,7 @@ from sweeprig.calibration.expected import expected_inverse
 from sweeprig.calibration.fit import CalibrationPoint, fit_channel, meter_covariance
 from sweeprig.calibration.model import Calibration, Meter
 from sweeprig.calibration.nominal import nominal_calibration
-from sweeprig.calibration.volts import without_memory
+from sweeprig.calibration.volts import without_carry_over
 from sweeprig.capture.model import Channel, SweepSetup
 from sweeprig.frontend import front_end
 from sweeprig.frontend.tables import table
@@ -130,12 +130,12 @@ def volts_of(codes: list[np.ndarray], calibration: Calibration, noise_lsb: float
         channels.append(Channel(volts, volts, volts))
     end = front_end(calibration.build)
     return [
-        c.mean_v for c in without_memory(channels, front_end=end, conversion_hz=float(wire.CONVERSION_HZ))
+        c.mean_v for c in without_carry_over(channels, front_end=end, conversion_hz=float(wire.CONVERSION_HZ))
     ]
 
 
 @dataclass(frozen=True)
-class Seen:
+class CheckContext:
     """One rig's look at levels of one sensor; the closed ones (n,) and one open."""
 
     true_v: np.ndarray
@@ -159,7 +159,7 @@ class Seen:
         )  # fmt: skip
 
 
-def look(world: World, calibration: Calibration, day: Day, wanted_v: np.ndarray, seed: int) -> Seen:
+def look(world: World, calibration: Calibration, day: Day, wanted_v: np.ndarray, seed: int) -> CheckContext:
     """Read levels that are `wanted_v` (n,) at a supply of 5 V, on another day."""
     known = {"temperature_c": 25.0 + day.kelvin, "vref_shift": day.shift}
     there = world.like(RULER, seed=seed, **known)
@@ -170,7 +170,9 @@ def look(world: World, calibration: Calibration, day: Day, wanted_v: np.ndarray,
     mode = day.mode if calibration.kind != "nominal" else ""
     rig = Rig(calibration, there.front_end, known["temperature_c"], mode)
     true_v = there.levels_v(places, outputs)[0] - drop
-    return Seen(true_v, read[0] + scatter, rig, there.supply_v(outputs) - drop, float(np.median(read[2])))
+    return CheckContext(
+        true_v, read[0] + scatter, rig, there.supply_v(outputs) - drop, float(np.median(read[2]))
+    )
 
 
 @dataclass(frozen=True)

@@ -180,7 +180,7 @@ def _quantile(values: list[float], share: float) -> float:
     return ordered[min(len(ordered) - 1, math.ceil(share * len(ordered)) - 1)] if ordered else math.nan
 
 
-def condemned(row: Row) -> bool:
+def where_the_fault_is(row: Row) -> bool:
     """Whether a fault is named where none may be."""
     named = [c for c in row.faults if not (row.beyond and c in LIMITS)]
     return row.sound and (bool(named) or row.verdict == "crash" or (row.verdict == "fail" and not row.beyond))
@@ -194,7 +194,7 @@ def line_of(name: str, rows: list[Row]) -> str:
     text = f"{name:34.34} {verdicts:>12}"
     if sound:
         decided = [r for r in sound if not r.may_be_undecided]
-        text += f"  condemned {rate(sum(map(condemned, sound)), len(sound))}"
+        text += f"  condemned {rate(sum(map(where_the_fault_is, sound)), len(sound))}"
         text += f", passed {rate(sum(r.verdict == 'pass' for r in decided), len(decided))}"
     if faulty:
         told = [r for r in faulty if r.right is not None and not r.may_be_undecided]
@@ -244,7 +244,7 @@ def _makers(rows: list[Row]) -> list[tuple[str, list[Row]]]:
 def show_worst(rows: list[Row]) -> None:
     """Print each case that went wrong."""
     for r in rows:
-        wrong = condemned(r) or (not r.sound and r.verdict == "pass" and "sound" in r.must_not)
+        wrong = where_the_fault_is(r) or (not r.sound and r.verdict == "pass" and "sound" in r.must_not)
         named = not r.sound and r.right is False and not r.may_be_undecided
         missed = [n for n, c in r.covered.items() if not c]
         if wrong or named or missed or r.verdict in ("crash", "refused"):

@@ -24,7 +24,7 @@ import numpy as np
 from tests.support.conformity import global_risks
 from tests.support.exact import clopper_pearson
 
-from sweeprig.analysis.model import Analysis, End, Plain, Stroke
+from sweeprig.analysis.model import Analysis, End, RawExtremes, Stroke
 from sweeprig.bench.review.review import Choices, review_capture
 from sweeprig.calibration.model import Calibration, ChannelCalibration, Line
 from sweeprig.capture.model import Channel, SweepSetup, Trace
@@ -92,7 +92,7 @@ def analysis_of(low_v: float, high_v: float, supply_v: float) -> Analysis:
         track_map_b=None,
         two_tracks=None,
         linearity=None,
-        plain=Plain(low_v, high_v),
+        plain=RawExtremes(low_v, high_v),
         supply_v=supply_v,
         noise_v=1e-3,
         smoothness_percent=None,

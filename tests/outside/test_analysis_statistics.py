@@ -8,7 +8,7 @@ from scipy.signal import lfilter, savgol_filter
 from scipy.stats import binom
 
 from sweeprig.analysis.smoothness import from_parabola
-from sweeprig.analysis.statistics import again_p, batch_u, scan_p
+from sweeprig.analysis.statistics import again_p, batch_means_u, scan_p
 from sweeprig.analysis.strokes import noise_of
 
 
@@ -24,7 +24,7 @@ def test_uncertainty_of_a_mean_knows_autocorrelation(keep: float) -> None:
     rng, n = np.random.default_rng(2), 4000
     series = [lfilter([np.sqrt(1 - keep**2)], [1, -keep], rng.normal(0, 1, n + 200))[200:] for _ in range(60)]
     want = np.sqrt((1 + keep) / (1 - keep) / n)
-    assert np.median([batch_u(s)[0] for s in series]) == pytest.approx(want, rel=0.15)
+    assert np.median([batch_means_u(s)[0] for s in series]) == pytest.approx(want, rel=0.15)
 
 
 def test_noise_of_a_moving_lever_is_that_of_its_readings() -> None:

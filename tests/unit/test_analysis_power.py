@@ -11,8 +11,15 @@ import pytest
 from support.lever import changed, lever, sensed, strokes
 from support.outcomes import make_setup
 from sweeprig.analysis.analyse import analyse
+from sweeprig.analysis.detection_power import (
+    FEWEST_AT_ONE_PLACE,
+    MOST_EVENTS,
+    N_FINE,
+    SURE_P,
+    more_strokes,
+    detection_power,
+)
 from sweeprig.analysis.model import Analysis, Code, Finding
-from sweeprig.analysis.power import FEWEST_AT_ONE_PLACE, MOST_EVENTS, N_FINE, SURE_P, more_strokes, power
 from sweeprig.analysis.statistics import again_p
 from sweeprig.bench.sweep.more import strokes_that_would_tell
 from sweeprig.capture.model import Trace
@@ -51,10 +58,10 @@ def test_chance_brings_two_strokes_to_one_place_but_not_three() -> None:
 
 @pytest.mark.parametrize(("n", "by_hand"), [(3, 1 / 8), (5, 16 / 32), (6, 42 / 64)])
 def test_power_is_a_tail_of_the_binomial(n: int, by_hand: float) -> None:
-    assert power(n, 0.5) == pytest.approx(by_hand)
-    assert power(n, 1.0) == pytest.approx(1.0)
-    assert power(2, 1.0) == 0.0
-    assert power(12, 0.5) == pytest.approx(sum(comb(12, k) for k in range(3, 13)) / 2**12)
+    assert detection_power(n, 0.5) == pytest.approx(by_hand)
+    assert detection_power(n, 1.0) == pytest.approx(1.0)
+    assert detection_power(2, 1.0) == 0.0
+    assert detection_power(12, 0.5) == pytest.approx(sum(comb(12, k) for k in range(3, 13)) / 2**12)
 
 
 def test_two_lifts_at_one_place_of_three_strokes_ask_for_more() -> None:

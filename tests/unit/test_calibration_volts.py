@@ -24,7 +24,7 @@ from sweeprig.calibration.uncertainty import (
     loading_line,
     reference_lines,
 )
-from sweeprig.calibration.volts import angle_deg, to_trace, unloaded, without_memory
+from sweeprig.calibration.volts import angle_deg, to_trace, unloaded, without_carry_over
 from sweeprig.capture.model import Capture, Channel, SweepSetup
 from sweeprig.frontend import front_end
 from sweeprig.link.messages import Records, SlowReading
@@ -179,7 +179,7 @@ def test_the_charge_of_the_channel_before_is_taken_off():
     per_volt = plain.divider_ratio * plain.memory_at_sensor_v(step_v=1.0, conversion_hz=5e5, channels=3)
     seen = [t + per_volt * (true[k - 1] - t) for k, t in enumerate(true)]
     channels = [Channel(s, s, s) for s in seen]
-    found = without_memory(channels, front_end=plain, conversion_hz=5e5)
+    found = without_carry_over(channels, front_end=plain, conversion_hz=5e5)
     assert abs(seen[0][0] - 0.5) > 3e-3
     assert found[0].mean_v[0] == pytest.approx(0.5, abs=2e-5)
 

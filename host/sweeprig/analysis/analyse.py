@@ -29,7 +29,7 @@ from sweeprig.analysis.sense import Given, find_sense, sense_conflict
 from sweeprig.analysis.slips import find_odd, find_slip
 from sweeprig.analysis.stretches import clear_of
 from sweeprig.analysis.strokes import clean_path
-from sweeprig.analysis.unplugged import unexplained
+from sweeprig.analysis.unplugged import without_off_edges
 from sweeprig.capture.model import Sense, Starts, Trace
 from sweeprig.errors import AnalysisError
 
@@ -179,11 +179,11 @@ def _events(
     trace: Trace, a: mv.Moves, b: mv.Moves | None, rail: float, both: both_tracks.Both
 ) -> tuple[Event, ...]:
     supply = supply_raw(trace, rail)
-    own = both_tracks.without_joints(unexplained(a.raw, a.off), both.times)
+    own = both_tracks.without_joints(without_off_edges(a.raw, a.off), both.times)
     found = mv.placed_events(own, a, trace, rail=rail, channel=0, supply=supply)
     found += mv.placed_events(supply, a, trace, rail=rail, channel=2, supply=())
     if b is not None:
-        own = both_tracks.without_joints(unexplained(b.raw, b.off), both.times)
+        own = both_tracks.without_joints(without_off_edges(b.raw, b.off), both.times)
         found += mv.placed_events(own, a, trace, rail=rail, channel=1, supply=supply)
     return tuple(sorted(found, key=lambda e: (e.start_s, e.channel)))
 

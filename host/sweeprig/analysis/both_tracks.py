@@ -39,7 +39,7 @@ def look(trace: Trace, a: Moves, b: Moves | None, *, supply_v: float) -> Both:
     bridge = None
     if two is not None and two.relation == "parallel":
         own = (a.shape[good], b.shape[good], a.place[good])
-        bridge = bridges.bridge_of(*own, supply_v=supply_v, lsb_v=trace.lsb_v)
+        bridge = bridges.find_bridge(*own, supply_v=supply_v, lsb_v=trace.lsb_v)
     times = bridges.joined_times(
         trace.signal_a.mean_v,
         trace.signal_b.mean_v,

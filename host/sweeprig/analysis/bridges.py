@@ -9,7 +9,7 @@ import numpy as np
 from sweeprig.analysis.model import FloatArray
 from sweeprig.analysis.two_tracks import SAME_GAIN, by_place, same_within
 
-SHAPES = np.geomspace(10.0, 2000.0, 30)  # both tracks over the bridge, ohm by ohm, that are tried
+TRACKS_OVER_BRIDGE = np.geomspace(10.0, 2000.0, 30)  # both tracks over the bridge, ohm by ohm, that are tried
 BETTER = 3.0  # times nearer to that shape than to a straight line
 FEWEST_PLACES = 20
 MOVED_PERCENT = 5.0  # % of supply that the lever moves both by while they are one
@@ -35,7 +35,7 @@ class Joined:
     apart_v: float  # [V] just before or after
 
 
-def bridge_of(
+def find_bridge(
     a: FloatArray, b: FloatArray, place: FloatArray, *, supply_v: float, lsb_v: float
 ) -> Bridge | None:
     """Whether the tracks differ as with a bridge of some ohms between them; arrays (n,) [V], [%].
@@ -49,7 +49,7 @@ def bridge_of(
         return None
     d, r = np.array([v for v, _ in apart]), np.array([mean[k] for _, k in apart]) / supply_v
     bent = float(np.std(d - np.polyval(np.polyfit(r, d, 1), r)))
-    shapes = 1 / (1 + SHAPES[:, None] * np.clip(r * (1 - r), 0.0, None))
+    shapes = 1 / (1 + TRACKS_OVER_BRIDGE[:, None] * np.clip(r * (1 - r), 0.0, None))
     sizes = shapes @ d / (shapes**2).sum(axis=1)
     left = np.std(d - sizes[:, None] * shapes, axis=1)
     if float(np.ptp(d)) < same_within(lsb_v) or BETTER * float(left.min()) > bent:

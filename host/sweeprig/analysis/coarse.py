@@ -27,7 +27,7 @@ def is_coarse(channel: Channel, window_s: float) -> bool:
     return window_s > COARSE_S and bool(np.array_equal(channel.max_v, channel.min_v))
 
 
-def peaks(mean_v: FloatArray, window_s: float) -> FloatArray:
+def peak_heights_v(mean_v: FloatArray, window_s: float) -> FloatArray:
     """How far each reading stands out of those around it beyond what movement explains [V], shape (n,)."""
     from scipy.ndimage import grey_closing, grey_opening
 

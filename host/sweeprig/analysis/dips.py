@@ -30,7 +30,7 @@ LEAST_PERCENT = (
     0.22  # % of supply: departure that counts; a bell of 0.4 % that is half a per cent wide has it
 )
 LEAST_LSB, LEAST_STEPS = 8.0, 2.5  # codes of a rig with windows; steps of single readings
-CHANCE = 6.0  # standard errors of the median of one direction's strokes
+LEAST_STANDARD_ERRORS = 6.0  # standard errors of the median of one direction's strokes
 TEXTURE = 5.0  # of the usual departure from place to place
 FEWEST_STROKES = 3
 SHARE = 0.7  # of the strokes that cross it
@@ -172,7 +172,7 @@ def _backs(seen: list[tuple[float, float]], ways: IntArray, span_v: float) -> li
 def _dips(off: FloatArray, ways: IntArray, chord: float, least_v: float) -> list[Dip]:
     """Dips of about the width of a chord, the deepest first."""
     low = _both_ways(off, ways, chord)
-    limit = max(least_v, TEXTURE * _spread(low), CHANCE * _chance(off, ways))
+    limit = max(least_v, TEXTURE * _spread(low), LEAST_STANDARD_ERRORS * _chance(off, ways))
     deep = -np.where(np.isfinite(low), low, 0.0)
     deep[deep < limit] = 0.0
     out, reach = [], _places(BESIDE * chord)

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sweeprig.analysis.model import End, FloatArray, Rest
-from sweeprig.analysis.statistics import batch_u, spread_of
+from sweeprig.analysis.statistics import batch_means_u, spread_of
 from sweeprig.analysis.visits import Stop
 from sweeprig.capture.model import BoolArray
 
@@ -90,7 +90,7 @@ def _uncertainty(
     parts: list[_Level], weight: FloatArray, spread: float, rounding_v: float
 ) -> tuple[float, float]:
     """Return u [V] and its degrees of freedom."""
-    inside = math.sqrt(sum((w * batch_u(p.values)[0]) ** 2 for w, p in zip(weight, parts, strict=True)))
+    inside = math.sqrt(sum((w * batch_means_u(p.values)[0]) ** 2 for w, p in zip(weight, parts, strict=True)))
     between = spread / math.sqrt(min(len(parts), FEW)) if len(parts) > 1 else 0.0
     u = math.sqrt(inside**2 + between**2 + rounding_v**2)
     return u, _freedom(inside, between, u, [p.values for p in parts])

@@ -7,16 +7,16 @@ from collections.abc import Iterable
 import numpy as np
 
 from sweepboard.wire import CHANNEL_NAMES
-from sweeprig.analysis.gathered import Gathered, gathered_of, inside
-from sweeprig.analysis.model import Cause, Code, Event, Finding, Span, TrackMap
-from sweeprig.analysis.power import (
+from sweeprig.analysis.detection_power import (
     CLUSTER_P,
     LEAST_SHARE,
     WORTH_ASKING,
+    detection_numbers,
     how_to_sweep,
     in_words,
-    numbers_of_power,
 )
+from sweeprig.analysis.gathered import Gathered, gathered_of, inside
+from sweeprig.analysis.model import Cause, Code, Event, Finding, Span, TrackMap
 from sweeprig.analysis.regions import Region, find_region, outside_of
 from sweeprig.analysis.smoothness import RoughAll
 from sweeprig.analysis.track_map import encounters
@@ -271,7 +271,7 @@ def _loose(events: tuple[Event, ...], p: float | None, track: TrackMap | None, c
     cause, pulled, first = _pulled(events)
     asks = track is not None and track.more_strokes is not None
     able, more = in_words(track, WORN_TOO) if asks else ("", "")
-    numbers = numbers_of(events) | numbers_of_power(track)
+    numbers = numbers_of(events) | detection_numbers(track)
     text, step = text + pulled + able, first + step + f" {more}".rstrip()
     return Finding(Code.LOOSE_CONNECTION, cause, channel, None, text, step, numbers=numbers)
 
@@ -296,5 +296,5 @@ def _stray(events: tuple[Event, ...], track: TrackMap | None, channel: int) -> F
     )
     step = first + (more or f"Sweep again with more slow strokes {how_to_sweep(WORTH_ASKING)}. ")
     step += "Another dropout at the same place means a worn track."
-    numbers = numbers_of(events) | numbers_of_power(track)
+    numbers = numbers_of(events) | detection_numbers(track)
     return Finding(Code.STRAY_DROPOUT, cause, channel, _span(events), text, step, "doubt", numbers)

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from sweeprig.analysis.coarse import is_coarse, least_v, off_line, peaks
+from sweeprig.analysis.coarse import is_coarse, least_v, off_line, peak_heights_v
 from sweeprig.analysis.model import FloatArray, IntArray
 from sweeprig.analysis.speed import side_speed, speed_around
 from sweeprig.analysis.stretches import Stretches
@@ -82,7 +82,7 @@ def find(
 def _find_coarse(
     mean: FloatArray, parts: Stretches, *, window_s: float, lsb_v: float, supply_v: float
 ) -> tuple[RawEvent, ...]:
-    over = np.concatenate([peaks(mean[part], window_s) for part in parts])
+    over = np.concatenate([peak_heights_v(mean[part], window_s) for part in parts])
     limit, scale = threshold(over, lsb_v=lsb_v, supply_v=supply_v)
     limit = max(limit, least_v(mean))
     found = []

@@ -12,7 +12,7 @@ from sweeprig.capture.model import Sense
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-Span = tuple[float, float]  # per cent of travel, 0 = closed (low where the sense is unknown)
+Span = tuple[float, float]  # a place: from, to [% of travel], 0 = closed (low where the sense is unknown)
 
 
 class Cause(StrEnum):
@@ -140,8 +140,8 @@ class TrackMap:
     passes: IntArray  # strokes that were seen there
     events: IntArray
     noise_v: FloatArray  # [V] residual noise; nan where there were no passes
-    p_clustered: float | None  # chance of events as concentrated as these, were they anywhere; None: too few
-    p_at_rest: float | None  # chance of as many or as few events at rest, were they spread over time
+    p_clustered: float | None  # p-value of their clustering; null hypothesis: events anywhere. None: too few
+    p_at_rest: float | None  # p-value of their share at rest; null hypothesis: events spread over time
     n_strokes: int = 0
     more_strokes: int | None = (
         None  # that would show one place, were they to go as these; None: none would, or shown
@@ -175,8 +175,8 @@ class LinearityResult:
 
 
 @dataclass(frozen=True)
-class Plain:
-    """What a plain minimum and maximum would have said of signal A; shown beside ours."""
+class RawExtremes:
+    """Lowest and highest single reading of signal A, spikes included; shown beside the ends."""
 
     min_v: float  # [V]
     max_v: float  # [V]
@@ -211,7 +211,7 @@ class Analysis:
     track_map_b: TrackMap | None
     two_tracks: TwoTracks | None
     linearity: LinearityResult | None
-    plain: Plain
+    plain: RawExtremes
     supply_v: float  # [V] median; nan where not observed
     noise_v: float  # [V] of a single window's mean
     smoothness_percent: float | None  # range (0.1 to 99.9 %) of the departure in movement, % of supply

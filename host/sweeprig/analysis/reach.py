@@ -7,9 +7,9 @@ from dataclasses import replace
 from sweepboard.wire import CHANNEL_NAMES
 from sweeprig.analysis import late_angle, not_analogue
 from sweeprig.analysis.coarse import COARSE_S, LEAST_SHARE
+from sweeprig.analysis.detection_power import FEWEST_AT_ONE_PLACE
 from sweeprig.analysis.flats import FEWEST_STROKES, fine_enough
-from sweeprig.analysis.model import Analysis, Cause, Code, End, Finding, LinearityResult, Plain, Stroke
-from sweeprig.analysis.power import FEWEST_AT_ONE_PLACE
+from sweeprig.analysis.model import Analysis, Cause, Code, End, Finding, LinearityResult, RawExtremes, Stroke
 from sweeprig.analysis.slips import Odd, Slip, is_sure
 from sweeprig.analysis.smoothness import SLOWEST_S
 from sweeprig.analysis.supply import SupplySeen
@@ -253,9 +253,9 @@ def not_shown(
     return (*out, *_of_the_data(trace, span_v))
 
 
-def plain(trace: Trace) -> Plain:
+def plain(trace: Trace) -> RawExtremes:
     """Return what a bare minimum and maximum say."""
-    return Plain(float(trace.signal_a.min_v.min()), float(trace.signal_a.max_v.max()))
+    return RawExtremes(float(trace.signal_a.min_v.min()), float(trace.signal_a.max_v.max()))
 
 
 def empty(trace: Trace, seen: SupplySeen, findings: list[Finding], given: Sense) -> Analysis:

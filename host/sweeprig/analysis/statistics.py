@@ -102,7 +102,7 @@ def _ratios(n: int, mu: FloatArray) -> FloatArray:
     return np.where(k > m, into + outof, 0.0)
 
 
-def batch_u(values: FloatArray) -> tuple[float, float]:
+def batch_means_u(values: FloatArray) -> tuple[float, float]:
     """Standard uncertainty of the mean of an autocorrelated series, by batch means, and its dof.
 
     Batches of sqrt(n) values (Flegal and Jones, Ann. Statist. 38, 2010; from memory). NaN is not allowed.

@@ -9,9 +9,9 @@ import numpy as np
 
 from sweeprig.analysis.events import RawEvent
 from sweeprig.analysis.model import FloatArray, Rest, Stroke
-from sweeprig.analysis.statistics import batch_u, spread_of
+from sweeprig.analysis.statistics import batch_means_u, spread_of
 from sweeprig.analysis.stretches import Stretches, second_differences
-from sweeprig.analysis.visits import Turn, turns_of
+from sweeprig.analysis.visits import TurningPoint, turns_of
 from sweeprig.capture.model import BoolArray
 
 REST_S = 0.06  # s; shorter stands are turning points
@@ -110,7 +110,7 @@ def _rest(path: FloatArray, good: BoolArray, a: int, b: int, lsb_v: float) -> Re
         return None
     middle, spread = float(np.median(values)), max(spread_of(values), 0.3 * lsb_v)
     kept = values[np.abs(values - middle) <= 4 * spread]
-    u, _ = batch_u(kept)
+    u, _ = batch_means_u(kept)
     return Rest(a, b, float(kept.mean()), max(u, 0.03 * lsb_v), "middle")
 
 
@@ -120,7 +120,7 @@ class Thinned:
 
     values: FloatArray
     every: int  # windows
-    turns: tuple[Turn, ...]  # indices are windows
+    turns: tuple[TurningPoint, ...]  # indices are windows
 
 
 def thin(path: FloatArray, *, noise_v: float, window_s: float) -> Thinned:

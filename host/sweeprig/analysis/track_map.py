@@ -6,8 +6,8 @@ from itertools import pairwise
 
 import numpy as np
 
+from sweeprig.analysis.detection_power import CLUSTER_P, N_FINE, more_strokes
 from sweeprig.analysis.model import Event, FloatArray, IntArray, Rest, Stroke, TrackMap
-from sweeprig.analysis.power import CLUSTER_P, N_FINE, more_strokes
 from sweeprig.analysis.smoothness import residual
 from sweeprig.analysis.statistics import again_p, binomial_p, scan_p
 from sweeprig.analysis.stretches import Stretches, clear_of

@@ -78,7 +78,7 @@ def _far(side: FloatArray, high: bool, supply_v: float, speeds: float) -> bool:
     return abs(float(side[1]) - rail_v) > JUMP_PERCENT / 100 * supply_v + speeds * speed
 
 
-def unexplained(events: tuple[RawEvent, ...], runs: tuple[Off, ...]) -> tuple[RawEvent, ...]:
+def without_off_edges(events: tuple[RawEvent, ...], runs: tuple[Off, ...]) -> tuple[RawEvent, ...]:
     """Return the events without the edges of what is off for good."""
     lasting = [r for r in runs if r.lasts]
     return tuple(

@@ -15,7 +15,7 @@ STOP = 0.02  # of the way: a visit that ends further in than this did not reach 
 
 
 @dataclass(frozen=True)
-class Turn:
+class TurningPoint:
     """A turning point of the lever."""
 
     at: int  # index of its window
@@ -46,10 +46,10 @@ class Stop:
     held_v: float = 0.0  # how far short of it a visit between others rested, at most; 0: none did
 
 
-def turns_of(values: FloatArray, least: float) -> tuple[Turn, ...]:
+def turns_of(values: FloatArray, least: float) -> tuple[TurningPoint, ...]:
     """Alternating extremes of `values` (n,) at least `least` apart."""
     best = {1: 0, -1: 0}  # index of the highest and of the lowest value since the last turn
-    turns: list[Turn] = []
+    turns: list[TurningPoint] = []
     direction = 0
     for i, v in enumerate(values.tolist()):
         for way in (1, -1) if direction == 0 else (direction,):
@@ -57,16 +57,18 @@ def turns_of(values: FloatArray, least: float) -> tuple[Turn, ...]:
             if ahead > 0:
                 best[way] = i
             elif -ahead >= least:
-                turns.append(Turn(best[way], float(values[best[way]]), way < 0))
+                turns.append(TurningPoint(best[way], float(values[best[way]]), way < 0))
                 direction, best[-way] = -way, i
                 break
     if not turns:
         return ()
     last = best[direction]
-    return (*turns, Turn(last, float(values[last]), direction < 0))
+    return (*turns, TurningPoint(last, float(values[last]), direction < 0))
 
 
-def visits_of(path: FloatArray, turns: tuple[Turn, ...], rests: tuple[Rest, ...]) -> tuple[Visit, ...]:
+def visits_of(
+    path: FloatArray, turns: tuple[TurningPoint, ...], rests: tuple[Rest, ...]
+) -> tuple[Visit, ...]:
     """One visit for each turning point."""
     if len(turns) < 2:
         return ()
@@ -74,7 +76,7 @@ def visits_of(path: FloatArray, turns: tuple[Turn, ...], rests: tuple[Rest, ...]
     return tuple(_visit(path, t, rests, way) for t in turns)
 
 
-def _visit(path: FloatArray, turn: Turn, rests: tuple[Rest, ...], way: float) -> Visit:
+def _visit(path: FloatArray, turn: TurningPoint, rests: tuple[Rest, ...], way: float) -> Visit:
     first, last = _near(path, turn, REACH * way)
     own = [k for k, r in enumerate(rests) if first <= (r.start + r.stop) // 2 < last]
     if not own:
@@ -86,7 +88,7 @@ def _visit(path: FloatArray, turn: Turn, rests: tuple[Rest, ...], way: float) ->
     return Visit(turn.low, level, at, tuple(k for k in own if k not in at), turn.level_v)
 
 
-def _near(path: FloatArray, turn: Turn, reach: float) -> tuple[int, int]:
+def _near(path: FloatArray, turn: TurningPoint, reach: float) -> tuple[int, int]:
     """Windows around a turning point that stay within `reach` of it."""
     away = np.abs(path - turn.level_v) > reach
     before, after = np.flatnonzero(away[: turn.at]), np.flatnonzero(away[turn.at :])

@@ -31,7 +31,7 @@ from sweeprig.errors import CalibrationError
 FEWEST = 2
 BEND_FROM = 4  # points from which the departure is estimated too
 LEAST_RANGE = 0.4  # of the codes, between the lowest and the highest point
-CHANCE = 0.05  # of residuals as large as these, below which the converter is no usual one
+LEAST_P = 0.05  # of residuals as large as these, below which the converter is no usual one
 MOST_WANDER, WANDER_NEAR = 100.0, 1.01  # of a wander that is sought: its bound, and how near it is found
 LEAST_U_LSB = 0.02  # of a mean code: rounding of the sums
 
@@ -165,7 +165,7 @@ def unlikely(chi2: float, dof: int) -> bool:
     """Whether chance hardly explains residuals so large."""
     from scipy.special import chdtrc
 
-    return dof > 0 and float(chdtrc(dof, chi2)) <= CHANCE
+    return dof > 0 and float(chdtrc(dof, chi2)) <= LEAST_P
 
 
 def wander_of(points: Points, *, chip: str) -> float:

@@ -31,7 +31,7 @@ SINCE_CALIBRATION = (
     "temperature since the calibration",
     "regulator's mode since the calibration",
 )
-MEMORY_SHARE = 0.5  # of the correction for the charge of the channel before: assumed
+CARRY_OVER_SHARE = 0.5  # of the correction for the charge of the channel before: assumed
 SUPPLY_V = 5.0  # [V] of the sensors that the rig is made for
 BEYOND_POINTS = (
     0.02  # share of the range by which a value may leave the calibration's points before it is said
@@ -124,7 +124,7 @@ def calibration_lines(
         BudgetLine("fit and reference of the calibration", "B", "normal", math.sqrt(var), "V", 1.0, line.dof),
         linearity_line(own, code),
         *_wide(own.linearity, code, abs(line.gain_v)),
-        memory_line(value_v, front_end, before_v=_before(value_v, channel)),
+        carry_over_line(value_v, front_end, before_v=_before(value_v, channel)),
         *drift_lines(value_v, calibration=calibration, front_end=front_end, temperature_c=temperature_c),
     ]
     if calibration.kind != "nominal":
@@ -173,14 +173,14 @@ def _before(value_v: float, channel: int) -> float:
     return SUPPLY_V if channel == 0 or value_v < SUPPLY_V / 2 else 0.0
 
 
-def memory_line(value_v: float, front_end: FrontEnd, *, before_v: float = SUPPLY_V) -> BudgetLine:
+def carry_over_line(value_v: float, front_end: FrontEnd, *, before_v: float = SUPPLY_V) -> BudgetLine:
     """Return what stays of the correction for the charge of the channel before: half of it, the charge is not known
     better. `before_v` [V at the sensor] is the channel before; the supply goes before signal A.
     """
     step = (before_v - value_v) * front_end.divider_ratio
     hz, n = float(wire.CONVERSION_HZ), int(wire.CHANNELS)
     shift = front_end.memory_at_sensor_v(step_v=step, conversion_hz=hz, channels=n)
-    u = rectangular(MEMORY_SHARE * abs(shift))
+    u = rectangular(CARRY_OVER_SHARE * abs(shift))
     return BudgetLine("charge of the channel before", "B", "rectangular", u, "V", 1.0, math.inf)
 
 

@@ -75,7 +75,9 @@ def supply_observed(capture: Capture) -> bool:
     return capture.setup.hookup == "powered" or present(capture, 2)
 
 
-def without_memory(channels: list[Channel], *, front_end: FrontEnd, conversion_hz: float) -> list[Channel]:
+def without_carry_over(
+    channels: list[Channel], *, front_end: FrontEnd, conversion_hz: float
+) -> list[Channel]:
     """Return the channels without the charge that each conversion keeps of the channel before it.
 
     Seen: v + m (v_before - v), m from FrontEnd.memory_at_sensor_v; the channels take turns. A calibration has the same
@@ -147,7 +149,7 @@ def to_trace(
     A channel on which nothing ever stood is None: signal B without a second track, supply without its lead.
     """
     hz, volts = capture.conversion_hz, _channels(capture, calibration)
-    signal_a, signal_b, supply = without_memory(volts, front_end=front_end, conversion_hz=hz)
+    signal_a, signal_b, supply = without_carry_over(volts, front_end=front_end, conversion_hz=hz)
     load = _load_ohm(capture, front_end)
     track = track_ohm if capture.setup.hookup == "powered" else None
     if track is not None:

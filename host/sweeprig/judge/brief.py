@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from sweeprig.analysis.detection_power import how_to_sweep
 from sweeprig.analysis.model import Code
-from sweeprig.analysis.power import how_to_sweep
-from sweeprig.judge.condemned import in_two_steps
+from sweeprig.judge.fault_place import in_two_steps
 from sweeprig.judge.left_out import ENDS, UNCHECKED, ends_are_judged, profiles_with_ends
 from sweeprig.judge.model import Judgement, Verdict
 from sweeprig.judge.outcome import Outcome

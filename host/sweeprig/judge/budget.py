@@ -11,9 +11,9 @@ from sweeprig.calibration.drift import AGEING, GROUND_LEAD, drift_lines
 from sweeprig.calibration.model import Calibration, ChannelCalibration
 from sweeprig.calibration.uncertainty import (
     SINCE_CALIBRATION,
+    carry_over_line,
     channel_of,
     combine,
-    memory_line,
     reference_lines,
 )
 from sweeprig.calibration.uncertainty import calibration_lines as rig_lines
@@ -155,7 +155,7 @@ def span_lines(
     for name, value in (("low", low_v), ("high", high_v)):
         at_end = rig_lines(value, calibration=rig.calibration, channel=channel, front_end=rig.front_end)
         lines += [replace(b, name=f"{b.name}, {name} end") for b in at_end if b.name in AT_EACH_END]
-    lines.append(memory_line(span, rig.front_end, before_v=0.0))
+    lines.append(carry_over_line(span, rig.front_end, before_v=0.0))
     if rig.calibration.kind != "nominal":
         lines += reference_lines(
             span, rig.calibration, temperature_c=rig.temperature_c, smps_mode=rig.smps_mode

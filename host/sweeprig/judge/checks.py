@@ -20,7 +20,7 @@ from sweeprig.words import Sense
 
 
 @dataclass(frozen=True)
-class Seen:
+class CheckContext:
     """What the checks look at."""
 
     analysis: Analysis
@@ -32,7 +32,7 @@ class Seen:
     rig: Rig | None = None
 
 
-def all_checks(seen: Seen) -> tuple[Check, ...]:
+def all_checks(seen: CheckContext) -> tuple[Check, ...]:
     """Return every check that the profile asks for and the capture allows."""
     return (
         *end_checks(seen),
@@ -44,7 +44,7 @@ def all_checks(seen: Seen) -> tuple[Check, ...]:
     )
 
 
-def passes(analysis: Analysis) -> int:
+def n_full_strokes(analysis: Analysis) -> int:
     """Return the number of full strokes."""
     return sum(s.full for s in analysis.strokes)
 
@@ -62,7 +62,7 @@ def _judged(
     return Check(name, q.value, q.u95 or None, q.unit, low, high, verdict, source, more)
 
 
-def end_checks(seen: Seen) -> list[Check]:
+def end_checks(seen: CheckContext) -> list[Check]:
     """Return the checks of closed and open against their ranges."""
     limits, out = seen.profile.limits, []
     for name, key, wanted in (
@@ -103,7 +103,7 @@ def _no_stop(end: End) -> str:
     return f"{seen} met the same level, so the lever may not have reached its stop: move it from stop to stop"
 
 
-def _for_sense(wanted: Range, seen: Seen) -> Range:
+def _for_sense(wanted: Range, seen: CheckContext) -> Range:
     """Mirror the range about half the supply where a profile for either sense meets a falling track A.
 
     A potentiometer with supply and ground swapped reads S - V for V.
@@ -113,7 +113,7 @@ def _for_sense(wanted: Range, seen: Seen) -> Range:
     return wanted
 
 
-def _span(seen: Seen) -> Check:
+def _span(seen: CheckContext) -> Check:
     least = seen.profile.limits.span
     q = seen.scale.span_at_nominal(seen.quantities["span_v"])
     check = _judged("span", q, least.source, g=seen.guard_factor, low=least.value)
@@ -123,7 +123,7 @@ def _span(seen: Seen) -> Check:
     return check
 
 
-def supply_checks(seen: Seen) -> tuple[Check, ...]:
+def supply_checks(seen: CheckContext) -> tuple[Check, ...]:
     """Return the check of the supply; empty where it was not observed."""
     if seen.scale.supply.value is None:
         return ()
@@ -131,7 +131,7 @@ def supply_checks(seen: Seen) -> tuple[Check, ...]:
     return (_judged("supply", seen.scale.supply, wanted.source, g=g, low=wanted.low, high=wanted.high),)
 
 
-def _tracks(seen: Seen) -> list[Check]:
+def _tracks(seen: CheckContext) -> list[Check]:
     limits, sensor = seen.profile.limits, seen.profile.sensor
     if sensor.tracks < 2:
         return []
@@ -151,7 +151,7 @@ def _tracks(seen: Seen) -> list[Check]:
     return out
 
 
-def no_correlation(seen: Seen) -> str:
+def no_correlation(seen: CheckContext) -> str:
     """Return why the two tracks cannot be compared; empty where they can."""
     if seen.trace.signal_b is None:
         return "track B was not captured"
@@ -162,7 +162,7 @@ def no_correlation(seen: Seen) -> str:
     return "" if seen.analysis.two_tracks is not None else "track A hardly moved"
 
 
-def _angle(seen: Seen) -> list[Check]:
+def _angle(seen: CheckContext) -> list[Check]:
     """Linearity and hysteresis; without an angle there is nothing to judge and nothing is said."""
     found, limits = seen.analysis.linearity, seen.profile.limits
     if found is None:
@@ -181,10 +181,10 @@ def _angle(seen: Seen) -> list[Check]:
     return out
 
 
-def _strokes(seen: Seen) -> Check:
+def _strokes(seen: CheckContext) -> Check:
     """Too few strokes leave a pass undecided; they are never a fault."""
     need = seen.profile.limits.strokes
-    n = float(passes(seen.analysis))
+    n = float(n_full_strokes(seen.analysis))
     if n >= need.value:
         return Check("strokes", n, None, "strokes", need.value, None, Verdict.PASS, need.source)
     seen_n = "1 full stroke was" if n == 1 else f"{n:.0f} full strokes were"

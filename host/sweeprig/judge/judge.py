@@ -45,17 +45,17 @@ def judge(
     load = load_of(setup, profile, None if rig is None else rig.front_end)
     g = profile.guard.factor if guard_factor is None else guard_factor
 
-    def seen_of(found: Analysis) -> ch.Seen:
+    def seen_of(found: Analysis) -> ch.CheckContext:
         scale = make_scale(analysis=found, trace=trace, setup=setup, profile=profile, rig=rig)
         quantities = measure(analysis=found, scale=scale, rig=rig, load=load)
-        return ch.Seen(found, trace, profile, scale, quantities, g, rig)
+        return ch.CheckContext(found, trace, profile, scale, quantities, g, rig)
 
     seen = seen_of(analysis)
     found = doubted(seen, seen_of, setup.sense)
     return _judged(seen if found is seen.analysis else seen_of(found), setup, load, unjudged_b)
 
 
-def _judged(seen: ch.Seen, setup: SweepSetup, load: Load, more_open: tuple[str, ...]) -> Judgement:
+def _judged(seen: ch.CheckContext, setup: SweepSetup, load: Load, more_open: tuple[str, ...]) -> Judgement:
     margins, checks = _against_limits(seen)
     found = _findings(seen, margins, checks, setup)
     points = (*open_points(seen), *more_open)
@@ -70,7 +70,7 @@ def _judged(seen: ch.Seen, setup: SweepSetup, load: Load, more_open: tuple[str, 
         profile_name=seen.profile.name,
         guard_factor=seen.guard_factor,
         checks=checks,
-        under=no_fault_text(ch.passes(seen.analysis)) if verdict is Verdict.PASS else "",
+        under=no_fault_text(ch.n_full_strokes(seen.analysis)) if verdict is Verdict.PASS else "",
     )
 
 
@@ -81,7 +81,7 @@ def _reported(q: Quantity) -> Quantity:
     return replace(q, u95=None, u=None, coverage_factor=None, reason=q.reason or UNKNOWN_U, budget=())
 
 
-def _against_limits(seen: ch.Seen) -> tuple[tuple[Margin, ...], tuple[Check, ...]]:
+def _against_limits(seen: ch.CheckContext) -> tuple[tuple[Margin, ...], tuple[Check, ...]]:
     """Margins and checks; none of a signal that cannot be read, the supply's only of a sensor that is not fed."""
     codes = {f.code for f in seen.analysis.findings}
     if codes & set(REFUSED):
@@ -99,7 +99,7 @@ def _against_limits(seen: ch.Seen) -> tuple[tuple[Margin, ...], tuple[Check, ...
 
 
 def _findings(
-    seen: ch.Seen, margins: tuple[Margin, ...], checks: tuple[Check, ...], setup: SweepSetup
+    seen: ch.CheckContext, margins: tuple[Margin, ...], checks: tuple[Check, ...], setup: SweepSetup
 ) -> tuple[Finding, ...]:
     own = gr.graded(seen.analysis, seen.profile)
     found = [

@@ -102,7 +102,7 @@ def _margin(
     lower = end == "low"
     limits = profile.limits
     if not lower:
-        q = scale.below_top(q)
+        q = scale.with_supply_uncertainty(q)
     limit = limits.lower_rail.value if lower else scale.top_v - limits.upper_rail.value
     rail = "lower" if lower else "upper"
     if q.value is None or q.u95 is None:

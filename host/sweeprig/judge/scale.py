@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from sweeprig.analysis.model import Analysis
-from sweeprig.analysis.statistics import batch_u, spread_of
+from sweeprig.analysis.statistics import batch_means_u, spread_of
 from sweeprig.calibration.slow import ground_half_width_v
 from sweeprig.capture.model import FloatArray, SweepSetup, Trace
 from sweeprig.judge import budget as bu
@@ -77,7 +77,7 @@ class Scale:
         lines = bu.merged((*bu.scaled(q.budget, factor), *supply, *self._ground(factor * q.value / rail)))
         return bu.quantity(q.name, q.unit, q.value * factor, lines, n_samples=q.n_samples)
 
-    def below_top(self, q: Quantity) -> Quantity:
+    def with_supply_uncertainty(self, q: Quantity) -> Quantity:
         """Return a level on the profile's scale with what the upper rail itself is uncertain by.
 
         On nominal supply the rail is a number. In measured volts it is the measured supply, or one not observed.
@@ -180,7 +180,7 @@ def _supply(analysis: Analysis, trace: Trace, rig: Rig | None) -> Quantity:
     value = analysis.supply_v
     if trace.supply is None or not math.isfinite(value) or value <= 0:
         return bu.missing("supply_v", "V", NOT_OBSERVED)
-    u, dof = batch_u(_steady(trace.supply.mean_v))
+    u, dof = batch_means_u(_steady(trace.supply.mean_v))
     if math.isfinite(u) and u > 0 and trace.n_per_window == 1:  # one and the same number shows no resolution
         u = math.hypot(u, trace.lsb_v / math.sqrt(12.0))
     lines = (

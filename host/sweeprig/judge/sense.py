@@ -6,13 +6,13 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from sweeprig.analysis.model import Analysis, Cause, Code, Finding
-from sweeprig.judge.checks import Seen, end_checks
+from sweeprig.judge.checks import CheckContext, end_checks
 from sweeprig.judge.model import Verdict
 from sweeprig.judge.named_ends import OTHER
 from sweeprig.words import Sense
 
 
-def doubted(seen: Seen, seen_of: Callable[[Analysis], Seen], given: Sense) -> Analysis:
+def doubted(seen: CheckContext, seen_of: Callable[[Analysis], CheckContext], given: Sense) -> Analysis:
     """Return the analysis with an unknown sense where the limits say that the sweep may have begun at the other end.
 
     So where the other sense is the profile's, or rising, which most are, and all ends keep their limits that way.
@@ -34,12 +34,12 @@ def doubted(seen: Seen, seen_of: Callable[[Analysis], Seen], given: Sense) -> An
     return replace(found, sense=Sense.UNKNOWN, sense_evidence=why, findings=(*kept, open_))
 
 
-def _allows(seen: Seen, sense: Sense) -> bool:
+def _allows(seen: CheckContext, sense: Sense) -> bool:
     """Whether the profile wants this sense, or takes it as the usual one, and limits the ends at all."""
     wanted, limits = seen.profile.sensor.sense, seen.profile.limits
     usual = wanted == sense or (wanted == "either" and sense is Sense.RISING)
     return usual and limits.closed is not None and limits.open is not None
 
 
-def _fails(seen: Seen) -> bool:
+def _fails(seen: CheckContext) -> bool:
     return any(c.verdict is Verdict.FAIL for c in end_checks(seen))

@@ -8,7 +8,7 @@ from sweeprig.analysis.sense import BEGIN_S
 from sweeprig.calibration.age import age_days
 from sweeprig.calibration.model import Calibration
 from sweeprig.calibration.uncertainty import beyond_points, channel_of
-from sweeprig.judge.checks import Seen
+from sweeprig.judge.checks import CheckContext
 from sweeprig.judge.left_out import left_out
 from sweeprig.judge.load import Load
 from sweeprig.words import percent
@@ -22,7 +22,7 @@ MOST_UNSEEN_PERCENT = (
 SKIRT_BINS = 2  # at either end, where strokes begin and end
 
 
-def open_points(seen: Seen) -> tuple[str, ...]:
+def open_points(seen: CheckContext) -> tuple[str, ...]:
     """Return what keeps a capture without a fault from being passed."""
     out = _missing(seen)
     if seen.profile.sensor.tracks > 1 and seen.trace.signal_b is None:
@@ -32,7 +32,7 @@ def open_points(seen: Seen) -> tuple[str, ...]:
     return tuple(out)
 
 
-def not_shown(seen: Seen, load: Load) -> tuple[str, ...]:
+def not_shown(seen: CheckContext, load: Load) -> tuple[str, ...]:
     """Return what this capture and this profile together could not show, each with what to do."""
     out = list(seen.analysis.not_shown)
     unjudged = left_out(seen.profile, tracks=1 if seen.trace.signal_b is None else 2)
@@ -61,7 +61,7 @@ def not_shown(seen: Seen, load: Load) -> tuple[str, ...]:
     return tuple(out)
 
 
-def _lost(seen: Seen) -> list[str]:
+def _lost(seen: CheckContext) -> list[str]:
     lost, bad = seen.trace.n_lost, seen.trace.n_flagged
     total, out = lost + bad + seen.trace.t_s.size, []
     if lost:
@@ -80,7 +80,7 @@ def _lost(seen: Seen) -> list[str]:
     return out
 
 
-def _missing(seen: Seen) -> list[str]:
+def _missing(seen: CheckContext) -> list[str]:
     """What was lost: places of the travel with too few strokes, else its share of the whole."""
     trace, late_s = seen.trace, seen.trace.n_lost_before * seen.trace.window_s
     gone = trace.n_lost - trace.n_lost_before + trace.n_flagged
@@ -95,7 +95,7 @@ def _missing(seen: Seen) -> list[str]:
     return [f"{percent(share)} % of the records are missing, and a dropout may lie in them. Sweep again"]
 
 
-def _thin_places(seen: Seen) -> str:
+def _thin_places(seen: CheckContext) -> str:
     """Where fewer strokes were seen than the profile wants, in words."""
     track, need = seen.analysis.track_map, seen.profile.limits.strokes.value
     if track is None:
@@ -113,7 +113,7 @@ def _thin_places(seen: Seen) -> str:
     )
 
 
-def _load(seen: Seen, load: Load) -> list[str]:
+def _load(seen: CheckContext, load: Load) -> list[str]:
     if load.track_ohm is None or load.shift_percent <= seen.profile.limits.loading.value:
         return []
     return [
@@ -123,7 +123,7 @@ def _load(seen: Seen, load: Load) -> list[str]:
     ]
 
 
-def _beyond(seen: Seen) -> list[str]:
+def _beyond(seen: CheckContext) -> list[str]:
     """Ends outside the voltages at which the rig was calibrated."""
     own = None if seen.rig is None else channel_of(seen.rig.calibration, 0)
     out = []

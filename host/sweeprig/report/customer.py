@@ -6,7 +6,7 @@ import re
 
 from sweeprig.analysis.event_findings import SWEEP_AGAIN
 from sweeprig.analysis.model import Cause, Code, Finding
-from sweeprig.judge.condemned import worn_as_well
+from sweeprig.judge.fault_place import worn_as_well
 from sweeprig.judge.left_out import ends_are_judged
 from sweeprig.judge.model import Verdict
 from sweeprig.judge.outcome import Outcome

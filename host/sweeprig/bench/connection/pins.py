@@ -51,13 +51,13 @@ class PinsResult:
 
     tracks: tuple[TrackPins, ...]
     switches: tuple[SwitchPins, ...]
-    unexplained: tuple[int, ...]
+    without_off_edges: tuple[int, ...]
     reasons: tuple[str, ...]
 
     @property
     def safe(self) -> bool:
         """True where every pin is explained and there is a track."""
-        return bool(self.tracks) and not self.unexplained
+        return bool(self.tracks) and not self.without_off_edges
 
 
 def same(first: float, second: float) -> bool:
@@ -183,10 +183,10 @@ def identify_pins(readings: Readings) -> PinsResult:
     switches, apart = _switches(readings)
     groups = components([p for p in pins if p not in apart], readings)
     tracks = [(group, tracks_of(group, readings)) for group in groups]
-    unexplained = [group for group, found in tracks if not found]
+    without_off_edges = [group for group, found in tracks if not found]
     return PinsResult(
         tuple(chain.from_iterable(found for _, found in tracks)),
         switches,
-        tuple(chain.from_iterable(unexplained)),
-        tuple(why_not(group, readings) for group in unexplained),
+        tuple(chain.from_iterable(without_off_edges)),
+        tuple(why_not(group, readings) for group in without_off_edges),
     )

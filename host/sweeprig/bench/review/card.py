@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from sweeprig.analysis.model import Code, Finding
 from sweeprig.judge.brief import HAND_OVER as HAND_OVER
 from sweeprig.judge.brief import first_of, next_step, not_judged
-from sweeprig.judge.condemned import condemned
+from sweeprig.judge.fault_place import where_the_fault_is
 from sweeprig.judge.left_out import ends_are_judged
 from sweeprig.judge.model import Margin, Quantity, Verdict
 from sweeprig.judge.outcome import Outcome
@@ -148,7 +148,7 @@ def _sentence(outcome: Outcome, found: tuple[Finding, ...]) -> str:
     if judgement.verdict is Verdict.FAIL and faults:
         text = " ".join(part for part in (faults[0].name, faults[0].place) if part)
         more = f", and {len(faults) - 1} more" if len(faults) > 1 else ""
-        failed = condemned([f for f in found if f.severity == "fault"])
+        failed = where_the_fault_is([f for f in found if f.severity == "fault"])
         return f"{text[:1].upper()}{text[1:]}{more}. {failed}".rstrip()
     return _open(judgement.reason, asked=not found)
 

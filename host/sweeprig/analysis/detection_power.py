@@ -25,7 +25,7 @@ N_FINE = 200  # bins of 0.5 % of travel
 WORN_OR_LOOSE = "it is a worn spot or a loose connection"
 
 
-def power(n_strokes: int, share: float) -> float:
+def detection_power(n_strokes: int, share: float) -> float:
     """Return the chance that `n_strokes` name a place that lifts in a share of the passes.
 
     Once in each of them, and nothing elsewhere, so that three strokes are enough. Upper tail of the binomial
@@ -60,7 +60,7 @@ def _able(n_strokes: int) -> str:
     """Return how often so few strokes miss a worn spot."""
     if n_strokes < FEWEST_AT_ONE_PLACE:
         return f"{n_strokes} stroke{'s are' if n_strokes > 1 else ' is'} too few to show a worn spot"
-    missed = 100 * (1 - power(n_strokes, HALF))
+    missed = 100 * (1 - detection_power(n_strokes, HALF))
     return f"{n_strokes} strokes would miss a worn spot that opens in every second pass in {missed:.0f} of 100 sweeps"
 
 
@@ -69,7 +69,7 @@ def how_to_sweep(strokes: int) -> str:
     return f"(`sweeprig sweep --strokes {strokes}`)"
 
 
-def numbers_of_power(track: TrackMap | None) -> dict[str, float]:
+def detection_numbers(track: TrackMap | None) -> dict[str, float]:
     """Return `more_strokes` as a finding's number; empty where none would tell more."""
     return {} if track is None or track.more_strokes is None else {"more_strokes": float(track.more_strokes)}
 

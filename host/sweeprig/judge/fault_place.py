@@ -26,7 +26,7 @@ def worn_as_well(faults: Sequence[Finding]) -> Finding | None:
     return next((f for f in faults if f.severity == "fault" and f.cause is Cause.TRACK), None)
 
 
-def condemned(faults: Sequence[Finding]) -> str:
+def where_the_fault_is(faults: Sequence[Finding]) -> str:
     """Return where the fault is, in one sentence, by the first of the faults; "" where no fault says."""
     if not faults or faults[0].cause not in PLACES:
         return ""
