@@ -185,7 +185,7 @@ def make_map(trace: Trace, events: tuple[Event, ...], bins: int = 50) -> TrackMa
         noise[(edges[:-1] >= 27) & (edges[:-1] < 34)] *= 3.1
     return TrackMap(
         edge_percent=edges,
-        passes=np.full(bins, 4),
+        strokes_seen=np.full(bins, 4),
         events=counted.astype(np.int64),
         noise_v=noise,
         p_clustered=3e-9 if places else None,
@@ -356,7 +356,7 @@ def outcome(
             profile_name="adjustable-potentiometer",
             guard_factor=1.0,
             checks=make_checks(supply=supply, sense=sense),
-            under=no_fault_text(4) if decided is Verdict.PASS else "",
+            reservation=no_fault_text(4) if decided is Verdict.PASS else "",
         ),
         profile=load_profile("adjustable-potentiometer"),
         capture=make_capture(trace, told, snapshots=worn),

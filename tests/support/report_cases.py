@@ -116,7 +116,7 @@ def hostile() -> Outcome:
     rig = {**base.capture.rig, "build": h[0], "chip": h[1], "uid": h[3], "firmware": h[7]}
     capture = replace(base.capture, rig=rig, board_text=h, coaching=h, ended=h[0], created=h[0])
     calibration = replace(base.calibration, kind=h[0], made_at=h[1], verified=({h[0]: h[1]},))
-    judgement = replace(base.judgement, reason=h[0], not_shown=h, profile_name=h[4], under=h[1])
+    judgement = replace(base.judgement, reason=h[0], not_shown=h, profile_name=h[4], reservation=h[1])
     return replace(
         base,
         setup=setup,

@@ -176,7 +176,7 @@ def test_start_in_the_middle_gives_ends_but_no_sense() -> None:
     spec = load_sensor("good")
     a = sweep(replace(spec, hand=replace(spec.hand, starts="middle")))
     assert a.sense is Sense.UNKNOWN
-    assert a.closed is None
+    assert a.closed_end is None
     assert a.low is not None
     assert a.high is not None
     assert any("Which end is closed" in text for text in a.not_shown)

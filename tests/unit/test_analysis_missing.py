@@ -96,7 +96,7 @@ def test_a_stroke_lost_at_one_place_is_missed_there() -> None:
     before, after = whole.analysis.track_map, outcome.analysis.track_map
     assert before is not None
     assert after is not None
-    less = np.flatnonzero(after.passes < before.passes)
+    less = np.flatnonzero(after.strokes_seen < before.strokes_seen)
     assert less.size
     assert (np.diff(less) == 1).all()
     assert 30 < less.mean() < 70

@@ -16,8 +16,8 @@ from sweeprig.analysis.detection_power import (
     MOST_EVENTS,
     N_FINE,
     SURE_P,
-    more_strokes,
     detection_power,
+    more_strokes,
 )
 from sweeprig.analysis.model import Analysis, Code, Finding
 from sweeprig.analysis.statistics import again_p

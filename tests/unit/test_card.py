@@ -155,7 +155,7 @@ def test_a_simulated_rig_is_never_taken_for_a_real_one() -> None:
 def test_volts_at_nominal_supply_stand_apart_from_those_measured() -> None:
     made = outcome()
     margins = tuple(
-        replace(m, measured_v=m.value_v, value_v=None if m.value_v is None else m.value_v * 5 / 5.012)
+        replace(m, measured_v=m.level_v, level_v=None if m.level_v is None else m.level_v * 5 / 5.012)
         for m in made.judgement.margins
     )
     scaled = replace(made, judgement=replace(made.judgement, margins=margins))
@@ -169,7 +169,7 @@ def test_volts_at_nominal_supply_stand_apart_from_those_measured() -> None:
 
 def test_a_sensor_that_keeps_no_ratio_has_one_voltage_only() -> None:
     made = outcome()
-    margins = tuple(replace(m, measured_v=m.value_v) for m in made.judgement.margins)  # as judged: not scaled
+    margins = tuple(replace(m, measured_v=m.level_v) for m in made.judgement.margins)  # as judged: not scaled
     lines = card_lines(card_of(replace(made, judgement=replace(made.judgement, margins=margins))), 80)
     assert not any("at 5 V supply" in line for line in lines)
     assert any(line.endswith("0.530 V from supply") for line in lines)

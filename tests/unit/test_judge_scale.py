@@ -65,7 +65,7 @@ def test_ratiometric_limits_hold_for_ratio_times_nominal(supply: float) -> None:
     j = given(seen(0.09 * supply, 0.9 * supply, supply=supply))
     assert j.verdict is PASS
     closed = margin(j, "closed")
-    assert closed.value_v == pytest.approx(0.45)
+    assert closed.level_v == pytest.approx(0.45)
     assert closed.measured_v == pytest.approx(0.09 * supply)
     assert check(j, "closed").value == pytest.approx(0.45)
     assert check(j, "span").value == pytest.approx(4.05, rel=1e-6)
@@ -74,7 +74,7 @@ def test_ratiometric_limits_hold_for_ratio_times_nominal(supply: float) -> None:
 def test_limits_of_another_sensor_hold_for_measured_volts() -> None:
     fixed_reference = replace(ADJUSTABLE, supply=replace(ADJUSTABLE.supply, ratiometric=False))
     j = given(seen(0.414, 4.14, supply=4.6), fixed_reference)
-    assert margin(j, "closed").value_v == pytest.approx(0.414)
+    assert margin(j, "closed").level_v == pytest.approx(0.414)
     assert margin(j, "open").limit_v == pytest.approx(4.4, abs=1e-3)  # measured supply less the margin
     assert j.verdict is PASS
 
@@ -83,7 +83,7 @@ def test_sensor_ground_is_the_lower_rail() -> None:
     """0.25 V on the meter with sensor ground at 0.12 V is 0.13 V above its rail."""
     trace = replace(TRACE, ground_v=np.full(TRACE.t_s.size, 0.12))
     j = given(seen(0.25, 4.5, supply=5.0), FIXED, trace=trace)
-    assert margin(j, "closed").value_v == pytest.approx(5 * 0.13 / 4.88)
+    assert margin(j, "closed").level_v == pytest.approx(5 * 0.13 / 4.88)
     assert margin(j, "closed").verdict is FAIL
     assert given(seen(0.25, 4.5, supply=5.0), FIXED).margins[0].verdict is PASS
 
@@ -192,8 +192,8 @@ def test_a_rig_never_calibrated_shares_its_converter() -> None:
 def test_each_end_is_put_against_the_supply_of_its_own_rests() -> None:
     sagged = seen(end(0.45, supply=5.0), end(4.14, supply=4.6), supply=4.9)
     j = given(sagged)
-    assert margin(j, "closed").value_v == pytest.approx(0.45)
-    assert margin(j, "open").value_v == pytest.approx(4.5)
+    assert margin(j, "closed").level_v == pytest.approx(0.45)
+    assert margin(j, "open").level_v == pytest.approx(4.5)
     assert j.quantities["open_ratio"].value == pytest.approx(0.9)
 
 

@@ -26,7 +26,7 @@ def reviewed(name: str) -> Outcome:
 def test_good_ones_pass(name: str) -> None:
     judged = reviewed(name).judgement
     assert judged.verdict is PASS, judged.reason
-    assert judged.under.startswith("Tested in ")
+    assert judged.reservation.startswith("Tested in ")
 
 
 @pytest.mark.parametrize(

@@ -32,7 +32,7 @@ def test_good_sensor_passes_and_says_what_was_not_judged() -> None:
     j = given(seen())
     assert j.verdict is PASS
     assert j.findings == ()
-    assert j.under == (
+    assert j.reservation == (
         "Tested in 4 strokes, under the conditions of this test. Heat or vibration faults are not excluded."
     )
     assert [(m.end, m.rail, m.verdict) for m in j.margins] == [
@@ -71,7 +71,7 @@ def test_an_end_too_near_a_rail_is_named(
     assert found.cause is Cause.MOUNTING
     assert f"the {name} end" in found.evidence
     assert "sweeprig aim" in found.next_step
-    assert j.under == ""
+    assert j.reservation == ""
 
 
 def test_a_fixed_mount_is_not_told_to_turn() -> None:
@@ -198,7 +198,7 @@ def test_too_few_strokes_pass_nothing() -> None:
 def test_an_end_that_was_not_seen_is_undecided() -> None:
     j = given(seen(high=None))
     assert j.verdict is UNDECIDED
-    assert margin(j, "open").value_v is None
+    assert margin(j, "open").level_v is None
     assert "never held still at" in j.quantities["open_v"].reason
     assert j.quantities["span_v"].value is None
 

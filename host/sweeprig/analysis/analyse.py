@@ -129,7 +129,9 @@ def _whole(
 
 def _smoothness(s: _Seen) -> float | None:
     clear = clear_of(s.a.parts, s.a.path.size, 4)
-    return None if s.still else smoothness.departure(s.a.shape, s.a.place, clear=clear, supply_v=s.rail)
+    return (
+        None if s.still else smoothness.departure(s.a.path_steady_v, s.a.place, clear=clear, supply_v=s.rail)
+    )
 
 
 def _ends_apart(trace: Trace, s: _Seen, ends: list[End | None]) -> list[Finding]:
@@ -140,8 +142,8 @@ def _ends_apart(trace: Trace, s: _Seen, ends: list[End | None]) -> list[Finding]
     slip = find_slip(s.a.rests, supply_v=s.rail, step_v=step_v)
     if slip is not None:
         return [reach.slipped(slip, trace, s.rail)]
-    if s.a.shape is not s.a.path:
-        ends = _ends(trace, replace(s.a, path=s.a.shape), s.still)
+    if s.a.path_steady_v is not s.a.path:
+        ends = _ends(trace, replace(s.a, path=s.a.path_steady_v), s.still)
     apart = reach.ends_apart(ends, s.rail)
     odd = None if apart else find_odd(s.a.rests, supply_v=s.rail, step_v=step_v)
     return apart if odd is None else [reach.odd_visit(odd)]
@@ -179,11 +181,11 @@ def _events(
     trace: Trace, a: mv.Moves, b: mv.Moves | None, rail: float, both: both_tracks.Both
 ) -> tuple[Event, ...]:
     supply = supply_raw(trace, rail)
-    own = both_tracks.without_joints(without_off_edges(a.raw, a.off), both.times)
+    own = both_tracks.without_joints(without_off_edges(a.raw, a.off), both.joined_runs)
     found = mv.placed_events(own, a, trace, rail=rail, channel=0, supply=supply)
     found += mv.placed_events(supply, a, trace, rail=rail, channel=2, supply=())
     if b is not None:
-        own = both_tracks.without_joints(without_off_edges(b.raw, b.off), both.times)
+        own = both_tracks.without_joints(without_off_edges(b.raw, b.off), both.joined_runs)
         found += mv.placed_events(own, a, trace, rail=rail, channel=1, supply=supply)
     return tuple(sorted(found, key=lambda e: (e.start_s, e.channel)))
 
@@ -195,7 +197,7 @@ def _map(a: mv.Moves, own: mv.Moves | None, events: tuple[Event, ...], channel: 
     mine = tuple(e for e in events if e.channel == channel and not e.with_supply)
     return track_map.fold(
         place=a.place,
-        path=own.shape,
+        path=own.path_steady_v,
         strokes=a.strokes,
         resting=a.resting,
         events=mine,
@@ -266,7 +268,7 @@ def _rough(trace: Trace, s: _Seen, m: mv.Moves) -> smoothness.RoughAll | None:
     if trace.window_s > smoothness.SLOWEST_S:
         return None
     return smoothness.rough_everywhere(
-        m.shape,
+        m.path_steady_v,
         s.a.place,
         free=m.good & clear_of(m.parts, m.path.size, 1),
         resting=s.a.resting,

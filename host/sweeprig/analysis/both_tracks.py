@@ -19,7 +19,7 @@ class Both:
     two: TwoTracks | None = None
     joined: bool = False  # both stand still together
     bridge: bridges.Bridge | None = None
-    times: tuple[bridges.Joined, ...] = ()
+    joined_runs: tuple[bridges.Joined, ...] = ()
 
 
 def look(trace: Trace, a: Moves, b: Moves | None, *, supply_v: float) -> Both:
@@ -28,8 +28,8 @@ def look(trace: Trace, a: Moves, b: Moves | None, *, supply_v: float) -> Both:
         return Both()
     good = a.good & b.good
     two = two_tracks.compare(
-        a.shape,
-        b.shape,
+        a.path_steady_v,
+        b.path_steady_v,
         good,
         place=a.place,
         supply_v=supply_v,
@@ -38,7 +38,7 @@ def look(trace: Trace, a: Moves, b: Moves | None, *, supply_v: float) -> Both:
     )
     bridge = None
     if two is not None and two.relation == "parallel":
-        own = (a.shape[good], b.shape[good], a.place[good])
+        own = (a.path_steady_v[good], b.path_steady_v[good], a.place[good])
         bridge = bridges.find_bridge(*own, supply_v=supply_v, lsb_v=trace.lsb_v)
     times = bridges.joined_times(
         trace.signal_a.mean_v,
@@ -47,7 +47,7 @@ def look(trace: Trace, a: Moves, b: Moves | None, *, supply_v: float) -> Both:
         lsb_v=trace.lsb_v,
         window_s=trace.window_s,
     )
-    return Both(two, two_tracks.joined(a.shape, b.shape, supply_v=supply_v), bridge, times)
+    return Both(two, two_tracks.joined(a.path_steady_v, b.path_steady_v, supply_v=supply_v), bridge, times)
 
 
 def without_joints(events: tuple[RawEvent, ...], times: tuple[bridges.Joined, ...]) -> tuple[RawEvent, ...]:
@@ -59,8 +59,8 @@ def without_joints(events: tuple[RawEvent, ...], times: tuple[bridges.Joined, ..
 
 def findings_of(both: Both, trace: Trace) -> list[Finding]:
     """Shorted or disagreeing tracks; one says the other."""
-    if both.times:
-        return [fi.tracks_joined_at_times(both.times, trace)]
+    if both.joined_runs:
+        return [fi.tracks_joined_at_times(both.joined_runs, trace)]
     if both.bridge is not None:
         return [fi.bridged_tracks(both.bridge)]
     return fi.about_tracks(both.two)

@@ -71,11 +71,11 @@ def find_end(
 
 def _of_stop(stop: Stop) -> dict[str, Any]:
     return {
-        "agree": stop.agree,
-        "short": len(stop.short),
-        "passed": stop.passed,
-        "passed_v": stop.passed_v,
-        "held_v": stop.held_v,
+        "n_agreeing": stop.agree,
+        "n_turned_short": len(stop.short),
+        "n_turned_beyond": stop.passed,
+        "turned_beyond_v": stop.passed_v,
+        "held_short_v": stop.held_short_v,
     }
 
 

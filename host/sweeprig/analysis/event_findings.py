@@ -134,8 +134,8 @@ def _passes_at(at: Gathered, track: TrackMap | None) -> int:
     """Strokes that crossed the middle of a place; never fewer than those that met something there."""
     if track is None:
         return at.n_strokes
-    centre = min(int(sum(at.where) / 2 * track.passes.size / 100), track.passes.size - 1)
-    return max(int(track.passes[centre]), at.n_strokes)
+    centre = min(int(sum(at.where) / 2 * track.strokes_seen.size / 100), track.strokes_seen.size - 1)
+    return max(int(track.strokes_seen[centre]), at.n_strokes)
 
 
 def numbers_of(events: Iterable[Event]) -> dict[str, float]:

@@ -110,9 +110,9 @@ def _flat(f: Flat) -> Finding:
     text = f"signal stays {f.dwell_s * 1e3:.0f} ms at one level in {f.n_seen} of {f.n_strokes} strokes"
     step = "Sweep slowly across it again; if the level stays while the lever moves, replace the sensor."
     severity, numbers = "fault", {"dwell_s": f.dwell_s}
-    if f.chance > BY_CHANCE:
+    if f.p_by_hand > BY_CHANCE:
         severity = "doubt"
-        text += f"; a hand that waits there does so by chance (p = {f.chance:.2g})"
+        text += f"; a hand that waits there does so by chance (p = {f.p_by_hand:.2g})"
         step = "Sweep again without a stop there, at another speed; if the level stays, replace the sensor."
     elif f.wide:
         severity = "doubt"

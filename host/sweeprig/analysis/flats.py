@@ -52,7 +52,7 @@ class Flat:
     n_seen: int
     n_strokes: int
     dwell_s: float  # [s] median
-    chance: float = 0.0  # of stays that look like one width, were they a hand's waits; 0 for shorter ones
+    p_by_hand: float = 0.0  # of stays that look like one width, were they a hand's waits; 0 for shorter ones
     wide: bool = (
         False  # as wide as only a stop of the lever is, or a track that is bare over much of its length
     )

@@ -53,7 +53,12 @@ def of_signals(trace: Trace, moves: tuple[Moves, ...], *, supply_v: float) -> li
         if source is None or trace.window_s > SLOWEST_S:
             continue
         noise = steady_noise(
-            source, m.shape, good=m.good, window_s=trace.window_s, supply_v=supply_v, lsb_v=trace.lsb_v
+            source,
+            m.path_steady_v,
+            good=m.good,
+            window_s=trace.window_s,
+            supply_v=supply_v,
+            lsb_v=trace.lsb_v,
         )
         out += [] if noise is None else [(channel, noise)]
     return out

@@ -104,12 +104,12 @@ class End:
     spread_v: float  # [V] standard deviation from stroke to stroke; nan with fewer than two rests
     drift_v: float  # [V] last rest minus first
     ratio: float  # value over the supply measured at the same rests; nan where the supply is not observed
-    agree: int = 2  # visits that met one level there: two say that it is a stop
-    short: int = 0  # visits that turned round before it
+    n_agreeing: int = 2  # visits that met one level there: two say that it is a stop
+    n_turned_short: int = 0  # visits that turned round before it
     beyond_v: float = 0.0  # [V] how far one visit stands further out than the middle of three or more
-    passed: int = 0  # visits in which the signal turned round further out than where it rested
-    passed_v: float = 0.0  # [V] by how much the furthest of them
-    held_v: float = 0.0  # [V] how far short of it one visit rested, at most; 0: none did
+    n_turned_beyond: int = 0  # visits in which the signal turned round further out than where it rested
+    turned_beyond_v: float = 0.0  # [V] by how much the furthest of them
+    held_short_v: float = 0.0  # [V] how far short of it one visit rested, at most; 0: none did
 
 
 @dataclass(frozen=True)
@@ -137,7 +137,7 @@ class TrackMap:
     """All strokes folded onto position. Arrays have shape (k,), one value per bin."""
 
     edge_percent: FloatArray  # (k + 1,) of travel
-    passes: IntArray  # strokes that were seen there
+    strokes_seen: IntArray  # strokes that were seen there
     events: IntArray
     noise_v: FloatArray  # [V] residual noise; nan where there were no passes
     p_clustered: float | None  # p-value of their clustering; null hypothesis: events anywhere. None: too few
@@ -221,11 +221,11 @@ class Analysis:
     high_b: End | None = None
 
     @property
-    def closed(self) -> End | None:
+    def closed_end(self) -> End | None:
         """The closed end; None where the sense is unknown."""
         return {Sense.RISING: self.low, Sense.FALLING: self.high}.get(self.sense)
 
     @property
-    def open(self) -> End | None:
+    def open_end(self) -> End | None:
         """The open end; None where the sense is unknown."""
         return {Sense.RISING: self.high, Sense.FALLING: self.low}.get(self.sense)

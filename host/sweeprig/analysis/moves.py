@@ -23,10 +23,10 @@ AT_REST_PERCENT = 1.0  # of span: how far the levels around such an event may be
 
 @dataclass(frozen=True)
 class Moves:
-    """Arrays of shape (n,)."""
+    """One signal over a capture: its path, the rests and strokes in it, its place on the travel. Arrays (n,)."""
 
     path: FloatArray  # [V]
-    shape: FloatArray  # [V] the path at a steady supply: what rests, strokes and places are found in
+    path_steady_v: FloatArray  # [V] the path at a steady supply: what rests, strokes and places are found in
     good: BoolArray  # windows without an event
     raw: tuple[ev.RawEvent, ...]
     rests: tuple[Rest, ...]

@@ -107,12 +107,12 @@ def odd_visit(odd: Odd) -> Finding:
 def _held_short(name: str, end: End) -> Finding:
     """A visit that rests further from the stop than a hand does by itself: of a hand, or of a ground that moves."""
     text = (
-        f"one visit of the {name} end rests {end.held_v * 1e3:z.0f} mV short of the stop that {end.agree} others met: "
-        "the lever did not go all the way, or sensor ground shifts"
+        f"one visit of the {name} end rests {end.held_short_v * 1e3:z.0f} mV short of the stop that"
+        f" {end.n_agreeing} others met: the lever did not go all the way, or sensor ground shifts"
     )
     step = "Move the lever firmly to its stop each time; if it stays, look at the ground wire, its pin and its crimp."
     return Finding(
-        Code.ENDS_NOT_REPEATED, Cause.MOUNTING, 0, None, text, step, "doubt", {"held_v": end.held_v}
+        Code.ENDS_NOT_REPEATED, Cause.MOUNTING, 0, None, text, step, "doubt", {"held_v": end.held_short_v}
     )
 
 
@@ -123,10 +123,10 @@ def ends_apart(ends: list[End | None], rail: float) -> list[Finding]:
         if end is None:
             continue
         spread = end.spread_v
-        if end.passed >= FEWEST_PASSED:
+        if end.n_turned_beyond >= FEWEST_PASSED:
             out.append(_passed(name, end))
             continue
-        if end.held_v > 0.0 and end.agree > 1:
+        if end.held_short_v > 0.0 and end.n_agreeing > 1:
             out.append(_held_short(name, end))
             continue
         if spread > ENDS_APART_PERCENT / 100 * rail or end.beyond_v > BEYOND_PERCENT / 100 * rail:
@@ -148,11 +148,11 @@ def ends_apart(ends: list[End | None], rail: float) -> list[Finding]:
 def _passed(name: str, end: End) -> Finding:
     """The lever went further than where it rested: the level of the rests is not the end of the travel."""
     text = (
-        f"the signal turns {end.passed_v * 1e3:z.0f} mV further out than it rests at the {name} end, "
-        f"at {end.passed} turns"
+        f"the signal turns {end.turned_beyond_v * 1e3:z.0f} mV further out than it rests at the {name} end, "
+        f"at {end.n_turned_beyond} turns"
     )
     step = "Hold the lever at its stop for half a second at each end, and sweep again."
-    numbers = {"passed_v": end.passed_v, "passed": float(end.passed)}
+    numbers = {"passed_v": end.turned_beyond_v, "passed": float(end.n_turned_beyond)}
     return Finding(Code.ENDS_NOT_REPEATED, Cause.MOUNTING, 0, None, text, step, "doubt", numbers)
 
 

@@ -111,7 +111,7 @@ def rough_places(track: TrackMap, *, supply_v: float, lsb_v: float) -> tuple[Rou
     limit = max(ROUGH_TIMES * usual, ROUGH_PERCENT / 100 * supply_v, STEPS * lsb_v)
     hit = np.nan_to_num(track.noise_v, nan=0.0) > limit
     hit[:4] = hit[-4:] = False
-    hit &= track.passes >= 2
+    hit &= track.strokes_seen >= 2
     out = []
     for a, b in np.flatnonzero(np.diff(np.pad(hit.astype(np.int8), 1))).reshape(-1, 2):
         if b - a >= 2:

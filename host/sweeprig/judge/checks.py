@@ -95,11 +95,15 @@ def _at_a_stop(check: Check, end: End, *, low: bool) -> Check:
 
 def _met(end: End, *, most: bool) -> bool:
     """Whether visits agree on one level as at a stop: two at least, or most of all that turned round there."""
-    return end.agree > 1 and (not most or 2 * end.agree > end.n_rests + end.short)
+    return end.n_agreeing > 1 and (not most or 2 * end.n_agreeing > end.n_rests + end.n_turned_short)
 
 
 def _no_stop(end: End) -> str:
-    seen = f"{end.agree} of {end.n_rests + end.short} visits" if end.agree > 1 else "no two visits"
+    seen = (
+        f"{end.n_agreeing} of {end.n_rests + end.n_turned_short} visits"
+        if end.n_agreeing > 1
+        else "no two visits"
+    )
     return f"{seen} met the same level, so the lever may not have reached its stop: move it from stop to stop"
 
 

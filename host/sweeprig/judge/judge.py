@@ -70,7 +70,7 @@ def _judged(seen: ch.CheckContext, setup: SweepSetup, load: Load, more_open: tup
         profile_name=seen.profile.name,
         guard_factor=seen.guard_factor,
         checks=checks,
-        under=no_fault_text(ch.n_full_strokes(seen.analysis)) if verdict is Verdict.PASS else "",
+        reservation=no_fault_text(ch.n_full_strokes(seen.analysis)) if verdict is Verdict.PASS else "",
     )
 
 

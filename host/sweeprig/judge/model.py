@@ -48,8 +48,8 @@ class Margin:
 
     end: str  # closed | open | low | high, with " B" on track B
     rail: str  # lower | upper
-    value_v: float | None
-    u95: float | None
+    level_v: float | None  # [V] of the end, on the scale that is judged; not its distance from the rail
+    u95: float | None  # [V] half-width of its 95 % interval
     limit_v: float
     verdict: Verdict
     would_decide: str = ""
@@ -95,4 +95,4 @@ class Judgement:
     profile_name: str
     guard_factor: float
     checks: tuple[Check, ...] = ()  # limits other than the margins to the rails
-    under: str = ""  # what a pass does not say; empty under any other verdict
+    reservation: str = ""  # what a pass does not say; empty under any other verdict

@@ -142,8 +142,8 @@ def margin_findings(
     out = []
     for m in margins:
         said = (Code.DEAD_BAND_CLOSED if _is_closed(m) else Code.DEAD_BAND_OPEN) in dead
-        if m.verdict is Verdict.FAIL and m.value_v is not None and (m.end.endswith(" B") or not said):
-            room = m.value_v if m.rail == "lower" else scale.top_v - m.value_v
+        if m.verdict is Verdict.FAIL and m.level_v is not None and (m.end.endswith(" B") or not said):
+            room = m.level_v if m.rail == "lower" else scale.top_v - m.level_v
             out.append(_margin_finding(m, room, profile))
     return out
 

@@ -100,7 +100,7 @@ def _thin_places(seen: CheckContext) -> str:
     track, need = seen.analysis.track_map, seen.profile.limits.strokes.value
     if track is None:
         return ""
-    thin = track.passes < need
+    thin = track.strokes_seen < need
     thin[:SKIRT_BINS] = thin[-SKIRT_BINS:] = False
     runs = np.flatnonzero(np.diff(np.pad(thin.astype(np.int8), 1))).reshape(-1, 2)
     if not runs.size:
@@ -109,7 +109,7 @@ def _thin_places(seen: CheckContext) -> str:
     more = f" and {len(runs) - 3} more places" if len(runs) > 3 else ""
     return (
         f"at {spans} of travel{more} fewer than {need:.0f} strokes were seen "
-        f"({int(track.passes[thin].min())} at the least)"
+        f"({int(track.strokes_seen[thin].min())} at the least)"
     )
 
 

@@ -146,7 +146,7 @@ def _open_limits(margins: tuple[Margin, ...], checks: tuple[Check, ...]) -> dict
     for m in margins:
         if m.verdict is Verdict.UNDECIDED:
             word = "not known well enough" if m.would_decide.startswith(VAGUE) else "too near to decide"
-            seen = "was not measured" if m.value_v is None else f"at {m.value_v:z.3f} V is {word}"
+            seen = "was not measured" if m.level_v is None else f"at {m.level_v:z.3f} V is {word}"
             out[f"margin of the {m.end_text}"] = (
                 f"the {m.end_text} {seen} against its {m.rail_text} limit of {m.limit_v:z.3f} V: {m.would_decide}"
             )

@@ -32,8 +32,8 @@ def margin_row(m: Margin, profile: Profile) -> LimitRow:
     limits = profile.limits
     return LimitRow(
         name=f"{m.end_text[:1].upper()}{m.end_text[1:]}, {m.rail_text}",
-        value=volts(m.value_v),
-        spread=spread_text(m.value_v, m.u95),
+        value=volts(m.level_v),
+        spread=spread_text(m.level_v, m.u95),
         must=f"{'above' if m.rail == 'lower' else 'below'} {volts(m.limit_v)}",
         verdict=str(m.verdict),
         decide=m.would_decide,

@@ -47,7 +47,7 @@ def text_sheet(outcome: Outcome) -> str:
     named = ", ".join(t for t in (setup.job, setup.sensor_label, setup.serial) if t)
     lines = [
         f"{judgement.verdict.upper()}: {named or 'sensor not named'}",
-        _joined(f"Reason: {judgement.reason.partition(KEPT)[0]}", judgement.under),
+        _joined(f"Reason: {judgement.reason.partition(KEPT)[0]}", judgement.reservation),
         _joined(f"{_ends(outcome)}.", not_judged(outcome)),
         f"Supply: {quantity_text(judgement.quantities.get('supply_v'))}",
         f"Sense: {outcome.analysis.sense} ({facts.sense_text(outcome)})",

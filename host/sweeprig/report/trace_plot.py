@@ -160,7 +160,9 @@ def _strip(d: svg.Svg, f: Frame, outcome: Outcome, compact: bool) -> None:
 def _ends(d: svg.Svg, f: Frame, outcome: Outcome, compact: bool) -> list[tuple[float, str, str]]:
     a = outcome.analysis
     named = (
-        (("closed", a.closed), ("open", a.open)) if a.closed or a.open else (("low", a.low), ("high", a.high))
+        (("closed", a.closed_end), ("open", a.open_end))
+        if a.closed_end or a.open_end
+        else (("low", a.low), ("high", a.high))
     )
     labels = []
     for name, end in named:

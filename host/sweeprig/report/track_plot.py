@@ -77,7 +77,7 @@ def _bars(d: svg.Svg, track: TrackMap, f: Frame) -> None:
     empty = d.hatch("empty", spacing=5.0, stroke=svg.HAIR)
     for k, count in enumerate(track.events):
         x0, x1 = (f.x(p) for p in track.edge_percent[k : k + 2])
-        if track.passes[k] == 0:
+        if track.strokes_seen[k] == 0:
             d.rect(x0, f.top, x1 - x0, f.bottom - f.top, fill=empty)
         if count:
             top = f.y(float(count) / f.n_max)
@@ -98,11 +98,11 @@ def _axes(d: svg.Svg, f: Frame, *, any_events: bool) -> None:
 
 def passes_text(track: TrackMap) -> str:
     """Return how often each place was passed, in words."""
-    low = int(track.passes.min()) if track.passes.size else 0
-    high = int(track.passes.max(initial=0))
+    low = int(track.strokes_seen.min()) if track.strokes_seen.size else 0
+    high = int(track.strokes_seen.max(initial=0))
     times = f"{low}" if low == high else f"{low} {'or' if high == low + 1 else 'to'} {high}"
     text = f"each place was passed {times} times"
-    return f"{text}; hatched: never passed" if not track.passes.all() else text
+    return f"{text}; hatched: never passed" if not track.strokes_seen.all() else text
 
 
 def track_svg(

@@ -163,7 +163,7 @@ def _head(outcome: Outcome, room: Room) -> dict[str, Any]:
         "customer": customer_text(outcome),
         "reason": held(reason, room.reason),
         "long_reason": len(reason) > 120,
-        "under": held(outcome.judgement.under, room.reason),
+        "under": held(outcome.judgement.reservation, room.reason),
         "not_judged": not_compared(outcome),
         "who": [f"{name} {typed(t, most)}" for name, t in named(s) if t],
         "workshop": typed(s.workshop, most),

@@ -82,8 +82,8 @@ def _judged(end: str, check: Check | None, judgement: Judgement) -> tuple[float 
     if check is not None and check.value is not None:
         return check.value, check.u95
     for m in judgement.margins:
-        if m.end == end and m.value_v is not None:
-            return m.value_v, m.u95
+        if m.end == end and m.level_v is not None:
+            return m.level_v, m.u95
     return None, None
 
 

@@ -97,15 +97,15 @@ def _end(outcome: Outcome, key: str) -> EndLine:
     if q.value is None:
         return EndLine(name, None, None, q.reason)
     margin = _nearest(outcome, key.removesuffix("_v"))
-    if margin is None or margin.value_v is None:
+    if margin is None or margin.level_v is None:
         return EndLine(name, q.value, q.u95)
-    scaled = margin.measured_v is not None and margin.measured_v != margin.value_v
+    scaled = margin.measured_v is not None and margin.measured_v != margin.level_v
     low = margin.rail == "lower"
     return EndLine(
         name, q.value, q.u95,
         margin_v=q.value if low else _supply_v(outcome) - q.value,
         rail="ground" if low else "supply",
-        nominal_v=margin.value_v if scaled else None,
+        nominal_v=margin.level_v if scaled else None,
         at_supply_v=outcome.trace.nominal_supply_v,
     )  # fmt: skip
 

@@ -46,7 +46,7 @@ def margin(m: Margin) -> dict[str, Any]:
     return {
         "end": m.end,
         "rail": m.rail,
-        "value_v": number(m.value_v),
+        "value_v": number(m.level_v),
         "u95": number(m.u95),
         "measured_v": number(m.measured_v),
         "limit_v": m.limit_v,
@@ -144,7 +144,7 @@ def to_result(outcome: Outcome) -> dict[str, Any]:
         "plain_max_v": number(analysis.plain.max_v),
         "margins": [margin(m) for m in judgement.margins],
         "checks": [check(c) for c in judgement.checks],
-        "under": judgement.under or None,
+        "under": judgement.reservation or None,
         "findings": [finding(f) for f in judgement.findings],
         "events": [event(e) for e in analysis.events],
         "not_shown": list(judgement.not_shown),

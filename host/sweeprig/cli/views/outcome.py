@@ -44,7 +44,7 @@ def quantity_line(label: str, q: Quantity) -> str:
 def margin_line(m: Margin) -> str:
     """Return one margin against its limit."""
     sign = "above" if m.rail == "lower" else "below"
-    value = "not measured" if m.value_v is None else f"{m.value_v:z.3f} V"
+    value = "not measured" if m.level_v is None else f"{m.level_v:z.3f} V"
     more = f"; {m.would_decide}" if m.would_decide else ""
     return _fold(
         f"{m.end_text:{LABEL}} {value:>12}  must stay {sign} {m.limit_v:z.3f} V: {m.verdict}{more}",
@@ -85,7 +85,7 @@ def finding_lines(number: int, f: Finding) -> list[str]:
 
 def _at_nominal(outcome: Outcome) -> str:
     """Return what the judged volts are where they are not the measured ones."""
-    if not any(m.measured_v is not None and m.measured_v != m.value_v for m in outcome.judgement.margins):
+    if not any(m.measured_v is not None and m.measured_v != m.level_v for m in outcome.judgement.margins):
         return ""
     nominal = getattr(outcome.trace, "nominal_supply_v", 5.0)
     return f" (ends and span: converted to an exact {nominal:g} V supply)"
@@ -106,7 +106,7 @@ def outcome_lines(outcome: Outcome) -> list[str]:
     ):
         lines += ["", title, *block] if block else []
     lines += [_fold(text, "  ! ", "    ") for text in alerts(outcome)]
-    return [*lines, "", _fold(judgement.under, "", "")] if judgement.under else lines
+    return [*lines, "", _fold(judgement.reservation, "", "")] if judgement.reservation else lines
 
 
 def _measured_lines(outcome: Outcome) -> list[str]:
