@@ -113,7 +113,7 @@ def test_a_sensor_is_not_turned_where_cautions_are_not_read(tmp_path: Path) -> N
         t.until_asked("turning above are read")
         t.send("n\n")
         assert t.end() == 5
-        assert "First power" not in t.text()
+        assert "no overload" not in t.text()
 
 
 def test_a_keyed_lever_moves_smoothly_and_stays() -> None:

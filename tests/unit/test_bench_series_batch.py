@@ -208,7 +208,7 @@ def test_gauge_names_what_is_wrong(tmp_path: Path) -> None:
     with pytest.raises(CsvError, match="line 3"):
         call(bad)
     bad.write_text("part,value_v\nP1,0.4\n")
-    with pytest.raises(CsvError, match="no column operator"):
+    with pytest.raises(CsvError, match="no column named 'operator'"):
         call(bad)
     with pytest.raises(CsvError, match="cannot be read"):
         call(tmp_path / "none.csv")

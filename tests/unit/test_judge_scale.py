@@ -93,7 +93,7 @@ def test_without_supply_no_ratio_and_its_range_counts() -> None:
     blind = seen(0.45, 4.3, supply=math.nan)
     j = given(blind, trace=trace, setup=make_setup(hookup=Hookup.TAPPED))
     assert j.quantities["closed_ratio"].value is None
-    assert "not observed" in j.quantities["closed_ratio"].reason
+    assert "not measured" in j.quantities["closed_ratio"].reason
     assert not [c for c in j.checks if c.name == "supply"]
     assert any("taken as 4.75 to 5.25 V" in text for text in j.not_shown)
     # 5 % of 4.3 V, rectangular: 4.3 x 0.25/5/sqrt(3) = 0.124 V standard uncertainty
