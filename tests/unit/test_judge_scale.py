@@ -95,7 +95,7 @@ def test_without_supply_no_ratio_and_its_range_counts() -> None:
     assert j.quantities["closed_ratio"].value is None
     assert "not measured" in j.quantities["closed_ratio"].reason
     assert not [c for c in j.checks if c.name == "supply"]
-    assert any("taken as 4.75 to 5.25 V" in text for text in j.not_shown)
+    assert any("4.75 to 5.25 V is assumed" in text for text in j.not_shown)
     # 5 % of 4.3 V, rectangular: 4.3 x 0.25/5/sqrt(3) = 0.124 V standard uncertainty
     assert margin(j, "open").u95 == pytest.approx(RECTANGULAR * 4.3 * 0.05 / math.sqrt(3), rel=0.01)
     assert (j.quantities["open_v"].u95 or 1.0) < 0.01  # the measured volts themselves are as good as ever
