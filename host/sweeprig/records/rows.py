@@ -85,6 +85,11 @@ def exceptions_of(ended: str, override: str, *, simulated: bool = False) -> tupl
     return (*of_nothing, *early, *((f"interlock overridden: {override}",) if override else ()))
 
 
+def _stored_margin(margin: dict[str, Any]) -> dict[str, Any]:
+    """Return a margin with the keys that records have had from the first."""
+    return {"value_v" if key == "level_v" else key: value for key, value in margin.items()}
+
+
 def plain(value: Any) -> Any:
     """Return dataclasses, arrays, enums and numbers as JSON has them; what is not finite is None."""
     if is_dataclass(value) and not isinstance(value, type):
@@ -210,7 +215,7 @@ def verdict_row(outcome: Outcome) -> dict[str, Any]:
         "strokes": len(analysis.strokes),
         "n_events": len(analysis.events),
         "quantities": quantities,
-        "margins": plain(judgement.margins),
+        "margins": [_stored_margin(plain(m)) for m in judgement.margins],
         "findings": plain(judgement.findings),
         "versions": plain(outcome.versions),
     }
