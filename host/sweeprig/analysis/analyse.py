@@ -1,4 +1,4 @@
-"""One capture to one analysis. Composes the parts and holds no method of its own."""
+"""One capture to one analysis. Calls the parts in their order; no algorithm is here."""
 
 from __future__ import annotations
 

@@ -19,7 +19,7 @@ class Both:
     two: TwoTracks | None = None
     joined: bool = False  # both stand still together
     bridge: bridges.Bridge | None = None
-    joined_runs: tuple[bridges.Joined, ...] = ()
+    joined_runs: tuple[bridges.Joined, ...] = ()  # windows in which both signals are one
 
 
 def look(trace: Trace, a: Moves, b: Moves | None, *, supply_v: float) -> Both:
@@ -58,7 +58,7 @@ def without_joints(events: tuple[RawEvent, ...], times: tuple[bridges.Joined, ..
 
 
 def findings_of(both: Both, trace: Trace) -> list[Finding]:
-    """Shorted or disagreeing tracks; one says the other."""
+    """Return shorted or disagreeing tracks; of shorted ones it is not said as well that they disagree."""
     if both.joined_runs:
         return [fi.tracks_joined_at_times(both.joined_runs, trace)]
     if both.bridge is not None:

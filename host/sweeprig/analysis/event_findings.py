@@ -21,13 +21,13 @@ from sweeprig.analysis.regions import Region, find_region, outside_of
 from sweeprig.analysis.smoothness import RoughAll
 from sweeprig.analysis.track_map import encounters
 
-NEVER_AT_REST_P = 0.001
+NEVER_AT_REST_P = 0.001  # p-value up to which events are taken to come in movement only
 CLOSE_TOGETHER = "Chance would hardly put them so close together"
-MOST = 0.7  # share of events that makes the rule
+MOST = 0.7  # share of events from which on they count as all alike
 RINGING = 0.1  # share of events seen both ways from which events of either sign are a burst from outside
 RINGING_PLACE = 0.35  # share of events seen both ways from which a place is rough and no lift
 CHAIN_S = 0.5  # s that events go on for, each close upon the last: no single burst does
-FEWEST_LEFT = 2  # encounters beside a place that count for themselves
+FEWEST_LEFT = 2  # encounters away from a named place, from which on they are a finding of their own
 EITHER_SIGN = 0.2  # share of the rarer sign
 FEWEST_ROUGH = 5  # events
 FEWEST_SURE = 3  # strokes that show a place, from which no other sweep is asked for; own choice, no source
@@ -113,7 +113,11 @@ def _elsewhere(
 
 
 def from_outside(met: tuple[Event, ...], own: tuple[Event, ...]) -> bool:
-    """Bursts that ring: most events go both ways, or some do and the rest come with either sign."""
+    """Return whether events come from outside the sensor: bursts that ring.
+
+    Most events go both ways, or some do and the rest come with either sign. `met`: encounters, a burst counts once;
+    `own`: every event of the signal.
+    """
     if len(met) < 3 and own[-1].start_s - own[0].start_s < CHAIN_S:
         return False
     ringing, up = _share(e.both_ways for e in own), _share(e.upward for e in own)

@@ -37,10 +37,10 @@ class RawEvent:
     start: int
     stop: int
     depth_v: float  # [V] signed: negative towards ground
-    extreme_v: float
+    extreme_v: float  # [V] furthest single reading
     duration_s: float
-    score: float
-    path_v: float
+    score: float  # excess over the noise, in standard deviations
+    path_v: float  # [V] where the signal should have been
     step: bool = False  # the level does not come back
     both_ways: bool = False  # it leaves the path upwards and downwards
 

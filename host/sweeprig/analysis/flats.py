@@ -52,7 +52,7 @@ class Flat:
     n_seen: int
     n_strokes: int
     dwell_s: float  # [s] median
-    p_by_hand: float = 0.0  # of stays that look like one width, were they a hand's waits; 0 for shorter ones
+    p_by_hand: float = 0.0  # p-value of its one width; null hypothesis: pauses of a hand. 0 for short stays
     wide: bool = (
         False  # as wide as only a stop of the lever is, or a track that is bare over much of its length
     )

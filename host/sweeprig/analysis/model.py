@@ -109,7 +109,7 @@ class End:
     beyond_v: float = 0.0  # [V] how far one visit stands further out than the middle of three or more
     n_turned_beyond: int = 0  # visits in which the signal turned round further out than where it rested
     turned_beyond_v: float = 0.0  # [V] by how much the furthest of them
-    held_short_v: float = 0.0  # [V] how far short of it one visit rested, at most; 0: none did
+    held_short_v: float = 0.0  # [V] by how much one visit came to rest before it, at most; 0: none did
 
 
 @dataclass(frozen=True)
@@ -143,9 +143,8 @@ class TrackMap:
     p_clustered: float | None  # p-value of their clustering; null hypothesis: events anywhere. None: too few
     p_at_rest: float | None  # p-value of their share at rest; null hypothesis: events spread over time
     n_strokes: int = 0
-    more_strokes: int | None = (
-        None  # that would show one place, were they to go as these; None: none would, or shown
-    )
+    # further strokes after which one place is certain if they go like these; None: none is enough, or it is certain
+    more_strokes: int | None = None
 
 
 @dataclass(frozen=True)

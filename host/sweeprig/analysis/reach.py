@@ -25,7 +25,7 @@ BAD_PERCENT = 0.1  # % of the records: more that the converter calls bad are a f
 
 
 def refused(trace: Trace, rail: float) -> list[Finding]:
-    """Findings after which no numbers may be pretended."""
+    """Return the findings that forbid every number: over range, no analogue signal, data that contradicts itself."""
     over = not_analogue.over_range(trace)
     if over:
         names = ", ".join(CHANNEL_NAMES[k] for k in over)

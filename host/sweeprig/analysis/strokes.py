@@ -119,7 +119,7 @@ class Thinned:
     """A path without its short lifts, one value for some 5 ms, and where it turns."""
 
     values: FloatArray
-    every: int  # windows
+    every: int  # windows from one value to the next
     turns: tuple[TurningPoint, ...]  # indices are windows
 
 

@@ -85,13 +85,13 @@ def _compared(
     )
 
 
-def by_place(left: FloatArray, at: FloatArray) -> list[tuple[float, int]]:
-    """Median of what is left in each of 50 bins of place that has windows, and the bin."""
+def by_place(residual: FloatArray, at: FloatArray) -> list[tuple[float, int]]:
+    """Return the median residual in each of 50 bins of place that has enough windows, and the bin."""
     bins = np.minimum((at / 2).astype(np.int64), 49)
     order = np.argsort(bins, kind="stable")
     cuts = np.searchsorted(bins[order], np.arange(51))
     return [
-        (float(np.median(left[order[i:j]])), k)
+        (float(np.median(residual[order[i:j]])), k)
         for k, (i, j) in enumerate(pairwise(cuts))
         if j - i >= FEWEST_WINDOWS
     ]

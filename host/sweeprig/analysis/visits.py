@@ -43,7 +43,9 @@ class Stop:
     short: tuple[Visit, ...]  # that turned round further in
     passed: int = 0  # visits that turned round further out
     passed_v: float = 0.0  # by how much the furthest of them
-    held_short_v: float = 0.0  # how far short of it a visit between others rested, at most; 0: none did
+    held_short_v: float = (
+        0.0  # [V] by how much a visit between others came to rest before it, at most; 0: none did
+    )
 
 
 def turns_of(values: FloatArray, least: float) -> tuple[TurningPoint, ...]:

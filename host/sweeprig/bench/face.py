@@ -1,4 +1,4 @@
-"""Who watches something that runs, without saying what they watch it on: a terminal, a page, a test."""
+"""What a running step needs of a screen: show a state, read keys. A terminal, a page or a test provides it."""
 
 from __future__ import annotations
 

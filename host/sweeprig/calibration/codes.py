@@ -36,7 +36,7 @@ class ChipFacts:
     """What is known of a chip's converter before anything is measured: lowest and highest of the line."""
 
     zero_code: tuple[float, float]  # corrected code at zero input
-    gain: tuple[float, float]  # slope of code against input, less one
+    gain_error: tuple[float, float]  # slope of code against input, less one
 
 
 UNKNOWN = ChipFacts((-8.0, 19.0), (-0.01, 0.01))
@@ -87,7 +87,7 @@ def nominal_linearity(chip: str) -> Linearity | None:
 
 @lru_cache(maxsize=4)
 def nodes(chip: str) -> FloatArray:
-    """Return the codes, the law's departures taken off, at which departures that points showed are kept."""
+    """Return the corrected codes at which departures measured by points are kept."""
     whole = np.unique(np.concatenate([np.linspace(0.0, CODES, 65), BIG - 1.5, BIG - 0.5]))
     return corrected(whole, nominal_linearity(chip))
 

@@ -253,7 +253,7 @@ def _paired(a: FloatArray, b: FloatArray) -> FloatArray:
 
 
 def joined(nominal: Linearity | None, at: FloatArray, error_lsb: FloatArray, u_lsb: float) -> Linearity:
-    """Return the usual departures and those (k,) at codes (k,) of the scale that they leave, as one."""
+    """Return the chip's usual departures and the measured ones (k,) at corrected codes (k,) as one table."""
     if nominal is None:
         return Linearity(at, error_lsb, u_lsb, "points")
     code = np.unique(

@@ -20,11 +20,11 @@ def nominal_line(end: FrontEnd, chip: str) -> Line:
     reference, divider, the buffer's offset.
     """
     facts = codes.chip_facts(chip)
-    gain_v = end.lsb_v / (1.0 + sum(facts.gain) / 2)
+    gain_v = end.lsb_v / (1.0 + sum(facts.gain_error) / 2)
     zero = sum(facts.zero_code) / 2
     offset = end.buffer_offset_v / end.divider_ratio
     u_zero_v = codes.rectangular(codes.half_width(facts.zero_code)) * gain_v
-    bounds = (codes.half_width(facts.gain), end.adc_vref_tol, end.divider_ratio_tol)
+    bounds = (codes.half_width(facts.gain_error), end.adc_vref_tol, end.divider_ratio_tol)
     var_gain = sum((codes.rectangular(b) * gain_v) ** 2 for b in bounds)
     return Line(
         offset_v=-zero * gain_v,

@@ -91,7 +91,7 @@ def shared_gain(rig: Rig) -> float:
     """
     calibration = rig.calibration
     if calibration.kind == "nominal":
-        gain = codes.rectangular(codes.half_width(codes.chip_facts(calibration.chip).gain))
+        gain = codes.rectangular(codes.half_width(codes.chip_facts(calibration.chip).gain_error))
         return math.hypot(gain, codes.rectangular(rig.front_end.adc_vref_tol))
     if calibration.meter is not None:
         return codes.rectangular(calibration.meter.percent_of_reading / 100.0)

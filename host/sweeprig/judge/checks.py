@@ -21,7 +21,7 @@ from sweeprig.words import Sense
 
 @dataclass(frozen=True)
 class CheckContext:
-    """What the checks look at."""
+    """All that the checks of one capture look at."""
 
     analysis: Analysis
     trace: Trace

@@ -1,4 +1,4 @@
-"""One analysis against one profile. Composes the parts and holds no method of its own."""
+"""One analysis against one profile. Calls the parts in their order; no algorithm is here."""
 
 from __future__ import annotations
 

@@ -16,6 +16,7 @@ def doubted(seen: CheckContext, seen_of: Callable[[Analysis], CheckContext], giv
     """Return the analysis with an unknown sense where the limits say that the sweep may have begun at the other end.
 
     So where the other sense is the profile's, or rising, which most are, and all ends keep their limits that way.
+    `seen_of` gives the context of another analysis; `given`: the sense that the operator named.
     """
     found, other = seen.analysis, OTHER.get(seen.analysis.sense)
     if given is not Sense.UNKNOWN or other is None or not _allows(seen, other):

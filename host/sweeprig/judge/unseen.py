@@ -141,7 +141,7 @@ def verify_failed(calibration: Calibration) -> bool:
     return bool(calibration.verified and calibration.verified[-1].get("verdict") == "fail")
 
 
-OF_OLD = "2000-01-01T00:00:00+00:00"  # any date: whether another reads
+OF_OLD = "2000-01-01T00:00:00+00:00"  # any valid date, to try whether another one is valid
 CLOCKS_APART = 1 / 24  # d; by which a calibration may be dated after a capture without a word
 
 
