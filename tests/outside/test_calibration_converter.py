@@ -53,9 +53,9 @@ MEASURED = [("rp2040", (-0.0071, -0.0059), (12, 19)), ("rp2350", (-0.0037, -0.00
 @pytest.mark.parametrize(("chip", "slopes", "codes"), MEASURED)
 def test_the_line_of_an_uncalibrated_rig_holds_the_measured(chip: str, slopes: tuple, codes: tuple):
     facts = chip_facts(chip)
-    assert facts.gain[0] <= slopes[0]
-    assert facts.gain[1] >= slopes[1]
-    assert facts.gain[1] < 0  # below one on all ten boards
+    assert facts.gain_error[0] <= slopes[0]
+    assert facts.gain_error[1] >= slopes[1]
+    assert facts.gain_error[1] < 0  # below one on all ten boards
     assert facts.zero_code[0] < codes[0]
     assert facts.zero_code[1] > codes[1] - 1.5  # boards read 1 to 2 above the line at 0 V
 
