@@ -158,6 +158,17 @@ def test_no_word_is_cut_in_a_small_window(width: int, volts: float) -> None:
             assert {word.rstrip(":,") for word in line.split()} <= {word.rstrip(":,") for word in known}
 
 
+@pytest.mark.parametrize("height", [12, 20, 24, 40])
+def test_no_line_of_a_live_reading_ends_in_a_cut(height: int) -> None:
+    """`sense: unknown (--starts ...` was cut: what has no room is left out whole."""
+    state = fed((0.45, 0.5), (4.2, 0.5), starts_closed=False).state(columns=200)
+    for width in range(40, 121):
+        lines = view_lines(state, width, height)
+        assert not [line for line in lines if line.rstrip().endswith(("…", "--starts"))], width
+        assert [line for line in lines if "sense: unknown" in line], width
+        assert max(map(len, lines)) <= width
+
+
 def test_small_window_keeps_the_distance_and_the_hint() -> None:
     state = replace(
         fed((0.12, 0.5)).state(),
