@@ -21,7 +21,7 @@ def test_a_live_reading_is_seen_and_ended_by_a_phone(tmp_path: Path) -> None:
         cookie = run.cookie()
         phone = run.follow(cookie)
         seen = phone.until(lambda s: s["digits"].startswith("0.4"))
-        assert seen["flag"].startswith("CLEAR of both rails")
+        assert seen["flag"].startswith("CLEAR of ground and supply")
         assert seen["bar"]["top_v"] == pytest.approx(5.0, abs=0.1)
         assert seen["off"] is True
         assert run.order(cookie, do="key", key="q") == ""

@@ -35,13 +35,15 @@ from sweeprig.bench.readings.limits import limit
 from sweeprig.bench.readings.live import Levels, RigVolts
 from sweeprig.capture.folder import local_now
 from sweeprig.capture.model import SweepSetup
-from sweeprig.errors import LinkError
+from sweeprig.errors import BoardRefusedError, LinkError
 from sweeprig.frontend import FrontEnd
 from sweeprig.judge.profile import Profile
 from sweeprig.link.client import RigClient
 from sweeprig.words import Hookup, Setting
 
 SLOW_EVERY_MS = 100
+FEED_TRIES = 20  # of 50 ms each, in which a conversion must come; own choice
+NOT_NOW = "not-now"  # what the board says where it may be asked again
 
 
 REAL_ONLY = ("plug-off", "laptop-battery", "usb-first")  # what only a real rig can get wrong
@@ -198,9 +200,23 @@ def wait_until_dead(volts: RigVolts) -> Levels:
 def power_sensor(client: RigClient) -> None:
     """Switch on supply and burden, whichever are fitted."""
     if live.has(client, "supply-switch"):
-        live.switch(client, "supply", on=True)
+        _feed(client)
     if live.has(client, "burden"):
         live.switch(client, "burden", on=True)
+
+
+def _feed(client: RigClient) -> None:
+    """Switch on the supply; where no conversion had come by then, again: each try is measured anew by the board.
+
+    A busy machine feeds a simulated rig late.
+    """
+    for left in reversed(range(FEED_TRIES)):
+        try:
+            live.switch(client, "supply", on=True)
+            return
+        except BoardRefusedError as exc:
+            if exc.seen != NOT_NOW or not left:
+                raise
 
 
 def _interlock(
