@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from sweeprig.judge.outcome import Outcome
 from sweeprig.report.figures import clip
+from sweeprig.report.texts import TEXTS
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -50,6 +51,7 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters["spoken"] = _spoken
+    made.globals["texts"] = TEXTS
     return made
 
 
