@@ -14,7 +14,14 @@ from sweepboard import wire
 from sweeprig.bench.hookup.cautions import Confirmation, JobBook, Unattended, check_keys, confirm_all, keys_of
 from sweeprig.bench.hookup.lead_book import LeadBook, LeadCheck
 from sweeprig.bench.hookup.prepare import prepare_hookup
-from sweeprig.bench.hookup.rules import check_power, check_tap_load, feed_line, loading, setup_remarks
+from sweeprig.bench.hookup.rules import (
+    check_power,
+    check_tap_load,
+    feed_line,
+    loading,
+    setup_remarks,
+    voltage_there,
+)
 from sweeprig.bench.readings.live import Levels
 from sweeprig.capture.model import SweepSetup
 from sweeprig.errors import HookupError, InputError, InterlockError, SafetyError
@@ -82,6 +89,12 @@ def test_voltage_already_there_is_refused(there: tuple[float, float, float]) -> 
         prepare(rig, BENCH)
     assert not any(c["on"] for c in rig.did("supply"))
     assert all_off(rig)
+
+
+def test_a_reading_at_the_end_of_the_range_says_only_that_it_is_no_less() -> None:
+    seen = Levels(1, 1.0, 0.0, 0.0, 0.0, supply_v=5.52, most_v=5.52)
+    assert voltage_there(seen) == "supply above range, 5.5 V or more, signal 1.00 V"
+    assert voltage_there(replace(seen, supply_v=5.1)) == "supply 5.10 V, signal 1.00 V"
 
 
 def test_charge_that_only_runs_off_is_waited_for() -> None:

@@ -101,6 +101,9 @@ def loading(end: FrontEnd, *, hookup: str, profile: Profile, track_ohm: float | 
     return Loading(100 * share, track, track_ohm is not None, profile.limits.loading.value)
 
 
+AT_MOST = 0.995  # of the full scale from which a reading only says that it is no less; own choice, no source
+
+
 def check_tap_load(load: Loading) -> str:
     """Return the line on the load of a tap, or raise HookupError where it is beyond the profile's limit."""
     if load.fits:
@@ -117,7 +120,14 @@ def voltage_there(seen: Levels) -> str:
     """Return what is on the leads before the rig has switched anything on; "" where nothing does."""
     stray = limit("before_power.stray_v")
     names = (("supply", seen.supply_v), ("signal", seen.signal_v), ("signal B", seen.signal_b_v))
-    return ", ".join(f"{name} {v:z.2f} V" for name, v in names if v is not None and abs(v) > stray)
+    return ", ".join(
+        f"{name} {_up_to(v, seen.most_v)}" for name, v in names if v is not None and abs(v) > stray
+    )
+
+
+def _up_to(v: float, most_v: float) -> str:
+    """Return a reading; at the end of the converter's range it may be any more."""
+    return f"{v:z.2f} V" if v < AT_MOST * most_v else f"above range, {most_v:z.1f} V or more"
 
 
 def check_dead(seen: Levels) -> str:

@@ -48,6 +48,7 @@ class Levels:
     ground_v: float | None = None  # [V] sensor ground against rig ground, where observed
     battery_v: float | None = None  # [V] where observed; inf above the range of its divider
     n_battery: int = 0  # readings of it
+    most_v: float = np.inf  # [V] the highest that a sensing lead can show
 
     @property
     def fault(self) -> bool:
@@ -232,6 +233,7 @@ def levels(volts: RigVolts, events: list[Message]) -> Levels:
         ground_v=_ground_v(volts, slow),
         battery_v=battery[len(battery) // 2] if battery else None,
         n_battery=len(battery),
+        most_v=volts.front_end.full_scale_v,
     )
 
 
