@@ -1,7 +1,7 @@
 """What came from the host and is not heard yet: a bounded queue, in which `stop` and `supply off` overtake a flood.
 
-While the rig streams, its time belongs to the conversions. More than it can hear is then dropped, the oldest first, and
-counted; a word that ends something voids what waits before it.
+What is too much to hear waits at the port. Where that lasts, and at once while the rig streams (then its time belongs
+to the conversions), the oldest is dropped and counted; a word that ends something voids what waits before it.
 """
 
 from sweepboard import wire
@@ -9,6 +9,7 @@ from sweepboard import wire
 READ_AT_ONCE = 256  # bytes taken from the port in one cycle
 MOST_WAITING = 16  # messages
 EVERY = 8  # in a flood one message is heard in so many cycles
+FLOOD_MS = 100  # without a stream, more than can be heard for so long is a flood
 OFF, STOP, SUPPLY = (
     b"false",
     b'"stop"',
@@ -19,41 +20,57 @@ OFF, STOP, SUPPLY = (
 class Inbox:
     """Messages on their way from `port`."""
 
-    def __init__(self, port):
-        self.flooded = False  # the last cycle found more than it takes
+    def __init__(self, port, clock):
+        self.flooded = False  # while streaming, the last cycle found more than it takes
         self.n_dropped = 0
         self._port = port
+        self._clock = clock
         self._splitter = wire.Splitter()
         self._waiting = []
         self._cycles = 0
-        self._streaming = False
+        self._read_ms = clock.ms()  # the last cycle that listened, or could not
+        self._full = False  # the last cycle that listened found more than it takes
+        self._full_ms = 0  # for so long each of them did
+        self._flood = False  # what comes is dropped rather than waited for
+        self._late = False  # the same, and until what waited then is heard
 
     def read(self, streaming):
-        """Take what came, a part at a time; return how many bytes."""
-        data = self._port.read(READ_AT_ONCE)
-        self._streaming = streaming
-        self.flooded = streaming and len(data) >= READ_AT_ONCE
+        """Take what came, a part at a time; return whether there is anything to do."""
+        now = self._clock.ms()
+        reads = self._late or streaming or len(self._waiting) < MOST_WAITING
+        data = self._port.read(READ_AT_ONCE) if reads else b""
+        full = not reads or len(data) >= READ_AT_ONCE
+        lasted_ms = self._clock.diff_ms(now, self._read_ms) if full and self._full else 0
+        self._full_ms = self._full_ms + lasted_ms if full else 0
+        self._full, self._read_ms = full, now
+        self._flood = full and (streaming or self._full_ms >= FLOOD_MS)
+        self._late = self._flood or (self._late and bool(self._waiting))
+        self.flooded = streaming and full
         for run in self._splitter.feed(data) if data else ():
             self._take(run)
-        return len(data)
+        return bool(data) or bool(self._waiting)
+
+    def rest(self):
+        """Let a cycle go by that has no room for answers: its time makes no flood."""
+        self._read_ms = self._clock.ms()
 
     def _take(self, run):
         self._waiting.append(run)
-        if self.flooded and (len(self._waiting) > MOST_WAITING or _ends_something(run)):
+        if self._late and (len(self._waiting) > MOST_WAITING or _ends_something(run)):
             last = [waiting for waiting in self._waiting if _ends_something(waiting)]
             last = (last or self._waiting)[-MOST_WAITING:]
             self.n_dropped += len(self._waiting) - len(last)
             self._waiting = last
 
     def messages(self):
-        """Return what is to be heard in this cycle: all of it, or one message while the rig streams."""
+        """Return what is to be heard in this cycle: one message, or () of many in most cycles of a flood."""
         waiting = self._waiting
-        if not self._streaming:
-            self._waiting = []
-            return waiting
         self._cycles += 1
-        now = not self.flooded or self._cycles % EVERY == 0
-        return (waiting.pop(0),) if waiting and (now or _ends_something(waiting[0])) else ()
+        now = not self._flood or self._cycles >= EVERY
+        if not waiting or not (now or _ends_something(waiting[0])):
+            return ()
+        self._cycles = 0
+        return (waiting.pop(0),)
 
 
 def _ends_something(run):

@@ -82,7 +82,10 @@ class SelfCheck:
 
 
 def largest_block(most=1 << 17):
-    """Return the size of the largest block that can be had, in bytes, to 1 kB; 0 where none of 1 kB is left."""
+    """Return the size of the largest block that can be had, in bytes, to 1 kB; 0 where none of 1 kB is left.
+
+    What finds no room has the heap collected by itself.
+    """
     low, high = 0, most
     while high - low > 1024:
         half = (low + high) // 2
@@ -91,7 +94,7 @@ def largest_block(most=1 << 17):
             low = half
         except MemoryError:
             high = half
-        gc.collect()
+    gc.collect()
     return low
 
 

@@ -57,7 +57,7 @@ class Service:
         self.selfcheck = selfcheck
         self.tidy = tidy
         self.tapped = False
-        self.inbox = Inbox(port)
+        self.inbox = Inbox(port, clock)
         self.outbox = Outbox(port)
         self.stream = Stream(source, self.outbox, clock)
         self.snapshots = Snapshots(source, self.outbox)
@@ -133,6 +133,7 @@ class Service:
 
     def _listen(self):
         if self.leaving or not self.outbox.takes_replies():
+            self.inbox.rest()
             return 0
         n = self.inbox.read(self.stream.running)
         if self.inbox.flooded:

@@ -150,6 +150,28 @@ def flood():
     }  # fmt: skip
 
 
+def flood_at_rest():
+    """The same without a stream; each answer takes 20 ms, and each cycle 10."""
+    rig = Rig(codes=quiet)
+    rig.ask("supply", on=True)
+    for _ in range(60):
+        rig.say("status")
+    rig.say("supply", on=True)
+    rig.say("supply", on=False)
+    began = rig.clock.ms()
+    while rig.switches.outputs() and rig.clock.ms() - began < 5000:
+        rig.say("status")
+        rig.service.step()
+        answered = len([m for m in rig.messages() if m[0] == wire.REPLY])
+        rig.clock.sleep_ms(10 + 20 * answered)
+    took_ms = rig.clock.ms() - began
+    rig.steps(500)
+    return {
+        "took_ms": took_ms, "after": rig.switches.outputs(), "hello": rig.ask("hello")["build"],
+        "waiting": len(rig.service.inbox._waiting),
+    }  # fmt: skip
+
+
 def garbage():
     """100 kB of bytes without an end, zeros in between, frames cut short; then a command."""
     rig = Rig()
