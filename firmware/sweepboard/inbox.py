@@ -35,20 +35,25 @@ class Inbox:
         self._late = False  # the same, and until what waited then is heard
 
     def read(self, streaming):
-        """Take what came, a part at a time; return whether there is anything to do."""
-        now = self._clock.ms()
-        reads = self._late or streaming or len(self._waiting) < MOST_WAITING
+        """Take what came, a part at a time; return whether there is anything to do. Most cycles have nothing."""
+        reads = not self._waiting or self._late or streaming or len(self._waiting) < MOST_WAITING
         data = self._port.read(READ_AT_ONCE) if reads else b""
-        full = not reads or len(data) >= READ_AT_ONCE
+        if not (data or self._waiting or self._full):
+            return False
+        self._judge(not reads or len(data) >= READ_AT_ONCE, streaming)
+        for run in self._splitter.feed(data) if data else ():
+            self._take(run)
+        return bool(data) or bool(self._waiting)
+
+    def _judge(self, full, streaming):
+        """Look whether this is a flood; `full`: there is as much as a cycle takes."""
+        now = self._clock.ms()
         lasted_ms = self._clock.diff_ms(now, self._read_ms) if full and self._full else 0
         self._full_ms = self._full_ms + lasted_ms if full else 0
         self._full, self._read_ms = full, now
         self._flood = full and (streaming or self._full_ms >= FLOOD_MS)
         self._late = self._flood or (self._late and bool(self._waiting))
         self.flooded = streaming and full
-        for run in self._splitter.feed(data) if data else ():
-            self._take(run)
-        return bool(data) or bool(self._waiting)
 
     def rest(self):
         """Let a cycle go by that has no room for answers: its time makes no flood."""
@@ -64,13 +69,13 @@ class Inbox:
 
     def messages(self):
         """Return what is to be heard in this cycle: one message, or () of many in most cycles of a flood."""
-        waiting = self._waiting
+        if not self._waiting:
+            return ()
         self._cycles += 1
-        now = not self._flood or self._cycles >= EVERY
-        if not waiting or not (now or _ends_something(waiting[0])):
+        if self._flood and self._cycles < EVERY and not _ends_something(self._waiting[0]):
             return ()
         self._cycles = 0
-        return (waiting.pop(0),)
+        return (self._waiting.pop(0),)
 
 
 def _ends_something(run):

@@ -75,11 +75,10 @@ class KeepCommands:
         return {"blocks": there, "wanted": wanted}
 
     def _order(self, number, text):
+        keeper = self._keeper()  # first: loading modules in a stream would stop it for 0.3 s
+        from sweepboard.flash_store import CLEAN
         from sweepboard.keep import blocks_for
         from sweepboard.keep_order import opened
-
-        keeper = self._keeper()
-        from sweepboard.flash_store import CLEAN
 
         needed = blocks_for(opened(text)["longest"])
         if needed >= keeper.store.area.n:

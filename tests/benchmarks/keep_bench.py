@@ -1,10 +1,12 @@
 """What is kept on the board: bytes beside plain frames, and what a write to flash costs while sampling.
 
     python -m tests.benchmarks keep_bench
-    SWEEPRIG_BOARD_IMAGE=RPI_PICO-v1.28.0.uf2 python -m tests.benchmarks keep_bench
+    SWEEPRIG_BOARD_IMAGE=RPI_PICO-1.28.0.uf2 SWEEPRIG_BOARD_IMAGE_W=RPI_PICO_W-1.28.0.uf2 \\
+        python -m tests.benchmarks keep_bench
 
-With an image the second part runs on an emulated Pico whose flash takes 45 ms to erase a sector and 0.4 ms to program
-a page, as the data sheet of the usual chip says (W25Q16JV, from memory; at most 400 ms and 3 ms).
+With an image the second part runs on an emulated Pico, with the other one on a Pico W too, whose flash takes 45 ms to
+erase a sector and 0.4 ms to program a page, as the data sheet of the usual chip says (W25Q16JV, from memory; at most
+400 ms and 3 ms).
 """
 
 from __future__ import annotations
@@ -32,8 +34,9 @@ from sweepboard.rp2_adc import FastSource
 try: source
 except NameError: source = FastSource()
 flash, page, buf = rp2.Flash(), bytes(range(256)), bytearray(36)
-for block in range(330, 352): flash.ioctl(6, block)
-file, k, block = open('/z', 'wb'), 0, 330
+block = flash.ioctl(4, 0) - 22
+for dirty in range(block, block + 22): flash.ioctl(6, dirty)
+file, k = open('/z', 'wb'), 0
 gc.collect(); source.start(); began = time.ticks_ms(); windows = lost = pages = 0
 while time.ticks_diff(time.ticks_ms(), began) < 1500:
     ready = source.poll(); gap = source.gap()
@@ -97,12 +100,12 @@ def show_packing() -> None:
 def show_flash(image: str) -> None:
     """Print what flash costs on an emulated board."""
     from tests.board.conftest import firmware_files
-    from tests.board.emulated_board import EmulatedBoard, file_system
+    from tests.board.emulated_board import EmulatedBoard, file_system, kind_of
     from tests.board.emulated_flash import slow_flash
 
     folder = Path(tempfile.mkdtemp())
     files = firmware_files(folder)
-    board = EmulatedBoard(image, disk=file_system(files, folder))
+    board = EmulatedBoard(image, disk=file_system(files, folder, kind_of(image)))
     board.boot()
     slow_flash(board)
     free = board.execute("import os, gc; gc.collect(); print(os.statvfs('/')[2:4], gc.mem_free())")
@@ -123,16 +126,14 @@ def show_keeping(image: str) -> None:
     """Print what one kept sweep costs a whole emulated board, and what collecting it takes."""
     from tests.benchmarks.board_bench import MEASURED_MAIN
     from tests.board.conftest import firmware_files
-    from tests.board.emulated_board import file_system
+    from tests.board.emulated_board import file_system, kind_of
     from tests.board.test_board_keep import SWEEP_S, booted, host, press, records_of, sent
 
     from sweeprig.bench.field.collect import fetch, look
 
     folder = Path(tempfile.mkdtemp())
-    board = booted(
-        Path(image),
-        file_system(firmware_files(folder) | {"main.py": (NO_CTRL_C + MEASURED_MAIN).encode()}, folder),
-    )
+    files = firmware_files(folder) | {"main.py": (NO_CTRL_C + MEASURED_MAIN).encode()}
+    board = booted(Path(image), file_system(files, folder, kind_of(image)))
     sent(board, folder)
     board.run(wire.KEEP_ALIVE_MS / 1000 + 0.2)
     press(board, SWEEP_S)
@@ -161,8 +162,8 @@ def frames_bytes(kept: Kept, block: int = 1) -> int:
 def main() -> None:
     """Print all of it."""
     show_packing()
-    image = os.environ.get("SWEEPRIG_BOARD_IMAGE")
-    if image:
+    for image in filter(None, map(os.environ.get, ("SWEEPRIG_BOARD_IMAGE", "SWEEPRIG_BOARD_IMAGE_W"))):
+        print(f"\n{Path(image).name}", flush=True)
         show_flash(image)
         show_keeping(image)
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import struct
+from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
@@ -14,7 +15,7 @@ if TYPE_CHECKING:
     from tests.board.board_rig import BoardRig
     from tests.board.emulated_board import EmulatedBoard
 
-pytestmark = pytest.mark.board
+pytestmark = [pytest.mark.board, pytest.mark.xdist_group("driven")]  # one board for all: its boot takes long
 
 SIO_GPIO_OUT = 0xD0000010  # RP2040 datasheet, section 2.3.1.7
 BIAS_LIFTS = {0: 550, 1: 1090}  # codes: signal A is driven, signal B is open
@@ -85,15 +86,35 @@ def test_the_drive_turns_a_shaft_while_it_streams(image: Path, rig_disk: Path) -
     assert 1090 < max(positions) <= 1112
 
 
+@pytest.fixture(scope="module")
+def booted(image: Path, rig_disk: Path) -> BoardRig:
+    rig = driven_rig(image, rig_disk)
+    rig.command("hello", within_s=4.0)
+    return rig
+
+
+@pytest.fixture
+def driven(booted: BoardRig) -> Iterator[BoardRig]:
+    """The same board with its powered lead plugged in, at rest, and everything off."""
+    i2c = booted.board.mcu.i2c[0]
+    connects = i2c.on_connect
+    booted.board.mcu.gpio[pins.LINK].set_input_value(False)
+    booted.command("hello")
+    booted.messages.clear()
+    yield booted
+    i2c.on_connect = connects
+    booted.command("stop")
+
+
 def levels(rig: BoardRig) -> list[int]:
     """Return what supply, burden, bias up and bias down are driven to."""
     word = rig.board.register(SIO_GPIO_OUT)
     return [word >> gpio & 1 for gpio in (pins.SUPPLY_ON, pins.BURDEN_ON, pins.BIAS_UP, pins.BIAS_DOWN)]
 
 
-def test_a_driven_rig_is_found_and_holds_to_its_lead(image: Path, rig_disk: Path) -> None:
-    rig = driven_rig(image, rig_disk)
-    hello = rig.command("hello", within_s=4.0)
+def test_a_driven_rig_is_found_and_holds_to_its_lead(driven: BoardRig) -> None:
+    rig = driven
+    hello = rig.command("hello")
     assert (hello["build"], hello["hookups"]) == ("driven", ["powered", "tapped"])
     assert set(pins.CAPABILITIES["driven"]) <= set(hello["capabilities"])
     assert hello["self_check"]["wires"] == ["driven", "open"]
@@ -138,9 +159,41 @@ def test_a_driven_rig_is_found_and_holds_to_its_lead(image: Path, rig_disk: Path
     assert rig.said() == b""
 
 
-def test_a_stuck_bus_stops_no_window(image: Path, rig_disk: Path) -> None:
-    rig = driven_rig(image, rig_disk)
-    rig.command("hello", within_s=4.0)
+WITHIN_S = 0.1  # a reply; a gap is told from 31 ms on
+OF_A_DRIVEN_RIG: tuple[tuple[str, dict[str, Any]], ...] = (
+    ("slow", {"every_ms": 50}),
+    ("burden", {"on": True}),
+    ("burden", {"on": False}),
+    ("bias", {"mode": "up"}),
+    ("bias", {"mode": "off"}),
+    ("buzzer", {"ms": 20}),
+    ("ramp", {"leg_ms": 500}),
+    ("ramp", {"leg_ms": 0}),
+    ("drive", {"action": "goto", "position": 1300}),
+    ("drive", {"action": "where"}),
+    ("drive", {"action": "home"}),
+    ("drive", {"action": "free"}),
+    ("slow", {"every_ms": 0}),
+)
+
+
+def test_no_command_of_a_driven_rig_stops_the_reduction(driven: BoardRig) -> None:
+    assert driven.command("start", hookup="powered")["ok"]
+    driven.run(0.05)
+    for cmd, arguments in OF_A_DRIVEN_RIG:
+        asked_s = driven.board.seconds
+        assert driven.command(cmd, **arguments)["ok"], cmd
+        assert driven.board.seconds - asked_s < WITHIN_S, cmd
+        driven.run(0.02)
+        assert driven.gaps() == [], cmd
+    stop = driven.command("stop")
+    assert driven.gaps() == []
+    assert (stop["windows_dropped"], stop["conversions_lost"]) == (0, 0)
+    assert sorted(driven.records()) == list(range(stop["index"]))
+
+
+def test_a_stuck_bus_stops_no_window(driven: BoardRig) -> None:
+    rig = driven
     assert rig.command("start", hookup="powered")["ok"]
     assert rig.command("slow", every_ms=50)["ok"]
     rig.run(0.06)

@@ -145,11 +145,29 @@ IN_A_STREAM: tuple[tuple[str, dict[str, Any]], ...] = (
     ("light", {"mode": "fast"}),
     ("light", {"mode": "off"}),
     ("selfcheck", {}),
-    *((name, {}) for name in ("burden", "bias", "buzzer", "slow", "ramp", "drive", "nosuch")),
+    ("keep_area", {"blocks": 4}),
+    ("keep_order", {"text": "{}"}),
+    *((name, {"number": 1}) for name in ("kept_about", "keep_forget")),
+    ("kept_pages", {"number": 1, "first": 0}),
+    *((name, {}) for name in ("kept", "burden", "bias", "buzzer", "slow", "ramp", "drive", "nosuch")),
 )
+BEGIN_OR_END = {"start", "stop", "prompt"}  # of a stream
+
+
+def commands_of_the_firmware() -> set[str]:
+    """Return the names of all that a host can ask for."""
+    from types import SimpleNamespace
+
+    from sweepboard.command_table import arguments
+    from sweepboard.keep_commands import KeepCommands
+
+    watcher = SimpleNamespace(most_before=498, most_after=1515)
+    kept = KeepCommands.__new__(KeepCommands).table()
+    return set(arguments(SimpleNamespace(channels=3), watcher)) | set(kept)
 
 
 def test_no_command_stops_the_reduction(rig: BoardRig) -> None:
+    assert commands_of_the_firmware() - BEGIN_OR_END <= {cmd for cmd, _ in IN_A_STREAM}
     assert rig.command("start")["ok"]
     rig.run(0.05)
     for cmd, arguments in IN_A_STREAM:
@@ -190,11 +208,8 @@ FLOOD_BYTES = 2048  # that wait before the command, and are topped up behind it
 HEARD_S = 0.5
 
 
-def test_in_a_flood_stop_is_heard_and_no_window_lost(rig: BoardRig) -> None:
-    status = wire.encode(wire.COMMAND, 0, 0, b'{"id":700,"cmd":"status"}')
-    piece = bytes(random.Random(5).randrange(1, 256) for _ in range(300)) + status * 3
-    assert rig.command("supply", on=True)["ok"]
-    assert rig.command("start")["ok"]
+def in_a_flood(rig: BoardRig, piece: bytes, *words: bytes, until: Callable[[], bool]) -> float:
+    """Keep the board's port full of `piece`, send `words` among them; return the time [s] until they took effect."""
     waiting = rig.board._out
 
     def top_up() -> None:
@@ -205,21 +220,45 @@ def test_in_a_flood_stop_is_heard_and_no_window_lost(rig: BoardRig) -> None:
         top_up()
         rig.run(5e-3)
     spoken_s = rig.board.seconds
-    rig.board.write(wire.encode(wire.COMMAND, 0, 0, b'{"id":701,"cmd":"supply","on":false}'))
-    rig.board.write(wire.encode(wire.COMMAND, 0, 0, b'{"id":702,"cmd":"stop"}'))
-
-    def off() -> bool:
-        supply = rig.board.register(0xD0000010) >> 2 & 1  # SIO GPIO_OUT: RP2040 datasheet 2.3.1.7
-        return not supply and not rig.board.adc.cs & 1 << 3  # START_MANY: RP2040 datasheet 4.9.6
-
-    while not off() and rig.board.seconds < spoken_s + 3 * HEARD_S:
+    for word in words:
+        rig.board.write(wire.encode(wire.COMMAND, 0, 0, word))
+    while not until() and rig.board.seconds < spoken_s + 3 * HEARD_S:
         top_up()
         rig.run(5e-3)
-    assert off()
-    assert rig.board.seconds - spoken_s <= HEARD_S
+    assert until()
     waiting.clear()
+    return rig.board.seconds - spoken_s
+
+
+def supply(rig: BoardRig) -> int:
+    return rig.board.register(0xD0000010) >> 2 & 1  # SIO GPIO_OUT: RP2040 datasheet 2.3.1.7
+
+
+SUPPLY_OFF = b'{"id":701,"cmd":"supply","on":false}'
+
+
+def test_in_a_flood_stop_is_heard_and_no_window_lost(rig: BoardRig) -> None:
+    status = wire.encode(wire.COMMAND, 0, 0, b'{"id":700,"cmd":"status"}')
+    piece = bytes(random.Random(5).randrange(1, 256) for _ in range(300)) + status * 3
+    assert rig.command("supply", on=True)["ok"]
+    assert rig.command("start")["ok"]
+
+    def off() -> bool:
+        return not supply(rig) and not rig.board.adc.cs & 1 << 3  # START_MANY: RP2040 datasheet 4.9.6
+
+    took_s = in_a_flood(rig, piece, SUPPLY_OFF, b'{"id":702,"cmd":"stop"}', until=off)
+    assert took_s <= HEARD_S
     rig.run(0.1)
     assert rig.gaps() == []  # no window is lost for it
+
+
+def test_in_a_flood_at_rest_supply_off_is_heard(rig: BoardRig) -> None:
+    assert rig.command("supply", on=True)["ok"]
+    piece = (
+        wire.encode(wire.COMMAND, 0, 0, b'{"id":700,"cmd":"hello"}') * 8
+    )  # each takes longest: a self-check
+    assert in_a_flood(rig, piece, SUPPLY_OFF, until=lambda: not supply(rig)) <= HEARD_S
+    rig.run(1.0)
 
 
 def test_the_supply_is_switched_and_a_live_sensor_is_refused(rig: BoardRig) -> None:
