@@ -8,7 +8,7 @@ from sweepboard import wire
 
 READ_AT_ONCE = 256  # bytes taken from the port in one cycle
 MOST_WAITING = 16  # messages
-EVERY = 8  # in a flood one message is heard in so many cycles
+EVERY = 16  # in a flood one message is heard in so many cycles
 FLOOD_MS = 100  # without a stream, more than can be heard for so long is a flood
 OFF, STOP, SUPPLY = (
     b"false",

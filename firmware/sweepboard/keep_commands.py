@@ -1,7 +1,7 @@
 """What a host may ask of what is kept on the board: the place for it, the order, the list, the pages, the removal.
 
 `keeping` makes the area: find() returns it, or None where there is none; grow(n) makes blocks of it, a few in each
-call, and returns (blocks there, blocks wanted).
+call, and returns (blocks there, blocks wanted). Where it has free_bytes(), that is the heap which is left.
 """
 
 from sweepboard import wire
@@ -10,6 +10,8 @@ from sweepboard.arguments import RefusedError, whole
 MOST_BLOCKS = 1024
 MOST_LIST = 400  # numbers in one reply
 NUMBER = (whole(0, 0xFFFF), None)
+LEAST_FREE = 44000  # bytes: a Pico in service has 57,000; a Pico W has 33,000, and would not serve any more
+NO_MEMORY = ("refused", "this board has not the memory to keep sweeps")
 
 
 def text_check(name, value):
@@ -33,17 +35,23 @@ class KeepCommands:
         self.there = False
         self._why = ("not-now", "there is no place on the board for sweeps yet: keep_area first")
         try:
-            if area is not None:
+            if not self._has_memory():
+                self._why = NO_MEMORY
+            elif area is not None:
                 from sweepboard.keep import Keeper
 
                 self._rig.keeper = Keeper(self._rig, area, button)
                 self.there = True
         except MemoryError:
-            self._why = ("refused", "this board has not the memory to keep sweeps")
+            self._why = NO_MEMORY
         if not self.there:
             from sweepboard.keep_none import NoKeeper
 
             self._rig.keeper = NoKeeper(self._rig, button)
+
+    def _has_memory(self):
+        free_bytes = getattr(self._keeping, "free_bytes", None)
+        return free_bytes is None or free_bytes() >= LEAST_FREE
 
     def table(self):
         """Return name -> (method, {argument: (check, default)})."""
@@ -66,6 +74,8 @@ class KeepCommands:
     def _area(self, number, blocks):
         if self._rig.stream.running:
             raise RefusedError("not-now", "not while it streams: stop first")
+        if not self.there and not self._has_memory():
+            raise RefusedError(*NO_MEMORY)
         try:
             there, wanted = self._keeping.grow(blocks)
         except OSError as problem:

@@ -4,6 +4,7 @@ A full build has its button on GP11. A plain build has a wire or a button from G
 board's own BOOTSEL button where MicroPython reads it.
 """
 
+import gc
 import os
 
 import machine
@@ -21,6 +22,11 @@ class BoardKeeping:
         self._made = None
         self._pin = machine.Pin(pins.BUTTON, machine.Pin.IN, machine.Pin.PULL_UP)
         self._bootsel = getattr(rp2, "bootsel_button", None) if build == "plain" else None
+
+    def free_bytes(self):
+        """Return how much of the heap is left."""
+        gc.collect()
+        return gc.mem_free()
 
     def find(self):
         """Return the area, or None where there is none."""

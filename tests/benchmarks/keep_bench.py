@@ -22,6 +22,7 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(ROOT / "firmware")]
 
 from sweepboard import flash_page, pack, wire  # noqa: E402
 from sweeprig.bench.field.kept import Kept, frames  # noqa: E402
+from sweeprig.errors import BoardRefusedError  # noqa: E402
 from sweeprig.link.messages import Records  # noqa: E402
 from sweeprig.twin.capture import capture_of  # noqa: E402
 
@@ -165,7 +166,10 @@ def main() -> None:
     for image in filter(None, map(os.environ.get, ("SWEEPRIG_BOARD_IMAGE", "SWEEPRIG_BOARD_IMAGE_W"))):
         print(f"\n{Path(image).name}", flush=True)
         show_flash(image)
-        show_keeping(image)
+        try:
+            show_keeping(image)
+        except BoardRefusedError as refusal:
+            print(f"sweeps kept by the button: none. {refusal}")
 
 
 if __name__ == "__main__":

@@ -66,6 +66,11 @@ def test_a_board_without_the_memory_says_so_and_serves(python: str) -> None:
     assert rest == ["this board has not the memory to keep sweeps", "order", 0]
 
 
+def test_with_too_little_memory_no_place_is_made(python: str) -> None:
+    refusal = ["refused", "this board has not the memory to keep sweeps"]
+    assert case(python, "little_memory") == [[refusal, refusal, []]] * 2
+
+
 def test_a_long_press_marks_the_last_sweep_unwanted(python: str) -> None:
     out = case(python, "unwanted")
     assert out == {"said": ["kept", "unwanted", "kept"], "unwanted": [True, False]}

@@ -217,6 +217,22 @@ def no_memory():
     return [answer["error"], answer["reason"], rig.keeper.light.word, rig.switches.outputs()]
 
 
+def little_memory():
+    """A board with too little heap left: with an area and without one, nothing is loaded and nothing made."""
+    out = []
+    for area_there in (True, False):
+        rig = KeepRig()
+        grown = []
+        rig.free_bytes = lambda: 33000
+        rig.grow = grown.append
+        if not area_there:
+            rig.find = lambda: None
+        rig.boot()
+        answers = [rig.rig.ask("kept"), rig.rig.ask("keep_area", blocks=28)]
+        out.append([[a["error"], a["reason"]] for a in answers] + [grown])
+    return out
+
+
 def unwanted():
     """Mark the last sweep by a long press: it does not count any more."""
     rig = KeepRig()
