@@ -18,7 +18,9 @@ PULLEY_AT = 101.0  # M1's shaft is 20 mm or longer from its flange
 MOTOR = (42.0, 40.0)  # flange, length
 SLOT, HOLE_M3, SQUARE = 10.0, 3.2, 31.0  # M1's slots along the base, its screws' square: from memory
 OPENING = (29.0, 22.0)  # long, high: its collar with the way that the slots give it
-GAP = 1.5  # magnet to chip
+MAGNET, GAP = 2.5, 1.5  # its length; from it to the chip
+CHIP, MODULE = 1.5, 1.6  # height of the chip over its board, the board itself: from memory
+SPACER = 3.0  # behind the board: its solder and its cable
 LEG, LEG_THICK = 20.0, 2.0  # foot: an aluminium angle
 HOLE = 10.0  # its holes over the base, and from the plate
 EDGE = 8.0  # holes of a foot from its ends
@@ -35,15 +37,20 @@ def apart_mm() -> float:
     return (BELT * (1 + STRETCH) - math.pi * PULLEY) / 2
 
 
+def chip_at() -> float:
+    """Return where U4's chip begins, seen from above: a gap before the magnet's face."""
+    return SHAFT[1] + MAGNET + GAP
+
+
 def uprights() -> dict[str, Box]:
     """Return every plate that stands on the base, seen from above."""
-    _, right, y = SHAFT
+    y = SHAFT[2]
     return {
         "plate of the sensor": (34.0, y - PLATE / 2, THICK, PLATE),
         "bearing plate 1": (PLATES[0], y - PLATE / 2, THICK, PLATE),
         "bearing plate 2": (PLATES[1], y - PLATE / 2, THICK, PLATE),
         "plate of M1": (PLATES[1], y + apart_mm() - PLATE / 2, THICK, PLATE),
-        "plate of U4": (right + 5.6, y - 20, THICK, 40.0),
+        "plate of U4": (chip_at() + CHIP + MODULE + SPACER, y - 20, THICK, 40.0),
     }
 
 
@@ -76,8 +83,10 @@ def boxes() -> list[Drawn]:
         ((38.0, y - 6, 16.0, 12.0), "#9bb", "stiff coupling"),
         ((left, y - 2.5, right - left, 5.0), "#888", ""),
         ((PULLEY_AT - 4, y - PULLEY / 2, 8.0, PULLEY), "#b88", "pulley"),
-        ((right, y - 3, 2.5, 6.0), "#c00", "magnet"),
-        ((right + 2.5 + GAP, y - 8, 1.6, 16.0), "#1f6b3a", "U4"),
+        ((right, y - 3, MAGNET, 6.0), "#c00", "magnet"),
+        ((chip_at(), y - 2, CHIP, 4.0), "#222", ""),
+        ((chip_at() + CHIP, y - 8, MODULE, 16.0), "#1f6b3a", "U4"),
+        *(((chip_at() + CHIP + MODULE, y + d - 1, SPACER, 2.0), "#fff", "") for d in (-7, 7)),
         ((PLATES[1] + THICK, motor_y - MOTOR[0] / 2, MOTOR[1], MOTOR[0]), "#ddd", "M1"),
         ((PULLEY_AT - 4, motor_y - 2.5, PLATES[1] - PULLEY_AT + 4, 5.0), "#888", ""),
         ((PULLEY_AT - 4, motor_y - PULLEY / 2, 8.0, PULLEY), "#b88", "pulley"),
@@ -209,7 +218,9 @@ def _notes() -> tuple[str, ...]:
         f"from its upper edge: the shaft {SHAFT[2]:g}, M1's {SHAFT[2] + apart_mm():.0f}",
         "plate of the sensor: hole of 25 for the coupling, the sensor's own holes as slots; of U4: its module's holes",
         f"axes {apart_mm():.0f} apart (belt of {BELT:g} stretched by {100 * STRETCH:.0f} %), "
-        f"M1's holes as slots of {SLOT:g} along the base; magnet {GAP:g} before the chip",
+        f"M1's holes as slots of {SLOT:g} along the base",
+        f"magnet {GAP:g} before the chip, which is {CHIP:g} high (from memory: measure yours); "
+        f"U4's board on spacers of {SPACER:g}",
         f"M1: four M3 in a square of {SQUARE:g} ({MOTOR[0]:g} mm flange) or 26 (35 mm flange), collar 22: "
         "from memory, measure yours",
         f"pin: {PIN:g} across, its middle {PIN_AT:g} from the shaft's, {PIN_OUT:g} out of the pulley's face; "

@@ -48,7 +48,23 @@ def test_the_magnet_is_on_the_sensor_s_shaft_far_from_the_motor() -> None:
     assert y + down / 2 == drive_mount.SHAFT[2]
     motor = _box("M1")
     assert motor[1] - (y + down) > 50
-    assert _box("U4")[0] - (x + 2.5) == pytest.approx(drive_mount.GAP)
+
+
+def test_the_magnet_keeps_its_gap_to_the_chip_not_to_the_board() -> None:
+    """1 to 2 mm stay over the chip, which stands on its module; spacers leave room for the joints behind it."""
+    x, _, wide, _ = _box("magnet")
+    board, _, thick, _ = _box("U4")
+    assert 1 <= board - drive_mount.CHIP - (x + wide) <= 2
+    behind = drive_mount.uprights()["plate of U4"][0] - (board + thick)
+    assert behind == pytest.approx(drive_mount.SPACER)
+    long = drive_mount.THICK + drive_mount.SPACER + thick + 2.4  # its nut
+    assert long <= 16
+    assert "four M3 x 16 of nylon with nuts" in _listed()
+    assert f"four spacers of plastic, {drive_mount.SPACER:g} mm, for U4" in _listed()
+    assert (
+        f"magnet {drive_mount.GAP:g} before the chip, which is {drive_mount.CHIP:g} high"
+        in drive_mount.drawing()
+    )
 
 
 def _listed() -> str:
@@ -101,7 +117,7 @@ def test_sensor_motor_and_home_switch_have_their_screws() -> None:
         "two M4 x 20 with nuts for the sensor",
     ):
         assert what in _listed()
-    assert "four M3 x 12 of nylon with nuts for U4" in _listed()
+    assert "four M3 x 16 of nylon with nuts and four spacers of plastic, 3 mm, for U4" in _listed()
 
 
 def test_no_iron_of_the_mount_is_within_20_mm_of_the_magnet() -> None:
