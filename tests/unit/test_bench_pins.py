@@ -88,13 +88,13 @@ def test_contradicting_readings_are_not_guessed():
     readings = {(1, 2): (5000.0, 3000.0), (1, 3): (900.0, 4000.0), (2, 3): (4100.0, 5200.0)}
     result = identify_pins(readings)
     assert not result.tracks
-    assert result.without_off_edges == (1, 2, 3)
-    assert "contradict" in result.reasons[0]
+    assert result.unexplained == (1, 2, 3)
+    assert "not the readings of a potentiometer" in result.reasons[0]
 
 
 def test_an_open_pin_stops_it():
     result = identify_pins(whole(potentiometer(1, 2, 3), range(1, 5)))
-    assert result.without_off_edges == (4,)
+    assert result.unexplained == (4,)
     assert not result.safe
 
 

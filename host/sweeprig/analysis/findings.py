@@ -217,8 +217,8 @@ def no_movement(level_v: float, supply_v: float, moved_v: float) -> Finding:
     )
     if share < AT_RAIL_PERCENT / 2:
         step = (
-            "Check for a short to ground, an open signal wire or no supply; a connection test with the bias line "
-            "shows an open lead (`sweeprig check`). Jumper J1 (full, driven) must be at LEAD, not at RAMP."
+            "Check for a short to ground, an open signal wire or no supply; the connection test tells an open "
+            "wire from a short (`sweeprig check`). Jumper J1 (full, driven) must be at LEAD, not at RAMP."
         )
         return Finding(Code.STUCK_LOW, Cause.WIRING, 0, None, text, step, numbers=numbers)
     if share > 100 - AT_RAIL_PERCENT / 2:

@@ -110,7 +110,7 @@ def _held_short(name: str, end: End) -> Finding:
         f"one visit of the {name} end rests {end.held_short_v * 1e3:z.0f} mV short of the stop that"
         f" {end.n_agreeing} others met: the lever did not go all the way, or sensor ground shifts"
     )
-    step = "Move the lever firmly to its stop each time; if it stays, look at the ground wire, its pin and its crimp."
+    step = "Sweep again, firmly to the stop each time; if the ends still differ, look at the ground wire and its pin."
     return Finding(
         Code.ENDS_NOT_REPEATED, Cause.MOUNTING, 0, None, text, step, "doubt", {"held_v": end.held_short_v}
     )

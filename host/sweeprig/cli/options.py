@@ -45,7 +45,7 @@ Strokes = Annotated[
         "--strokes",
         min=1,
         max=MOST_STROKES,
-        help="Number of full strokes that end the sweep; at least as many as the profile wants.",
+        help="Full strokes (one way, from stop to stop) that end the sweep; at least as many as the profile wants.",
     ),
 ]
 Full = Annotated[bool, typer.Option("--full", help="Print every number before the card.")]

@@ -14,7 +14,7 @@ PLACES = {  # where the fault is; what is added where there is no other
     Cause.GROUND: ("in the ground wire or at one of its pins", "; the sensor's track shows no fault"),
     Cause.WIRING: ("in the wiring", "; the sensor can be judged once that is repaired"),
     Cause.INTERFERENCE: ("outside the sensor (interference)", ": check how and where the leads run"),
-    Cause.MOUNTING: ("in the mounting", "; the signal itself shows no fault"),
+    Cause.MOUNTING: ("in the mounting", "; no dropout and no worn spot was seen"),
 }
 WORN = "the sensor is worn as well."
 

@@ -222,7 +222,7 @@ def _lines(
         + ("" if p.on.current_a is None else f", sensor draws {1e3 * p.on.current_a:.2f} mA")
         for name, p in zip(names, places, strict=False)
     ]
-    out.append(f"{track} lead: {joint} (by a weak pull of the rig on it)")
+    out.append(f"{track} lead: {joint} (tested with a weak pull-up or pull-down in the rig)")
     if len(places) > 1:
         out.append(f"{track} moves by {moved:+z.3f} V from closed to open: sense {sense}")
     return tuple(out)

@@ -107,7 +107,7 @@ def result_lines(result: PinsResult) -> list[str]:
     if result.safe:
         lines.append("Every pin is identified.")
     else:
-        names = ", ".join(map(str, result.without_off_edges)) or "all"
+        names = ", ".join(map(str, result.unexplained)) or "all"
         lines.append(f"STOP: not identified: pin {names}. Do not power this part.")
     return lines
 
@@ -129,6 +129,6 @@ def result_json(result: PinsResult) -> dict[str, Any]:
             for t in result.tracks
         ],
         "switches": [{"pins": list(s.pins), "closed_at": s.closed_at} for s in result.switches],
-        "unexplained_pins": list(result.without_off_edges),
+        "unexplained_pins": list(result.unexplained),
         "reasons": list(result.reasons),
     }

@@ -51,13 +51,13 @@ class PinsResult:
 
     tracks: tuple[TrackPins, ...]
     switches: tuple[SwitchPins, ...]
-    without_off_edges: tuple[int, ...]
+    unexplained: tuple[int, ...]
     reasons: tuple[str, ...]
 
     @property
     def safe(self) -> bool:
         """True where every pin is explained and there is a track."""
-        return bool(self.tracks) and not self.without_off_edges
+        return bool(self.tracks) and not self.unexplained
 
 
 def same(first: float, second: float) -> bool:
@@ -162,8 +162,8 @@ def why_not(group: list[int], readings: Readings) -> str:
     if all(same(*between(readings, a, b)) for a, b in pairs):
         return f"Pins {names}: no reading changes with the lever. The lever did not move, or this is not a track."
     return (
-        f"Pins {names}: the readings contradict a potentiometer (one pair constant, the other two moving against "
-        "each other with a constant sum). Measure again; a Hall part cannot be read this way: do not guess."
+        f"Pins {names}: these are not the readings of a potentiometer, where one pair stays the same and of the other "
+        "two one rises as the other falls. Measure again; a Hall part cannot be read this way: do not guess."
     )
 
 
@@ -183,10 +183,10 @@ def identify_pins(readings: Readings) -> PinsResult:
     switches, apart = _switches(readings)
     groups = components([p for p in pins if p not in apart], readings)
     tracks = [(group, tracks_of(group, readings)) for group in groups]
-    without_off_edges = [group for group, found in tracks if not found]
+    unexplained = [group for group, found in tracks if not found]
     return PinsResult(
         tuple(chain.from_iterable(found for _, found in tracks)),
         switches,
-        tuple(chain.from_iterable(without_off_edges)),
-        tuple(why_not(group, readings) for group in without_off_edges),
+        tuple(chain.from_iterable(unexplained)),
+        tuple(why_not(group, readings) for group in unexplained),
     )

@@ -31,7 +31,7 @@ FUNCTIONS = {  # of a board, where its own name says too little
     "ramp": "ramp for calibrate ramp",
     "snapshots": "close-ups of single dropouts",
     "keep": "sweeps without a laptop",
-    "histogram": "counting of codes",
+    "histogram": "counting of converter readings (ADC codes)",
     "bias": "pull on open leads",
     "drive": "motor that turns the sensor",
 }

@@ -79,7 +79,12 @@ AsLeft = Annotated[
 ]
 RampSeconds = Annotated[
     float,
-    typer.Option("--seconds", min=1.0, max=3600.0, help="How long to count how often each code comes [s]."),
+    typer.Option(
+        "--seconds",
+        min=1.0,
+        max=3600.0,
+        help="How long to measure [s]; each ADC code is counted.",
+    ),
 ]
 RampFrom = Annotated[
     RampSource,

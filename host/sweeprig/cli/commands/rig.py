@@ -19,7 +19,7 @@ def rigs(
     port: opt.Port = "",
     as_json: opt.AsJson = False,
 ) -> None:
-    """List the attached rigs; with --port name the one that answers there, with --self-test test it."""
+    """List the attached rigs. With --port, show which rig answers there; with --self-test, test it."""
     if self_test:
         _self_test(port, as_json=as_json)
         return

@@ -131,7 +131,7 @@ def _measured_lines(outcome: Outcome) -> list[str]:
     lost = outcome.capture.n_lost if outcome.capture else outcome.trace.n_lost
     return [
         *lines,
-        f"  {'data blocks':{LABEL}}   {outcome.trace.t_s.size} of {duration(outcome.trace.window_s)} each, {lost} lost",
+        f"  {'data blocks':{LABEL}}   {outcome.trace.t_s.size} (each {duration(outcome.trace.window_s)}), {lost} lost",
     ]
 
 
