@@ -51,7 +51,7 @@ CAUSES = {
 
 LISTED = {  # how a result says that it could not show a fault
     "flat-spot": "Flat spots", "dip": "Shallow dips at ", "ground-shift": "Ground offset", "rough-track": "Roughness",
-    "worn-spot": "Steps, and wiper lifts below", "step": "Steps, and",
+    "worn-spot": "Steps, and wiper lifts smaller", "step": "Steps, and",
 }  # fmt: skip
 LATER = (*SINCE_CALIBRATION, AGEING, DIVIDER, LEAKAGE, GROUND_LEAD)  # none of it moves in the population
 LIMITS = ("closed-out-of-range", "open-out-of-range", "margin-closed", "margin-open")

@@ -174,7 +174,7 @@ def test_the_plan_says_that_each_end_fits_and_what_its_limit_is() -> None:
     text = "\n".join(plan_lines(ends, plan(ends, PROFILE)))
     assert "closed 0.452 V, fits (allowed 0.432 to 0.472 V);" in text
     assert "open 4.321 V, fits (allowed 4.02 to 4.72 V);" in text
-    assert "limit 0.201 V = 0.200 V at 5 V supply" in text
+    assert "limit 0.201 V at this supply, 0.200 V at 5 V" in text
     at_nominal = Ends(0.12, 3.97, 5.0, 0.007, 0.05)
     assert "limit 0.200 V)" in "\n".join(plan_lines(at_nominal, plan(at_nominal, PROFILE)))
 

@@ -103,7 +103,7 @@ def short(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_the_simulated_rig_passes_and_counts() -> None:
     with opened_rig("sim://good?pace=fast") as client:
         found = self_test(client, simulated=True)
-    assert named(found, "counting codes while measuring") is True
+    assert named(found, "counting converter readings while measuring") is True
     assert named(found, "second converter (slow, precise)") is True
     assert named(found, "rate") is None
     assert found.good
@@ -148,5 +148,5 @@ def test_the_report_as_json() -> None:
 def test_the_report_names_functions_and_invents_no_figures() -> None:
     report = "\n".join(tried(Board(capabilities=["light", "bias"])).lines())
     assert "It has: light, pull on open leads" in report
-    assert "self-check: not judged. the board sends none; expected" in report
-    assert "memory: not judged. the board sends no figures; expected" in report
+    assert "self-check: not judged. the board sends no self-check; expected" in report
+    assert "memory: not judged. the board sends no figures of its memory; expected" in report

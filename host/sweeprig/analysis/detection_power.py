@@ -49,10 +49,10 @@ def in_words(track: TrackMap | None, open_point: str = WORN_OR_LOOSE) -> tuple[s
     more = track.more_strokes
     if more is None:
         return able, ""
-    many = "stroke" if more == 1 else "strokes"
+    how = how_to_sweep(n + more)
     return (
         able,
-        f"{more} more slow {many} would show whether {open_point} {how_to_sweep(n + more)}. ",
+        f"A new sweep of {n + more} slow strokes, {more} more, would show whether {open_point} {how}. ",
     )
 
 
@@ -61,7 +61,10 @@ def _able(n_strokes: int) -> str:
     if n_strokes < FEWEST_AT_ONE_PLACE:
         return f"{n_strokes} stroke{'s are' if n_strokes > 1 else ' is'} too few to show a worn spot"
     missed = 100 * (1 - detection_power(n_strokes, HALF))
-    return f"{n_strokes} strokes would miss a worn spot that opens in every second pass in {missed:.0f} of 100 sweeps"
+    return (
+        f"a worn spot that opens on half of the passes only could still be hidden: {n_strokes} strokes miss it"
+        f" {missed:.0f} times in 100"
+    )
 
 
 def how_to_sweep(strokes: int) -> str:

@@ -131,11 +131,12 @@ def ends_apart(ends: list[End | None], rail: float) -> list[Finding]:
             continue
         if spread > ENDS_APART_PERCENT / 100 * rail or end.beyond_v > BEYOND_PERCENT / 100 * rail:
             text = (
-                f"the {name} end differs by {spread * 1e3:z.0f} mV (standard deviation) from rest to rest, one of them "
-                f"{end.beyond_v * 1e3:z.0f} mV beyond the others"
+                f"the {name} end differs by {spread * 1e3:z.0f} mV (standard deviation) between the times the lever "
+                f"was held there, once {end.beyond_v * 1e3:z.0f} mV beyond the others"
             )
             step = (
-                "Move the lever firmly to its stop each time; if it stays, look for play in lever and mount."
+                "Sweep again, the lever moved firmly to its stop each time; if the end still moves, look for play"
+                " in lever and mount."
             )
             out.append(
                 Finding(
@@ -177,7 +178,8 @@ def _of_the_data(trace: Trace, span_v: float) -> list[str]:
         )
         if trace.window_s > COARSE_S:
             out.append(
-                f"Steps, and wiper lifts below {100 * LEAST_SHARE:.0f} % of travel: at {1 / trace.window_s:.0f} "
+                f"Steps, and wiper lifts smaller than {100 * LEAST_SHARE:.0f} % of the signal's whole change: at "
+                f"{1 / trace.window_s:.0f} "
                 "readings a second a quick movement looks the same. Record at least 500 readings a second."
             )
         if trace.window_s > SLOWEST_S:

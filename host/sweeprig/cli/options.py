@@ -65,8 +65,8 @@ SystemOption = Annotated[
     System | None,
     typer.Option(
         "--system",
-        help="Supply of the vehicle, 12 or 24 V; if not given, the battery voltage tells, and you are asked where it"
-        " leaves that open.",
+        help="Supply of the vehicle, 12 or 24 V; if not given, it is taken from the battery voltage; you are asked"
+        " if that does not settle it.",
     ),
 ]
 KindOption = Annotated[

@@ -177,7 +177,7 @@ def plan_lines(ends: Ends, p: Plan) -> list[str]:
 def _limit(p: Plan, limit_v: float) -> str:
     """Return a limit at the measured supply, and beside it as the profile states it."""
     here, stated = f"{limit_v:z.3f}", f"{limit_v / p.scale:z.3f}"
-    return f"limit {here} V" + (f" = {stated} V at {p.nominal_v:g} V supply" if here != stated else "")
+    return f"limit {here} V" + (f" at this supply, {stated} V at {p.nominal_v:g} V" if here != stated else "")
 
 
 def plan_json(ends: Ends, p: Plan) -> dict[str, Any]:

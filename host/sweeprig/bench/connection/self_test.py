@@ -98,7 +98,7 @@ def self_test(
 
 def _checked(check: Mapping[str, Any]) -> Step:
     problems = check.get("problems")
-    seen = "the board sends none" if problems is None else "; ".join(problems) or "no problem"
+    seen = "the board sends no self-check" if problems is None else "; ".join(problems) or "no problem"
     facts = ", ".join(
         f"{key} {check[key]}" for key in ("temperature_c", "vsys_v", "smps", "codes") if key in check
     )
@@ -109,7 +109,7 @@ def _checked(check: Mapping[str, Any]) -> Step:
 def _memory(check: Mapping[str, Any]) -> Step:
     block = check.get("largest_block")
     seen = (
-        "the board sends no figures"
+        "the board sends no figures of its memory"
         if block is None
         else f"largest free block {block} bytes of {check.get('free_bytes', 'unknown')} free"
     )
@@ -192,7 +192,7 @@ def _histogram(events: list[Message], window: int) -> Step:
     pieces = [e for e in events if isinstance(e, Histogram)]
     total = sum(int(e.counts.sum()) for e in pieces)
     return Step(
-        "counting codes while measuring",
+        "counting converter readings while measuring",
         f"{total} conversions counted",
         f"{COUNTED * window}",
         total == COUNTED * window,

@@ -207,12 +207,12 @@ def _notes(first: Side, second: Side, *, same: bool) -> tuple[str, ...]:
             "The changes are not one sensor's."
         )
     notes.append(
-        "change / ±: the change over the ± of both together (E_n); beyond 1 in size it is a real change."
+        "change / ±: the change divided by the ± of both together; larger than 1, or below -1, is a real change."
     )
     if same:
         notes.append(
-            "Same rig and calibration: part of the ± is the same in both and cancels, so a smaller change than this "
-            "table admits can be real too."
+            "Same rig and calibration: part of the ± is the same in both and cancels, so smaller changes "
+            "can be real too."
             " If it matters, repeat both sweeps."
         )
     elif first.rig_uid != second.rig_uid:

@@ -17,6 +17,7 @@ PLAIN = {  # a shipped profile's text stays as it is, because its digest marks t
     "Any three-wire sensor; where its ends should be is not judged": "Any three-wire sensor; whether both ends are at"
     " the right volts is not checked",
     "a fault must be met again to be placed": "a fault must show in more than one stroke before its place is named",
+    "above noise and hum, below a deliberate movement": "a sweep starts when the signal moves by this much",
     "50 mV at 5 V": "largest shift by the rig's own load that needs no remark: 50 mV at 5 V",
 }
 NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}")
@@ -69,7 +70,7 @@ def show_lines(profile: Profile) -> list[str]:
         f"  sensor        {sensor.kind}, {sensor.tracks} track{'s' if sensor.tracks > 1 else ''}"
         f"{relation}, sense {sensor.sense}, mount {'slotted' if sensor.slotted else 'fixed'}",
         f"  supply        {supply.nominal_v:g} V nominal; limits are for {held} ({_source(supply.source)})",
-        f"  guard band    {profile.guard.factor:g} x the ± of a value ({_source(profile.guard.source)})",
+        f"  guard band    to pass, a value must be inside its limit by {profile.guard.factor:g} x its ± ({_source(profile.guard.source)})",
     ]
     for title, part in (("Limits", profile.limits), ("Aim", profile.aim), ("Series", profile.series)):
         if part is not None:

@@ -230,7 +230,7 @@ class ExportOptions(Wanted):
 @records.command()
 @with_options(ExportOptions)
 def export(asked: ExportOptions) -> None:
-    """Export records as CSV (units in the header; _1 is a plain number) or JSON."""
+    """Export records as CSV (column names end in their unit; _1: none) or JSON."""
     import json
 
     from sweeprig.bench.shop.records import record_json, to_csv, write_export

@@ -36,7 +36,8 @@ def _fold(text: str, first: str, rest: str) -> Shown:
 def quantity_line(label: str, q: Quantity) -> str:
     """Return one measured value with the half-width of its 95 % interval."""
     if q.value is None:
-        return f"  {label:{LABEL}} not measured: {q.reason}"
+        why = "" if q.reason.endswith("was not measured") else f": {q.reason}"
+        return f"  {label:{LABEL}} not measured{why}"
     spread = " ± not known" if q.u95 is None else f" ± {q.u95:.4f} {q.unit}"
     return f"  {label:{LABEL}} {q.value:z8.4f} {q.unit}{spread}"
 
