@@ -70,7 +70,8 @@ def show_lines(profile: Profile) -> list[str]:
         f"  sensor        {sensor.kind}, {sensor.tracks} track{'s' if sensor.tracks > 1 else ''}"
         f"{relation}, sense {sensor.sense}, mount {'slotted' if sensor.slotted else 'fixed'}",
         f"  supply        {supply.nominal_v:g} V nominal; limits are for {held} ({_source(supply.source)})",
-        f"  guard band    to pass, a value must be inside its limit by {profile.guard.factor:g} x its ± ({_source(profile.guard.source)})",
+        f"  guard band    to pass, a value must be inside its limit by {profile.guard.factor:g} x its ±"
+        f" ({_source(profile.guard.source)})",
     ]
     for title, part in (("Limits", profile.limits), ("Aim", profile.aim), ("Series", profile.series)):
         if part is not None:
