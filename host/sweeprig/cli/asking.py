@@ -21,7 +21,8 @@ ConfirmKeys = Annotated[
         "--confirm",
         help="Answer safety questions in advance, comma between. cautions: read and followed; plug-off: the sensor's"
         " plug is off the harness; laptop-battery: the laptop runs on its battery; usb-first: USB was connected"
-        " before the rig was joined to the harness; secured: vehicle secured, somebody qualified for its drive is there; idle: engine idling,"
+        " before the rig was joined to the harness;"
+        " secured: vehicle secured, somebody qualified for its drive is there; idle: engine idling,"
         " throttle untouched; turning: aim's cautions are read; clear: no finger or tool is near the motor.",
     ),
 ]
