@@ -28,7 +28,7 @@ test: lint
 test-boards: $(STAMP)
 	$(BIN)/python -m pip install --quiet -e '.[board]'
 	$(BIN)/python -m tests.board.fast_emulator
-	$(BIN)/python -m pytest tests/board -n auto --dist loadgroup --durations=10
+	$(BIN)/python -m pytest tests/board -v -n auto --dist loadgroup --durations=10
 
 campaign: $(STAMP)
 	$(BIN)/python -m tests.campaign --tries 1000 --seconds 5
