@@ -21,6 +21,7 @@ OPENING = (29.0, 22.0)  # long, high: its collar with the way that the slots giv
 MAGNET, GAP = 2.5, 1.5  # its length; from it to the chip
 CHIP, MODULE = 1.5, 1.6  # height of the chip over its board, the board itself: from memory
 SPACER = 3.0  # behind the board: its solder and its cable
+COLLAR = (6.0, 10.0)  # wide, across: from memory
 LEG, LEG_THICK = 20.0, 2.0  # foot: an aluminium angle
 HOLE = 10.0  # its holes over the base, and from the plate
 EDGE = 8.0  # holes of a foot from its ends
@@ -40,6 +41,11 @@ def apart_mm() -> float:
 def chip_at() -> float:
     """Return where U4's chip begins, seen from above: a gap before the magnet's face."""
     return SHAFT[1] + MAGNET + GAP
+
+
+def collars() -> tuple[float, float]:
+    """Return the left faces of the two collars, one on each side of bearing plate 1."""
+    return PLATES[0] - COLLAR[0], PLATES[0] + THICK
 
 
 def uprights() -> dict[str, Box]:
@@ -82,6 +88,7 @@ def boxes() -> list[Drawn]:
         ((2.0, y - 18, 32.0, 36.0), "#ddd", "sensor"),
         ((38.0, y - 6, 16.0, 12.0), "#9bb", "stiff coupling"),
         ((left, y - 2.5, right - left, 5.0), "#888", ""),
+        *(((x, y - COLLAR[1] / 2, *COLLAR), "#aab", "collar") for x in collars()),
         ((PULLEY_AT - 4, y - PULLEY / 2, 8.0, PULLEY), "#b88", "pulley"),
         ((right, y - 3, MAGNET, 6.0), "#c00", "magnet"),
         ((chip_at(), y - 2, CHIP, 4.0), "#222", ""),
@@ -189,8 +196,8 @@ def _beside(box: Box, name: str) -> tuple[float, float]:
     x, y, wide, high = box
     if name == "belt":
         return x + wide + 1, y + high / 2
-    if name in ("U4", "magnet"):
-        return x - (12.0 if name == "magnet" else 5.0), y + high + 3.5
+    if (back := {"U4": 5.0, "magnet": 12.0, "collar": 2.0}.get(name)) is not None:
+        return x - back, y + high + 3.5
     if name == "pulley":
         return x - 10.5, y + high - 2
     if name == "M1":
@@ -210,7 +217,8 @@ def _notes() -> tuple[str, ...]:
     return (
         f"base {BASE[0]:g} x {BASE[1]:g}; shaft {right - left:g} long, 5 across; plates {PLATE:g} wide (U4's 40), "
         f"{HIGH:g} high, {THICK:g} thick",
-        f"{PLATES[1] - PLATES[0]:g} from one bearing plate to the next; their bearings glued into holes of 16",
+        f"{PLATES[1] - PLATES[0]:g} from one bearing plate to the next; their bearings glued into holes of 16; "
+        "on each side of bearing 1 a collar",
         f"each plate: a foot of angle {LEG:g} x {LEG:g} x {LEG_THICK:g} as long as the plate is wide; "
         f"two M3 x 12 into the plate, {HOLE:g} over the base,",
         f"two into the base, {HOLE:g} from the plate; all {EDGE:g} from the foot's ends, holes 3.2",
@@ -226,7 +234,8 @@ def _notes() -> tuple[str, ...]:
         f"pin: {PIN:g} across, its middle {PIN_AT:g} from the shaft's, {PIN_OUT:g} out of the pulley's face; "
         "it presses S2 as it passes above the shaft",
         f"S2 flat on bearing plate 2, {SWITCH_OVER:g} over the shaft's middle; its two holes {HOLES_APART:g} apart "
-        f"(from memory), in upright slots of {UPRIGHT:g}",
+        f"(from memory), in upright slots of {UPRIGHT:g},",
+        f"their middle {AXIS + SWITCH_OVER + 3:g} over the base",
     )
 
 

@@ -170,3 +170,34 @@ def test_no_line_of_the_drawing_leaves_the_sheet() -> None:
     wide = float(drive_mount.drawing().split('viewBox="-20 -50 ')[1].split()[0]) - 20
     for x, line in re.findall(r'<text x="([-\d.]+)"[^>]*>([^<]*)<', drive_mount.drawing()):
         assert float(x) + 6.2 * len(line) <= wide, line
+
+
+def test_two_collars_hold_the_shaft_lengthwise() -> None:
+    """One on each side of bearing 1, with a washer that touches the inner ring only; bearing 2 lets it slide."""
+    collars = [box for box, _, name in drive_mount.boxes() if name.startswith("collar")]
+    plate, coupling = _box("bearing plate 1"), _box("stiff coupling")
+    assert [box[0] + box[2] for box in collars[:1]] == [plate[0]]
+    assert [box[0] for box in collars[1:]] == [plate[0] + plate[2]]
+    assert coupling[0] + coupling[2] < collars[0][0]
+    assert drive_mount.AXIS - drive_mount.COLLAR[1] / 2 > drive_mount.LEG
+    assert not any(_overlap(box, _box("pulley")) for box in collars)
+    wide, across = drive_mount.COLLAR
+    assert f"two set collars, bore 5 mm, {across:g} mm across, {wide:g} mm wide" in _listed()
+    assert "two washers 5 x 8 x 0.5 mm" in _listed()
+    assert "collar" in drive_mount.drawing()
+    page = " ".join((drive_mount.HERE / "build.md").read_text("utf-8").split())
+    assert "Two set collars hold the shaft lengthwise" in page
+
+
+def test_the_drawing_says_how_high_the_slots_of_s2_are() -> None:
+    """The middle of its two upright slots over the base: nobody need scale the sheet."""
+    slot = drive_mount.openings()[4]
+    assert f"their middle {slot[1] + slot[3] / 2:g} over the base" in drive_mount.drawing()
+
+
+def test_the_motor_s_shaft_and_the_carrier_s_feet_are_bought() -> None:
+    (package,) = (line.package for line in cost.lines("driven") if line.ref == "M1")
+    flange = _box("M1")[0]
+    assert flange - (_box("pulley")[0] + 1.0) <= 20, "a shaft of 20 mm goes through the pulley but for 1 mm"
+    assert "shaft 5 mm, 20 mm or longer" in package
+    assert "standoffs M3 x 10 of plastic with screws, four, for A1's carrier" in _listed()
