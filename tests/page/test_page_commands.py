@@ -76,7 +76,7 @@ def test_a_phone_goes_on_to_the_next_sensor_and_repeats_it(terminals: Any) -> No
 def test_a_terminal_repeats_a_sweep_beside_a_page_and_ends_it(terminals: Any) -> None:
     bench = terminals("sweep", *CONFIRMED, "sim://good?pace=fast&vm=cpython&seed=3")
     phone = bench.follow(bench.cookie())
-    phone.verdict()
+    assert "review 1 --profile" in " ".join(phone.verdict()["facts"])
     bench.until("Enter ends")
     bench.terminal.send(" ")
     phone.until(lambda s: s["kind"] == "live")

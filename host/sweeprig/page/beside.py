@@ -96,7 +96,12 @@ class Beside:
         problem = (done.problem,) if done.problem else ()
         self.say(
             scenes.card_scene(
-                card_of(done.outcome), named, record=done.record, link=SHEET, actions=actions, more=problem
+                card_of(done.outcome, capture="" if done.record is None else str(done.record)),
+                named,
+                record=done.record,
+                link=SHEET,
+                actions=actions,
+                more=problem,
             )
         )
 
