@@ -61,6 +61,7 @@ _PERFORATED = (
     "breadboard's strips join is joined below by bare tinned wire of 0.5 mm, soldered to every pin on it; bridges",
     "as listed above, insulated, on the component side. Those from column 31 to 33 may be one wire with their",
     "strips. Nothing runs under the Pico class board. A test compares the nets of both boards with the table.",
+    "The lead is tied to the board's rim before its terminal: two holes of 3.2 mm, 8 mm apart.",
     "The wires reach the holes where first power puts the meter too: solder a loop of bare wire into each of them:",
     "",
     "@measured",

@@ -22,7 +22,7 @@ STRIP, HEADER, PICO = 8.5, 2.54, 1.0  # socket strip, plastic of the header, the
 PICO_UP = STRIP + HEADER + PICO  # its upper side over our board
 USB_MID = PICO_UP + 1.4  # middle of a micro USB socket
 LIGHT = (24.0, 93.0)  # beside U6: a light-emitting diode on wires, in the lid
-BUTTON = (17.0, 82.0)  # over S1: a panel button on wires, in the lid
+BUTTON = (17.0, 82.0)  # beside S1, which then stays out: a panel button on wires, in the lid
 CABLES = ("A1", "U4", "S2")  # of the driven build: one opening in the wall beside their headers
 CABLE_WIDE, CABLE_LOW, CABLE_HIGH = 24.0, 14.0, 6.0  # over L1; the widest housing is 12.7 x 2.6 mm
 

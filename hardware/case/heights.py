@@ -36,6 +36,7 @@ HEIGHTS = {
     "SOT-23_Handsoldering": 1.2,
     "D_SOD-323_HandSoldering": 1.1,
 }
+BUTTON_DEEP = 15.0  # at most: a panel button under the lid, with its contacts and the bend of its wires
 PICO_SOLDER = 1.0  # ends of legs and solder under the Pico class board
 LEAST = 1.0  # room that must be left anywhere
 

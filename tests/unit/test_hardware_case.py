@@ -171,6 +171,26 @@ def test_everything_has_room_under_lid_and_pico() -> None:
     assert {r.ref for r in found.values()} == {p.ref for p in placed() if not p.ref.startswith("TP")}
 
 
+def test_a_panel_button_has_room_only_where_s1_stays_out() -> None:
+    """The buzzer reaches under it and leaves room; S1 does not, and each page that offers it says so."""
+    found = {s.ref: s for s in heights.stands()}
+    assert found["LS1"].free - heights.BUTTON_DEEP >= heights.LEAST
+    assert found["S1"].free - heights.BUTTON_DEEP < heights.LEAST
+    hardware = case.HERE.parent
+    for page in (case.HERE / "README.md", hardware / "portable.md", hardware / "parts.md"):
+        text = " ".join(page.read_text("utf-8").split())
+        assert "S1 then stays out" in text, page
+        assert f"{heights.BUTTON_DEEP:g} mm deep" in text, page
+
+
+def test_pages_lead_the_usb_cable_out_in_one_way() -> None:
+    """Through its opening, tied at the two slots: no captive cable and no panel socket that no list has."""
+    text = (case.HERE.parent / "build.md").read_text("utf-8")
+    assert "captive" not in text
+    assert "panel socket" not in text
+    assert "through its opening" in " ".join(text.split())
+
+
 def test_what_stands_under_the_pico_lies_between_its_strips() -> None:
     """By the kept board's copper: the pieces whose pads lie there are those that are held against its underside."""
     at: dict[str, list[Point]] = {}

@@ -130,3 +130,30 @@ def test_no_part_is_left_vague(build: str) -> None:
         assert "0805" not in part.what, part.key
         assert not part.what.startswith("pair"), part.key
         assert not part.rating.startswith("as "), part.key
+
+
+def test_a_lead_is_tied_to_something_that_is_bought() -> None:
+    """The plain build's breadboard has no hole for a tie: a base has, and the perforated board gets its own."""
+    plain = " ".join(line.what for line in cost.lines("plain"))
+    assert "base: board of wood or plastic, 200 x 100 x 6 mm" in plain
+    assert "holes of 4 mm" in " ".join((HERE / "build.md").read_text("utf-8").split())
+    page = " ".join((HERE / "breadboard" / "README.md").read_text("utf-8").split())
+    assert "two holes of 3.2 mm, 8 mm apart" in page
+
+
+@pytest.mark.parametrize("build", BUILDS)
+def test_the_lead_test_plug_has_sockets_for_the_lead_s_plugs(build: str) -> None:
+    """A lead ends in 4 mm plugs: what they go into, and how two of them are joined."""
+    found = {line.what: line.package for line in cost.lines(build)}
+    assert "lead-test plug: three 4 mm sockets, two resistors of 2.2 kohm, 1 %" in found
+    plugs = next(note for what, note in found.items() if what.startswith("4 mm plug"))
+    assert "socket in its back" in plugs
+
+
+def test_what_only_a_bought_case_needs_is_in_no_sum() -> None:
+    """Foam, standoffs, drill and file: the printed case hangs the board in its four screws."""
+    summed = " ".join(line.what for line in cost.lines("full"))
+    wanted = " ".join(line.what for line in cost.optional("full"))
+    assert "foam" not in summed
+    assert "foam that carries no static" in wanted
+    assert "standoffs M3 x 10 of plastic with screws, four, for a bought case" in wanted
