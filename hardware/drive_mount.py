@@ -231,6 +231,7 @@ def _notes() -> tuple[str, ...]:
         f"U4's board on spacers of {SPACER:g}",
         f"M1: four M3 in a square of {SQUARE:g} ({MOTOR[0]:g} mm flange) or 26 (35 mm flange), collar 22: "
         "from memory, measure yours",
+        "35 mm flange: 1.8 of plate stay between slots and opening: file the opening last, for your own collar",
         f"pin: {PIN:g} across, its middle {PIN_AT:g} from the shaft's, {PIN_OUT:g} out of the pulley's face; "
         "it presses S2 as it passes above the shaft",
         f"S2 flat on bearing plate 2, {SWITCH_OVER:g} over the shaft's middle; its two holes {HOLES_APART:g} apart "

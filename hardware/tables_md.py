@@ -114,7 +114,8 @@ def figures_md() -> str:
 _FIGURES_INTRO = (
     "Computed from the parts table (`python -m hardware.front_end`). `python -m hardware.compare` runs ngspice on a",
     "netlist of the same table and prints computed and simulated values with their difference. Nothing here was",
-    "measured on a built rig. The driven build's front end is that of the full build.",
+    "measured on a built rig. The driven build's front end is that of the full build. What follows from a limit",
+    "that is NOT kept, the sum in the tap ground, stands in [build](build.md#the-sum-in-the-tap-ground).",
 )
 
 
@@ -149,7 +150,10 @@ _FIRST_POWER_INTRO = (
     "from a built rig. The driven build has the full build's checks; A1, U4 and S2 unplugged, and its own in build.md.",
     "",
     "The board has MicroPython on it and not yet our firmware. For resistance and diodes the meter's plus goes where",
-    "the table says. The commands for the states stand over each table, for the computer at the board.",
+    "the table says. The commands for the states stand over each table, for the computer at the board. Each names only",
+    "what it changes: a pin keeps what a command set, over the next `mpremote` too, until USB is out (from memory).",
+    'Current through the meter and GP3 "during that" need no second meter: read the current first, then a wire makes',
+    "the short for the second reading, 5 s at most, with the meter on GP3.",
 )
 
 _PROBING = {

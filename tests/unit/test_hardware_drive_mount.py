@@ -201,3 +201,12 @@ def test_the_motor_s_shaft_and_the_carrier_s_feet_are_bought() -> None:
     assert flange - (_box("pulley")[0] + 1.0) <= 20, "a shaft of 20 mm goes through the pulley but for 1 mm"
     assert "shaft 5 mm, 20 mm or longer" in package
     assert "standoffs M3 x 10 of plastic with screws, four, for A1's carrier" in _listed()
+
+
+def test_the_drawing_says_what_a_small_flange_leaves_of_the_plate() -> None:
+    """Both are round at their ends: from the opening's end to the nearest end of a slot, less both radii."""
+    wide, high = drive_mount.OPENING
+    half, small = 26 / 2, drive_mount.HOLE_M3 / 2
+    slot_end = half - (drive_mount.SLOT / 2 - small)
+    left = math.hypot(slot_end - (wide - high) / 2, half) - high / 2 - small
+    assert f"35 mm flange: {left:.1f} of plate stay" in drive_mount.drawing()

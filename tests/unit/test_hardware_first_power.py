@@ -7,6 +7,7 @@ import pytest
 from hardware import first_power, netlist, ngspice
 from hardware import first_power_read as read
 from hardware.first_power_rig import METER_A, Wrong, right, wrong, wrongs
+from hardware.tables_md import HERE
 
 from sweeprig.frontend.tables import parts
 
@@ -74,3 +75,10 @@ def test_a_limit_that_is_too_narrow_stops_right_rigs(monkeypatch: pytest.MonkeyP
     rigs = right("plain", n=N_RIGHT, seed=SEED)
     stopped = read.dead_signal_ohm(rigs) < 22.5e3
     assert stopped.mean() > 0.5
+
+
+def test_the_page_says_how_one_meter_does_the_short_and_gp3() -> None:
+    """Two readings of one moment, one meter in the list: a wire makes the short for the second."""
+    page = (HERE / "first-power.md").read_text("utf-8")
+    assert "a wire makes the short for the second" in " ".join(page.split())
+    assert "keeps what a command set" in " ".join(page.split())

@@ -248,3 +248,19 @@ def test_the_motor_stays_off_while_the_chip_pulls_enable_down() -> None:
     least = 3.16 * both / (both + weak)
     assert f"{least:.1f} V or more" in page
     assert least > 0.7 * 3.16
+
+
+def test_build_md_says_what_the_tap_ground_s_sum_means() -> None:
+    """The one limit that is not kept: how much with USB out and in, and what to leave out where it counts."""
+    sums = {
+        n: {s: 1e6 * clamps.tap_ground_a("full", state=s, n_leads=n, lead_v=5.5) for s in clamps.STATES}
+        for n in (1, 2, 3)
+    }
+    powered = {n: max(v for s, v in row.items() if s != "unpowered") for n, row in sums.items()}
+    page = " ".join((Path(clamps.__file__).parent / "build.md").read_text("utf-8").split())
+    off = [f"{row['unpowered']:.0f}" for row in sums.values()]
+    assert f"{off[0]} µA with one of them at 5.5 V, {off[1]} with two, {off[2]} with three" in page
+    assert f"with USB in {powered[2]:.0f} with two and {powered[3]:.0f} with three" in page
+    assert sums[1]["unpowered"] < 20
+    assert powered[2] < 20 < powered[3]
+    assert "NOT kept" in page
