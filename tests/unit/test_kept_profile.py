@@ -86,7 +86,7 @@ def test_nothing_is_said_while_the_profile_is_the_same(kept: tuple[Path, Path]) 
     Draft202012Validator(schema()).validate(result)
     assert result["profile_sha256"] == hashlib.sha256(profile.read_bytes()).hexdigest()
     code = result["profile_sha256"][:4].upper()
-    assert f"own, text {code}-" in sheet_html(outcome)
+    assert f"own, version {code}-" in sheet_html(outcome)
 
 
 def test_a_changed_profile_is_judged_by_and_said_to_be_changed(kept: tuple[Path, Path]) -> None:
