@@ -203,7 +203,7 @@ def _beside(box: Box, name: str) -> tuple[float, float]:
     if name == "M1":
         return x + 2, y + 5
     if name in ("pin", "S2"):
-        return (x + 1.5, y + high + 14) if name == "pin" else (x + 1.5, y - 1)
+        return (x + 1.5, y + high + 4) if name == "pin" else (x + 1.5, y - 1)
     return x - (12.0 if name == "plate of the sensor" else 0.0), y - 1
 
 
