@@ -8,6 +8,7 @@ import signal
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from sweeprig.twin.machines import find_micropython
 
@@ -24,6 +25,13 @@ PROGRAMS = {
     "chromium": lambda: shutil.which("chromium"),
     "postgres": _postgres,
 }
+
+
+# The same examples in every run, and no failure for a machine that is busy.
+settings.register_profile(
+    "sweeprig", deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile("sweeprig")
 
 
 def pytest_configure() -> None:
