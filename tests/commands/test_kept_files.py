@@ -94,8 +94,8 @@ def test_export_follows_no_link_and_is_whole_or_not_there(
     target.write_text("precious")
     link = tmp_path / "out.csv"
     link.symlink_to(target)
-    write_export(link, "a,b\r\n")
-    assert (target.read_text(), link.read_bytes()) == ("precious", b"a,b\r\n")
+    write_export(link, "time_s,signal_v,missing_before\r\n")
+    assert (target.read_text(), link.read_bytes()) == ("precious", b"time_s,signal_v,missing_before\r\n")
 
     def full(_: int) -> None:
         raise OSError(28, "No space left on device")
@@ -103,7 +103,7 @@ def test_export_follows_no_link_and_is_whole_or_not_there(
     monkeypatch.setattr(os, "fsync", full)
     with pytest.raises(ExportError, match="No space left"):
         write_export(link, "c,d\r\n")
-    assert link.read_bytes() == b"a,b\r\n"
+    assert link.read_bytes() == b"time_s,signal_v,missing_before\r\n"
     monkeypatch.undo()
     os.mkfifo(tmp_path / "pipe")
     with pytest.raises(ExportError, match="not a regular file"):
@@ -111,8 +111,9 @@ def test_export_follows_no_link_and_is_whole_or_not_there(
 
 
 def test_what_fails_while_it_is_filled_leaves_nothing(tmp_path: Path) -> None:
-    target = tmp_path / "a.html"
-    target.write_text("old")
+    target = tmp_path / "a.csv"
+    old = b"time_s,signal_v,missing_before\r\n"
+    target.write_bytes(old)
 
     def half(part: Path) -> None:
         part.write_text("ha")
@@ -120,7 +121,7 @@ def test_what_fails_while_it_is_filled_leaves_nothing(tmp_path: Path) -> None:
 
     with pytest.raises(ExportError, match="No space left"):
         into(target, half)
-    assert [(p.name, p.read_text()) for p in tmp_path.iterdir()] == [("a.html", "old")]
+    assert [(p.name, p.read_bytes()) for p in tmp_path.iterdir()] == [("a.csv", old)]
 
 
 def test_what_a_kill_left_of_a_sheet_is_removed(tmp_path: Path) -> None:

@@ -1,4 +1,4 @@
-"""Tapped without a word on the place: taken as in a vehicle, because another controller feeds the sensor."""
+"""Tapped without a word on the place: counts as work in a vehicle, because another controller feeds the sensor."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def test_the_drive_is_asked_before_anything_else(name: str, rig: DiaryRig) -> No
 def test_all_cautions_of_a_vehicle_are_shown(name: str, rig: DiaryRig) -> None:
     result = run(*COMMANDS[name], *TAPPED, *ALL)
     assert "motor-driven throttle plate" in result.stderr
-    assert "taken as in a vehicle" in result.stderr
+    assert "counts as work in a vehicle" in result.stderr
     assert [e for e in rig.diary if e.startswith("confirm")] == [
         "confirm cautions", "confirm laptop-battery", "confirm usb-first",
     ]  # fmt: skip

@@ -221,7 +221,7 @@ def test_the_outcome_of_a_hostile_label_keeps_one_verdict_row(capsys: pytest.Cap
     from sweeprig.cli.views.outcome import outcome_lines
 
     base = outcomes.outcome(worn=True)
-    judged = replace(base.judgement, reason=EVIL, not_shown=(EVIL,), under=EVIL)
+    judged = replace(base.judgement, reason=EVIL, not_shown=(EVIL,), reservation=EVIL)
     for line in outcome_lines(replace(base, judgement=judged, remarks=(EVIL,))):
         Console().show(line)
     harmless(capsys.readouterr().out)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import sys
 from collections.abc import Sequence
@@ -124,8 +125,23 @@ def path_of(ctx: Any) -> str:
     return f"{path_of(ctx.parent)} {ctx.info_name}".strip() if ctx.parent is not None else ""
 
 
+def refuse_nan(ctx: Any, params: Sequence[Any]) -> None:
+    """Raise BadParameter for a value that is not a number: no range keeps NaN out."""
+    for param in params:
+        value = ctx.params.get(param.name)
+        values = value if isinstance(value, tuple | list) else (value,)
+        if any(isinstance(v, float) and math.isnan(v) for v in values):
+            raise typer.BadParameter("it must be a number", ctx=ctx, param=param)
+
+
 class WholeCommand(typer.core.TyperCommand):
-    """A command whose help groups its options and ends with examples."""
+    """A command whose help groups its options and ends with examples; it takes no NaN, which no range keeps out."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> Any:
+        """Read the command line. Raises BadParameter for a value that is not a number."""
+        rest = super().parse_args(ctx, args)
+        refuse_nan(ctx, self.params)
+        return rest
 
     def format_options(self, ctx: Any, formatter: Any) -> None:
         """Write options by group."""
@@ -175,6 +191,12 @@ class WholeGroup(typer.core.TyperGroup):
             return super().make_context(*args, **more)
         except _Refused as error:
             raise fit_words(error) from None
+
+    def parse_args(self, ctx: Any, args: list[str]) -> Any:
+        """Read the options of a group that is a command too. Raises BadParameter for a value that is not a number."""
+        rest = super().parse_args(ctx, args)
+        refuse_nan(ctx, self.params)
+        return rest
 
     def get_command(self, ctx: Any, cmd_name: str) -> Any:
         """Return the command, its help in this program's way."""
