@@ -126,8 +126,10 @@ def path_of(ctx: Any) -> str:
 
 
 def refuse_nan(ctx: Any, params: Sequence[Any]) -> None:
-    """Raise BadParameter for a value that is not a number: no range keeps NaN out."""
+    """Raise BadParameter for a value that is not a number where a range is asked for, which does not keep NaN out."""
     for param in params:
+        if not hasattr(param.type, "min"):  # without a range the command itself says what it takes
+            continue
         value = ctx.params.get(param.name)
         values = value if isinstance(value, tuple | list) else (value,)
         if any(isinstance(v, float) and math.isnan(v) for v in values):
