@@ -114,6 +114,21 @@ def running(image: Path, rig_disk: Path) -> BoardRig:
 
 
 @pytest.fixture
+def fresh(image: Path, rig_disk: Path) -> BoardRig:
+    """A board of its own that has just booted: what it measures does not depend on the tests before."""
+    from tests.board.board_rig import boot_rig
+
+    rig = boot_rig(image, rig_disk)
+    rig.board.adc.codes = quiet
+    rig.command("hello", within_s=3.0)
+    assert rig.command("supply", on=False)["ok"]
+    rig.messages.clear()
+    rig.text.clear()
+    rig.board.adc.runs.clear()
+    return rig
+
+
+@pytest.fixture
 def rig(running: BoardRig) -> Iterator[BoardRig]:
     """The same board, at rest, with nothing said yet."""
     assert running.command("supply", on=False)["ok"]

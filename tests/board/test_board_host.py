@@ -12,7 +12,8 @@ from sweepboard import pins, wire
 if TYPE_CHECKING:
     from tests.board.board_rig import BoardRig
 
-pytestmark = pytest.mark.board
+# One board for all that share it, and one order: what a test measures depends on what the heap holds by then.
+pytestmark = [pytest.mark.board, pytest.mark.xdist_group("rig")]
 
 WORDS = wire.WINDOW * wire.CHANNELS
 WINDOW_S = WORDS / wire.CONVERSION_HZ

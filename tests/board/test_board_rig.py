@@ -18,7 +18,8 @@ from sweepboard import wire
 if TYPE_CHECKING:
     from tests.board.board_rig import BoardRig
 
-pytestmark = pytest.mark.board
+# One board for all that share it, and one order: what a test measures depends on what the heap holds by then.
+pytestmark = [pytest.mark.board, pytest.mark.xdist_group("rig")]
 
 WORDS = wire.WINDOW * wire.CHANNELS
 BOOT_S = 3.0
@@ -166,21 +167,21 @@ def commands_of_the_firmware() -> set[str]:
     return set(arguments(SimpleNamespace(channels=3), watcher)) | set(kept)
 
 
-def test_no_command_stops_the_reduction(rig: BoardRig) -> None:
+def test_no_command_stops_the_reduction(fresh: BoardRig) -> None:
     assert commands_of_the_firmware() - BEGIN_OR_END <= {cmd for cmd, _ in IN_A_STREAM}
-    assert rig.command("start")["ok"]
-    rig.run(0.05)
+    assert fresh.command("start")["ok"]
+    fresh.run(0.05)
     for cmd, arguments in IN_A_STREAM:
-        asked_s = rig.board.seconds
-        rig.command(cmd, **arguments)
-        assert rig.board.seconds - asked_s < WITHIN_S, cmd
-        rig.run(0.02)
-        assert rig.gaps() == [], cmd
-    assert rig.run_until(lambda: len(rig.of(wire.HISTOGRAM)) == 8, within_s=0.5)
-    stop = rig.command("stop")
-    assert rig.gaps() == []
+        asked_s = fresh.board.seconds
+        fresh.command(cmd, **arguments)
+        assert fresh.board.seconds - asked_s < WITHIN_S, cmd
+        fresh.run(0.02)
+        assert fresh.gaps() == [], cmd
+    assert fresh.run_until(lambda: len(fresh.of(wire.HISTOGRAM)) == 8, within_s=0.5)
+    stop = fresh.command("stop")
+    assert fresh.gaps() == []
     assert (stop["windows_dropped"], stop["conversions_lost"]) == (0, 0)
-    records = rig.records()
+    records = fresh.records()
     assert sorted(records) == list(range(stop["index"]))
 
 
@@ -237,28 +238,28 @@ def supply(rig: BoardRig) -> int:
 SUPPLY_OFF = b'{"id":701,"cmd":"supply","on":false}'
 
 
-def test_in_a_flood_stop_is_heard_and_no_window_lost(rig: BoardRig) -> None:
+def test_in_a_flood_stop_is_heard_and_no_window_lost(fresh: BoardRig) -> None:
     status = wire.encode(wire.COMMAND, 0, 0, b'{"id":700,"cmd":"status"}')
     piece = bytes(random.Random(5).randrange(1, 256) for _ in range(300)) + status * 3
-    assert rig.command("supply", on=True)["ok"]
-    assert rig.command("start")["ok"]
+    assert fresh.command("supply", on=True)["ok"]
+    assert fresh.command("start")["ok"]
 
     def off() -> bool:
-        return not supply(rig) and not rig.board.adc.cs & 1 << 3  # START_MANY: RP2040 datasheet 4.9.6
+        return not supply(fresh) and not fresh.board.adc.cs & 1 << 3  # START_MANY: RP2040 datasheet 4.9.6
 
-    took_s = in_a_flood(rig, piece, SUPPLY_OFF, b'{"id":702,"cmd":"stop"}', until=off)
+    took_s = in_a_flood(fresh, piece, SUPPLY_OFF, b'{"id":702,"cmd":"stop"}', until=off)
     assert took_s <= HEARD_S
-    rig.run(0.1)
-    assert rig.gaps() == []  # no window is lost for it
+    fresh.run(0.1)
+    assert fresh.gaps() == []  # no window is lost for it
 
 
-def test_in_a_flood_at_rest_supply_off_is_heard(rig: BoardRig) -> None:
-    assert rig.command("supply", on=True)["ok"]
+def test_in_a_flood_at_rest_supply_off_is_heard(fresh: BoardRig) -> None:
+    assert fresh.command("supply", on=True)["ok"]
     piece = (
         wire.encode(wire.COMMAND, 0, 0, b'{"id":700,"cmd":"hello"}') * 8
     )  # each takes longest: a self-check
-    assert in_a_flood(rig, piece, SUPPLY_OFF, until=lambda: not supply(rig)) <= HEARD_S
-    rig.run(1.0)
+    assert in_a_flood(fresh, piece, SUPPLY_OFF, until=lambda: not supply(fresh)) <= HEARD_S
+    fresh.run(1.0)
 
 
 def test_the_supply_is_switched_and_a_live_sensor_is_refused(rig: BoardRig) -> None:
