@@ -7,7 +7,7 @@ from contextlib import suppress
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from sweeprig.bench.drive.motor import Motor, Where, between, check_fitted, fault, move
+from sweeprig.bench.drive.motor import FAULTS, Motor, Where, between, check_fitted, fault, move
 from sweeprig.bench.hookup.way_out import held_back, unwinding
 from sweeprig.errors import LinkError
 from sweeprig.link.client import RigClient
@@ -15,7 +15,6 @@ from sweeprig.link.client import RigClient
 STEP_DEG = 5.0
 STEP_DEG_S = 10.0
 NEAR_DEG = 0.7  # of a step: what it may be off and still be good
-FAULTS = ("stalled", "wrong way", "no encoder", "too long")
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from itertools import count
 
-from sweeprig.bench.drive.motor import MOST_DEG, Motor, Where, between, fault
+from sweeprig.bench.drive.motor import FAULTS, MOST_DEG, Motor, Where, between, fault
 from sweeprig.bench.readings.limits import limit
 from sweeprig.bench.sweep.trigger import MOST_ASKS
 from sweeprig.errors import BoardRefusedError, DriveError, SweeprigError
@@ -21,7 +21,6 @@ from sweeprig.errors import BoardRefusedError, DriveError, SweeprigError
 ASK_EVERY_S = 0.05  # [s] of the rig's time between two questions where the lever is
 PUSH_DEG = 2.0  # beyond the closed stop: there the belt slips until the board sees the lever stand
 PAST_DEG = 7.0  # more than the board goes past home
-FAULTS = ("stalled", "wrong way", "no encoder", "too long")
 
 
 class Doing(StrEnum):

@@ -14,6 +14,7 @@ from sweepboard.drive import COUNTS, HALF_TURN, PAST_HOME, STALLED_COUNTS, STALL
 from sweeprig.bench.hookup.cautions import CLEAR, Ask, refused
 from sweeprig.bench.hookup.prepare import is_simulated
 from sweeprig.bench.readings import live
+from sweeprig.bench.readings.limits import limit
 from sweeprig.capture.model import SweepSetup
 from sweeprig.errors import DriveError, HookupError
 from sweeprig.link.client import RigClient
@@ -22,6 +23,12 @@ from sweeprig.words import Hookup, Setting
 DEG = 360.0 / COUNTS  # of one count of the encoder
 MOST_DEG = 170.0  # of one movement: the board takes the shorter way round, which is half a turn at most
 CHECK_AGAIN = "check it with: sweeprig motor"
+FAULTS = (
+    "stalled",
+    "wrong way",
+    "no encoder",
+    "too long",
+)  # words of the board for a motor that does not do as asked
 
 
 @dataclass(frozen=True)
@@ -153,7 +160,7 @@ _WORDS: dict[str, tuple[str, str, str]] = {
     ),
     "short": (
         "The lever hardly moves between its stops.",
-        "10 degrees of travel or more",
+        "{least_deg:g} degrees of travel or more",
         f"look at what holds the lever; then {CHECK_AGAIN}",
     ),
 }
@@ -161,8 +168,9 @@ _WORDS: dict[str, tuple[str, str, str]] = {
 
 def fault(word: str, seen: str) -> DriveError:
     """Return the error of a movement that ended as it must not."""
-    what, limit, step = _WORDS[word]
-    return DriveError(f"{what} The motor is without current.", seen=seen, limit=limit, next_step=step)
+    what, kept, step = _WORDS[word]
+    kept = kept.format(least_deg=limit("driven.least_deg"))
+    return DriveError(f"{what} The motor is without current.", seen=seen, limit=kept, next_step=step)
 
 
 Rest = Callable[[float], None]
