@@ -24,6 +24,11 @@ AFTERWARDS = (
 )
 
 
+def above_range(most_v: float) -> str:
+    """Return what is shown of a reading at the end of what can be read [V]: it may be any more."""
+    return f"above range, {most_v:z.1f} V or more"
+
+
 class Sense(StrEnum):
     """Which way the signal runs as the throttle opens."""
 

@@ -16,6 +16,7 @@ from sweeprig.bench.readings.battery import Level, charging_v, level_of, unclear
 from sweeprig.bench.readings.limits import limit
 from sweeprig.errors import InputError, InterlockError, SafetyError
 from sweeprig.words import Drive as Drive
+from sweeprig.words import above_range
 
 NEEDS_SECURING = (Drive.STOP_START, Drive.HYBRID, Drive.ELECTRIC)
 
@@ -88,7 +89,7 @@ def _battery(evidence: Evidence, system: str) -> tuple[Level, list[str]]:
         )
         text = f"Engine state NOT measured: the battery lead shows {battery:z.2f} V{more} {least:z.0f} V."
         return level, [*said, f"{text} Look at the battery lead and the rig's ground."]
-    shown = f"above range, {evidence.most_v:z.1f} V or more" if math.isinf(battery) else f"{battery:z.2f} V"
+    shown = above_range(evidence.most_v) if math.isinf(battery) else f"{battery:z.2f} V"
     limit_v = charging_v(system)
     side = f"{'at or above' if battery >= limit_v else 'below'} {limit_v:z.1f} V"
     meant = unclear_words(battery, system) if level is Level.UNCLEAR else side

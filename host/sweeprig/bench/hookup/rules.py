@@ -19,7 +19,7 @@ from sweeprig.capture.model import SweepSetup
 from sweeprig.errors import HookupError
 from sweeprig.frontend import FrontEnd
 from sweeprig.judge.profile import Profile
-from sweeprig.words import Hookup
+from sweeprig.words import Hookup, above_range
 
 GUARANTEE = "guaranteed-tap"
 FED_IN = {
@@ -127,7 +127,7 @@ def voltage_there(seen: Levels) -> str:
 
 def _up_to(v: float, most_v: float) -> str:
     """Return a reading; at the end of the converter's range it may be any more."""
-    return f"{v:z.2f} V" if v < AT_MOST * most_v else f"above range, {most_v:z.1f} V or more"
+    return f"{v:z.2f} V" if v < AT_MOST * most_v else above_range(most_v)
 
 
 def check_dead(seen: Levels) -> str:

@@ -11,7 +11,7 @@ from sweeprig.bench.readings.limits import limit
 from sweeprig.capture.model import SweepSetup
 from sweeprig.frontend import FrontEnd
 from sweeprig.link.messages import SlowReading
-from sweeprig.words import Hookup, Setting
+from sweeprig.words import Hookup, Setting, above_range
 
 
 @dataclass(frozen=True)
@@ -30,7 +30,7 @@ class Running:
         """What was seen, in words."""
         now = f"{self.battery_v:z.2f} V"
         if math.isinf(self.battery_v):
-            now = f"above range, {self.most_v:z.1f} V or more"
+            now = above_range(self.most_v)
         before = "" if self.rested_v is None else f" after {self.rested_v:z.2f} V"
         side = self.unclear or f"limit for a running engine {self.limit_v:z.1f} V"
         return f"battery {now}{before}; {side}"
