@@ -26,17 +26,9 @@ def joined(trace: Trace) -> Trace:
         return trace
     n = int(np.ceil(WINDOW_S / trace.window_s - 1e-6))
     starts = np.union1d(np.arange(0, trace.t_s.size, n), np.flatnonzero(trace.gap_before))
-    return replace(
-        trace,
-        t_s=trace.t_s[starts],
-        signal_a=_of_channel(trace.signal_a, starts),
-        signal_b=None if trace.signal_b is None else _of_channel(trace.signal_b, starts),
-        supply=None if trace.supply is None else _of_channel(trace.supply, starts),
-        angle_deg=None if trace.angle_deg is None else _means(trace.angle_deg, starts),
-        gap_before=trace.gap_before[starts],
-        window_s=n * trace.window_s,
-        n_per_window=n * trace.n_per_window,
-    )
+    angle_deg = None if trace.angle_deg is None else _means(trace.angle_deg, starts)
+    made = _put_together(trace, starts, n, angle_deg)
+    return replace(made, n_per_window=n * trace.n_per_window)
 
 
 def unrepeated(trace: Trace) -> Trace:
@@ -49,15 +41,20 @@ def unrepeated(trace: Trace) -> Trace:
     if k < 2:
         return trace
     starts = np.union1d([0], np.arange(first, trace.t_s.size, k))
+    return _put_together(trace, starts, k, None if trace.angle_deg is None else trace.angle_deg[starts])
+
+
+def _put_together(trace: Trace, starts: NDArray[np.int64], n: int, angle_deg: FloatArray | None) -> Trace:
+    """Return the trace with one window from each of `starts` to the next, of `n` rows as a rule."""
     return replace(
         trace,
         t_s=trace.t_s[starts],
         signal_a=_of_channel(trace.signal_a, starts),
         signal_b=None if trace.signal_b is None else _of_channel(trace.signal_b, starts),
         supply=None if trace.supply is None else _of_channel(trace.supply, starts),
-        angle_deg=None if trace.angle_deg is None else trace.angle_deg[starts],
+        angle_deg=angle_deg,
         gap_before=trace.gap_before[starts],
-        window_s=k * trace.window_s,
+        window_s=n * trace.window_s,
     )
 
 
