@@ -23,6 +23,15 @@ def lever(legs: Legs, *, start: float = 0.0, step_s: float = WINDOW_S) -> FloatA
     return np.concatenate(parts)
 
 
+def through_play(x: FloatArray, width: float) -> FloatArray:
+    """The wiper's place where lever and wiper have play of `width` between them."""
+    out, at = np.empty_like(x), 0.0
+    for k, place in enumerate(x):
+        at = min(max(at, place - width / 2), place + width / 2)
+        out[k] = at
+    return out
+
+
 def strokes(times: list[float], *, rest_s: float = 0.5) -> Legs:
     """Rest at closed, then strokes open and back of the given times, each with a rest after it."""
     legs: Legs = [(0.0, rest_s)]

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from support.lever import through_play
 from support.outcomes import CLOSED_V, OPEN_V, hand, make_trace
 from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.model import Analysis, Cause, Code
@@ -264,15 +265,6 @@ def test_play_is_not_claimed_without_an_angle() -> None:
     assert not a.findings
     assert a.linearity is None
     assert any("play" in text for text in a.not_shown)
-
-
-def through_play(x: FloatArray, width: float) -> FloatArray:
-    """The wiper's place where lever and wiper have play of `width` between them."""
-    out, at = np.empty_like(x), 0.0
-    for k, place in enumerate(x):
-        at = min(max(at, place - width / 2), place + width / 2)
-        out[k] = at
-    return out
 
 
 def test_angle_gives_volts_per_degree_without_a_fault() -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from support.lever import through_play
 from sweeprig.bench.review.review import Choices, review_csv
 from sweeprig.capture.model import FloatArray
 from sweeprig.judge.outcome import Outcome
@@ -34,14 +35,6 @@ def later(x: FloatArray, seconds: float) -> FloatArray:
     """What comes so much later (earlier where below 0)."""
     at = np.arange(x.size) / HZ
     return np.asarray(np.interp(at - seconds, at, x))
-
-
-def through_play(x: FloatArray, width: float) -> FloatArray:
-    out, at = np.empty_like(x), 0.0
-    for k, place in enumerate(x):
-        at = min(max(at, place - width / 2), place + width / 2)
-        out[k] = at
-    return out
 
 
 def review(tmp_path: Path, wiper: FloatArray, angle_deg: FloatArray, profile: str | None = None) -> Outcome:
