@@ -13,9 +13,9 @@ from support.outcomes import WORN, outcome
 from sweeprig.analysis.model import Cause, Code, Finding
 from sweeprig.bench.board.rig import port_of
 from sweeprig.bench.guide import FIRST_QUESTION, Answer, Then, command_line, items_for, said_of, then_of
-from sweeprig.cli.commands.guide import Job
 from sweeprig.cli.commands.guide import _back_to_closed as back_to_closed
 from sweeprig.cli.commands.guide import _check as check_step
+from sweeprig.cli.guided_job import Job
 from sweeprig.cli.main import app
 from sweeprig.errors import InputError, NoRigError, PortMissingError
 from sweeprig.judge.profile import shipped_names

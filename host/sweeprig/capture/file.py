@@ -6,23 +6,29 @@ import contextlib
 import hashlib
 import io
 import json
-import math
 import struct
 import tokenize
-import warnings
 import zipfile
 import zlib
-from collections.abc import Mapping, Sequence
-from dataclasses import astuple, replace
+from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from sweepboard import wire
 from sweeprig.capture.atomic import write_new
 from sweeprig.capture.locks import let_go, remove
+from sweeprig.capture.members import (
+    ARRAYS,
+    RECORD_ARRAYS,
+    arrays_of,
+    member_bytes,
+    npy,
+    read_array,
+    snapshots_of,
+)
 from sweeprig.capture.model import Capture
 from sweeprig.capture.plain import setup_from_plain, setup_to_plain
 from sweeprig.capture.plausible import (
@@ -37,22 +43,12 @@ from sweeprig.capture.plausible import (
 from sweeprig.capture.regular import MOST_CAPTURE, TooLongError, read_regular
 from sweeprig.errors import CaptureFileError
 from sweeprig.link.clean import clean_plain, clean_text, is_whole
-from sweeprig.link.messages import Gap, Mark, Records, SlowReading, Snapshot
+from sweeprig.link.messages import Gap, Mark, Records, SlowReading
 
 SUFFIX = ".sweep"
 FORMAT = "sweeprig-capture"
 VERSION = 1
 
-Arrays = dict[str, NDArray[Any]]
-
-_RECORD_ARRAYS = {name: (array.dtype, *array.shape[1:]) for name, array in vars(Records.empty()).items()}
-_EVENT_ARRAYS = {  # type and number of columns, where there are several
-    "gaps": (np.int64, 3),  # index, n_lost, reason
-    "slow": (np.int64, 4),  # index, quantity, status, value
-    "marks": (np.int64, 3),  # index, button, count
-    "snapshots": (np.int64, 6),  # index, first, trigger, channels, channel, number of codes
-    "snapshot_codes": (np.uint16,),
-}
 ARCHIVE = b"PK"  # what every capture begins with
 NO_CAPTURE = "it does not begin as a capture does"
 DAMAGE = (  # what zip, zlib, json and numpy raise for bytes that are not a whole file of ours
@@ -72,8 +68,6 @@ DAMAGE = (  # what zip, zlib, json and numpy raise for bytes that are not a whol
     Warning,
     tokenize.TokenError,
 )
-_ARRAYS: dict[str, tuple[Any, ...]] = {**_RECORD_ARRAYS, **_EVENT_ARRAYS}
-MOST_MEMBER = 1 << 30  # bytes of one array, unpacked: the sums of a day, the longest sweep, have 1.04e9
 MOST_META = 32 << 20  # bytes of the description, unpacked
 MOST_FILE = MOST_CAPTURE  # bytes of the whole file
 _STAMP = (1980, 1, 1, 0, 0, 0)  # no clock in the file, so that equal captures are equal files
@@ -127,7 +121,7 @@ def checked_pack(capture: Capture, where: str) -> bytes:
 
 def pack(capture: Capture) -> bytes:
     """Return the bytes of a capture file. The same capture gives the same bytes."""
-    members = {f"{name}.npy": _npy(array) for name, array in _arrays_of(capture).items()}
+    members = {f"{name}.npy": npy(array) for name, array in arrays_of(capture).items()}
     meta = _meta_of(capture, {name: hashlib.sha256(data).hexdigest() for name, data in members.items()})
     text = json.dumps(meta, indent=1, sort_keys=True, ensure_ascii=False, allow_nan=False)
     out = io.BytesIO()
@@ -138,31 +132,6 @@ def pack(capture: Capture) -> bytes:
             info.external_attr = 0o644 << 16
             archive.writestr(info, data)
     return out.getvalue()
-
-
-def _npy(array: NDArray[Any]) -> bytes:
-    out = io.BytesIO()
-    np.lib.format.write_array(out, array, allow_pickle=False)
-    return out.getvalue()
-
-
-def _table(rows: Sequence[Any], name: str) -> NDArray[Any]:
-    kind, *columns = _ARRAYS[name]
-    return np.array([astuple(row) for row in rows], kind).reshape(-1, *columns)
-
-
-def _arrays_of(capture: Capture) -> Arrays:
-    arrays: Arrays = {
-        name: np.ascontiguousarray(array, _ARRAYS[name][0]) for name, array in vars(capture.records).items()
-    }
-    snaps = capture.snapshots
-    heads = [(s.index, s.first, s.trigger, s.channels, s.channel, s.codes.size) for s in snaps]
-    arrays["gaps"] = _table(capture.gaps, "gaps")
-    arrays["slow"] = _table(capture.slow, "slow")
-    arrays["marks"] = _table(capture.marks, "marks")
-    arrays["snapshots"] = np.array(heads, np.int64).reshape(-1, 6)
-    arrays["snapshot_codes"] = np.concatenate([np.zeros(0, np.uint16), *(s.codes for s in snaps)])
-    return arrays
 
 
 def _meta_of(capture: Capture, digests: Mapping[str, str]) -> dict[str, Any]:
@@ -214,15 +183,15 @@ def read_capture(path: Path) -> Capture:
 def unpack(data: bytes, *, where: str) -> Capture:
     """Return the capture in the bytes of a file. Raises CaptureFileError, or what zip and numpy raise."""
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
-        plain = json.loads(_member(archive, "capture.json", MOST_META))
+        plain = json.loads(member_bytes(archive, "capture.json", MOST_META))
         _check_head(plain, where)
         meta = checked_meta(renamed(plain), where)
-        arrays = {name: _read_array(archive, name, meta["sha256"]) for name in _ARRAYS}
-    records = _checked(Records(**{name: arrays[name] for name in _RECORD_ARRAYS}), where)
+        arrays = {name: read_array(archive, name, meta["sha256"]) for name in ARRAYS}
+    records = _checked(Records(**{name: arrays[name] for name in RECORD_ARRAYS}), where)
     check_records(records, meta["window"], where)
     check_counts(records, meta, where)
     sound, aside = agreeing(records, meta["window"], where)
-    snapshots = _snapshots(arrays["snapshots"], arrays["snapshot_codes"])
+    snapshots = snapshots_of(arrays["snapshots"], arrays["snapshot_codes"])
     check_snapshots(snapshots, where)
     return Capture(
         records=sound,
@@ -256,18 +225,6 @@ def _first_index(records: Records, meta: Mapping[str, Any]) -> int:
     return min(first, int(records.index[0]))
 
 
-def _member(archive: zipfile.ZipFile, name: str, most: int) -> bytes:
-    """Return one unpacked member; no more than `most` bytes are ever unpacked."""
-    info = archive.getinfo(name)
-    if info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
-        raise ValueError(f"{name} uses another compression")
-    with archive.open(info) as packed:
-        data = packed.read(most + 1) if info.file_size <= most else b""
-    if max(len(data), info.file_size) > most:
-        raise ValueError(f"{name} unpacks to more than {most} bytes")
-    return data
-
-
 def _check_head(meta: Any, where: str) -> None:
     if not isinstance(meta, dict) or meta.get("format") != FORMAT:
         raise _damaged(where, "it is not marked as a capture", None)
@@ -280,49 +237,12 @@ def _check_head(meta: Any, where: str) -> None:
         )
 
 
-def _read_array(archive: zipfile.ZipFile, name: str, digests: Mapping[str, str]) -> NDArray[Any]:
-    member = f"{name}.npy"
-    data = _member(archive, member, MOST_MEMBER)
-    if hashlib.sha256(data).hexdigest() != digests[member]:
-        raise ValueError(f"{member} does not match its digest")
-    array = _array(data, member)
-    kind, *columns = _ARRAYS[name]
-    if array.dtype != kind or [*array.shape[1:]] != columns:
-        raise ValueError(f"{member} has the wrong shape or type: {array.dtype}{array.shape}")
-    return array
-
-
-def _array(data: bytes, member: str) -> NDArray[Any]:
-    """Return the array in a member; the size that its header claims is compared before memory is taken."""
-    read = io.BytesIO(data)
-    with warnings.catch_warnings():
-        warnings.simplefilter("error")
-        if np.lib.format.read_magic(read) != (1, 0):
-            raise ValueError(f"{member} is of another version of .npy")
-        shape, _, kind = np.lib.format.read_array_header_1_0(read)
-        if math.prod(shape) * kind.itemsize != len(data) - read.tell() or kind.hasobject:
-            raise ValueError(f"{member} does not hold the {shape} of {kind} that it claims")
-        read.seek(0)
-        array: NDArray[Any] = np.lib.format.read_array(read, allow_pickle=False)
-    return array
-
-
 def _checked(records: Records, where: str) -> Records:
     if len({len(array) for array in vars(records).values()}) != 1:
         raise _damaged(where, "its arrays have different lengths", None)
     if (np.diff(records.index) <= 0).any():
         raise _damaged(where, "its record index does not rise", None)
     return records
-
-
-def _snapshots(heads: NDArray[np.int64], codes: NDArray[np.uint16]) -> tuple[Snapshot, ...]:
-    if (heads[:, 5] < 0).any() or (heads[:, 5] > codes.size).any() or int(heads[:, 5].sum()) != codes.size:
-        raise ValueError("snapshots and their codes do not match")
-    parts = np.split(codes, np.cumsum(heads[:, 5])[:-1]) if len(heads) else []
-    return tuple(
-        Snapshot(index, first, trigger, channels, channel, part)
-        for (index, first, trigger, channels, channel, _), part in zip(heads.tolist(), parts, strict=True)
-    )
 
 
 def _damaged(where: str, seen: str, size: int | None) -> CaptureFileError:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import typer
@@ -11,8 +10,9 @@ import typer
 from sweeprig.cli import guiding, sweeping
 from sweeprig.cli import options as opt
 from sweeprig.cli.console import StoppedError, console
+from sweeprig.cli.guided_job import Job, closing_words, kept_words
 from sweeprig.cli.paging import PageOptions, around
-from sweeprig.cli.rehearsing import SIMULATED, close_lever, is_rehearsal
+from sweeprig.cli.rehearsing import close_lever, is_rehearsal
 from sweeprig.cli.session import with_options
 
 if TYPE_CHECKING:
@@ -27,69 +27,9 @@ class GuideOptions(PageOptions):
     port: opt.Port = ""
 
 
-Run = Callable[[list[str]], int]
-"""Runs one command of this program; returns its exit status. Raises SweeprigError."""
-
 CONNECTED, FAULT, NOT_EXPLAINED = 0, 10, 11
 VOLTS = {"12": "1", "24": "2", "12 v": "1", "24 v": "2"}
 REHEARSAL = "sim://good?rehearse=yes"
-
-
-@dataclass
-class Job:
-    """What is known of the job so far, and the commands that were run."""
-
-    run: Run
-    port: str
-    setting: str = "bench"
-    drive: str = ""
-    system: str = ""  # volts of the vehicle's supply; "" not known
-    label: str = ""
-    job: str = ""
-    profile: str = ""
-    track_ohm: str = ""  # as typed after --track-ohm, "" where it is not measured
-    commands: list[list[str]] = field(default_factory=list)
-    refused: SweeprigError | None = None  # what kept the last command from being done
-
-    @property
-    def simulated(self) -> bool:
-        """Whether no real sensor is looked at."""
-        return self.port.startswith(SIMULATED)
-
-    @property
-    def hookup(self) -> str:
-        """Who feeds the sensor."""
-        return "tapped" if self.setting == "vehicle" else "powered"
-
-    def options(self, *, named: bool = True) -> list[str]:
-        """Return the options that every command of this job takes."""
-        from sweeprig.bench.guide import confirmed_keys
-
-        where = ["--setting", "vehicle", "--hookup", "tapped", "--drive", self.drive]
-        where += ["--system", self.system] if self.system else []
-        given = {"--port": self.port, "--job": self.job, "--profile": self.profile}
-        given |= {"--track-ohm": self.track_ohm}
-        given |= {"--label": self.label} if named else {}
-        options = [word for name, value in given.items() if value for word in (name, value)]
-        vehicle = where if self.setting == "vehicle" else []
-        return [*options, *vehicle, "--confirm", confirmed_keys(self.setting, self.hookup)]
-
-    def do(self, arguments: list[str]) -> int | None:
-        """Run one command and print it, so that it can be typed the next time; None where it was refused."""
-        from sweeprig.bench.guide import command_line
-        from sweeprig.errors import SweeprigError
-
-        self.commands.append(arguments)
-        self.refused = None
-        try:
-            return self.run(arguments)
-        except SweeprigError as error:
-            self.refused = error
-            console.error(error)
-            return None
-        finally:
-            console.say()
-            console.say(f"This step without the guide: {command_line(arguments)}")
 
 
 def lead(job: Job) -> None:
@@ -256,20 +196,6 @@ def _sum_up(job: Job) -> None:
     console.say(closing_words(sweeping.finished[-1]))
 
 
-def closing_words(done: SweepDone) -> str:
-    """Return the verdict in one line with where it is kept: the card may have left the screen."""
-    from sweeprig.bench.review.card import card_of
-
-    card = card_of(done.outcome)
-    simulated = " (simulated)" if card.simulated else ""
-    kept = [f"record {done.record}"] if done.record is not None else []
-    kept += [f"sheet {done.sheets[0]}"] if done.sheets else []
-    line = f"{card.verdict.upper()}{simulated}: {card.sentence}"
-    kept += [f"capture {done.capture_file.name}"] if done.capture_file else []
-    kept += [f"journal {done.journal}"] if done.journal else []
-    return f"{line} Kept: {', '.join(kept) or 'nothing'}"
-
-
 def _look_for(port: str) -> None:
     """See before the first question that the rig answers; with none attached name the rehearsal too."""
     from sweeprig.bench.board.rig import look_for
@@ -280,12 +206,6 @@ def _look_for(port: str) -> None:
     except NoRigError as none:
         learn = f'{none.next_step}; to learn the guide: sweeprig guide --port "{REHEARSAL}"'
         raise NoRigError(none.what, seen=none.seen, limit=none.limit, next_step=learn) from None
-
-
-def kept_words(finished: list[SweepDone]) -> str:
-    """Return what is kept of a job that was stopped."""
-    files = [str(path) for done in finished if (path := done.capture_file or done.journal)]
-    return f"kept: {', '.join(files)}" if files else sweeping.NOTHING_SAVED
 
 
 def add_to(app: typer.Typer) -> None:
