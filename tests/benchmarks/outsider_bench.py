@@ -1,6 +1,6 @@
 """Verdicts on a population that was drawn by somebody who has not seen the analysis.
 
-`python -m tests.benchmarks.outsider_bench POPULATION [--only TEXT] [--group NAME] [--seeds N] [--report]
+`python -m tests.benchmarks.outsider_bench POPULATION [--only TEXT] [--group NAME] [--sound] [--seeds N] [--report]
 [--keep FOLDER] [--beside TREE] [--rows FILE] [--worst]`
 
 POPULATION is the folder or the import name of a package with `KINDS` and `draw(kind, seed)`, such as
@@ -281,6 +281,7 @@ def main() -> None:
     parser.add_argument("population", nargs="?", default="")
     parser.add_argument("--only", default="", help="part of the names of kinds")
     parser.add_argument("--group", default="")
+    parser.add_argument("--sound", action="store_true", help="sound sensors alone")
     parser.add_argument("--seeds", type=int, default=1, help="how many of each kind")
     parser.add_argument("--first", type=int, default=0, help="of the seeds, counted in the part")
     parser.add_argument("--report", action="store_true", help="odd seeds: the part that is reported once")
@@ -293,7 +294,7 @@ def main() -> None:
     if not told.population:
         print("name a population: its folder or its import name")
         return
-    kinds = population_of(told.population).KINDS.values()
+    kinds = [k for k in population_of(told.population).KINDS.values() if k.sound or not told.sound]
     wanted = [k.name for k in kinds if told.only in k.name and told.group in ("", k.group)]
     seeds = [2 * (told.first + s) + told.report for s in range(told.seeds)]
     rows = _run([(k, s) for k in wanted for s in seeds], told)
