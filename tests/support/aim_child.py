@@ -38,7 +38,7 @@ def main(start_v: float, stop_v: float) -> None:
     profile = load_profile("adjustable-potentiometer")
     ends = Ends(start_v, start_v + 3.85, 5.0)
     asked = AimOptions(confirm=["plug-off"], longest=20.0)
-    turn(asked, SweepOrder(SweepSetup(), Path(), Path("no-calibrations")), plan(ends, profile), 0.043)
+    turn(asked, SweepOrder(SweepSetup(), Path(), Path("no-calibrations")), ends, plan(ends, profile), 0.043)
 
 
 if __name__ == "__main__":

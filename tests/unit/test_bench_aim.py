@@ -18,7 +18,16 @@ from sweeprig.bench.aim.aim import (
     plan,
     window_for,
 )
-from sweeprig.bench.aim.text import AimGuide, ends_of, parse_angle, per_degree, plan_json, plan_lines, steer
+from sweeprig.bench.aim.text import (
+    LEVER_OPEN,
+    AimGuide,
+    ends_of,
+    parse_angle,
+    per_degree,
+    plan_json,
+    plan_lines,
+    steer,
+)
 from sweeprig.bench.readings.watch import Watcher
 from sweeprig.errors import InputError, SafetyError
 from sweeprig.judge.profile import load_profile
@@ -155,6 +164,22 @@ def test_guide_is_reached_only_after_a_steady_second_inside() -> None:
     for noise in ("single conversions", "sense", "lever"):
         assert noise not in shown
         assert noise in " ".join(texts[0] for texts in facts(watcher.state()))
+
+
+@pytest.mark.parametrize(("closed_v", "open_v"), [(0.12, 3.97), (4.88, 1.03)])
+def test_lever_left_open_is_closed_before_the_sensor_is_turned(closed_v: float, open_v: float) -> None:
+    ends = Ends(closed_v, open_v, 5.0)
+    window = window_for(PROFILE, sense=ends.sense, supply_v=5.0)
+
+    def asked(volts: float) -> tuple[str, bool]:
+        guide, watcher = AimGuide(window, window.target_v, ends=ends), Watcher(PROFILE)
+        watcher.feed(flat_trace(volts, start_s=0.0, seconds=2.0))
+        state = guide.adorn(watcher.state())
+        return state.message, guide.inside
+
+    assert asked(open_v) == (LEVER_OPEN, False)
+    assert asked(closed_v)[0].startswith("UP" if ends.sense is Sense.RISING else "DOWN")
+    assert asked(window.target_v)[1]
 
 
 def test_plan_is_told_as_text_and_json() -> None:

@@ -67,6 +67,7 @@ class Console:
 
     def __init__(self) -> None:
         self.quiet = False
+        self._progressing = False  # a line of progress is on the terminal
 
     @property
     def width(self) -> int:
@@ -76,14 +77,17 @@ class Console:
     def say(self, text: str = "") -> None:
         """Print a line that a quiet run leaves out."""
         if not self.quiet:
+            self._own_line()
             print(laid_out(text, sys.stderr), file=sys.stderr, flush=True)
 
     def warn(self, text: str) -> None:
         """Print what must not be missed, quiet or not."""
+        self._own_line()
         print(laid_out(f"sweeprig: {shown(text)}", sys.stderr), file=sys.stderr, flush=True)
 
     def needed(self, line: Shown) -> None:
         """Print a line of ours as it is, quiet or not: without it the command is of no use."""
+        self._own_line()
         print(line, file=sys.stderr, flush=True)
 
     def error(self, error: SweeprigError) -> None:
@@ -93,6 +97,7 @@ class Console:
 
     def show(self, text: str) -> None:
         """Print a result."""
+        self._own_line()
         print(laid_out(text, sys.stdout), flush=True)
 
     def answer(self, as_json: bool, data: Callable[[], Any], lines: Callable[[], Iterable[str]]) -> None:
@@ -106,6 +111,7 @@ class Console:
     def show_json(self, data: Any, *, indent: int | None = 2) -> None:
         """Print one JSON object."""
         text = json.dumps(data, indent=indent, ensure_ascii=False, allow_nan=False)
+        self._own_line()
         print(printable_json(text), flush=True)
 
     def show_data(self, text: str) -> None:
@@ -118,13 +124,20 @@ class Console:
     def progress(self, text: str) -> None:
         """Write over the current line of a terminal; elsewhere nothing."""
         if not self.quiet and sys.stderr.isatty():
+            self._progressing = True
             line = fitted(printable(text), columns_of(sys.stderr) - 1)[0]  # a longer one would wrap and stay
             print(f"\r\x1b[2K{line}", end="", file=sys.stderr, flush=True)
 
     def end_progress(self) -> None:
         """Leave the progress line clean."""
+        self._progressing = False
         if not self.quiet and sys.stderr.isatty():
             print("\r\x1b[2K", end="", file=sys.stderr, flush=True)
+
+    def _own_line(self) -> None:
+        """Have what is printed next begin a line of its own."""
+        if self._progressing:
+            self.end_progress()
 
     def hears(self, has_buzzer: bool) -> bool:
         """Return whether anybody would hear a tone: the rig's buzzer or a terminal's bell."""

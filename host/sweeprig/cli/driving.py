@@ -12,6 +12,7 @@ from sweeprig.cli.sounds import sound_verdict
 from sweeprig.cli.sweeping import NOTHING_SAVED
 from sweeprig.cli.views.face import Stop, stop_on_interrupt
 from sweeprig.cli.views.screen import read_keys, single_keys
+from sweeprig.cli.views.sweep_face import JUDGING
 
 if TYPE_CHECKING:
     from sweeprig.bench.drive.course import Doing, DriveState
@@ -96,6 +97,7 @@ def drive_sweep(
     if capture.ended != "complete":
         console.say(f"The sweep ended early ({capture.ended}); the data is kept in {path}.")
     page.wait("DONE", "The verdict follows.", title=order.setup.sensor_label)
+    console.progress(JUDGING)
     done = finish(capture, path, order)
     words = against_angle(done.outcome)
     if words:

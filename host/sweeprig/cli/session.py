@@ -202,7 +202,9 @@ class RigOptions:
         from sweeprig.bench.board.rig import opened_rig
 
         port = self.port or settings()[0].port
+        console.progress("Looking for the rig ...")
         with rehearsed(port), opened_rig(port) as client:
+            console.end_progress()
             yield client
 
     @contextmanager

@@ -10,7 +10,7 @@ from sweeprig.cli.console import EXIT_OF_VERDICT, colour_wanted, console
 from sweeprig.cli.paging import ALONE, Page
 from sweeprig.cli.sounds import sound_verdict
 from sweeprig.cli.views.face import Stop, stop_on_interrupt
-from sweeprig.cli.views.sweep_face import sweep_face
+from sweeprig.cli.views.sweep_face import JUDGING, sweep_face
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -54,6 +54,7 @@ def take_sweep(
     if must_complete and capture.ended == "stopped":
         raise KeyboardInterrupt
     page.wait("DONE", "The verdict follows.", title=capture.setup.sensor_label)
+    console.progress(JUDGING)
     done = finish(capture, path, order)
     if bell:
         sound_verdict(client, done.outcome.judgement.verdict)

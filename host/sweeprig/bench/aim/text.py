@@ -42,6 +42,9 @@ def steer(
     return Steer(distance, False, f"{turn} by {abs(distance):z.3f} V{degrees}")
 
 
+LEVER_OPEN = "CLOSE THE LEVER: the reading is that of open throttle"
+
+
 @dataclass
 class AimGuide:
     """Adds target, distance and direction to a live view, and knows when the target is reached."""
@@ -49,6 +52,7 @@ class AimGuide:
     window: Window
     target_v: float
     volts_per_degree: float | None = None
+    ends: Ends | None = None  # before turning
     inside: bool = False
     _since_s: float | None = None
 
@@ -56,6 +60,9 @@ class AimGuide:
         """Return the state with what to do."""
         if state.reading_v is None:
             return state
+        if self._opened(state.reading_v):
+            self.inside, self._since_s = False, None
+            return replace(state, message=LEVER_OPEN)
         now = steer(
             state.reading_v, self.window, volts_per_degree=self.volts_per_degree, target_v=self.target_v
         )
@@ -65,6 +72,15 @@ class AimGuide:
         )
         marks = (self.window.low_v, self.target_v, self.window.high_v)
         return replace(state, target=marks, message=now.text)
+
+    def _opened(self, reading_v: float) -> bool:
+        """Return whether the lever stands nearer to open than to closed, before turning or after it."""
+        if self.ends is None:
+            return False
+        travel_v = self.ends.open_v - self.ends.closed_v
+        return all(
+            (reading_v - closed_v) / travel_v > 0.5 for closed_v in (self.ends.closed_v, self.target_v)
+        )
 
     def reached(self, state: WatchState) -> bool:
         """Return whether the reading has stood inside the window long enough."""

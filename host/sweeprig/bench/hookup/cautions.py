@@ -103,7 +103,7 @@ SYSTEM_24 = (
 )
 TURNING = Confirmation(  # of `aim`, before the sensor is turned
     "turning",
-    "The cautions about turning above are read and followed.",
+    "The lever is back at closed throttle, and the cautions about turning above are read and followed.",
 )
 ALL = (CAUTIONS, PLUG_OFF, LAPTOP, USB_FIRST, SECURED, IDLE, TURNING, CLEAR)
 

@@ -13,7 +13,7 @@ from sweeprig.cli import options as opt
 from sweeprig.cli.asking import answered, asking, question
 from sweeprig.cli.console import EXIT_OF_VERDICT, console, strong
 from sweeprig.cli.paging import ALONE, Page, PageOptions, beside, stay
-from sweeprig.cli.rehearsing import is_rehearsal
+from sweeprig.cli.rehearsing import close_lever, is_rehearsal
 from sweeprig.cli.session import SensorOptions, with_options
 from sweeprig.cli.sweeping import files_of, is_simulated, print_done, status_of, take_sweep
 from sweeprig.words import Starts
@@ -190,14 +190,16 @@ def _turned(
     port = asked.port or settings()[0].port
     if not port.startswith(SIMULATED) or is_rehearsal(port):
         _read(asked)
-        return turn(asked, order, proposed, slope, page)
+        if is_rehearsal(port):
+            close_lever()
+        return turn(asked, order, ends, proposed, slope, page)
     address, turned = simulated_turn(port, proposed.move_v, ends)
     console.say(turned)
     return replace(asked, port=address)
 
 
 def turn(
-    asked: AimOptions, order: SweepOrder, proposed: Plan, slope: float | None, page: Page = ALONE
+    asked: AimOptions, order: SweepOrder, ends: Ends, proposed: Plan, slope: float | None, page: Page = ALONE
 ) -> AimOptions:
     """Show the way to the target until the reading has stood inside the window long enough, or q.
 
@@ -208,13 +210,13 @@ def turn(
     from sweeprig.bench.watch import run_watch
     from sweeprig.cli.views.watch import watch_face
 
-    guide = AimGuide(proposed.window, proposed.predicted_closed_v, slope)
+    guide = AimGuide(proposed.window, proposed.predicted_closed_v, slope, ends)
     with (
         asked.session(order.setup) as s,
         page.reading(watch_face(), simulated=is_simulated(s), end="Go on to the sweep") as face,
     ):
-        keys = "; rehearsal: + and - turn the sensor" if s.client.hello().get("rehearsal") else ""
-        hint = f"q: go on to the sweep{keys}"
+        keys = "; rehearsal: + - turn, c closes, o opens" if s.client.hello().get("rehearsal") else ""
+        hint = f"q: to the sweep{keys}"
         watcher = Watcher(s.profile, title="aim: lever at the base stop", hint=hint)
         if not run_watch(s, watcher, face, seconds=asked.longest, guide=guide):
             raise KeyboardInterrupt

@@ -13,6 +13,7 @@ from sweeprig.cli.paging import PageOptions, beside, rounds
 from sweeprig.cli.rehearsing import SIMULATED
 from sweeprig.cli.session import SensorOptions, report_recovered, settings, with_options
 from sweeprig.cli.sweeping import files_of, is_simulated, say_files, status_of, title_of
+from sweeprig.cli.views.sweep_face import JUDGING
 from sweeprig.words import Starts
 
 if TYPE_CHECKING:
@@ -80,6 +81,7 @@ def wiggle(asked: WiggleOptions) -> None:
         except CaptureNotKeptError as lost:
             return finish_unkept(lost, order)
         page.wait("DONE", "The verdict follows.")
+        console.progress(JUDGING)
         return finish(capture, path, order)
 
     with beside(asked) as page:

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 HINT = "Enter starts without a movement, q or Ctrl-C ends"
 RUNNING = "q or Ctrl-C ends"
 LEVER_KEYS = "rehearsal: o opens, c closes, h half way"
+JUDGING = "DONE: the sweep is saved and judged ..."
 REHEARSAL = f"{LEVER_KEYS}; q ends"
 
 
@@ -80,5 +81,6 @@ def sweep_face(stop: Stop, title: str, *, bell: bool) -> Iterator[Face[SweepStat
             with Screen() as screen:
                 face: Face[SweepState] = ScreenFace(screen, lines, stop)
                 yield Sounding(face) if bell else face
+            console.progress(JUDGING)
         else:
             yield StepFace(stop)
