@@ -14,7 +14,7 @@ from sweeprig.bench.review.card import HAND_OVER, EndLine, card_of
 from sweeprig.cli.sweeping import show_card
 from sweeprig.cli.views.card import MOST_LINES, card_lines, end_line
 from sweeprig.cli.views.words import large
-from sweeprig.judge.model import Verdict
+from sweeprig.judge.model import OpenPoint, Verdict
 from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.profile import load_profile
 from sweeprig.words import SIMULATED
@@ -203,11 +203,12 @@ def test_ends_that_do_not_repeat_are_one_line_of_the_card() -> None:
 
 
 def test_an_open_result_is_not_told_twice_on_the_card() -> None:
-    reason = (
-        "Only 1 full stroke was seen, 3 are needed: sweep again from stop to stop. Not decided either: supply."
-        " Within limits: margin of the closed end, margin of the open end."
+    few = OpenPoint(
+        "full strokes", "only 1 full stroke was seen, 3 are needed", "Sweep again from stop to stop."
     )
-    card = card_of(outcome(verdict=Verdict.UNDECIDED, reason=reason))
+    base = outcome(verdict=Verdict.UNDECIDED)
+    points = (few, OpenPoint("supply", "the supply was not measured", "Measure it."))
+    card = card_of(replace(base, judgement=replace(base.judgement, open_points=points)))
     assert card.sentence == "Only 1 full stroke was seen, 3 are needed. Not decided either: supply."
     assert card.next_step == "Sweep again from stop to stop."
 

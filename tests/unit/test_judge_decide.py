@@ -43,8 +43,8 @@ def test_unknown_uncertainty_decides_nothing() -> None:
 
 def test_interval_below_its_guard_bands_passes_nothing() -> None:
     assert decide(0.45, u95=0.06, low=0.4, high=0.5, guard_factor=1.0) is UNDECIDED
-    text = would_decide(0.45, u95=0.06, low=0.4, high=0.5, guard_factor=1.0)
-    assert "narrower than two guard bands of 0.06 V" in text
+    text, _ = would_decide(0.45, u95=0.06, low=0.4, high=0.5, guard_factor=1.0)
+    assert "0.1 V apart, too close together for a ± of 0.06 V" in text
 
 
 @given(
@@ -69,17 +69,28 @@ def test_what_would_decide_names_uncertainty_and_source() -> None:
         BudgetLine("level of the rests", "A", "t", 0.004, "V", 1.0, 3.0),
         BudgetLine("meter used for the calibration", "B", "rectangular", 0.001, "V", 1.0, math.inf),
     )
-    text = would_decide(0.405, u95=0.01, low=0.4, high=0.5, guard_factor=1.0, budget=budget)
+    text, step = would_decide(0.405, u95=0.01, low=0.4, high=0.5, guard_factor=1.0, budget=budget)
+    assert "0.005 V inside its limit" in text
     assert "below 0.005 V" in text
-    assert "below 0.0025 V" in would_decide(
-        0.405, u95=0.01, low=0.4, high=0.5, guard_factor=2.0, budget=budget
+    assert (
+        "below 0.0025 V"
+        in would_decide(0.405, u95=0.01, low=0.4, high=0.5, guard_factor=2.0, budget=budget)[0]
     )
-    assert "longer rests" in text
-    text = would_decide(0.405, u95=0.01, low=0.4, high=0.5, guard_factor=1.0, budget=budget[1:])
-    assert "better meter" in text
+    assert "hold the lever longer" in step
+    _, step = would_decide(0.405, u95=0.01, low=0.4, high=0.5, guard_factor=1.0, budget=budget[1:])
+    assert "more accurate meter" in step
     # a value that stands on its limit
-    text = would_decide(0.4001, u95=0.01, low=0.4, high=0.5, guard_factor=1.0, budget=budget)
+    text, _ = would_decide(0.4001, u95=0.01, low=0.4, high=0.5, guard_factor=1.0, budget=budget)
     assert "no measurement can decide" in text
+
+
+def test_a_rig_never_calibrated_is_to_be_calibrated() -> None:
+    """More points and a better meter are no step for a rig that has no calibration."""
+    budget = (BudgetLine("fit and reference of the calibration", "B", "normal", 0.004, "V", 1.0, 3.0),)
+    near = {"u95": 0.01, "low": 0.4, "high": 0.5, "guard_factor": 1.0}
+    assert "more points" in would_decide(0.405, budget=budget, **near)[1]
+    step = would_decide(0.405, budget=budget, calibrated=False, **near)[1]
+    assert step == "Calibrate the rig (`sweeprig calibrate`), then sweep again."
 
 
 @given(offset=st.floats(0.001, 0.0099), factor=st.floats(1.0, 2.0))

@@ -102,7 +102,7 @@ def test_without_supply_no_ratio_and_its_range_counts() -> None:
     near = replace(blind, high=end(4.5, supply=math.nan))
     j = given(near, trace=trace, setup=make_setup(hookup=Hookup.TAPPED))
     assert j.verdict is UNDECIDED
-    assert "observe the supply" in j.reason
+    assert "Measure the supply" in j.reason
 
 
 def test_data_that_did_not_come_from_a_rig_says_so() -> None:

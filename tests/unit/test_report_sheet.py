@@ -450,7 +450,8 @@ def test_too_few_dropouts_leave_the_cause_open() -> None:
         verdict=Verdict.UNDECIDED, reason="Stray dropout: one. Within limits: margin of the open end."
     )
     stray = Finding(Code.STRAY_DROPOUT, Cause.CONNECTION, 0, None, "one", "again", "doubt")
-    text = first_page(replace(base, judgement=replace(base.judgement, findings=(stray,))))
+    within = " Within limits: margin of the open end."
+    text = first_page(replace(base, judgement=replace(base.judgement, findings=(stray,), within=within)))
     assert "cause: not yet known (connection or track)" in text
     assert "Within limits" not in text
 

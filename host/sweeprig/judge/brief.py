@@ -9,7 +9,7 @@ from sweeprig.judge.left_out import ENDS, UNCHECKED, ends_are_judged, profiles_w
 from sweeprig.judge.model import Judgement, Verdict
 from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.track_b import NAME, is_unjudged, profiles_for
-from sweeprig.judge.whole import KEPT, NOT_DECIDED
+from sweeprig.judge.whole import KEPT, NOT_DECIDED, SEE_LIMITS
 
 HAND_OVER = "Hand over; the numbers for the controller are on the sheet."
 COMPARE = (
@@ -76,12 +76,12 @@ def _more_strokes(judgement: Judgement) -> str:
 
 def _of_what_is_open(outcome: Outcome) -> str:
     judgement = outcome.judgement
-    _, _, step = first_of(judgement.reason).partition(": ")
-    if step:
-        return f"{step[:1].upper()}{step[1:]}"
-    return judgement.not_shown[0] if judgement.not_shown else judgement.reason
+    if judgement.verdict is Verdict.FAIL:
+        return SEE_LIMITS
+    step = next((p.step for p in judgement.open_points if p.step), "")
+    return step or (judgement.not_shown[0] if judgement.not_shown else judgement.reason)
 
 
 def first_of(reason: str) -> str:
-    """Return a reason without what is named after its first point."""
+    """Return a reason as it is kept in a record, without what is named after its first point."""
     return reason.partition(NOT_DECIDED)[0].partition(KEPT)[0]

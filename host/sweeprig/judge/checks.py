@@ -50,16 +50,25 @@ def n_full_strokes(analysis: Analysis) -> int:
 
 
 def _judged(
-    name: str, q: Quantity, source: str, *, g: float, low: float | None = None, high: float | None = None
+    name: str,
+    q: Quantity,
+    source: str,
+    *,
+    seen: CheckContext,
+    low: float | None = None,
+    high: float | None = None,
 ) -> Check:
     bounds = {"low": -math.inf if low is None else low, "high": math.inf if high is None else high}
     if q.value is None or q.u95 is None:
         return Check(name, None, None, q.unit, low, high, Verdict.UNDECIDED, source, q.reason)
+    g, calibrated = seen.guard_factor, seen.scale.calibrated
     verdict = decide(q.value, u95=q.u95, guard_factor=g, **bounds)
-    more = ""
+    why, step = "", ""
     if verdict is Verdict.UNDECIDED:
-        more = would_decide(q.value, u95=q.u95, guard_factor=g, budget=q.budget, unit=q.unit, **bounds)
-    return Check(name, q.value, q.u95 or None, q.unit, low, high, verdict, source, more)
+        why, step = would_decide(
+            q.value, u95=q.u95, guard_factor=g, budget=q.budget, unit=q.unit, calibrated=calibrated, **bounds
+        )
+    return Check(name, q.value, q.u95 or None, q.unit, low, high, verdict, source, why, step)
 
 
 def end_checks(seen: CheckContext) -> list[Check]:
@@ -75,11 +84,15 @@ def end_checks(seen: CheckContext) -> list[Check]:
             continue
         fits = _for_sense(wanted, seen)
         q = seen.scale.at_nominal(seen.quantities[key])
-        check = _judged(name, q, fits.source, g=seen.guard_factor, low=fits.low, high=fits.high)
+        check = _judged(name, q, fits.source, seen=seen, low=fits.low, high=fits.high)
         end = (levels(seen.analysis, 0) | levels(seen.analysis, 1)).get(key)
         lows = (seen.analysis.low, seen.analysis.low_b)
         out.append(check if end is None else _at_a_stop(check, end, low=any(end is e for e in lows)))
     return out
+
+
+AGAIN = "Sweep again from stop to stop."
+TO_THE_STOPS = "Move the lever from stop to stop."
 
 
 def _at_a_stop(check: Check, end: End, *, low: bool) -> Check:
@@ -90,7 +103,7 @@ def _at_a_stop(check: Check, end: End, *, low: bool) -> Check:
     beyond = check.value < check.low if low else check.value > check.high
     if (fails and beyond) or _met(end, most=fails):
         return check
-    return replace(check, verdict=Verdict.UNDECIDED, would_decide=_no_stop(end))
+    return replace(check, verdict=Verdict.UNDECIDED, would_decide=_no_stop(end), next_step=TO_THE_STOPS)
 
 
 def _met(end: End, *, most: bool) -> bool:
@@ -104,7 +117,7 @@ def _no_stop(end: End) -> str:
         if end.n_agreeing > 1
         else "no two visits"
     )
-    return f"{seen} met the same level, so the lever may not have reached its stop: move it from stop to stop"
+    return f"{seen} met the same level, so the lever may not have reached its stop"
 
 
 def _for_sense(wanted: Range, seen: CheckContext) -> Range:
@@ -120,10 +133,11 @@ def _for_sense(wanted: Range, seen: CheckContext) -> Range:
 def _span(seen: CheckContext) -> Check:
     least = seen.profile.limits.span
     q = seen.scale.span_at_nominal(seen.quantities["span_v"])
-    check = _judged("span", q, least.source, g=seen.guard_factor, low=least.value)
+    check = _judged("span", q, least.source, seen=seen, low=least.value)
     loose = [e for e in (seen.analysis.low, seen.analysis.high) if e is not None and not _met(e, most=True)]
     if check.verdict is Verdict.FAIL and loose:
-        return replace(check, verdict=Verdict.UNDECIDED, would_decide=_no_stop(loose[0]))
+        why = _no_stop(loose[0])
+        return replace(check, verdict=Verdict.UNDECIDED, would_decide=why, next_step=TO_THE_STOPS)
     return check
 
 
@@ -131,8 +145,8 @@ def supply_checks(seen: CheckContext) -> tuple[Check, ...]:
     """Return the check of the supply; empty where it was not observed."""
     if seen.scale.supply.value is None:
         return ()
-    wanted, g = seen.scale.supply_range, seen.guard_factor
-    return (_judged("supply", seen.scale.supply, wanted.source, g=g, low=wanted.low, high=wanted.high),)
+    wanted = seen.scale.supply_range
+    return (_judged("supply", seen.scale.supply, wanted.source, seen=seen, low=wanted.low, high=wanted.high),)
 
 
 def _tracks(seen: CheckContext) -> list[Check]:
@@ -147,11 +161,11 @@ def _tracks(seen: CheckContext) -> list[Check]:
         ("sum_b", limits.sum_b, tr.total(usable, seen.quantities, seen.scale, why)),
     ):
         if wanted is not None:
-            out.append(_judged(name, q, wanted.source, g=seen.guard_factor, low=wanted.low, high=wanted.high))
+            out.append(_judged(name, q, wanted.source, seen=seen, low=wanted.low, high=wanted.high))
     if limits.correlation is not None:
         q = tr.departure(usable, seen.rig, seen.scale, why)
         most = limits.correlation
-        out.append(_judged("correlation", q, most.source, g=seen.guard_factor, high=most.value))
+        out.append(_judged("correlation", q, most.source, seen=seen, high=most.value))
     return out
 
 
@@ -178,10 +192,10 @@ def _angle(seen: CheckContext) -> list[Check]:
     ):
         if limit is not None and found.late_s:
             none = missing(name, "% of supply", words(found.late_s))
-            out.append(_judged(name, none, limit.source, g=seen.guard_factor, high=limit.value))
+            out.append(_judged(name, none, limit.source, seen=seen, high=limit.value))
         elif limit is not None:
             q = tr.with_converter(name, value, seen.rig, seen.scale)
-            out.append(_judged(name, q, limit.source, g=seen.guard_factor, high=limit.value))
+            out.append(_judged(name, q, limit.source, seen=seen, high=limit.value))
     return out
 
 
@@ -192,5 +206,5 @@ def _strokes(seen: CheckContext) -> Check:
     if n >= need.value:
         return Check("strokes", n, None, "strokes", need.value, None, Verdict.PASS, need.source)
     seen_n = "1 full stroke was" if n == 1 else f"{n:.0f} full strokes were"
-    more = f"only {seen_n} seen, {need.value:.0f} are needed: sweep again from stop to stop"
-    return Check("strokes", n, None, "strokes", need.value, None, Verdict.UNDECIDED, need.source, more)
+    why = f"only {seen_n} seen, {need.value:.0f} are needed"
+    return Check("strokes", n, None, "strokes", need.value, None, Verdict.UNDECIDED, need.source, why, AGAIN)

@@ -45,38 +45,53 @@ def would_decide(
     guard_factor: float,
     budget: Sequence[BudgetLine] = (),
     unit: str = "V",
-) -> str:
-    """Return in words what would decide an undecided value."""
+    calibrated: bool = True,
+) -> tuple[str, str]:
+    """Return in words why a value is open and what would decide it, and what to do for that.
+
+    `calibrated`: whether the rig that measured it ever was.
+    """
+    step = remedy(budget, calibrated=calibrated)
     if high - low < 2 * guard_factor * u95:
-        return (
-            f"the interval of {high - low:.3g} {unit} is narrower than two guard bands of "
-            f"{guard_factor * u95:.2g} {unit}: {remedy(budget)}, or a wider limit"
+        apart = (
+            f"its limits are {high - low:.3g} {unit} apart, too close together for a ± of {u95:.2g} {unit}"
         )
+        return apart, f"{step} Or take wider limits."
     room = abs(value - nearest_limit(value, low=low, high=high))
     if room < HOPELESS * u95:
-        return "it is on its limit: no measurement can decide; change the sensor, its mount or the limit"
-    return f"the uncertainty of {u95:.2g} {unit} must be below {room / guard_factor:.2g} {unit}: {remedy(budget)}"
+        return "it is on its limit: no measurement can decide", "Change the sensor, its mount or the limit."
+    side = "inside" if low <= value <= high else "outside"
+    return (
+        f"it is {room:.2g} {unit} {side} its limit, and its ± of {u95:.2g} {unit} must be below "
+        f"{room / guard_factor:.2g} {unit} to decide"
+    ), step
 
 
+OF_THE_RIG = ("meter", "linear", "wide code", "gain", "fit", "reference")  # what a calibration makes smaller
+CALIBRATE = "Calibrate the rig (`sweeprig calibrate`), then sweep again."
+MORE_STROKES = "Sweep again with more strokes, and hold the lever longer at this end."
+BETTER_METER = "Calibrate the rig with a more accurate meter, then sweep again."
+OWN_LINEARITY = "Measure the converter's linearity (`sweeprig calibrate ramp`), then sweep again."
 REMEDIES = (
-    ("supply not observed", "observe the supply"),
-    ("load", "measure the track's resistance and enter it (`--track-ohm`)"),
-    ("rest", "more strokes with longer rests at this end"),
-    ("level", "more strokes with longer rests at this end"),
-    ("meter", "a calibration with a better meter"),
-    ("linear", "a calibration of the converter's linearity"),
-    ("wide code", "a calibration of the converter's linearity"),
-    ("gain", "a calibration with a better meter"),
-    ("fit", "a calibration with more points and a better meter"),
-    ("reference", "a fresh calibration at this temperature"),
+    ("supply not observed", "Measure the supply as well, and sweep again."),
+    ("load", "Measure the track's resistance and enter it (`--track-ohm`)."),
+    ("rest", MORE_STROKES),
+    ("level", MORE_STROKES),
+    ("meter", BETTER_METER),
+    ("linear", OWN_LINEARITY),
+    ("wide code", OWN_LINEARITY),
+    ("gain", BETTER_METER),
+    ("fit", "Calibrate the rig at more points and with a more accurate meter, then sweep again."),
+    ("reference", "Calibrate the rig again at this temperature, then sweep again."),
 )
+ELSE = "Sweep again with more strokes, or calibrate the rig with a more accurate meter."
 
 
-def remedy(budget: Sequence[BudgetLine]) -> str:
-    """Return what makes the largest contribution smaller."""
+def remedy(budget: Sequence[BudgetLine], *, calibrated: bool) -> str:
+    """Return what makes the largest contribution smaller; of a rig never calibrated, to calibrate it."""
     largest = max(budget, key=lambda b: b.contribution, default=None)
     if largest is None:
-        return "more strokes or a better calibration"
+        return ELSE
     name = largest.name.lower()
-    found = next((step for word, step in REMEDIES if word in name), "more strokes or a better calibration")
-    return f"{found} (most of it is: {largest.name})"
+    word, step = next(((w, s) for w, s in REMEDIES if w in name), ("", ELSE))
+    return CALIBRATE if word in OF_THE_RIG and not calibrated else step

@@ -11,7 +11,7 @@ from sweeprig.judge import graded as gr
 from sweeprig.judge.left_out import ends_are_judged
 from sweeprig.judge.load import Load, load_of
 from sweeprig.judge.measured import measure
-from sweeprig.judge.model import UNKNOWN_U, Check, Judgement, Margin, Quantity, Verdict
+from sweeprig.judge.model import UNKNOWN_U, Check, Judgement, Margin, OpenPoint, Quantity, Verdict
 from sweeprig.judge.profile_model import Profile
 from sweeprig.judge.pulled import pulled
 from sweeprig.judge.rails import flag_reading as flag_reading
@@ -55,14 +55,16 @@ def judge(
     return _judged(seen if found is seen.analysis else seen_of(found), setup, load, unjudged_b)
 
 
-def _judged(seen: ch.CheckContext, setup: SweepSetup, load: Load, more_open: tuple[str, ...]) -> Judgement:
+def _judged(
+    seen: ch.CheckContext, setup: SweepSetup, load: Load, more_open: tuple[OpenPoint, ...]
+) -> Judgement:
     margins, checks = _against_limits(seen)
     found = _findings(seen, margins, checks, setup)
     points = (*open_points(seen), *more_open)
-    verdict, reason = overall(found, margins, checks, points, ends_judged=ends_are_judged(seen.profile))
+    whole = overall(found, margins, checks, points, ends_judged=ends_are_judged(seen.profile))
     return Judgement(
-        verdict=verdict,
-        reason=reason,
+        verdict=whole.verdict,
+        reason=whole.reason,
         quantities={name: _reported(q) for name, q in seen.quantities.items()},
         margins=margins,
         findings=found,
@@ -70,7 +72,9 @@ def _judged(seen: ch.CheckContext, setup: SweepSetup, load: Load, more_open: tup
         profile_name=seen.profile.name,
         guard_factor=seen.guard_factor,
         checks=checks,
-        reservation=no_fault_text(ch.n_full_strokes(seen.analysis)) if verdict is Verdict.PASS else "",
+        reservation=no_fault_text(ch.n_full_strokes(seen.analysis)) if whole.verdict is Verdict.PASS else "",
+        open_points=whole.open_points,
+        within=whole.within,
     )
 
 

@@ -39,6 +39,26 @@ class Quantity:
     budget: tuple[BudgetLine, ...] = ()
 
 
+@dataclass(frozen=True)
+class OpenPoint:
+    """One thing that keeps a verdict open."""
+
+    name: str
+    text: str  # what is open, and why
+    step: str = ""  # what to do about it
+
+    @property
+    def in_full(self) -> str:
+        """Both as sentences."""
+        return sentences(self.text, self.step)
+
+
+def sentences(*texts: str) -> str:
+    """Return texts as sentences, one behind the other; empty ones are left out."""
+    said = (f"{t[:1].upper()}{t[1:]}" for t in texts if t)
+    return " ".join(t if t.endswith((".", "?")) else f"{t}." for t in said)
+
+
 RAIL_NAMES = {"lower": "ground", "upper": "the supply"}
 
 
@@ -52,8 +72,10 @@ class Margin:
     u95: float | None  # [V] half-width of its 95 % interval
     limit_v: float
     verdict: Verdict
-    would_decide: str = ""
+    would_decide: str = ""  # why it is open, and what would decide it
     measured_v: float | None = None  # [V] as measured, where value_v is ratio x nominal supply
+    next_step: str = ""  # what to do where it is open
+    vague: bool = False  # open because the level is hardly known, wherever the limit is
 
     @property
     def end_text(self) -> str:
@@ -79,7 +101,8 @@ class Check:
     high: float | None
     verdict: Verdict
     source: str = ""  # of the limit
-    would_decide: str = ""
+    would_decide: str = ""  # why it is open, and what would decide it
+    next_step: str = ""  # what to do where it is open
 
 
 @dataclass(frozen=True)
@@ -96,3 +119,10 @@ class Judgement:
     guard_factor: float
     checks: tuple[Check, ...] = ()  # limits other than the margins to the rails
     reservation: str = ""  # what a pass does not say; empty under any other verdict
+    open_points: tuple[OpenPoint, ...] = ()  # of an undecided one, the first in full in the reason
+    within: str = ""  # the end of the reason that lists what is within limits
+
+    @property
+    def main_reason(self) -> str:
+        """The reason without what is within limits."""
+        return self.reason.removesuffix(self.within)

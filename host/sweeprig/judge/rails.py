@@ -21,7 +21,6 @@ LEAST_WIDTH = (
 MOST_OF_SPAN = (
     0.5  # of the least distance of the ends: a level with a wider interval is none; own choice, no source
 )
-VAGUE = "its interval"  # begins what would decide a level that is not known well enough
 UNKNOWN = (  # nothing is known of the mount
     "Check stop, lever, mount and part; a sensor whose screws sit in slots can be turned"
     " (`sweeprig aim --mount slotted`)"
@@ -113,20 +112,21 @@ def _margin(
             None,
             limit,
             Verdict.UNDECIDED,
-            f"holding the lever still at this end: {q.reason}",
+            q.reason,
+            next_step="Hold the lever still at this end.",
         )
     low, high = (limit, math.inf) if lower else (-math.inf, limit)
     verdict = decide(q.value, u95=q.u95, low=low, high=high, guard_factor=guard_factor)
-    more = ""
+    vague, why, step = False, "", ""
     if verdict is Verdict.UNDECIDED:
-        more = would_decide(
-            q.value, u95=q.u95, low=low, high=high, guard_factor=guard_factor, budget=q.budget
-        )
+        why, step = would_decide(
+            q.value, u95=q.u95, low=low, high=high, guard_factor=guard_factor, budget=q.budget,
+            calibrated=scale.calibrated,
+        )  # fmt: skip
     elif verdict is Verdict.PASS and (most := _widest(profile)) < 2 * q.u95:
-        verdict = Verdict.UNDECIDED
-        more = f"{VAGUE} of {2 * q.u95:.2g} V is wider than {most:.2g} V, too wide for the level of an end: "
-        more += remedy(q.budget)
-    return Margin(name, rail, q.value, q.u95 or None, limit, verdict, more, measured.value)
+        vague, verdict, step = True, Verdict.UNDECIDED, remedy(q.budget, calibrated=scale.calibrated)
+        why = f"its interval of {2 * q.u95:.2g} V (± {q.u95:.2g} V) must be below {most:.2g} V for the level of an end"
+    return Margin(name, rail, q.value, q.u95 or None, limit, verdict, why, measured.value, step, vague)
 
 
 def _widest(profile: Profile) -> float:

@@ -35,6 +35,7 @@ class Scale:
     unseen_range: Range  # that the supply is taken to keep where it was not observed
     ground_u_v: float = 0.0  # [V] standard uncertainty of ground_v
     at_rests_v: Mapping[str, float] = field(default_factory=dict)  # [V] supply at the rests, by quantity
+    calibrated: bool = True  # False: a rig that never was
 
     @property
     def top_v(self) -> float:
@@ -149,6 +150,7 @@ def make_scale(
         supply_range=_supply_range(limits, setup, trace),
         unseen_range=limits.supply,
         at_rests_v=_at_rests(analysis),
+        calibrated=rig is None or rig.calibration.kind != "nominal",
     )
 
 

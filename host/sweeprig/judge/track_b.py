@@ -11,6 +11,7 @@ import numpy as np
 from sweeprig.analysis.model import TwoTracks
 from sweeprig.capture.model import Trace
 from sweeprig.judge.left_out import profiles_with_ends
+from sweeprig.judge.model import OpenPoint
 from sweeprig.judge.profile import load_profile
 from sweeprig.judge.profile_model import Profile
 
@@ -35,7 +36,7 @@ def profiles_for(two: TwoTracks | None) -> tuple[str, ...]:
     return related or every
 
 
-def open_point(profile: Profile, trace: Trace, two: TwoTracks | None) -> tuple[str, ...]:
+def open_point(profile: Profile, trace: Trace, two: TwoTracks | None) -> tuple[OpenPoint, ...]:
     """Return what a second signal that is not judged leaves open, with how to judge it; nothing where there is none."""
     if not is_unjudged(profile, trace):
         return ()
@@ -43,4 +44,5 @@ def open_point(profile: Profile, trace: Trace, two: TwoTracks | None) -> tuple[s
     one = names[0] if len(names) == 1 else "NAME"
     choice = "" if len(names) == 1 else f"; NAME is {', '.join(names[:-1])} or {names[-1]}"
     command = f"(`sweeprig review {NAME} --profile {one}`)"
-    return (f"{UNJUDGED}: judge this capture again by a profile of two tracks {command}{choice}",)
+    step = f"Judge this capture again by a profile of two tracks {command}{choice}."
+    return (OpenPoint("track B", UNJUDGED, step),)

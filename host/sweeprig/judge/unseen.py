@@ -11,10 +11,11 @@ from sweeprig.calibration.uncertainty import beyond_points, channel_of
 from sweeprig.judge.checks import CheckContext
 from sweeprig.judge.left_out import left_out
 from sweeprig.judge.load import Load
+from sweeprig.judge.model import OpenPoint
 from sweeprig.words import percent
 
-VERIFY_FAILED = "the rig failed its last verification: calibrate it again before it passes anything"
-
+VERIFY_FAILED = "the rig failed its last verification"
+VERIFY_STEP = "Calibrate the rig again (`sweeprig calibrate`); until then no sensor passes."
 
 MOST_UNSEEN_PERCENT = (
     0.1  # % of the records: more of them missing, a single dropout may lie in what is missing
@@ -22,13 +23,13 @@ MOST_UNSEEN_PERCENT = (
 SKIRT_BINS = 2  # at either end, where strokes begin and end
 
 
-def open_points(seen: CheckContext) -> tuple[str, ...]:
+def open_points(seen: CheckContext) -> tuple[OpenPoint, ...]:
     """Return what keeps a capture without a fault from being passed."""
     out = _missing(seen)
     if seen.profile.sensor.tracks > 1 and seen.trace.signal_b is None:
-        out.append("track B was not captured: sweep it as well")
+        out.append(OpenPoint("track B", "track B was not captured", "Sweep it as well."))
     if seen.rig is not None and verify_failed(seen.rig.calibration):
-        out.append(VERIFY_FAILED)
+        out.append(OpenPoint("verification of the rig", VERIFY_FAILED, VERIFY_STEP))
     return tuple(out)
 
 
@@ -80,19 +81,22 @@ def _lost(seen: CheckContext) -> list[str]:
     return out
 
 
-def _missing(seen: CheckContext) -> list[str]:
+def _missing(seen: CheckContext) -> list[OpenPoint]:
     """What was lost: places of the travel with too few strokes, else its share of the whole."""
     trace, late_s = seen.trace, seen.trace.n_lost_before * seen.trace.window_s
     gone = trace.n_lost - trace.n_lost_before + trace.n_flagged
     share = 100 * gone / max(gone + trace.t_s.size, 1)
     if late_s > BEGIN_S:
-        return [f"the first {late_s:.2f} s are missing, so the starting end is not known. Sweep again"]
+        text = f"the first {late_s:.2f} s are missing, so the starting end is not known"
+        return [OpenPoint("start of the sweep", text, "Sweep again.")]
     places = _thin_places(seen) if gone or trace.gap_before.any() else ""
     if places:
-        return [f"{places}: records are missing there. Sweep again with another cable or port"]
+        text = f"{places}: data is missing there"
+        return [OpenPoint("missing data", text, "Sweep again with another cable or port.")]
     if share <= MOST_UNSEEN_PERCENT:
         return []
-    return [f"{percent(share)} % of the records are missing, and a dropout may lie in them. Sweep again"]
+    text = f"{percent(share)} % of the data is missing; a dropout there would not be seen"
+    return [OpenPoint("missing data", text, "Sweep again with another cable or port.")]
 
 
 def _thin_places(seen: CheckContext) -> str:
@@ -169,5 +173,5 @@ def rig_marks(calibration: Calibration | None, *, taken_at: str) -> tuple[str, .
             f"The calibration is dated {-age:.0f} days after the capture: one of the two clocks was wrong."
         )
     if verify_failed(calibration):
-        out.append(f"{VERIFY_FAILED[:1].upper()}{VERIFY_FAILED[1:]}.")
+        out.append(f"{VERIFY_FAILED[:1].upper()}{VERIFY_FAILED[1:]}: calibrate it again.")
     return (*out, *calibration.remarks)

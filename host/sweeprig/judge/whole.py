@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from typing import NamedTuple
 
 from sweeprig.analysis.model import Cause, Code, Finding
-from sweeprig.judge.model import Check, Margin, Verdict
+from sweeprig.judge.model import Check, Margin, OpenPoint, Verdict, sentences
 from sweeprig.judge.names import name_of
-from sweeprig.judge.rails import VAGUE
 
 NO_FAULT = (
     "Tested in {strokes}, under the conditions of this test. Heat or vibration faults are not excluded."
@@ -16,6 +16,7 @@ PASSED = "Both ends within limits, uncertainty included."
 CLEAR = "Both ends keep clear of ground and supply, uncertainty included."
 NOT_DECIDED = " Not decided either: "
 KEPT = " Within limits: "
+SEE_LIMITS = "See the margins and checks."
 REFUSED = {
     Code.NOT_ANALOGUE: "This is not an analogue position signal",
     Code.RIG_OVER_RANGE: "The signal is above this rig's range",
@@ -35,6 +36,15 @@ TITLES = {
 }
 
 
+class Whole(NamedTuple):
+    """The verdict on all parts together."""
+
+    verdict: Verdict
+    reason: str
+    open_points: tuple[OpenPoint, ...] = ()
+    within: str = ""  # the end of the reason: what is within limits
+
+
 def no_fault_text(n_strokes: int) -> str:
     """Return what a pass does not say."""
     return NO_FAULT.format(strokes=f"{n_strokes} stroke" if n_strokes == 1 else f"{n_strokes} strokes")
@@ -44,10 +54,10 @@ def overall(
     findings: tuple[Finding, ...],
     margins: tuple[Margin, ...],
     checks: tuple[Check, ...],
-    open_points: tuple[str, ...] = (),
+    open_points: tuple[OpenPoint, ...] = (),
     *,
     ends_judged: bool = True,
-) -> tuple[Verdict, str]:
+) -> Whole:
     """Return the verdict and its reason; `findings` are in order, `open_points` keep anything from passing.
 
     `ends_judged`: whether the profile says where the ends should be; without, they only keep clear of the rails.
@@ -55,22 +65,25 @@ def overall(
     A signal that cannot be read decides nothing. Then any fault fails, then anything open leaves it undecided.
     """
     for refused in (f for f in findings if f.code in REFUSED):
-        return Verdict.UNDECIDED, f"{REFUSED[refused.code]}: {refused.evidence}. {refused.next_step}"
+        text = f"{REFUSED[refused.code]}: {refused.evidence}. {refused.next_step}"
+        return Whole(Verdict.UNDECIDED, text)
     faults = [f for f in findings if _is_fault(f)]
     if faults:
-        return Verdict.FAIL, _fail_reason(faults)
+        return Whole(Verdict.FAIL, _fail_reason(faults))
     if _any_fails(margins, checks):
-        return Verdict.FAIL, "Limit exceeded: see the margins and checks."
+        return Whole(Verdict.FAIL, f"Limit exceeded: {SEE_LIMITS[:1].lower()}{SEE_LIMITS[1:]}")
     still = tuple(f for f in findings if f.code in FIRST)
-    undecided = {
-        **_open_findings(still),
-        **{p.split(":")[0]: p for p in open_points},
-        **_open_limits(margins, checks),
-        **_open_findings(findings),
-    }
+    points = (*_open_findings(still), *open_points, *_open_limits(margins, checks), *_open_findings(findings))
+    undecided = _by_name(points)
     if undecided:
-        return Verdict.UNDECIDED, _open_reason(undecided) + _kept(margins, checks)
-    return Verdict.PASS, PASSED if ends_judged else CLEAR
+        within = _kept(margins, checks)
+        return Whole(Verdict.UNDECIDED, _open_reason(undecided) + within, undecided, within)
+    return Whole(Verdict.PASS, PASSED if ends_judged else CLEAR)
+
+
+def _by_name(points: Iterable[OpenPoint]) -> tuple[OpenPoint, ...]:
+    """Return each name once: at the place of the first, with what the last says of it."""
+    return tuple({p.name: p for p in points}.values())
 
 
 def _any_fails(margins: tuple[Margin, ...], checks: tuple[Check, ...]) -> bool:
@@ -82,10 +95,15 @@ def _is_fault(f: Finding) -> bool:
     return f.severity == "fault" and f.cause is not Cause.RIG
 
 
-def _open_reason(undecided: dict[str, str]) -> str:
+def _open_reason(undecided: tuple[OpenPoint, ...]) -> str:
     """The first open point in full, the others by name."""
-    first, *others = undecided
-    return _sentence(undecided[first]) + (f"{NOT_DECIDED}{', '.join(others)}." if others else "")
+    return undecided[0].in_full + also_open(undecided)
+
+
+def also_open(points: Sequence[OpenPoint]) -> str:
+    """Return the names of all open points behind the first; "" without any."""
+    others = [p.name for p in points[1:]]
+    return f"{NOT_DECIDED}{', '.join(others)}." if others else ""
 
 
 def _kept(margins: tuple[Margin, ...], checks: tuple[Check, ...]) -> str:
@@ -104,10 +122,6 @@ def _is_vague(c: Check) -> bool:
 
 def _passed(parts: Sequence[Margin | Check]) -> bool:
     return all(p.verdict is Verdict.PASS for p in parts)
-
-
-def _sentence(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}" + ("" if text.endswith(".") else ".")
 
 
 def title(code: Code) -> str:
@@ -133,33 +147,30 @@ def _fail_reason(faults: list[Finding]) -> str:
     others = [title(f.code) for f in faults[1:]]
     more = f" Also: {', '.join(dict.fromkeys(others))}." if others else ""
     return (
-        _sentence(
+        sentences(
             f"{title(first.code)}{_track(first)}{_where(first)} (cause: {first.cause.value}): {first.evidence}"
         )
         + more
     )
 
 
-def _open_limits(margins: tuple[Margin, ...], checks: tuple[Check, ...]) -> dict[str, str]:
-    """Name of each limit that stayed open, and why."""
-    out = {}
+def _open_limits(margins: tuple[Margin, ...], checks: tuple[Check, ...]) -> Iterable[OpenPoint]:
+    """Each limit that stayed open, and why."""
     for m in margins:
         if m.verdict is Verdict.UNDECIDED:
-            word = "not known well enough" if m.would_decide.startswith(VAGUE) else "too near to decide"
+            word = "not known well enough" if m.vague else "too near to decide"
             seen = "was not measured" if m.level_v is None else f"at {m.level_v:z.3f} V is {word}"
-            out[f"margin of the {m.end_text}"] = (
-                f"the {m.end_text} {seen} against its {m.rail_text} limit of {m.limit_v:z.3f} V: {m.would_decide}"
-            )
+            text = f"the {m.end_text} {seen} against its {m.rail_text} limit of {m.limit_v:z.3f} V: {m.would_decide}"
+            yield OpenPoint(f"margin of the {m.end_text}", text, m.next_step)
     for c in checks:
         if c.verdict is Verdict.UNDECIDED:
             name = name_of(c.name)
             seen = "not measured" if c.value is None else f"{c.value:.4g} {c.unit}, not decided"
-            out[name] = c.would_decide if c.name == "strokes" else f"{name} {seen}: {c.would_decide}"
-    return out
+            text = c.would_decide if c.name == "strokes" else f"{name} {seen}: {c.would_decide}"
+            yield OpenPoint(name, text, c.next_step)
 
 
-def _open_findings(findings: tuple[Finding, ...]) -> dict[str, str]:
-    doubts = [
-        f for f in findings if f.severity == "doubt" or (f.severity == "fault" and f.cause is Cause.RIG)
-    ]
-    return {title(f.code): f"{title(f.code)}: {f.evidence}. {f.next_step}" for f in doubts}
+def _open_findings(findings: tuple[Finding, ...]) -> Iterable[OpenPoint]:
+    for f in findings:
+        if f.severity == "doubt" or (f.severity == "fault" and f.cause is Cause.RIG):
+            yield OpenPoint(title(f.code), f"{title(f.code)}: {f.evidence}", f.next_step)

@@ -9,11 +9,12 @@ from sweepboard.wire import SUPPLY
 from sweeprig.analysis.model import Cause, Code, Finding
 from sweeprig.analysis.wiggle import FAR_END, Happening, Origin, Touched, Wiggled, wiggled
 from sweeprig.capture.marks import PLACES, UNMARKED, marks_of
-from sweeprig.judge.model import Quantity, Verdict
+from sweeprig.judge.model import OpenPoint, Quantity, Verdict
 from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.whole import REFUSED
 
 SUPPLY_LIMIT = "supply"  # the one limit of a profile that holds in a wiggle test as well
+AS_IN_USE = "Wiggle again as the fault comes in use: warm, or with vibration."
 NO_ENDS = "not judged: this was a wiggle test, not a sweep"
 KEEP = frozenset({Code.RECORDS_LOST, Code.SUPPLY_OUT_OF_RANGE, Code.SUPPLY_SAG, Code.SUPPLY_CUT,
                   Code.RIG_OVER_RANGE, Code.GROUND_SHIFT, Code.NOT_ANALOGUE, Code.OPEN_SIGNAL,
@@ -61,6 +62,8 @@ def as_wiggle(outcome: Outcome) -> tuple[Outcome, Wiggled]:
         checks=tuple(c for c in outcome.judgement.checks if c.name == SUPPLY_LIMIT),
         findings=(*found, *kept),
         not_shown=("Ends, margins and travel: this was a wiggle test, not a sweep.",),
+        open_points=(OpenPoint("not reproduced", reason, AS_IN_USE),) if verdict is Verdict.UNDECIDED else (),
+        within="",
     )
     events = tuple(replace(e, at_percent=None, stroke=None, at_rest=True) for e in outcome.analysis.events)
     analysis = replace(outcome.analysis, strokes=(), rests=(), events=events)

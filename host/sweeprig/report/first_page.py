@@ -13,7 +13,6 @@ from sweeprig.judge.brief import not_judged
 from sweeprig.judge.names import source_of
 from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.track_b import is_unjudged
-from sweeprig.judge.whole import KEPT
 from sweeprig.report import facts
 from sweeprig.report.customer import without_commands
 from sweeprig.report.figures import count_of, duration, fixed, known, volts
@@ -42,7 +41,7 @@ def not_compared(outcome: Outcome) -> str:
 
 def headline(outcome: Outcome) -> str:
     """Return the reason without the evidence that stands under the findings anyway, and without what is kept."""
-    reason = outcome.judgement.reason.partition(KEPT)[0]
+    reason = outcome.judgement.main_reason
     for finding in outcome.judgement.findings[:1]:
         if len(finding.evidence) > 20:
             reason = reason.replace(f": {finding.evidence}", "")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sweeprig.judge.model import Check, Margin
+from sweeprig.judge.model import Check, Margin, sentences
 from sweeprig.judge.names import source_of
 from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.profile_model import Profile
@@ -36,7 +36,7 @@ def margin_row(m: Margin, profile: Profile) -> LimitRow:
         spread=spread_text(m.level_v, m.u95),
         must=f"{'above' if m.rail == 'lower' else 'below'} {volts(m.limit_v)}",
         verdict=str(m.verdict),
-        decide=m.would_decide,
+        decide=sentences(m.would_decide, m.next_step),
         source=source_of((limits.lower_rail if m.rail == "lower" else limits.upper_rail).source),
     )
 
@@ -62,7 +62,7 @@ def check_row(check: Check) -> LimitRow:
         spread=spread,
         must=_must(check),
         verdict=str(check.verdict),
-        decide=check.would_decide,
+        decide=sentences(check.would_decide, check.next_step),
         source=source_of(check.source),
     )
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from sweeprig.judge.brief import next_step, not_judged, not_shown_names
 from sweeprig.judge.outcome import Outcome
-from sweeprig.judge.whole import KEPT
 from sweeprig.report import facts
 from sweeprig.report.figures import at_clause, one_line, quantity_text
 from sweeprig.words import SIMULATED
@@ -47,7 +46,7 @@ def text_sheet(outcome: Outcome) -> str:
     named = ", ".join(t for t in (setup.job, setup.sensor_label, setup.serial) if t)
     lines = [
         f"{judgement.verdict.upper()}: {named or 'sensor not named'}",
-        _joined(f"Reason: {judgement.reason.partition(KEPT)[0]}", judgement.reservation),
+        _joined(f"Reason: {judgement.main_reason}", judgement.reservation),
         _joined(f"{_ends(outcome)}.", not_judged(outcome)),
         f"Supply: {quantity_text(judgement.quantities.get('supply_v'))}",
         f"Sense: {outcome.analysis.sense} ({facts.sense_text(outcome)})",

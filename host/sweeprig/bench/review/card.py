@@ -7,13 +7,13 @@ from dataclasses import dataclass
 
 from sweeprig.analysis.model import Code, Finding
 from sweeprig.judge.brief import HAND_OVER as HAND_OVER
-from sweeprig.judge.brief import first_of, next_step, not_judged
+from sweeprig.judge.brief import next_step, not_judged
 from sweeprig.judge.fault_place import where_the_fault_is
 from sweeprig.judge.left_out import ends_are_judged
-from sweeprig.judge.model import Margin, Quantity, Verdict
+from sweeprig.judge.model import Judgement, Margin, Quantity, Verdict, sentences
 from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.track_b import NAME
-from sweeprig.judge.whole import NOT_DECIDED, title
+from sweeprig.judge.whole import also_open, title
 
 ENDS = {"closed_v": "closed", "open_v": "open", "low_v": "low end", "high_v": "high end"}
 
@@ -150,7 +150,7 @@ def _sentence(outcome: Outcome, found: tuple[Finding, ...]) -> str:
         more = f", and {len(faults) - 1} more" if len(faults) > 1 else ""
         failed = where_the_fault_is([f for f in found if f.severity == "fault"])
         return f"{text[:1].upper()}{text[1:]}{more}. {failed}".rstrip()
-    return _open(judgement.reason, asked=not found)
+    return _open(judgement, asked=not found)
 
 
 def _ended(outcome: Outcome) -> str:
@@ -159,12 +159,14 @@ def _ended(outcome: Outcome) -> str:
     return "" if ended == "complete" else f" The capture ended early ({ended})."
 
 
-def _open(reason: str, *, asked: bool) -> str:
-    """Return what is open, without the step that is under Next (`asked`), and what else is open by name."""
-    first, dot, _ = first_of(reason).partition(". ")
-    text = first.partition(": ")[0].rstrip(".") + "." if asked else first + ("." if dot else "")
-    others = reason.partition(NOT_DECIDED)[2].partition(".")[0]
-    return f"{text}{NOT_DECIDED}{others}." if others else text
+def _open(judgement: Judgement, *, asked: bool) -> str:
+    """Return what is open, without the step that is under Next, and what else is open by name.
+
+    `asked`: nothing but a limit is open; its text is shown whole, of a finding the first sentence.
+    """
+    points = judgement.open_points
+    text = points[0].text if points else judgement.reason
+    return sentences(text if points and asked else text.partition(". ")[0]) + also_open(points)
 
 
 def _facts(outcome: Outcome) -> str:

@@ -8,7 +8,7 @@ from importlib import resources
 from typing import Any
 
 from sweeprig.analysis.model import Event, Finding
-from sweeprig.judge.model import UNKNOWN_U, Check, Margin, Quantity
+from sweeprig.judge.model import UNKNOWN_U, Check, Margin, Quantity, sentences
 from sweeprig.judge.outcome import Outcome
 
 SCHEMA_VERSION = 1
@@ -51,7 +51,7 @@ def margin(m: Margin) -> dict[str, Any]:
         "measured_v": number(m.measured_v),
         "limit_v": m.limit_v,
         "verdict": m.verdict.value,
-        "would_decide": m.would_decide or None,
+        "would_decide": sentences(m.would_decide, m.next_step) or None,
     }
 
 
@@ -66,7 +66,7 @@ def check(c: Check) -> dict[str, Any]:
         "high": number(c.high),
         "verdict": c.verdict.value,
         "source": c.source,
-        "would_decide": c.would_decide or None,
+        "would_decide": sentences(c.would_decide, c.next_step) or None,
     }
 
 

@@ -8,7 +8,7 @@ from itertools import chain
 
 from sweeprig.analysis.model import Finding
 from sweeprig.cli.console import Shown, console, strong
-from sweeprig.judge.model import Check, Margin, Quantity
+from sweeprig.judge.model import Check, Margin, Quantity, sentences
 from sweeprig.judge.names import name_of
 from sweeprig.judge.outcome import Outcome
 from sweeprig.lines import Column, table
@@ -46,7 +46,7 @@ def margin_line(m: Margin) -> str:
     """Return one margin against its limit."""
     sign = "above" if m.rail == "lower" else "below"
     value = "not measured" if m.level_v is None else f"{m.level_v:z.3f} V"
-    more = f"; {m.would_decide}" if m.would_decide else ""
+    more = f". {sentences(m.would_decide, m.next_step)}" if m.would_decide else ""
     return _fold(
         f"{m.end_text:{LABEL}} {value:>12}  must stay {sign} {m.limit_v:z.3f} V: {m.verdict}{more}",
         "  ",
@@ -62,7 +62,7 @@ def check_line(c: Check) -> str:
     low = "" if c.low is None else f"{c.low:g}"
     high = "" if c.high is None else f"{c.high:g}"
     range_ = f"{low} to {high}" if low and high else f"at least {low}" if low else f"at most {high}"
-    more = f"; {c.would_decide}" if c.would_decide else ""
+    more = f". {sentences(c.would_decide, c.next_step)}" if c.would_decide else ""
     return _fold(
         f"{name_of(c.name):{LABEL}} {value:>12}  must be {range_} {c.unit}: {c.verdict}{more}", "  ", " " * 18
     )
