@@ -123,6 +123,13 @@ def test_a_bad_points_file_is_named_with_its_line(tmp_path: Path, text: str, sai
         read_points(file)
 
 
+def test_points_with_a_column_given_twice_are_refused(tmp_path: Path) -> None:
+    file = tmp_path / "p.csv"
+    file.write_text("reading_v,code_a,code_b,code_supply,code_a\n0.5,600,600,600,3000\n", encoding="utf-8")
+    with pytest.raises(CalibrationError, match="more than one column named code_a"):
+        read_points(file)
+
+
 @pytest.mark.parametrize(
     ("text", "percent", "counts"), [("0.05%+3", 0.05, 3), ("0,5 % + 2", 0.5, 2), ("0.1%", 0.1, 0)]
 )

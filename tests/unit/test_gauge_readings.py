@@ -56,3 +56,14 @@ def test_a_tolerance_that_is_none_is_refused(tmp_path: Path, width: str) -> None
     with pytest.raises(InputError, match="tolerance is not valid") as raised:
         gauge(tmp_path, filled(1.0, 0.1, 0.01), f"--tolerance={width}")
     assert "1e-06" in raised.value.limit
+
+
+@pytest.mark.parametrize(
+    "header", ["part,operator,value_v,value_v", "part,part,operator,value_v", "part,operator"]
+)
+def test_a_column_given_twice_or_never_is_refused(tmp_path: Path, header: str) -> None:
+    file = tmp_path / "readings.csv"
+    file.write_text(f"{header}\na,x,1.0,2.0\n", encoding="utf-8")
+    with pytest.raises(CsvError, match="column named") as raised:
+        runner.invoke(app, ["gauge", str(file)], catch_exceptions=False)
+    assert header in raised.value.seen

@@ -60,14 +60,14 @@ def readings_of_csv(path: Path) -> list[Reading]:
             limit=",".join(COLUMNS),
             next_step="write a heading and a line for each sweep",
         )
-    lacking = [c for c in COLUMNS if c not in names]
-    if lacking:
-        raise CsvError(
-            f"{path} has no column named '{lacking[0]}'.",
-            seen=",".join(names)[:120],
-            limit=",".join(COLUMNS),
-            next_step="name the columns in the first line",
-        )
+    for column in COLUMNS:
+        if names.count(column) != 1:
+            raise CsvError(
+                f"{path} has {'more than one' if column in names else 'no'} column named '{column}'.",
+                seen=",".join(names)[:120],
+                limit=",".join(COLUMNS),
+                next_step="name each of these columns once in the first line",
+            )
     return [_reading(row, f"{path}, line {line}") for row, line in rows]
 
 

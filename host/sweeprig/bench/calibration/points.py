@@ -196,14 +196,21 @@ def read_points(path: Path) -> list[Measured]:
     An empty code is a channel that was not connected. Raises CalibrationError with the line.
     """
     try:
-        rows = list(csv.DictReader(io.StringIO(read_text(path, most=MOST_BOOK))))
+        reader = csv.DictReader(io.StringIO(read_text(path, most=MOST_BOOK)))
+        names, rows = list(reader.fieldnames or []), list(reader)
     except (OSError, UnicodeDecodeError, csv.Error) as exc:
         raise CalibrationError(
             f"The file of points {path} cannot be read.", seen=str(exc), next_step="check the file"
         ) from exc
-    if not rows or "reading_v" not in rows[0] or "code_a" not in rows[0]:
+    twice = [name for name in COLUMNS if names.count(name) > 1]
+    if twice:
         raise CalibrationError(
-            f"{path} has no points.", seen=", ".join(rows[0]) if rows else "no row", limit=", ".join(COLUMNS),
+            f"{path} has more than one column named {twice[0]}.", seen=", ".join(names)[:120],
+            next_step="keep one of them",
+        )  # fmt: skip
+    if not rows or "reading_v" not in names or "code_a" not in names:
+        raise CalibrationError(
+            f"{path} has no points.", seen=", ".join(names)[:120] if rows else "no row", limit=", ".join(COLUMNS),
             next_step="write these column names in its first line",
         )  # fmt: skip
     return [_row(row, f"{path}, line {number}") for number, row in enumerate(rows, start=2)]
