@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from support import outcomes as oc
-from sweeprig.analysis.event_findings import SWEEP_AGAIN, about_events
+from sweeprig.analysis.event_findings import about_events
+from sweeprig.analysis.event_texts import SWEEP_AGAIN
 from sweeprig.analysis.model import Event, TrackMap
 from sweeprig.capture.model import Channel
 from sweeprig.judge.profile import load_profile

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from sweeprig.analysis.bends import is_bend
 from sweeprig.analysis.model import FloatArray, IntArray, Span, Stroke
 from sweeprig.analysis.moves import Moves
 from sweeprig.analysis.smoothness import SLOWEST_S
@@ -40,7 +41,6 @@ LOBE = 0.6  # of the depth: how far the signal may stand out the other way besid
 BESIDE = 0.875  # of the chord on either side belong to the dip and its lobes
 BASE = (1.0, 1.5)  # chords away, on both sides: their mean is the level beside it
 SAME_PLACE = 2  # places
-LEAST_BEND, BEND_SHARE = 0.15, 0.6  # of the sum of two paces, and of a dip's depth: the law bends there
 BACK_PERCENT = 1.0  # of span: a signal that goes back by so much against its movement is looked at by itself
 SAME_TOP_PERCENT, SAME_DEPTH = (
     1.5,
@@ -88,38 +88,14 @@ def find_dips(
         off = np.stack([departure(place[s.start : s.stop], chord) for s in whole]) * span_v / 100
         new = [d for d in _dips(off, ways, chord, least) if d.depth_v <= most * chord]
         new = [
-            d for d in new if not _is_bend(d, [place[s.start : s.stop] for s in whole], ways, chord, span_v)
+            d
+            for d in new
+            if not is_bend(
+                d.where, d.depth_v, [place[s.start : s.stop] for s in whole], ways, chord=chord, span_v=span_v
+            )
         ]
         found += [d for d in new if not any(_near(d, other) for other in found)]
     return tuple(found)
-
-
-def _is_bend(dip: Dip, parts: Sequence[FloatArray], ways: IntArray, chord: float, span_v: float) -> bool:
-    """Whether the signal is steeper on one side of a dip than on the other, up and down, by what makes most of it.
-
-    Where two straight lines meet, at paces v and w, the chord is c (w - v) / (w + v) beside their corner.
-    """
-    at = sum(dip.where) / 2
-    steeper = np.array([_steeper(part, at, chord) for part in parts])
-    least = min(float(median_known(steeper[ways == way])[0]) for way in (1, -1))
-    return least >= LEAST_BEND and least * chord / 100 * span_v >= BEND_SHARE * dip.depth_v
-
-
-def _steeper(place: FloatArray, at: float, chord: float) -> float:
-    """By how much a stroke is faster just above a place than just below, over the sum of both paces.
-
-    Paces 1 to 2 and 2 to 3 chords away are drawn on to the place, so that a hand that speeds up there makes nothing.
-    """
-    rising = place[-1] >= place[0]
-    far = np.maximum.accumulate(place if rising else 100.0 - place)
-    levels = (at if rising else 100.0 - at) + chord * np.array([-3.0, -2.0, -1.0, 1.0, 2.0, 3.0])
-    when = np.interp(levels, far, np.arange(place.size, dtype=float))
-    took = np.diff(when)[[0, 1, 3, 4]]
-    if not (took > 0).all():
-        return np.nan
-    pace = -np.log(took)
-    below, above = pace[1] + 1.5 * (pace[1] - pace[0]), pace[2] - 1.5 * (pace[3] - pace[2])
-    return (1 if rising else -1) * float(np.tanh((above - below) / 2))
 
 
 def _whole(strokes: tuple[Stroke, ...], gap_before: BoolArray) -> tuple[list[Stroke], IntArray]:

@@ -7,13 +7,8 @@ import numpy as np
 from sweepboard.wire import CHANNEL_NAMES
 from sweeprig.analysis.bridges import Bridge, Joined
 from sweeprig.analysis.dips import Dip
-from sweeprig.analysis.event_findings import (
-    ROUGH_HERE,
-    from_outside,
-    interference,
-    numbers_of,
-    worst,
-)
+from sweeprig.analysis.event_findings import from_outside
+from sweeprig.analysis.event_texts import ROUGH_HERE, interference, numbers_of, worst
 from sweeprig.analysis.flats import BY_CHANCE, Flat, Pinned
 from sweeprig.analysis.gathered import inside
 from sweeprig.analysis.model import Cause, Code, Event, Finding, TwoTracks

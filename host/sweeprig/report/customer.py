@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from sweeprig.analysis.event_findings import SWEEP_AGAIN
+from sweeprig.analysis.event_texts import SWEEP_AGAIN
 from sweeprig.analysis.model import Cause, Code, Finding
 from sweeprig.judge.fault_place import worn_as_well
 from sweeprig.judge.left_out import ends_are_judged
