@@ -138,7 +138,7 @@ def _ends_apart(trace: Trace, s: _Seen, ends: list[End | None]) -> list[Finding]
     """Ends that differ from rest to rest though neither supply nor ground made them."""
     if s.still or su.ground_shift(trace.ground_v) > su.GROUND_SHIFT_V:
         return []
-    step_v = trace.lsb_v if trace.n_per_window == 1 else 0.0
+    step_v = trace.lsb_v if trace.single else 0.0
     slip = find_slip(s.a.rests, supply_v=s.rail, step_v=step_v)
     if slip is not None:
         return [reach.slipped(slip, trace, s.rail)]
@@ -173,7 +173,9 @@ def _look(
         a = replace(a, place=100.0 - a.place)
     both = both_tracks.look(trace, a, b, supply_v=rail)
     events = _events(trace, a, b, rail, both)
-    maps = (None, None) if still else (_map(a, a, events, 0), _map(a, b, events, 1))
+    maps: tuple[TrackMap | None, TrackMap | None] = (None, None)
+    if not still:
+        maps = _map(a, a, events, 0, trace.window_s), _map(a, b, events, 1, trace.window_s)
     return _Seen(a, b, events, seen, rail, high - low, still, both, maps), (sense, why, wrong)
 
 
@@ -190,7 +192,9 @@ def _events(
     return tuple(sorted(found, key=lambda e: (e.start_s, e.channel)))
 
 
-def _map(a: mv.Moves, own: mv.Moves | None, events: tuple[Event, ...], channel: int) -> TrackMap | None:
+def _map(
+    a: mv.Moves, own: mv.Moves | None, events: tuple[Event, ...], channel: int, window_s: float
+) -> TrackMap | None:
     """The track map of one signal over the place of signal A."""
     if own is None:
         return None
@@ -202,6 +206,7 @@ def _map(a: mv.Moves, own: mv.Moves | None, events: tuple[Event, ...], channel: 
         resting=a.resting,
         events=mine,
         parts=a.parts,
+        ringing=mv.ringing_on(own.raw, a.place.size, window_s),
     )
 
 
@@ -218,7 +223,7 @@ def _ends(trace: Trace, m: mv.Moves | None, still: bool) -> list[End | None]:
             lsb_v=trace.lsb_v,
             supply=supply_v,
             stop=stop,
-            single=trace.n_per_window == 1,
+            single=trace.single,
         )
         for p, stop in zip(("low", "high"), m.stops, strict=True)
     ]

@@ -20,16 +20,22 @@ PEAK_TO_PEAK = 2.83  # of a sine, in units of its median departure
 
 
 def steady_noise(
-    channel: Channel, shape: FloatArray, *, good: BoolArray, window_s: float, supply_v: float, lsb_v: float
+    channel: Channel,
+    shape: FloatArray,
+    *,
+    good: BoolArray,
+    window_s: float,
+    supply_v: float,
+    lsb_v: float,
+    single: bool,
 ) -> float | None:
     """Return the unrest of a signal at its calmest, peak to peak [V]; None where it is no more than usual.
 
     `shape` (n,): its path at a steady supply; `good` (n,): windows without an event. What is inside windows counts,
-    and what changes from window to window within HUM_S.
+    and what changes from window to window within HUM_S. `single`: single readings, whose steps count.
     """
     from scipy.ndimage import uniform_filter1d
 
-    single = channel.max_v is channel.mean_v or bool(np.array_equal(channel.max_v, channel.min_v))
     period = max(3, round(HUM_S / window_s))
     slow = uniform_filter1d(shape, period, mode="nearest")
     moves = np.abs(np.roll(slow, -period) - np.roll(slow, period))
@@ -59,6 +65,7 @@ def of_signals(trace: Trace, moves: tuple[Moves, ...], *, supply_v: float) -> li
             window_s=trace.window_s,
             supply_v=supply_v,
             lsb_v=trace.lsb_v,
+            single=trace.single,
         )
         out += [] if noise is None else [(channel, noise)]
     return out

@@ -145,6 +145,9 @@ class TrackMap:
     n_strokes: int = 0
     # further strokes after which one place is certain if they go like these; None: none is enough, or it is certain
     more_strokes: int | None = None
+    noise_again_v: FloatArray | None = (
+        None  # [V] noise that half of the strokes, two at least, show there; nan: fewer
+    )
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,9 @@ from sweeprig.analysis.visits import Stop, placed, stop_of, visits_of
 from sweeprig.capture.model import BoolArray, Channel, Trace
 
 AT_REST_S = 0.03  # s between an event and the rest that it breaks off or interrupts
+RINGS_ON_S = (
+    0.01  # s after a burst from outside in which it dies down: five times 2 ms; own choice, no source
+)
 AT_REST_PERCENT = 1.0  # of span: how far the levels around such an event may be from the rest's
 
 
@@ -57,7 +60,7 @@ def moves_of(channel: Channel, trace: Trace, rail: float, steady: Steady) -> Mov
         window_s=trace.window_s,
         lsb_v=trace.lsb_v,
         parts=parts,
-        single=trace.n_per_window == 1,
+        single=trace.single,
         off=away,
     )
     thinned = strokes.thin(shape, noise_v=noise, window_s=trace.window_s)
@@ -77,6 +80,15 @@ def moves_of(channel: Channel, trace: Trace, rail: float, steady: Steady) -> Mov
         within=round(AT_REST_S / trace.window_s),
     )
     return Moves(path, shape, good, raw, rests, moves, place, high - low, noise, resting, parts, stops, off)
+
+
+def ringing_on(raw: tuple[ev.RawEvent, ...], n: int, window_s: float) -> BoolArray:
+    """Return the windows just after events that go both ways, shape (n,)."""
+    out = np.zeros(n, dtype=bool)
+    for e in raw:
+        if e.both_ways:
+            out[e.stop : e.stop + round(RINGS_ON_S / window_s)] = True
+    return out
 
 
 def _with_gone(raw: tuple[ev.RawEvent, ...], gone: tuple[ev.RawEvent, ...]) -> tuple[ev.RawEvent, ...]:

@@ -172,7 +172,7 @@ def _ground(trace: Trace) -> str:
 def _of_the_data(trace: Trace, span_v: float) -> list[str]:
     """What single readings, their rate and their resolution cannot show."""
     out = []
-    if trace.n_per_window == 1:
+    if trace.single:
         out.append(
             "Dropouts between two readings: what is shorter than the time between them is not in this data."
         )

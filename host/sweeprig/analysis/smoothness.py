@@ -10,6 +10,7 @@ from sweeprig.analysis.model import FloatArray, Span, TrackMap
 from sweeprig.capture.model import BoolArray
 
 ROUGH_TIMES = 6.0  # noise of a place against the usual noise of the track
+AGAIN = 0.5  # of that, which half of the strokes, two at least, must show: what came once is no place of the track
 ROUGH_PERCENT = 0.15  # % of supply; less than this is nobody's fault
 
 ALL_OVER_TIMES = 6.0  # noise in movement against noise at rest
@@ -106,10 +107,12 @@ class Rough:
 
 
 def rough_places(track: TrackMap, *, supply_v: float, lsb_v: float) -> tuple[Rough, ...]:
-    """Regions of at least 2 % of travel with at least two passes and ROUGH_TIMES the median noise."""
+    """Regions of at least 2 % of travel with ROUGH_TIMES the median noise, in half of the passes and two at least."""
     usual = float(np.nanmedian(track.noise_v)) if np.isfinite(track.noise_v).any() else np.nan
     limit = max(ROUGH_TIMES * usual, ROUGH_PERCENT / 100 * supply_v, STEPS * lsb_v)
     hit = np.nan_to_num(track.noise_v, nan=0.0) > limit
+    if track.noise_again_v is not None:
+        hit &= np.nan_to_num(track.noise_again_v, nan=0.0) > AGAIN * limit
     hit[:4] = hit[-4:] = False
     hit &= track.strokes_seen >= 2
     out = []

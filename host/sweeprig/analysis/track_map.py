@@ -44,18 +44,44 @@ def fold(
     resting: BoolArray,
     events: tuple[Event, ...],
     parts: Stretches,
+    ringing: BoolArray | None = None,
 ) -> TrackMap:
-    """Passes, events and noise per bin of 1 % of travel, with the two tests of place; arrays (n,)."""
+    """Passes, events and noise per bin of 1 % of travel, with the two tests of place; arrays (n,).
+
+    `ringing`: windows in which a burst dies down, whose noise is not the track's.
+    """
     bins = np.minimum((place / 100 * N_BINS).astype(np.int64), N_BINS - 1)
     moving = ~resting & clear_of(parts, path.size, 1)
-    count = np.bincount(bins[moving], minlength=N_BINS)
-    square = np.bincount(bins[moving], weights=residual(path)[moving] ** 2, minlength=N_BINS)
-    noise = np.where(count > 0, np.sqrt(square / np.maximum(count, 1)), np.nan)
+    square, heard = residual(path) ** 2, moving if ringing is None else moving & ~ringing
+    noise = _rms(bins[heard], square[heard])
     p_place, p_rest = _tests(events, place, strokes, resting)
     edges = np.linspace(0.0, 100.0, N_BINS + 1)
     more = None if p_place is not None and p_place <= CLUSTER_P else more_strokes(events, place, strokes)
     passes = _passes(bins, strokes, parts)
-    return TrackMap(edges, passes, _hits(events), noise, p_place, p_rest, len(strokes), more)
+    again = _shown_again([_rms(bins[own], square[own]) for own in _parts_of(strokes, heard)])
+    return TrackMap(edges, passes, _hits(events), noise, p_place, p_rest, len(strokes), more, again)
+
+
+def _rms(bins: IntArray, square: FloatArray) -> FloatArray:
+    """Root of the mean of `square` in each bin, nan where there is none, shape (N_BINS,)."""
+    count = np.bincount(bins, minlength=N_BINS)
+    total = np.bincount(bins, weights=square, minlength=N_BINS)
+    return np.where(count > 0, np.sqrt(total / np.maximum(count, 1)), np.nan)
+
+
+def _parts_of(strokes: tuple[Stroke, ...], moving: BoolArray) -> list[IntArray]:
+    """Windows of each stroke in which the lever moves."""
+    return [s.start + np.flatnonzero(moving[s.start : s.stop]) for s in strokes]
+
+
+def _shown_again(noise: list[FloatArray]) -> FloatArray:
+    """What half of the strokes that crossed a bin, and two at least, have as noise there, shape (N_BINS,)."""
+    if len(noise) < 2:
+        return np.full(N_BINS, np.nan)
+    falling = -np.sort(-np.stack(noise), axis=0)  # nan last
+    n = np.isfinite(falling).sum(axis=0)
+    rank = np.maximum(1, (n - 1) // 2)
+    return np.asarray(np.take_along_axis(falling, rank[None], axis=0)[0])
 
 
 def _tests(

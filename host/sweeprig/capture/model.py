@@ -146,6 +146,7 @@ class Trace:
     )
     n_flagged: int = 0  # of them, left out by `usable`
     source: str = "rig"  # rig | csv
+    rows_per_window: int = 1  # rows of a CSV that were put together to a window
     name: str = ""
     shortest_dropout_s: float | None = None  # [s] what this build and hookup can show; None: unknown
     board_temperature_c: float | None = None  # mean over the capture; None: not known
@@ -154,6 +155,11 @@ class Trace:
     load_ohm: float | None = (
         None  # [ohm] that the rig puts on each signal and that is still in them; None: none known
     )
+
+    @property
+    def single(self) -> bool:
+        """Whether its readings are single ones, put together or not: their resolution does not average out at rest."""
+        return self.n_per_window == self.rows_per_window
 
     def usable(self) -> Trace:
         """Return the trace without its flagged windows, which are no data: each leaves a gap."""

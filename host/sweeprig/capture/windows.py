@@ -9,26 +9,26 @@ from numpy.typing import NDArray
 
 from sweeprig.capture.model import Channel, FloatArray, Trace
 
-FINE_S = (
-    2e-5  # s between rows; closer ones are put together. Own choice, no source: the rig itself looks at 1 ms
-)
-WINDOW_S = 5e-5  # s of a window, at least
+WINDOW_S = 1e-3  # s of a window, at least: that of a rig, for which the analysis is made
+FINE_S = WINDOW_S / 2  # s between rows; those no further apart are put together
 FEWEST_CHANGES = 50  # by chance so many lie on every second row once in 2^49 tables; own choice, no source
 
 
 def joined(trace: Trace) -> Trace:
-    """Return the trace in windows of some WINDOW_S where its rows are closer than FINE_S, else as it is.
+    """Return the trace in windows of some WINDOW_S where its rows are FINE_S apart or closer, else as it is.
 
     A window has the mean of its rows, their lowest and their highest: nothing that goes out and comes back is lost.
     None reaches across a gap.
     """
-    if not trace.window_s < FINE_S * (1 - 1e-6):
+    if not trace.window_s < FINE_S * (1 + 1e-6):
         return trace
     n = int(np.ceil(WINDOW_S / trace.window_s - 1e-6))
     starts = np.union1d(np.arange(0, trace.t_s.size, n), np.flatnonzero(trace.gap_before))
     angle_deg = None if trace.angle_deg is None else _means(trace.angle_deg, starts)
     made = _put_together(trace, starts, n, angle_deg)
-    return replace(made, n_per_window=n * trace.n_per_window)
+    n_gaps = int(np.count_nonzero(made.gap_before))
+    lost = max(n_gaps, round(trace.n_lost / n)) if trace.n_lost else 0
+    return replace(made, n_per_window=n * trace.n_per_window, rows_per_window=n, n_lost=lost)
 
 
 def unrepeated(trace: Trace) -> Trace:
