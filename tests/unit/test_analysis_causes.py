@@ -140,3 +140,15 @@ def test_lifts_just_off_closed_are_worn_and_not_loose() -> None:
             where[k : k + 3] = True
         code, _ = first_cause(pulled(sensed(PLACES), where, 0.02))
         assert code is Code.WORN_SPOT, at
+
+
+@pytest.mark.parametrize("at", [0.3, 0.5, 0.7])
+def test_noise_over_a_place_in_one_stroke_is_no_rough_region(at: float) -> None:
+    """So does a supply that dropped out once: the signal rings on for some windows."""
+    trace = sensed(PLACES)
+    (k, *_) = np.flatnonzero((at < PLACES) & (np.arange(PLACES.size) > 3000))
+    wave = np.zeros(PLACES.size)
+    wave[k : k + 40] = 0.06 * np.cos(np.arange(40) * 2.4) * np.exp(-np.arange(40) / 25)
+    a = trace.signal_a
+    rings = replace(trace, signal_a=Channel(a.mean_v + wave, a.min_v + wave, a.max_v + wave))
+    assert Code.ROUGH_TRACK not in {f.code for f in found(rings)}

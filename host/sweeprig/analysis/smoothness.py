@@ -10,7 +10,7 @@ from sweeprig.analysis.model import FloatArray, Span, TrackMap
 from sweeprig.capture.model import BoolArray
 
 ROUGH_TIMES = 6.0  # noise of a place against the usual noise of the track
-AGAIN = 0.5  # of that, which half of the strokes, two at least, must show: what came once is no place of the track
+AGAIN = 0.5  # of that, which half of the strokes, two at least, must show over half of a place: no track makes it once
 ROUGH_PERCENT = 0.15  # % of supply; less than this is nobody's fault
 
 ALL_OVER_TIMES = 6.0  # noise in movement against noise at rest
@@ -111,13 +111,12 @@ def rough_places(track: TrackMap, *, supply_v: float, lsb_v: float) -> tuple[Rou
     usual = float(np.nanmedian(track.noise_v)) if np.isfinite(track.noise_v).any() else np.nan
     limit = max(ROUGH_TIMES * usual, ROUGH_PERCENT / 100 * supply_v, STEPS * lsb_v)
     hit = np.nan_to_num(track.noise_v, nan=0.0) > limit
-    if track.noise_again_v is not None:
-        hit &= np.nan_to_num(track.noise_again_v, nan=0.0) > AGAIN * limit
     hit[:4] = hit[-4:] = False
     hit &= track.strokes_seen >= 2
+    again = hit if track.noise_again_v is None else np.nan_to_num(track.noise_again_v) > AGAIN * limit
     out = []
     for a, b in np.flatnonzero(np.diff(np.pad(hit.astype(np.int8), 1))).reshape(-1, 2):
-        if b - a >= 2:
+        if b - a >= 2 and np.mean(again[a:b]) >= AGAIN:
             level = float(np.nanmax(track.noise_v[a:b]))
             out.append(Rough((float(track.edge_percent[a]), float(track.edge_percent[b])), level, usual))
     return tuple(out)
