@@ -18,12 +18,12 @@ PLACES = lever(strokes([0.7] * 6))
 TIME_S = np.arange(PLACES.size) * WINDOW_S
 
 
-def on_supply(supply_v: FloatArray) -> Analysis:
-    """A sound sensor whose signal follows the supply (n,) [V] window by window."""
+def on_supply(supply_v: FloatArray, *, follows: bool = True) -> Analysis:
+    """A sound sensor whose signal follows the supply (n,) [V] window by window, or has a level of its own."""
     t = sensed(PLACES)
     rng = np.random.default_rng(3)
     seen = supply_v + rng.normal(0, 4e-4, supply_v.size)
-    share = supply_v / SUPPLY_V
+    share = supply_v / SUPPLY_V if follows else np.ones_like(supply_v)
     signal = Channel(*(v * share for v in (t.signal_a.mean_v, t.signal_a.min_v, t.signal_a.max_v)))
     trace = replace(t, signal_a=signal, supply=Channel(seen, seen - 2e-3, seen + 2e-3))
     return analyse(trace, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN)
@@ -41,6 +41,17 @@ def test_ripple_on_the_supply_leaves_the_rests(hz: float, peak_v: float) -> None
 
 def test_a_supply_that_drifts_is_no_sag() -> None:
     assert on_supply(SUPPLY_V * (1 - 0.03 * TIME_S / TIME_S[-1])).findings == ()
+
+
+@pytest.mark.parametrize("follows", [True, False])
+@pytest.mark.parametrize("drop", [0.01, 0.02, -0.03])
+def test_visits_agree_while_the_supply_drifts(drop: float, follows: bool) -> None:
+    supply_v = SUPPLY_V * (1 - drop * TIME_S / TIME_S[-1])
+    found = on_supply(supply_v, follows=follows)
+    assert found.findings == ()
+    for end in (found.low, found.high):
+        assert end is not None
+        assert end.n_agreeing == end.n_rests == (4 if end is found.low else 3)
 
 
 @pytest.mark.parametrize("depth", [0.03, 0.12])

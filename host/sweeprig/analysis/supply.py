@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
 from sweeprig.analysis.model import FloatArray
+from sweeprig.analysis.visits import turns_of
 from sweeprig.capture.model import Channel
 
 SLOW_S = 0.05  # s
@@ -15,6 +17,12 @@ SAG_PERCENT = 2.0  # % of the supply before or after
 STEADY_PERCENT = 0.3  # % of the median supply: less than this is not taken out
 CUT_PERCENT = 40.0  # % of nominal: below it the sensor is not fed
 QUIETER = 0.8  # of the signal's own unrest, from which the supply's movement is taken out window by window
+TURN_SHARE = 0.5  # of the whole change of a signal: what a turning point of the lever is away from the next
+WORSE, WORSE_PERCENT = (
+    1.5,
+    0.02,
+)  # times, and % of the supply: scatter of turning points that a correction may not make
+MOST_POINTS = 20_000  # readings that turning points are sought in
 RIPPLE_S = (0.001, 0.005, 0.01, 0.05)  # s
 GROUND_SHIFT_V = 0.05  # V; common practice allows 50 to 100 mV of ground drop (no source)
 
@@ -63,10 +71,15 @@ class Steady:
         """Signal as it would be at a steady supply of `level_v`: path times level over the supply, shape (n,).
 
         Over the slow supply where it sags, so that a sag is not taken for a fault; over that of each window where
-        it makes the signal quieter, so that a ripple is neither a movement nor the end of a rest.
+        it makes the signal quieter, so that a ripple is neither a movement nor the end of a rest. As it is where that
+        would scatter the turning points: that sensor does not follow its supply.
         """
         quick = self._over(path, self.every)
-        return quick if self._unrest(quick) < QUIETER * self._unrest(path) else self._over(path, self.slow)
+        if self._unrest(quick) < QUIETER * self._unrest(path):
+            return quick
+        slow = self._over(path, self.slow)
+        worse = _scatter(slow) > WORSE * _scatter(path) + WORSE_PERCENT / 100 * self.level_v
+        return path if worse else slow
 
     def _over(self, path: FloatArray, supply: FloatArray | None) -> FloatArray:
         if supply is None:
@@ -80,6 +93,15 @@ class Steady:
         return sum(float(np.quantile(np.abs(path[k:] - path[:-k]), 0.2)) for k in lags if k < path.size)
 
 
+def _scatter(path: FloatArray) -> float:
+    """How far the turning points of each side lie apart [V], nan where none comes twice."""
+    thin = path[:: 1 + path.size // MOST_POINTS]
+    turns = turns_of(thin, TURN_SHARE * float(np.ptp(thin)))[1:-1]
+    sides = [[t.level_v for t in turns if t.low is low] for low in (True, False)]
+    spreads = [float(np.std(levels)) for levels in sides if len(levels) > 1]
+    return sum(spreads) if spreads else math.nan
+
+
 def steady_of(
     supply: Channel | None, seen: SupplySeen, bridged: FloatArray | None, *, level_v: float, window_s: float
 ) -> Steady:
@@ -87,8 +109,8 @@ def steady_of(
     if supply is None or bridged is None or seen.cut:
         return Steady(level_v, window_s)
     slow = None
-    if seen.sag_percent >= STEADY_PERCENT:
-        thinned, every = _slow(supply, window_s)
+    thinned, every = _slow(supply, window_s)
+    if 100 * float(np.ptp(thinned)) >= STEADY_PERCENT * seen.median_v:
         slow = np.interp(np.arange(bridged.size), np.arange(thinned.size) * every, thinned)
     return Steady(level_v, window_s, slow, bridged)
 
