@@ -37,9 +37,17 @@ def later(x: FloatArray, seconds: float) -> FloatArray:
     return np.asarray(np.interp(at - seconds, at, x))
 
 
-def review(tmp_path: Path, wiper: FloatArray, angle_deg: FloatArray, profile: str | None = None) -> Outcome:
+def review(
+    tmp_path: Path,
+    wiper: FloatArray,
+    angle_deg: FloatArray,
+    profile: str | None = None,
+    *,
+    hum_v: float = 0.0,
+) -> Outcome:
     rng = np.random.default_rng(5)
-    signal = 0.6 + 3.7 * wiper + rng.normal(0, 5e-4, wiper.size)
+    hum = hum_v * np.sin(2 * np.pi * 49.3 * np.arange(wiper.size) / HZ)
+    signal = 0.6 + 3.7 * wiper + hum + rng.normal(0, 5e-4, wiper.size)
     rows = [
         f"{k / HZ:.4f},{s:.4f},5.000,{a:.3f}" for k, (s, a) in enumerate(zip(signal, angle_deg, strict=True))
     ]
@@ -107,3 +115,20 @@ def test_play_at_one_even_pace_is_never_passed(tmp_path: Path) -> None:
 def test_a_lag_that_changes_nothing_is_not_told(tmp_path: Path, late_s: float) -> None:
     found = review(tmp_path, HAND, TRAVEL_DEG * later(HAND, late_s))
     assert found.judgement.verdict == "pass"
+
+
+@pytest.mark.parametrize("hum_v", [0.05, 0.1, 0.2])
+def test_hum_is_no_hysteresis(tmp_path: Path, hum_v: float) -> None:
+    x = lever((1.0,) * 8)
+    found = review(tmp_path, x, TRAVEL_DEG * x, hum_v=hum_v)
+    assert found.judgement.verdict == "undecided", found.judgement.reason
+    assert [f.code for f in found.judgement.findings] == ["interference"]
+    bent = next(c for c in found.judgement.checks if c.name == "hysteresis")
+    assert bent.verdict == "undecided"
+
+
+def test_play_beyond_a_hum_stays_hysteresis(tmp_path: Path) -> None:
+    x = lever((1.0,) * 8)
+    found = review(tmp_path, through_play(x, 0.08), TRAVEL_DEG * x, hum_v=0.03)
+    assert found.judgement.verdict == "fail"
+    assert "hysteresis" in [f.code for f in found.judgement.findings]

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, replace
 
 from sweeprig.analysis.late_angle import words
-from sweeprig.analysis.model import Analysis, End
+from sweeprig.analysis.model import Analysis, Code, End
 from sweeprig.capture.model import Trace
 from sweeprig.judge import tracks as tr
 from sweeprig.judge.budget import missing
@@ -194,9 +194,19 @@ def _angle(seen: CheckContext) -> list[Check]:
             none = missing(name, "% of supply", words(found.late_s))
             out.append(_judged(name, none, limit.source, seen=seen, high=limit.value))
         elif limit is not None:
-            q = tr.with_converter(name, value, seen.rig, seen.scale)
+            q = tr.with_converter(name, value, seen.rig, seen.scale, unrest_v=_unrest_v(seen.analysis))
             out.append(_judged(name, q, limit.source, seen=seen, high=limit.value))
     return out
+
+
+def _unrest_v(found: Analysis) -> float:
+    """Peak to peak of track A where the lever hardly moves [V]; 0 where it is no more than usual."""
+    unrest = [
+        f.numbers.get("noise_v", 0.0)
+        for f in found.findings
+        if f.code is Code.INTERFERENCE and f.channel == 0
+    ]
+    return max(unrest, default=0.0)
 
 
 def _strokes(seen: CheckContext) -> Check:

@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 
 from sweeprig.analysis.model import TwoTracks
-from sweeprig.calibration.codes import CODES
+from sweeprig.calibration.codes import CODES, rectangular
 from sweeprig.calibration.uncertainty import channel_of, linearity_line
 from sweeprig.judge import budget as bu
 from sweeprig.judge.model import BudgetLine, Quantity
@@ -15,6 +15,7 @@ from sweeprig.judge.rig import Rig
 from sweeprig.judge.scale import Scale
 
 PERCENT = "% of supply"
+UNREST = "interference"
 
 
 def slope(two: TwoTracks | None, rig: Rig | None, quantities: dict[str, Quantity], why: str) -> Quantity:
@@ -83,9 +84,18 @@ def departure(two: TwoTracks | None, rig: Rig | None, scale: Scale, why: str) ->
     return bu.quantity("correlation", PERCENT, two.max_error_percent, lines)
 
 
-def with_converter(name: str, value: float, rig: Rig | None, scale: Scale) -> Quantity:
-    """A departure of track A [% of supply] with what the converter's own bend adds."""
-    return bu.quantity(name, PERCENT, value, _bend(rig, scale, 0, 1.0, "A"))
+def with_converter(
+    name: str, value: float, rig: Rig | None, scale: Scale, *, unrest_v: float = 0.0
+) -> Quantity:
+    """A departure of track A [% of supply] with what the converter's own bend adds.
+
+    `unrest_v`: peak to peak of a signal that never rests. Readings of one place may differ by all of it.
+    """
+    lines = _bend(rig, scale, 0, 1.0, "A")
+    if unrest_v > 0:
+        share = 100 * unrest_v / (scale.supply.value or scale.nominal_v)
+        lines += (BudgetLine(UNREST, "B", "rectangular", rectangular(share), PERCENT, 1.0, math.inf),)
+    return bu.quantity(name, PERCENT, value, lines)
 
 
 def _bend(rig: Rig | None, scale: Scale, channel: int, factor: float, name: str) -> tuple[BudgetLine, ...]:
