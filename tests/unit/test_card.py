@@ -10,7 +10,7 @@ import pytest
 
 from support.outcomes import WORN, outcome
 from sweeprig.analysis.model import Cause, Code, Finding
-from sweeprig.bench.review.card import HAND_OVER, EndLine, card_of
+from sweeprig.bench.review.card import HAND_OVER, EndLine, NamedFault, card_of
 from sweeprig.cli.sweeping import show_card
 from sweeprig.cli.views.card import MOST_LINES, card_lines, end_line
 from sweeprig.cli.views.words import large
@@ -186,6 +186,23 @@ def test_the_verdict_is_large_on_every_card(name: str, width: int) -> None:
 
 def test_the_verdict_is_a_plain_word_where_it_has_no_room() -> None:
     assert card_lines(card_of(CASES["undecided"]), 40)[0] == "  UNDECIDED"
+
+
+@pytest.mark.parametrize("width", [40, 50, 60, 80])
+@pytest.mark.parametrize("name", CASES)
+def test_a_crowded_card_has_its_verdict_in_capitals(name: str, width: int) -> None:
+    long = replace(card_of(CASES[name]), next_step="Do this, then that, then this again. " * 24)
+    lines = card_lines(long, width, record=12, sheet=SHEET)
+    assert lines[0] == f"  {long.verdict.upper()}"
+    assert "" not in lines
+
+
+def test_a_folded_bullet_hangs_under_its_text() -> None:
+    fault = NamedFault("closed throttle too near ground or supply", "", "mounting", "fault")
+    card = replace(card_of(CASES["two faults"]), faults=(fault, fault))
+    lines = card_lines(card, 60)
+    at = lines.index("  - closed throttle too near ground or supply, cause:")
+    assert lines[at + 1] == "    mounting"
 
 
 def test_a_crowded_card_keeps_what_was_not_judged_by_name() -> None:

@@ -21,10 +21,10 @@ MOST_FAULTS = 3
 _COLOURS = {"pass": "1;32", "fail": "1;31", "undecided": "1;33"}
 
 
-def wrapped(text: str, width: int, indent: str = "  ") -> list[str]:
-    """Return text in lines of at most `width` columns, broken between words."""
+def wrapped(text: str, width: int, indent: str = "  ", *, hang: str = "") -> list[str]:
+    """Return text in lines of at most `width` columns, broken between words; `hang`: further in after the first."""
     return textwrap.wrap(
-        text, width, initial_indent=indent, subsequent_indent=indent, break_long_words=False,
+        text, width, initial_indent=indent, subsequent_indent=indent + hang, break_long_words=False,
         break_on_hyphens=False,
     )  # fmt: skip
 
@@ -44,14 +44,16 @@ def fault_line(fault: NamedFault) -> str:
 
 
 def _fault_lines(faults: tuple[NamedFault, ...], width: int) -> list[str]:
-    shown = [line for f in faults[:MOST_FAULTS] for line in wrapped(fault_line(f), width)]
+    shown = [line for f in faults[:MOST_FAULTS] for line in wrapped(fault_line(f), width, hang="  ")]
     more = len(faults) - MOST_FAULTS
     return [*shown, *([f"  - {more} more: --full"] if more > 0 else [])]
 
 
 def _large(card: Card, width: int, *, colour: bool) -> list[Shown]:
-    style = _COLOURS[card.verdict]
-    return [styled(f"  {row}".rstrip(), style if colour else "") for row in large(card.verdict, width - 4)]
+    """Return the verdict in large letters, in plain capitals where they have no room: never without the word."""
+    style = _COLOURS[card.verdict] if colour else ""
+    rows = large(card.verdict, width - 4) if width > len(card.verdict) + 4 else [card.verdict.upper()]
+    return [styled(f"  {row}".rstrip(), style) for row in rows]
 
 
 def _places(record: int | None, sheet: Path | None, width: int) -> list[str]:
