@@ -144,7 +144,7 @@ def test_who_looks_on_sees_each_record_once_and_in_order(tmp_path: Path) -> None
                 seen.extend(message.index.tolist())
 
     client = RigClient(rig, clock=rig.clock)
-    capture = run_sweep(client, SweepSetup(seconds=1.0), folder=tmp_path, clock=rig.clock, on_events=look)
+    capture = run_sweep(client, SweepSetup(seconds=1.0), folder=tmp_path, clock=rig.clock, on_messages=look)
     assert seen == list(range(-1, len(seen) - 1))
     assert (capture.ended, capture.n_lost) == ("complete", 0)
     assert capture.set_aside == {"records received twice": 48}

@@ -267,7 +267,7 @@ def test_a_recovered_capture_keeps_calibration_versions_and_profile(tmp_path: Pa
     with start_capture(
         client, setup, folder=tmp_path, calibration=calibration, versions=versions, clock=rig.clock
     ) as live:
-        for _ in live.events():
+        for _ in live.messages():
             if live.n_records >= 160:
                 break
     (kept,) = recover(tmp_path)

@@ -242,7 +242,7 @@ def test_recover_leaves_a_journal_alone_that_is_being_written(tmp_path: Path) ->
     rig = FakeRig()
     client = RigClient(rig, clock=rig.clock)
     with start_capture(client, SETUP, folder=tmp_path, clock=rig.clock, now=when) as live:
-        next(live.events())
+        next(live.messages())
         assert recover(tmp_path) == []
         (left,) = journals(tmp_path)
         assert left.stat().st_size > 0
@@ -281,17 +281,17 @@ def test_the_disk_itself_is_told_every_second(tmp_path: Path, monkeypatch: pytes
     assert 5 <= len(synced) <= 7
 
 
-def seen_marks(events: list[Message]) -> bool:
-    return any(isinstance(event, Mark) for event in events)
+def seen_marks(messages: list[Message]) -> bool:
+    return any(isinstance(m, Mark) for m in messages)
 
 
-def test_an_open_end_yields_events_until_stopped(tmp_path: Path) -> None:
+def test_an_open_end_yields_messages_until_stopped(tmp_path: Path) -> None:
     rig = FakeRig()
     client = RigClient(rig, clock=rig.clock)
     seen: list[Message] = []
     with start_capture(client, SETUP, folder=tmp_path, clock=rig.clock, now=when) as live:
-        for events in live.events():
-            seen += events
+        for messages in live.messages():
+            seen += messages
             if live.n_windows == 160 and not seen_marks(seen):
                 rig.send(wire.MARK, b"\0\0\1\0", 150)
                 rig.says = b"button\r\n"

@@ -102,10 +102,10 @@ class Session:
             raise live.no_data(n_came=len(chunk.records))
         return chunk
 
-    def follow(self, events: list[Message], *, waited_s: float = 0.0) -> Chunk:
+    def follow(self, messages: list[Message], *, waited_s: float = 0.0) -> Chunk:
         """Return the volts in what came, supply and engine watched; `waited_s` [s] went by where nothing came."""
-        self._watch(events)
-        chunk = self.volts.chunk(events)
+        self._watch(messages)
+        chunk = self.volts.chunk(messages)
         went_by = len(chunk.records) * self.client.window_s or waited_s
         self._blind_s = 0.0 if chunk.trace is not None else self._blind_s + went_by
         return chunk
@@ -115,18 +115,18 @@ class Session:
         """Whether nothing that can be used has come for too long."""
         return self._blind_s >= limit("blind.after_s")
 
-    def _watch(self, events: list[Message]) -> None:
-        self.power.feed(events)
-        self.engine.feed(events)
+    def _watch(self, messages: list[Message]) -> None:
+        self.power.feed(messages)
+        self.engine.feed(messages)
 
     def collect(self, *, seconds: float, settle_s: float = live.SETTLE_S) -> list[Message]:
         """Return `seconds` of a running stream from now on, the first `settle_s` left out, supply and engine watched.
 
         Raises InterlockError once the engine runs, LinkError.
         """
-        events = live.collect(self.client, seconds=seconds, settle_s=settle_s, seen=self._watch)
+        messages = live.collect(self.client, seconds=seconds, settle_s=settle_s, seen=self._watch)
         self.engine.check()
-        return events
+        return messages
 
     def power_on(self) -> None:
         """Switch on supply and burden in a session that began without."""
@@ -165,7 +165,7 @@ class Session:
                 folder=folder,
                 progress=progress,
                 stop=lambda: self._must_stop() or stop(),
-                on_events=self._following(on_look),
+                on_messages=self._following(on_look),
                 coaching=coaching,
                 endless=endless,
                 calibration=calibration_to_dict(self.volts.calibration),
@@ -200,14 +200,14 @@ class Session:
         return live.has(self.client, "supply-switch")
 
     def _following(self, on_look: Callable[[Chunk], None]) -> Callable[[list[Message]], None]:
-        """Return what takes the events of a capture; the first asks for the slow readings, in a stream that runs."""
+        """Return what takes the messages of a capture; the first asks for the slow readings, in a stream that runs."""
         looks = count()
 
-        def follow(events: list[Message]) -> None:
+        def follow(messages: list[Message]) -> None:
             if next(looks) == 0:
                 with suppress(LinkError):  # a board that is gone ends the capture by itself
                     ask_slow(self.client)
-            on_look(self.follow(events))
+            on_look(self.follow(messages))
 
         return follow
 

@@ -1,4 +1,4 @@
-"""A capture while it runs: events as they come, every byte in the journal, an end for whatever reason."""
+"""A capture while it runs: gives messages as they come, writes every byte to the journal, and records why it ended."""
 
 from __future__ import annotations
 
@@ -113,7 +113,7 @@ class Kept:
 
 
 class LiveCapture:
-    """What runs. `events()` never raises for a lost board: it ends, and `ended` says why."""
+    """A capture that runs. `messages()` never raises for a lost board: it ends, and `ended` says why."""
 
     def __init__(
         self, client: RigClient, kept: Kept, *, n_windows: int | None, clock: Callable[[], float]
@@ -144,25 +144,25 @@ class LiveCapture:
         """Time gone by as the record index tells it [s]."""
         return self.n_windows * self._client.window_s
 
-    def events(self, poll_s: float = POLL_S) -> Iterator[list[Message]]:
+    def messages(self, poll_s: float = POLL_S) -> Iterator[list[Message]]:
         """Yield what comes, [] where nothing came for `poll_s` [s], until the capture has ended."""
         heard = self._clock()
         while not self.ended:
             try:
-                events = self._client.poll(poll_s)
+                messages = self._client.poll(poll_s)
             except LinkError as exc:
                 self.error, self.ended = exc, "unplugged"
                 return
             n_before = self.n_records
-            events = [fresh for event in events if (fresh := self._count(event)) is not None]
+            messages = [fresh for message in messages if (fresh := self._count(message)) is not None]
             if self.n_records > n_before:
                 heard = self._clock()
             elif self._clock() - heard > SILENT_S * self._client.patience:
                 self.ended = "silent"
-            yield events
+            yield messages
 
     def stop(self) -> None:
-        """End at the operator's wish; `events` yields no more."""
+        """End at the operator's wish; `messages` yields no more."""
         self.ended = self.ended or "stopped"
 
     def finish(self, coaching: tuple[str, ...] = ()) -> Capture:
@@ -195,11 +195,11 @@ class LiveCapture:
         if not self._finished:
             let_go(self._journal.path)
 
-    def _count(self, event: Message) -> Message | None:
-        """Count records; return what is new of them, for what came twice or late is put right in the end only."""
-        if not isinstance(event, Records):
-            return event
-        fresh = event[np.diff(np.maximum.accumulate(event.index), prepend=self._last) > 0]
+    def _count(self, message: Message) -> Message | None:
+        """Count records; return those with a higher index than any before. `finish` sorts in repeated and late ones."""
+        if not isinstance(message, Records):
+            return message
+        fresh = message[np.diff(np.maximum.accumulate(message.index), prepend=self._last) > 0]
         if not len(fresh):
             return None
         self._last = int(fresh.index[-1])

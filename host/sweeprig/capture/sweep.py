@@ -50,7 +50,7 @@ def run_sweep(
     folder: Path,
     progress: Callable[[Progress], None] | None = None,
     stop: Callable[[], bool] | None = None,
-    on_events: Callable[[list[Message]], None] | None = None,
+    on_messages: Callable[[list[Message]], None] | None = None,
     calibration: Mapping[str, Any] | None = None,
     versions: Mapping[str, str] | None = None,
     clock: Callable[[], float] = time.monotonic,
@@ -74,9 +74,9 @@ def run_sweep(
     )  # fmt: skip
     with live:
         try:
-            for events in live.events():
-                if on_events is not None:
-                    on_events(events)
+            for messages in live.messages():
+                if on_messages is not None:
+                    on_messages(messages)
                 if progress is not None:
                     progress(_progress(live, setup.seconds))
                 if stop is not None and stop():

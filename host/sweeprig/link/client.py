@@ -82,7 +82,7 @@ class RigClient:
         while (now := self._clock()) < deadline:
             self._send_command("hello", {})
             self._collect_until(Hello, heard, min(now + HELLO_AGAIN_S, deadline))
-            found = next((e for e in heard if isinstance(e, Hello)), None)
+            found = next((m for m in heard if isinstance(m, Hello)), None)
             if found is not None or identification.is_hopeless(heard):
                 break
         self._hello = identification.accept(
@@ -100,9 +100,9 @@ class RigClient:
         timeout_s *= self.patience
         deadline = self._clock() + timeout_s
         while self._clock() < deadline:
-            events = self._take(deadline)
-            reply = next((e for e in events if isinstance(e, Reply) and e.command_id == number), None)
-            self._waiting.extend(e for e in events if e is not reply)  # those after the reply as well
+            messages = self._take(deadline)
+            reply = next((m for m in messages if isinstance(m, Reply) and m.command_id == number), None)
+            self._waiting.extend(m for m in messages if m is not reply)  # those after the reply as well
             if reply is not None:
                 return _accepted(cmd, reply)
         raise BoardSilentError(
@@ -146,14 +146,14 @@ class RigClient:
     # --- streaming
 
     def poll(self, timeout_s: float) -> list[Message]:
-        """Return what came, waiting at most `timeout_s` [s] for the first event; [] where none did.
+        """Return what came, waiting at most `timeout_s` [s] for the first message; [] where none did.
 
         Raises PortLostError where the board went away.
         """
         if self._waiting:
-            events = list(self._waiting)
+            messages = list(self._waiting)
             self._waiting.clear()
-            return events
+            return messages
         return self._take(self._clock() + timeout_s)
 
     def rest(self, seconds: float) -> None:
@@ -173,9 +173,9 @@ class RigClient:
             self._keep_alive()
             left = deadline - self._clock()
             data = self._transport.read(max(0.0, min(left, _SLICE_S)))
-            events = self._digest(data) if data else self._late_text()
-            if events or left <= 0:
-                return events
+            messages = self._digest(data) if data else self._late_text()
+            if messages or left <= 0:
+                return messages
 
     def _digest(self, data: bytes) -> list[Message]:
         self._heard = self._clock()
@@ -188,15 +188,15 @@ class RigClient:
             return []
         return self._note(self._decoder.flush_text())
 
-    def _note(self, events: list[Message]) -> list[Message]:
-        for event in events:
-            if isinstance(event, BoardText):
-                self.board_text.append(event.line)
+    def _note(self, messages: list[Message]) -> list[Message]:
+        for message in messages:
+            if isinstance(message, BoardText):
+                self.board_text.append(message.line)
                 del self.board_text[:-_MOST_LINES]
-            elif isinstance(event, Records):
+            elif isinstance(message, Records):
                 self._streaming = True
-                self._keep_alive(int(event.index[-1]))
-        return events
+                self._keep_alive(int(message.index[-1]))
+        return messages
 
     def _keep_alive(self, index: int | None = None) -> None:
         """Say ALIVE where it is due: by the host's clock, or by the board's time where that runs faster."""
@@ -224,9 +224,9 @@ class RigClient:
     def _collect_until(self, kind: type[Message], heard: list[Message], deadline: float) -> None:
         """Put what comes into `heard` until one of `kind` came, none can come any more, or time is up."""
         while self._clock() < deadline:
-            events = self._take(deadline)
-            heard[:] = identification.worth_keeping(heard + events)
-            if any(isinstance(e, kind) for e in events) or identification.is_hopeless(heard):
+            messages = self._take(deadline)
+            heard[:] = identification.worth_keeping(heard + messages)
+            if any(isinstance(m, kind) for m in messages) or identification.is_hopeless(heard):
                 return
 
 

@@ -1,7 +1,10 @@
-"""Bytes from the board in, frozen events out. No input or output of its own, no clock, no loop per record.
+"""Bytes from the board in, messages (frozen dataclasses) out. No I/O of its own, no clock, no loop over single records.
 
-Whatever way the bytes are cut into pieces, the same events come out in the same order; only how many records
-stand together in one `Records` hangs on the pieces.
+However the bytes are split, the same messages come out in the same order; only how the records are grouped into
+`Records` objects depends on where the bytes were split.
+
+A run is the bytes between two zero bytes: one frame of the wire, a text, or garbage. The packet is what an intact frame
+holds.
 """
 
 from __future__ import annotations
@@ -21,13 +24,13 @@ class Counts:
 
     n_bytes: int = 0
     n_messages: int = 0  # good ones, of any kind
-    n_bad: int = 0  # runs that were neither a message nor text
+    n_bad: int = 0  # runs (bytes between two zeros) that were neither a packet nor text
     n_sequence_lost: int = 0  # messages missing by their sequence numbers
     n_sequence_restarts: int = 0  # jumps of half the range or more: the board began again
 
 
 class Decoder:
-    """Feed it bytes as they come; it keeps what is not complete yet."""
+    """Turns bytes into messages. Pass bytes to `feed` as they come; it holds back what is not complete yet."""
 
     def __init__(self, protocol: int = wire.PROTOCOL) -> None:
         self.counts = Counts()
@@ -38,18 +41,18 @@ class Decoder:
         self._last_sequence: int | None = None
 
     def feed(self, data: bytes | bytearray | memoryview) -> list[Message]:
-        """Take bytes; return the events that they complete."""
+        """Take bytes; return the messages that they complete."""
         self.counts.n_bytes += len(data)
         if len(data) <= _BLOCK:
             return self._feed_block(bytes(data))
-        events: list[Message] = []
+        messages: list[Message] = []
         view = memoryview(data)
         for at in range(0, len(view), _BLOCK):
-            events += self._feed_block(bytes(view[at : at + _BLOCK]))
-        return events
+            messages += self._feed_block(bytes(view[at : at + _BLOCK]))
+        return messages
 
     def flush_text(self) -> list[Message]:
-        """Return text that waits for its line end, such as a prompt. An unfinished frame stays."""
+        """Return text without a line end, such as a prompt. An unfinished frame waits until it is complete."""
         if not text.is_text(bytes(self._pending)):
             return []
         lines = text.lines_of(bytes(self._pending))
@@ -65,50 +68,50 @@ class Decoder:
     def _feed_block(self, block: bytes) -> list[Message]:
         self._pending += block
         last_zero = self._pending.rfind(0)
-        events: list[Message] = []
+        messages: list[Message] = []
         if last_zero >= 0:
             runs = bytes(self._pending[:last_zero]).split(b"\0")
             del self._pending[: last_zero + 1]
-            events = self._end_overlong(runs) + self._runs(runs)
-        return events + self._tail()
+            messages = self._end_overlong(runs) + self._runs(runs)
+        return messages + self._tail()
 
     def _end_overlong(self, runs: list[bytes]) -> list[Message]:
-        """Take the end of a run that was too long off the first of `runs`."""
+        """Drop the first of `runs` where it is the end of a run that was too long; return the error for it."""
         if not self._overlong:
             return []
         n_bytes, self._overlong = self._overlong + len(runs.pop(0)), 0
         return [self._bad(n_bytes, "length")]
 
     def _tail(self) -> list[Message]:
-        """Handle what is behind the last zero: text lines go out, a run without end is given up."""
-        events: list[Message] = []
+        """Handle what comes after the last zero: whole lines of text go out, a run that is too long is dropped."""
+        messages: list[Message] = []
         if self._pending and not self._overlong:
             lines, n_bytes = text.leading_lines(bytes(self._pending))
-            events += [BoardText(line) for line in lines]
+            messages += [BoardText(line) for line in lines]
             del self._pending[:n_bytes]
         if self._overlong or len(self._pending) > frames.MAX_RUN:
             self._overlong += len(self._pending)
             self._pending.clear()
-        return events
+        return messages
 
-    # --- from runs to events, in the order of the stream
+    # --- from runs to messages, in the order of the stream
 
     def _runs(self, runs: list[bytes]) -> list[Message]:
-        """Handle runs one by one; stretches of records between other messages go out together."""
-        events: list[Message] = []
+        """Handle runs one by one; the records between two other messages go out as one `Records`."""
+        messages: list[Message] = []
         packets: list[bytes] = []
         for run in runs:
-            message = frames.opened(run) if run else None
-            if message is not None and frames.holds_records(message, self._protocol):
-                packets.append(message)
+            packet = frames.opened(run) if run else None
+            if packet is not None and frames.holds_records(packet, self._protocol):
+                packets.append(packet)
             elif run:
-                events += self._records(packets)
+                messages += self._records(packets)
                 packets = []
-                events += self._not_a_message(run) if message is None else self._message(message, len(run))
-        return events + self._records(packets)
+                messages += self._no_packet(run) if packet is None else self._packet(packet, len(run))
+        return messages + self._records(packets)
 
     def _records(self, packets: list[bytes]) -> list[Message]:
-        """Return the records of some messages, all RECORDS and one after another."""
+        """Return the records of some packets, all RECORDS and one after another."""
         if not packets:
             return []
         headers = [frames.HEADER.unpack_from(packet) for packet in packets]
@@ -117,9 +120,9 @@ class Decoder:
         self._last_index = int(index[-1])
         return [Records.of_bytes(b"".join([packet[frames.PAYLOAD] for packet in packets]), index)]
 
-    def _message(self, message: bytes, n_bytes: int) -> list[Message]:
-        """Handle one whole message that is not plain RECORDS, out of a run of `n_bytes`."""
-        kind, protocol, sequence, wire_index = frames.HEADER.unpack_from(message)
+    def _packet(self, packet: bytes, n_bytes: int) -> list[Message]:
+        """Handle one intact packet that is not plain RECORDS, out of a run of `n_bytes`."""
+        kind, protocol, sequence, wire_index = frames.HEADER.unpack_from(packet)
         if protocol != self._protocol:
             return [self._bad(n_bytes, "protocol", protocol)]
         if kind not in payloads.KINDS:
@@ -128,23 +131,23 @@ class Decoder:
         index = self._last_index
         if kind in payloads.PLACED:
             (index,) = self._unwrap([wire_index])
-        payload = message[frames.PAYLOAD]
-        events = None if kind == wire.RECORDS else payloads.events_of(kind, index, payload)
-        return [self._bad(len(payload), "payload")] if events is None else events
+        payload = packet[frames.PAYLOAD]
+        messages = None if kind == wire.RECORDS else payloads.messages_of(kind, index, payload)
+        return [self._bad(len(payload), "payload")] if messages is None else messages
 
-    def _not_a_message(self, run: bytes) -> list[Message]:
-        """Handle a run that holds no message: text or garbage."""
+    def _no_packet(self, run: bytes) -> list[Message]:
+        """Handle a run that holds no intact packet: text or garbage."""
         lines, n_bytes = text.leading_lines(run)
-        events: list[Message] = [BoardText(line) for line in lines]
+        messages: list[Message] = [BoardText(line) for line in lines]
         run = run[n_bytes:]
         if not run:
-            return events
+            return messages
         if text.is_text(run):
-            return events + [BoardText(line) for line in text.lines_of(run)]
-        message = frames.opened(run)  # text without a zero behind it may stand before a frame
-        if message is None:
-            return [*events, self._bad(len(run), frames.fault(run))]
-        return events + self._runs([run])
+            return messages + [BoardText(line) for line in text.lines_of(run)]
+        packet = frames.opened(run)  # text without a zero behind it may stand before a frame
+        if packet is None:
+            return [*messages, self._bad(len(run), frames.fault(run))]
+        return messages + self._runs([run])
 
     # --- counting
 
@@ -163,7 +166,7 @@ class Decoder:
         return index
 
     def _count_sequence(self, sequence: list[int]) -> None:
-        """Count the messages that are missing between those that came."""
+        """Count the packets that are missing between those that came, by their sequence numbers."""
         counts = self.counts
         counts.n_messages += len(sequence)
         last = sequence[0] - 1 if self._last_sequence is None else self._last_sequence

@@ -15,7 +15,7 @@ INSTALL_OURS = "install this program's firmware: sweeprig install"
 _PROMPT = re.compile(r"^(>>>|>)$|^>>> |raw REPL|^MicroPython v|^MPY: ")
 _BOOT = re.compile(r"MicroPython v\d|^MPY: |raw REPL")
 _MOST_HZ = 10_000_000  # twenty times what the fast source makes; below 1 nobody could wait for a window
-_MOST_HEARD = 500  # events kept while waiting for a hello
+_MOST_HEARD = 500  # messages kept while waiting for a hello
 _NEEDED = ("protocol", "firmware", "build", "channels", "window", "conversion_hz", "hookups", "uid")
 
 
@@ -36,20 +36,20 @@ def other_protocol(heard: Sequence[Message]) -> int | None:
 
 
 def _other_wire(heard: Sequence[Message]) -> BadFrame | None:
-    return next((e for e in heard if isinstance(e, BadFrame) and e.why == "protocol"), None)
+    return next((m for m in heard if isinstance(m, BadFrame) and m.why == "protocol"), None)
 
 
 def is_hopeless(heard: Sequence[Message]) -> bool:
     """Return whether no hello will come however long one waits."""
     if other_protocol(heard) is not None:
         return True
-    lines = [e.line.strip() for e in heard if isinstance(e, BoardText)]
+    lines = [m.line.strip() for m in heard if isinstance(m, BoardText)]
     return any(line == ">>>" or "raw REPL" in line for line in lines)
 
 
 def accept(heard: Sequence[Message], port: str, *, n_bytes: int) -> Mapping[str, Any]:
     """Return the hello among what was heard in `n_bytes` bytes, or raise the error that fits instead."""
-    hello = next((e.data for e in heard if isinstance(e, Hello)), None)
+    hello = next((m.data for m in heard if isinstance(m, Hello)), None)
     version = hello.get("protocol") if hello is not None else other_protocol(heard)
     if version is not None and (isinstance(version, bool) or version != wire.PROTOCOL):
         raise _version_error(version, port)
@@ -65,8 +65,8 @@ def worth_keeping(heard: Sequence[Message]) -> list[Message]:
 
     A board that talks without end is remembered by its last words only.
     """
-    first = [next((e for e in heard if isinstance(e, Hello)), None), _other_wire(heard)]
-    rest: list[Message] = [e for e in heard if isinstance(e, BoardText | BadFrame)]
+    first = [next((m for m in heard if isinstance(m, Hello)), None), _other_wire(heard)]
+    rest: list[Message] = [m for m in heard if isinstance(m, BoardText | BadFrame)]
     return [*(e for e in first if e is not None), *rest[-_MOST_HEARD:]]
 
 
@@ -126,7 +126,7 @@ def _version_error(version: object, port: str) -> ProtocolVersionError:
 
 
 def _no_hello(heard: Sequence[Message], port: str, n_bytes: int) -> BoardSilentError | NoFirmwareError:
-    lines = [e.line for e in heard if isinstance(e, BoardText)]
+    lines = [m.line for m in heard if isinstance(m, BoardText)]
     if any(is_prompt(line) for line in lines):
         return NoFirmwareError(
             f"The board on {port} runs MicroPython, but not the rig's firmware.",

@@ -1,4 +1,4 @@
-"""What comes out of the decoder: frozen events, arrays for records."""
+"""The messages that the decoder returns: frozen dataclasses, with arrays for the records."""
 
 from __future__ import annotations
 

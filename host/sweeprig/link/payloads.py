@@ -1,4 +1,4 @@
-"""Messages other than records: payload in, event out. A payload that does not fit gives None."""
+"""Packets other than records: payload in, messages out. A payload that does not fit gives None."""
 
 from __future__ import annotations
 
@@ -103,8 +103,8 @@ PLACED = frozenset({wire.RECORDS, wire.SLOW, wire.SNAPSHOT, wire.GAP, wire.STATU
 """Kinds whose record index says something; the others carry whatever the board had at hand."""
 
 
-def events_of(kind: int, index: int, payload: bytes) -> list[Message] | None:
-    """Return the events of one message that is not RECORDS, or None where its payload does not fit.
+def messages_of(kind: int, index: int, payload: bytes) -> list[Message] | None:
+    """Return the messages in one packet that is not RECORDS, or None where its payload does not fit.
 
     `index` is the unwrapped record index.
     """

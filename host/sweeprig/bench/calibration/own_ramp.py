@@ -34,8 +34,8 @@ def jumper_at_ramp(client: RigClient) -> bool:
     with streaming(client, str(Hookup.POWERED)):
         client.command("supply", on=False)
         client.command("ramp", leg_ms=LOOK_LEG_MS, legs=LEGS)
-        events = collect(client, seconds=LOOK_S)
-    records = Records.concatenate([e for e in events if isinstance(e, Records)]).usable()
+        messages = collect(client, seconds=LOOK_S)
+    records = Records.concatenate([m for m in messages if isinstance(m, Records)]).usable()
     if not len(records):
         raise no_data()
     return bool(np.ptp(records.sums[:, 0].astype(np.float64)) > FOLLOWS_CODES * wire.WINDOW)

@@ -127,14 +127,14 @@ def measure(client: RigClient, *, hookup: Hookup, seconds: float = LOOK_S) -> Me
         slow_too = has(client, "monitor")
         if slow_too:
             client.command("slow", every_ms=SLOW_EVERY_MS)
-        events = collect(client, seconds=seconds)
+        messages = collect(client, seconds=seconds)
         if slow_too:
             client.command("slow", every_ms=0)
     watch = EngineWatch(EngineSeen(front_end_of(rig), suspects=False))
-    watch.feed(events)
+    watch.feed(messages)
     watch.check()
-    records = Records.concatenate([e for e in events if isinstance(e, Records)])
-    slow = [e for e in events if isinstance(e, SlowReading) and e.status == 0]
+    records = Records.concatenate([m for m in messages if isinstance(m, Records)])
+    slow = [m for m in messages if isinstance(m, SlowReading) and m.status == 0]
     return measured(records, slow, window=int(rig["window"]))
 
 

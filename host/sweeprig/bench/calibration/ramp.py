@@ -68,15 +68,15 @@ def count_codes(
         silent = 0
         while got < CODES and silent < 100:
             silent += 1
-            for event in _polled(client, engine):
+            for message in _polled(client, engine):
                 silent = 0
-                if isinstance(event, Histogram):
-                    counts[event.first_code : event.first_code + event.counts.size] = event.counts
-                    got += event.counts.size
-                elif isinstance(event, Records):
-                    first = int(event.index[0]) if first is None else first
-                    progress(min(1.0, (int(event.index[-1]) - first) / windows))
-                    silent = 100 if int(event.index[-1]) - first > last else silent
+                if isinstance(message, Histogram):
+                    counts[message.first_code : message.first_code + message.counts.size] = message.counts
+                    got += message.counts.size
+                elif isinstance(message, Records):
+                    first = int(message.index[0]) if first is None else first
+                    progress(min(1.0, (int(message.index[-1]) - first) / windows))
+                    silent = 100 if int(message.index[-1]) - first > last else silent
     if got < CODES:
         raise BoardSilentError(
             "The rig's counts of codes are incomplete.",
@@ -87,10 +87,10 @@ def count_codes(
 
 
 def _polled(client: RigClient, engine: EngineWatch) -> list[Message]:
-    events = client.poll(POLL_S)
-    engine.feed(events)
+    messages = client.poll(POLL_S)
+    engine.feed(messages)
     engine.check()
-    return events
+    return messages
 
 
 def without_rests(counts: NDArray[np.int64]) -> NDArray[np.int64]:

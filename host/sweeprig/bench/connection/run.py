@@ -84,9 +84,9 @@ def _judged(
     return checks, kinds
 
 
-def _way(volts: RigVolts, events: list[Message]) -> Trace | None:
+def _way(volts: RigVolts, messages: list[Message]) -> Trace | None:
     """The signals while the lever was moved; None where too little came."""
-    records = Records.concatenate([e for e in events if isinstance(e, Records)])
+    records = Records.concatenate([m for m in messages if isinstance(m, Records)])
     return None if len(records) < LEAST_RECORDS else volts.trace(records)
 
 
@@ -178,10 +178,10 @@ def _has_arrived(seen: Levels, before_v: float, closed: Levels) -> bool:
     return far and abs(seen.signal_v - before_v) < STEADY_V * supply
 
 
-def _far(volts: RigVolts, events: list[Message], closed: Levels) -> Levels:
+def _far(volts: RigVolts, messages: list[Message], closed: Levels) -> Levels:
     """Levels at the place farthest from closed, flags of the whole way."""
-    whole = live.levels(volts, events)
-    records = Records.concatenate([e for e in events if isinstance(e, Records)])
+    whole = live.levels(volts, messages)
+    records = Records.concatenate([m for m in messages if isinstance(m, Records)])
     a, b = (volts.channel(records, number).mean_v for number in (0, 1))
     window_s = volts.client.window_s
     return replace(

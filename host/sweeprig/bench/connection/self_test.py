@@ -140,7 +140,7 @@ def _streamed(client: RigClient, clock: Callable[[], float], *, simulated: bool)
         if counted:
             client.command("histogram", channel=0, windows=COUNTED)
         blinks = live.has(client, "light") and live.switch(client, "light", mode="fast")
-        events, took_s, n, holes = _received(client, clock)
+        messages, took_s, n, holes = _received(client, clock)
         figures = client.stop()
         if blinks:
             live.switch(client, "light", mode="off")
@@ -153,7 +153,7 @@ def _streamed(client: RigClient, clock: Callable[[], float], *, simulated: bool)
         + client.counts.n_sequence_lost
         - lost_before
     )
-    gaps = sum(isinstance(e, Gap) for e in events)
+    gaps = sum(isinstance(m, Gap) for m in messages)
     no_losses = "none, while the board's light is made to blink" if blinks else "none"
     steps = [
         Step("rate", f"{rate_hz:z.1f} data blocks a second, {away:+z.2f} %{' (simulated)' if simulated else ''}",
@@ -162,8 +162,8 @@ def _streamed(client: RigClient, clock: Callable[[], float], *, simulated: bool)
         Step("losses", f"{lost} lost, {gaps} gaps, {figures['conversions_in_error']} in error", no_losses,
              lost == gaps == figures["conversions_in_error"] == 0),
     ]  # fmt: skip
-    steps += [_histogram(events, int(client.hello()["window"]))] if counted else []
-    return steps + ([_slow(events)] if slow_too else [])
+    steps += [_histogram(messages, int(client.hello()["window"]))] if counted else []
+    return steps + ([_slow(messages)] if slow_too else [])
 
 
 def _received(client: RigClient, clock: Callable[[], float]) -> tuple[list[Message], float, int, int]:
@@ -174,22 +174,22 @@ def _received(client: RigClient, clock: Callable[[], float]) -> tuple[list[Messa
     silent = 0
     while sum(map(len, records)) * client.window_s < STREAM_S and silent < MOST_SILENT:
         silent += 1
-        for event in client.poll(live.POLL_S):
+        for message in client.poll(live.POLL_S):
             silent = 0
-            if isinstance(event, Records):
+            if isinstance(message, Records):
                 ended_s = clock()
                 began_s = began_s if records else ended_s
-                records.append(event)
+                records.append(message)
             else:
-                kept.append(event)
+                kept.append(message)
     index = Records.concatenate(records).index
     holes = int(index[-1] - index[0]) + 1 - len(index) if len(index) else 0
     n_after_first = sum(map(len, records[1:]))
     return kept, ended_s - began_s, n_after_first, holes
 
 
-def _histogram(events: list[Message], window: int) -> Step:
-    pieces = [e for e in events if isinstance(e, Histogram)]
+def _histogram(messages: list[Message], window: int) -> Step:
+    pieces = [m for m in messages if isinstance(m, Histogram)]
     total = sum(int(e.counts.sum()) for e in pieces)
     return Step(
         "counting converter readings while measuring",
@@ -199,8 +199,8 @@ def _histogram(events: list[Message], window: int) -> Step:
     )
 
 
-def _slow(events: list[Message]) -> Step:
-    slow = [e for e in events if isinstance(e, SlowReading)]
+def _slow(messages: list[Message]) -> Step:
+    slow = [m for m in messages if isinstance(m, SlowReading)]
     bad = sum(e.status != 0 for e in slow)
     return Step(
         "second converter (slow, precise)",

@@ -123,11 +123,11 @@ def _some_pages(client: RigClient, number: int, first: int) -> tuple[bytes, ...]
     for _ in range(TRIES):
         client.command("kept_pages", timeout_s=REPLY_S, number=number, first=first)
         for _ in range(MOST_POLLS):
-            events = client.poll(REPLY_S / TRIES)
-            for event in events:
-                if isinstance(event, KeptPages) and _are(event.pages, number, first):
-                    return event.pages
-            if not events:
+            messages = client.poll(REPLY_S / TRIES)
+            for message in messages:
+                if isinstance(message, KeptPages) and _are(message.pages, number, first):
+                    return message.pages
+            if not messages:
                 break
     raise LinkError(
         "Pages of a kept sweep are missing.",

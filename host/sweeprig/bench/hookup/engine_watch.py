@@ -24,9 +24,9 @@ class EngineWatch:
         seen = EngineSeen(front_end, suspects=looks_at_a_vehicle(setup), system=setup.vehicle_system)
         return cls(seen, bool(setup.override.strip()))
 
-    def feed(self, events: list[Message]) -> None:
-        """Take the events of a poll."""
-        self.seen.feed([e for e in events if isinstance(e, SlowReading)])
+    def feed(self, messages: list[Message]) -> None:
+        """Take the messages of a poll."""
+        self.seen.feed([m for m in messages if isinstance(m, SlowReading)])
 
     @property
     def stops(self) -> bool:

@@ -54,11 +54,11 @@ class PowerWatch:
     _off: int = 0  # windows in a row with the supply off
     _left: list[Records] = field(default_factory=list)
 
-    def feed(self, events: list[Message]) -> None:
-        """Take the events of a poll; switch the supply off where it has been overloaded for long enough."""
+    def feed(self, messages: list[Message]) -> None:
+        """Take the messages of a poll; switch the supply off where it has been overloaded for long enough."""
         if self.volts.setup.hookup != Hookup.POWERED or self.overloaded or self.let_go:
             return
-        records = Records.concatenate([*self._left, *(e for e in events if isinstance(e, Records))])
+        records = Records.concatenate([*self._left, *(m for m in messages if isinstance(m, Records))])
         n = max(1, round(STEP_S / self.volts.client.window_s))
         whole = len(records) // n * n
         self._left = [records[whole:]]

@@ -63,7 +63,7 @@ class Levels:
 
 @dataclass(frozen=True)
 class Chunk:
-    """What one look at the rig brought: volts of some windows, and the other events."""
+    """What one look at the rig brought: volts of some windows, and the other messages."""
 
     trace: Trace | None  # None where no record came, or the converter flagged all of them
     records: Records
@@ -115,15 +115,15 @@ class RigVolts:
             calibration=next(c for c in self.calibration.channels if c.channel == number),
         )
 
-    def chunk(self, events: list[Message]) -> Chunk:
-        """Return what a list of events holds."""
-        records = Records.concatenate([e for e in events if isinstance(e, Records)])
+    def chunk(self, messages: list[Message]) -> Chunk:
+        """Return what a list of messages holds."""
+        records = Records.concatenate([m for m in messages if isinstance(m, Records)])
         trace = self.trace(records).usable() if len(records) else None
         return Chunk(
             trace if trace is not None and trace.t_s.size else None,
             records,
-            tuple(e for e in events if isinstance(e, Mark)),
-            tuple(e for e in events if isinstance(e, SlowReading)),
+            tuple(m for m in messages if isinstance(m, Mark)),
+            tuple(m for m in messages if isinstance(m, SlowReading)),
         )
 
 
@@ -196,28 +196,28 @@ def collect(
     silent = 0
     while silent < PATIENCE:
         silent += 1
-        events = client.poll(POLL_S)
-        seen(events)
-        for event in events:
-            if isinstance(event, Records):
+        messages = client.poll(POLL_S)
+        seen(messages)
+        for message in messages:
+            if isinstance(message, Records):
                 silent = 0
-                first = int(event.index[0]) if first is None else first
-                kept.append(event[event.index >= first + skip])
-                if int(event.index[-1]) >= first + skip + want - 1:
+                first = int(message.index[0]) if first is None else first
+                kept.append(message[message.index >= first + skip])
+                if int(message.index[-1]) >= first + skip + want - 1:
                     return kept
             else:
-                kept.append(event)
+                kept.append(message)
     raise no_records(f"nothing for {PATIENCE * POLL_S:.0f} s")
 
 
-def levels(volts: RigVolts, events: list[Message]) -> Levels:
+def levels(volts: RigVolts, messages: list[Message]) -> Levels:
     """Return the levels of what was collected. Events without a usable record raise BoardSilentError."""
-    came = Records.concatenate([e for e in events if isinstance(e, Records)])
+    came = Records.concatenate([m for m in messages if isinstance(m, Records)])
     records = came.usable()
     if not len(records):
         raise no_data(n_came=len(came))
     a, b, supply = (volts.channel(records, number) for number in range(3))
-    slow = tuple(e for e in events if isinstance(e, SlowReading))
+    slow = tuple(m for m in messages if isinstance(m, SlowReading))
     battery = _battery_v(volts, slow)
     return Levels(
         n_windows=len(records),
