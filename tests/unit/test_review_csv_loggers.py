@@ -96,3 +96,46 @@ def test_a_second_signal_that_moves_in_between_is_kept(tmp_path: Path) -> None:
     path.write_text("\n".join(["time_s,signal_v,signal_b_v", *lines]), encoding="utf-8")
     trace = read_csv(path)
     assert unrepeated(trace) is trace
+
+
+def held(folder: Path, source_hz: float, jitter: float, low_v: float = 0.0) -> Path:
+    """Write rows of 1 ms that hold the readings of a source with a clock of its own, as an asynchronous logger does."""
+    rng, x = np.random.default_rng(11), places(1000.0, stroke_s=1.2, strokes=8)
+    whole_s = x.size / 1000
+    taken = np.cumsum((1 + jitter * rng.uniform(-1, 1, round(whole_s * source_hz))) / source_hz)
+    last = np.maximum(np.searchsorted(taken, np.arange(x.size) / 1000, side="right") - 1, 0)
+    at = np.minimum(np.round(taken * 1000).astype(int), x.size - 1)
+    signal = CLOSED_V + (OPEN_V - CLOSED_V) * x - np.where(np.abs(x - 0.5) < 0.01, low_v, 0.0)
+    readings = signal[at] + rng.normal(0, 1e-3, at.size)
+    path = folder / "held.csv"
+    rows = np.c_[np.arange(x.size) / 1000, readings[last], 5 + rng.normal(0, 5e-4, x.size)]
+    np.savetxt(path, rows, fmt="%.3f,%.4f,%.4f", header="time_s,signal_v,supply_v", comments="")
+    return path
+
+
+@pytest.mark.parametrize(
+    ("source_hz", "jitter"), [(64.3, 0.0), (190.0, 0.1), (190.0, 0.3), (440.0, 0.0), (700.0, 0.0)]
+)
+def test_readings_held_for_no_whole_number_of_rows_pass(
+    tmp_path: Path, source_hz: float, jitter: float
+) -> None:
+    found = review_csv(held(tmp_path, source_hz, jitter), Choices(starts=Starts.CLOSED))
+    assert not [f.code for f in found.judgement.findings if f.severity != "note"]
+    assert found.trace.window_s == pytest.approx(1 / source_hz, rel=0.05)
+    assert any("repeats each reading" in r for r in found.remarks)
+
+
+@pytest.mark.parametrize("source_hz", [64.3, 190.0, 440.0])
+def test_a_worn_place_in_held_readings_is_found(tmp_path: Path, source_hz: float) -> None:
+    found = review_csv(held(tmp_path, source_hz, 0.0, low_v=1.5), Choices(starts=Starts.CLOSED))
+    assert "worn-spot" in {f.code.value for f in found.judgement.findings}
+
+
+@pytest.mark.parametrize("step_v", [0.0001, 0.001, 0.005, 0.02])
+def test_a_level_that_lasts_in_a_coarse_table_is_no_repeat(tmp_path: Path, step_v: float) -> None:
+    signal = np.round((CLOSED_V + (OPEN_V - CLOSED_V) * places(1000.0)) / step_v) * step_v
+    path = tmp_path / "coarse.csv"
+    rows = np.c_[np.arange(signal.size) / 1000, signal]
+    np.savetxt(path, rows, fmt="%.3f,%.4f", header="time_s,signal_v", comments="")
+    trace = read_csv(path)
+    assert unrepeated(trace) is trace

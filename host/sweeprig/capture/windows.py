@@ -11,6 +11,11 @@ from sweeprig.capture.model import Channel, FloatArray, Trace
 
 WINDOW_S = 1e-3  # s of a window, at least: that of a rig, for which the analysis is made
 FINE_S = WINDOW_S / 2  # s between rows; those no further apart are put together
+HELD_STEPS = (
+    3  # of the resolution: a signal that moves by so much from change to change stands still for no row
+)
+HELD_ROWS = 1.15  # rows a reading, from which on rows are repeats; a tenth repeated by chance is not enough
+EVEN_SHARE = 0.9  # of a quick movement's changes must be about as far apart as the others
 FEWEST_CHANGES = 50  # by chance so many lie on every second row once in 2^49 tables; own choice, no source
 
 
@@ -35,16 +40,27 @@ def unrepeated(trace: Trace) -> Trace:
     """Return the trace with one row a reading, where a logger wrote each reading down several times; else as it is.
 
     Every change of a signal then lies on every k-th row: k is the greatest common divisor of the distances between
-    them. Other channels have their mean, lowest and highest of those rows. Rows with extremes are no repeats.
+    them. Or, where rows and readings are no multiples, a signal that moves on quickly stands still in many of its rows:
+    then each change is a reading, and where nothing changes for long they go on at the usual distance. Other channels
+    have their mean, lowest and highest of those rows. Rows with extremes are no repeats.
     """
-    k, first = _repeats(trace)
-    if k < 2:
+    if trace.n_per_window > 1 or trace.gap_before.any():
         return trace
-    starts = np.union1d([0], np.arange(first, trace.t_s.size, k))
+    at = _changes(trace)
+    if at.size < FEWEST_CHANGES:
+        return trace
+    k = float(np.gcd.reduce(np.diff(at)))
+    if k >= 2:
+        starts = np.union1d([0], np.arange(int(at[0] % k), trace.t_s.size, int(k)))
+    else:
+        k = _rows_held(trace, at)
+        if k < HELD_ROWS:
+            return trace
+        starts = _filled(at, k, trace.t_s.size)
     return _put_together(trace, starts, k, None if trace.angle_deg is None else trace.angle_deg[starts])
 
 
-def _put_together(trace: Trace, starts: NDArray[np.int64], n: int, angle_deg: FloatArray | None) -> Trace:
+def _put_together(trace: Trace, starts: NDArray[np.int64], n: float, angle_deg: FloatArray | None) -> Trace:
     """Return the trace with one window from each of `starts` to the next, of `n` rows as a rule."""
     return replace(
         trace,
@@ -58,18 +74,34 @@ def _put_together(trace: Trace, starts: NDArray[np.int64], n: int, angle_deg: Fl
     )
 
 
-def _repeats(trace: Trace) -> tuple[int, int]:
-    """How many rows hold the same reading, and the first row of one; (1, 0) where they do not repeat."""
-    if trace.n_per_window > 1 or trace.gap_before.any():
-        return 1, 0
+def _changes(trace: Trace) -> NDArray[np.int64]:
+    """Rows in which a signal is another than in the row before."""
     moved = np.diff(trace.signal_a.mean_v) != 0
     if trace.signal_b is not None:
         moved |= np.diff(trace.signal_b.mean_v) != 0
-    at = np.flatnonzero(moved) + 1
-    if at.size < FEWEST_CHANGES:
-        return 1, 0
-    k = int(np.gcd.reduce(np.diff(at)))
-    return k, int(at[0]) % k
+    return np.asarray(np.flatnonzero(moved) + 1, dtype=np.int64)
+
+
+def _rows_held(trace: Trace, at: NDArray[np.int64]) -> float:
+    """Rows that a reading stands for in quick movement, between two changes the same way; 1 where none is repeated."""
+    steps = np.diff(trace.signal_a.mean_v)[at - 1]
+    quick = np.abs(steps) >= (HELD_STEPS - 0.5) * trace.lsb_v
+    pairs = quick[:-1] & quick[1:] & (steps[:-1] * steps[1:] > 0)
+    apart = np.diff(at)[pairs]
+    if apart.size < FEWEST_CHANGES:
+        return 1.0
+    usual = float(np.mean(apart[apart <= 2 * np.median(apart)]))
+    even = (apart >= usual / 2) & (apart <= 2 * usual)
+    return usual if np.mean(even) >= EVEN_SHARE else 1.0
+
+
+def _filled(at: NDArray[np.int64], k: float, n: int) -> NDArray[np.int64]:
+    """Return the changes, and between those further apart than usual a start every k rows."""
+    bounds = np.concatenate(([0], at, [n]))
+    parts = np.maximum(1, np.round(np.diff(bounds) / k)).astype(np.int64)
+    nth = np.arange(parts.sum()) - np.repeat(np.cumsum(parts) - parts, parts)
+    length = np.repeat(np.diff(bounds) / parts, parts)
+    return np.asarray(np.unique(np.repeat(bounds[:-1], parts) + np.floor(nth * length)), dtype=np.int64)
 
 
 def _of_channel(channel: Channel, starts: NDArray[np.int64]) -> Channel:
