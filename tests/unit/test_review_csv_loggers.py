@@ -139,3 +139,47 @@ def test_a_level_that_lasts_in_a_coarse_table_is_no_repeat(tmp_path: Path, step_
     np.savetxt(path, rows, fmt="%.3f,%.4f", header="time_s,signal_v", comments="")
     trace = read_csv(path)
     assert unrepeated(trace) is trace
+
+
+def with_supply(folder: Path, x: FloatArray, supply_v: FloatArray, shown_v: FloatArray) -> Outcome:
+    """Review a ratiometric sensor at 1 kHz on one supply, with another column for it."""
+    rng = np.random.default_rng(4)
+    signal = supply_v * (CLOSED_V + (OPEN_V - CLOSED_V) * x) / 5 + rng.normal(0, 1e-3, x.size)
+    rows = np.c_[np.arange(x.size) / 1000, signal, shown_v]
+    path = folder / "supply.csv"
+    np.savetxt(path, rows, fmt="%.3f,%.4f,%.4f", header="time_s,signal_v,supply_v", comments="")
+    return review_csv(path, Choices(starts=Starts.CLOSED))
+
+
+@pytest.mark.parametrize("noise_v", [0.0, 1e-3])
+def test_a_supply_read_ten_times_a_second_has_no_dropouts(tmp_path: Path, noise_v: float) -> None:
+    x = places(1000.0, stroke_s=1.2, strokes=8)
+    k = np.arange(x.size)
+    supply = 5 * (1 + 0.01 * np.sin(2 * np.pi * 7 * k / 1000))
+    shown = supply[k // 100 * 100] + np.random.default_rng(2).normal(0, 1, x.size) * noise_v
+    found = with_supply(tmp_path, x, supply, shown)
+    assert not [f.code for f in found.judgement.findings if f.severity == "fault"]
+
+
+def test_a_supply_that_drops_out_in_a_quiet_column_still_fails(tmp_path: Path) -> None:
+    x = places(1000.0, stroke_s=1.2, strokes=8)
+    supply = np.full(x.size, 5.0)
+    for at in np.random.default_rng(9).integers(500, x.size - 500, 25):
+        supply[at : at + 6] = 3.0
+    found = with_supply(tmp_path, x, supply, supply)
+    assert "supply-dropout" in {f.code.value for f in found.judgement.findings}
+
+
+@pytest.mark.parametrize("late_s", [-0.0005, 0.0, 0.0005])
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_supply_read_after_the_signal_makes_no_flat_spots(tmp_path: Path, late_s: float, seed: int) -> None:
+    """Strokes of one time, in step with a ripple of 100 Hz, as those of a motor are."""
+    rng = np.random.default_rng(seed)
+    x = places(1000.0, stroke_s=rng.choice([1.1, 1.2, 1.3]), strokes=8)
+    t = np.arange(x.size) / 1000
+
+    def rippled(at_s: FloatArray) -> FloatArray:
+        return 5 * (1 + 0.012 * np.sin(2 * np.pi * 100 * at_s + seed))
+
+    found = with_supply(tmp_path, x, rippled(t), rippled(t - late_s) + rng.normal(0, 1e-3, t.size))
+    assert not [f.code for f in found.judgement.findings if f.severity == "fault"]

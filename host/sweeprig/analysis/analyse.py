@@ -160,7 +160,9 @@ def _look(
     bridged = None
     if trace.supply is not None:
         bridged, _ = clean_path(trace.supply.mean_v, supply_raw(trace, rail))
-    steady = su.steady_of(trace.supply, seen, bridged, level_v=rail, window_s=trace.window_s)
+    steady = su.steady_of(
+        trace.supply, seen, bridged, level_v=rail, window_s=trace.window_s, in_turn=trace.single
+    )
     a = mv.moves_of(trace.signal_a, trace, rail, steady)
     b = None if trace.signal_b is None else mv.moves_of(trace.signal_b, trace, rail, steady)
     low, high = (float(q) for q in np.quantile(a.path, (0.002, 0.998)))

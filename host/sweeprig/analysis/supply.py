@@ -23,6 +23,12 @@ WORSE, WORSE_PERCENT = (
     0.02,
 )  # times, and % of the supply: scatter of turning points that a correction may not make
 MOST_POINTS = 20_000  # readings that turning points are sought in
+LATE_ROWS = (
+    -1.0,
+    -0.5,
+    0.5,
+    1.0,
+)  # by which a logger with one converter may read the supply beside the signal
 RIPPLE_S = (0.001, 0.005, 0.01, 0.05)  # s
 GROUND_SHIFT_V = 0.05  # V; common practice allows 50 to 100 mV of ground drop (no source)
 
@@ -66,6 +72,7 @@ class Steady:
     window_s: float
     slow: FloatArray | None = None
     every: FloatArray | None = None  # of each window, dropouts bridged
+    in_turn: bool = False  # single readings: the supply may have been read before or after the signal
 
     def of(self, path: FloatArray) -> FloatArray:
         """Signal as it would be at a steady supply of `level_v`: path times level over the supply, shape (n,).
@@ -76,10 +83,20 @@ class Steady:
         """
         quick = self._over(path, self.every)
         if self._unrest(quick) < QUIETER * self._unrest(path):
-            return quick
+            return self._in_turn(path, quick) if self.in_turn else quick
         slow = self._over(path, self.slow)
         worse = _scatter(slow) > WORSE * _scatter(path) + WORSE_PERCENT / 100 * self.level_v
         return path if worse else slow
+
+    def _in_turn(self, path: FloatArray, at_once: FloatArray) -> FloatArray:
+        """Over the supply of half a reading or one before or after, where that is much the quietest."""
+        if self.every is None:
+            return at_once
+        at = np.arange(path.size, dtype=float)
+        tried = [self._over(path, np.interp(at + late, at, self.every)) for late in LATE_ROWS]
+        unrest = [self._unrest(one) for one in tried]
+        best = int(np.argmin(unrest))
+        return tried[best] if unrest[best] < QUIETER * self._unrest(at_once) else at_once
 
     def _over(self, path: FloatArray, supply: FloatArray | None) -> FloatArray:
         if supply is None:
@@ -103,7 +120,13 @@ def _scatter(path: FloatArray) -> float:
 
 
 def steady_of(
-    supply: Channel | None, seen: SupplySeen, bridged: FloatArray | None, *, level_v: float, window_s: float
+    supply: Channel | None,
+    seen: SupplySeen,
+    bridged: FloatArray | None,
+    *,
+    level_v: float,
+    window_s: float,
+    in_turn: bool = False,
 ) -> Steady:
     """Return what steadies a signal; `bridged` (n,): the supply without its dropouts [V]."""
     if supply is None or bridged is None or seen.cut:
@@ -112,7 +135,7 @@ def steady_of(
     thinned, every = _slow(supply, window_s)
     if 100 * float(np.ptp(thinned)) >= STEADY_PERCENT * seen.median_v:
         slow = np.interp(np.arange(bridged.size), np.arange(thinned.size) * every, thinned)
-    return Steady(level_v, window_s, slow, bridged)
+    return Steady(level_v, window_s, slow, bridged, in_turn)
 
 
 def _slow(supply: Channel, window_s: float) -> tuple[FloatArray, int]:

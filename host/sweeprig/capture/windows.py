@@ -16,6 +16,9 @@ HELD_STEPS = (
 )
 HELD_ROWS = 1.15  # rows a reading, from which on rows are repeats; a tenth repeated by chance is not enough
 EVEN_SHARE = 0.9  # of a quick movement's changes must be about as far apart as the others
+SLOWER_ROWS = 3  # a supply that is read for every third row at most is drawn straight from reading to reading
+FEWEST_READINGS = 20  # of such a supply
+ABOVE_NOISE = 8.0  # times the usual change from row to row: a reading of a supply, and not its noise
 FEWEST_CHANGES = 50  # by chance so many lie on every second row once in 2^49 tables; own choice, no source
 
 
@@ -58,6 +61,29 @@ def unrepeated(trace: Trace) -> Trace:
             return trace
         starts = _filled(at, k, trace.t_s.size)
     return _put_together(trace, starts, k, None if trace.angle_deg is None else trace.angle_deg[starts])
+
+
+def supply_drawn(trace: Trace) -> Trace:
+    """Return the trace with straight lines between the readings of a supply that was read less often than the signals.
+
+    It then stands still for about one and the same number of rows, again and again; a quiet supply changes at any time,
+    and one that a load is switched on and off at goes to and fro.
+    """
+    if trace.supply is None or trace.supply.max_v is not trace.supply.mean_v:
+        return trace
+    level = trace.supply.mean_v
+    steps = np.diff(level)
+    at = np.flatnonzero(np.abs(steps) > ABOVE_NOISE * np.median(np.abs(steps))) + 1
+    apart, signs = np.diff(at), np.sign(steps[at - 1])
+    if apart.size < FEWEST_READINGS or np.mean(signs[1:] != signs[:-1]) > EVEN_SHARE:
+        return trace
+    usual = float(np.median(apart))
+    whole = np.abs(apart - usual * np.round(apart / usual)) <= 0.3 * usual
+    if usual < SLOWER_ROWS or np.mean(whole & (apart >= 0.6 * usual)) < EVEN_SHARE:
+        return trace
+    starts = np.concatenate(([0], at))
+    drawn = np.interp(np.arange(level.size), starts, _means(level, starts))
+    return replace(trace, supply=Channel(drawn, drawn, drawn))
 
 
 def _put_together(trace: Trace, starts: NDArray[np.int64], n: float, angle_deg: FloatArray | None) -> Trace:
