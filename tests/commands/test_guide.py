@@ -13,11 +13,14 @@ from support.outcomes import WORN, outcome
 from sweeprig.analysis.model import Cause, Code, Finding
 from sweeprig.bench.board.rig import port_of
 from sweeprig.bench.guide import FIRST_QUESTION, Answer, Then, command_line, items_for, said_of, then_of
+from sweeprig.bench.sweep.sweep import SweepDone
 from sweeprig.cli.commands.guide import _back_to_closed as back_to_closed
 from sweeprig.cli.commands.guide import _check as check_step
+from sweeprig.cli.commands.guide import _then as then_step
 from sweeprig.cli.guided_job import Job
 from sweeprig.cli.main import app
 from sweeprig.errors import InputError, NoRigError, PortMissingError
+from sweeprig.judge.model import Verdict
 from sweeprig.judge.profile import shipped_names
 from sweeprig.link.ports import list_rigs
 from sweeprig.twin.rehearsal import BENCH
@@ -230,6 +233,33 @@ def test_the_lever_is_back_at_closed_before_a_sweep(
     back_to_closed(Job(lambda _words: 0, port))
     assert len(answers) == 2 - asked
     assert (BENCH.place, BENCH.goal) == ((0.0, 0.0) if port else (1.0, 1.0))
+
+
+@pytest.mark.parametrize(
+    ("port", "said"),
+    [
+        ("", "Move the lever back to CLOSED throttle and leave it there. Is it there?"),
+        (SIM.format("good") + "&rehearse=yes", "Answer y and the rehearsal's lever goes there."),
+    ],
+)
+def test_a_rehearsal_says_that_y_closes_its_lever(
+    port: str, said: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[str] = []
+    monkeypatch.setattr("sweeprig.cli.guiding.yes", lambda text: not asked.append(text))
+    back_to_closed(Job(lambda _words: 0, port))
+    assert len(asked) == 1
+    assert asked[0].endswith(said)
+
+
+def test_a_second_sweep_begins_with_the_lever_closed_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The first one has left it open."""
+    asked: list[str] = []
+    monkeypatch.setattr("sweeprig.cli.guiding.yes", lambda text: not asked.append(text))
+    undecided = outcome(verdict=Verdict.UNDECIDED, reason="Only 2 full strokes, 3 wanted: sweep again.")
+    then_step(Job(lambda _words: 0, "/dev/x"), SweepDone(undecided, None, ()))
+    assert asked[0] == "Go on with sweep now?"
+    assert "back to CLOSED throttle" in asked[1]
 
 
 def test_a_simulated_lever_is_closed_without_a_question(monkeypatch: pytest.MonkeyPatch) -> None:

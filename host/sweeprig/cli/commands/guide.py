@@ -30,6 +30,8 @@ class GuideOptions(PageOptions):
 CONNECTED, FAULT, NOT_EXPLAINED = 0, 10, 11
 VOLTS = {"12": "1", "24": "2", "12 v": "1", "24 v": "2"}
 REHEARSAL = "sim://good?rehearse=yes"
+BACK = "Move the lever back to CLOSED throttle and leave it there. Is it there?"
+REHEARSED_BACK = "The lever has to be back at CLOSED throttle. Answer y and the rehearsal's lever goes there."
 
 
 def lead(job: Job) -> None:
@@ -133,8 +135,7 @@ def _back_to_closed(job: Job) -> None:
     rehearsal = is_rehearsal(job.port)
     if job.simulated and not rehearsal:
         return
-    asked = "Move the lever back to CLOSED throttle and leave it there. Is it there?"
-    while not guiding.yes(asked):
+    while not guiding.yes(REHEARSED_BACK if rehearsal else BACK):
         console.say("  A sweep begins at closed throttle.")
     if rehearsal:
         close_lever()
@@ -168,6 +169,8 @@ def _then(job: Job, done: SweepDone) -> None:
         Then.BOTH_TRACKS: ["review", _capture(done), "--profile", _both(done)],
     }.get(then)
     if following is not None and guiding.yes(f"Go on with {following[0]} now?"):
+        if then is Then.SWEEP:
+            _back_to_closed(job)
         job.do(following)
 
 
