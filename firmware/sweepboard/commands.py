@@ -45,7 +45,7 @@ class Commands:
     def _start(self, number, hookup):
         if hookup not in self.rig.identity["hookups"]:
             raise RefusedError("refused", "this build does not allow the hookup %s" % hookup)
-        powered_lead = self.rig.feeding.powered_lead()
+        powered_lead = self.rig.supply_guard.powered_lead()
         if hookup == "powered" and powered_lead is False:
             raise RefusedError("refused", "the powered lead is not plugged in")
         if hookup == "tapped" and powered_lead:
@@ -112,23 +112,23 @@ class Commands:
     def _supply(self, number, on):
         self._fitted("supply-switch")
         if on:
-            self.rig.feeding.must_be_allowed("supply")
+            self.rig.supply_guard.must_be_allowed("supply")
             self.rig.ramp.must_rest()
-            self.rig.feeding.must_be_dead()
+            self.rig.supply_guard.must_be_dead()
         self.rig.switches.supply(on)
         return {"on": on}
 
     def _burden(self, number, on):
         self._fitted("burden")
         if on:
-            self.rig.feeding.must_be_allowed("burden")
+            self.rig.supply_guard.must_be_allowed("burden")
         self.rig.switches.burden(on)
         return {"on": on}
 
     def _bias(self, number, mode):
         self._fitted("bias")
         if mode != "off":
-            self.rig.feeding.must_be_allowed("bias")
+            self.rig.supply_guard.must_be_allowed("bias")
         self.rig.switches.bias(mode)
         return {"mode": mode}
 
@@ -159,7 +159,7 @@ class Commands:
     def _ramp(self, number, leg_ms, legs):
         self._fitted("ramp")
         if leg_ms:
-            self.rig.feeding.must_be_allowed("a ramp")
+            self.rig.supply_guard.must_be_allowed("a ramp")
         return self.rig.ramp.command(
             leg_ms, legs, self.rig.outputs() & wire.OUT_SUPPLY, self.rig.stream.running
         )
@@ -187,7 +187,7 @@ class Commands:
         if self.rig.drive is None:
             raise RefusedError("not-fitted", "this build has no drive")
         if action not in ("stop", "free", "where"):
-            self.rig.feeding.must_be_allowed("drive")
+            self.rig.supply_guard.must_be_allowed("drive")
         try:
             return self.rig.drive.command(action, position, speed)
         except ValueError as problem:

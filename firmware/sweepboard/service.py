@@ -9,11 +9,11 @@ import struct
 from sweepboard import wire
 from sweepboard.arguments import RefusedError, checked, named, number_of, parsed, shown
 from sweepboard.commands import Commands
-from sweepboard.feeding import Feeding
 from sweepboard.inbox import Inbox
 from sweepboard.outbox import Outbox
 from sweepboard.ramp import Ramp
 from sweepboard.stream import Stream, flags_of
+from sweepboard.supply_guard import SupplyGuard
 from sweepboard.watchers import Histogram, Snapshots
 
 SUPPLY_IDLE_MS = 10000  # without a stream: a host that is silent for so long is gone
@@ -64,7 +64,7 @@ class Service:
         self.histogram = Histogram(source, self.outbox, counts)
         self.stream.watchers = [self.snapshots, self.histogram]
         self.ramp = Ramp(switches, clock)
-        self.feeding = Feeding(self)
+        self.supply_guard = SupplyGuard(self)
         self._begin(clock.ms())
         self._switches_tick = getattr(switches, "tick", None)  # for a tone that ends, a light that blinks
         self._commands = Commands(self).table()
@@ -229,7 +229,7 @@ class Service:
         tick = self._switches_tick
         if tick is not None:
             tick()
-        self.feeding.tick(self.switches.outputs())
+        self.supply_guard.tick(self.switches.outputs())
         self.stream.flags = flags_of(self.switches.outputs(), self.switches.fault(), self._button_down())
         if self.drive is not None:
             self.stream.position = self.drive.tick()

@@ -127,7 +127,7 @@ def _parts() -> Iterator[ModuleType]:
 
     sys.path.insert(0, str(PARTS))
     try:
-        spec = importlib.util.spec_from_file_location("campaign_feeding", PARTS / "feeding.py")
+        spec = importlib.util.spec_from_file_location("campaign_supply_program", PARTS / "supply_program.py")
         assert spec is not None
         assert spec.loader is not None
         module = importlib.util.module_from_spec(spec)

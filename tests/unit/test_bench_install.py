@@ -193,7 +193,7 @@ def test_no_kept_main_is_ever_replaced() -> None:
 @pytest.mark.parametrize(
     ("platform", "number", "there", "not_there"),
     [
-        ("rp2", 4, {"rp2_thumb", "rp2_adc", "windows_viper"}, {"polled_rig", "fed_source"}),
+        ("rp2", 4, {"rp2_thumb", "rp2_adc", "windows_viper"}, {"polled_rig", "simulated_source"}),
         ("rp2", 7, {"rp2_thumb", "rp2_adc"}, {"polled_rig"}),
         ("rp2", 11, {"rp2_adc", "windows_viper"}, {"rp2_thumb", "polled_rig"}),
         ("esp32", 10, {"polled_rig", "polled_source", "windows_viper"}, {"rp2_adc", "rp2_thumb"}),
@@ -265,7 +265,7 @@ def test_a_simulated_rig_has_nothing_to_install() -> None:
 
 
 def test_what_serves_simulated_boards_stays_here() -> None:
-    assert "sweepboard/fed_board.py" not in firmware_sources()
+    assert "sweepboard/simulated_board.py" not in firmware_sources()
     assert {"main.py", "sweepboard/__init__.py", "sweepboard/service.py"} <= set(firmware_sources())
 
 

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from sweepboard import fed_drive
+from sweepboard import simulated_drive
 from sweeprig.bench.board.rig import opened_rig
 from sweeprig.bench.drive import course
 from sweeprig.bench.drive.check import learn, small_steps
@@ -279,7 +279,7 @@ def test_small_steps_tell_a_good_motor_from_a_bad_one(shafts: list[Shaft]) -> No
 
 def test_small_steps_at_the_open_stop_learn_the_direction(shafts: list[Shaft]) -> None:
     with rig("good") as client:
-        shafts[0].turn(fed_drive.TURN_HELD | fed_drive.TURN_UP | 1024)
+        shafts[0].turn(simulated_drive.TURN_HELD | simulated_drive.TURN_UP | 1024)
         shafts[0].go(5.0)
         shafts[0].turn(0)
         assert shafts[0].deg == 90.0

@@ -8,14 +8,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-from sweepboard import fed_drive, wire
+from sweepboard import simulated_drive, wire
 from sweeprig.bench.board.rig import opened_rig
 from sweeprig.link.client import RigClient
 from sweeprig.link.messages import Records
 from sweeprig.twin.shaft import DEG, HOME_DEG, TRAVEL_DEG, DriveParts, Shaft
 
-UP = fed_drive.TURN_HELD | fed_drive.TURN_UP
-DOWN = fed_drive.TURN_HELD
+UP = simulated_drive.TURN_HELD | simulated_drive.TURN_UP
+DOWN = simulated_drive.TURN_HELD
 ANY_RIG = "sim://good?board=driven&pace=fast&vm=cpython"
 
 
@@ -25,7 +25,7 @@ def turned(parts: DriveParts, *moves: tuple[int, float]) -> tuple[int, bool]:
     for way, seconds in moves:
         shaft.turn(way | 1024)
         shaft.go(seconds)
-    counts, home = struct.unpack(fed_drive.SHAFT_FORMAT, shaft.state())
+    counts, home = struct.unpack(simulated_drive.SHAFT_FORMAT, shaft.state())
     return counts, bool(home)
 
 

@@ -74,13 +74,13 @@ def start_machine(vm: str, feed: Feed, identity: Mapping[str, Any]) -> Machine:
 
 def _answer(feed: Feed, kind: int, outputs: int, n: int) -> bytes:
     """Return what the simulated rig answers; b"" where no window is due."""
-    from sweepboard import fed_board, fed_drive
+    from sweepboard import simulated_board, simulated_drive
 
-    if kind == fed_board.ASK_RAW:
+    if kind == simulated_board.ASK_RAW:
         return feed.raw(outputs, n)
-    if kind == fed_drive.ASK_SHAFT:
+    if kind == simulated_drive.ASK_SHAFT:
         return feed.shaft(n)
-    if kind == fed_board.ASK_SLOW:
+    if kind == simulated_board.ASK_SLOW:
         return feed.slow(outputs)
     _tell(feed, kind, n)
     return b"\1"
@@ -88,17 +88,17 @@ def _answer(feed: Feed, kind: int, outputs: int, n: int) -> bytes:
 
 def _tell(feed: Feed, kind: int, n: int) -> None:
     """Let the simulated rig know what the board does."""
-    from sweepboard import command_table, fed_board, fed_drive
+    from sweepboard import command_table, simulated_board, simulated_drive
 
-    if kind == fed_board.ASK_START:
+    if kind == simulated_board.ASK_START:
         feed.restart()
-    elif kind == fed_board.ASK_LIGHT:
+    elif kind == simulated_board.ASK_LIGHT:
         feed.show("light", command_table.LIGHT_MODES[n])
-    elif kind == fed_board.ASK_RAMP:
+    elif kind == simulated_board.ASK_RAMP:
         feed.ramp(n)
-    elif kind == fed_board.ASK_BUZZER:
+    elif kind == simulated_board.ASK_BUZZER:
         feed.show("buzzer", n)
-    elif kind == fed_drive.ASK_TURN:
+    elif kind == simulated_drive.ASK_TURN:
         feed.turn(n)
 
 
@@ -106,14 +106,14 @@ class InProcess:
     """The firmware in this Python, one step after another."""
 
     def __init__(self, feed: Feed, identity: Mapping[str, Any]) -> None:
-        from sweepboard import fed_board
+        from sweepboard import simulated_board
 
         self.out = bytearray()
         self._inbox = bytearray()
         self._feed = feed
         about = {**identity, "python": sys.version.split()[0]}
-        self._service = fed_board.build(self, self._ask, about)
-        self._look_every = fed_board.STATE_EVERY_MS
+        self._service = simulated_board.build(self, self._ask, about)
+        self._look_every = simulated_board.STATE_EVERY_MS
         self._looked = self._service.clock.ms()
 
     def _ask(self, kind: int, outputs: int, n: int) -> bytes:
@@ -183,14 +183,14 @@ class Process:
     """The firmware under MicroPython's unix port, four pipes to it."""
 
     def __init__(self, program: str, feed: Feed, identity: Mapping[str, Any]) -> None:
-        from sweepboard import fed_board
+        from sweepboard import simulated_board
 
         self.out = bytearray()
         self._pending = b""  # a request that waits for windows to be due
         self._feed = feed
         self._identity = json.dumps(dict(identity)).encode()
-        self._codes = fed_board
-        self._n_ask = struct.calcsize(fed_board.ASK_FORMAT)
+        self._codes = simulated_board
+        self._n_ask = struct.calcsize(simulated_board.ASK_FORMAT)
         board_in, self._in = os.pipe()
         self._out, board_out = os.pipe()
         self._request, board_request = os.pipe()
@@ -199,7 +199,7 @@ class Process:
         os.set_blocking(board_in, False)
         os.set_blocking(board_out, False)
         os.set_blocking(self._out, False)
-        script = "from sweepboard import fed_board; fed_board.main()"
+        script = "from sweepboard import simulated_board; simulated_board.main()"
         self._process = subprocess.Popen(
             [program, "-X", f"heapsize={_HEAP}", "-c", script, *map(str, theirs)],
             cwd=firmware_folder(),  # MicroPython looks there first

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sweepboard import drive, fed_drive, wire
+from sweepboard import drive, simulated_drive, wire
 
 FloatArray = NDArray[np.float64]
 
@@ -47,12 +47,12 @@ class Shaft:
         self.asked = 0  # what the firmware asked last; 0: without current
 
     def turn(self, what: int) -> None:
-        """Do what the firmware asks of the motor: bits of fed_drive.TURN_*."""
+        """Do what the firmware asks of the motor: bits of simulated_drive.TURN_*."""
         self.asked = what
-        rate = (what & fed_drive.TURN_COUNTS) * DEG if what & fed_drive.TURN_HELD else 0.0
+        rate = (what & simulated_drive.TURN_COUNTS) * DEG if what & simulated_drive.TURN_HELD else 0.0
         if rate and not self.taken:
             self.taken, self._motor_deg = True, self.deg
-        way = 1.0 if what & fed_drive.TURN_UP else -1.0
+        way = 1.0 if what & simulated_drive.TURN_UP else -1.0
         self.rate_deg_s = {"reversed": -way, "stuck": 0.0}.get(self.parts.motor, way) * rate
 
     def go(self, seconds: float) -> float:
@@ -68,7 +68,9 @@ class Shaft:
         """Return what the encoder and the home switch say, for the firmware."""
         counts = (self.parts.zero + round(self.deg / DEG)) % drive.COUNTS
         pressed = {"open": True, "never": False}.get(self.parts.home, self.deg <= HOME_DEG)
-        return struct.pack(fed_drive.SHAFT_FORMAT, counts if self.parts.magnet else wire.NO_POSITION, pressed)
+        return struct.pack(
+            simulated_drive.SHAFT_FORMAT, counts if self.parts.magnet else wire.NO_POSITION, pressed
+        )
 
 
 class MotorPath:

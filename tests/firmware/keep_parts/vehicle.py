@@ -9,12 +9,12 @@ import sys
 
 from harness import Port
 
-from sweepboard import fed_board, fed_keeping, wire
+from sweepboard import simulated_board, simulated_keeping, wire
 
 WINDOW_BYTES = 2 * wire.WINDOW * wire.CHANNELS
 
 
-class Torn(fed_keeping.FileArea):
+class Torn(simulated_keeping.FileArea):
     """The file's flash; after `left` programs one is done by half, and the power goes."""
 
     left = -1
@@ -37,16 +37,16 @@ class Vehicle:
         self.codes = open(codes, "rb")
         self.port = Port()
         if area is not None:
-            fed_keeping.FileArea = Torn
-        self.service = fed_board.build(self.port, self._ask, identity)
+            simulated_keeping.FileArea = Torn
+        self.service = simulated_board.build(self.port, self._ask, identity)
         self.fed = "powered" in codes
 
     def _ask(self, kind, outputs, n):
-        if kind == fed_board.ASK_START:
+        if kind == simulated_board.ASK_START:
             self.n = 0
-        if kind == fed_board.ASK_SLOW:
+        if kind == simulated_board.ASK_SLOW:
             return json.dumps({"readings": [], "fault": False, "button": self.pressed}).encode()
-        if kind != fed_board.ASK_RAW:
+        if kind != simulated_board.ASK_RAW:
             return b"\1"
         if self.fed and not outputs & wire.OUT_SUPPLY:
             self.n += 1

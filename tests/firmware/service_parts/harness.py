@@ -5,9 +5,9 @@ import struct
 from array import array
 
 from sweepboard import wire
-from sweepboard.fed_source import FedClock, FedSource
 from sweepboard.no_switches import RememberedSwitches
 from sweepboard.service import Service
+from sweepboard.simulated_source import SimulatedClock, SimulatedSource
 
 WORDS = wire.WINDOW * wire.CHANNELS
 ALL = ("supply-switch", "burden", "bias", "buzzer", "light", "button")
@@ -112,16 +112,16 @@ def ramp(first, n):
 
 
 class Rig:
-    """A service on a FedSource; the harness is its host."""
+    """A service on a SimulatedSource; the harness is its host."""
 
     def __init__(self, codes=ramp, port=None, hookups=("powered", "tapped"), fitted=ALL, ahead=1, **parts):
         self.n = 0
         self.codes = codes
         self.outputs_seen = []
         self.port = port or Port()
-        self.source = FedSource(self._fetch, ahead=ahead)
+        self.source = SimulatedSource(self._fetch, ahead=ahead)
         self.switches = RememberedSwitches(fitted)
-        self.clock = FedClock(self.source)
+        self.clock = SimulatedClock(self.source)
         identity = {
             "firmware": "0.1.0", "board": "none", "chip": "none", "uid": "00ff", "build": "full",
             "hookups": hookups, "reset_cause": "watchdog", "python": "3", "capabilities": list(fitted),

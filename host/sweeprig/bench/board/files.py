@@ -13,10 +13,10 @@ from pathlib import Path
 from sweeprig.errors import SweeprigError
 
 HOST_ONLY = (
-    "fed_board.py",
-    "fed_drive.py",
-    "fed_source.py",
-    "fed_keeping.py",
+    "simulated_board.py",
+    "simulated_drive.py",
+    "simulated_source.py",
+    "simulated_keeping.py",
 )  # serve simulated boards; a real one has no use for them
 PACKAGE = "sweepboard"
 MAIN = "main.py"

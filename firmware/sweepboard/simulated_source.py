@@ -12,7 +12,7 @@ from sweepboard.windows import reduce_into
 from sweepboard.wire import CODE_MASK
 
 
-class FedSource:
+class SimulatedSource:
     """Windows of conversions that `fetch` gives.
 
     `outputs` is a function that returns the rig's outputs (0 without it); set it once the service is there.
@@ -87,8 +87,8 @@ class FedSource:
         return
 
 
-class FedClock:
-    """A clock that runs with a FedSource's conversions, and by sleep_ms: nothing ever waits."""
+class SimulatedClock:
+    """A clock that runs with a SimulatedSource's conversions, and by sleep_ms: nothing ever waits."""
 
     def __init__(self, source):
         self._source = source

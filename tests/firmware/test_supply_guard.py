@@ -52,7 +52,7 @@ class Player:
 
     def __init__(self, python: str) -> None:
         self._process = subprocess.Popen(
-            [python, str(PARTS / "feeding.py")],
+            [python, str(PARTS / "supply_program.py")],
             env=path_of([PARTS]),
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,

@@ -13,7 +13,7 @@ SHAFT_FORMAT = "<HB"  # counts or wire.NO_POSITION, whether the home switch is p
 MOST_MS = 0xFFFF
 
 
-class FedShaft:
+class SimulatedShaft:
     """Motor, encoder and home switch of the simulated rig.
 
     A stream carries the rig's time; without one it is told how long the board waited.
@@ -57,5 +57,5 @@ class FedShaft:
 
 def make(ask, clock):
     """Return the drive of a simulated board, and its shaft."""
-    shaft = FedShaft(ask, clock)
+    shaft = SimulatedShaft(ask, clock)
     return drive.Drive(shaft, clock.ms, clock.diff_ms), shaft

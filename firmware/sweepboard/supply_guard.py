@@ -1,7 +1,7 @@
-"""What may be fed into the leads, and when: only what the rig itself sees counts, whatever the host says.
+"""When the rig may put a voltage on the sensor's leads: what the rig itself measures counts, whatever the host says.
 
 The sensor's supply is switched on only after a fresh measurement, made with nothing of the rig's own switched on, has
-found all leads low. A lead that is pulled while something is fed ends that.
+found all leads low. Pulling the powered lead while a voltage is on switches everything off.
 """
 
 from sweepboard import wire
@@ -9,12 +9,12 @@ from sweepboard.arguments import RefusedError
 from sweepboard.windows import mean_code
 
 PRESENT_CODE = 400  # of the converter: about 0.5 V at the sensor, where nothing should feed it
-LOOK_MS = 50  # longest wait for a window before the supply is switched on
+LOOK_MS = 50  # longest wait for the window that is measured before the supply is switched on
 PULLED_MS = 50  # a powered lead that is away for so long is pulled; its contacts bounce
 PULLING = wire.OUT_BURDEN | wire.OUT_BIAS_UP | wire.OUT_BIAS_DOWN
 
 
-class Feeding:
+class SupplyGuard:
     """The rules of one rig (a Service)."""
 
     def __init__(self, rig):
@@ -27,7 +27,7 @@ class Feeding:
         return feel() if feel else None
 
     def must_be_allowed(self, what):
-        """RefusedError where nothing may be fed in: tapped, or without the powered lead."""
+        """Raise RefusedError where the rig may put no voltage on the leads: tapped, or without the powered lead."""
         if self._rig.tapped:
             raise RefusedError(
                 "refused", "%s is refused while tapped: the harness has its own controller" % what
@@ -36,7 +36,7 @@ class Feeding:
             raise RefusedError("refused", "%s is refused: the powered lead is not plugged in" % what)
 
     def must_be_dead(self):
-        """RefusedError unless all leads are low by a measurement made now; nothing to do where the supply is on."""
+        """Raise RefusedError unless a measurement made now finds all leads low; with the supply on, do nothing."""
         outputs = self._rig.switches.outputs()
         if outputs & wire.OUT_SUPPLY:
             return
@@ -85,7 +85,7 @@ class Feeding:
         return None
 
     def tick(self, outputs):
-        """Feed nothing any more where the powered lead has been away for PULLED_MS; call it in each cycle."""
+        """Switch everything off once the powered lead has been away for PULLED_MS; call it in each cycle."""
         if not outputs & (wire.OUT_SUPPLY | PULLING) or self.powered_lead() is not False:
             self._away_ms = None
             return

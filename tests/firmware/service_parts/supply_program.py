@@ -1,7 +1,7 @@
 """A world around one rig: leads that are swapped, a harness that feeds, a converter that stalls, a host in any order.
 
-run(program) plays a list of steps and returns what went wrong, a sentence each. `python feeding.py` reads one program
-a line, as JSON, and prints one answer a line.
+run(program) plays a list of steps and returns what went wrong, a sentence each. `python supply_program.py` reads one
+program a line, as JSON, and prints one answer a line.
 """
 
 import json

@@ -11,9 +11,9 @@ import struct
 import sys
 
 from sweepboard.command_table import LIGHT_MODES
-from sweepboard.fed_source import FedClock, FedSource
 from sweepboard.no_switches import RememberedSwitches
 from sweepboard.service import Service
+from sweepboard.simulated_source import SimulatedClock, SimulatedSource
 
 ASK_RAW = 1
 ASK_SLOW = 2
@@ -27,7 +27,7 @@ ANSWER_FORMAT = "<I"  # bytes that follow
 STATE_EVERY_MS = 20  # how often fault line and button are looked at
 
 
-class FedSwitches(RememberedSwitches):
+class SimulatedSwitches(RememberedSwitches):
     """Switches that remember; the fault line, the button, the light and the buzzer are the simulated rig's."""
 
     def __init__(self, fitted, ask):
@@ -60,7 +60,7 @@ class FedSwitches(RememberedSwitches):
         return bool(self.state.get("button"))
 
 
-class StartedSource(FedSource):
+class StartedSource(SimulatedSource):
     """Tells the simulated rig when sampling begins."""
 
     def __init__(self, ask):
@@ -73,7 +73,7 @@ class StartedSource(FedSource):
         super().start()
 
 
-class FedMonitor:
+class SimulatedMonitor:
     """Slow readings of the simulated rig, there as soon as they are asked for."""
 
     def __init__(self, look):
@@ -97,15 +97,15 @@ class FedMonitor:
 
 def build(port, ask, identity):
     """Return the service of a simulated board. `identity` is what hello says of it."""
-    switches = FedSwitches(identity["capabilities"], ask)
+    switches = SimulatedSwitches(identity["capabilities"], ask)
     source = StartedSource(ask)
-    clock = FedClock(source)
+    clock = SimulatedClock(source)
 
     def look():
         switches.state = json.loads(ask(ASK_SLOW, switches.outputs(), 0))
         return switches.state
 
-    monitor = FedMonitor(look) if "monitor" in identity["capabilities"] else None
+    monitor = SimulatedMonitor(look) if "monitor" in identity["capabilities"] else None
     drive, shaft = _driven(identity, ask, clock)
     service = Service(
         port=port, source=source, switches=switches, clock=clock, identity=identity, monitor=monitor, drive=drive,
@@ -122,16 +122,16 @@ def _driven(identity, ask, clock):
     """Return the drive and its shaft; None twice for a build without."""
     if "drive" not in identity["capabilities"]:
         return None, None
-    from sweepboard import fed_drive
+    from sweepboard import simulated_drive
 
-    return fed_drive.make(ask, clock)
+    return simulated_drive.make(ask, clock)
 
 
 def _keeping(identity):
     """Return where sweeps are kept, as the simulated rig's identity says; None: nowhere."""
     if not identity.get("kept"):
         return None
-    from sweepboard.fed_keeping import FileKeeping
+    from sweepboard.simulated_keeping import FileKeeping
 
     return FileKeeping(identity["kept"])
 
