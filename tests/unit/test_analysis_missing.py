@@ -69,7 +69,7 @@ def test_a_stall_is_no_event_and_no_pass(good: Capture, start_s: float) -> None:
     outcome = review_capture(without(good, start_s, start_s + 1.5))
     assert faults(outcome) == []
     assert outcome.judgement.verdict is Verdict.UNDECIDED
-    assert any("records (30 %) were lost" in line for line in outcome.judgement.not_shown)
+    assert any("data blocks (30 %) were lost" in line for line in outcome.judgement.not_shown)
 
 
 def test_a_few_records_lost_in_a_long_sweep_leave_a_pass() -> None:
@@ -207,7 +207,7 @@ def test_nearly_all_missing_is_a_hundred_per_cent_in_words(good: Capture) -> Non
     index[-1] = 1 << 40
     outcome = review_capture(replace(good, records=replace(good.records, index=index)))
     assert outcome.judgement.verdict is Verdict.UNDECIDED
-    assert "100 % of the records" in outcome.judgement.reason
+    assert "100 % of the data" in outcome.judgement.reason
     assert "e+" not in " ".join(outcome.judgement.not_shown)
 
 

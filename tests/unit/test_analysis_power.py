@@ -69,8 +69,8 @@ def test_two_lifts_at_one_place_of_three_strokes_ask_for_more() -> None:
     assert stray.severity == "doubt"
     more = int(stray.numbers["more_strokes"])
     assert 1 <= more <= 2
-    assert f"slow strokes, {more} more, would show" in stray.next_step
-    assert "miss it 88 times in 100" in stray.evidence
+    assert f"This sweep had 3 strokes; one of {3 + more} slow strokes would show" in stray.next_step
+    assert "88 of 100 sweeps with 3 strokes would not show it" in stray.evidence
 
 
 def test_strokes_asked_for_name_the_place_once_taken() -> None:

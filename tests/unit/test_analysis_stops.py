@@ -206,7 +206,7 @@ def test_one_visit_that_stands_off_the_others_is_a_doubt(n: int, end: float, by_
     trace = sensed(x)
     (finding,) = look(replace(trace, signal_a=changed(trace.signal_a, soft))).findings
     assert (finding.code, finding.severity) == (Code.ENDS_NOT_REPEATED, "doubt")
-    assert f"{'high' if end else 'low'} end" in finding.evidence
+    assert f"{'open' if end else 'closed'} end" in finding.evidence
 
 
 def test_a_first_visit_that_stands_off_the_others_is_a_doubt() -> None:
@@ -215,7 +215,7 @@ def test_a_first_visit_that_stands_off_the_others_is_a_doubt() -> None:
     trace = sensed(x)
     (finding,) = look(replace(trace, signal_a=changed(trace.signal_a, np.where(begin, 0.03, 0.0)))).findings
     assert (finding.code, finding.severity) == (Code.ENDS_NOT_REPEATED, "doubt")
-    assert "first visit" in finding.evidence
+    assert "the first time" in finding.evidence
 
 
 def test_pressing_harder_and_softer_is_no_slip() -> None:
@@ -247,7 +247,7 @@ def test_turns_further_out_than_the_rests_are_undecided(stay_s: float) -> None:
     judged = verdict_on([*legs, (0.06, 0.1), (0.06, 0.5)], start=0.06)
     assert judged.verdict is Verdict.UNDECIDED
     assert Code.ENDS_NOT_REPEATED in {f.code for f in judged.findings}
-    assert "further out than it rests at the low end" in " ".join(f.evidence for f in judged.findings)
+    assert "further out than it rests at the closed end" in " ".join(f.evidence for f in judged.findings)
 
 
 def test_rests_short_of_a_stop_that_turns_met_are_no_end() -> None:

@@ -61,12 +61,12 @@ def test_a_reading_beyond_the_calibrated_points_is_said() -> None:
     assert not [
         t
         for t in given(seen(0.47, 4.5), calibration=calibration).not_shown
-        if "points of the calibration" in t
+        if "at which the rig was calibrated" in t
     ]
     told = [
         t
         for t in given(seen(0.3, 4.5), calibration=calibration).not_shown
-        if "points of the calibration" in t
+        if "at which the rig was calibrated" in t
     ]
     assert len(told) == 1
-    assert told[0].startswith("The low end at 0.300 V")
+    assert told[0].startswith("The closed end at 0.300 V")

@@ -33,14 +33,14 @@ def test_one_stroke_names_each_judgement_it_lacks() -> None:
     assert j.verdict is Verdict.UNDECIDED
     assert said(j, "Worn spot or stray dropout", "1 stroke seen", "at least 3")
     assert said(j, "Flat spot", "3 are needed")
-    assert said(j, "Repeatability of the low end", "slipping mount")
-    assert said(j, "Repeatability of the high end")
+    assert said(j, "Repeatability of the closed end", "slipping mount")
+    assert said(j, "Repeatability of the open end")
 
 
 def test_an_end_met_twice_lacks_no_repeat() -> None:
     j = judged(TWO)
-    assert not said(j, "Repeatability of the low end")
-    assert said(j, "Repeatability of the high end")
+    assert not said(j, "Repeatability of the closed end")
+    assert said(j, "Repeatability of the open end")
 
 
 def test_one_stroke_keeps_margins_span_and_supply() -> None:
@@ -63,5 +63,5 @@ def test_a_lever_at_rest_is_no_fault_of_the_coupling(seconds: float) -> None:
     j = judged([(0.0, seconds)])
     assert j.verdict is Verdict.UNDECIDED
     assert [(f.code, f.severity) for f in j.findings] == [(Code.NO_MOVEMENT, "doubt")]
-    assert "the lever did not move, or no longer moves the sensor" in j.reason
+    assert "the lever did not move, or it no longer moves the sensor" in j.reason
     assert said(j, "no lever movement seen")

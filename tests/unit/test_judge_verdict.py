@@ -205,14 +205,14 @@ def test_an_end_that_was_not_seen_is_undecided() -> None:
 
 def test_lost_records_are_counted_in_what_was_not_seen() -> None:
     j = given(seen(), trace=replace(TRACE, n_lost=66))
-    assert any("66 of 666 records (9.9 %)" in text for text in j.not_shown)
+    assert any("66 of 666 data blocks (9.9 %)" in text for text in j.not_shown)
 
 
 def test_the_place_of_a_fault_is_said_once() -> None:
     spot = replace(finding(Code.WORN_SPOT, Cause.TRACK), where_percent=(28.1, 28.4))
     assert given(seen(findings=(spot,))).reason.startswith("Worn spot at 28 % of travel (cause: track)")
     assert given(seen(0.15)).reason.startswith(
-        "Closed throttle too near ground or supply (cause: mounting): the closed"
+        "Closed throttle too near ground (cause: mounting): the closed"
     )
 
 

@@ -52,9 +52,12 @@ def test_an_unknown_setting_is_named_where_it_is() -> None:
 def test_the_reach_of_a_build_is_stated_as_what_it_shows(monkeypatch: pytest.MonkeyPatch) -> None:
     full = front_end("full")
     said = "What this rig can detect with the powered lead: shorts to ground of 12 us or longer"
-    assert reach_line(full, "powered") == f"{said} and wiper lifts of 12 us or longer."
+    assert reach_line(full, "powered") == f"{said}, and a wiper that leaves the track for 12 us or longer."
     monkeypatch.setattr(FrontEnd, "shortest_open_s", lambda *_: math.inf)
-    assert reach_line(full, "powered") == f"{said}; for a wiper lift no length is guaranteed."
+    assert (
+        reach_line(full, "powered")
+        == f"{said}; how long a wiper must leave the track to be seen is not guaranteed."
+    )
 
 
 def test_an_event_of_a_wiggle_test_is_described_once(capsys: pytest.CaptureFixture[str]) -> None:

@@ -56,7 +56,7 @@ def test_a_good_board_has_nothing_wrong() -> None:
         ("memory", True),
         ("rate", True),
         ("losses", True),
-        ("a host that falls silent", True),
+        ("laptop stops talking", True),
     ]
     assert found.good
     assert found.lines()[-1] == "5 of 5 steps judged: no fault seen in them."
@@ -71,7 +71,7 @@ def test_each_thing_that_is_wrong_is_told() -> None:
         "self-check",
         "memory",
         "losses",
-        "a host that falls silent",
+        "laptop stops talking",
     ]
     assert "board supply 3.90 V" in "\n".join(found.lines())
 
@@ -131,7 +131,7 @@ def test_the_page_names_every_step_that_is_tried() -> None:
     told = set(re.findall(r"step `([^`]+)`", page))
     with opened_rig("sim://good?board=driven&pace=fast&vm=cpython") as client:
         tried_here = [step.name for step in self_test(client, simulated=True).steps]
-    assert tried_here[-1] == "a host that falls silent"  # the page calls it the last step
+    assert tried_here[-1] == "laptop stops talking"  # the page calls it the last step
     assert {name.partition(" (")[0] for name in tried_here[:-1]} == told
 
 
@@ -148,5 +148,5 @@ def test_the_report_as_json() -> None:
 def test_the_report_names_functions_and_invents_no_figures() -> None:
     report = "\n".join(tried(Board(capabilities=["light", "bias"])).lines())
     assert "It has: light, pull on open leads" in report
-    assert "self-check: not judged. the board sends no self-check; expected" in report
+    assert "self-check: not judged. the board sent no self-check result; expected" in report
     assert "memory: not judged. the board sends no figures of its memory; expected" in report

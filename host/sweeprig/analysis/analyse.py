@@ -97,7 +97,7 @@ def _whole(
     s, (sense, why, wrong) = _look(trace, seen, rail, starts, given)
     ends, ends_b = _ends(trace, s.a, s.still), _ends(trace, s.b, s.still)
     found = _findings(trace, s, sense)
-    found += _ends_apart(trace, s, ends) + wrong
+    found += _ends_apart(trace, s, ends, sense) + wrong
     line = _linearity(trace, s)
     if trace.angle_deg is not None:
         found += linearity.dead_angles(line, float(np.ptp(trace.angle_deg)), sense)
@@ -134,7 +134,7 @@ def _smoothness(s: _Seen) -> float | None:
     )
 
 
-def _ends_apart(trace: Trace, s: _Seen, ends: list[End | None]) -> list[Finding]:
+def _ends_apart(trace: Trace, s: _Seen, ends: list[End | None], sense: Sense) -> list[Finding]:
     """Ends that differ from rest to rest though neither supply nor ground made them."""
     if s.still or su.ground_shift(trace.ground_v) > su.GROUND_SHIFT_V:
         return []
@@ -144,9 +144,9 @@ def _ends_apart(trace: Trace, s: _Seen, ends: list[End | None]) -> list[Finding]
         return [reach.slipped(slip, trace, s.rail)]
     if s.a.path_steady_v is not s.a.path:
         ends = _ends(trace, replace(s.a, path=s.a.path_steady_v), s.still)
-    apart = reach.ends_apart(ends, s.rail)
+    apart = reach.ends_apart(ends, s.rail, sense)
     odd = None if apart else find_odd(s.a.rests, supply_v=s.rail, step_v=step_v)
-    return apart if odd is None else [reach.odd_visit(odd)]
+    return apart if odd is None else [reach.odd_visit(odd, sense)]
 
 
 def _strokes(s: _Seen) -> tuple[Stroke, ...]:

@@ -61,6 +61,8 @@ def _event(e: ev.RawEvent, trace: Trace, *, rail: float, channel: int, taken: Bo
         end_s=float(trace.t_s[min(e.stop, trace.t_s.size) - 1]) + trace.window_s,
         upward=e.depth_v > 0,
         both_ways=e.both_ways,
+        path_v=e.path_v,
+        extreme_v=e.extreme_v,
     )
 
 

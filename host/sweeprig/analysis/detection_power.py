@@ -52,7 +52,7 @@ def in_words(track: TrackMap | None, open_point: str = WORN_OR_LOOSE) -> tuple[s
     how = how_to_sweep(n + more)
     return (
         able,
-        f"A new sweep of {n + more} slow strokes, {more} more, would show whether {open_point} {how}. ",
+        f"This sweep had {n} strokes; one of {n + more} slow strokes would show whether {open_point} {how}. ",
     )
 
 
@@ -62,8 +62,8 @@ def _able(n_strokes: int) -> str:
         return f"{n_strokes} stroke{'s are' if n_strokes > 1 else ' is'} too few to show a worn spot"
     missed = 100 * (1 - detection_power(n_strokes, HALF))
     return (
-        f"a worn spot that opens on half of the passes only could still be hidden: {n_strokes} strokes miss it"
-        f" {missed:.0f} times in 100"
+        f"a worn spot that shows in every second stroke only can be missed: {missed:.0f} of 100 sweeps with"
+        f" {n_strokes} strokes would not show it"
     )
 
 

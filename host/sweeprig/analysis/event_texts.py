@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 
 import numpy as np
@@ -14,7 +15,6 @@ from sweeprig.analysis.regions import Region
 from sweeprig.analysis.smoothness import RoughAll
 from sweeprig.analysis.track_map import encounters
 
-CLOSE_TOGETHER = "Chance would hardly put them so close together"
 MOST = 0.7  # share of events from which on they count as all alike
 RINGING_PLACE = 0.35  # share of events seen both ways from which a place is rough and no lift
 FEWEST_SURE = 3  # strokes that show a place, from which no other sweep is asked for; own choice, no source
@@ -43,11 +43,27 @@ def numbers_of(events: Iterable[Event]) -> dict[str, float]:
 def worst(events: tuple[Event, ...]) -> str:
     """Return in words how far the signal went and how long it was away."""
     n, deepest = numbers_of(events), max(events, key=lambda e: abs(e.depth_percent))
-    way = "rising" if deepest.upward else "falling"
-    way = "swinging" if deepest.both_ways else way
-    rail = {"to-ground": ", down to ground", "to-supply": ", up to the supply"}.get(deepest.kind, "")
-    depth = f"{way} by up to {n['worst_depth_percent']:.0f} % of the supply voltage{rail}"
-    return f"{depth}, for up to {n['longest_s'] * 1e3:.2g} ms"
+    return f"{_depth(deepest)}, for up to {n['longest_s'] * 1e3:.2g} ms"
+
+
+def _depth(e: Event) -> str:
+    """Return in words from where to where the signal went."""
+    depth, way = f"{abs(e.depth_percent):.0f} % of supply", "up" if e.upward else "down"
+    if e.both_ways:
+        return f"up and down by up to {depth}"
+    if not math.isfinite(e.path_v + e.extreme_v):
+        return f"{way} by up to {depth}"
+    return f"at worst from {max(e.path_v, 0.0):z.2f} V {way} to {max(e.extreme_v, 0.0):z.2f} V, {depth}"
+
+
+def chance_in_words(p: float) -> str:
+    """Return a probability as so many times in 1000."""
+    n = round(1000 * p)
+    return "less than once in 1000" if n < 1 else "once in 1000" if n == 1 else f"{n} times in 1000"
+
+
+def _close_together(p: float) -> str:
+    return f"By chance they would lie so close together {chance_in_words(p)} (clustering p-value {p:.3g})"
 
 
 def share(of: Iterable[bool]) -> float:
@@ -68,7 +84,7 @@ def _pulled(events: tuple[Event, ...]) -> tuple[Cause, str, str]:
     return (
         Cause.GROUND,
         "; upwards each time, as when the sensor's ground wire opens",
-        "Begin with the sensor's ground wire and its pin. ",
+        "Look at the sensor's ground wire and its pin first. ",
     )
 
 
@@ -76,8 +92,7 @@ def rough_place(there: tuple[Event, ...], at: Gathered, p: float, channel: int) 
     """Events that go up and down at one place: the track there, not a burst from outside."""
     text = (
         f"{CHANNEL_NAMES[channel]} jumps up and down {len(there)} times in {at.n_strokes} strokes between "
-        f"{at.where[0]:.1f} and {at.where[1]:.1f} % of travel ({worst(there)}). {CLOSE_TOGETHER} "
-        f"(clustering p-value {p:.3g})"
+        f"{at.where[0]:.1f} and {at.where[1]:.1f} % of travel ({worst(there)}). {_close_together(p)}"
     )
     numbers = numbers_of(there) | {"p": p}
     return Finding(Code.ROUGH_TRACK, Cause.TRACK, channel, at.where, text, ROUGH_HERE, numbers=numbers)
@@ -106,7 +121,7 @@ def worn(there: tuple[Event, ...], at: Gathered, p: float, channel: int, n_passe
     text = (
         f"{CHANNEL_NAMES[channel]}: {len(encounters(there))} dropouts in {at.n_strokes} of {n_passes} strokes "
         f"between {at.where[0]:.1f} and {at.where[1]:.1f} % of travel "
-        f"({worst(there)}). {CLOSE_TOGETHER} (clustering p-value {p:.3g})"
+        f"({worst(there)}). {_close_together(p)}"
     )
     again = at.n_strokes >= FEWEST_SURE and at.n_strokes >= NEARLY_ALL * n_passes
     step = (
@@ -122,8 +137,8 @@ def worn(there: tuple[Event, ...], at: Gathered, p: float, channel: int, n_passe
 def texture(rough: RoughAll, n_events: int, channel: int) -> Finding:
     """Noise wherever the lever moves, with the shallow dropouts that belong to it."""
     text = (
-        f"{CHANNEL_NAMES[channel]} is noisy wherever it moves: {rough.noise_v * 1e3:z.1f} mV from window to window in "
-        f"three quarters or more of {rough.n_regions} regions, {rough.rest_v * 1e3:z.1f} mV at rest"
+        f"{CHANNEL_NAMES[channel]} is noisy wherever it moves: {rough.noise_v * 1e3:z.1f} mV of noise in at least "
+        f"three quarters of the {rough.n_regions} parts of its travel, {rough.rest_v * 1e3:z.1f} mV at rest"
         + (f"; with {n_events} shallow dropouts in movement" if n_events else "")
     )
     numbers = {"noise_v": rough.noise_v, "rest_v": rough.rest_v}
@@ -134,7 +149,7 @@ def rough_all_over(events: tuple[Event, ...], p: float, channel: int) -> Finding
     """Shallow dropouts that come in movement only, at no place."""
     text = (
         f"{CHANNEL_NAMES[channel]}: {len(events)} dropouts, all during movement ({worst(events)}). "
-        f"Chance would have put some of them at rest (p-value {p:.3g})"
+        f"By chance all of them would come in movement {chance_in_words(p)} (p-value {p:.3g})"
     )
     numbers, where = numbers_of(events) | {"p": p}, _span(events)
     return Finding(Code.ROUGH_TRACK, Cause.TRACK, channel, where, text, ROUGH_IN_MOVEMENT, numbers=numbers)
@@ -145,7 +160,7 @@ def interference(events: tuple[Event, ...], channel: int) -> Finding:
     ringing = 100 * share(e.both_ways for e in events)
     text = (
         f"{CHANNEL_NAMES[channel]}: {len(encounters(events))} disturbances, {ringing:.0f} % of them up and down "
-        f"within one burst ({worst(events)}). A contact that opens pulls one way only"
+        f"within one burst ({worst(events)}). A contact that opens moves the signal one way only"
     )
     step = "Move the leads away from ignition, motors and relays; check the cable's shield, and sweep again."
     numbers = numbers_of(events)
@@ -158,7 +173,8 @@ def loose(events: tuple[Event, ...], p: float | None, track: TrackMap | None, ch
     chance = (
         ""
         if p is None
-        else f"; scattered along the travel, as chance would do it (clustering p-value {p:.3g})"
+        else f"; scattered along the travel: by chance they would lie so close together {chance_in_words(p)} "
+        f"(clustering p-value {p:.3g})"
     )
     name = CHANNEL_NAMES[channel]
     text = f"{name}: {len(events)} dropouts, {at_rest} of them while the lever was still ({worst(events)}){chance}"

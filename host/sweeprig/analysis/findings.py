@@ -8,10 +8,11 @@ from sweepboard.wire import CHANNEL_NAMES
 from sweeprig.analysis.bridges import Bridge, Joined
 from sweeprig.analysis.dips import Dip
 from sweeprig.analysis.event_findings import from_outside
-from sweeprig.analysis.event_texts import ROUGH_HERE, interference, numbers_of, worst
+from sweeprig.analysis.event_texts import ROUGH_HERE, chance_in_words, interference, numbers_of, worst
 from sweeprig.analysis.flats import BY_CHANCE, Flat, Pinned
 from sweeprig.analysis.gathered import inside
 from sweeprig.analysis.model import Cause, Code, Event, Finding, TwoTracks
+from sweeprig.analysis.sense import end_names
 from sweeprig.analysis.smoothness import Rough
 from sweeprig.analysis.supply import CUT_PERCENT, GROUND_SHIFT_V, SAG_PERCENT, SupplySeen
 from sweeprig.analysis.track_map import encounters
@@ -43,12 +44,12 @@ def about_supply(seen: SupplySeen, events: tuple[Event, ...], *, shift_v: float)
     if own and from_outside(encounters(own), own):
         out.append(interference(own, 2))
     elif own:
-        text = f"supply: {len(own)} dropout(s), {worst(own)}; the signal is not the cause"
+        text = f"supply: {len(own)} dropout{'s' if len(own) > 1 else ''}, {worst(own)}; the sensor is not the cause"
         step = "Check the supply pin and the source; move the harness while watching the supply."
         out.append(Finding(Code.SUPPLY_DROPOUT, Cause.SUPPLY, 2, None, text, step, numbers=numbers_of(own)))
     if seen.sag_percent > SAG_PERCENT and not any(e.duration_s > 0.01 for e in own):
-        text = f"supply sags slowly by {seen.sag_percent:.1f} % of its level"
-        step = "Look for other loads and for resistance in the supply wire."
+        text = f"the supply falls slowly by {seen.sag_percent:.1f} % of its level"
+        step = "Look for other loads on this supply, and measure the resistance of its wire."
         numbers = {"sag_percent": seen.sag_percent}
         out.append(Finding(Code.SUPPLY_SAG, Cause.SUPPLY, 2, None, text, step, numbers=numbers))
     if shift_v > GROUND_SHIFT_V:
@@ -69,8 +70,8 @@ def about_off(runs: tuple[Off, ...], trace: Trace, channel: int) -> list[Finding
     rail, wire = ("the supply", "ground wire") if first.high else ("ground", "signal wire")
     seconds = sum(r.stop - r.start for r in lasting) * trace.window_s
     text = (
-        f"{CHANNEL_NAMES[channel]} jumps to {rail} at {trace.t_s[first.start]:.2f} s and stays there for "
-        f"{seconds:.2f} s in total: too fast for a lever"
+        f"{CHANNEL_NAMES[channel]} jumps to {rail} at {trace.t_s[first.start]:.2f} s, faster than a lever can move, "
+        f"and is there for {seconds:.2f} s in total"
     )
     step = f"Look at plug and {wire} for an open or shorted wire; sweep again."
     return [Finding(Code.OPEN_SIGNAL, Cause.WIRING, channel, None, text, step, numbers={"off_s": seconds})]
@@ -85,12 +86,15 @@ def about_flats(
         closed = (p.place == "low") != (sense is Sense.FALLING)
         code = Code.DEAD_BAND_CLOSED if closed else Code.DEAD_BAND_OPEN
         text = (
-            f"{p.place} end at {p.level_v:z.3f} V for {p.seconds:.2f} s, "
-            f"{abs(p.level_v - p.rail_v) * 1e3:z.0f} mV from {'ground' if p.place == 'low' else 'the supply'}, and "
-            f"quieter there than elsewhere (noise {p.noise_ratio:.2f} times as large)"
+            f"the {end_names(sense)[p.place != 'low']} end stays at {p.level_v:z.3f} V for {p.seconds:.2f} s, "
+            f"{abs(p.level_v - p.rail_v) * 1e3:z.0f} mV from {'ground' if p.place == 'low' else 'the supply'}, with "
+            f"{p.noise_ratio:.2f} times the noise of the other places"
             + ("" if sense is not Sense.UNKNOWN else "; sense unknown, low end is taken as closed")
         )
-        step = "Turn an adjustable sensor until both ends are clear of ground and supply, or check stop and part."
+        step = (
+            "If the mount allows it, turn the sensor until neither end is near ground or supply; else check the stop, "
+            "and that it is the right part."
+        )
         where = (0.0, 1.0) if closed else (99.0, 100.0)
         out.append(Finding(code, Cause.MOUNTING, 0, where, text, step, numbers={"level_v": p.level_v}))
     for r in rough:
@@ -107,7 +111,7 @@ def _flat(f: Flat) -> Finding:
     severity, numbers = "fault", {"dwell_s": f.dwell_s}
     if f.p_by_hand > BY_CHANCE:
         severity = "doubt"
-        text += f"; a hand that waits there does so by chance (p = {f.p_by_hand:.2g})"
+        text += f"; a hand that stops by chance would do the same {chance_in_words(f.p_by_hand)}"
         step = "Sweep again without a stop there, at another speed; if the level stays, replace the sensor."
     elif f.wide:
         severity = "doubt"
@@ -212,15 +216,15 @@ def no_movement(level_v: float, supply_v: float, moved_v: float) -> Finding:
     )
     if share < AT_RAIL_PERCENT / 2:
         step = (
-            "Check for a short to ground, an open signal wire or no supply; the connection test tells an open "
-            "wire from a short (`sweeprig check`). Jumper J1 (full, driven) must be at LEAD, not at RAMP."
+            "Look for a short to ground, an open signal wire or a missing supply; the connection test shows which "
+            "(`sweeprig check`). On a full or driven rig jumper J1 must be at LEAD, not at RAMP."
         )
         return Finding(Code.STUCK_LOW, Cause.WIRING, 0, None, text, step, numbers=numbers)
     if share > 100 - AT_RAIL_PERCENT / 2:
-        step = "Check for a short of signal to supply and for an open ground wire."
+        step = "Look for a short between signal and supply, and for an open ground wire."
         return Finding(Code.STUCK_HIGH, Cause.WIRING, 0, None, text, step, numbers=numbers)
-    text += ": the lever did not move, or no longer moves the sensor"
-    step = "Move the lever over its whole travel; if it did move, check the coupling of lever and sensor."
+    text += ": the lever did not move, or it no longer moves the sensor"
+    step = "Move the lever over its whole travel; if you did, check the coupling between lever and sensor."
     return Finding(Code.NO_MOVEMENT, Cause.MOUNTING, 0, None, text, step, numbers=numbers)
 
 

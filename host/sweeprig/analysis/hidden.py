@@ -30,7 +30,7 @@ def _sticking(stays: float) -> list[str]:
     if stays < flats.STICKS:
         return []
     return [
-        f"Flat spots: the lever stays at some {stays:.0f} places a stroke, and one of the track looks the same. "
+        f"Flat spots: the lever stops at some {stays:.0f} places in a stroke, and a flat spot looks the same. "
         "Move it more evenly."
     ]
 
@@ -42,5 +42,5 @@ def _unlooked(spans: tuple[Span, ...]) -> list[str]:
     more = f" and {len(spans) - MOST_SPANS} more places" if len(spans) > MOST_SPANS else ""
     return [
         f"Shallow dips at {where} % of travel{more}, and flat spots within {flats.EDGE_PERCENT:.0f} % of either end: "
-        "the lever starts, stops or waits there. Move it slowly and evenly; dropouts show there as well."
+        "the lever starts, stops or waits there. Dropouts would show there too. To see more, move it slowly and evenly."
     ]

@@ -130,6 +130,8 @@ class Event:
     upward: bool = False  # away from ground
     both_ways: bool = False  # upward and downward within one event
     to_percent: float | None = None  # place where it ended; None where unknown
+    path_v: float = float("nan")  # [V] where the signal should have been
+    extreme_v: float = float("nan")  # [V] furthest single reading
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from sweeprig.analysis.coarse import COARSE_S, LEAST_SHARE
 from sweeprig.analysis.detection_power import FEWEST_AT_ONE_PLACE
 from sweeprig.analysis.flats import FEWEST_STROKES, fine_enough
 from sweeprig.analysis.model import Analysis, Cause, Code, End, Finding, LinearityResult, RawExtremes, Stroke
+from sweeprig.analysis.sense import end_names
 from sweeprig.analysis.slips import Odd, Slip, is_sure
 from sweeprig.analysis.smoothness import SLOWEST_S
 from sweeprig.analysis.supply import SupplySeen
@@ -45,14 +46,14 @@ def about_records(trace: Trace) -> list[Finding]:
     """Records that did not come, and those that the converter itself called bad."""
     out = []
     if trace.n_lost:
-        text, step = f"{trace.n_lost} records are missing", "Use another cable or port and sweep again."
+        text, step = f"{trace.n_lost} data blocks are missing", "Use another cable or port and sweep again."
         if trace.n_lost_before:
             text += f", {trace.n_lost_before} of them before the first one received"
         numbers = {"n_lost": float(trace.n_lost)}
         out.append(Finding(Code.RECORDS_LOST, Cause.RIG, None, None, text, step, "note", numbers))
     whole = trace.t_s.size + trace.n_flagged
     if trace.n_flagged > BAD_PERCENT / 100 * whole:
-        text = f"the converter marks {trace.n_flagged} of {whole} records as bad; they are left out"
+        text = f"the converter marks {trace.n_flagged} of {whole} data blocks as bad; they are left out"
         step = "Look at the rig's own supply and ground, and test the rig with a sensor known to be good."
         numbers = {"n_flagged": float(trace.n_flagged)}
         out.append(Finding(Code.BAD_CONVERSIONS, Cause.RIG, None, None, text, step, numbers=numbers))
@@ -85,18 +86,19 @@ def slipped(slip: Slip, trace: Trace, supply_v: float) -> Finding:
     return Finding(Code.ENDS_NOT_REPEATED, Cause.MOUNTING, 0, None, text, step, severity, numbers)
 
 
-def odd_visit(odd: Odd) -> Finding:
+def odd_visit(odd: Odd, sense: Sense) -> Finding:
     """One visit of an end that stands off all others."""
-    name, other = ("low", "high") if odd.low else ("high", "low")
+    low, high = end_names(sense)
+    name, other = (low, high) if odd.low else (high, low)
     off = f"{odd.shift_v * 1e3:+z.0f} mV off"
     n = odd.n_others
     text = {
-        "first": f"the {name} end is {off} at its first visit, before {n} that agree: the lever was not held to its "
+        "first": f"the {name} end read {off} the first time, the {n} later times agree: the lever was not held to its "
         "stop, or the mount slipped in the first stroke",
-        "between": f"one visit of the {name} end is {off} {n} others that agree: the lever was not at its stop, the "
+        "between": f"the {name} end read {off} once, the other {n} times agree: the lever was not at its stop, the "
         "mount slipped and came back, or sensor ground shifts",
-        "last": f"the {name} end is {off} at its last visit, after {n} that agree; the {other} end was not reached "
-        "since: the mount may have slipped, or the lever was short of its stop",
+        "last": f"the {name} end read {off} the last time, the {n} times before agree; the {other} end was not reached "
+        "after it: the mount may have slipped, or the lever was short of its stop",
     }[odd.when]
     step = "Check that sensor and lever are tight, then sweep again, firmly to both stops, with two more strokes."
     return Finding(
@@ -107,8 +109,8 @@ def odd_visit(odd: Odd) -> Finding:
 def _held_short(name: str, end: End) -> Finding:
     """A visit that rests further from the stop than a hand does by itself: of a hand, or of a ground that moves."""
     text = (
-        f"one visit of the {name} end rests {end.held_short_v * 1e3:z.0f} mV short of the stop that"
-        f" {end.n_agreeing} others met: the lever did not go all the way, or sensor ground shifts"
+        f"once the lever was held {end.held_short_v * 1e3:z.0f} mV short of the {name} end, where it was"
+        f" {end.n_agreeing} other times: the lever did not go all the way, or sensor ground shifts"
     )
     step = "Sweep again, firmly to the stop each time; if the ends still differ, look at the ground wire and its pin."
     return Finding(
@@ -116,10 +118,10 @@ def _held_short(name: str, end: End) -> Finding:
     )
 
 
-def ends_apart(ends: list[End | None], rail: float) -> list[Finding]:
-    """Ends that differ from rest to rest."""
+def ends_apart(ends: list[End | None], rail: float, sense: Sense) -> list[Finding]:
+    """Ends that differ from rest to rest, the one that differs most first."""
     out = []
-    for name, end in zip(("low", "high"), ends, strict=True):
+    for name, end in zip(end_names(sense), ends, strict=True):
         if end is None:
             continue
         spread = end.spread_v
@@ -131,26 +133,31 @@ def ends_apart(ends: list[End | None], rail: float) -> list[Finding]:
             continue
         if spread > ENDS_APART_PERCENT / 100 * rail or end.beyond_v > BEYOND_PERCENT / 100 * rail:
             text = (
-                f"the {name} end differs by {spread * 1e3:z.0f} mV (standard deviation) between the times the lever "
-                f"was held there, once {end.beyond_v * 1e3:z.0f} mV beyond the others"
+                f"the {name} end did not read the same each time the lever was held there: typically "
+                f"{spread * 1e3:z.0f} mV apart (standard deviation){_furthest(end)}"
             )
             step = (
-                "Sweep again, the lever moved firmly to its stop each time; if the end still moves, look for play"
-                " in lever and mount."
+                "Sweep again, the lever moved firmly to its stop each time; if that end still does not repeat, look"
+                " for play in lever and mount."
             )
             out.append(
                 Finding(
                     Code.ENDS_NOT_REPEATED, Cause.MOUNTING, 0, None, text, step, "doubt", {"spread_v": spread}
                 )
             )
-    return out
+    return sorted(out, key=lambda f: -max(v for k, v in f.numbers.items() if k.endswith("_v")))
+
+
+def _furthest(end: End) -> str:
+    """Return how far one visit went beyond the others; "" where none did."""
+    return f", once {end.beyond_v * 1e3:z.0f} mV further out than the others" if end.beyond_v > 0 else ""
 
 
 def _passed(name: str, end: End) -> Finding:
     """The lever went further than where it rested: the level of the rests is not the end of the travel."""
     text = (
-        f"the signal turns {end.turned_beyond_v * 1e3:z.0f} mV further out than it rests at the {name} end, "
-        f"at {end.n_turned_beyond} turns"
+        f"the lever turned back {end.turned_beyond_v * 1e3:z.0f} mV further out than it rests at the {name} end, "
+        f"{end.n_turned_beyond} times"
     )
     step = "Hold the lever at its stop for half a second at each end, and sweep again."
     numbers = {"passed_v": end.turned_beyond_v, "passed": float(end.n_turned_beyond)}
@@ -194,7 +201,7 @@ def _of_the_data(trace: Trace, span_v: float) -> list[str]:
     return out
 
 
-def _of_the_strokes(strokes: tuple[Stroke, ...], ends: list[End | None]) -> list[str]:
+def _of_the_strokes(strokes: tuple[Stroke, ...], ends: list[End | None], sense: Sense) -> list[str]:
     """Which judgements want more movement than there was, and how much of it."""
     n = len(strokes)
     if n == 0:
@@ -208,7 +215,7 @@ def _of_the_strokes(strokes: tuple[Stroke, ...], ends: list[End | None]) -> list
         )
     if n < FEWEST_STROKES:
         out.append(f"Flat spot or hesitation of the hand: too few strokes ({FEWEST_STROKES} are needed).")
-    for name, end in zip(("low", "high"), ends, strict=True):
+    for name, end in zip(end_names(sense), ends, strict=True):
         if end is not None and end.n_rests < 2:
             out.append(
                 f"Repeatability of the {name} end, and a slipping mount: reached only once. Move there twice."
@@ -227,8 +234,8 @@ def not_shown(
     line: LinearityResult | None,
 ) -> tuple[str, ...]:
     """What this capture could not show, each with what to do."""
-    out = _of_the_strokes(strokes, ends)
-    for name, end in zip(("low", "high"), ends, strict=True):
+    out = _of_the_strokes(strokes, ends, sense)
+    for name, end in zip(end_names(sense), ends, strict=True):
         if end is None:
             out.append(
                 f"The {name} end: the lever was never held still there. Hold it at that stop for half a second."
@@ -239,7 +246,7 @@ def not_shown(
     if trace.ground_v is None:
         out.append(_ground(trace))
     if trace.angle_deg is None:
-        out.append(f"{OF_ANGLE}: they need an angle. Use the driven build.")
+        out.append(f"{OF_ANGLE}: they need an angle sensor. Use the driven build.")
     elif strokes and line is None:
         low, high = float(trace.angle_deg.min()), float(trace.angle_deg.max())
         out.append(

@@ -56,3 +56,10 @@ def sense_conflict(rests: tuple[Rest, ...], place: FloatArray, given: Given) -> 
         "Check which end the lever began at; on a potentiometer swapped supply and ground reverse the sense."
     )
     return [Finding(Code.WRONG_SENSE, Cause.WIRING, 0, None, text, step)]
+
+
+def end_names(sense: Sense) -> tuple[str, str]:
+    """Return what the low and the high end are called: closed and open where the sense is known."""
+    if sense is Sense.UNKNOWN:
+        return "low", "high"
+    return ("closed", "open") if sense is Sense.RISING else ("open", "closed")

@@ -27,15 +27,18 @@ class Scene:
     profile: str = "adjustable-potentiometer"
     seed: int = 417
     serial: str = "SIM-417"
+    turn: float = 0.0  # [degrees] of the sensor on its mount
 
     def url(self, *, fast: bool) -> str:
         """Return the simulated rig's URL."""
-        return f"sim://{self.sensor}?seed={self.seed}&pace={'fast' if fast else 'real'}&board=full"
+        return f"sim://{self.sensor}?seed={self.seed}&pace={'fast' if fast else 'real'}&board=full&turn={self.turn:g}"
 
 
 STORY = (
     Scene("worn", "The sensor as received: used, reported to hesitate on light throttle", "as-found"),
-    Scene("good", "The new sensor, mounted and turned to its place", "replacement", serial="SIM-418"),
+    Scene(
+        "good", "The new sensor, mounted and turned to its place", "replacement", serial="SIM-418", turn=0.3
+    ),
 )
 
 

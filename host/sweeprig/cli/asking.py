@@ -19,11 +19,11 @@ ConfirmKeys = Annotated[
     list[str] | None,
     typer.Option(
         "--confirm",
-        help="Answer safety questions in advance, comma between. cautions: read and followed; plug-off: the sensor's"
-        " plug is off the harness; laptop-battery: the laptop runs on its battery; usb-first: USB was connected"
-        " before the rig was joined to the harness;"
-        " secured: vehicle secured, somebody qualified for its drive is there; idle: engine idling,"
-        " throttle untouched; turning: aim's cautions are read; clear: no finger or tool is near the motor.",
+        help="Answer safety questions in advance: one of these words or several, comma between, as"
+        " --confirm cautions,plug-off. cautions = read and followed; plug-off = the sensor's plug is off the harness;"
+        " laptop-battery = the laptop runs on its battery; usb-first = USB was connected before the rig was joined to"
+        " the harness; secured = vehicle secured, somebody qualified for its drive is there; idle = engine idling,"
+        " throttle untouched; turning = aim's cautions are read; clear = no finger or tool is near the motor.",
     ),
 ]
 DriveOption = Annotated[

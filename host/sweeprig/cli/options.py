@@ -18,15 +18,15 @@ ProfileName = Annotated[
     str | None,
     typer.Option(
         "--profile",
-        help="Profile, the limits to judge by: a name of `sweeprig profile list`, or a file of your own.",
+        help="Profile (the limits to judge by): a name from `sweeprig profile list`, or a file of your own.",
     ),
 ]
 ReviewProfile = Annotated[
     str | None,
     typer.Option(
         "--profile",
-        help="Profile, the limits to judge by: a name of `sweeprig profile list`, a file of your own, or"
-        " as-captured: the one that the capture keeps.",
+        help="Profile (the limits to judge by): a name from `sweeprig profile list`, a file of your own, or"
+        " as-captured: the one stored in the capture.",
     ),
 ]
 Seconds = Annotated[float, typer.Option("--seconds", min=2.0, max=3600.0, help="Length of the capture [s].")]
@@ -45,10 +45,10 @@ Strokes = Annotated[
         "--strokes",
         min=1,
         max=MOST_STROKES,
-        help="Full strokes (one way, from stop to stop) that end the sweep; at least as many as the profile wants.",
+        help="Number of full strokes; a stroke is one way, from stop to stop. At least as many as the profile wants.",
     ),
 ]
-Full = Annotated[bool, typer.Option("--full", help="Print every number before the card.")]
+Full = Annotated[bool, typer.Option("--full", help="Print every number, before the result in short.")]
 HookupOption = Annotated[
     Hookup,
     typer.Option("--hookup", help="powered: the rig powers the sensor; tapped: another controller does."),
@@ -57,9 +57,7 @@ StartsOption = Annotated[Starts | None, typer.Option("--starts", help="Lever pos
 SenseOption = Annotated[Sense | None, typer.Option("--sense", help="Which way the signal runs, if known.")]
 SettingOption = Annotated[
     Setting | None,
-    typer.Option(
-        "--setting", help="Where the work is done; default: vehicle with --hookup tapped, else bench."
-    ),
+    typer.Option("--setting", help="Where the work is done; default: bench, with --hookup tapped vehicle."),
 ]
 SystemOption = Annotated[
     System | None,
@@ -71,7 +69,7 @@ SystemOption = Annotated[
 ]
 KindOption = Annotated[
     Kind | None,
-    typer.Option("--kind", help="Type of sensor as its maker names it; default from the profile."),
+    typer.Option("--kind", help="Type of sensor, as its maker names it; default: that of the profile."),
 ]
 Guard = Annotated[
     float | None,

@@ -64,7 +64,8 @@ def sense_findings(analysis: Analysis, profile: Profile) -> list[Finding]:
         return []
     text = f"the signal is {analysis.sense.value} ({analysis.sense_evidence}); the profile asks for {wanted}"
     step = (
-        "Check supply and ground: swapped on a potentiometer they only reverse the sense. Else another part."
+        "Check whether supply and ground are swapped: on a potentiometer this only reverses the sense. If they are "
+        "right, this is another part."
     )
     return [Finding(Code.WRONG_SENSE, Cause.WIRING, 0, None, text, step)]
 
@@ -91,9 +92,9 @@ def _end(c: Check, profile: Profile, _hookup: Hookup | None) -> Finding:
     closed = c.name.startswith("closed")
     track = " of track B" if c.name.endswith("_b") else ""
     step = (
-        "Turn the sensor on its mount (`sweeprig aim`); the vehicle's own specification comes first."
+        "Turn the sensor on its mount (`sweeprig aim`); if the vehicle's data names other volts, use those."
         if profile.sensor.slotted
-        else "Check stop and lever, and that this part and profile belong together."
+        else "Check stop and lever, and that the profile is the one of this part."
     )
     return Finding(
         Code.CLOSED_OUT_OF_RANGE if closed else Code.OPEN_OUT_OF_RANGE,
@@ -107,7 +108,7 @@ def _end(c: Check, profile: Profile, _hookup: Hookup | None) -> Finding:
 
 def _span(c: Check, _profile: Profile, _hookup: Hookup | None) -> Finding:
     text = f"{name_of(c.name)}: {_seen(c)}"
-    step = "Move the lever from stop to stop; if it did, check stops, coupling and part."
+    step = "Move the lever from stop to stop. If you did, check the stops, the coupling, and that it is the right part."
     return Finding(Code.OPEN_OUT_OF_RANGE, Cause.MOUNTING, 0, None, text, step)
 
 
@@ -126,7 +127,7 @@ def relation_findings(analysis: Analysis, profile: Profile) -> list[Finding]:
     if two is None or wanted == "none" or profile.limits.slope_b is not None or two.relation == wanted:
         return []
     text = f"the tracks look {two.relation} (slope {two.slope:.3f}); the profile asks for {wanted}"
-    step = "Check which track is A and which is B, and that part and profile belong together."
+    step = "Check which track is A and which is B, and that the profile is the one of this part."
     return [Finding(Code.TRACKS_DISAGREE, Cause.TRACK, 1, None, text, step)]
 
 
@@ -152,7 +153,7 @@ def _tracks(c: Check, profile: Profile, _hookup: Hookup | None) -> Finding:
 
 def _linear(c: Check, _profile: Profile, _hookup: Hookup | None) -> Finding:
     code = Code.NOT_LINEAR if c.name == "linearity" else Code.HYSTERESIS
-    step = "Sweep again with the angle measured; if it stays, replace the sensor."
+    step = "Sweep again with the angle measured; if the result is the same, replace the sensor."
     return Finding(code, Cause.TRACK, 0, None, f"{name_of(c.name)}: {_seen(c)}", step)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from sweeprig.analysis.model import Analysis, End
+from sweeprig.analysis.sense import end_names
 from sweeprig.words import Sense
 
 OTHER = {Sense.RISING: Sense.FALLING, Sense.FALLING: Sense.RISING}
@@ -25,9 +26,7 @@ def ends_of(analysis: Analysis, channel: int) -> tuple[End | None, End | None]:
 
 def place_of(end: str, sense: Sense) -> str:
     """Return closed or open for low or high; low and high stay where the sense is unknown."""
-    if sense is Sense.UNKNOWN:
-        return end
-    return "closed" if (end == "low") == (sense is Sense.RISING) else "open"
+    return end_names(sense)[end != "low"]
 
 
 def levels(analysis: Analysis, channel: int) -> dict[str, End]:

@@ -14,8 +14,8 @@ NAMES = {
     "strokes": "full strokes",
 }
 SOURCES = {  # where a limit comes from, as profiles say it and as anybody else reads it
-    "common practice, no source": "general workshop limit; the maker's figure comes first",
-    "own choice, no source": "chosen for this profile; the maker's figure comes first",
+    "common practice, no source": "general workshop limit; a figure of the maker replaces it",
+    "own choice, no source": "chosen for this profile; a figure of the maker replaces it",
 }
 OF_BOTH = ("slope", "sum", "correlation")  # which are no track's own
 

@@ -64,7 +64,7 @@ def _of_wiring(f: Finding, side: int) -> Finding:
     text = f"both ends are drawn towards {rail} and are nearer together; a sensor that is turned keeps their distance"
     step = (
         f"Unplug the sensor and measure from signal to {wire}, in the harness and at the sensor: water, a bridge or a "
-        "load there does this. Else check that part and profile belong together."
+        "load there does this. If there is none, check that the profile is the one of this part."
     )
     return replace(f, cause=Cause.WIRING, evidence=f"{f.evidence}; {text}", next_step=step)
 
@@ -76,7 +76,8 @@ def _either(f: Finding, side: int) -> Finding:
         f"a lever that does not reach its stop reads so, and a resistance from the signal to {rail} may too"
     )
     step = (
-        f"If it does, unplug the sensor and measure from signal to {wire}, in the harness and at the sensor."
+        f"If the lever does reach its stop, unplug the sensor and measure from signal to {wire}, in the harness and at "
+        "the sensor."
     )
     return replace(f, evidence=f"{f.evidence}; {text}", next_step=f"{f.next_step} {step}")
 

@@ -183,5 +183,5 @@ def _margin_finding(m: Margin, room: float, profile: Profile) -> Finding:
         (0.0, 1.0) if closed else (99.0, 100.0),
         text,
         move,
-        numbers={"room_v": room, "limit_v": need.value},
+        numbers={"room_v": room, "limit_v": need.value, "upper_rail": float(m.rail == "upper")},
     )

@@ -12,6 +12,7 @@ from sweeprig.judge.checks import CheckContext
 from sweeprig.judge.left_out import left_out
 from sweeprig.judge.load import Load
 from sweeprig.judge.model import OpenPoint
+from sweeprig.judge.named_ends import place_of
 from sweeprig.words import percent
 
 VERIFY_FAILED = "the rig failed its last verification"
@@ -71,12 +72,12 @@ def _lost(seen: CheckContext) -> list[str]:
         ]
         strokes = ", ".join(f"{share:.1f} % of stroke {k}" for share, k in shares)
         out.append(
-            f"{lost} of {total} records ({percent(100 * lost / max(total, 1))} %) were lost and are not judged"
+            f"{lost} of {total} data blocks ({percent(100 * lost / max(total, 1))} %) were lost and are not judged"
             f"{f': {strokes}' if strokes else ''}. Use another cable or port."
         )
     if bad:
         out.append(
-            f"{bad} of {total} records hold conversions that the converter marks as bad; they are not judged."
+            f"{bad} of {total} data blocks hold readings that the converter marks as bad; they are not judged."
         )
     return out
 
@@ -135,7 +136,8 @@ def _beyond(seen: CheckContext) -> list[str]:
         value = seen.quantities[f"{name}_v"].value
         if own is not None and value is not None and beyond_points(value, own):
             out.append(
-                f"The {name} end at {value:z.3f} V is outside the points of the calibration. Calibrate over the range."
+                f"The {place_of(name, seen.analysis.sense)} end at {value:z.3f} V is outside the volts at which the rig"
+                " was calibrated. Calibrate over the whole range."
             )
     return out
 

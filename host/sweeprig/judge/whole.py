@@ -129,6 +129,14 @@ def title(code: Code) -> str:
     return TITLES.get(code, code.value.replace("-", " "))
 
 
+def title_of(f: Finding) -> str:
+    """Return a finding's name in words; of an end too near a rail, which rail."""
+    words = title(f.code)
+    if "upper_rail" not in f.numbers:
+        return words
+    return words.replace("ground or supply", "the supply" if f.numbers["upper_rail"] else "ground")
+
+
 def _where(f: Finding) -> str:
     """Return the place of a finding in words; an end's own title says where it is."""
     if f.where_percent is None or f.code in TITLES:
@@ -144,11 +152,11 @@ def _track(f: Finding) -> str:
 
 def _fail_reason(faults: list[Finding]) -> str:
     first = faults[0]
-    others = [title(f.code) for f in faults[1:]]
+    others = [title_of(f) for f in faults[1:]]
     more = f" Also: {', '.join(dict.fromkeys(others))}." if others else ""
     return (
         sentences(
-            f"{title(first.code)}{_track(first)}{_where(first)} (cause: {first.cause.value}): {first.evidence}"
+            f"{title_of(first)}{_track(first)}{_where(first)} (cause: {first.cause.value}): {first.evidence}"
         )
         + more
     )

@@ -14,7 +14,7 @@ from sweeprig.calibration.volts import code_volts
 from sweeprig.capture.marks import marks_of, place_at
 from sweeprig.capture.model import FloatArray
 from sweeprig.judge.outcome import Outcome
-from sweeprig.judge.whole import TITLES, title
+from sweeprig.judge.whole import TITLES, title_of
 from sweeprig.report import facts
 from sweeprig.report.customer import place_in_words
 from sweeprig.report.figures import count_of, fixed, quantity_text, span_text, volts
@@ -45,7 +45,7 @@ def finding_rows(outcome: Outcome) -> list[dict[str, str]]:
     return [
         {
             "number": str(number),
-            "title": title(f.code).capitalize(),
+            "title": title_of(f).capitalize(),
             "cause": CAUSE_OPEN if _is_open(f) else str(f.cause),
             "where": "" if f.code in TITLES else span_text(f.where_percent),
             "place": place_in_words(f, outcome).strip(),
@@ -202,7 +202,7 @@ def rig_rows(outcome: Outcome) -> Rows:
         rows.append(("Captured", f"{capture.created}, {capture.ended}"))
         rows.append(("Data frames from the rig that were garbled", str(capture.bad_frames)))
         rows += [("Corrected or left out", f"{n} {what}") for what, n in capture.set_aside.items()]
-    rows.append(("Sense known by", facts.sense_text(outcome)))
+    rows.append(("How the sense is known", facts.sense_text(outcome)))
     rows.append(("Judged", outcome.made_at))
     rows.append(("Versions", facts.versions_text(outcome)))
     return rows

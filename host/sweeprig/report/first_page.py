@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from datetime import datetime
 
@@ -66,6 +67,8 @@ def deepest_text(outcome: Outcome, event: Event) -> str:
 
 def _around(outcome: Outcome, event: Event) -> tuple[float | None, float | None]:
     """Return the level [V] beside an event that falls, and its lowest conversion [V]; None for any other."""
+    if not event.upward and event.channel < 2 and math.isfinite(event.path_v + event.extreme_v):
+        return event.path_v, event.extreme_v
     trace = outcome.trace
     channel = trace.signal_b if event.channel == 1 else trace.signal_a
     if event.upward or event.channel > 1 or channel is None:

@@ -11,6 +11,7 @@ from sweeprig.judge.profile_model import Profile
 from sweeprig.report.figures import NONE, known, number_text, spread_text, volts
 from sweeprig.report.names import name_of
 
+ENDS = ("closed", "open")
 ORDER = {"fail": 0, "undecided": 1, "pass": 2}
 
 
@@ -50,6 +51,11 @@ def _must(check: Check) -> str:
     return f"at least {low}{unit}" if low else f"at most {high}{unit}" if high else NONE
 
 
+def _name(key: str) -> str:
+    """Return a limit's name in the table: of an end, its usual range, beside its margin to a rail."""
+    return f"{name_of(key).replace(' throttle', ' end')}{', usual range' if key.startswith(ENDS) else ''}"
+
+
 def check_row(check: Check) -> LimitRow:
     """Return one other limit in words."""
     digits = 0 if check.unit == "strokes" else 3
@@ -57,7 +63,7 @@ def check_row(check: Check) -> LimitRow:
     if known(check.u95) and check.unit != "V":
         spread = f"\N{PLUS-MINUS SIGN}{check.u95:.2g}"
     return LimitRow(
-        name=name_of(check.name).replace(" throttle", " end"),
+        name=_name(check.name),
         value=number_text(check.value, "" if check.unit == "strokes" else check.unit, digits),
         spread=spread,
         must=_must(check),

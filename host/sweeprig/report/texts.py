@@ -36,7 +36,7 @@ TEXTS = {
     "not_tested_before_names": "Not tested:",
     "full_on_next_page": ". In full on the next page.",
     "limits": "Limits",
-    "converted_to_exact": "converted to an exact",
+    "converted_to_exact": "values and ± converted to an exact",
     "supply_graph_shows_volts": "supply; the graph shows volts as measured",
     "volts_measured": "volts as measured",
     "none_judged": "None judged.",

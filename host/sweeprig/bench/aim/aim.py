@@ -42,6 +42,7 @@ CAUTIONS = (
 SLOTTED_PROFILE = "adjustable-potentiometer"  # where none is named: the shipped one with a target
 MARGINAL_V = 1e-9
 FITS = "Both ends are within limits after the move."
+FITS_NOW = "Both ends are within limits as they are."
 
 
 def check_mount(mount: str, profile: Profile, *, target_v: float | None = None) -> None:
@@ -193,7 +194,7 @@ def plan(
     closed, opened = ends.closed_v + move, ends.open_v + move
     return Plan(
         possible=possible,
-        reason=FITS if possible else _why_not(ends, window, (least, most), wanted, (lower, upper)),
+        reason=_fits(fits_now) if possible else _why_not(ends, window, (least, most), wanted, (lower, upper)),
         window=window,
         move_v=move,
         predicted_closed_v=closed,
@@ -229,6 +230,10 @@ def _moves(ends: Ends, lower: float, upper: float, wanted: tuple[float, float] |
         least = max(least, wanted[0] + ends.open_u95_v - ends.open_v)
         most = min(most, wanted[1] - ends.open_u95_v - ends.open_v)
     return least, most
+
+
+def _fits(now: bool) -> str:
+    return FITS_NOW if now else FITS
 
 
 def _why_not(

@@ -174,7 +174,7 @@ def plan_lines(ends: Ends, p: Plan) -> list[str]:
     move = f"{way} the closed reading by {abs(p.move_v):z.3f} V{turn}."
     if p.fits_now:
         lines.append("No turn is needed: both ends fit where they are.")
-        move = f"To the middle of the target: {move[:1].lower()}{move[1:]}"
+        move = f"To turn it to the middle of the target all the same: {move[:1].lower()}{move[1:]}"
     if abs(p.move_v) > 5e-4:
         lines.append(move)
     allowed = (

@@ -149,9 +149,9 @@ def reach_line(end: FrontEnd, hookup: str) -> str:
     """Return the shortest open that this rig with its usual lead can show."""
     seconds, short = end.shortest_open_s(hookup), end.shortest_short_s(hookup)
     lifts = (
-        f" and wiper lifts of {1e6 * seconds:.0f} us or longer."
+        f", and a wiper that leaves the track for {1e6 * seconds:.0f} us or longer."
         if np.isfinite(seconds)
-        else "; for a wiper lift no length is guaranteed."
+        else "; how long a wiper must leave the track to be seen is not guaranteed."
     )
     return f"What this rig can detect with the {hookup} lead: shorts to ground of {1e6 * short:.0f} us or longer{lifts}"
 

@@ -98,7 +98,7 @@ def self_test(
 
 def _checked(check: Mapping[str, Any]) -> Step:
     problems = check.get("problems")
-    seen = "the board sends no self-check" if problems is None else "; ".join(problems) or "no problem"
+    seen = "the board sent no self-check result" if problems is None else "; ".join(problems) or "no problem"
     facts = ", ".join(
         f"{key} {check[key]}" for key in ("temperature_c", "vsys_v", "smps", "codes") if key in check
     )
@@ -213,14 +213,12 @@ def _slow(messages: list[Message]) -> Step:
 def _left_alone(client: RigClient, sleep: Callable[[float], None], *, simulated: bool) -> Step:
     expected = f"the stream ends by itself after {wire.KEEP_ALIVE_MS / 1000:g} s"
     if simulated:
-        return Step("a host that falls silent", "a simulated rig has its own clock", expected, None)
+        return Step("laptop stops talking", "a simulated rig has its own clock", expected, None)
     client.start("powered")
     sleep(SILENCE_S)  # nothing is said meanwhile
     try:
         streaming = client.status().streaming
     except LinkError as exc:
-        return Step("a host that falls silent", str(exc), expected, False)
+        return Step("laptop stops talking", str(exc), expected, False)
     client.stop()
-    return Step(
-        "a host that falls silent", "still streams" if streaming else "ended", expected, not streaming
-    )
+    return Step("laptop stops talking", "still streams" if streaming else "ended", expected, not streaming)

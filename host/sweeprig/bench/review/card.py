@@ -13,8 +13,10 @@ from sweeprig.judge.left_out import ends_are_judged
 from sweeprig.judge.model import Judgement, Margin, Quantity, Verdict, sentences
 from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.track_b import NAME
-from sweeprig.judge.whole import also_open, title
+from sweeprig.judge.whole import also_open, title_of
 
+MARGINS = (Code.MARGIN_CLOSED, Code.MARGIN_OPEN)
+NAME_SAYS_WHERE = (*MARGINS, Code.DEAD_BAND_CLOSED, Code.DEAD_BAND_OPEN)
 ENDS = {"closed_v": "closed", "open_v": "open", "low_v": "low end", "high_v": "high end"}
 
 
@@ -127,10 +129,12 @@ def _fault(f: Finding) -> NamedFault:
         low, high = f.where_percent
         same = round(low) == round(high)
         place = f"at {low:.0f} % of travel" if same else f"at {low:.0f} to {high:.0f} % of travel"
-    if f.code in ("margin-closed", "margin-open") or f.code.endswith("-out-of-range"):
-        place = ""  # its name says where
+    if f.code in NAME_SAYS_WHERE or f.code.endswith("-out-of-range"):
+        place = ""
+    if f.channel == 1:
+        place = f"{place}, track B" if place else "on track B"
     cause = "" if f.code is Code.NOT_ANALOGUE else f.cause.value
-    return NamedFault(title(f.code), place, cause, f.severity)
+    return NamedFault(title_of(f), place, cause, f.severity)
 
 
 def _each_once(found: tuple[Finding, ...]) -> tuple[NamedFault, ...]:
@@ -146,11 +150,19 @@ def _sentence(outcome: Outcome, found: tuple[Finding, ...]) -> str:
         return f"Both ends {kept}, uncertainty included. No fault seen."
     faults = [_fault(f) for f in found if f.severity == "fault"]
     if judgement.verdict is Verdict.FAIL and faults:
-        text = " ".join(part for part in (faults[0].name, faults[0].place) if part)
+        text = " ".join(part for part in (faults[0].name, faults[0].place) if part) + _room(found)
         more = f", and {len(faults) - 1} more" if len(faults) > 1 else ""
         failed = where_the_fault_is([f for f in found if f.severity == "fault"])
         return f"{text[:1].upper()}{text[1:]}{more}. {failed}".rstrip()
     return _open(judgement, asked=not found)
+
+
+def _room(found: tuple[Finding, ...]) -> str:
+    """Return how near an end is to its rail, and how far it should be; "" where the first fault is another."""
+    first = next(f for f in found if f.severity == "fault")
+    if first.code not in MARGINS or "room_v" not in first.numbers:
+        return ""
+    return f": {max(first.numbers['room_v'], 0.0):z.3f} V, at least {first.numbers['limit_v']:z.3f} V needed"
 
 
 def _ended(outcome: Outcome) -> str:

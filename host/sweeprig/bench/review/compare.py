@@ -167,11 +167,12 @@ def _margins(first: Side, second: Side) -> tuple[MarginChange, ...]:
     rows_ = []
     for key in keys:
         a, b = sides[0].get(key, {}), sides[1].get(key, {})
-        words = (str(a.get("verdict", "not judged")), str(b.get("verdict", "not judged")))
+        words = (str(a.get("verdict", NOT_JUDGED)), str(b.get("verdict", NOT_JUDGED)))
         rows_.append(MarginChange(*key, a.get("value_v"), b.get("value_v"), *words))
     return tuple(rows_)
 
 
+NOT_JUDGED = "not judged"  # a margin that one side has and the other has not
 Found = Mapping[str, Any]
 
 
@@ -207,16 +208,17 @@ def _notes(first: Side, second: Side, *, same: bool) -> tuple[str, ...]:
             "The changes are not one sensor's."
         )
     notes.append(
-        "change / ±: the change divided by the ± of both together; larger than 1, or below -1, is a real change."
+        "change / ±: the change divided by the ± of both together. Above 1 or below -1 the change is real."
     )
     if same:
         notes.append(
-            "Same rig and calibration: part of the ± is the same in both and cancels, so smaller changes "
-            "can be real too."
-            " If it matters, repeat both sweeps."
+            "Same rig and calibration: a change somewhat smaller than its ± can be real too. To be sure, do both "
+            "sweeps again."
         )
     elif first.rig_uid != second.rig_uid:
-        notes.append("Two rigs, or one not known: the whole uncertainty of both counts.")
+        notes.append(
+            "Two rigs, or one of them not known: only a change larger than the ± of both together is real."
+        )
     return tuple(notes)
 
 

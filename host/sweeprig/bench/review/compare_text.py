@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sweeprig.bench.review.compare import Compared, Difference, Found
+from sweeprig.bench.review.compare import NOT_JUDGED, Compared, Difference, Found
 from sweeprig.judge.names import name_of
 from sweeprig.lines import Column, fitted, table
 from sweeprig.report.figures import on_screen, span_text
@@ -39,11 +39,19 @@ def _margin_lines(c: Compared) -> list[str]:
         "",
         f"Margins to ground and supply (volts {volts})",
         *(
-            f"  {m.end:8}{SIDES[m.rail]:8}{_number(m.first_v, 'V')} {m.first}  ->  "
-            f"{_number(m.second_v, 'V')} {m.second}"
+            f"  {m.end:8}{SIDES[m.rail]:8}{_judged(m.first_v, m.first)}  ->  {_judged(m.second_v, m.second)}"
             for m in c.margins
         ),
     ]
+
+
+def _judged(value_v: float | None, verdict: str) -> str:
+    """Return one end's level with its verdict; an end that was at the other rail has none at this one."""
+    return (
+        "does not apply"
+        if value_v is None and verdict == NOT_JUDGED
+        else f"{_number(value_v, 'V')} {verdict}"
+    )
 
 
 def _number(value: float | None, unit: str, u95: float | None = None) -> str:

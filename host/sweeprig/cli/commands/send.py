@@ -19,7 +19,10 @@ def send(
         float | None, typer.Option("--seconds", min=2.0, max=300.0, help="Longest time of a sweep [s].")
     ] = None,
     wiggle: Annotated[
-        bool, typer.Option("--wiggle", help="Keep events while harness and plugs are moved, not sweeps.")
+        bool,
+        typer.Option(
+            "--wiggle", help="Instead of sweeps: look for dropouts while harness and plugs are moved."
+        ),
     ] = False,
     profile: opt.ProfileName = None,
     hookup: opt.HookupOption = Hookup.TAPPED,

@@ -30,7 +30,10 @@ class WiggleOptions(SensorOptions, PageOptions):
     ] = 60.0
     far_end: Annotated[
         bool,
-        typer.Option("--far-end", help="Channel B is on the same signal wire too, at the controller's end."),
+        typer.Option(
+            "--far-end",
+            help="The rig's second signal lead (B) is on the same wire too, at the controller's end.",
+        ),
     ] = False
     marks: Annotated[
         str,

@@ -76,7 +76,7 @@ def finding_lines(number: int, f: Finding) -> list[str]:
         where = (
             f" at {low:.1f} to {high:.1f} % of travel" if high - low >= 0.1 else f" at {low:.1f} % of travel"
         )
-    kind = "" if f.severity == "fault" else f" ({f.severity})"
+    kind = {"fault": "", "doubt": " (not certain)"}.get(f.severity, f" ({f.severity})")
     return [
         strong(f"  {number}. {f.code} - cause: {f.cause}{where}{kind}"),
         _fold(f.evidence, "     seen: ", "           "),
