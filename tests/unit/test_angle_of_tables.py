@@ -132,3 +132,21 @@ def test_play_beyond_a_hum_stays_hysteresis(tmp_path: Path) -> None:
     found = review(tmp_path, through_play(x, 0.08), TRAVEL_DEG * x, hum_v=0.03)
     assert found.judgement.verdict == "fail"
     assert "hysteresis" in [f.code for f in found.judgement.findings]
+
+
+@pytest.mark.parametrize("noise_deg", [0.2, 0.3, 0.5])
+@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize("every", [1, 3])
+def test_noise_of_an_angle_is_no_hysteresis(tmp_path: Path, noise_deg: float, seed: int, every: int) -> None:
+    x = lever((1.2,) * 8)[::every]
+    angle = TRAVEL_DEG * x + np.random.default_rng(seed).normal(0, noise_deg, x.size)
+    found = review(tmp_path, x, angle)
+    assert found.judgement.verdict in ("pass", "undecided"), found.judgement.reason
+    assert found.analysis.linearity is not None
+    assert found.analysis.linearity.travel_deg == pytest.approx(TRAVEL_DEG, rel=0.02 if every == 1 else 0.05)
+
+
+def test_play_stays_hysteresis_under_noise_of_the_angle(tmp_path: Path) -> None:
+    x = lever((1.2,) * 8)
+    angle = TRAVEL_DEG * x + np.random.default_rng(1).normal(0, 0.3, x.size)
+    assert review(tmp_path, through_play(x, 0.04), angle).judgement.verdict == "fail"

@@ -99,8 +99,7 @@ def _whole(
     found = _findings(trace, s, sense)
     found += _ends_apart(trace, s, ends, sense) + wrong
     line = _linearity(trace, s)
-    if trace.angle_deg is not None:
-        found += linearity.dead_angles(line, float(np.ptp(trace.angle_deg)), sense)
+    found += linearity.dead_angles(line, sense)
     return Analysis(
         sense=sense,
         sense_evidence=why,

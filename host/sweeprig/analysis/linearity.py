@@ -6,6 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from sweeprig.analysis.angle_noise import BINS, largest_by_chance, noise_of, quieted
 from sweeprig.analysis.model import Cause, Code, Finding, FloatArray, LinearityResult
 from sweeprig.words import Sense
 
@@ -14,6 +15,7 @@ DEAD_STEP = (
     "Is the angle that of the sensor's own shaft? Then look for play between lever and shaft, and at the sensor's "
     "data: its track may be shorter than the travel."
 )
+SLOW = 0.1  # of the usual speed of a movement: slower is neither up nor down
 WIDENINGS = 60  # each doubles the range of slopes that is searched
 
 
@@ -113,7 +115,8 @@ def against_angle(
     """
     if float(np.ptp(angle_deg)) < 1.0 or not supply_v > 0:
         return None
-    x, y, up, down = folded(angle_deg, path_v)
+    quiet = quieted(angle_deg, path_v)
+    x, y, up, down = folded(quiet.angle_deg, quiet.path_v)
     closed, opened = _dead(x, y)
     inside = (x >= x[0] + closed) & (x <= x[-1] - opened)
     if np.count_nonzero(inside) < 3:
@@ -131,16 +134,28 @@ def against_angle(
         volts_per_degree=slope,
         dead_band_closed_deg=closed,
         dead_band_open_deg=opened,
+        chance_percent=per * _by_chance_v(angle_deg, path_v, slope, x.size, quiet.n_averaged),
+        travel_deg=quiet.travel_deg,
     )
+
+
+def _by_chance_v(
+    angle_deg: FloatArray, path_v: FloatArray, slope: float, n_bins: int, n_averaged: int
+) -> float:
+    """How far up and down strokes are apart in the worst bin by the noise of angle and signal alone [V]."""
+    moving = np.abs(np.gradient(angle_deg))
+    n_moving = np.count_nonzero(moving > SLOW * float(np.quantile(moving, 0.9)))
+    noise_v = noise_of(path_v - slope * angle_deg)
+    return largest_by_chance(n_bins, noise_v, max(n_averaged, n_moving / (2 * n_bins)))
 
 
 def folded(angle: FloatArray, v: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Mean angle and volts in 400 bins of angle; level at rising and at falling angle, nan where unseen."""
-    k = int(min(400, max(8, angle.size // 8)))
+    k = int(min(BINS, max(8, angle.size // 8)))
     low, high = float(angle.min()), float(angle.max())
     bins = np.minimum(((angle - low) / (high - low) * k).astype(np.int64), k - 1)
     moving = np.gradient(angle)
-    limit = 0.1 * float(np.quantile(np.abs(moving), 0.9))
+    limit = SLOW * float(np.quantile(np.abs(moving), 0.9))
 
     def mean(values: FloatArray, chosen: FloatArray) -> FloatArray:
         n = np.bincount(bins, weights=chosen, minlength=k)
@@ -168,13 +183,13 @@ def _dead(x: FloatArray, y: FloatArray) -> tuple[float, float]:
     return (closed if closed > 3 * usual else 0.0), (opened if opened > 3 * usual else 0.0)
 
 
-def dead_angles(line: LinearityResult | None, travel_deg: float, sense: Sense) -> list[Finding]:
+def dead_angles(line: LinearityResult | None, sense: Sense) -> list[Finding]:
     """Ends over which the angle moves and the signal does not, by more than DEAD_SHARE of the angle's travel."""
     if line is None:
         return []
     out = []
     for small, dead_deg in ((True, line.dead_band_closed_deg), (False, line.dead_band_open_deg)):
-        share = dead_deg / travel_deg
+        share = dead_deg / line.travel_deg
         if share <= DEAD_SHARE:
             continue
         low = small == (line.volts_per_degree > 0)

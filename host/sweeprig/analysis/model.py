@@ -175,6 +175,8 @@ class LinearityResult:
     volts_per_degree: float
     dead_band_closed_deg: float
     dead_band_open_deg: float
+    travel_deg: float = np.nan
+    chance_percent: float = 0.0  # of the hysteresis: what noise of angle and signal makes of it at most
     late_s: float = 0.0  # [s] by which the angle comes after the signal; not 0: none of these is judged
 
 

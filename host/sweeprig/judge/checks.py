@@ -186,15 +186,16 @@ def _angle(seen: CheckContext) -> list[Check]:
     if found is None:
         return []
     out = []
-    for name, limit, value in (
-        ("linearity", limits.linearity, found.independent_percent),
-        ("hysteresis", limits.hysteresis, found.hysteresis_percent),
+    unrest_v = _unrest_v(seen.analysis)
+    for name, limit, value, chance in (
+        ("linearity", limits.linearity, found.independent_percent, 0.0),
+        ("hysteresis", limits.hysteresis, found.hysteresis_percent, found.chance_percent),
     ):
         if limit is not None and found.late_s:
             none = missing(name, "% of supply", words(found.late_s))
             out.append(_judged(name, none, limit.source, seen=seen, high=limit.value))
         elif limit is not None:
-            q = tr.with_converter(name, value, seen.rig, seen.scale, unrest_v=_unrest_v(seen.analysis))
+            q = tr.with_converter(name, value, seen.rig, seen.scale, unrest_v=unrest_v, chance=chance)
             out.append(_judged(name, q, limit.source, seen=seen, high=limit.value))
     return out
 

@@ -15,7 +15,7 @@ from sweeprig.judge.rig import Rig
 from sweeprig.judge.scale import Scale
 
 PERCENT = "% of supply"
-UNREST = "interference"
+UNREST, NOISE = "interference", "noise of angle and signal"
 
 
 def slope(two: TwoTracks | None, rig: Rig | None, quantities: dict[str, Quantity], why: str) -> Quantity:
@@ -85,13 +85,16 @@ def departure(two: TwoTracks | None, rig: Rig | None, scale: Scale, why: str) ->
 
 
 def with_converter(
-    name: str, value: float, rig: Rig | None, scale: Scale, *, unrest_v: float = 0.0
+    name: str, value: float, rig: Rig | None, scale: Scale, *, unrest_v: float = 0.0, chance: float = 0.0
 ) -> Quantity:
     """A departure of track A [% of supply] with what the converter's own bend adds.
 
     `unrest_v`: peak to peak of a signal that never rests. Readings of one place may differ by all of it.
+    `chance` [% of supply]: what noise of angle and signal makes of a departure at most.
     """
     lines = _bend(rig, scale, 0, 1.0, "A")
+    if chance > 0:
+        lines += (BudgetLine(NOISE, "A", "rectangular", rectangular(chance), PERCENT, 1.0, math.inf),)
     if unrest_v > 0:
         share = 100 * unrest_v / (scale.supply.value or scale.nominal_v)
         lines += (BudgetLine(UNREST, "B", "rectangular", rectangular(share), PERCENT, 1.0, math.inf),)

@@ -201,5 +201,4 @@ def against_angle(outcome: Outcome) -> str:
         return ""
     apart = f" and {line.hysteresis_percent:.2f}" if math.isfinite(line.hysteresis_percent) else ""
     names = "linearity and hysteresis" if apart else "linearity"
-    travel = float(angle.max() - angle.min())
-    return f"{names} {line.independent_percent:.2f}{apart} % of supply over {travel:.1f} degrees"
+    return f"{names} {line.independent_percent:.2f}{apart} % of supply over {line.travel_deg:.1f} degrees"

@@ -104,7 +104,7 @@ def against_angle(outcome: Outcome) -> dict[str, Any] | None:
     if line is None or line.late_s or angle is None:
         return None
     return {
-        "travel_deg": number(float(angle.max() - angle.min())),
+        "travel_deg": number(line.travel_deg),
         "linearity_percent": number(line.independent_percent),
         "linearity_terminal_percent": number(line.terminal_percent),
         "linearity_zero_based_percent": number(line.zero_based_percent),
