@@ -27,7 +27,7 @@ def test_list() -> None:
 def test_show_names_value_unit_source_and_note() -> None:
     out = runner.invoke(app, ["profile", "show", "adjustable-potentiometer"]).stdout
     assert "closed          0.4 to 0.5 V (general workshop value)" in out
-    assert "circuit faults are commonly flagged below 0.2 V" in out
+    assert "controllers commonly take a signal below 0.2 V for a fault of the circuit" in out
     data = json.loads(runner.invoke(app, ["profile", "show", "hall", "--json"]).stdout)
     assert data["limits"]["lower_rail"]["value"] == 0.2
     assert data["limits"]["correlation"] is None

@@ -115,6 +115,15 @@ def test_a_change_of_comments_is_called_that(kept: tuple[Path, Path]) -> None:
     assert "comments or layout only" in " ".join(review_capture(read_capture(path)).remarks)
 
 
+def test_a_change_of_a_note_is_called_one_of_words(kept: tuple[Path, Path]) -> None:
+    path, profile = kept
+    old = profile.read_text(encoding="utf-8")
+    profile.write_text(old.replace('note = "', 'note = "Mind: ', 1), encoding="utf-8")
+    said = " ".join(review_capture(read_capture(path)).remarks)
+    assert "(its words, but no limit)" in said
+    assert "Mind" not in said
+
+
 @pytest.mark.parametrize("what", ["gone", "broken"])
 def test_capture_without_its_profile_uses_the_kept_one(kept: tuple[Path, Path], what: str) -> None:
     path, profile = kept

@@ -27,9 +27,6 @@ DIALECT = (
 ALLOWED = {
     "Nobody in front of or behind the vehicle": "a warning to people, in common use",
     "Nobody leads": "people with phones, in common use",
-    "where another controller feeds the sensor": "in a profile: its digest marks every capture made by it",
-    "a full rig feeds 5.00 V within 1 %": "in a profile, as above",
-    "a plain rig feeds the USB voltage": "in a profile, as above",
     "Fed from the pin": "a circuit, in common use",
     "Feeds U7": "a circuit, in common use",
 }

@@ -11,6 +11,7 @@ from sweeprig.errors import ProfileError
 from sweeprig.judge.profile import Profile, load_profile, parse_profile
 
 AS_CAPTURED = "as-captured"  # in place of a profile's name: the one that the capture keeps
+WORDS = ("title", "note", "source")  # keys that hold no limit
 MOST_CHANGES = 3  # of a profile, named in a remark
 
 
@@ -58,9 +59,11 @@ def _changes(then: str, now: str) -> list[str]:
     """Return what differs between two texts of a profile, by key; the first few of it."""
     old, new = (dict(_values(tomllib.loads(text))) for text in (then, now))
     keys = [key for key in {**old, **new} if old.get(key) != new.get(key)]
-    said = [f"{key} {old.get(key, 'none')}, now {new.get(key, 'none')}" for key in keys[:MOST_CHANGES]]
-    more = [f"{len(keys) - MOST_CHANGES} more"] if len(keys) > MOST_CHANGES else []
-    return [*said, *more] or ["comments or layout only"]
+    values = [key for key in keys if key.rpartition(".")[2] not in WORDS]
+    said = [f"{key} {old.get(key, 'none')}, now {new.get(key, 'none')}" for key in values[:MOST_CHANGES]]
+    more = [f"{len(values) - MOST_CHANGES} more"] if len(values) > MOST_CHANGES else []
+    words = ["its words, but no limit"] if keys and not values else []
+    return [*said, *more] or words or ["comments or layout only"]
 
 
 def _values(table: Mapping[str, Any], before: str = "") -> Iterator[tuple[str, Any]]:

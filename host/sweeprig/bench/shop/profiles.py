@@ -13,13 +13,6 @@ from sweeprig.judge.profile import build_profile, load_profile, problem_text, pr
 from sweeprig.judge.profile_check import Problem, check_text
 from sweeprig.judge.profile_model import Limit, Profile, Range
 
-PLAIN = {  # a shipped profile's text stays as it is, because its digest marks the captures made by it
-    "Any three-wire sensor; where its ends should be is not judged": "Any three-wire sensor; whether both ends are at"
-    " the right volts is not checked",
-    "a fault must be met again to be placed": "a fault must show in more than one stroke before its place is named",
-    "above noise and hum, below a deliberate movement": "a sweep starts when the signal moves by this much",
-    "50 mV at 5 V": "largest shift by the rig's own load that needs no remark: 50 mV at 5 V",
-}
 NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}")
 
 
@@ -30,6 +23,10 @@ def _source(text: str) -> str:
     )
 
 
+def _sense(sense: str) -> str:
+    return "rising or falling" if sense == "either" else sense
+
+
 def shipped() -> list[Profile]:
     """Return the shipped profiles, by name."""
     return [load_profile(name) for name in shipped_names()]
@@ -37,7 +34,7 @@ def shipped() -> list[Profile]:
 
 def list_lines() -> list[str]:
     """Return one line for each shipped profile."""
-    return [f"{p.name:26}{PLAIN.get(p.title, p.title)}" for p in shipped()]
+    return [f"{p.name:26}{p.title}" for p in shipped()]
 
 
 def list_json() -> dict[str, Any]:
@@ -64,11 +61,11 @@ def show_lines(profile: Profile) -> list[str]:
     )
     relation = f" ({sensor.relation})" if sensor.tracks > 1 else ""
     lines = [
-        f"{profile.name}: {PLAIN.get(profile.title, profile.title)}",
+        f"{profile.name}: {profile.title}",
         *([f"  {profile.note}"] if profile.note else []),
         "",
         f"  sensor        {sensor.kind}, {sensor.tracks} track{'s' if sensor.tracks > 1 else ''}"
-        f"{relation}, sense {sensor.sense}, mount {'slotted' if sensor.slotted else 'fixed'}",
+        f"{relation}, sense {_sense(sensor.sense)}, mount {'slotted' if sensor.slotted else 'fixed'}",
         f"  supply        {supply.nominal_v:g} V nominal; limits are for {held} ({_source(supply.source)})",
         f"  guard band    to pass, a value must be inside its limit by {profile.guard.factor:g} x its ±"
         f" ({_source(profile.guard.source)})",
@@ -90,7 +87,7 @@ def _number_lines(part: Any) -> list[str]:
 
 def _entry_lines(name: str, entry: Limit | Range) -> list[str]:
     value = f"{entry.low:g} to {entry.high:g}" if isinstance(entry, Range) else f"{entry.value:g}"
-    note = [f"{'':18}{PLAIN.get(entry.note, entry.note)}"] if entry.note else []
+    note = [f"{'':18}{entry.note}"] if entry.note else []
     return [f"  {name:16}{value} {entry.unit} ({_source(entry.source)})", *note]
 
 
