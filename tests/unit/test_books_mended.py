@@ -111,6 +111,13 @@ def test_one_damaged_calibration_is_named_beside_the_others(folder: Path) -> Non
     assert "damaged" in shown.stdout
 
 
+def test_a_calibration_of_another_rig_is_named_in_the_list(folder: Path) -> None:
+    update_calibration(calibration("0001"), folder=folder)
+    foreign = json.dumps(calibration_to_dict(calibration("0009")))
+    calibration_path("0002", folder=folder).write_text(foreign)
+    assert ["belongs to rig 0009" in row["due"] for row in listed()] == [False, True]
+
+
 @pytest.mark.parametrize("gain_v", [-0.00135, -1e-9])
 def test_a_gain_below_zero_is_refused(gain_v: float) -> None:
     data = json.loads(json.dumps(calibration_to_dict(calibration())))

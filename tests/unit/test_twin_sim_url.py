@@ -10,6 +10,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from sweepboard.flash_page import BLOCK
+from sweepboard.simulated_keeping import NAME, FileArea, FileKeeping
 from sweeprig.bench.calibration.points import wanted_volts
 from sweeprig.errors import InputError
 from sweeprig.twin.feed import MOST_WINDOWS, WINDOW_S, Feed, Shown
@@ -162,3 +164,26 @@ def test_what_the_board_keeps_is_named_from_where_the_host_runs(
 ) -> None:
     monkeypatch.chdir(tmp_path)  # the board's program runs in another folder
     assert identity(parse("sim://good?kept=flash.bin"))["kept"] == str(tmp_path / "flash.bin")
+
+
+@pytest.mark.parametrize(
+    "data", [b"", b"PK" * 1024, b"x" * 100, b"y" * (3 * BLOCK + NAME), b"\xff" * 5 * BLOCK]
+)
+def test_a_file_that_is_no_flash_is_left_as_it_is(tmp_path: Path, data: bytes) -> None:
+    file = tmp_path / "other.sweep"
+    file.write_bytes(data)
+    with pytest.raises(InputError, match="not the flash of a simulated board"):
+        identity(SimOptions("good", kept=str(file)))
+    assert file.read_bytes() == data
+
+
+def test_the_flash_of_a_simulated_board_is_taken_again(tmp_path: Path) -> None:
+    file = tmp_path / "flash"
+    assert identity(SimOptions("good", kept=str(file)))["kept"] == str(file)
+    FileKeeping(str(file)).grow(3)
+    area = FileArea(str(file))
+    area.erase(1)
+    area.close()
+    assert identity(SimOptions("good", kept=str(file)))["kept"] == str(file)
+    with pytest.raises(InputError, match="folder is missing"):
+        identity(SimOptions("good", kept=str(tmp_path / "none" / "flash")))

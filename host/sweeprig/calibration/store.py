@@ -100,6 +100,11 @@ def calibration_path(uid: str, *, folder: Path) -> Path:
     return folder / _name(uid)
 
 
+def is_of(calibration: Calibration, uid: str) -> bool:
+    """Whether a calibration is of the rig whose name its file has."""
+    return _name(calibration.rig_uid) == _name(uid)
+
+
 def _name(uid: str) -> str:
     return f"{re.sub(r'[^A-Za-z0-9_-]', '_', uid[:100]) or 'unknown'}.json"
 

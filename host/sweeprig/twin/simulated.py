@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from sweeprig.frontend import front_end
 from sweeprig.twin.feed import Feed, Playable
+from sweeprig.twin.kept_file import kept_file
 from sweeprig.twin.machines import Machine, start_machine
 from sweeprig.twin.rehearsal import BENCH, RehearsedFeed
 from sweeprig.twin.shaft import TRAVEL_DEG, DriveParts, MotorPath, Shaft
@@ -40,7 +41,7 @@ def identity(options: SimOptions) -> dict[str, Any]:
         "smps": "pwm",
         "simulated": True,
         **({"rehearsal": True} if options.rehearse else {}),
-        **({"kept": str(Path(options.kept).absolute())} if options.kept else {}),
+        **({"kept": str(kept_file(options.kept))} if options.kept else {}),
     }
 
 

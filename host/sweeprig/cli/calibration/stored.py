@@ -70,11 +70,15 @@ def _row(uid: str, folder: Path, now: datetime) -> dict[str, Any]:
     """Return one rig's line; a calibration that cannot be read is named and keeps no other from the list."""
     from sweeprig.bench.calibration.verify import due
     from sweeprig.calibration.age import age_days
+    from sweeprig.calibration.store import is_of
     from sweeprig.errors import CalibrationFileError
 
     try:
         found = stored(uid, folder)
     except CalibrationFileError as error:
         return {"rig": uid, "kind": "damaged", "made_at": "", "due": str(error), "age_days": None}
+    if not is_of(found, uid):
+        said = f"belongs to rig {found.rig_uid or 'not named'}: no sweep takes it; calibrate this rig"
+        return {"rig": uid, "kind": found.kind, "made_at": found.made_at, "due": said, "age_days": None}
     return {"rig": uid, "kind": found.kind, "made_at": found.made_at, "due": due(found, now=now),
             "age_days": age_days(found.made_at, now)}  # fmt: skip

@@ -1,0 +1,54 @@
+"""The file that stands in for a simulated board's flash: never one that holds something else."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import BinaryIO
+
+from sweepboard.flash_page import BLOCK, BLOCK_HEAD, opened_block
+from sweepboard.simulated_keeping import NAME
+from sweeprig.errors import InputError
+
+ERASED = b"\xff" * BLOCK_HEAD
+
+
+def kept_file(name: str) -> Path:
+    """Return the absolute path of a file that may stand in for the flash: a new one, or one that a board made.
+
+    Raises InputError for any other: a board writes in it, and what was there would be lost.
+    """
+    path = Path(name).absolute()
+    if not path.parent.is_dir():
+        raise InputError(
+            f"{path} cannot be made: its folder is missing.",
+            next_step="make the folder, or name another file",
+        )
+    if path.exists() and not _is_flash(path):
+        raise InputError(
+            f"{path} is not the flash of a simulated board; it was not changed.",
+            limit="a new file, or one that a simulated board made",
+            next_step="name another file behind kept=",
+        )
+    return path
+
+
+def _is_flash(path: Path) -> bool:
+    """Whether all of a file is blocks with the area's name behind them; a block may be erased."""
+    if not path.is_file():
+        return False
+    blocks, rest = divmod(path.stat().st_size, BLOCK)
+    if rest != NAME or not blocks:
+        return False
+    with path.open("rb") as file:
+        file.seek(blocks * BLOCK)
+        name = file.read(NAME)
+        return all(_is_block(file, i, name) for i in range(blocks))
+
+
+def _is_block(file: BinaryIO, number: int, name: bytes) -> bool:
+    file.seek(number * BLOCK)
+    head = file.read(BLOCK_HEAD)
+    if head == ERASED:
+        return True
+    found = opened_block(head)
+    return found is not None and found[0] == number and found[3] == name
