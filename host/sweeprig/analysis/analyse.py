@@ -137,7 +137,7 @@ def _ends_apart(trace: Trace, s: _Seen, ends: list[End | None], sense: Sense) ->
     """Ends that differ from rest to rest though neither supply nor ground made them."""
     if s.still or su.ground_shift(trace.ground_v) > su.GROUND_SHIFT_V:
         return []
-    step_v = trace.lsb_v if trace.single else 0.0
+    step_v = trace.lsb_v if trace.undithered else 0.0
     slip = find_slip(s.a.rests, supply_v=s.rail, step_v=step_v)
     if slip is not None:
         return [reach.slipped(slip, trace, s.rail)]
@@ -224,7 +224,7 @@ def _ends(trace: Trace, m: mv.Moves | None, still: bool) -> list[End | None]:
             lsb_v=trace.lsb_v,
             supply=supply_v,
             stop=stop,
-            single=trace.single,
+            single=trace.undithered,
         )
         for p, stop in zip(("low", "high"), m.stops, strict=True)
     ]

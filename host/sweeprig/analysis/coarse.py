@@ -1,4 +1,4 @@
-"""Events in readings too far apart to follow a lever: only what goes out and comes back between them counts.
+"""Events in readings, or windows, too far apart to follow a lever: what goes out and comes back between them.
 
 At some hundred readings a second a spring's release or a quick hand moves the lever from one reading to the next as
 far as a fault would. A movement in one direction leaves no peak, however fast; a lift does.
@@ -12,7 +12,7 @@ from sweeprig.analysis.model import FloatArray
 from sweeprig.analysis.speed import side_speed
 from sweeprig.capture.model import Channel
 
-COARSE_S = 0.003  # s between single readings, from which this is used
+COARSE_S = 0.003  # s between readings, from which this is used
 LIFT_S = 0.02  # s; the widest peak that counts
 LEAST_SHARE = (
     0.1  # of the signal's way: a lever bounces off its stop by nearly as much (common practice, no source)
@@ -22,20 +22,24 @@ SLOPE_FACTOR = (
 )
 
 
-def is_coarse(channel: Channel, window_s: float) -> bool:
-    """Whether the data holds single readings, so far apart."""
-    return window_s > COARSE_S and bool(np.array_equal(channel.max_v, channel.min_v))
+def is_coarse(window_s: float) -> bool:
+    """Whether readings, or windows, are so far apart."""
+    return window_s > COARSE_S
 
 
-def peak_heights_v(mean_v: FloatArray, window_s: float) -> FloatArray:
-    """How far each reading stands out of those around it beyond what movement explains [V], shape (n,)."""
+def peak_heights_v(channel: Channel, window_s: float) -> FloatArray:
+    """How far each reading stands out of those around it beyond what movement explains [V], shape (n,).
+
+    Of windows the highest value stands out upwards and the lowest downwards.
+    """
     from scipy.ndimage import grey_closing, grey_opening
 
-    width = max(1, round(LIFT_S / window_s)) + 1
-    if mean_v.size <= 2 * width:
-        return np.zeros(mean_v.size)
-    up, down = mean_v - grey_opening(mean_v, width), grey_closing(mean_v, width) - mean_v
-    over = np.maximum(up, down) - SLOPE_FACTOR * side_speed(mean_v, 3)
+    n, width = channel.mean_v.size, max(1, round(LIFT_S / window_s)) + 1
+    if n <= 2 * width:
+        return np.zeros(n)
+    up = channel.max_v - grey_opening(channel.max_v, width)
+    down = grey_closing(channel.min_v, width) - channel.min_v
+    over = np.maximum(up, down) - SLOPE_FACTOR * side_speed(channel.mean_v, 3)
     over[:1] = over[-1:] = 0.0  # nothing is known of one side
     return np.asarray(over, dtype=float)
 
@@ -45,8 +49,13 @@ def least_v(mean_v: FloatArray) -> float:
     return LEAST_SHARE * float(np.ptp(mean_v))
 
 
-def off_line(mean_v: FloatArray, a: int, b: int) -> tuple[float, float]:
-    """Deepest departure of readings a..b from the line between their neighbours, signed, and the level there [V]."""
-    line = np.linspace(mean_v[a - 1], mean_v[b], b - a + 2)[1:-1]
-    off = mean_v[a:b] - line
-    return float(off[np.argmax(np.abs(off))]), float(line.mean())
+def off_line(channel: Channel, a: int, b: int) -> tuple[float, float, float]:
+    """Departure of readings a..b from the line between their neighbours, downwards and upwards, and its level [V]."""
+    low, high = (_beside(v, a, b) for v in (channel.min_v, channel.max_v))
+    down, up = float((low - channel.min_v[a:b]).max()), float((channel.max_v[a:b] - high).max())
+    return down, up, float(_beside(channel.mean_v, a, b).mean())
+
+
+def _beside(values: FloatArray, a: int, b: int) -> FloatArray:
+    """The line between the values on both sides of a..b, shape (b - a,)."""
+    return np.linspace(values[a - 1], values[b], b - a + 2)[1:-1]

@@ -270,7 +270,7 @@ def of_signals(
     """Return channel and dip, counted as the first signal's places are; `falling`: those count against it."""
     # readings far apart still show what goes back
     chords = () if trace.window_s > SLOWEST_S else CHORDS_PERCENT
-    least = least_of(trace.lsb_v, single=trace.single)
+    least = least_of(trace.lsb_v, single=trace.undithered)
     out = []
     for channel, m in enumerate(moves):
         place = 100.0 - m.place if channel == 0 and falling else m.place

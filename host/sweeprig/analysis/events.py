@@ -63,8 +63,8 @@ def find(
 ) -> tuple[RawEvent, ...]:
     """All events of one channel, in order of time; none of them reaches from one of `parts` into another."""
     parts = (slice(0, channel.mean_v.size),) if parts is None else parts
-    if is_coarse(channel, window_s):
-        return _find_coarse(channel.mean_v, parts, window_s=window_s, lsb_v=lsb_v, supply_v=supply_v)
+    if is_coarse(window_s):
+        return _find_coarse(channel, parts, window_s=window_s, lsb_v=lsb_v, supply_v=supply_v)
     speed = _speed(channel, [part.start for part in parts[1:]])
     over = np.concatenate([_both(channel.only(part), speed[part]) for part in parts])
     limit, scale = threshold(over, lsb_v=lsb_v, supply_v=supply_v)
@@ -80,17 +80,21 @@ def find(
 
 
 def _find_coarse(
-    mean: FloatArray, parts: Stretches, *, window_s: float, lsb_v: float, supply_v: float
+    channel: Channel, parts: Stretches, *, window_s: float, lsb_v: float, supply_v: float
 ) -> tuple[RawEvent, ...]:
-    over = np.concatenate([peak_heights_v(mean[part], window_s) for part in parts])
+    over = np.concatenate([peak_heights_v(channel.only(part), window_s) for part in parts])
     limit, scale = threshold(over, lsb_v=lsb_v, supply_v=supply_v)
-    limit = max(limit, least_v(mean))
+    limit = max(limit, least_v(channel.mean_v))
     found = []
     for a, b in _runs(over > limit).tolist():
-        depth, level = off_line(mean, a, b)
-        if abs(depth) > limit:
-            seconds = (b - a) * window_s
-            found.append(RawEvent(a, b, depth, level + depth, seconds, abs(depth) / scale, level))
+        down, up, level = off_line(channel, a, b)
+        side = max(down, up)
+        depth = -down if down >= up else up
+        if side > limit:
+            seconds, ringing = (b - a) * window_s, min(down, up) > max(limit / 2, BOTH_WAYS * side)
+            found.append(
+                RawEvent(a, b, depth, level + depth, seconds, side / scale, level, both_ways=ringing)
+            )
     return tuple(found)
 
 

@@ -65,7 +65,7 @@ def of_signals(trace: Trace, moves: tuple[Moves, ...], *, supply_v: float) -> li
             window_s=trace.window_s,
             supply_v=supply_v,
             lsb_v=trace.lsb_v,
-            single=trace.single,
+            single=trace.undithered,
         )
         out += [] if noise is None else [(channel, noise)]
     return out

@@ -47,7 +47,7 @@ def moves_of(channel: Channel, trace: Trace, rail: float, steady: Steady) -> Mov
     """Return the way of one signal."""
     parts = stretches(trace.gap_before)
     raw = ev.find(channel, window_s=trace.window_s, lsb_v=trace.lsb_v, supply_v=rail, parts=parts)
-    if is_coarse(channel, trace.window_s):
+    if is_coarse(trace.window_s):
         raw = _with_gone(raw, gone_and_back(channel.mean_v, supply_v=rail, window_s=trace.window_s))
     off = off_runs(channel.mean_v, supply_v=rail, window_s=trace.window_s)
     away = windows_of(off, channel.mean_v.size)
@@ -60,7 +60,7 @@ def moves_of(channel: Channel, trace: Trace, rail: float, steady: Steady) -> Mov
         window_s=trace.window_s,
         lsb_v=trace.lsb_v,
         parts=parts,
-        single=trace.single,
+        single=trace.undithered,
         off=away,
     )
     thinned = strokes.thin(shape, noise_v=noise, window_s=trace.window_s)

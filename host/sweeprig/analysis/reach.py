@@ -183,21 +183,21 @@ def _of_the_data(trace: Trace, span_v: float) -> list[str]:
         out.append(
             "Dropouts between two readings: what is shorter than the time between them is not in this data."
         )
-        if trace.window_s > COARSE_S:
-            out.append(
-                f"Steps, and wiper lifts smaller than {100 * LEAST_SHARE:.0f} % of the signal's whole change: at "
-                f"{1 / trace.window_s:.0f} "
-                "readings a second a quick movement looks the same. Record at least 500 readings a second."
-            )
-        if trace.window_s > SLOWEST_S:
-            out.append(
-                "Roughness and shallow dips: the readings are too far apart. Record at least 500 readings a second."
-            )
-        if not fine_enough(trace.lsb_v, span_v):
-            out.append(
-                f"Flat spots, and roughness below {trace.lsb_v * 1e3:.3g} mV: the data has steps of that. Use a finer "
-                "converter."
-            )
+    if trace.window_s > COARSE_S:
+        out.append(
+            f"Steps, and wiper lifts smaller than {100 * LEAST_SHARE:.0f} % of the signal's whole change: at "
+            f"{1 / trace.window_s:.0f} "
+            "readings a second a quick movement looks the same. Record at least 500 readings a second."
+        )
+    if trace.window_s > SLOWEST_S:
+        out.append(
+            "Roughness and shallow dips: the readings are too far apart. Record at least 500 readings a second."
+        )
+    if trace.undithered and not fine_enough(trace.lsb_v, span_v):
+        out.append(
+            f"Flat spots, and roughness below {trace.lsb_v * 1e3:.3g} mV: the data has steps of that. Use a finer "
+            "converter."
+        )
     return out
 
 

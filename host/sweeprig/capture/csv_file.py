@@ -273,7 +273,7 @@ def _trace(values: Mapping[str, FloatArray], path: Path) -> Trace:
         supply=_channel(values, "supply_v") if "supply_v" in values else None,
         window_s=step,
         n_per_window=2 if "signal_min_v" in values else 1,  # at least two made a lowest and a highest
-        lsb_v=_resolution(values["signal_v"]),
+        lsb_v=max(_resolution(values[name]) for name in _same_steps(values)),
         full_scale_v=math.inf,
         gap_before=gap_before,
         angle_deg=np.unwrap(values["angle_deg"], period=360.0) if "angle_deg" in values else None,
@@ -281,6 +281,11 @@ def _trace(values: Mapping[str, FloatArray], path: Path) -> Trace:
         source="csv",
         name=path.name,
     )
+
+
+def _same_steps(values: Mapping[str, FloatArray]) -> tuple[str, ...]:
+    """Columns that have the resolution of the signal: extremes are readings, where the signal may be their mean."""
+    return ("signal_v", *EXTREMES["signal_v"]) if EXTREMES["signal_v"][0] in values else ("signal_v",)
 
 
 def _resolution(volts: FloatArray) -> float:

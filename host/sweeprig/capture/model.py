@@ -158,8 +158,13 @@ class Trace:
 
     @property
     def single(self) -> bool:
-        """Whether its readings are single ones, put together or not: their resolution does not average out at rest."""
+        """Whether its readings are single ones, put together or not."""
         return self.n_per_window == self.rows_per_window
+
+    @property
+    def undithered(self) -> bool:
+        """Whether its steps may stay as they are where it rests: readings, or means of few, of an unknown source."""
+        return self.single or self.source == "csv"
 
     def usable(self) -> Trace:
         """Return the trace without its flagged windows, which are no data: each leaves a gap."""

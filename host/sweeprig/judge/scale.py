@@ -183,7 +183,7 @@ def _supply(analysis: Analysis, trace: Trace, rig: Rig | None) -> Quantity:
     if trace.supply is None or not math.isfinite(value) or value <= 0:
         return bu.missing("supply_v", "V", NOT_OBSERVED)
     u, dof = batch_means_u(_steady(trace.supply.mean_v))
-    if math.isfinite(u) and u > 0 and trace.single:  # one and the same number shows no resolution
+    if math.isfinite(u) and u > 0 and trace.undithered:  # one and the same number shows no resolution
         u = math.hypot(u, trace.lsb_v / math.sqrt(12.0))
     lines = (
         BudgetLine("level of the supply", "A", "t", u if math.isfinite(u) else 0.0, "V", 1.0, dof),
