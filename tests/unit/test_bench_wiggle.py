@@ -161,7 +161,7 @@ def test_many_events_come_to_a_few_short_lines() -> None:
     assert all(len(line) <= 60 for line in lines)
     deepest = [line for line in lines if " ms" in line]
     assert len(deepest) == 5
-    assert all("15 % down to ground" in line for line in deepest)
+    assert all("15 % of supply, to ground" in line for line in deepest)
     assert lines[-1].strip() == "All 48 are on the sheet; --json lists them too."
 
 
@@ -185,7 +185,7 @@ def test_the_operator_is_told_where_to_rest_the_lever() -> None:
     told = run(
         "wiggle", "--seconds", "3", "--sheet", "none", "--port", "sim://good?pace=fast&vm=cpython&hand=still"
     )
-    at = told.stderr.index("Rest the lever about half way")
+    at = told.stderr.index("Hold the lever about half way")
     assert at < told.stderr.index("Before switching on")
 
 

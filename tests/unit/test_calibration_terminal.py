@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import json
 import re
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
+import typer
 from typer.testing import CliRunner
 
 from support.fake_rig import FakeRig
 from sweeprig.bench.calibration.points import MOST_TRIES, Measured
 from sweeprig.bench.shop.places import find_places
 from sweeprig.calibration.store import load_calibration
+from sweeprig.cli.asking import answered
 from sweeprig.cli.main import app
 from sweeprig.errors import InputError
 from sweeprig.link.client import RigClient
@@ -77,8 +80,8 @@ def test_counts_left_out_of_a_meters_accuracy_are_told(looks: list[Measured]) ->
     looks += [point(v, 0.1) for v in volts]
     args = ["calibrate", "--meter", "0.05%", "--count", "0.0001", "--json"]
     run = runner.invoke(app, args, input="".join(f"{v}\n" for v in volts))
-    assert run.stderr.startswith("The meter's counts are left out and taken as 0.")
-    assert "taken as 0" not in runner.invoke(app, CALIBRATE, input="").stderr
+    assert run.stderr.startswith("No counts given for the meter: 0 is taken.")
+    assert "0 is taken" not in runner.invoke(app, CALIBRATE, input="").stderr
 
 
 def test_readings_from_a_pipe_stay_with_their_points(looks: list[Measured]) -> None:
@@ -132,3 +135,15 @@ def test_a_calibrated_simulated_rig_has_narrow_intervals(tmp_path: Path, board: 
     assert data["calibration"] == "line+linearity"
     assert data["closed_v"]["u95"] < narrow_v
     assert data["open_v"]["u95"] < narrow_v
+
+
+def test_the_end_of_input_leaves_the_line_of_the_prompt(capsys: pytest.CaptureFixture[str]) -> None:
+    """The error stood behind the prompt: `Meter reads: sweeprig: No answer ...`."""
+
+    def ends() -> str:
+        print("Meter reads: ", end="", file=sys.stderr)
+        raise typer.Abort
+
+    with pytest.raises(InputError, match="end of input"):
+        answered(ends)
+    assert capsys.readouterr().err == "Meter reads: \n"

@@ -140,7 +140,7 @@ def test_a_fault_is_named_with_its_place_and_one_next_step() -> None:
 
 def test_more_faults_than_fit_are_counted() -> None:
     text = "\n".join(card_lines(card_of(CASES["seven faults"]), 80))
-    assert "and 6 more." in text
+    assert "and 6 more faults." in text
     assert "- 4 more: --full" in text
 
 

@@ -112,7 +112,10 @@ def _held_short(name: str, end: End) -> Finding:
         f"once the lever was held {end.held_short_v * 1e3:z.0f} mV short of the {name} end, where it was"
         f" {end.n_agreeing} other times: the lever did not go all the way, or sensor ground shifts"
     )
-    step = "Sweep again, firmly to the stop each time; if the ends still differ, look at the ground wire and its pin."
+    step = (
+        "Sweep again, firmly to the stop each time. If the ends still differ, look for play in lever and mount, then at"
+        " the ground wire and its pin."
+    )
     return Finding(
         Code.ENDS_NOT_REPEATED, Cause.MOUNTING, 0, None, text, step, "doubt", {"held_v": end.held_short_v}
     )

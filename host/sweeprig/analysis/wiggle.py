@@ -52,8 +52,8 @@ class Happening:
     def brief(self) -> str:
         """The event in a line of 60 columns, where no origin is known."""
         long, names = f"{1e3 * self.duration_s:.2f} ms", "+".join(CHANNEL_NAMES[c] for c in self.channels)
-        to = {Touched.TO_GROUND: " down to ground", Touched.TO_SUPPLY: " up to the supply"}
-        deep = f"{self.depth_percent:.0f} %{to.get(self.touched, '')}"
+        to = {Touched.TO_GROUND: ", to ground", Touched.TO_SUPPLY: ", to the supply"}
+        deep = f"{self.depth_percent:.0f} % of supply{to.get(self.touched, '')}"
         where = "" if self.place == UNMARKED else f"  {self.place}"
         names = "" if names == CHANNEL_NAMES[0] else f"  {names}"
         return (

@@ -1,7 +1,8 @@
 """A session with a rig and one sensor: ready before it begins, watched while it runs, off whatever way it ends.
 
-Everything that looks at a sensor goes through it: a capture of a length or one that its own look ends, a live view,
-the tests of connection and lead. It knows no screen: who confirms is an `Ask`, who watches is called back.
+Everything that looks at a sensor goes through it: a capture of a fixed length, or one that a callback ends after one
+of its looks (a poll of the stream), a live view, the tests of connection and lead. It knows no screen: who confirms
+is an `Ask`, who watches is called back.
 """
 
 from __future__ import annotations
@@ -252,7 +253,8 @@ def session(
     """Make a rig ready for one sensor, and let go of the sensor on every way out, signals included.
 
     `ask` confirms what a job has not confirmed yet; None: only what `setup.confirmed` says counts. Without `fed`
-    nothing is switched on: the block looks first by itself. Books are read before power.
+    the sensor stays off: the caller makes its own checks in the `with` block and then switches it on. What was
+    confirmed earlier is read before anything is switched on.
     Raises SafetyError, InputError, ProfileError, CalibrationFileError, LinkError.
     """
     profile = load_profile(setup.profile)

@@ -63,7 +63,8 @@ def _again(line: bytes) -> bytes:
 class Journal:
     """A journal that is being written, locked until its capture is in a file or was let go.
 
-    `write` waits for the system a moment and for the disk never; what found no room is counted.
+    `write` hands the bytes to the operating system and never waits for the disk; bytes that it had no room for are
+    counted.
     """
 
     def __init__(

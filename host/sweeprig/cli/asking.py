@@ -53,8 +53,8 @@ def answered(question: Callable[[], T], *, option: str = "") -> T:
     try:
         return question()
     except typer.Abort as exc:
+        console.needed(Shown(""))  # what follows has a line of its own
         if isinstance(exc.__context__, KeyboardInterrupt):
-            console.needed(Shown(""))  # what follows has a line of its own
             raise KeyboardInterrupt from None
         raise InputError(
             "No answer: end of input at the prompt.",

@@ -68,7 +68,7 @@ def parse_meter(
         raise InputError(
             "The meter's accuracy is not valid.", seen=repr(text),
             limit="per cent of reading + counts, for example 0.05%+3",
-            next_step="take it from the meter's data sheet for the range used",
+            next_step="write it with the per cent sign, as on the meter's data sheet for the range used",
         )  # fmt: skip
     percent, counts = (float((part or "0").replace(",", ".")) for part in found.groups())
     if not (0 <= percent <= 10 and 0 <= counts <= 1000 and 0 < count_v <= 0.1):

@@ -33,6 +33,10 @@ FUNCTIONS = {  # of a board, where its own name says too little
     "keep": "sweeps without a laptop",
     "histogram": "counting of converter readings (ADC codes)",
     "bias": "pull on open leads",
+    "battery": "lead for the vehicle's battery",
+    "buffered": "high-resistance inputs",
+    "burden": "resistors that pull an open signal down",
+    "ground-sense": "lead for the sensor's ground",
     "drive": "motor that turns the sensor",
 }
 LEAST_BLOCK = 4096  # [bytes] that the service needs at once: its longest message

@@ -92,8 +92,8 @@ def check_fitted(client: RigClient) -> None:
         raise HookupError(
             "This rig has no motor.",
             seen=f"a {client.hello().get('build', 'unknown')} build",
-            limit="a driven build: a monitor and an angle encoder on the I2C bus",
-            next_step="plug U4 in and reset the board; without a motor: sweeprig sweep",
+            limit="a driven build: second converter and angle encoder (U4) found on the I2C bus",
+            next_step="plug in the encoder (U4) and reset the board; without a motor: sweeprig sweep",
         )
 
 

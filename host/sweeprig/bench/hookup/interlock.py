@@ -116,7 +116,8 @@ def check_drive_known(drive: str) -> None:
             "The vehicle's drive is not known.",
             seen=drive or "not given",
             limit=", ".join(Drive),
-            next_step="add --drive combustion, stop-start, hybrid or electric; with no vehicle add --setting bench",
+            next_step="add --drive combustion, stop-start, hybrid or electric; with no vehicle:"
+            " --setting bench (not with send)",
         )
 
 

@@ -151,7 +151,9 @@ def _sentence(outcome: Outcome, found: tuple[Finding, ...]) -> str:
     faults = [_fault(f) for f in found if f.severity == "fault"]
     if judgement.verdict is Verdict.FAIL and faults:
         text = " ".join(part for part in (faults[0].name, faults[0].place) if part) + _room(found)
-        more = f", and {len(faults) - 1} more" if len(faults) > 1 else ""
+        more = (
+            f", and {len(faults) - 1} more fault{'s' if len(faults) > 2 else ''}" if len(faults) > 1 else ""
+        )
         failed = where_the_fault_is([f for f in found if f.severity == "fault"])
         return f"{text[:1].upper()}{text[1:]}{more}. {failed}".rstrip()
     return _open(judgement, asked=not found)

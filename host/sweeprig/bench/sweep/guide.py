@@ -52,7 +52,7 @@ class SweepState:
     hold_left_s: float  # [s] still to hold; 0 where nothing is held
     seconds: float  # [s] since the start
     reading: WatchState
-    asked: int = 0  # strokes added because they would decide
+    asked: int = 0  # strokes added to the plan's, because they would decide
     dropouts: int = 0  # seen so far; the finished capture is searched anew
     dropout_percent: float | None = (
         None  # % of travel at which the last one was; None: none, or not known yet

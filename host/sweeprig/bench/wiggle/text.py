@@ -13,8 +13,8 @@ from sweeprig.errors import InputError
 
 MOST_SHOWN = 5  # events that are listed at the end: the deepest
 REST_HALF_WAY = (
-    "Rest the lever about half way, held by something other than a hand: there a drop to ground or to the supply"
-    " is clear to see."
+    "Hold the lever about half way with a wedge or a clamp, not by hand: a drop to ground or to the supply is clear"
+    " to see there."
 )
 
 

@@ -43,16 +43,15 @@ def meter_of(
             lambda: typer.prompt(question(METER_ASKED), err=True),
             option="--meter, for example --meter 0.05%+3",
         )
-    if text and "+" not in text:
-        console.say(
-            "The meter's counts are left out and taken as 0. Its data sheet has them: --meter 0.05%+3."
-        )
+    if not text:
+        return None
     name, serial, certificate = names
-    return (
-        parse_meter(text, count_v=count, range_v=range_v, name=name, serial=serial, certificate=certificate)
-        if text
-        else None
+    meter = parse_meter(
+        text, count_v=count, range_v=range_v, name=name, serial=serial, certificate=certificate
     )
+    if "+" not in text:
+        console.say("No counts given for the meter: 0 is taken. Its data sheet has them: --meter 0.05%+3.")
+    return meter
 
 
 def run_calibration(

@@ -229,7 +229,7 @@ class ExportOptions(Wanted):
 @records.command()
 @with_options(ExportOptions)
 def export(asked: ExportOptions) -> None:
-    """Export records as CSV (column names end in their unit; _1: none) or JSON."""
+    """Export records as CSV or JSON. Column names end in their unit; the ending _1 marks a plain number."""
     import json
 
     from sweeprig.bench.shop.records import record_json, to_csv, write_export
