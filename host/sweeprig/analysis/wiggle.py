@@ -57,7 +57,7 @@ class Happening:
         where = "" if self.place == UNMARKED else f"  {self.place}"
         names = "" if names == CHANNEL_NAMES[0] else f"  {names}"
         return (
-            f"{self.start_s:8.2f} s  {deep}, {long}{names}{where}{f'; {self.origin}' if self.origin else ''}"
+            f"{self.start_s:6.2f} s  {deep}, {long}{names}{where}{f'; {self.origin}' if self.origin else ''}"
         )
 
     @property
