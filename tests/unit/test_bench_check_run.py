@@ -33,7 +33,9 @@ TRAVEL = 100  # records that the movement takes: a tenth of a second, a fast han
 def looked_at(rig: ScriptedRig, setup: SweepSetup | None = None) -> Iterator[Session]:
     ask = Unattended(("plug-off", "laptop-battery", "usb-first"))
     given, nowhere = setup or SweepSetup(), Path("no-calibrations")
-    with session(client_of(rig), given, calibrations=nowhere, ask=ask, now=lambda: WHEN, fed=False) as s:
+    with session(
+        client_of(rig), given, calibrations=nowhere, ask=ask, now=lambda: WHEN, switch_on=False
+    ) as s:
         yield s
 
 

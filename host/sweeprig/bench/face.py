@@ -1,4 +1,4 @@
-"""What a running step needs of a screen: show a state, read keys. A terminal, a page or a test provides it."""
+"""The interface that a terminal, a page or a test implements for a running step: show a state, read keys."""
 
 from __future__ import annotations
 
@@ -8,13 +8,13 @@ State_contra = TypeVar("State_contra", contravariant=True)
 
 
 class Face(Protocol[State_contra]):
-    """Shows states and reads keys, may end it. It is called at every look and draws as often as it likes."""
+    """Shows states, reads keys, may end the step. Called after every poll of the rig; it draws as often as it likes."""
 
     def show(self, state: State_contra) -> None:
-        """Show how it stands."""
+        """Show the latest state."""
 
     def pressed(self) -> str:
         """Return the keys pressed since the last call."""
 
     def ended(self) -> bool:
-        """Return whether it is to end; asked at every look."""
+        """Return whether the step has to end; called after every poll."""

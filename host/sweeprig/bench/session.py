@@ -1,8 +1,8 @@
 """A session with a rig and one sensor: ready before it begins, watched while it runs, off whatever way it ends.
 
-Everything that looks at a sensor goes through it: a capture of a fixed length, or one that a callback ends after one
-of its looks (a poll of the stream), a live view, the tests of connection and lead. It knows no screen: who confirms
-is an `Ask`, who watches is called back.
+Everything that measures a sensor goes through it: a capture of fixed length, or one that the caller's callback ends, a
+live view, the tests of connection and lead. It knows no screen: an `Ask` answers what must be confirmed, and callbacks
+get what is measured.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ from sweeprig.link.messages import Message
 
 @dataclass(frozen=True)
 class Books:
-    """What is remembered between sessions: confirmations of a job, checks of a lead. None keeps none."""
+    """What is remembered between sessions: confirmations of a job, checks of a lead. None: nothing is remembered."""
 
     jobs: JobBook | None = None
     leads: LeadBook | None = None
@@ -63,8 +63,10 @@ class Session:
     power: PowerWatch = field(init=False)
     engine: EngineWatch = field(init=False)
     _is_off: bool = False
-    _lost: CaptureNotKeptError | None = None  # of the capture that was made: it is in memory alone
-    _blind_s: float = 0.0  # [s] without a record that can be used
+    _lost: CaptureNotKeptError | None = (
+        None  # why the capture is in memory alone, where no journal could be written
+    )
+    _blind_s: float = 0.0  # [s] since the last usable record
 
     @property
     def client(self) -> RigClient:
@@ -73,12 +75,15 @@ class Session:
 
     @property
     def setup(self) -> SweepSetup:
-        """What the operator said, with what was confirmed and found."""
+        """What the operator gave as options, with what was confirmed and found since."""
         return self.volts.setup
 
-    def prepare(self, *, fed: bool) -> None:
-        """Confirm, look, and with `fed` switch on or tap. Raises SafetyError, InputError, LinkError."""
-        if fed:
+    def prepare(self, *, switch_on: bool) -> None:
+        """Ask for confirmations and check the hookup; with `switch_on` switch the supply on, or connect the tap.
+
+        Raises SafetyError, InputError, LinkError.
+        """
+        if switch_on:
             made = prepare_hookup(
                 self.volts, self.profile, self.ask, book=self.books.jobs, leads=self.books.leads, now=self.now
             )
@@ -86,12 +91,12 @@ class Session:
             made = make_ready(self.volts, self.profile, self.ask, book=self.books.jobs, now=self.now)
         self.volts = replace(self.volts, setup=made)
         self.power, self.engine = (
-            PowerWatch(self.volts, fed=fed and self._can_switch),
+            PowerWatch(self.volts, switched_on=switch_on and self._can_switch),
             EngineWatch.of(self.volts.front_end, made),
         )
 
-    def look(self, timeout_s: float = live.POLL_S) -> Chunk:
-        """Return what a running stream brings.
+    def poll(self, timeout_s: float = live.POLL_S) -> Chunk:
+        """Return what a running stream has brought since the last call.
 
         Raises HookupError once the supply was overloaded and is off, InterlockError once the engine runs,
         BoardSilentError where nothing usable has come for too long.
@@ -104,7 +109,7 @@ class Session:
         return chunk
 
     def follow(self, messages: list[Message], *, waited_s: float = 0.0) -> Chunk:
-        """Return the volts in what came, supply and engine watched; `waited_s` [s] went by where nothing came."""
+        """Check supply and engine in these messages and return their volts; without records `waited_s` [s] went by."""
         self._watch(messages)
         chunk = self.volts.chunk(messages)
         went_by = len(chunk.records) * self.client.window_s or waited_s
@@ -113,7 +118,7 @@ class Session:
 
     @property
     def blind(self) -> bool:
-        """Whether nothing that can be used has come for too long."""
+        """Whether no usable record has come for too long."""
         return self._blind_s >= limit("blind.after_s")
 
     def _watch(self, messages: list[Message]) -> None:
@@ -121,7 +126,7 @@ class Session:
         self.engine.feed(messages)
 
     def collect(self, *, seconds: float, settle_s: float = live.SETTLE_S) -> list[Message]:
-        """Return `seconds` of a running stream from now on, the first `settle_s` left out, supply and engine watched.
+        """Return the messages of `seconds` from now on, without the first `settle_s`, supply and engine watched.
 
         Raises InterlockError once the engine runs, LinkError.
         """
@@ -130,35 +135,35 @@ class Session:
         return messages
 
     def power_on(self) -> None:
-        """Switch on supply and burden in a session that began without."""
+        """Switch on supply and burden in a session that was begun with `switch_on=False`."""
         self._is_off = False
         power_sensor(self.client)
 
-    def look_closely(self) -> None:
-        """Ask for conversions around sudden changes, where the rig has them."""
+    def ask_for_snapshots(self) -> None:
+        """Ask the board for the single conversions around sudden changes, where it can send them."""
         if live.has(self.client, "snapshots"):
             live.switch(self.client, "snapshots", spread=SNAPSHOT_SPREAD, jump=SNAPSHOT_SPREAD)
 
-    def record(
+    def capture(
         self,
         folder: Path,
         *,
-        on_look: Callable[[Chunk], None],
+        on_chunk: Callable[[Chunk], None],
         stop: Callable[[], bool],
         progress: Callable[[Progress], None] | None = None,
         coaching: Callable[[], tuple[str, ...]] = tuple,
         endless: bool = False,
     ) -> Capture:
-        """Capture for the setup's seconds, or `endless` until `stop`, and switch off.
+        """Capture for the setup's seconds, or with `endless` until `stop` returns True, and switch off.
 
-        `on_look` gets what each look brings. Ctrl-C, an overloaded supply, an engine that starts and a lost board end
-        it; what came is kept.
-        Raises LinkError where nothing came, HookupError where the rig had let go of the sensor before it began,
-        KeyboardInterrupt where `stop` says so before.
+        `on_chunk` gets what each poll of the stream brought. Ctrl-C, an overloaded supply, an engine that starts and a
+        lost board end the capture too, and what was received is kept.
+        Raises LinkError where no record came, HookupError where the board had switched the supply off before the first
+        one, KeyboardInterrupt where `stop` returns True before the start.
         """
         if stop():
             raise KeyboardInterrupt
-        self.look_closely()
+        self.ask_for_snapshots()
         try:
             capture = run_sweep(
                 self.client,
@@ -166,7 +171,7 @@ class Session:
                 folder=folder,
                 progress=progress,
                 stop=lambda: self._must_stop() or stop(),
-                on_messages=self._following(on_look),
+                on_messages=self._following(on_chunk),
                 coaching=coaching,
                 endless=endless,
                 calibration=calibration_to_dict(self.volts.calibration),
@@ -178,7 +183,7 @@ class Session:
         finally:
             self.off()
         if self.power.let_go:
-            capture = self._while_fed(capture)
+            capture = self._until_let_go(capture)
         if self.engine.stops:
             self.ask.say("The engine appears to run: the capture ends here and its data is kept.")
         return replace(capture, setup=self.power.noted(capture.setup))
@@ -186,8 +191,8 @@ class Session:
     def _must_stop(self) -> bool:
         return self.power.stops or self.engine.stops or self.blind
 
-    def _while_fed(self, capture: Capture) -> Capture:
-        """Return what came before the board let go of the sensor. Raises HookupError where that is nothing."""
+    def _until_let_go(self, capture: Capture) -> Capture:
+        """Return the part before the board switched the supply off. Raises HookupError where that is empty."""
         on = np.flatnonzero(capture.records.flags & wire.FLAG_SUPPLY_ON)
         if on.size:
             return replace(capture, records=capture.records[: int(on[-1]) + 1])
@@ -200,25 +205,25 @@ class Session:
     def _can_switch(self) -> bool:
         return live.has(self.client, "supply-switch")
 
-    def _following(self, on_look: Callable[[Chunk], None]) -> Callable[[list[Message]], None]:
-        """Return what takes the messages of a capture; the first asks for the slow readings, in a stream that runs."""
-        looks = count()
+    def _following(self, on_chunk: Callable[[Chunk], None]) -> Callable[[list[Message]], None]:
+        """Return the callback for the messages of a capture; its first call, in a stream, asks for slow readings."""
+        polls = count()
 
         def follow(messages: list[Message]) -> None:
-            if next(looks) == 0:
+            if next(polls) == 0:
                 with suppress(LinkError):  # a board that is gone ends the capture by itself
                     ask_slow(self.client)
-            on_look(self.follow(messages))
+            on_chunk(self.follow(messages))
 
         return follow
 
     def keep(self, capture: Capture, folder: Path, label: str = "") -> tuple[Capture, Path]:
-        """Write a capture under `label`, else the sensor's. Raises HookupError where an overload has ended it.
+        """Write a capture to a file named by `label`, else the sensor. Raises HookupError where an overload ended it.
 
         Raises CaptureNotKeptError, with the capture, where no file could be written: the disk is full.
         """
         name = label or self.setup.sensor_label or self.setup.serial or "sweep"
-        try:  # with a full disk behind it too: there may be room again
+        try:  # also where the disk was full before: there may be room again
             capture = write_capture(folder / f"{file_stem(name, self.now())}.sweep", capture)
         except CaptureFileError as exc:
             raise not_kept(self._lost or exc, capture) from exc
@@ -227,12 +232,12 @@ class Session:
         return capture, path
 
     def keep_lead_check(self, check: LeadCheck) -> Path | None:
-        """Note a check of this rig's lead; None where no book is kept."""
+        """Store a check of this rig's lead and return its file; None where none is kept."""
         leads = self.books.leads
         return None if leads is None else leads.note(str(self.client.hello().get("uid", "")), check)
 
     def off(self) -> None:
-        """Let go of the sensor; signals wait until it is done."""
+        """Switch everything off; a signal such as SIGTERM is held back until it is done."""
         if not self._is_off:
             with held_back():
                 switch_off(self.client)
@@ -248,13 +253,13 @@ def session(
     ask: Ask | None = None,
     books: Books | None = None,
     now: Callable[[], datetime] = local_now,
-    fed: bool = True,
+    switch_on: bool = True,
 ) -> Iterator[Session]:
-    """Make a rig ready for one sensor, and let go of the sensor on every way out, signals included.
+    """Make a rig ready for one sensor, and switch everything off on every way out, signals included.
 
-    `ask` confirms what a job has not confirmed yet; None: only what `setup.confirmed` says counts. Without `fed`
-    the sensor stays off: the caller makes its own checks in the `with` block and then switches it on. What was
-    confirmed earlier is read before anything is switched on.
+    `ask` confirms what a job has not confirmed yet; None: only what `setup.confirmed` says counts. With
+    `switch_on=False` the sensor stays without power: the body of the `with` makes its own checks first and then calls
+    `power_on`. The stored confirmations are read before anything is switched on.
     Raises SafetyError, InputError, ProfileError, CalibrationFileError, LinkError.
     """
     profile = load_profile(setup.profile)
@@ -263,7 +268,7 @@ def session(
     with unwinding():
         try:
             try:
-                made.prepare(fed=fed)
+                made.prepare(switch_on=switch_on)
                 yield made
             finally:
                 made.off()

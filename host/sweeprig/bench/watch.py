@@ -1,4 +1,4 @@
-"""The live reading of a session: every look folded into one state, shown until somebody or something ends it."""
+"""The live reading of a session: every poll updates one state, which is shown until somebody or something ends it."""
 
 from __future__ import annotations
 
@@ -15,24 +15,24 @@ QUIT = "q"
 
 
 class Guide(Protocol):
-    """Adds to what is shown, and knows when it has what it wants."""
+    """Adds instructions to what is shown, and knows when the reading is where it should be."""
 
     def adorn(self, state: WatchState) -> WatchState:
-        """Return the state with what to do."""
+        """Return the state with the instruction added."""
 
     def reached(self, state: WatchState) -> bool:
-        """Return whether it is enough."""
+        """Return whether the watch can end."""
 
 
 class Unguided:
-    """Adds nothing and wants nothing."""
+    """Adds no instruction and never ends the watch."""
 
     def adorn(self, state: WatchState) -> WatchState:
-        """Return the state."""
+        """Return the state as it is."""
         return state
 
     def reached(self, _state: WatchState) -> bool:
-        """Return that there is no end."""
+        """Return False: only the operator or the time ends it."""
         return False
 
 
@@ -44,7 +44,9 @@ def run_watch(
     seconds: float = 0.0,
     guide: Guide | None = None,
 ) -> bool:
-    """Stream until `seconds` of the rig's time are over (0: without end), the guide has it, or q; False: `face` ended.
+    """Show the reading until `seconds` of the rig's time are over (0: without end), `guide` ends it, or q is pressed.
+
+    Returns False where `face` ended it.
 
     Raises HookupError once the supply was overloaded and is off, InterlockError once the engine runs; LinkError.
     """
@@ -52,7 +54,7 @@ def run_watch(
     with streaming(s.client, s.setup.hookup):
         ask_slow(s.client)
         while not face.ended():
-            chunk = s.look()
+            chunk = s.poll()
             if chunk.trace is not None:
                 watcher.feed(chunk.trace)
                 state = guided.adorn(watcher.state(columns=COLUMNS))

@@ -208,7 +208,7 @@ class RigOptions:
             yield client
 
     @contextmanager
-    def session(self, setup: SweepSetup, *, fed: bool = True) -> Iterator[Session]:
+    def session(self, setup: SweepSetup, *, switch_on: bool = True) -> Iterator[Session]:
         """Open the rig and make it ready for one sensor."""
         from sweeprig.bench.session import session
 
@@ -216,7 +216,12 @@ class RigOptions:
         with (
             self.rig() as client,
             session(
-                client, setup, calibrations=calibrations, ask=asking(self.confirm), books=books(), fed=fed
+                client,
+                setup,
+                calibrations=calibrations,
+                ask=asking(self.confirm),
+                books=books(),
+                switch_on=switch_on,
             ) as s,
         ):
             yield s

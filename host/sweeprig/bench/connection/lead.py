@@ -75,7 +75,7 @@ def run_lead_check(
     with live.streaming(s.client, Hookup.POWERED):
         s.ask.say(check_dead(wait_until_dead(s.volts)))
         s.power_on()
-        still = live.look(s.volts, seconds=1.0, settle_s=limit("first_power.settle_s"))
+        still = live.levels_now(s.volts, seconds=1.0, settle_s=limit("first_power.settle_s"))
         s.ask.say(check_power(still, end=s.volts.front_end, where="the test plug"))
         s.ask.say(f"Now shake the lead and its plugs for {limit('lead.shake_s'):.0f} s.")
         events = _shaken(s, progress)

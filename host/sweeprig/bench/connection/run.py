@@ -108,7 +108,7 @@ def _dropouts(way: Trace, profile: Profile) -> int:
 
 
 def _tapped_closed(volts: RigVolts) -> tuple[tuple[str, ...], Position]:
-    seen = live.look(volts, seconds=0.5)
+    seen = live.levels_now(volts, seconds=0.5)
     return (check_released(seen), *tapped_lines(seen)), Position(seen)
 
 
@@ -119,7 +119,7 @@ def _powered_closed(s: Session) -> tuple[tuple[str, ...], Position]:
     s.power_on()
     if live.has(s.client, "monitor"):
         live.switch(s.client, "slow", every_ms=50)
-    seen = live.look(s.volts, seconds=LOOK_S, settle_s=limit("first_power.settle_s"))
+    seen = live.levels_now(s.volts, seconds=LOOK_S, settle_s=limit("first_power.settle_s"))
     place = Position(seen) if seen.overloaded else replace(_with_bias(s, seen), zero_v=nothing.signal_v)
     if s.power.overloaded is not None:
         place = Position(
@@ -153,7 +153,7 @@ def _opened(
     if s.setup.hookup == Hookup.POWERED and closed.on.overloaded:
         live.collect(s.client, seconds=move_s)
         s.power_on()
-        return Position(live.look(s.volts, seconds=LOOK_S, settle_s=limit("first_power.settle_s"))), []
+        return Position(live.levels_now(s.volts, seconds=LOOK_S, settle_s=limit("first_power.settle_s"))), []
     kept: list[Message] = []
     before = closed.on.signal_v
     settle = 0.1

@@ -15,8 +15,8 @@ from sweeprig.bench.hookup.cautions import Ask, Unattended
 from sweeprig.bench.readings.limits import limit
 from sweeprig.bench.readings.live import Chunk, no_data
 from sweeprig.bench.session import Books, Session, session
-from sweeprig.bench.sweep.more import ready_to_look, strokes_that_would_tell
-from sweeprig.bench.sweep.run import LOOKS_KEPT, QUIT, cut_to, plan_of, trace_from
+from sweeprig.bench.sweep.more import load_analysis, strokes_that_would_tell
+from sweeprig.bench.sweep.run import CHUNKS_KEPT, QUIT, cut_to, plan_of, trace_from
 from sweeprig.bench.sweep.sweep import SweepOrder
 from sweeprig.capture.folder import ready_folder
 from sweeprig.capture.locks import remove
@@ -76,15 +76,15 @@ def record_driven(s: Session, folder: Path, plan: DrivePlan, face: Face[DriveSta
         return strokes_that_would_tell(trace, s.setup, s.profile)
 
     course = Course(motor, plan, more)
-    ready_to_look()
+    load_analysis()
 
-    def look(chunk: Chunk) -> None:
+    def take(chunk: Chunk) -> None:
         nonlocal quits
         quits = quits or QUIT in face.pressed()
         if len(chunk.records):
             taken.append(chunk.records)
             if course.keep_from_s is None:
-                del taken[:-LOOKS_KEPT]
+                del taken[:-CHUNKS_KEPT]
             course.look(float(chunk.records.index[-1]) * s.client.window_s)
         face.show(course.state)
 
@@ -94,7 +94,7 @@ def record_driven(s: Session, folder: Path, plan: DrivePlan, face: Face[DriveSta
             motor.let_go()  # at once: what follows reads the journal first
         return over
 
-    capture = s.record(folder, on_look=look, stop=stop, coaching=lambda: course.seen, endless=True)
+    capture = s.capture(folder, on_chunk=take, stop=stop, coaching=lambda: course.seen, endless=True)
     if course.problem is not None or course.keep_from_s is None:
         remove(Path(capture.journal))
         if s.blind:

@@ -1,6 +1,6 @@
-"""The supply at the other lever position: looked at while a sweep runs.
+"""The supply while a sweep runs: an overload may come only at the other lever position.
 
-A supply or a ground on the wiper's pin shorts the supply at one end of the travel only, where no look before the
+A supply or a ground on the wiper's pin shorts the supply at one end of the travel only, where no check before the
 first stroke can see it. The limiter in the rig holds the current without any program; what is done here is to
 switch off, to end the capture and to say so.
 """
@@ -40,11 +40,11 @@ class Place:
 class PowerWatch:
     """Follows supply and limiter through a capture in which the rig feeds the sensor; a tapped one is left alone.
 
-    `fed`: the supply was switched on before, and its flag has to say so.
+    `switched_on`: the supply was switched on before, so each record's flag has to say that it is on.
     """
 
     volts: RigVolts
-    fed: bool = False
+    switched_on: bool = False
     first: Place | None = None  # where the capture began
     far: Place | None = None  # farthest from it so far
     overloaded: Place | None = None  # why the supply was switched off: the last good signal, the supply since
@@ -76,7 +76,7 @@ class PowerWatch:
 
     def _look_at_flag(self, records: Records) -> None:
         """See whether the board still feeds the sensor; a board to which nobody speaks lets go of it."""
-        if not self.fed or not len(records):
+        if not self.switched_on or not len(records):
             return
         off = records.flags & (wire.FLAG_SUPPLY_ON | wire.FLAG_SUPPLY_FAULT) == 0
         self._off = self._off + off.size if off.all() else int(np.argmin(off[::-1]))
@@ -113,8 +113,8 @@ class PowerWatch:
         signal, supply = (
             np.where(no_data, np.nan, self.volts.channel(records, k).mean_v) for k in (0, wire.SUPPLY)
         )
-        fed = records.flags & wire.FLAG_SUPPLY_ON != 0
-        bad = (records.flags & wire.FLAG_SUPPLY_FAULT != 0) | (fed & (supply < _short_v()))
+        is_on = records.flags & wire.FLAG_SUPPLY_ON != 0
+        bad = (records.flags & wire.FLAG_SUPPLY_FAULT != 0) | (is_on & (supply < _short_v()))
         levels = (_medians(c.reshape(-1, n)) for c in (signal, supply))
         places = (Place(a, v) for a, v in zip(*levels, strict=True))
         return list(zip(places, bad.reshape(-1, n), strict=True))

@@ -170,7 +170,7 @@ def _tap(volts: RigVolts) -> tuple[str, ...]:
     client = volts.client
     ask_slow(client)
     with live.streaming(client, Hookup.TAPPED):
-        seen = live.look(volts, seconds=0.5)
+        seen = live.levels_now(volts, seconds=0.5)
     return (check_released(seen), *tapped_lines(seen))
 
 
@@ -179,7 +179,7 @@ def _power(volts: RigVolts) -> tuple[str, ...]:
     with live.streaming(client, Hookup.POWERED):
         dead = check_dead(wait_until_dead(volts))
         power_sensor(client)
-        seen = live.look(volts, settle_s=limit("first_power.settle_s"))
+        seen = live.levels_now(volts, settle_s=limit("first_power.settle_s"))
         if seen.overloaded:
             switch_off(client)
     power = check_power(seen, end=volts.front_end)
@@ -189,11 +189,11 @@ def _power(volts: RigVolts) -> tuple[str, ...]:
 
 def wait_until_dead(volts: RigVolts) -> Levels:
     """Return the levels without the rig's supply; a charge that only has to run off is given its time."""
-    seen = live.look(volts)
+    seen = live.levels_now(volts)
     for _ in range(round(limit("before_power.fall_s") / 0.3)):
         if not voltage_there(seen):
             break
-        seen = live.look(volts)
+        seen = live.levels_now(volts)
     return seen
 
 
@@ -228,7 +228,7 @@ def _interlock(
     if live.has(volts.client, "battery"):
         ask_slow(volts.client)
         with live.streaming(volts.client, setup.hookup):
-            seen = live.look(volts, seconds=1.0)
+            seen = live.levels_now(volts, seconds=1.0)
         evidence = _evidence(seen, volts.front_end)
     system = settled_system(evidence, setup.vehicle_system, ask)
     lines = pass_interlock(

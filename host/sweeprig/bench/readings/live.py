@@ -1,4 +1,4 @@
-"""Readings from a running rig, without a capture: what hookup, check, watch and aim look through."""
+"""Readings from a running rig, without a capture, for hookup, check, watch and aim."""
 
 from __future__ import annotations
 
@@ -63,7 +63,7 @@ class Levels:
 
 @dataclass(frozen=True)
 class Chunk:
-    """What one look at the rig brought: volts of some windows, and the other messages."""
+    """What one poll of the stream brought: volts of some windows, and the other messages."""
 
     trace: Trace | None  # None where no record came, or the converter flagged all of them
     records: Records
@@ -73,7 +73,7 @@ class Chunk:
 
 @dataclass(frozen=True)
 class RigVolts:
-    """Codes of this rig to volts at the sensor."""
+    """Turns this rig's codes into volts at the sensor."""
 
     client: RigClient
     setup: SweepSetup
@@ -116,7 +116,7 @@ class RigVolts:
         )
 
     def chunk(self, messages: list[Message]) -> Chunk:
-        """Return what a list of messages holds."""
+        """Return the records of these messages in volts, with their marks and slow readings."""
         records = Records.concatenate([m for m in messages if isinstance(m, Records)])
         trace = self.trace(records).usable() if len(records) else None
         return Chunk(
@@ -140,7 +140,7 @@ def has(client: RigClient, word: str) -> bool:
 
 
 def switch(client: RigClient, what: str, **args: Any) -> bool:
-    """Work one switch of the rig; False where it is not fitted. Raises BoardRefusedError where it refuses."""
+    """Send a command that switches something; False where the rig has no such part. Raises BoardRefusedError."""
     try:
         client.command(what, **args)
     except BoardRefusedError as exc:
@@ -238,7 +238,7 @@ def levels(volts: RigVolts, messages: list[Message]) -> Levels:
 
 
 def no_data(*, n_came: int = 1) -> BoardSilentError:
-    """Return the error for a look that brought nothing that can be used."""
+    """Return the error for a stretch without a usable record."""
     if not n_came:
         return no_records()
     return BoardSilentError("The converter marks all readings as bad.", next_step=PLUG_IN_AGAIN)
@@ -267,6 +267,6 @@ def slow_value(slow: tuple[SlowReading, ...], quantity: int) -> float | None:
     return float(np.median(values)) if values else None
 
 
-def look(volts: RigVolts, *, seconds: float = 0.2, settle_s: float = SETTLE_S) -> Levels:
+def levels_now(volts: RigVolts, *, seconds: float = 0.2, settle_s: float = SETTLE_S) -> Levels:
     """Return the levels of a running stream from now on."""
     return levels(volts, collect(volts.client, seconds=seconds, settle_s=settle_s))

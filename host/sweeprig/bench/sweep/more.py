@@ -1,4 +1,4 @@
-"""Whether more strokes would tell what the ones taken leave open, asked while the lever still rests."""
+"""Whether a few more strokes would settle a cause that is still open, decided while the lever rests at the end."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ from sweeprig.errors import SweeprigError
 from sweeprig.judge.profile import Profile
 
 
-def ready_to_look() -> None:
-    """Load what an analysis needs before a capture runs: records come all the while."""
+def load_analysis() -> None:
+    """Import what an analysis needs before a capture runs: during one, the import would hold up the records."""
     import scipy.ndimage
     import scipy.spatial  # noqa: F401
 
@@ -18,7 +18,7 @@ def ready_to_look() -> None:
 
 
 def strokes_that_would_tell(trace: Trace, setup: SweepSetup, profile: Profile) -> int:
-    """Return how many more strokes would tell one worn spot from a loose contact; 0 where none would or none need."""
+    """Return how many more strokes would separate a worn spot from a loose contact; 0: none would, or none need to."""
     from sweeprig.analysis.analyse import analyse
     from sweeprig.judge.graded import graded
 

@@ -11,7 +11,7 @@ from sweeprig.bench.readings.limits import limit
 from sweeprig.bench.readings.live import Chunk, no_data
 from sweeprig.bench.session import Session
 from sweeprig.bench.sweep.guide import SweepGuide, SweepState
-from sweeprig.bench.sweep.more import ready_to_look, strokes_that_would_tell
+from sweeprig.bench.sweep.more import load_analysis, strokes_that_would_tell
 from sweeprig.bench.sweep.pace import SweepPlan, plan_sweep
 from sweeprig.bench.sweep.trigger import SETTLED_S, Phase
 from sweeprig.capture.locks import remove
@@ -22,13 +22,16 @@ from sweeprig.words import Hookup
 
 QUIT = "q"
 START = frozenset("\r\n")
-LOOKS_KEPT = (
-    100  # looks at the rig, of a tenth of a second or less, that are kept while a sweep has not begun
+CHUNKS_KEPT = (
+    100  # polls of the rig, of a tenth of a second or less, that are kept while a sweep has not begun
 )
 
 
 def plan_of(s: Session, *, seconds: float | None, strokes: int | None = None) -> SweepPlan:
-    """Return what this rig, hookup and profile ask for; `seconds` None ends by strokes, the profile's or so many."""
+    """Return the plan of a sweep for this rig, hookup and profile.
+
+    `seconds` None: it ends after so many `strokes`, or as many as the profile asks for.
+    """
     shortest = s.volts.front_end.shortest_dropout_s(str(s.setup.hookup))
     return plan_sweep(s.profile, shortest_dropout_s=shortest, seconds=seconds, strokes=strokes)
 
@@ -38,10 +41,10 @@ def record_guided(
 ) -> tuple[Capture | None, SweepGuide]:
     """Capture one sweep, guided; None where it was ended before it began.
 
-    Enter and the rig's button start it, q and the face's own end end it. A timed plan keeps exactly its seconds; else
-    what came before the rest at the start is left out.
+    Enter and the rig's button start it, q or the face ends it. A timed plan keeps exactly its seconds; else what came
+    before the rest at the start is left out.
     Raises InputError where nothing moved for `sweep.wait_s`, at a rail for `sweep.at_rail_wait_s`, or nothing rested
-    for the plan's longest time; else as `Session.record`.
+    for the plan's longest time; else as `Session.capture`.
     """
     taken: list[Records] = []
 
@@ -50,22 +53,22 @@ def record_guided(
 
     guide = SweepGuide(s.profile, plan, s.setup.starts, more)
     keys: set[str] = set()
-    ready_to_look()
+    load_analysis()
 
-    def look(chunk: Chunk) -> None:
+    def take(chunk: Chunk) -> None:
         keys.update(face.pressed())
         if chunk.marks or keys & START:
             guide.trigger.start()
         taken.append(chunk.records)
         if guide.trigger.waiting:
-            del taken[:-LOOKS_KEPT]
+            del taken[:-CHUNKS_KEPT]
         if chunk.trace is not None:
             guide.feed(chunk.trace)
         face.show(guide.state())
 
-    capture = s.record(
+    capture = s.capture(
         folder,
-        on_look=look,
+        on_chunk=take,
         stop=lambda: _is_over(guide) or QUIT in keys or face.ended(),
         coaching=lambda: guide.seen,
         endless=not plan.timed,
@@ -77,7 +80,7 @@ def record_guided(
         if s.blind:
             raise no_data()
         _must_be_there(capture.ended)
-        _must_have_moved(guide, fed=s.setup.hookup == Hookup.POWERED)
+        _must_have_moved(guide, was_on=s.setup.hookup == Hookup.POWERED)
         return None, guide
     if guide.trigger.phase is Phase.OVER:
         capture = replace(capture, ended="complete")
@@ -85,7 +88,7 @@ def record_guided(
 
 
 def trace_from(s: Session, taken: list[Records], from_s: float) -> Trace:
-    """Return the volts of what was taken from a time [s] on."""
+    """Return the volts of these records from a time [s] on."""
     records = Records.concatenate(taken)
     rig = s.client.hello()
     first = int(from_s * float(rig["conversion_hz"]) / (int(rig["window"]) * CHANNELS))
@@ -120,9 +123,9 @@ def _must_be_there(ended: str) -> None:
         )
 
 
-def _must_have_moved(guide: SweepGuide, *, fed: bool) -> None:
+def _must_have_moved(guide: SweepGuide, *, was_on: bool) -> None:
     """Raise InputError where the sweep was given up because nothing moved, or nothing rested."""
-    trigger, off = guide.trigger, " The sensor is switched off." if fed else ""
+    trigger, off = guide.trigger, " The sensor is switched off." if was_on else ""
     if _never_rests(guide):
         raise InputError(
             f"The sweep does not begin: the signal never rests.{off}",

@@ -1,4 +1,4 @@
-"""The wiggle test with a rig: a long capture whose events are told while they come."""
+"""The wiggle test with a rig: a long capture that shows dropouts and jumps as they happen."""
 
 from __future__ import annotations
 
@@ -67,8 +67,8 @@ class Signals:
             with suppress(LinkError):
                 live.switch(self._client, "buzzer", ms=BUZZ_MS)
 
-    def look(self, now_s: float) -> None:
-        """Go back to waiting once the last event has been shown for long enough."""
+    def tick(self, now_s: float) -> None:
+        """Let the light blink slowly again once the last event has been shown for long enough."""
         if self._fast_since_s is not None and now_s - self._fast_since_s >= EVENT_SHOWN_S:
             self._fast_since_s = None
             self._set_light("slow")
@@ -80,7 +80,7 @@ class Signals:
 
 
 class WiggleFace(Face[LiveSearch], Protocol):
-    """Sees the search; hears and is told of every event. Its keys: 1 2 3 a place, space the next one, q the end."""
+    """Shows the search and every event. Its keys: 1 2 3 name a place, space goes to the next one, q ends."""
 
     def tell(self, new: list[Happening]) -> None:
         """Say that something was seen."""
@@ -88,7 +88,7 @@ class WiggleFace(Face[LiveSearch], Protocol):
 
 @dataclass
 class _Test:
-    """One running test: looks gathered, searched, told of, and the keys and the button heeded."""
+    """One running test: gathers chunks, searches them for events, shows these, and obeys keys and button."""
 
     s: Session
     face: WiggleFace
@@ -97,21 +97,21 @@ class _Test:
     quits: bool = False
     waiting: list[Trace] = field(default_factory=list)
 
-    def look(self, chunk: Chunk) -> None:
-        """Take what a look brings."""
+    def take(self, chunk: Chunk) -> None:
+        """Take what one poll brought."""
         for mark in chunk.marks:
             self.search.pressed(mark.index * self.s.client.window_s)
         if chunk.trace is not None:
             self.waiting.append(chunk.trace)
         if sum(t.t_s.size for t in self.waiting) * self.s.client.window_s >= LOOK_EVERY_S:
             self.find()
-        self.signals.look(self.search.seconds)
+        self.signals.tick(self.search.seconds)
         self.face.show(self.search)
         for key in self.face.pressed():
             self._key(key)
 
     def find(self) -> None:
-        """Search what waits; tell of what is new."""
+        """Search the chunks that wait; show the events that are new."""
         new = self.search.feed(joined(self.waiting)) if self.waiting else []
         self.waiting.clear()
         if new:
@@ -139,7 +139,7 @@ class _Test:
 def run_wiggle(
     s: Session, face: WiggleFace, *, folder: Path, marks: Sequence[MarkAt] = ()
 ) -> tuple[Capture, Path]:
-    """Capture for the setup's seconds of the rig's time while events are told; return the capture and its file.
+    """Capture for the setup's seconds of the rig's time and show events as they come; return the capture and its file.
 
     The rig's button goes on to the next place. The marks are kept in the capture. Raises LinkError where not one
     record came, HookupError, with the capture kept, where the supply was overloaded.
@@ -147,5 +147,5 @@ def run_wiggle(
     search = LiveSearch(s.profile, far_end=s.setup.task == FAR_END, marks=list(marks))
     with Signals(s.client) as signals:
         test = _Test(s, face, search, signals)
-        capture = s.record(folder, on_look=test.look, stop=test.stop, coaching=test.marks)
+        capture = s.capture(folder, on_chunk=test.take, stop=test.stop, coaching=test.marks)
     return s.keep(capture, folder, f"wiggle {s.setup.sensor_label or s.setup.serial}")

@@ -94,7 +94,7 @@ class CheckOptions(RigOptions):
 def check(asked: CheckOptions) -> None:
     """Test the connection: leads open, shorted or swapped, signal not following the lever. Start at closed throttle."""
     setup = asked.setup(sense=asked.sense, operator=asked.operator)
-    with asked.session(setup, fed=False) as s:
+    with asked.session(setup, switch_on=False) as s:
         if asked.lead:
             _test_lead(s, asked.lead_ratio, as_json=asked.as_json)
         else:
