@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import segno
 
-from sweeprig.cli.paging import code_lines
+from sweeprig.cli.web_page import code_lines
 from sweeprig.page.server import address_for
 
 ADDRESS = "http://192.168.7.20:41234/key/" + "k" * 24

@@ -10,8 +10,8 @@ from sweeprig.bench.aim.aim import Window
 from sweeprig.bench.aim.text import AimGuide
 from sweeprig.bench.readings.watch import Watcher, WatchState
 from sweeprig.bench.review.card import card_of
-from sweeprig.bench.sweep.guide import SweepGuide, SweepState
 from sweeprig.bench.sweep.pace import plan_sweep
+from sweeprig.bench.sweep.prompts import SweepPrompts, SweepState
 from sweeprig.cli.views.card import card_lines
 from sweeprig.cli.views.live import view_lines
 from sweeprig.cli.views.sweep import screen_lines
@@ -30,7 +30,7 @@ def _watched(*legs: tuple[float, float]) -> WatchState:
 
 
 def _swept(*legs: tuple[float, float]) -> SweepState:
-    guide = SweepGuide(PROFILE, plan_sweep(PROFILE, shortest_dropout_s=12e-6))
+    guide = SweepPrompts(PROFILE, plan_sweep(PROFILE, shortest_dropout_s=12e-6))
     state = guide.state()
     for trace in traces(course(*legs)):
         state = guide.feed(trace)

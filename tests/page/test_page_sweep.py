@@ -89,7 +89,7 @@ def test_without_the_libraries_the_line_that_installs_them_is_said() -> None:
 
 def test_help_and_a_sweep_without_a_page_load_no_server() -> None:
     code = (
-        "import sys, sweeprig.cli.main, sweeprig.cli.paging;"
+        "import sys, sweeprig.cli.main, sweeprig.cli.web_page;"
         "print([m for m in ('starlette', 'uvicorn', 'segno', 'asyncio') if m in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -13,7 +13,7 @@ from typer.testing import CliRunner
 from sweeprig.analysis import supply
 from sweeprig.capture.file import write_capture
 from sweeprig.capture.model import Channel
-from sweeprig.cli import paging
+from sweeprig.cli import web_page
 from sweeprig.cli.main import app
 from sweeprig.errors import CaptureFileError, FileError, InputError
 from sweeprig.twin import sim_url
@@ -81,6 +81,6 @@ def test_a_page_names_the_key_that_ends_it(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], is_terminal: bool, words: str
 ) -> None:
     monkeypatch.setattr("sys.stdin.isatty", lambda: is_terminal, raising=False)
-    monkeypatch.setattr(paging, "single_keys", nullcontext)
-    paging.stay(SimpleNamespace(stays=True, pressed=lambda _: "\n"))  # type: ignore[arg-type]
+    monkeypatch.setattr(web_page, "single_keys", nullcontext)
+    web_page.stay(SimpleNamespace(stays=True, pressed=lambda _: "\n"))  # type: ignore[arg-type]
     assert f"The page stays. {words}" in capsys.readouterr().err

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from sweeprig.bench.drive.course import Doing, DriveState
     from sweeprig.bench.face import Face
     from sweeprig.bench.sweep.sweep import SweepDone, SweepOrder
-    from sweeprig.cli.paging import Page
+    from sweeprig.cli.web_page import Page
     from sweeprig.link.client import RigClient
 
 HANDS_OFF = "HANDS OFF: the motor moves the lever. q or Ctrl-C lets it go."

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 from sweeprig.cli.asking import asking, books
 from sweeprig.cli.console import EXIT_OF_VERDICT, colour_wanted, console
-from sweeprig.cli.paging import ALONE, Page
 from sweeprig.cli.sounds import sound_verdict
 from sweeprig.cli.views.face import Stop, stop_on_interrupt
 from sweeprig.cli.views.sweep_face import JUDGING, sweep_face
+from sweeprig.cli.web_page import ALONE, Page
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -13,7 +13,7 @@ from sweeprig.page.model import Action, Scene
 
 if TYPE_CHECKING:
     from sweeprig.bench.readings.watch import WatchState
-    from sweeprig.bench.sweep.guide import SweepState
+    from sweeprig.bench.sweep.prompts import SweepState
     from sweeprig.bench.sweep.sweep import SweepDone
     from sweeprig.bench.wiggle.run import WiggleFace
     from sweeprig.errors import SweeprigError

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from sweeprig.bench.readings.search import LiveSearch
     from sweeprig.bench.readings.watch import WatchState
     from sweeprig.bench.review.card import Card
-    from sweeprig.bench.sweep.guide import SweepState
+    from sweeprig.bench.sweep.prompts import SweepState
     from sweeprig.errors import SweeprigError
 
 START = Action("\r", "Start without a movement")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from sweeprig.bench.sweep.guide import SweepState
+    from sweeprig.bench.sweep.prompts import SweepState
 
 
 NEVER_RESTS = "The signal never rests. Lever held still? Then end the sweep and run: sweeprig check"
@@ -45,7 +45,7 @@ def strokes_words(state: SweepState) -> str:
     """Return strokes done of strokes wanted."""
     over = state.strokes > state.plan.strokes
     done = f"strokes {state.strokes}{', asked for' if over else ' of'} {state.plan.strokes}"
-    return f"{done}, {state.asked} more to decide" if state.asked else done
+    return f"{done}, {state.added_strokes} more to decide" if state.added_strokes else done
 
 
 def pace_words(state: SweepState) -> str:

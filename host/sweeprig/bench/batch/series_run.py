@@ -11,7 +11,7 @@ from sweeprig.bench.batch.series import Batch, Entry
 from sweeprig.bench.face import Face
 from sweeprig.bench.hookup.cautions import Ask
 from sweeprig.bench.session import Books, session
-from sweeprig.bench.sweep.guide import SweepState
+from sweeprig.bench.sweep.prompts import SweepState
 from sweeprig.bench.sweep.run import plan_of, record_guided
 from sweeprig.bench.sweep.sweep import SweepDone, SweepOrder, finish, finish_unkept
 from sweeprig.bench.sweep.trigger import Trigger
@@ -78,7 +78,9 @@ def sweep_one(
     with session(client, order.setup, calibrations=order.calibrations, ask=ask, books=books) as s:
         if face.ended():
             return None
-        capture, guide = record_guided(s, order.folder, plan_of(s, seconds=None, strokes=order.strokes), face)
+        capture, prompts = record_guided(
+            s, order.folder, plan_of(s, seconds=None, strokes=order.strokes), face
+        )
         if capture is None:
             return None
         try:
@@ -86,7 +88,7 @@ def sweep_one(
         except CaptureNotKeptError as exc:
             lost = exc
     done = finish(capture, path, order) if lost is None else finish_unkept(lost, order)
-    batch.add(entry_of_done(done, batch, guide.trigger))
+    batch.add(entry_of_done(done, batch, prompts.trigger))
     return done
 
 

@@ -1,4 +1,4 @@
-"""A sweep that is guided: armed at rest, started by the movement, the button or a key, ended by strokes or time."""
+"""A sweep with prompts: armed at rest, started by a movement, the button or a key, ended by strokes or time."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ from sweeprig.bench.face import Face
 from sweeprig.bench.readings.limits import limit
 from sweeprig.bench.readings.live import Chunk, no_data
 from sweeprig.bench.session import Session
-from sweeprig.bench.sweep.guide import SweepGuide, SweepState
 from sweeprig.bench.sweep.more import load_analysis, strokes_that_would_tell
 from sweeprig.bench.sweep.pace import SweepPlan, plan_sweep
+from sweeprig.bench.sweep.prompts import SweepPrompts, SweepState
 from sweeprig.bench.sweep.trigger import SETTLED_S, Phase
 from sweeprig.capture.locks import remove
 from sweeprig.capture.model import Capture, Trace
@@ -38,7 +38,7 @@ def plan_of(s: Session, *, seconds: float | None, strokes: int | None = None) ->
 
 def record_guided(
     s: Session, folder: Path, plan: SweepPlan, face: Face[SweepState]
-) -> tuple[Capture | None, SweepGuide]:
+) -> tuple[Capture | None, SweepPrompts]:
     """Capture one sweep, guided; None where it was ended before it began.
 
     Enter and the rig's button start it, q or the face ends it. A timed plan keeps exactly its seconds; else what came
@@ -49,42 +49,42 @@ def record_guided(
     taken: list[Records] = []
 
     def more() -> int:
-        return strokes_that_would_tell(trace_from(s, taken, guide.trigger.keep_from_s), s.setup, s.profile)
+        return strokes_that_would_tell(trace_from(s, taken, prompts.trigger.keep_from_s), s.setup, s.profile)
 
-    guide = SweepGuide(s.profile, plan, s.setup.starts, more)
+    prompts = SweepPrompts(s.profile, plan, s.setup.starts, more)
     keys: set[str] = set()
     load_analysis()
 
     def take(chunk: Chunk) -> None:
         keys.update(face.pressed())
         if chunk.marks or keys & START:
-            guide.trigger.start()
+            prompts.trigger.start()
         taken.append(chunk.records)
-        if guide.trigger.waiting:
+        if prompts.trigger.waiting:
             del taken[:-CHUNKS_KEPT]
         if chunk.trace is not None:
-            guide.feed(chunk.trace)
-        face.show(guide.state())
+            prompts.feed(chunk.trace)
+        face.show(prompts.state())
 
     capture = s.capture(
         folder,
         on_chunk=take,
-        stop=lambda: _is_over(guide) or QUIT in keys or face.ended(),
-        coaching=lambda: guide.seen,
+        stop=lambda: _is_over(prompts) or QUIT in keys or face.ended(),
+        coaching=lambda: prompts.seen,
         endless=not plan.timed,
     )
     if plan.timed:
-        return capture, guide
-    if guide.trigger.waiting and not s.power.stops and not s.engine.stops:
+        return capture, prompts
+    if prompts.trigger.waiting and not s.power.stops and not s.engine.stops:
         remove(Path(capture.journal))
         if s.blind:
             raise no_data()
         _must_be_there(capture.ended)
-        _must_have_moved(guide, was_on=s.setup.hookup == Hookup.POWERED)
-        return None, guide
-    if guide.trigger.phase is Phase.OVER:
+        _must_have_moved(prompts, was_on=s.setup.hookup == Hookup.POWERED)
+        return None, prompts
+    if prompts.trigger.phase is Phase.OVER:
         capture = replace(capture, ended="complete")
-    return cut_to(capture, guide.trigger.keep_from_s), guide
+    return cut_to(capture, prompts.trigger.keep_from_s), prompts
 
 
 def trace_from(s: Session, taken: list[Records], from_s: float) -> Trace:
@@ -95,21 +95,21 @@ def trace_from(s: Session, taken: list[Records], from_s: float) -> Trace:
     return s.volts.trace(records[records.index >= first]).usable()
 
 
-def _is_over(guide: SweepGuide) -> bool:
-    trigger = guide.trigger
+def _is_over(prompts: SweepPrompts) -> bool:
+    trigger = prompts.trigger
     waited = trigger.waiting and trigger.lever.now_s >= limit("sweep.wait_s")
-    given_up = waited or _never_rests(guide) or _stays_at_rail(guide)
-    return not guide.plan.timed and (given_up or trigger.phase is Phase.OVER)
+    given_up = waited or _never_rests(prompts) or _stays_at_rail(prompts)
+    return not prompts.plan.timed and (given_up or trigger.phase is Phase.OVER)
 
 
-def _stays_at_rail(guide: SweepGuide) -> bool:
+def _stays_at_rail(prompts: SweepPrompts) -> bool:
     """Whether the signal has lain at a rail for so long that nobody will move it."""
-    return guide.trigger.at_rail_s >= limit("sweep.at_rail_wait_s")
+    return prompts.trigger.at_rail_s >= limit("sweep.at_rail_wait_s")
 
 
-def _never_rests(guide: SweepGuide) -> bool:
+def _never_rests(prompts: SweepPrompts) -> bool:
     """Whether the signal has not rested for the longest time that the profile gives a sweep."""
-    return guide.trigger.unrest_s >= guide.plan.longest_s
+    return prompts.trigger.unrest_s >= prompts.plan.longest_s
 
 
 def _must_be_there(ended: str) -> None:
@@ -123,17 +123,17 @@ def _must_be_there(ended: str) -> None:
         )
 
 
-def _must_have_moved(guide: SweepGuide, *, was_on: bool) -> None:
+def _must_have_moved(prompts: SweepPrompts, *, was_on: bool) -> None:
     """Raise InputError where the sweep was given up because nothing moved, or nothing rested."""
-    trigger, off = guide.trigger, " The sensor is switched off." if was_on else ""
-    if _never_rests(guide):
+    trigger, off = prompts.trigger, " The sensor is switched off." if was_on else ""
+    if _never_rests(prompts):
         raise InputError(
             f"The sweep does not begin: the signal never rests.{off}",
             seen=f"{trigger.unrest_s:.0f} s without a rest",
-            limit=f"a rest of {SETTLED_S:.1f} s within {guide.plan.longest_s:.0f} s",
+            limit=f"a rest of {SETTLED_S:.1f} s within {prompts.plan.longest_s:.0f} s",
             next_step="hold the lever still and run it again; a signal that moves all the same: sweeprig check",
         )
-    if _stays_at_rail(guide):
+    if _stays_at_rail(prompts):
         raise InputError(
             f"The sweep does not begin: the signal stays at {trigger.rail.name}.{off}",
             seen=f"{trigger.lever.level_v:z.2f} V for {trigger.at_rail_s:.0f} s",

@@ -14,8 +14,8 @@ from sweeprig.bench.hookup.cautions import Ask
 from sweeprig.bench.review.choices import Choices
 from sweeprig.bench.session import Books, Session, session
 from sweeprig.bench.shop.captures import keep
-from sweeprig.bench.sweep.guide import SweepState
 from sweeprig.bench.sweep.pace import SweepPlan
+from sweeprig.bench.sweep.prompts import SweepState
 from sweeprig.bench.sweep.run import plan_of, record_guided
 from sweeprig.capture.folder import ready_folder
 from sweeprig.capture.model import Capture, SweepSetup

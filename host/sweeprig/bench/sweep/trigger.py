@@ -16,8 +16,8 @@ from sweeprig.bench.sweep.pace import SweepPlan
 from sweeprig.capture.model import Trace
 from sweeprig.judge.profile import Profile
 
-LEAD_S = 0.6  # [s] of rest before the movement that is kept: the closed end is measured there; own choice
-MOST_ASKS = 2  # times that a sweep is made longer; own choice
+LEAD_S = 0.6  # [s] of rest that is kept from before the first movement: an end is measured in it; own choice
+MOST_ASKS = 2  # how often strokes are added to a sweep at most; own choice
 SETTLED_S = 0.3  # [s] the lever must rest before the sweep is armed; own choice
 
 
@@ -35,14 +35,15 @@ class Phase(StrEnum):
 class Trigger:
     """Arms itself at rest, starts on movement, ends after the plan's strokes and a rest, or after its longest time.
 
-    A timed plan starts at once and ends by its time alone. `more` is asked at the end how many more strokes would
-    decide; they are added to the plan, and left out where the lever is not moved for `sweep.more_wait_s`.
+    A timed plan starts at once and ends by its time alone. `more` is called at the end and returns how many more
+    strokes would settle a cause that is still open; they are added to the plan, and dropped if the lever does not move
+    for `sweep.more_wait_s`.
     """
 
     profile: Profile
     plan: SweepPlan
     more: Callable[[], int] | None = None
-    asked: int = 0  # strokes that were added
+    added_strokes: int = 0  # beyond the plan, to settle an open cause
     phase: Phase = Phase.SETTLING
     ended: str = ""  # strokes | longest; "" while it runs
     start_s: float = 0.0  # [s] when the movement began
@@ -113,7 +114,7 @@ class Trigger:
         enough = self.strokes.n >= self.plan.strokes
         self.phase = Phase.RESTING if enough and not self.plan.timed else Phase.RUNNING
         held = self.phase is Phase.RESTING and self.lever.rest_s >= self.plan.hold_s
-        left = bool(self.asked) and self.lever.rest_s >= limit("sweep.more_wait_s")
+        left = bool(self.added_strokes) and self.lever.rest_s >= limit("sweep.more_wait_s")
         if left or (held and not self._made_longer()):
             self.phase, self.ended = Phase.OVER, "strokes"
         elif held:
@@ -122,12 +123,12 @@ class Trigger:
             self.phase, self.ended = Phase.OVER, "longest"
 
     def _made_longer(self) -> bool:
-        """Add the strokes that would decide what the ones taken leave open."""
+        """Add the strokes that would settle a cause that is still open; False where there are none."""
         if self.more is None or self._asks >= MOST_ASKS:
             return False
         self._asks += 1
         n = self.more()
-        self.plan, self.asked = self.plan.with_more(n), self.asked + n
+        self.plan, self.added_strokes = self.plan.with_more(n), self.added_strokes + n
         return n > 0
 
     @property

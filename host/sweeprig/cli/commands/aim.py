@@ -12,10 +12,10 @@ import typer
 from sweeprig.cli import options as opt
 from sweeprig.cli.asking import answered, asking, question
 from sweeprig.cli.console import EXIT_OF_VERDICT, console, strong
-from sweeprig.cli.paging import ALONE, Page, PageOptions, beside, stay
 from sweeprig.cli.rehearsing import close_lever, is_rehearsal
 from sweeprig.cli.session import SensorOptions, with_options
 from sweeprig.cli.sweeping import files_of, is_simulated, print_done, status_of, take_sweep
+from sweeprig.cli.web_page import ALONE, Page, PageOptions, beside, stay
 from sweeprig.words import Starts
 
 if TYPE_CHECKING:

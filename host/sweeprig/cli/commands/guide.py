@@ -11,9 +11,9 @@ from sweeprig.cli import guiding, sweeping
 from sweeprig.cli import options as opt
 from sweeprig.cli.console import StoppedError, console
 from sweeprig.cli.guided_job import Job, closing_words, kept_words
-from sweeprig.cli.paging import PageOptions, around
 from sweeprig.cli.rehearsing import close_lever, is_rehearsal
 from sweeprig.cli.session import with_options
+from sweeprig.cli.web_page import PageOptions, around
 
 if TYPE_CHECKING:
     from sweeprig.bench.sweep.sweep import SweepDone

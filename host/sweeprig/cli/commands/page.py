@@ -7,8 +7,8 @@ from typing import Annotated
 
 import typer
 
-from sweeprig.cli.paging import PageOptions, beside, stay
 from sweeprig.cli.session import with_options
+from sweeprig.cli.web_page import PageOptions, beside, stay
 
 
 @dataclass(frozen=True)

@@ -11,9 +11,9 @@ from sweeprig.cli import options as opt
 from sweeprig.cli.asking import asking, books
 from sweeprig.cli.console import EXIT_OF_VERDICT, console
 from sweeprig.cli.driving import drive_sweep
-from sweeprig.cli.paging import Page, PageOptions, beside, rounds, shared_desk
 from sweeprig.cli.session import SensorOptions, records_place, report_recovered, settings, with_options
 from sweeprig.cli.sweeping import numbers_by, print_done, show_card, show_outcome, status_of, take_sweep
+from sweeprig.cli.web_page import Page, PageOptions, beside, rounds, shared_desk
 from sweeprig.words import Sense, Starts
 
 if TYPE_CHECKING:

@@ -9,9 +9,9 @@ import typer
 
 from sweeprig.cli import options as opt
 from sweeprig.cli.console import console
-from sweeprig.cli.paging import PageOptions, beside
 from sweeprig.cli.session import RigOptions, with_options
 from sweeprig.cli.sweeping import is_simulated, title_of
+from sweeprig.cli.web_page import PageOptions, beside
 from sweeprig.words import Sense, Starts
 
 

@@ -9,11 +9,11 @@ import typer
 
 from sweeprig.cli.asking import asking
 from sweeprig.cli.console import console, folded, strong
-from sweeprig.cli.paging import PageOptions, beside, rounds
 from sweeprig.cli.rehearsing import SIMULATED
 from sweeprig.cli.session import SensorOptions, report_recovered, settings, with_options
 from sweeprig.cli.sweeping import files_of, is_simulated, say_files, status_of, title_of
 from sweeprig.cli.views.sweep_face import JUDGING
+from sweeprig.cli.web_page import PageOptions, beside, rounds
 from sweeprig.words import Starts
 
 if TYPE_CHECKING:

@@ -21,7 +21,7 @@ from sweeprig.lines import fitted
 if TYPE_CHECKING:
     from sweeprig.bench.batch.series import Batch, Entry
     from sweeprig.bench.face import Face
-    from sweeprig.bench.sweep.guide import SweepState
+    from sweeprig.bench.sweep.prompts import SweepState
     from sweeprig.bench.sweep.sweep import SweepDone
     from sweeprig.errors import SweeprigError
     from sweeprig.link.client import RigClient

@@ -18,7 +18,7 @@ from sweeprig.wording.sweep import (
 )
 
 if TYPE_CHECKING:
-    from sweeprig.bench.sweep.guide import SweepState
+    from sweeprig.bench.sweep.prompts import SweepState
 
 LEAST_COLUMNS, LEAST_ROWS = 60, 20  # below this, plain lines instead of a screen
 ROOMY_ROWS = 30  # from here on the words are drawn twice as large

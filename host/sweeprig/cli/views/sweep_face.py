@@ -14,7 +14,7 @@ from sweeprig.cli.views.sweep import fits, plain_line, screen_lines
 
 if TYPE_CHECKING:
     from sweeprig.bench.face import Face
-    from sweeprig.bench.sweep.guide import Step, SweepState
+    from sweeprig.bench.sweep.prompts import Step, SweepState
 
 HINT = "Enter starts without a movement, q or Ctrl-C ends"
 RUNNING = "q or Ctrl-C ends"

@@ -1,4 +1,4 @@
-"""What the operator is to do now, in two or three words, from the lever as it moves. Pure; time is the trace's."""
+"""What the operator has to do now, in two or three words, from how the lever moves. Pure; time is the trace's."""
 
 from __future__ import annotations
 
@@ -15,12 +15,14 @@ from sweeprig.capture.model import Trace
 from sweeprig.judge.profile import Profile
 from sweeprig.words import Starts
 
-NEAR_SHARE = 0.1  # of the span seen: this near to an end is at that end; own choice, no source
+NEAR_SHARE = 0.1  # of the span seen: a level as near to an end as this is at that end; own choice, no source
 REACHED_SHARE = (
     0.85  # of the span seen, and half the profile's least span: the far end; own choice, no source
 )
-HOME_S = 0.1  # [s] of rest from which the end where a sweep begins is believed; own choice, no source
-SURE_SHARE = 0.2  # of the span: from here on the pace of a running stroke is told; own choice, no source
+HOME_S = (
+    0.1  # [s] of rest after which a level counts as the end where the sweep begins; own choice, no source
+)
+SURE_SHARE = 0.2  # of the span: once a stroke has gone this far, its pace is shown; own choice, no source
 
 
 class Step(StrEnum):
@@ -52,7 +54,7 @@ class SweepState:
     hold_left_s: float  # [s] still to hold; 0 where nothing is held
     seconds: float  # [s] since the start
     reading: WatchState
-    asked: int = 0  # strokes added to the plan's, because they would decide
+    added_strokes: int = 0  # beyond the plan's first number, to separate a worn spot from a loose connection
     dropouts: int = 0  # seen so far; the finished capture is searched anew
     dropout_percent: float | None = (
         None  # % of travel at which the last one was; None: none, or not known yet
@@ -68,21 +70,21 @@ class SweepState:
 
 
 @dataclass
-class SweepGuide:
-    """Follows a sweep from rest to rest. `watcher` follows the reading."""
+class SweepPrompts:
+    """Follows a sweep from its first rest to its last, and says what to do next. `watcher` follows the reading."""
 
     profile: Profile
     plan: SweepPlan
     starts: Starts = Starts.CLOSED
-    more: Callable[[], int] | None = None  # asked at the end how many more strokes would decide
+    more: Callable[[], int] | None = None  # called at the end: how many more strokes would settle a cause
     trigger: Trigger = field(init=False)
     watcher: Watcher = field(init=False)
     dropouts: Dropouts = field(init=False)
     _stroke_times: list[float] = field(default_factory=list)  # [s] of the full strokes
-    _held_first_s: float = 0.0
-    _home_v: float | None = None  # [V] the end where it began
-    _away: float = 0.0  # [V] from there, last looked at
-    _outward: bool = True
+    _held_first_s: float = 0.0  # [s] the longest rest before the first stroke
+    _home_v: float | None = None  # [V] the end where the sweep began
+    _away: float = 0.0  # [V] distance of the latest level from there
+    _outward: bool = True  # away from that end, not back to it
 
     def __post_init__(self) -> None:
         self.trigger = Trigger(self.profile, self.plan, self.more)
@@ -111,15 +113,15 @@ class SweepGuide:
 
     @property
     def seen(self) -> tuple[str, ...]:
-        """What was done, for the capture; nothing that was only asked for."""
+        """What the operator did, for the capture; not what was asked and not done."""
         said = [f"held still at the start, {self._held_first_s:.1f} s"] if self._held_first_s else []
         times = self._stroke_times
         if times:
             many = "s" if len(times) != 1 else ""
             said.append(f"{len(times)} full stroke{many} of {min(times):.1f} to {max(times):.1f} s")
-        if self.trigger.asked:
+        if self.trigger.added_strokes:
             said.append(
-                f"asked for {self.trigger.asked} more strokes to separate a worn spot from a loose connection"
+                f"asked for {self.trigger.added_strokes} more strokes to separate a worn spot from a loose connection"
             )
         return tuple(said)
 
@@ -138,7 +140,7 @@ class SweepGuide:
             hold_left_s=max(0.0, self.plan.hold_s - held) if step in HOLDS else 0.0,
             seconds=self.trigger.seconds,
             reading=self.watcher.state(columns=200),
-            asked=self.trigger.asked,
+            added_strokes=self.trigger.added_strokes,
             dropouts=self.dropouts.n,
             dropout_percent=self._dropout_percent(),
             at_rail=self.trigger.rail.name if self.trigger.at_rail_s >= limit("sweep.at_rail_s") else "",
@@ -160,7 +162,7 @@ class SweepGuide:
         return max(0.0, seen.high_v - seen.low_v, self._away)
 
     def _turn(self) -> None:
-        """Keep which way the lever goes, out from where it began or back.
+        """Note which way the lever goes: away from where it began, or back.
 
         A pause on the way changes nothing, nor does a dropout at a stop.
         """
@@ -179,9 +181,9 @@ class SweepGuide:
         return self._away <= max(NEAR_SHARE * self._span_v, self.trigger.lever.least_v)
 
     def _at_far(self) -> bool:
-        """Whether the lever is at the other end: as far as ever, and as far as a sensor of the profile goes.
+        """Whether the lever is at the other end: as far as it has ever been, and as far as the profile's least span.
 
-        One that goes less far is believed after a rest of twice the usual time.
+        A shorter travel counts as the whole one after a rest of twice the usual time.
         """
         far = self._away >= REACHED_SHARE * self._span_v and not self._at_home()
         long_way = self._away >= REACHED_SHARE * self.profile.limits.span.value

@@ -17,7 +17,7 @@ from sweeprig.cli.views.screen import read_keys, single_keys
 if TYPE_CHECKING:
     from sweeprig.bench.batch.series import Batch
     from sweeprig.bench.face import Face
-    from sweeprig.bench.sweep.guide import SweepState
+    from sweeprig.bench.sweep.prompts import SweepState
     from sweeprig.bench.sweep.sweep import SweepDone
     from sweeprig.cli.views.desk import Desk
     from sweeprig.errors import SweeprigError

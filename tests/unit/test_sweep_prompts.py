@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from support.courses import course, traces
-from sweeprig.bench.sweep.guide import Step, SweepGuide, SweepState
 from sweeprig.bench.sweep.pace import Pace, SweepPlan, fastest_stroke_s, plan_sweep
+from sweeprig.bench.sweep.prompts import Step, SweepPrompts, SweepState
 from sweeprig.bench.sweep.trigger import Phase
 from sweeprig.cli.views.sweep import LEAST_COLUMNS, LEAST_ROWS, fits, plain_line, screen_lines
 from sweeprig.cli.views.sweep_face import StepFace, hint_of
@@ -26,7 +26,7 @@ SIZES = ((60, 20), (80, 24), (100, 30), (120, 40))
 def states(
     *legs: tuple[float, float], plan: SweepPlan = PLAN, starts: Starts = Starts.CLOSED
 ) -> list[SweepState]:
-    guide = SweepGuide(PROFILE, plan, starts)
+    guide = SweepPrompts(PROFILE, plan, starts)
     return [guide.feed(trace) for trace in traces(course(*legs), chunk=20)]
 
 
@@ -128,7 +128,7 @@ def test_dropouts_are_counted_as_they_come_with_their_place() -> None:
     v = course(*THREE)
     at = int(1000 * (1.0 + 0.75))  # half way through the first stroke: half the travel
     v[at : at + 3] = 0.02
-    guide = SweepGuide(PROFILE, PLAN)
+    guide = SweepPrompts(PROFILE, PLAN)
     found = [guide.feed(trace) for trace in traces(v, chunk=20)]
     assert [s.dropouts for s in found if s.seconds < 0.7] == [0] * sum(s.seconds < 0.7 for s in found)
     assert found[-1].dropouts == 1
@@ -141,7 +141,7 @@ def test_a_contact_that_is_lost_for_a_moment_is_no_stroke(lost_s: float) -> None
     v = course(*THREE)
     for at_s in (0.4, 1.75, 2.8, 3.0, 4.0, 5.7):  # at the stops and on the way
         v[int(1000 * at_s) : int(1000 * (at_s + lost_s))] = 0.02
-    guide = SweepGuide(PROFILE, PLAN)
+    guide = SweepPrompts(PROFILE, PLAN)
     assert [guide.feed(trace) for trace in traces(v, chunk=20)][-1].strokes == 3
 
 
@@ -161,7 +161,7 @@ def test_a_sound_sensor_shows_no_dropout_at_any_pace(stroke_s: float) -> None:
 
 def never_at_rest(seconds: float) -> list[SweepState]:
     """Between two levels every 40 ms: a signal that is not analogue."""
-    guide, n = SweepGuide(PROFILE, PLAN), round(seconds / 0.001)
+    guide, n = SweepPrompts(PROFILE, PLAN), round(seconds / 0.001)
     v = np.where(np.arange(n) // 40 % 2, 0.2, 1.1)
     return [guide.feed(trace) for trace in traces(v, chunk=20)]
 
@@ -245,7 +245,7 @@ def test_a_small_terminal_gets_plain_lines_of_whole_words() -> None:
     )
 
 
-def asking(*answers: int) -> tuple[SweepGuide, list[int]]:
+def asking(*answers: int) -> tuple[SweepPrompts, list[int]]:
     """A guide of a sweep whose strokes leave something open so many times, and what was asked."""
     left, asked = list(answers), []
 
@@ -253,10 +253,10 @@ def asking(*answers: int) -> tuple[SweepGuide, list[int]]:
         asked.append(left.pop(0) if left else 0)
         return asked[-1]
 
-    return SweepGuide(PROFILE, PLAN, Starts.CLOSED, more), asked
+    return SweepPrompts(PROFILE, PLAN, Starts.CLOSED, more), asked
 
 
-def fed(guide: SweepGuide, *legs: tuple[float, float]) -> list[SweepState]:
+def fed(guide: SweepPrompts, *legs: tuple[float, float]) -> list[SweepState]:
     return [guide.feed(trace) for trace in traces(course(*legs), chunk=20)]
 
 
@@ -267,9 +267,9 @@ def test_strokes_that_would_decide_are_taken_in_the_same_run() -> None:
     guide, asked = asking(2)
     found = fed(guide, *THREE, *TWO_MORE)
     over = next(k for k, s in enumerate(found) if s.phase is Phase.OVER)
-    assert (found[over].strokes, found[over].plan.strokes, found[over].asked) == (5, 5, 2)
+    assert (found[over].strokes, found[over].plan.strokes, found[over].added_strokes) == (5, 5, 2)
     assert asked == [2, 0], "asked again once they were taken"
-    longer = next(s for s in found if s.asked)
+    longer = next(s for s in found if s.added_strokes)
     assert longer.plan.longest_s > PLAN.longest_s
     assert longer.step is Step.AND_BACK
     assert "more to decide" in plain_line(longer)
@@ -291,7 +291,7 @@ def test_nothing_open_ends_a_sweep_as_ever() -> None:
 
 def test_a_timed_sweep_asks_for_no_more() -> None:
     guide, asked = asking(2)
-    timed = SweepGuide(PROFILE, plan_sweep(PROFILE, shortest_dropout_s=1e-4, seconds=8.0), more=guide.more)
+    timed = SweepPrompts(PROFILE, plan_sweep(PROFILE, shortest_dropout_s=1e-4, seconds=8.0), more=guide.more)
     fed(timed, *THREE, (4.0, W))
     assert asked == []
 
