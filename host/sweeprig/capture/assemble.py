@@ -37,7 +37,7 @@ _T = TypeVar("_T")
 def capture_of_journal(path: Path, *, ended: str, coaching: Sequence[str] = ()) -> Capture:
     """Return the capture in a journal, `journal` set.
 
-    Raises CaptureFileError where the first line is not whole.
+    Raises CaptureFileError where the first line is damaged.
     """
     head, data = read_journal(path)
     capture = capture_of_bytes(head, data, ended=ended)
@@ -86,7 +86,7 @@ def capture_of_bytes(head: JournalHead, data: bytes, *, ended: str) -> Capture:
 
 
 def _records_of(messages: Sequence[Message], head: JournalHead) -> tuple[Records, bool, dict[str, int]]:
-    """Return the records that can be, whether two of one index differ, and what was put right or set aside."""
+    """Return the records, whether two of the same index differ, and counts of what was sorted or left out."""
     records, contradicted, counted = in_order(Records.concatenate(_all(messages, Records)))
     good = are_possible(records, head.window) & (records.index >= 0)
     stop = MOST_INDEX if head.n_windows is None else head.n_windows
@@ -99,14 +99,14 @@ def _all(messages: Sequence[Message], kind: type[_T]) -> list[_T]:
 
 
 def _capped(lines: Sequence[str]) -> tuple[tuple[str, ...], int]:
-    """Return the first and the last lines, and how many between them are left out."""
+    """Return the first and the last lines, and how many lines between them are left out."""
     half = MOST_LINES // 2
     kept = lines if len(lines) <= MOST_LINES else [*lines[:half], *lines[-half:]]
     return tuple(clean_text(line, MOST_LINE) for line in kept), len(lines) - len(kept)
 
 
 def _one_stream(heard: Sequence[Message]) -> tuple[Sequence[Message], bool]:
-    """Return what the board sent from the answer to `start` to its next identification, and whether there was one."""
+    """Return the messages after the answer to `start`, up to the board's next hello, and whether there was one."""
     first = next((i for i, e in enumerate(heard) if isinstance(e, Reply) and "window" in e.data), 0)
     stop = next((i for i in range(first, len(heard)) if _identifies(heard[i])), len(heard))
     return heard[first:stop], stop < len(heard)
@@ -117,10 +117,10 @@ def _identifies(message: Message) -> bool:
 
 
 def in_order(records: Records) -> tuple[Records, bool, dict[str, int]]:
-    """Return the records by their index, whether two of one index differ, and what came twice or late.
+    """Return the records sorted by index, whether two of the same index differ, and counts of repeated and late ones.
 
-    Bytes that were read twice or in another order are put right. Two records of one index that differ are of two
-    streams: what came from the second on is left out.
+    Records that came twice or in another order are sorted in. Two records of the same index that differ come from two
+    streams: everything from the second one on is left out.
     """
     if (np.diff(records.index) > 0).all():
         return records, False, {}

@@ -18,10 +18,10 @@ _PART = ".part-"  # how the names of files begin that are being written
 def write_atomically(
     path: Path, data: bytes, *, next_step: str, error: type[SweeprigError] = FileError, mode: int = 0o644
 ) -> None:
-    """Put `data` under `path`: after a crash or power cut there is the old file or the new one, no half.
+    """Write `data` to `path`: after a crash or power cut there is the old file or the new one, never half of it.
 
-    A link is replaced, not followed. Raises `error` with the caller's `next_step`, which says what is true of this
-    file, also where `path` is a device or a pipe.
+    A link is replaced, not followed. Raises `error` with the caller's `next_step`, also where `path` is a device or a
+    pipe.
     """
     fill_atomically(path, lambda part: part.write_bytes(data), next_step=next_step, error=error, mode=mode)
 
@@ -34,7 +34,7 @@ def fill_atomically(
     error: type[SweeprigError] = FileError,
     mode: int = 0o644,
 ) -> None:
-    """Do the same with what `fill` writes into the file that it is given; the ending is that of `path`."""
+    """Do the same with what `fill` writes to the file that it is given, whose name ends like `path`."""
     with _as_error(path, next_step, error):
         if path.exists() and not path.is_file():
             raise OSError(f"{path} is not a regular file")
@@ -42,13 +42,13 @@ def fill_atomically(
 
 
 def write_new(path: Path, data: bytes, *, next_step: str, error: type[SweeprigError] = FileError) -> Path:
-    """Put `data` under `path`, but replace nothing: a number goes behind a name that is taken. Return the path."""
+    """Write `data` to `path`, or, where that is taken, to path-2, path-3 and so on. Return the path."""
     with _as_error(path, next_step, error):
         return _write(path, lambda part: part.write_bytes(data), lambda part: _named(part, path))
 
 
 def clear_parts(folder: Path) -> None:
-    """Remove what crashes left of files in a folder; what another program is writing stays."""
+    """Remove half-written files that crashes left in a folder; those that another program is writing stay."""
     for part in folder.glob(f"{_PART}*"):
         if claim(part):
             remove(part)
@@ -65,7 +65,7 @@ def _as_error(path: Path, next_step: str, error: type[SweeprigError]) -> Iterato
 def _write(
     path: Path, fill: Callable[[Path], object], place: Callable[[Path], Path], *, mode: int = 0o644
 ) -> Path:
-    """Have a file filled beside `path`, on the disk and locked, then have it put in its place."""
+    """Let `fill` write a locked file beside `path`, synchronise it, then let `place` move it to its name."""
     path.parent.mkdir(parents=True, exist_ok=True)
     guard, name = tempfile.mkstemp(prefix=_PART, suffix=path.suffix, dir=path.parent)
     part = Path(name)
@@ -88,7 +88,7 @@ def _write(
 
 
 def _named(part: Path, path: Path) -> Path:
-    """Give a file the first of the names path, path-2, path-3 ... that nobody has."""
+    """Give a file the first of the names path, path-2, path-3 ... that is free."""
     for name in numbered(path.parent, path.stem, path.suffix):
         with contextlib.suppress(FileExistsError):
             try:
@@ -103,7 +103,7 @@ def _named(part: Path, path: Path) -> Path:
 
 
 def _sync_folder(folder: Path) -> None:
-    """Make the new name itself last, where the system lets a folder be synchronised."""
+    """Synchronise the folder, so that the new name survives a power cut, where the system can."""
     if os.name != "posix":
         return
     handle = os.open(folder, os.O_RDONLY)

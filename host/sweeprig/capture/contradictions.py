@@ -1,7 +1,7 @@
-"""What a capture says twice and not alike: records against themselves, flags against the set-up, gaps against records.
+"""Contradictions within a capture: between records, between flags and set-up, between gaps and records.
 
-A rig and this program write no such capture: it was changed since, or the board was not what it says. What it shows
-is no evidence then, good or bad.
+A rig and this program never write such a capture: it was changed later, or the board is not what it claims to be. Then
+it proves nothing, good or bad.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ OUTPUTS = wire.FLAG_SUPPLY_ON | wire.FLAG_BURDEN_ON | wire.FLAG_BIAS_ON | wire.F
 
 
 def contradictions(capture: Capture) -> tuple[str, ...]:
-    """Return what contradicts itself in a capture, a text each; () where nothing does."""
+    """Return a text for each contradiction in a capture; () where there is none."""
     return (
         *_of_records(capture),
         *_of_the_setup(capture),
@@ -48,12 +48,12 @@ def contradictions(capture: Capture) -> tuple[str, ...]:
 
 
 def limited(capture: Capture) -> int:
-    """Return the records in which the rig's own limiter cuts or holds the supply that it feeds a sensor with."""
+    """Return the records in which the rig's own limiter limits or cuts the supply of the sensor."""
     return int(np.count_nonzero(capture.records.flags & wire.FLAG_SUPPLY_FAULT))
 
 
 def too_many(n: int, capture: Capture) -> bool:
-    """Return whether so many records without a good supply are more than a moment at either end."""
+    """Return whether so many records without a good supply are more than those at switching on and off."""
     return n > MOST_UNFED_PERCENT / 100 * len(capture.records)
 
 
@@ -83,7 +83,7 @@ def _of_the_setup(capture: Capture) -> Iterator[str]:
 
 
 def _of_the_rig(capture: Capture) -> Iterator[str]:
-    """Yield a text for each thing of the time base that the rig's hello says otherwise, and for flags of no rig."""
+    """Yield a text where the time base differs from the rig's hello, and where a flag is set that no rig sets."""
     for key, own, unit in (("window", capture.window, ""), ("conversion_hz", capture.conversion_hz, " Hz")):
         told = capture.rig.get(key, own)
         if told != own:
@@ -94,9 +94,9 @@ def _of_the_rig(capture: Capture) -> Iterator[str]:
 
 
 def _of_gaps(capture: Capture) -> Iterator[str]:
-    """Yield a text where a gap is told and the records at both its ends, or at one of them, are there.
+    """Yield a text where a gap is reported although the record at one of its ends is there.
 
-    A board joins gaps that wait: what lies between the ends of one may have come.
+    A board joins gaps that it has not reported yet, so records between the two ends of one may be there.
     """
     ends = [(g.index, g.index + g.n_lost - 1) for g in capture.gaps]
     there = np.isin(np.array(ends, np.float64).reshape(-1, 2), capture.records.index).any(axis=1)
@@ -107,7 +107,7 @@ def _of_gaps(capture: Capture) -> Iterator[str]:
 
 
 def _of_slow(capture: Capture) -> Iterator[str]:
-    """Yield a text where the slow converter has another supply than the records: both are at one divider."""
+    """Yield a text where slow converter and records differ in the supply: both read the same divider."""
     end, r = front_end_of(capture.rig), capture.records
     slow = [s.value / 1e6 for s in capture.slow if s.quantity == wire.SLOW_SUPPLY and s.status == 0]
     if not end.has_monitor or len(slow) < FEWEST_SLOW or not len(r):

@@ -1,4 +1,4 @@
-"""What the disk holds of a capture that no file holds: said after a look, never taken for granted."""
+"""What the journal holds of a capture that could not be written to a file; the journal is read to find out."""
 
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ STEP = "free some space or choose another folder with --out"
 
 
 def not_kept(error: CaptureFileError, capture: Capture) -> CaptureNotKeptError:
-    """Return the error of a capture that is in memory alone, with the capture and with what its journal holds of it.
+    """Return the error for a capture that is in memory alone; it carries the capture and says what the journal holds.
 
-    A journal without one of its records is removed: there is nothing in it to recover.
+    A journal without a record is removed: there is nothing in it to recover.
     """
     held = _held(capture)
     n_held = 0 if held is None else int(np.isin(capture.records.index, held.index).sum())
@@ -34,7 +34,7 @@ def not_kept(error: CaptureFileError, capture: Capture) -> CaptureNotKeptError:
 
 
 def _held(capture: Capture) -> Records | None:
-    """Return the records in the journal; None where there is no journal that can be read back."""
+    """Return the records in the journal; None where there is none, or none that can be read back."""
     if not capture.journal:
         return None
     try:
@@ -44,7 +44,7 @@ def _held(capture: Capture) -> Records | None:
 
 
 def _words(capture: Capture, n_held: int) -> str:
-    """Return what is kept and how to have it; "" where nothing is."""
+    """Return in words what is kept and how to recover it; "" where nothing is."""
     if not n_held:
         return ""
     n = len(capture.records)

@@ -1,8 +1,8 @@
-"""The journal: what the board sends goes to disk as it arrives, so that no crash takes it away.
+"""The journal: what the board sends is written to disk as it arrives, so that a crash loses none of it.
 
-A file is one line of JSON, with all that a capture needs besides the records, the same line again with its checksum,
-for a disk that damages the first one, and then the bytes of the port as they came. It is locked until its capture is
-in a file; what is not locked was left behind.
+A journal is one line of JSON with all that a capture needs besides the records; the same line a second time with a
+checksum, for a disk that damages the first; then the bytes of the port as they came. The file is locked until its
+capture is in a capture file: a journal without a lock was left behind by a crash.
 """
 
 from __future__ import annotations
@@ -30,13 +30,13 @@ from sweeprig.link.clean import clean_plain, clean_text, is_number, is_whole
 SUFFIX = ".journal"
 FORMAT = "sweeprig-journal"
 VERSION = 1
-_AGAIN = b"again "  # before the line where it stands the second time
+_AGAIN = b"again "  # begins the second copy of the line
 SYNC_EVERY_S = 1.0  # a power cut loses at most this much; a killed program loses nothing
 
 
 @dataclass(frozen=True)
 class JournalHead:
-    """The first line: what is known when a capture begins."""
+    """The first line of a journal: what is known when a capture begins."""
 
     created: str  # ISO 8601 with offset
     rig: Mapping[str, Any]
@@ -45,26 +45,26 @@ class JournalHead:
     conversion_hz: float
     n_windows: int | None = None  # windows asked for; None: open end
     versions: Mapping[str, str] | None = None
-    key: str = ""  # that no other journal has
+    key: str = ""  # different for every journal
     calibration: Mapping[str, Any] | None = None
 
     def to_line(self) -> bytes:
-        """Return the line with its end."""
+        """Return the line, line end included."""
         data = {**vars(self), "format": FORMAT, "version": VERSION}
         data |= {"rig": dict(self.rig), "setup": setup_to_plain(self.setup)}
         return json.dumps(data, separators=(",", ":"), default=dict).encode() + b"\n"
 
 
 def _again(line: bytes) -> bytes:
-    """Return the line as it stands the second time."""
+    """Return the second copy of the line, with its checksum."""
     return b"%s%08x %s" % (_AGAIN, zlib.crc32(line), line)
 
 
 class Journal:
-    """A journal that is being written, locked until its capture is in a file or was let go.
+    """A journal that is being written; it is locked until its capture is in a file or the lock is given up.
 
-    `write` hands the bytes to the operating system and never waits for the disk; bytes that it had no room for are
-    counted.
+    `write` puts the bytes into the queue of a writer thread: it may wait a moment, but never for a slow disk. Bytes for
+    which the queue had no room are dropped and counted in `n_refused`.
     """
 
     def __init__(
@@ -96,7 +96,7 @@ class Journal:
 
     @property
     def n_refused(self) -> int:
-        """Bytes that the journal could not take."""
+        """Bytes that were dropped because the queue was full."""
         return self._writer.n_refused
 
     def write(self, data: bytes) -> None:
@@ -110,12 +110,12 @@ class Journal:
             self._synced = self._clock()
 
     def close(self) -> None:
-        """End writing; the file stays, and stays locked."""
+        """Write what waits and close the writer; the file stays, and stays locked."""
         self._writer.close()
 
 
 def _new_file(folder: Path, stem: str) -> tuple[Path, int]:
-    """Return a new file and its handle, locked; nobody else may work in the folder meanwhile."""
+    """Create a file and lock it; return its path and handle. The caller keeps other programs out of the folder."""
     flags = os.O_CREAT | os.O_EXCL | os.O_RDWR | os.O_APPEND | getattr(os, "O_BINARY", 0)
     for path in numbered(folder, stem, SUFFIX):
         with contextlib.suppress(FileExistsError):
@@ -126,7 +126,7 @@ def _new_file(folder: Path, stem: str) -> tuple[Path, int]:
 
 
 def left_behind(place: Path) -> list[Path]:
-    """Return the journals of a folder, or the one named, that nobody works on; they are locked from now on."""
+    """Lock and return the journals in a folder, or the one named, that no other program has locked."""
     folder, pattern = (place, f"*{SUFFIX}") if place.is_dir() else (place.parent, glob.escape(place.name))
     with alone_in(folder):
         return [path for path in sorted(folder.glob(pattern)) if claim(path)]
@@ -141,7 +141,7 @@ def _unwritable(path: Path, exc: OSError) -> CaptureFileError:
 
 
 def read_journal(path: Path) -> tuple[JournalHead, bytes]:
-    """Return the head and the board's bytes. Raises CaptureFileError where the first line is whole in neither place."""
+    """Return the head and the board's bytes. Raises CaptureFileError where both copies of the head are damaged."""
     data = bytes_of(path)
     line, rest = _second(data) or _first(data)
     try:
@@ -166,7 +166,7 @@ def bytes_of(path: Path) -> bytes:
 
 
 def _second(data: bytes) -> tuple[bytes, bytes] | None:
-    """Return the line that stands the second time, and what follows; None where it is not there or damaged."""
+    """Return the second copy of the line, and what follows it; None where it is missing or damaged."""
     at = data.find(_AGAIN)
     while at >= 0:
         begin = at + len(_AGAIN) + 9
@@ -178,7 +178,7 @@ def _second(data: bytes) -> tuple[bytes, bytes] | None:
 
 
 def _first(data: bytes) -> tuple[bytes, bytes]:
-    """Return the first line, "" where it has no end, and what follows it and a damaged second one."""
+    """Return the first line ("" where it has no end), and what follows it and its damaged second copy."""
     line, end, rest = data.partition(b"\n")
     begin = len(_AGAIN) + 9
     again = rest[begin : begin + len(line)]
@@ -187,7 +187,7 @@ def _first(data: bytes) -> tuple[bytes, bytes]:
 
 
 def _head(plain: Mapping[str, Any], where: str) -> JournalHead:
-    """Return the head in the first line. Raises CaptureFileError, or ValueError that names the key."""
+    """Return the head in the first line. Raises CaptureFileError, or ValueError with the name of the bad key."""
     n_windows, calibration, versions = plain["n_windows"], plain["calibration"], plain["versions"]
     window, conversion_hz = plain["window"], plain["conversion_hz"]
     for key, fits in (

@@ -1,4 +1,4 @@
-"""Whether a journal's capture is in a file already: a crash may come after the file and before the journal goes."""
+"""Whether a journal's capture is in a file already: a crash may have come before the journal was removed."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ SUFFIX = ".sweep"
 
 
 def kept_as(folder: Path, capture: Capture) -> Path | None:
-    """Return the file in a folder that holds this capture, whole or cut to its sweep; None where none does."""
+    """Return the file in a folder that holds this capture, whole or cut to its sweep; None where there is none."""
     for path in sorted(folder.glob(f"*{SUFFIX}")):
         if _may_be(path, capture):
             try:
@@ -30,7 +30,7 @@ def kept_as(folder: Path, capture: Capture) -> Path | None:
 
 
 def _may_be(path: Path, capture: Capture) -> bool:
-    """Return whether a file says that it was made from this capture's journal; cheap."""
+    """Return whether a file's head names this capture's journal; cheap, records are not read."""
     try:
         with zipfile.ZipFile(path) as archive:
             info = archive.getinfo("capture.json")

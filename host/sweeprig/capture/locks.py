@@ -1,4 +1,4 @@
-"""Which program works on a file: locks that end with it, so that what is not locked was left behind."""
+"""Locks on files in use. A lock ends with its program, so a file without one was left behind by a crash."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ def lock(handle: int) -> bool:
 
 @contextlib.contextmanager
 def alone_in(folder: Path) -> Iterator[None]:
-    """Keep other programs from making or claiming files in a folder meanwhile, where the system can."""
+    """In the `with` body, keep other programs from creating or claiming files in a folder, where the system can."""
     if sys.platform == "win32":
         yield
         return
@@ -47,7 +47,7 @@ def alone_in(folder: Path) -> Iterator[None]:
 
 
 def hold(path: Path, handle: int) -> bool:
-    """Lock a file and keep it locked until `let_go`; return False, the handle closed, where another has it."""
+    """Lock an open file until `let_go`; where another program has it, close the handle and return False."""
     if lock(handle) and _is_still(path, handle):
         _held[path] = handle
         return True
@@ -56,7 +56,7 @@ def hold(path: Path, handle: int) -> bool:
 
 
 def claim(path: Path) -> bool:
-    """Lock a file that was left behind and keep it locked until `let_go`; return False where another has it."""
+    """Lock a file that was left behind, until `let_go`; return False where another program has it."""
     try:
         return path.is_file() and hold(path, os.open(path, os.O_RDWR))
     except OSError:
@@ -64,14 +64,14 @@ def claim(path: Path) -> bool:
 
 
 def let_go(path: Path) -> None:
-    """End the lock of a file, if this program has it."""
+    """Unlock a file, if this program has locked it."""
     handle = _held.pop(path, -1)
     if handle >= 0:
         os.close(handle)
 
 
 def remove(path: Path) -> None:
-    """Remove a file and end its lock."""
+    """Remove a file and its lock."""
     if sys.platform == "win32":
         let_go(path)  # what is open cannot be removed there
     path.unlink(missing_ok=True)
@@ -79,7 +79,7 @@ def remove(path: Path) -> None:
 
 
 def rename(path: Path, target: Path) -> Path:
-    """Give a file another name and end its lock; return the new name."""
+    """Rename a file and unlock it; return the new path."""
     if sys.platform == "win32":
         let_go(path)
     path.replace(target)
@@ -88,7 +88,7 @@ def rename(path: Path, target: Path) -> Path:
 
 
 def _is_still(path: Path, handle: int) -> bool:
-    """Return whether the open file is the one of that name: another program may have removed it meanwhile."""
+    """Return whether the open file still has that path: another program may have removed or renamed it."""
     try:
         return os.path.samestat(path.stat(), os.fstat(handle))
     except OSError:

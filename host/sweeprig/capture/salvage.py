@@ -1,4 +1,4 @@
-"""A journal whose first line is damaged in both places: its records are counted, and read with a line that is lent."""
+"""A journal with both copies of its head damaged: its records are counted, or read with another capture's head."""
 
 from __future__ import annotations
 
@@ -15,15 +15,15 @@ from sweeprig.link.messages import Records, Reply
 
 
 def n_whole(path: Path) -> int:
-    """Return how many whole records a file holds, whatever is before them."""
+    """Return how many whole records a file holds, whatever comes before them."""
     return sum(len(m) for m in Decoder().feed(bytes_of(path)) if isinstance(m, Records))
 
 
 def capture_like(path: Path, like: Capture, name: str) -> Capture:
     """Return what a journal holds behind its damaged lines, with rig, calibration and set-up of `like`, named `name`.
 
-    What is true of one sensor alone is left out. Raises InputError where the journal is whole or of another window,
-    CaptureFileError where it has not one record.
+    What belongs to the one sensor of `like` is left out. Raises InputError where the journal is not damaged or has
+    another window, CaptureFileError where it has no record.
     """
     _must_be_damaged(path)
     setup = replace(
@@ -61,7 +61,7 @@ def _must_be_damaged(path: Path) -> None:
 
 
 def _must_be_of_window(data: bytes, window: int, name: str) -> None:
-    """Raise InputError where the board itself named another window when the stream began."""
+    """Raise InputError where the board, at the start of the stream, named another window."""
     told = [m.data["window"] for m in Decoder().feed(data) if isinstance(m, Reply) and "window" in m.data]
     if told and told[0] != window:
         raise InputError(

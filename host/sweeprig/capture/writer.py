@@ -1,4 +1,4 @@
-"""Bytes on their way to a disk that may be slow: a bounded queue, and a thread of its own that empties it."""
+"""Writing to a disk that may be slow: a queue of limited size, and a thread that empties it."""
 
 from __future__ import annotations
 
@@ -11,11 +11,13 @@ from dataclasses import dataclass, field
 
 @dataclass(frozen=True)
 class Disk:
-    """What a writer needs of the system, and how it waits for it."""
+    """The calls to the operating system that a writer makes; a test may replace them."""
 
     write: Callable[[int, memoryview], int] = field(default_factory=lambda: os.write)
     sync: Callable[[int], None] = field(default_factory=lambda: os.fsync)
-    patience_s: float = 0.05  # [s] that `put` waits for the system to have the bytes; it goes on without
+    patience_s: float = (
+        0.05  # [s] that `put` waits at most for the bytes to be written; then it returns all the same
+    )
     most_waiting: int = 64 << 20  # bytes: more than half an hour of a stream
 
     def put(self, handle: int, data: bytes) -> None:
@@ -26,10 +28,10 @@ class Disk:
 
 
 class Writer:
-    """Writes into an open file what is put into it, in order; `put` never waits for the disk itself."""
+    """Writes bytes to an open file in a thread of its own, in order; `put` never waits for the disk."""
 
     def __init__(self, handle: int, disk: Disk) -> None:
-        self.n_refused = 0  # bytes that found no room
+        self.n_refused = 0  # bytes dropped because the queue was full
         self._handle = handle
         self._disk = disk
         self._error: OSError | None = None
@@ -41,7 +43,7 @@ class Writer:
         self._thread.start()
 
     def put(self, data: bytes, *, sync: bool = False) -> None:
-        """Take bytes; with `sync` the disk itself is told after them. Raises the OSError of an earlier write."""
+        """Queue bytes; with `sync` the file is synchronised after them. Raises the OSError of an earlier write."""
         with self._changed:
             if self._n_waiting + len(data) > self._disk.most_waiting:
                 self.n_refused += len(data)
@@ -54,7 +56,7 @@ class Writer:
                 raise self._error
 
     def close(self) -> None:
-        """Write what waits, however long that takes, and end the thread."""
+        """Write everything in the queue, however long that takes, and end the thread."""
         with self._changed:
             self._closing = True
             self._changed.notify_all()

@@ -1,4 +1,4 @@
-"""From measured volts to the scale on which a profile's limits hold."""
+"""Converts measured volts to the scale of a profile's limits: fractions of the nominal supply, or plain volts."""
 
 from __future__ import annotations
 
@@ -25,17 +25,17 @@ WIDER = "the wider of both supply limits: the source is not known"
 
 @dataclass(frozen=True)
 class Scale:
-    """The rails of one capture and how volts are put on the profile's scale."""
+    """Ground and supply of one capture, and how volts are converted to the profile's scale."""
 
     nominal_v: float  # [V]
     ratiometric: bool
     ground_v: float  # [V] sensor ground against rig ground; 0 where not observed
     supply: Quantity  # measured supply; value None where not observed
-    supply_range: Range  # that the supply has to keep, by who feeds the sensor
-    unseen_range: Range  # that the supply is taken to keep where it was not observed
+    supply_range: Range  # allowed for the supply; depends on whether rig or vehicle powers the sensor
+    unseen_range: Range  # assumed for the supply where it was not observed
     ground_u_v: float = 0.0  # [V] standard uncertainty of ground_v
     at_rests_v: Mapping[str, float] = field(default_factory=dict)  # [V] supply at the rests, by quantity
-    calibrated: bool = True  # False: a rig that never was
+    calibrated: bool = True  # False: the rig was never calibrated
 
     @property
     def top_v(self) -> float:
@@ -79,9 +79,10 @@ class Scale:
         return bu.quantity(q.name, q.unit, q.value * factor, lines, n_samples=q.n_samples)
 
     def with_supply_uncertainty(self, q: Quantity) -> Quantity:
-        """Return a level on the profile's scale with what the upper rail itself is uncertain by.
+        """Return a level on the profile's scale, the uncertainty of the upper rail added to its own.
 
-        On nominal supply the rail is a number. In measured volts it is the measured supply, or one not observed.
+        On a ratiometric scale the rail is exact: the nominal supply. In volts it is the measured supply, or the assumed
+        range of one that was not observed.
         """
         if self.ratiometric or q.value is None:
             return q
@@ -117,7 +118,7 @@ class Scale:
         )
 
     def _ground(self, sensitivity: float) -> tuple[BudgetLine, ...]:
-        """Return what sensor ground adds; nothing where it was not sensed or is taken as zero."""
+        """Return the uncertainty that sensor ground adds; () where it was not measured or is taken as zero."""
         if not self.ground_u_v > 0:
             return ()
         return (BudgetLine(bu.GROUND, "B", "rectangular", self.ground_u_v, "V", sensitivity, math.inf),)
@@ -155,15 +156,15 @@ def make_scale(
 
 
 def _supply_range(limits: Limits, setup: SweepSetup, trace: Trace) -> Range:
-    """Return the limits of the supply by who feeds the sensor; the wider ones where that is not known."""
-    fed, tapped = limits.supply_powered, limits.supply
+    """Return the supply limits for a sensor powered by rig or vehicle; the wider ones where it is not known which."""
+    powered, tapped = limits.supply_powered, limits.supply
     if trace.source == "rig":
-        return fed if setup.hookup is Hookup.POWERED else tapped
-    return Range(min(fed.low, tapped.low), max(fed.high, tapped.high), tapped.unit, WIDER)
+        return powered if setup.hookup is Hookup.POWERED else tapped
+    return Range(min(powered.low, tapped.low), max(powered.high, tapped.high), tapped.unit, WIDER)
 
 
 def _at_rests(analysis: Analysis) -> dict[str, float]:
-    """Supply at the rests of each end [V], where the analysis saw it."""
+    """Return the supply while the lever rested at each end [V], by quantity, where it was measured."""
     ends = levels(analysis, 0) | levels(analysis, 1)
     out = {}
     for name, end in ends.items():
@@ -173,7 +174,7 @@ def _at_rests(analysis: Analysis) -> dict[str, float]:
 
 
 def _steady(supply_v: FloatArray) -> FloatArray:
-    """Windows of the supply without its dropouts: within 5 robust standard deviations of the median."""
+    """Return the supply without its dropouts: values within 5 robust standard deviations of the median."""
     near = np.abs(supply_v - np.median(supply_v)) <= 5 * max(spread_of(supply_v), 1e-4)
     return np.asarray(supply_v[near], dtype=float)
 

@@ -1,4 +1,4 @@
-"""Text and JSON from outside, made fit to be stored, printed and reckoned with. Imports nothing heavy."""
+"""Text and JSON from outside, made safe to store, print and calculate with. Imports nothing heavy."""
 
 from __future__ import annotations
 
@@ -31,8 +31,8 @@ def clean_text(text: str, most: int = MOST_CHARACTERS) -> str:
 
 
 def printable(text: str) -> str:
-    """Return text as one line of a terminal can show it: each run of blanks of other kinds than a space as one space,
-    control characters, marks of direction, private and unassigned characters as U+FFFD.
+    """Return text that is safe on one line of a terminal: tabs, line ends and other blanks become one space; control
+    characters, marks of direction, private and unassigned characters become U+FFFD.
     """
     if text.isprintable():
         return text
@@ -40,7 +40,7 @@ def printable(text: str) -> str:
 
 
 def hide_passwords(text: str) -> str:
-    """Return text with *** for the password in each URL, before its host or among its options."""
+    """Return text with *** in place of each URL's password, be it before the host or in the query."""
     if "://" not in text:
         return text
     before = _WHOLE_URL if _WHOLE_URL.match(text) else _URL
@@ -48,7 +48,7 @@ def hide_passwords(text: str) -> str:
 
 
 def printable_json(text: str) -> str:
-    """Return JSON that says the same with its unprintable characters escaped; its own line ends stay."""
+    """Return the same JSON with unprintable characters escaped; its own line ends stay."""
     return _UNSEEN.sub(lambda m: m[0] if m[0].isprintable() else json.dumps(m[0])[1:-1], text)
 
 
@@ -68,7 +68,7 @@ def clean_plain(value: Any) -> Any:
 
 
 def is_number(value: Any, *, above: float = -math.inf, most: float = math.inf) -> bool:
-    """Return whether `value` is a finite number, no truth value, more than `above` and at most `most`."""
+    """Return whether `value` is a finite number (no bool), more than `above` and at most `most`."""
     if isinstance(value, bool) or not isinstance(value, int | float):
         return False
     if isinstance(value, int) and abs(value) > MOST_INTEGER:
@@ -77,5 +77,5 @@ def is_number(value: Any, *, above: float = -math.inf, most: float = math.inf) -
 
 
 def is_whole(value: Any, least: int, most: int) -> bool:
-    """Return whether `value` is a whole number, no truth value, within the limits."""
+    """Return whether `value` is a whole number (no bool) within the limits."""
     return isinstance(value, int) and not isinstance(value, bool) and least <= value <= most

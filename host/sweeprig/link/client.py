@@ -1,4 +1,4 @@
-"""The rig as the host sees it: greet, command, stream. One client owns one port and is used by one thread."""
+"""The host's side of a rig: identify it, send commands, stream. One client owns one port and is used by one thread."""
 
 from __future__ import annotations
 
@@ -26,10 +26,10 @@ BytesHook = Callable[[bytes], None]
 
 
 class RigClient:
-    """Speaks with one rig. `clock` [s, monotonic] is read for time-outs and for speaking up, never for data.
+    """Talks to one rig. `clock` [s, monotonic] serves time-outs and the keep-alive message, never the data.
 
-    Time-outs are `patience` times as long: a simulated board is as slow as the computer that it runs on.
-    `on_bytes`, where set, gets every byte that the board sends, before anything is made of it.
+    Time-outs are multiplied by `patience`: a simulated board is as slow as the computer that it runs on.
+    `on_bytes`, where set, gets every byte that the board sends, before it is decoded.
     """
 
     def __init__(
@@ -70,7 +70,7 @@ class RigClient:
     # --- identification and commands
 
     def hello(self, *, again: bool = False, timeout_s: float = HELLO_TIMEOUT_S) -> Mapping[str, Any]:
-        """Return what the rig says it is; asked once, then remembered unless `again`.
+        """Return the rig's description of itself; asked for once, then remembered, with `again` asked for again.
 
         Raises BoardSilentError, NoFirmwareError, ProtocolVersionError.
         """
@@ -112,7 +112,7 @@ class RigClient:
         )
 
     def start(self, hookup: str = "powered") -> dict[str, Any]:
-        """Begin to stream from record index 0. Records of an earlier stream do not come out any more."""
+        """Start a stream at record index 0. Records of an earlier stream are dropped."""
         self.quiet()
         self._decoder.restart_index()
         self._spoke_index = 0
@@ -121,7 +121,7 @@ class RigClient:
         return reply
 
     def quiet(self) -> None:
-        """Stop a stream that an earlier program left running, and let go of what it brought."""
+        """Stop a stream that an earlier program left running, and drop what it sent."""
         if self._streaming:
             self.stop()
         self._waiting = deque(e for e in self._waiting if not isinstance(e, Records))
@@ -133,7 +133,7 @@ class RigClient:
         return reply
 
     def status(self) -> Status:
-        """Return the board's own counts, asked for now."""
+        """Ask for the board's own counts and return them."""
         self.command("status")
         found = [e for e in self._waiting if isinstance(e, Status)]
         if not found:
@@ -146,9 +146,9 @@ class RigClient:
     # --- streaming
 
     def poll(self, timeout_s: float) -> list[Message]:
-        """Return what came, waiting at most `timeout_s` [s] for the first message; [] where none did.
+        """Return the messages that have come, waiting at most `timeout_s` [s] for the first; [] where none came.
 
-        Raises PortLostError where the board went away.
+        Raises PortLostError where the board is gone.
         """
         if self._waiting:
             messages = list(self._waiting)
@@ -157,13 +157,13 @@ class RigClient:
         return self._take(self._clock() + timeout_s)
 
     def rest(self, seconds: float) -> None:
-        """Let time [s] pass and go on speaking, so that the rig keeps its supply; what comes is kept for poll()."""
+        """Wait, keep-alive messages sent so that the rig leaves its supply on; what comes is kept for poll()."""
         deadline = self._clock() + seconds
         while self._clock() < deadline:
             self._waiting.extend(self._take(deadline))
 
     def close(self) -> None:
-        """Let the port go. The board stops by itself when it hears nothing."""
+        """Close the port. The board stops by itself when it hears nothing more."""
         self._transport.close()
 
     # --- inside
@@ -199,7 +199,7 @@ class RigClient:
         return messages
 
     def _keep_alive(self, index: int | None = None) -> None:
-        """Say ALIVE where it is due: by the host's clock, or by the board's time where that runs faster."""
+        """Send ALIVE if it is due, by the host's clock or by the board's time, whichever is first."""
         if self._hello is None:
             return
         now = self._clock()
@@ -222,7 +222,7 @@ class RigClient:
         self._sequence = (self._sequence + 1) & 0xFFFF
 
     def _collect_until(self, kind: type[Message], heard: list[Message], deadline: float) -> None:
-        """Put what comes into `heard` until one of `kind` came, none can come any more, or time is up."""
+        """Collect messages in `heard` until one of `kind` comes, none can come any more, or `deadline` is past."""
         while self._clock() < deadline:
             messages = self._take(deadline)
             heard[:] = identification.worth_keeping(heard + messages)
@@ -234,7 +234,7 @@ PLUG_IN_AGAIN = "plug the rig in again and repeat; if it happens again: sweeprig
 
 
 def no_records(seen: str = "") -> BoardSilentError:
-    """Return the error of a rig that streams nothing."""
+    """Return the error for a rig that sends no records."""
     return BoardSilentError("The rig sends no records.", seen=seen, next_step=PLUG_IN_AGAIN)
 
 

@@ -1,4 +1,4 @@
-"""What a board's first words mean: our firmware, another version of it, a bare prompt, or nothing at all."""
+"""What is on a board, by its first messages: our firmware, another version of it, a bare prompt, or nothing."""
 
 from __future__ import annotations
 
@@ -20,17 +20,17 @@ _NEEDED = ("protocol", "firmware", "build", "channels", "window", "conversion_hz
 
 
 def is_prompt(line: str) -> bool:
-    """Return whether a line is what a board without our service prints."""
+    """Return whether a line is the prompt of a board on which our firmware does not run."""
     return _PROMPT.search(line.strip()) is not None
 
 
 def is_boot(line: str) -> bool:
-    """Return whether a line is what a board prints when it begins anew."""
+    """Return whether a line is one that a board prints when it restarts."""
     return _BOOT.search(line) is not None
 
 
 def other_protocol(heard: Sequence[Message]) -> int | None:
-    """Return the version of the wire that another firmware spoke, or None."""
+    """Return the protocol version of a firmware of another version, or None."""
     found = _other_wire(heard)
     return found.protocol if found is not None else None
 
@@ -40,7 +40,7 @@ def _other_wire(heard: Sequence[Message]) -> BadFrame | None:
 
 
 def is_hopeless(heard: Sequence[Message]) -> bool:
-    """Return whether no hello will come however long one waits."""
+    """Return whether waiting longer is useless: no hello will come."""
     if other_protocol(heard) is not None:
         return True
     lines = [m.line.strip() for m in heard if isinstance(m, BoardText)]
@@ -48,7 +48,7 @@ def is_hopeless(heard: Sequence[Message]) -> bool:
 
 
 def accept(heard: Sequence[Message], port: str, *, n_bytes: int) -> Mapping[str, Any]:
-    """Return the hello among what was heard in `n_bytes` bytes, or raise the error that fits instead."""
+    """Return the hello among the messages in `n_bytes` bytes; without one, raise the error that fits best."""
     hello = next((m.data for m in heard if isinstance(m, Hello)), None)
     version = hello.get("protocol") if hello is not None else other_protocol(heard)
     if version is not None and (isinstance(version, bool) or version != wire.PROTOCOL):
@@ -61,9 +61,9 @@ def accept(heard: Sequence[Message], port: str, *, n_bytes: int) -> Mapping[str,
 
 
 def worth_keeping(heard: Sequence[Message]) -> list[Message]:
-    """Return what `accept` looks at: the first hello, the first word of another wire, and the last of the rest.
+    """Return what `accept` needs: the first hello, the first frame of another protocol, and the last of the rest.
 
-    A board that talks without end is remembered by its last words only.
+    Of a board that prints without end only the last lines are kept.
     """
     first = [next((m for m in heard if isinstance(m, Hello)), None), _other_wire(heard)]
     rest: list[Message] = [m for m in heard if isinstance(m, BoardText | BadFrame)]

@@ -1,4 +1,4 @@
-"""What a board says in plain text: a boot banner, a traceback, a prompt.
+"""Plain text from a board: a boot banner, a traceback, a prompt.
 
 The second byte of a frame is its type, and no type that a board sends is a text character. So a run of bytes
 whose first two are text is text.
@@ -14,7 +14,7 @@ _ALL_TEXT = re.compile(_CHARACTER + rb"{2,}")
 
 
 def leading_lines(run: bytes) -> tuple[list[str], int]:
-    """Return the text lines that `run` begins with, and their length in bytes, ends included: one pass."""
+    """Return the text lines at the beginning of `run`, and their length in bytes, line ends included: one pass."""
     lines: list[str] = []
     at = 0
     while found := _LINE.match(run, at):
@@ -29,6 +29,6 @@ def is_text(run: bytes) -> bool:
 
 
 def lines_of(run: bytes) -> list[str]:
-    """Return the lines of a text without their ends, empty ones left out."""
+    """Return the lines of a text without line ends and without empty lines."""
     lines = run.decode("utf-8", "replace").splitlines()
     return [line.rstrip() for line in lines if line.strip()]

@@ -20,7 +20,7 @@ class Transport(Protocol):
     name: str
 
     def read(self, timeout_s: float) -> bytes:
-        """Return what came, waiting at most `timeout_s` [s] for the first byte; b"" where none did."""
+        """Return the bytes that have come, waiting at most `timeout_s` [s] for the first; b"" where none came."""
         ...
 
     def write(self, data: bytes) -> None:
@@ -28,7 +28,7 @@ class Transport(Protocol):
         ...
 
     def close(self) -> None:
-        """Let the port go; more than once does no harm."""
+        """Close the port; closing it again does nothing."""
         ...
 
 
@@ -60,7 +60,7 @@ class SerialTransport:
             self._port.write(data)
 
     def close(self) -> None:
-        """Let the port go; that it is gone already is no error here."""
+        """Close the port; it is no error where the board is gone already."""
         try:
             with _mapped(self.name, "use"):
                 self._port.close()
@@ -70,7 +70,7 @@ class SerialTransport:
 
 @contextmanager
 def _mapped(name: str, phase: foreign.Phase) -> Iterator[None]:
-    """Turn foreign errors into ours by the table; what it does not know passes through as the bug it is."""
+    """Translate errors of pyserial and the system by the table; any other is a bug and passes through."""
     try:
         yield
     except LinkError:
