@@ -96,3 +96,13 @@ def test_tracks_that_meet_on_their_way_are_not_joined(seconds: float) -> None:
         both = replace(t, signal_b=Channel(mean, mean - 2.6e-3, mean + 2.6e-3))
         found = analyse(both, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN).findings
         assert Code.TRACKS_SHORTED not in {f.code for f in found}
+
+
+@pytest.mark.parametrize(("level_v", "code"), [(0.002, Code.STUCK_LOW), (5.01, Code.STUCK_HIGH)])
+def test_a_second_signal_that_lies_at_a_rail_is_wiring(level_v: float, code: Code) -> None:
+    t = sensed(PLACES)
+    level = np.full(PLACES.size, level_v)
+    both = replace(t, signal_b=Channel(level, level - 1e-3, level + 1e-3))
+    found = analyse(both, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN).findings
+    assert [(f.code, f.cause, f.channel) for f in found] == [(code, Cause.WIRING, 1)]
+    assert "signal B stays" in found[0].evidence

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
+from sweepboard.wire import SIGNAL_B
 from sweeprig.analysis import bridges, two_tracks
 from sweeprig.analysis import findings as fi
 from sweeprig.analysis.events import RawEvent
@@ -57,10 +60,23 @@ def without_joints(events: tuple[RawEvent, ...], times: tuple[bridges.Joined, ..
     return tuple(e for e in events if not any(e.start - near <= k <= e.stop + near for k in edges))
 
 
-def findings_of(both: Both, trace: Trace) -> list[Finding]:
-    """Return shorted or disagreeing tracks; of shorted ones it is not said as well that they disagree."""
+def findings_of(both: Both, trace: Trace, *, supply_v: float) -> list[Finding]:
+    """Return shorted or disagreeing tracks; of shorted ones, or one at a rail, it is not said that they disagree."""
+    stuck = _stuck(trace, supply_v)
+    if stuck is not None:
+        return [stuck]
     if both.joined_runs:
         return [fi.tracks_joined_at_times(both.joined_runs, trace)]
     if both.bridge is not None:
         return [fi.bridged_tracks(both.bridge)]
     return fi.about_tracks(both.two)
+
+
+def _stuck(trace: Trace, supply_v: float) -> Finding | None:
+    """A signal B that lies at a rail all the time, while signal A moves."""
+    if trace.signal_b is None:
+        return None
+    low, level, high = (float(q) for q in np.quantile(trace.signal_b.mean_v, (0.002, 0.5, 0.998)))
+    if not fi.stays_at_rail(low, high, supply_v):
+        return None
+    return fi.no_movement(level, supply_v, high - low, SIGNAL_B)

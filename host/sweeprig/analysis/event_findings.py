@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from sweeprig.analysis.detection_power import CLUSTER_P, LEAST_SHARE
+from sweeprig.analysis.end_events import beyond_end
 from sweeprig.analysis.event_texts import (
     FEWEST_SURE,
     MOST,
@@ -50,6 +51,13 @@ def about_events(
 
 
 def _by_place(own: tuple[Event, ...], track: TrackMap | None, channel: int) -> list[Finding]:
+    beyond, left = beyond_end(own, channel)
+    if beyond is None:
+        return _of_places(own, track, channel)
+    return [beyond, *(_of_places(left, track, channel) if len(encounters(left)) >= FEWEST_LEFT else [])]
+
+
+def _of_places(own: tuple[Event, ...], track: TrackMap | None, channel: int) -> list[Finding]:
     met = encounters(own)
     if not met:
         return []

@@ -43,7 +43,11 @@ def numbers_of(events: Iterable[Event]) -> dict[str, float]:
 def worst(events: tuple[Event, ...]) -> str:
     """Return in words how far the signal went and how long it was away."""
     n, deepest = numbers_of(events), max(events, key=lambda e: abs(e.depth_percent))
-    return f"{_depth(deepest)}, for up to {n['longest_s'] * 1e3:.2g} ms"
+    return f"{_depth(deepest)}, for up to {_time(n['longest_s'])}"
+
+
+def _time(seconds: float) -> str:
+    return f"{seconds:.2g} s" if seconds >= 0.995 else f"{float(f'{seconds * 1e3:.2g}'):g} ms"
 
 
 def _depth(e: Event) -> str:

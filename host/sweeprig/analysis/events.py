@@ -25,7 +25,12 @@ FLOOR_LSB = 14.0  # codes; the steps of a converter with wide codes are below (r
 FLOOR_PERCENT = 0.6  # % of supply
 SIDE = 7  # windows on either side whose median speed counts
 BOTH_WAYS = 0.3  # share of the deeper side that the other reaches in a burst from outside
-LONGEST = 120  # windows between two edges of one dropout
+LONGEST_S, LONGEST_SMALL_S = (
+    1.0,
+    0.12,
+)  # s between two edges of one dropout, of large and of small ones; own choice
+LARGE_PERCENT = 5.0  # % of supply of either edge of a large one
+EDGE = 5  # windows of one edge at most
 BESIDE = 5  # windows whose median is the level beside an edge
 BACK = 0.75  # of the larger edge: how far apart the levels before and after a dropout may be
 
@@ -70,9 +75,12 @@ def find(
     limit, scale = threshold(over, lsb_v=lsb_v, supply_v=supply_v)
     hit = over > limit
     found: list[RawEvent] = []
+    reach = _Reach(
+        round(LONGEST_SMALL_S / window_s), round(LONGEST_S / window_s), LARGE_PERCENT / 100 * supply_v
+    )
     for part in parts:
         runs = _levelled(_runs(hit[part]), channel.mean_v[part]) if hit[part].any() else []
-        for run in _paired(runs, limit):
+        for run in _paired(runs, limit, reach):
             event = _event(channel.only(part), run, window_s=window_s, limit=limit, scale=scale)
             if event is not None:
                 found.append(replace(event, start=event.start + part.start, stop=event.stop + part.start))
@@ -134,6 +142,7 @@ class _Run(NamedTuple):
     before: float
     after: float
     speed: float = 0.0  # [V per window]
+    paired: bool = False  # it leaves the path and comes back
 
     @property
     def step(self) -> float:
@@ -143,6 +152,14 @@ class _Run(NamedTuple):
     def jump(self) -> float:
         """Step beyond what the movement around it makes of that time [V]."""
         return self.step - self.speed * (self.stop - self.start)
+
+
+class _Reach(NamedTuple):
+    """Windows between two edges of one dropout; more of them where both edges are large."""
+
+    usual: int
+    longest: int
+    large_v: float
 
 
 def _levelled(runs: IntArray, mean: FloatArray) -> list[_Run]:
@@ -175,39 +192,50 @@ def _middle(values: list[float]) -> float:
     return (ordered[(n - 1) // 2] + ordered[n // 2]) / 2
 
 
-def _paired(runs: list[_Run], limit: float) -> list[_Run]:
+def _paired(runs: list[_Run], limit: float, reach: _Reach) -> list[_Run]:
     """Join the edge that leaves the path with the one that comes back to it; what came back stays alone."""
     out, k = [], 0
     while k < len(runs):
-        last = _return(runs, k, limit)
-        out.append(_Run(runs[k].start, runs[last].stop, runs[k].before, runs[last].after))
+        last = _return(runs, k, limit, reach)
+        left, back = runs[k], runs[last]
+        out.append(_Run(left.start, back.stop, left.before, back.after, paired=last > k))
         k = last + 1
     return out
 
 
-def _return(runs: list[_Run], k: int, limit: float) -> int:
+def _return(runs: list[_Run], k: int, limit: float, reach: _Reach) -> int:
     """Index of the run that ends what run k began: the first edge the other way, not far from the level before."""
     left = runs[k]
     if abs(left.jump) <= limit / 2:
         return k
     for m in range(k + 1, len(runs)):
         back = runs[m]
-        if back.start - left.stop > LONGEST:
+        apart = back.start - left.stop
+        if apart > reach.longest:
             break
+        if apart > reach.usual and not (_is_large(left, reach.large_v) and _is_large(back, reach.large_v)):
+            continue
         edge = max(abs(left.jump), abs(back.jump))
         if back.jump * left.jump < 0 and abs(back.after - left.before) < max(limit, BACK * edge):
             return m
     return k
 
 
+def _is_large(run: _Run, least_v: float) -> bool:
+    """Whether a run is one edge, and a large one: what a lever's own movement over a rough stretch makes is none."""
+    return abs(run.jump) >= least_v and run.stop - run.start <= EDGE
+
+
 def _event(channel: Channel, run: _Run, *, window_s: float, limit: float, scale: float) -> RawEvent | None:
-    a, b, before, after, _ = run
+    a, b, before, after = run.start, run.stop, run.before, run.after
     low, high = min(before, after), max(before, after)
     bottom, top = float(channel.min_v[a:b].min()), float(channel.max_v[a:b].max())
     down, up, step = low - bottom, top - high, abs(run.step)
     side, path = max(down, up), (before + after) / 2
     if side < limit / 2 and step < limit:
         return None
+    if side < step / 2 and run.paired:
+        return _far_apart(channel, run, window_s=window_s, scale=scale)
     if side < step / 2:
         return RawEvent(a, b, run.step, after, (b - a) * window_s, step / scale, path, step=True)
     line = before + run.step * (np.arange(b - a) + 0.5) / (b - a)
@@ -216,3 +244,16 @@ def _event(channel: Channel, run: _Run, *, window_s: float, limit: float, scale:
     depth, extreme = (-down, bottom) if down >= up else (up, top)
     ringing = min(down, up) > max(limit / 2, BOTH_WAYS * side)
     return RawEvent(a, b, depth, extreme, inside, side / scale, path, both_ways=ringing)
+
+
+def _far_apart(channel: Channel, run: _Run, *, window_s: float, scale: float) -> RawEvent:
+    """A long dropout during which the lever moved on by more than the dropout is deep: counted from its middle."""
+    inside = channel.mean_v[run.start : run.stop]
+    line = run.before + run.step * (np.arange(inside.size) + 0.5) / inside.size
+    up = float(np.median(inside - line)) > 0
+    extreme = float(
+        channel.max_v[run.start : run.stop].max() if up else channel.min_v[run.start : run.stop].min()
+    )
+    path = (run.before + run.after) / 2
+    depth = extreme - path
+    return RawEvent(run.start, run.stop, depth, extreme, inside.size * window_s, abs(depth) / scale, path)

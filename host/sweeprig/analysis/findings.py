@@ -207,25 +207,24 @@ def stays_at_rail(low_v: float, high_v: float, supply_v: float) -> bool:
     return high_v < near or low_v > supply_v - near
 
 
-def no_movement(level_v: float, supply_v: float, moved_v: float) -> Finding:
+def no_movement(level_v: float, supply_v: float, moved_v: float, channel: int = 0) -> Finding:
     """One finding for a signal that never moved."""
     numbers = {"level_v": level_v, "moved_v": moved_v}
     share = 100 * level_v / supply_v if supply_v > 0 else np.nan
-    text = (
-        f"signal A stays at {level_v:z.3f} V ({share:.0f} % of supply) and moves by {moved_v * 1e3:z.0f} mV"
-    )
+    level = f"{level_v:z.3f} V ({share:.0f} % of supply)"
+    text = f"{CHANNEL_NAMES[channel]} stays at {level} and moves by {moved_v * 1e3:z.0f} mV"
     if share < AT_RAIL_PERCENT / 2:
         step = (
             "Look for a short to ground, an open signal wire or a missing supply; the connection test shows which "
             "(`sweeprig check`). On a full or driven rig jumper J1 must be at LEAD, not at RAMP."
         )
-        return Finding(Code.STUCK_LOW, Cause.WIRING, 0, None, text, step, numbers=numbers)
+        return Finding(Code.STUCK_LOW, Cause.WIRING, channel, None, text, step, numbers=numbers)
     if share > 100 - AT_RAIL_PERCENT / 2:
         step = "Look for a short between signal and supply, and for an open ground wire."
-        return Finding(Code.STUCK_HIGH, Cause.WIRING, 0, None, text, step, numbers=numbers)
+        return Finding(Code.STUCK_HIGH, Cause.WIRING, channel, None, text, step, numbers=numbers)
     text += ": the lever did not move, or it no longer moves the sensor"
     step = "Move the lever over its whole travel; if you did, check the coupling between lever and sensor."
-    return Finding(Code.NO_MOVEMENT, Cause.MOUNTING, 0, None, text, step, numbers=numbers)
+    return Finding(Code.NO_MOVEMENT, Cause.MOUNTING, channel, None, text, step, numbers=numbers)
 
 
 def one_cause(found: list[Finding], events: tuple[Event, ...]) -> list[Finding]:

@@ -11,6 +11,7 @@ from sweeprig.analysis import strokes, track_map
 from sweeprig.analysis.channel_events import channel_events
 from sweeprig.analysis.coarse import is_coarse
 from sweeprig.analysis.model import Event, FloatArray, IntArray, Rest, Stroke
+from sweeprig.analysis.stays import with_stays, without_stays
 from sweeprig.analysis.stretches import Stretches, stretches
 from sweeprig.analysis.supply import Steady
 from sweeprig.analysis.unplugged import Off, gone_and_back, off_runs, windows_of
@@ -49,7 +50,9 @@ def moves_of(channel: Channel, trace: Trace, rail: float, steady: Steady) -> Mov
     raw = ev.find(channel, window_s=trace.window_s, lsb_v=trace.lsb_v, supply_v=rail, parts=parts)
     if is_coarse(trace.window_s):
         raw = _with_gone(raw, gone_and_back(channel.mean_v, supply_v=rail, window_s=trace.window_s))
+    raw = with_stays(raw, supply_v=rail, window_s=trace.window_s)
     off = off_runs(channel.mean_v, supply_v=rail, window_s=trace.window_s)
+    off = without_stays(off, raw, supply_v=rail, window_s=trace.window_s)
     away = windows_of(off, channel.mean_v.size)
     path, good = strokes.clean_path(channel.mean_v, raw, away)
     shape = steady.of(path)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from sweepboard.wire import SIGNAL_B
 from sweeprig.analysis.findings import LOOK_FOR_BRIDGE
 from sweeprig.analysis.model import Analysis, Cause, Code, Finding
 from sweeprig.judge.model import Check, Verdict
@@ -132,11 +133,15 @@ def relation_findings(analysis: Analysis, profile: Profile) -> list[Finding]:
 
 
 def without_repeats(found: list[Finding]) -> list[Finding]:
-    """Leave out what else is said of the two tracks where they are shorted: the first such finding says it all."""
-    shorted = next((f for f in found if f.code is Code.TRACKS_SHORTED), None)
-    if shorted is None:
+    """Leave out what else is said of the two tracks where they are shorted, or B is stuck: the first says it all."""
+    says_all = next((f for f in found if f.code is Code.TRACKS_SHORTED or _stuck_b(f)), None)
+    if says_all is None:
         return found
-    return [f for f in found if f is shorted or f.code not in TRACK_CODES]
+    return [f for f in found if f is says_all or f.code not in TRACK_CODES]
+
+
+def _stuck_b(f: Finding) -> bool:
+    return f.code in (Code.STUCK_LOW, Code.STUCK_HIGH) and f.channel == SIGNAL_B
 
 
 def _tracks(c: Check, profile: Profile, _hookup: Hookup | None) -> Finding:
