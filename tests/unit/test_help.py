@@ -12,6 +12,7 @@ from typer.testing import CliRunner
 
 from sweeprig.cli.help_texts import EXAMPLES, GROUPS, group_of
 from sweeprig.cli.main import app
+from sweeprig.errors import InputError, SweeprigError
 
 ROOT: Any = typer.main.get_command(app)
 
@@ -97,3 +98,39 @@ def test_a_wrong_value_is_refused_in_plain_words() -> None:
     word = CliRunner().invoke(app, ["sweep", "--hookup", "tappd"]).output
     assert "'tappd' is not one of 'powered', 'tapped'" in " ".join(word.split())
     assert "Value error" not in word
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("sweep", "--batch", "x"), "--batch goes with --series only"),
+        (("sweep", "--page-port", "8000"), "--page-port goes with --page or --lan only"),
+        (("sweep", "--travel", "60"), "--travel goes with --driven only"),
+        (("check", "--lead-ratio", "0.3"), "--lead-ratio goes with --lead only"),
+    ],
+)
+def test_an_option_that_would_do_nothing_is_refused(words: tuple[str, ...], said: str) -> None:
+    with pytest.raises(InputError, match=said):
+        CliRunner().invoke(app, [*words, "--port", "sim://good?pace=fast"], catch_exceptions=False)
+
+
+def test_a_drive_that_there_is_none_of_is_refused_on_the_bench_too() -> None:
+    words = ["sweep", "--drive", "steam", "--port", "sim://good?pace=fast"]
+    with pytest.raises(SweeprigError, match="drive"):
+        CliRunner().invoke(app, words, catch_exceptions=False)
+
+
+@pytest.mark.parametrize("value", ["1e300", "inf", "1e+300"])
+def test_a_number_beyond_a_range_is_refused_in_plain_words(value: str) -> None:
+    text = CliRunner().invoke(app, ["sweep", "--track-ohm", value]).output
+    assert "Invalid value for '--track-ohm': it must be at most 1000000." in " ".join(text.split())
+
+
+@pytest.mark.parametrize(
+    "words", [("watch", "--seconds"), ("aim", "--longest"), ("calibrate", "verify")], ids=" ".join
+)
+@pytest.mark.parametrize("value", ["nan", "inf", "1e300"])
+def test_nonsense_numbers_do_nothing(words: tuple[str, ...], value: str) -> None:
+    done = CliRunner().invoke(app, [*words, value])
+    assert done.exit_code == 2
+    assert "it must be" in done.output

@@ -116,10 +116,12 @@ def ask_drive(drive: str, setting: str) -> str:
 
     Raises InputError for a drive that there is none of, before anything is shown, confirmed or opened.
     """
-    if setting != "vehicle":
-        return ""
     from sweeprig.bench.hookup.interlock import check_drive_known
 
+    if setting != "vehicle":
+        if drive:
+            check_drive_known(drive.strip().lower())
+        return ""
     if not drive and sys.stdin.isatty():
         drive = answered(
             lambda: typer.prompt(

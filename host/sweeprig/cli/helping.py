@@ -36,7 +36,7 @@ SAID = {  # words for a wrong value, of typer and of what checks values for it
     " is not a valid float range": ": it must be a number",
     " is not a valid float": ": it must be a number",
 }
-_NUMBER = r"(-?\d+(?:\.\d+)?)"
+_NUMBER = r"(-?(?:inf|\d+(?:\.\d+)?(?:e[+-]?\d+)?))"
 OUTSIDE = re.compile(rf"{_NUMBER} is not in the range {_NUMBER}?[<=]*x(?:[<>=]+{_NUMBER})?")
 BOTH, LEAST = re.compile(r"([\d.]+)<=x<=([\d.]+)"), re.compile(r"x>=([\d.]+)")
 
@@ -125,24 +125,24 @@ def path_of(ctx: Any) -> str:
     return f"{path_of(ctx.parent)} {ctx.info_name}".strip() if ctx.parent is not None else ""
 
 
-def refuse_nan(ctx: Any, params: Sequence[Any]) -> None:
-    """Raise BadParameter for a value that is not a number where a range is asked for, which does not keep NaN out."""
+def refuse_no_number(ctx: Any, params: Sequence[Any]) -> None:
+    """Raise BadParameter for NaN and infinity where a range is asked for, which does not keep NaN out."""
     for param in params:
         if not hasattr(param.type, "min"):  # without a range the command itself says what it takes
             continue
         value = ctx.params.get(param.name)
         values = value if isinstance(value, tuple | list) else (value,)
-        if any(isinstance(v, float) and math.isnan(v) for v in values):
-            raise typer.BadParameter("it must be a number", ctx=ctx, param=param)
+        if any(isinstance(v, float) and not math.isfinite(v) for v in values):
+            raise typer.BadParameter("it must be a number.", ctx=ctx, param=param)
 
 
 class WholeCommand(typer.core.TyperCommand):
-    """A command whose help groups its options and ends with examples; it takes no NaN, which no range keeps out."""
+    """A command whose help groups its options and ends with examples; it takes neither NaN nor infinity."""
 
     def parse_args(self, ctx: Any, args: list[str]) -> Any:
         """Read the command line. Raises BadParameter for a value that is not a number."""
         rest = super().parse_args(ctx, args)
-        refuse_nan(ctx, self.params)
+        refuse_no_number(ctx, self.params)
         return rest
 
     def format_options(self, ctx: Any, formatter: Any) -> None:
@@ -197,7 +197,7 @@ class WholeGroup(typer.core.TyperGroup):
     def parse_args(self, ctx: Any, args: list[str]) -> Any:
         """Read the options of a group that is a command too. Raises BadParameter for a value that is not a number."""
         rest = super().parse_args(ctx, args)
-        refuse_nan(ctx, self.params)
+        refuse_no_number(ctx, self.params)
         return rest
 
     def get_command(self, ctx: Any, cmd_name: str) -> Any:

@@ -161,6 +161,19 @@ def _say_what_next(path: Path) -> None:
     console.say(f"  Its sheet: sweeprig sheet {name}; its record: sweeprig records add {name}")
 
 
+def needs(option: str, is_given: bool, other: str, is_there: bool) -> None:
+    """Raise InputError where an option is given without the one that it belongs to."""
+    from sweeprig.errors import InputError
+
+    if is_given and not is_there:
+        raise InputError(
+            f"{option} goes with {other} only.",
+            seen=f"{option} without {other}",
+            limit="both",
+            next_step=f"add {other}, or leave {option} out",
+        )
+
+
 @dataclass(frozen=True)
 class RigOptions:
     """What every command that looks at a sensor takes."""

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any, TypeAlias
 import typer
 
 from sweeprig.cli.console import Shown, console, styled
-from sweeprig.cli.session import records_place
+from sweeprig.cli.session import needs, records_place
 from sweeprig.cli.views.screen import read_keys, single_keys
 
 if TYPE_CHECKING:
@@ -79,6 +79,7 @@ def beside(asked: PageOptions, records: str = "") -> Iterator[Page]:
     if _around:  # of a command that runs this one
         yield _around[-1]
         return
+    needs("--page-port", asked.page_port != 0, "--page or --lan", asked.page or asked.lan)
     if not (asked.page or asked.lan):
         yield ALONE
         return

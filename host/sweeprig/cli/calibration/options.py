@@ -66,7 +66,9 @@ MaxAge = Annotated[
     float,
     typer.Option("--max-age", min=1, max=3650, help="Days after which the calibration counts as old."),
 ]
-Volts = Annotated[float, typer.Argument(help="The known voltage that is now on the leads [V].")]
+Volts = Annotated[
+    float, typer.Argument(min=0.0, max=100.0, help="The known voltage that is now on the leads [V].")
+]
 StandardU = Annotated[
     float | None,
     typer.Option("--standard-u", min=0.0, max=100.0, help="± of that voltage [V], or give --meter."),

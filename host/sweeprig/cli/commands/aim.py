@@ -57,7 +57,7 @@ class AimOptions(SensorOptions, PageOptions):
         bool, typer.Option("--plan", help="Show what turning does to both ends, and stop.")
     ] = False
     longest: Annotated[
-        float, typer.Option("--longest", min=1.0, help="Longest time for turning the sensor [s].")
+        float, typer.Option("--longest", min=1.0, max=3600.0, help="Longest time for turning the sensor [s].")
     ] = 600.0
     seconds: opt.SweepSeconds = None
 

@@ -9,9 +9,11 @@ import typer
 
 from sweeprig.cli import options as opt
 from sweeprig.cli.console import EXIT_OF_VERDICT, console, folded, strong
-from sweeprig.cli.session import RigOptions, with_options
+from sweeprig.cli.session import RigOptions, needs, with_options
 from sweeprig.cli.views.screen import read_keys, single_keys
 from sweeprig.words import Sense
+
+HALF = 0.5  # signal over supply of a test plug with two equal resistors
 
 if TYPE_CHECKING:
     from sweeprig.bench.connection.run import ConnectionTested
@@ -84,19 +86,25 @@ class CheckOptions(RigOptions):
         ),
     ] = False
     lead_ratio: Annotated[
-        float,
-        typer.Option("--lead-ratio", min=0.05, max=0.95, help="Signal over supply that the test plug gives."),
-    ] = 0.5
+        float | None,
+        typer.Option(
+            "--lead-ratio",
+            min=0.05,
+            max=0.95,
+            help="With --lead: signal over supply that the test plug gives; default: 0.5.",
+        ),
+    ] = None
     as_json: opt.AsJson = False
 
 
 @with_options(CheckOptions)
 def check(asked: CheckOptions) -> None:
     """Test the connection: leads open, shorted or swapped, signal not following the lever. Start at closed throttle."""
+    needs("--lead-ratio", asked.lead_ratio is not None, "--lead", asked.lead)
     setup = asked.setup(sense=asked.sense, operator=asked.operator)
     with asked.session(setup, switch_on=False) as s:
         if asked.lead:
-            _test_lead(s, asked.lead_ratio, as_json=asked.as_json)
+            _test_lead(s, HALF if asked.lead_ratio is None else asked.lead_ratio, as_json=asked.as_json)
         else:
             _test_connection(s, asked.move, as_json=asked.as_json)
 

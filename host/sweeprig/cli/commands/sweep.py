@@ -11,7 +11,7 @@ from sweeprig.cli import options as opt
 from sweeprig.cli.asking import asking, books
 from sweeprig.cli.console import EXIT_OF_VERDICT, console
 from sweeprig.cli.driving import drive_sweep
-from sweeprig.cli.session import SensorOptions, records_place, report_recovered, settings, with_options
+from sweeprig.cli.session import SensorOptions, needs, records_place, report_recovered, settings, with_options
 from sweeprig.cli.sweeping import numbers_by, print_done, show_card, show_outcome, status_of, take_sweep
 from sweeprig.cli.web_page import Page, PageOptions, beside, rounds, shared_desk
 from sweeprig.words import Sense, Starts
@@ -64,6 +64,7 @@ def sweep(asked: SweepOptions) -> None:
     from sweeprig.capture.folder import ready_folder
 
     _check_end(asked)
+    needs("--batch", asked.batch != "", "--series", asked.series)
     kind = asked.kind.value if asked.kind else ""
     setup = asked.setup(seconds=asked.seconds, starts=asked.starts, sense=asked.sense, sensor_kind=kind)
     timed = asked.seconds is not None
@@ -113,13 +114,7 @@ def _check_driven(asked: SweepOptions) -> None:
             limit="--driven, with --strokes or --travel",
             next_step="leave one out",
         )
-    if asked.travel is not None and not asked.driven:
-        raise InputError(
-            "A travel is for the motor.",
-            seen="--travel without --driven",
-            limit="both",
-            next_step="add --driven",
-        )
+    needs("--travel", asked.travel is not None, "--driven", asked.driven)
 
 
 def _once(asked: SweepOptions, order: SweepOrder, page: Page) -> SweepDone:

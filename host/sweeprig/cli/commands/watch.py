@@ -20,7 +20,8 @@ class WatchOptions(RigOptions, PageOptions):
     """What `watch` takes."""
 
     seconds: Annotated[
-        float, typer.Option("--seconds", min=0.0, help="End after this time [s]; 0: until Ctrl-C.")
+        float,
+        typer.Option("--seconds", min=0.0, max=86400.0, help="End after this time [s]; 0: until Ctrl-C."),
     ] = 0.0
     starts: opt.StartsOption = Starts.ANYWHERE
     sense: opt.SenseOption = Sense.UNKNOWN
