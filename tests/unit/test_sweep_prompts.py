@@ -227,6 +227,35 @@ def test_the_screen_fits_and_says_what_to_do(width: int, height: int) -> None:
         assert "…" not in text, "no words are cut"
 
 
+@pytest.mark.parametrize(("width", "height"), SIZES)
+@pytest.mark.parametrize(
+    "named", ["shelf 3", "adjustable-potentiometer", "a sensor that has a very long name"]
+)
+def test_the_head_keeps_simulated_and_the_label(named: str, width: int, height: int) -> None:
+    for state in states(*THREE)[::40]:
+        head = screen_lines(state, width, height, title=f"SIMULATED, {named}, powered")[0]
+        assert len(head) <= width
+        assert f"SIMULATED, {named}" in head
+        assert ("waiting" if state.waiting else f"{state.seconds:.1f}") in head
+
+
+def test_a_longer_name_than_fits_is_cut_between_words() -> None:
+    state = states(*THREE)[0]
+    assert screen_lines(state, 60, 20, title=f"SIMULATED, {'box ' * 20}, powered")[0].startswith(
+        "  SIMULATED, box box"
+    )
+
+
+@pytest.mark.parametrize(("width", "height"), SIZES)
+def test_before_the_first_reading_no_figure_is_left_blank(width: int, height: int) -> None:
+    state = SweepGuide(PROFILE, PLAN).state()
+    text = "\n".join(screen_lines(state, width, height))
+    assert "FIRST READING" in text
+    assert "NO READING" not in text
+    assert "not observed" not in text
+    assert "seen  " not in text
+
+
 def test_the_words_do_not_depend_on_colour() -> None:
     import re
 

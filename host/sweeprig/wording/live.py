@@ -17,6 +17,7 @@ FLAG_WORDS = {
 }
 ZOOM = 8  # half widths of a target's window that its enlarged scale reaches
 NO_READING = "NO READING"
+FIRST_READING = "WAITING FOR THE FIRST READING"
 
 
 def near_scale(low_v: float, target_v: float, high_v: float) -> tuple[float, float]:
@@ -39,7 +40,7 @@ def flag_mark(state: WatchState) -> str:
 def flag_words(state: WatchState) -> tuple[str, str]:
     """Return where the reading stands, and the detail; "" where there is none."""
     if state.reading_v is None:
-        return NO_READING, ""
+        return FIRST_READING if state.low_v is None else NO_READING, ""
     return FLAG_WORDS[state.flag.where], state.flag.text
 
 

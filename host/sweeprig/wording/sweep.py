@@ -14,10 +14,12 @@ AT_RAIL = (
 )
 
 
-def clock_words(state: SweepState) -> str:
-    """Return the time of a sweep, or that it waits."""
+def clock_words(state: SweepState, *, short: bool = False) -> str:
+    """Return the time of a sweep, or that it waits; `short`: without its longest."""
     if state.waiting:
         return "waiting"
+    if short:
+        return f"{state.seconds:5.1f} s"
     of = f"{state.plan.longest_s:.0f}"
     return (
         f"{state.seconds:5.1f} of {of} s" if state.plan.timed else f"{state.seconds:5.1f} s, at most {of} s"
@@ -56,16 +58,13 @@ def pace_words(state: SweepState) -> str:
 
 
 def ends_words(state: SweepState) -> tuple[str, ...]:
-    """Return the ends seen so far, the supply, and lost records where there are any."""
+    """Return the ends seen so far, the supply once there is a reading, and lost records where there are any."""
     reading = state.reading
-    seen = (
-        ""
-        if reading.low_v is None or reading.high_v is None
-        else f"{reading.low_v:z.3f} to {reading.high_v:z.3f} V"
-    )
+    if reading.low_v is None or reading.high_v is None:
+        return ("nothing seen so far",)
     supply = "not observed" if reading.supply_v is None else f"{reading.supply_v:z.3f} V"
     lost = (f"{reading.n_lost} ms LOST",) if reading.n_lost else ()
-    return (f"seen {seen}", f"supply {supply}", *lost)
+    return (f"seen {reading.low_v:z.3f} to {reading.high_v:z.3f} V", f"supply {supply}", *lost)
 
 
 def dropouts_words(state: SweepState) -> str:

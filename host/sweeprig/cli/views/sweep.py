@@ -32,10 +32,18 @@ def fits(width: int, height: int) -> bool:
 
 
 def title_line(state: SweepState, width: int, title: str) -> str:
-    """Return what is swept at the left, the time at the right."""
-    clock = clock_words(state)
-    room = max(0, width - len(clock) - 2)
-    return f"{fit(room, f'  {title}', '  sweep'):<{room}}{clock}"
+    """Return what is swept at the left, the time at the right.
+
+    Where there is no room the hookup goes first, then the longest time; the name goes last.
+    """
+    whole, short = clock_words(state), clock_words(state, short=True)
+    named = f"  {title or 'sweep'}"
+    less = named.rpartition(", ")[0] or named
+    for text, clock in ((named, whole), (less, whole), (less, short)):
+        if len(text) + 2 + len(clock) <= width:
+            return f"{text:<{width - len(clock)}}{clock}"
+    room = max(0, width - len(short) - 2)
+    return f"{fit(room, less):<{room}}  {short}"
 
 
 def strokes_line(state: SweepState) -> str:
