@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, TypeVar
 import typer
 
 from sweeprig.cli.console import Shown, columns_of, console
+from sweeprig.cli.typed import seen_keys
 
 if TYPE_CHECKING:
     from sweeprig.bench.hookup.cautions import Ask, Confirmation
@@ -46,12 +47,15 @@ T = TypeVar("T")
 def answered(question: Callable[[], T], *, option: str = "") -> T:
     """Return the answer to a prompt; `option` answers it beforehand, "" where none does.
 
+    Keys that were pressed before the prompt was there are no part of the answer.
+
     Raises InputError where the input ends, KeyboardInterrupt where Ctrl-C was pressed.
     """
     from sweeprig.errors import InputError
 
     try:
-        return question()
+        with seen_keys():
+            return question()
     except typer.Abort as exc:
         console.needed(Shown(""))  # what follows has a line of its own
         if isinstance(exc.__context__, KeyboardInterrupt):

@@ -14,6 +14,7 @@ from sweeprig.cli import options as opt
 from sweeprig.cli.asking import ConfirmKeys, DriveOption, Override, ask_drive, asking, books
 from sweeprig.cli.console import console
 from sweeprig.cli.rehearsing import rehearsed
+from sweeprig.cli.typed import unseen_keys
 from sweeprig.words import Hookup, Setting
 
 if TYPE_CHECKING:
@@ -216,7 +217,7 @@ class RigOptions:
 
         port = self.port or settings()[0].port
         console.progress("Looking for the rig ...")
-        with rehearsed(port), opened_rig(port) as client:
+        with unseen_keys(), rehearsed(port), opened_rig(port) as client:
             console.end_progress()
             yield client
 

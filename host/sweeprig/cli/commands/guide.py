@@ -14,6 +14,7 @@ from sweeprig.cli.guided_job import Job, closing_words, kept_words
 from sweeprig.cli.rehearsing import close_lever, is_rehearsal
 from sweeprig.cli.session import with_options
 from sweeprig.cli.web_page import PageOptions, around
+from sweeprig.cli.typed import unseen_keys
 
 if TYPE_CHECKING:
     from sweeprig.bench.sweep.sweep import SweepDone
@@ -227,7 +228,7 @@ def add_to(app: typer.Typer) -> None:
         _look_for(named)
         sweeping.finished.clear()
         try:
-            with around(asked):
+            with unseen_keys(), around(asked):
                 lead(Job(run, named))
         except (KeyboardInterrupt, StoppedError):
             raise KeyboardInterrupt(kept_words(sweeping.finished)) from None

@@ -55,7 +55,10 @@ class Screen:
 
 @contextmanager
 def single_keys() -> Iterator[None]:
-    """Take keys one by one, unseen, while the block runs; where standard input is no terminal, nothing."""
+    """Take keys one by one, unseen, while the block runs; where standard input is no terminal, nothing.
+
+    Keys pressed before are dropped, and so are those that the block has not taken.
+    """
     if not sys.stdin.isatty() or os.name != "posix":
         yield
         return
@@ -69,7 +72,7 @@ def single_keys() -> Iterator[None]:
         yield
     finally:
         with suppress(termios.error):
-            termios.tcsetattr(handle, termios.TCSADRAIN, before)
+            termios.tcsetattr(handle, termios.TCSAFLUSH, before)
 
 
 LISTENERS: list[Callable[[str], None]] = []  # told of every key as well: the bench of a rehearsal
