@@ -53,6 +53,16 @@ def test_an_unknown_good_sensor_comes_to_a_sheet(tmp_path: Path) -> None:
     assert "--confirm" not in done.stderr.partition("without the guide")[2]
 
 
+def test_two_signals_that_are_one_are_asked_about_again() -> None:
+    wrong = ("y", "y", "y")  # two signal wires, of one sense, the second at half scale
+    done = guide("good", "b", "", "", "y", "y", "y", *wrong, "y", "n", "?", "y", "y")
+    assert "Profile: two-tracks-half-scale" in done.stderr
+    assert "No second signal was seen" in done.stderr
+    assert "FAIL" not in done.output
+    assert done.stderr.partition("The same job without the guide:")[2].count("sweeprig sweep") == 2
+    assert "PASS (simulated)" in done.stderr
+
+
 def test_no_goes_one_back_and_feeds_nothing() -> None:
     done = guide("good", "b", "", "", "y", "y", "n", "x")
     assert done.stderr.count("1 of 2:") == 2

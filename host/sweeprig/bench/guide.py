@@ -12,7 +12,7 @@ from sweeprig.bench.hookup.cautions import CAUTIONS, POWERED_CAUTIONS, cautions_
 from sweeprig.bench.review.card import card_of
 from sweeprig.judge.model import Verdict
 from sweeprig.judge.outcome import Outcome
-from sweeprig.judge.track_b import is_unjudged, profiles_for
+from sweeprig.judge.track_b import is_missing, is_unjudged, profiles_for
 from sweeprig.words import ANY_SENSOR
 
 
@@ -91,6 +91,7 @@ class Then(StrEnum):
     REPLACE = "replace"
     SWEEP = "sweep again"
     BOTH_TRACKS = "judge both tracks"
+    KIND = "say again what kind of sensor it is"
     CHECK = "check stop, lever and mount"
 
 
@@ -115,9 +116,14 @@ def then_of(outcome: Outcome) -> Then:
     if codes & ENDS:
         wired = any(f.code in ENDS and f.cause is Cause.WIRING for f in found)
         return Then.AIM if outcome.profile.sensor.slotted and not wired else Then.CHECK
-    if not found and is_unjudged(outcome.profile, outcome.trace):
-        return Then.BOTH_TRACKS
-    return Then.SWEEP
+    return Then.SWEEP if found else _of_tracks(outcome)
+
+
+def _of_tracks(outcome: Outcome) -> Then:
+    """Return what comes after a sweep without a finding: a second track that is missing, or was not judged."""
+    if is_missing(outcome.profile, outcome.trace):
+        return Then.KIND
+    return Then.BOTH_TRACKS if is_unjudged(outcome.profile, outcome.trace) else Then.SWEEP
 
 
 SAID = {
@@ -126,6 +132,10 @@ SAID = {
     Then.WIGGLE: "A contact opens: the place is found by moving plug and harness by hand, lever at rest.",
     Then.REPLACE: "Replace the sensor, or what the card names; then sweep the new one.",
     Then.SWEEP: "Do what the card says under Next; then sweep again.",
+    Then.KIND: (
+        "No second signal was seen. If the sensor has one signal, answer the questions of step 5 again; if it has two,"
+        " connect the second."
+    ),
     Then.CHECK: "An end is outside its limits.",
     Then.BOTH_TRACKS: "The second track carries a signal and was not judged: this capture is judged again.",
 }

@@ -16,6 +16,7 @@ from sweeprig.judge.named_ends import levels
 from sweeprig.judge.profile_model import Profile, Range
 from sweeprig.judge.rig import Rig
 from sweeprig.judge.scale import Scale
+from sweeprig.judge.track_b import NOT_CAPTURED, ONE_SIGNAL, is_missing
 from sweeprig.words import Sense
 
 
@@ -87,8 +88,16 @@ def end_checks(seen: CheckContext) -> list[Check]:
         check = _judged(name, q, fits.source, seen=seen, low=fits.low, high=fits.high)
         end = (levels(seen.analysis, 0) | levels(seen.analysis, 1)).get(key)
         lows = (seen.analysis.low, seen.analysis.low_b)
-        out.append(check if end is None else _at_a_stop(check, end, low=any(end is e for e in lows)))
+        check = check if end is None else _at_a_stop(check, end, low=any(end is e for e in lows))
+        out.append(_of_one_signal(check) if is_missing(seen.profile, seen.trace) else check)
     return out
+
+
+def _of_one_signal(check: Check) -> Check:
+    """Leave open what the ranges of two tracks say of one: they may be another sensor's."""
+    if check.verdict is not Verdict.FAIL:
+        return check
+    return replace(check, verdict=Verdict.UNDECIDED, would_decide=ONE_SIGNAL)
 
 
 AGAIN = "Sweep again from stop to stop."
@@ -171,8 +180,8 @@ def _tracks(seen: CheckContext) -> list[Check]:
 
 def no_correlation(seen: CheckContext) -> str:
     """Return why the two tracks cannot be compared; empty where they can."""
-    if seen.trace.signal_b is None:
-        return "track B was not captured"
+    if is_missing(seen.profile, seen.trace):
+        return NOT_CAPTURED
     if seen.profile.sensor.supplies > 1:
         return "each track has its own supply and only one is observed: capture one track at a time"
     if seen.scale.supply.value is None:

@@ -1,7 +1,8 @@
-"""A second signal that the profile does not judge: when it counts, and which profiles would judge both. Pure.
+"""A second signal that the profile does not judge, or misses: when it counts, and which profiles would do. Pure.
 
 A sensor with two tracks is as good as its worse one. A pass that looked at one of two would be a wrong verdict, so a
-second signal that nobody judged leaves a capture undecided, whichever profile of one track was taken.
+second signal that nobody judged leaves a capture undecided, whichever profile of one track was taken. And one that a
+profile of two tracks asks for in vain leaves open whether that profile fits.
 """
 
 from __future__ import annotations
@@ -14,8 +15,11 @@ from sweeprig.judge.left_out import profiles_with_ends
 from sweeprig.judge.model import OpenPoint
 from sweeprig.judge.profile import load_profile
 from sweeprig.judge.profile_model import Profile
+from sweeprig.words import ANY_SENSOR
 
 UNJUDGED = "track B carries a signal and was not judged"
+ONE_SIGNAL = "no second signal was seen, so the profile may not fit"
+NOT_CAPTURED = "track B was not captured"
 NAME = "FILE"  # stands for the capture until its name or number is known
 LIVE_SHARE = 0.05  # of the time; own choice, no source
 LIVE_PERCENT = 5.0  # % of supply: more than hum and spikes leave on an open lead; own choice, no source
@@ -29,11 +33,25 @@ def is_unjudged(profile: Profile, trace: Trace) -> bool:
     return high > LIVE_PERCENT / 100 * trace.nominal_supply_v
 
 
+def is_missing(profile: Profile, trace: Trace) -> bool:
+    """Return whether a profile of two tracks met one signal: not both are connected, or the profile does not fit."""
+    return profile.sensor.tracks > 1 and trace.signal_b is None
+
+
 def profiles_for(two: TwoTracks | None) -> tuple[str, ...]:
     """Return the shipped profiles that judge both tracks: the one of the relation that was seen, else all."""
     every = profiles_with_ends(2)
     related = tuple(n for n in every if two is not None and load_profile(n).sensor.relation == two.relation)
     return related or every
+
+
+def missing_point(profile: Profile, trace: Trace) -> tuple[OpenPoint, ...]:
+    """Return what a second signal that is not there leaves open, and both ways on; nothing where it is there."""
+    if not is_missing(profile, trace):
+        return ()
+    other = f"judge this capture again by a profile of one track (`sweeprig review {NAME} --profile {ANY_SENSOR}`)"
+    step = f"If the sensor has two, connect the second signal to input B and sweep again; if it has one, {other}."
+    return (OpenPoint("track B", f"{NOT_CAPTURED}: {ONE_SIGNAL}", step),)
 
 
 def open_point(profile: Profile, trace: Trace, two: TwoTracks | None) -> tuple[OpenPoint, ...]:

@@ -13,6 +13,7 @@ from sweeprig.judge.left_out import left_out
 from sweeprig.judge.load import Load
 from sweeprig.judge.model import OpenPoint
 from sweeprig.judge.named_ends import place_of
+from sweeprig.judge.track_b import missing_point
 from sweeprig.words import percent
 
 VERIFY_FAILED = "the rig failed its last verification"
@@ -26,9 +27,7 @@ SKIRT_BINS = 2  # at either end, where strokes begin and end
 
 def open_points(seen: CheckContext) -> tuple[OpenPoint, ...]:
     """Return what keeps a capture without a fault from being passed."""
-    out = _missing(seen)
-    if seen.profile.sensor.tracks > 1 and seen.trace.signal_b is None:
-        out.append(OpenPoint("track B", "track B was not captured", "Sweep it as well."))
+    out = [*missing_point(seen.profile, seen.trace), *_missing(seen)]
     if seen.rig is not None and verify_failed(seen.rig.calibration):
         out.append(OpenPoint("verification of the rig", VERIFY_FAILED, VERIFY_STEP))
     return tuple(out)

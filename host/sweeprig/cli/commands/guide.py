@@ -169,10 +169,19 @@ def _then(job: Job, done: SweepDone) -> None:
         Then.SWEEP: ["sweep", *job.options()],
         Then.BOTH_TRACKS: ["review", _capture(done), "--profile", _both(done)],
     }.get(then)
+    if then is Then.KIND and guiding.yes("Answer them again, or connect it, and sweep again now?"):
+        _other_kind(job)
     if following is not None and guiding.yes(f"Go on with {following[0]} now?"):
         if then is Then.SWEEP:
             _back_to_closed(job)
         job.do(following)
+
+
+def _other_kind(job: Job) -> None:
+    """Sweep again by the profile that the questions come to now; a plug may have been moved for it."""
+    job.profile = _profile()
+    _hookup(job)
+    _then(job, _sweep(job))
 
 
 def _capture(done: SweepDone) -> str:
