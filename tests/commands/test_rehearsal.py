@@ -129,6 +129,18 @@ def test_a_keyed_lever_moves_smoothly_and_stays() -> None:
     assert np.abs(np.diff(way)).max() < 2e-3
 
 
+def test_no_hand_stops_twice_at_one_place_on_the_way() -> None:
+    """Only a stop holds it there: a level met again and again half way would pass for one."""
+    bench, places = Bench(), []
+    for _ in range(4):
+        bench.press("h")
+        places.append(bench.goal)
+        bench.press("c")
+    assert all(abs(p - 0.5) < 0.1 for p in places)
+    assert min(np.diff(sorted(places))) > 0.01
+    assert bench.goal == 0.0
+
+
 @pytest.mark.parametrize("stroke_s", [0.5, 2.0])
 def test_the_url_says_how_long_a_keyed_stroke_takes(stroke_s: float) -> None:
     spec = make_world(parse(f"sim://good?rehearse=yes&stroke={stroke_s}")).spec  # type: ignore[attr-defined]

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from itertools import cycle
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +17,7 @@ FloatArray = NDArray[np.float64]
 
 TURN_DEG = 0.5  # [deg] that one key turns the sensor on its mount
 OPEN, CLOSED, HALF = "o", "c", "h"
+HALVES = (0.5, 0.56, 0.46, 0.53, 0.43)  # share of travel: no hand meets one place twice where no stop is
 UP, DOWN = "+=", "-"
 HINT = "o opens the lever, c closes it, h half way; + and - turn the sensor"
 
@@ -27,12 +29,13 @@ class Bench:
     place: float = 0.0  # of the lever, share of travel
     goal: float = 0.0
     turned_deg: float = 0.0  # of the sensor on its mount, opening direction positive
-    _goals: dict[str, float] = field(default_factory=lambda: {OPEN: 1.0, CLOSED: 0.0, HALF: 0.5})
+    _stops: dict[str, float] = field(default_factory=lambda: {OPEN: 1.0, CLOSED: 0.0})
+    _halves: Iterator[float] = field(default_factory=lambda: cycle(HALVES))
 
     def press(self, keys: str) -> None:
         """Take keys as they were pressed; those that move nothing are somebody else's."""
         for key in keys.lower():
-            self.goal = self._goals.get(key, self.goal)
+            self.goal = next(self._halves) if key == HALF else self._stops.get(key, self.goal)
             self.turned_deg += TURN_DEG * ((key in UP) - (key in DOWN))
 
 
