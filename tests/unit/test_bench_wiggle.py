@@ -171,6 +171,22 @@ def test_the_place_with_most_events_is_looked_at_first() -> None:
     assert "24 at plug, 16 at controller end, 8 at bulkhead" in found.evidence
 
 
+def test_time_spent_at_a_place_makes_it_no_culprit() -> None:
+    spent = {"bulkhead": 1.4, "plug": 24.0, "controller end": 1.7}
+    w = replace(many_events(), seconds_per_place=spent)
+    (found,) = findings(w)
+    assert "at controller end, bulkhead, plug" in found.next_step
+    assert "16 at controller end, 8 at bulkhead, 24 at plug" in found.evidence
+    text = "\n".join(summary_lines(w))
+    assert "controller end   16 in 1.7 s, 9.4 a second" in text
+    assert "plug             24 in 24.0 s, 1.0 a second" in text
+
+
+def test_one_event_in_a_moment_makes_no_place_the_worst() -> None:
+    w = replace(many_events(), seconds_per_place={"bulkhead": 0.01, "plug": 1.0, "controller end": 1.0})
+    assert "at plug, controller end, bulkhead" in findings(w)[0].next_step
+
+
 @pytest.mark.parametrize("touched", [Touched.TO_GROUND, Touched.TO_SUPPLY])
 def test_a_cut_on_the_first_page_leaves_both_causes(touched: Touched) -> None:
     w = many_events()

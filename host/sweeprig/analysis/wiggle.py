@@ -14,6 +14,7 @@ from sweeprig.words import TASKS
 
 WIGGLES = TASK, FAR_END = TASKS[1:]  # SweepSetup.task
 SAME_TIME_S = 2e-3  # two windows: events of two channels this near are one happening
+LEAST_S = 1.0  # [s] of wiggling at a place for which a rate is told: one event in a moment is none; own choice, no source
 
 
 class Touched(StrEnum):
@@ -90,6 +91,10 @@ class Wiggled:
     def reproduced(self) -> bool:
         """Whether anything was seen."""
         return bool(self.happenings)
+
+    def per_second(self, n: int, place: str) -> float:
+        """Return how many of n events came in a second of wiggling there, of LEAST_S at least."""
+        return n / max(self.seconds_per_place.get(place, 0.0), LEAST_S)
 
 
 def touched(event: Event) -> Touched:

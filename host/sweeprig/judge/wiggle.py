@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -97,17 +98,15 @@ def findings(w: Wiggled) -> tuple[Finding, ...]:
     for h in w.happenings:
         groups.setdefault((h.touched, h.origin), []).append(h)
     ordered = sorted(groups.items(), key=lambda item: -len(item[1]))
-    return tuple(_finding(touch, source, hits) for (touch, source), hits in ordered)
+    return tuple(_finding(touch, source, hits, w) for (touch, source), hits in ordered)
 
 
-def _finding(touch: Touched, source: Origin, hits: Sequence[Happening]) -> Finding:
+def _finding(touch: Touched, source: Origin, hits: Sequence[Happening], w: Wiggled) -> Finding:
+    """Return one finding; its places in the order of events a second: more time spent is no more fault."""
     code, cause = _CAUSES[touch]
-    places = {h.place for h in hits}
-    ordered = sorted(places, key=lambda p: (-sum(h.place == p for h in hits), p))
-    counts = ", ".join(
-        f"{sum(h.place == p for h in hits)} {'with no place marked' if p == UNMARKED else 'at ' + p}"
-        for p in ordered
-    )
+    at = Counter(h.place for h in hits)
+    ordered = sorted(at, key=lambda p: (-w.per_second(at[p], p), p))
+    counts = ", ".join(f"{at[p]} {'with no place marked' if p == UNMARKED else 'at ' + p}" for p in ordered)
     deepest = max(hits, key=lambda h: h.depth_percent).depth_text
     n = len(hits)
     text = f"{n} event{'s' if n != 1 else ''} while the harness was moved: {touch} ({counts}), the deepest {deepest}"

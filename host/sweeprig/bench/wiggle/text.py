@@ -65,10 +65,13 @@ def summary_lines(w: Wiggled) -> list[str]:
 
 
 def _place_lines(w: Wiggled) -> list[str]:
-    return [
-        f"  {name:16} {w.per_place.get(name, 0)} in {spent:.1f} s"
-        for name, spent in w.seconds_per_place.items()
-    ]
+    return [_place_line(w, name, spent) for name, spent in w.seconds_per_place.items()]
+
+
+def _place_line(w: Wiggled, name: str, spent: float) -> str:
+    n = w.per_place.get(name, 0)
+    rate = f", {w.per_second(n, name):.1f} a second" if n else ""
+    return f"  {name:16} {n} in {spent:.1f} s{rate}"
 
 
 def _far_lines(w: Wiggled) -> list[str]:
