@@ -248,7 +248,7 @@ def test_a_longer_name_than_fits_is_cut_between_words() -> None:
 
 @pytest.mark.parametrize(("width", "height"), SIZES)
 def test_before_the_first_reading_no_figure_is_left_blank(width: int, height: int) -> None:
-    state = SweepGuide(PROFILE, PLAN).state()
+    state = SweepPrompts(PROFILE, PLAN).state()
     text = "\n".join(screen_lines(state, width, height))
     assert "FIRST READING" in text
     assert "NO READING" not in text

@@ -14,7 +14,7 @@ from sweeprig.words import TASKS
 
 WIGGLES = TASK, FAR_END = TASKS[1:]  # SweepSetup.task
 SAME_TIME_S = 2e-3  # two windows: events of two channels this near are one happening
-LEAST_S = 1.0  # [s] of wiggling at a place for which a rate is told: one event in a moment is none; own choice, no source
+LEAST_S = 1.0  # [s] at a place for which a rate is told: one event in a moment is none; own choice, no source
 
 
 class Touched(StrEnum):

@@ -13,8 +13,8 @@ from sweeprig.cli.console import StoppedError, console
 from sweeprig.cli.guided_job import Job, closing_words, kept_words
 from sweeprig.cli.rehearsing import close_lever, is_rehearsal
 from sweeprig.cli.session import with_options
-from sweeprig.cli.web_page import PageOptions, around
 from sweeprig.cli.typed import unseen_keys
+from sweeprig.cli.web_page import PageOptions, around
 
 if TYPE_CHECKING:
     from sweeprig.bench.sweep.sweep import SweepDone
