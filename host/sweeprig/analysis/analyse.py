@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from sweeprig.analysis import both_tracks, dips, flats, hum, linearity, reach, smoothness, track_map
+from sweeprig.analysis import both_tracks, dips, hum, linearity, reach, smoothness, texture, track_map
 from sweeprig.analysis import findings as fi
 from sweeprig.analysis import moves as mv
 from sweeprig.analysis import supply as su
@@ -251,7 +251,8 @@ def _findings(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:
         return out
     for channel, m in ((0, s.a), (1, s.b)):
         out += [] if m is None else fi.about_off(m.off, trace, channel)
-    track = fi.one_cause(_events_found(trace, s) + _regions_found(trace, s, sense), s.events)
+    regions = texture.regions_found(trace, s.a, s.maps[0], sense, supply_v=s.rail)
+    track = fi.one_cause(_events_found(trace, s) + regions, s.events)
     both = (s.a,) if s.b is None else (s.a, s.b)
     for channel, noise in hum.of_signals(trace, both, supply_v=s.rail):
         track += fi.about_hum(noise, out + track, channel)
@@ -265,34 +266,6 @@ def _events_found(trace: Trace, s: _Seen) -> list[Finding]:
     out = []
     for channel, m in ((0, s.a), (1, s.b)):
         if m is not None:
-            rough = _rough(trace, s, m)
+            rough = texture.rough_all_over(trace, s.a, m, supply_v=s.rail)
             out += about_events(s.events, s.maps[channel], channel=channel, rough=rough)
     return out
-
-
-def _rough(trace: Trace, s: _Seen, m: mv.Moves) -> smoothness.RoughAll | None:
-    if trace.window_s > smoothness.SLOWEST_S:
-        return None
-    return smoothness.rough_everywhere(
-        m.path_steady_v,
-        s.a.place,
-        free=m.good & clear_of(m.parts, m.path.size, 1),
-        resting=s.a.resting,
-        supply_v=s.rail,
-        lsb_v=trace.lsb_v,
-    )
-
-
-def _regions_found(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:
-    """Flat spots, dead bands and rough regions of signal A."""
-    flat: tuple[flats.Flat, ...] = ()
-    if flats.fine_enough(trace.lsb_v, s.a.span_v):
-        flat = flats.find_flats(s.a.place, s.a.strokes, window_s=trace.window_s, gap_before=trace.gap_before)
-    ground = 0.0 if trace.ground_v is None else float(np.median(trace.ground_v))
-    pinned = flats.pinned_ends(
-        trace.signal_a, s.a.path, supply_v=s.rail, ground_v=ground, window_s=trace.window_s
-    )
-    rough: tuple[smoothness.Rough, ...] = ()
-    if s.maps[0] is not None and trace.window_s <= smoothness.SLOWEST_S:
-        rough = smoothness.rough_places(s.maps[0], supply_v=s.rail, lsb_v=trace.lsb_v)
-    return fi.about_flats(flat, pinned, rough, sense)

@@ -47,6 +47,7 @@ SAME_TOP_PERCENT, SAME_DEPTH = (
     0.3,
 )  # of span, and share: how far strokes may differ in where and how much
 LEAST_UNLOOKED = 4  # places: shorter gaps are not told
+UNREST = 1.5  # times a signal's own unrest, which goes back by itself
 BACK_EDGE_PERCENT = 4.0  # of span from either end: a lever bounces there
 
 
@@ -72,18 +73,23 @@ def find_dips(
     supply_v: float,
     least_v: float,
     chords: Sequence[float] = CHORDS_PERCENT,
+    unrest_v: float = 0.0,
 ) -> tuple[Dip, ...]:
     """Places (the deepest first of each) at which enough strokes of both directions read low.
 
     `place` (n,) [% of travel] rises with the signal. `least_v`: what the converter alone may make [V]. Without
-    `chords` only a signal that goes back counts.
+    `chords` only a signal that goes back counts, by more than its own `unrest_v`.
     """
     whole, ways = _whole(strokes, gap_before)
     if not whole:
         return ()
     least = max(least_v, LEAST_PERCENT / 100 * supply_v)
     most = DEEPEST / 100 * span_v
-    found = _backs([_back(place[s.start : s.stop]) for s in whole], ways, span_v)
+    found = [
+        d
+        for d in _backs([_back(place[s.start : s.stop]) for s in whole], ways, span_v)
+        if d.depth_v > UNREST * unrest_v
+    ]
     for chord in chords:
         off = np.stack([departure(place[s.start : s.stop], chord) for s in whole]) * span_v / 100
         new = [d for d in _dips(off, ways, chord, least) if d.depth_v <= most * chord]
@@ -283,6 +289,7 @@ def of_signals(
             supply_v=supply_v,
             least_v=least,
             chords=chords,
+            unrest_v=m.unrest_v,
         )
         out += [(channel, mirrored(d) if against else d) for d in found]
     return out

@@ -30,6 +30,10 @@ WIDE_PERCENT = (
 SLOW_WINDOWS = 0.4  # a stroke that takes less time beside it is too fast to tell
 EDGE_PERCENT = 6.0  # the ends, where every hand slows down, are left out
 FEWEST_STROKES = 3
+UNREST = (
+    np.pi
+)  # times a signal's unrest, peak to peak: a movement that a ripple stops goes on by no more in a period
+NARROWEST_PERCENT = 0.8  # of span: the narrowest that is found (docs/methods.md)
 STICKS = (
     4.0  # places a stroke at which the lever stays, from which it sticks all along: own choice, no source
 )
@@ -64,12 +68,18 @@ def fine_enough(lsb_v: float, span_v: float) -> bool:
 
 
 def find_flats(
-    place: FloatArray, strokes: tuple[Stroke, ...], *, window_s: float, gap_before: BoolArray
+    place: FloatArray,
+    strokes: tuple[Stroke, ...],
+    *,
+    window_s: float,
+    gap_before: BoolArray,
+    unrest_percent: float = 0.0,
 ) -> tuple[Flat, ...]:
     """Levels at which the signal stays as long as one width of the track takes at each stroke's own speed.
 
     FEWEST_STROKES strokes, and SHARE of those that cross slowly enough, stay TIMES longer than beside it and agree
     on the width, up and down. A hand that hesitates or a lever that sticks there stays as long as it likes.
+    `unrest_percent`: what the signal goes to and fro by in movement [% of travel], which makes narrow ones anywhere.
     """
     if len(strokes) < FEWEST_STROKES:
         return ()
@@ -82,12 +92,15 @@ def find_flats(
         best = a + int(np.argmax(seen[a:b]))
         own = flat[:, best]
         parts = [place[m] for m, f in zip(moves, own, strict=True) if f]
+        width = float(np.median(share[own, best])) * WIDE * STEP_PERCENT
+        if width <= UNREST * unrest_percent:
+            continue
         if _stands(parts, best, 1 / share[own, best]) and not _snaps(share, best, ways):
             stay = float(np.median((dwell - beside)[own, best]))
             where = (a * STEP_PERCENT, (b - 1) * STEP_PERCENT + WIDE * STEP_PERCENT)
             chance = 0.0 if stay < WAIT_S else _chance(share[own, best], int(stays[:, best].sum()))
-            wide = float(np.median(share[own, best])) * WIDE * STEP_PERCENT > WIDE_PERCENT
-            out.append(Flat(where, int(seen[best]), int(crossed[:, best].sum()), stay, chance, wide))
+            n_crossed = int(crossed[:, best].sum())
+            out.append(Flat(where, int(seen[best]), n_crossed, stay, chance, width > WIDE_PERCENT))
     return tuple(out)
 
 

@@ -23,7 +23,17 @@ def hidden_by_the_lever(trace: Trace, m: Moves) -> tuple[str, ...]:
         )
     if trace.window_s <= SLOWEST_S:  # readings further apart show no shallow dip at all
         spans = dips.unlooked(m.place, m.strokes, gap_before=trace.gap_before)
-    return (*_sticking(stays), *_unlooked(spans))
+    return (*_sticking(stays), *_restless(m), *_unlooked(spans))
+
+
+def _restless(m: Moves) -> list[str]:
+    percent = flats.UNREST * 100 * m.unrest_v / max(m.span_v, 1e-9)
+    if percent <= flats.NARROWEST_PERCENT or not m.strokes:
+        return []
+    return [
+        f"Flat spots narrower than {percent:.1f} % of travel: the signal goes to and fro by {m.unrest_v * 1e3:.0f} mV "
+        "while it moves. Keep motors, chargers and mains away from the leads, and sweep again."
+    ]
 
 
 def _sticking(stays: float) -> list[str]:

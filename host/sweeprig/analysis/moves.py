@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from sweeprig.analysis import events as ev
-from sweeprig.analysis import strokes, track_map
+from sweeprig.analysis import strokes, track_map, unrest
 from sweeprig.analysis.channel_events import channel_events
 from sweeprig.analysis.coarse import is_coarse
 from sweeprig.analysis.model import Event, FloatArray, IntArray, Rest, Stroke
@@ -42,6 +42,7 @@ class Moves:
     parts: Stretches  # nothing is missing inside one
     stops: tuple[Stop | None, Stop | None]  # low and high
     off: tuple[Off, ...]  # times at a rail that a jump leads to
+    unrest_v: float  # [V] peak to peak, in movement
 
 
 def moves_of(channel: Channel, trace: Trace, rail: float, steady: Steady) -> Moves:
@@ -82,7 +83,10 @@ def moves_of(channel: Channel, trace: Trace, rail: float, steady: Steady) -> Mov
         near_v=AT_REST_PERCENT / 100 * (high - low),
         within=round(AT_REST_S / trace.window_s),
     )
-    return Moves(path, shape, good, raw, rests, moves, place, high - low, noise, resting, parts, stops, off)
+    unrest_v = unrest.in_movement(shape, moves, good=good, window_s=trace.window_s)
+    return Moves(
+        path, shape, good, raw, rests, moves, place, high - low, noise, resting, parts, stops, off, unrest_v
+    )
 
 
 def ringing_on(raw: tuple[ev.RawEvent, ...], n: int, window_s: float) -> BoolArray:

@@ -1,0 +1,49 @@
+"""Roughness all over, flat spots, dead bands and rough regions, from the way of the signals."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from sweeprig.analysis import findings as fi
+from sweeprig.analysis import flats, smoothness
+from sweeprig.analysis.model import Finding, TrackMap
+from sweeprig.analysis.moves import Moves
+from sweeprig.analysis.stretches import clear_of
+from sweeprig.capture.model import Sense, Trace
+
+
+def rough_all_over(trace: Trace, a: Moves, m: Moves, *, supply_v: float) -> smoothness.RoughAll | None:
+    """Whether signal `m` is rough wherever the lever, by the way of signal A, moves."""
+    if trace.window_s > smoothness.SLOWEST_S:
+        return None
+    return smoothness.rough_everywhere(
+        m.path_steady_v,
+        a.place,
+        free=m.good & clear_of(m.parts, m.path.size, 1),
+        resting=a.resting,
+        supply_v=supply_v,
+        lsb_v=trace.lsb_v,
+    )
+
+
+def regions_found(
+    trace: Trace, a: Moves, track: TrackMap | None, sense: Sense, *, supply_v: float
+) -> list[Finding]:
+    """Flat spots, dead bands and rough regions of signal A."""
+    flat: tuple[flats.Flat, ...] = ()
+    if flats.fine_enough(trace.lsb_v, a.span_v):
+        flat = flats.find_flats(
+            a.place,
+            a.strokes,
+            window_s=trace.window_s,
+            gap_before=trace.gap_before,
+            unrest_percent=100 * a.unrest_v / a.span_v,
+        )
+    ground = 0.0 if trace.ground_v is None else float(np.median(trace.ground_v))
+    pinned = flats.pinned_ends(
+        trace.signal_a, a.path, supply_v=supply_v, ground_v=ground, window_s=trace.window_s
+    )
+    rough: tuple[smoothness.Rough, ...] = ()
+    if track is not None and trace.window_s <= smoothness.SLOWEST_S:
+        rough = smoothness.rough_places(track, supply_v=supply_v, lsb_v=trace.lsb_v)
+    return fi.about_flats(flat, pinned, rough, sense)
