@@ -63,6 +63,6 @@ def test_ripple_of_a_supply_that_was_not_measured_is_no_fault(
 
 def test_a_flat_spot_wider_than_hum_makes_is_found(tmp_path: Path) -> None:
     t, x = swept(1000.0, 1)
-    flat = np.minimum(x, np.maximum(0.4, x - 0.05))
-    outcome = reviewed(tmp_path, t, 0.6 + 3.7 * flat + 0.01 * np.sin(2 * np.pi * 50 * t), 1)
+    flat = np.minimum(x, np.maximum(0.4, x - 0.03))
+    outcome = reviewed(tmp_path, t, 0.6 + 3.7 * flat + 0.004 * np.sin(2 * np.pi * 50 * t), 1)
     assert "flat-spot" in named(outcome)
