@@ -31,7 +31,7 @@ def _restless(m: Moves) -> list[str]:
     if percent <= flats.NARROWEST_PERCENT or not m.strokes:
         return []
     return [
-        f"Flat spots narrower than {percent:.1f} % of travel: the signal goes to and fro by {m.unrest_v * 1e3:.0f} mV "
+        f"Flat spots narrower than {percent:.1f} % of travel: the signal goes to and fro by {m.unrest_v * 1e3:z.0f} mV "
         "while it moves. Keep motors, chargers and mains away from the leads, and sweep again."
     ]
 
