@@ -32,7 +32,7 @@ def sticking(places: int) -> Legs:
 
 
 def test_a_lever_that_sticks_hides_a_flat_spot_and_that_is_said() -> None:
-    assert told(look(lever(sticking(9))), "Flat spots: the lever stays at some ")
+    assert told(look(lever(sticking(9))), "Flat spots: the lever stops at some ")
     assert not told(look(lever(sticking(1))), "Flat spots")
     assert not told(look(lever(strokes([0.9] * 6))), "Flat spots")
 
