@@ -1,7 +1,7 @@
-"""The connection test: open, shorted, swapped, on a wrong pin, not following; each told apart where physics
-allows, and said where it does not.
+"""The faults of the connection test: open, shorted, swapped, on a wrong pin, not following. Where two of them cannot be
+told apart by measuring, the finding says so.
 
-What is looked at: the supply and its limiter, the signal with the burden on and off, and the signal while the
+What is measured: the supply and its limiter, the signal with the burden on and off, and the signal while the
 bias line pulls at the divided node, at both lever positions. For a potentiometer with ends a, b and wiper w:
 
 - an open signal wire leaves the divided node to its lower resistor alone, so the bias pulls it further;
@@ -45,8 +45,8 @@ def diagnose(
 ) -> ConnectionTest:
     """Return what the measurements at both lever positions show; `opened` None: only one was measured.
 
-    `toggles` is what `sweeprig.analysis.not_analogue.toggles` said of the signal; levels of such a signal say
-    nothing of a lever, so that the test is undecided.
+    `toggles` is the result of `sweeprig.analysis.not_analogue.toggles`: a signal that switches shows no position of a
+    lever, so the test is undecided.
     """
     places = (closed,) if opened is None else (closed, opened)
     joint = _joint(places, end)

@@ -61,9 +61,9 @@ def run_lead_check(
     wanted_ratio: float,
     progress: Callable[[float, Levels], None] = lambda _s, _seen: None,
 ) -> LeadCheck:
-    """Test the lead with a rig that feeds it; all off in the end. Raises HookupError, LinkError.
+    """Power the test plug through the lead and test it; all off in the end. Raises HookupError, LinkError.
 
-    The session has fed nothing yet.
+    The session has not switched anything on yet.
     """
     if s.setup.hookup != Hookup.POWERED:
         raise HookupError(

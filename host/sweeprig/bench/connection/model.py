@@ -1,4 +1,4 @@
-"""What the connection test measures and says, and the physics of the divided node that it reckons with."""
+"""What the connection test measures and reports, and the equations of the divided node that it uses."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ class Joint(StrEnum):
 
 
 class WiringFault(StrEnum):
-    """What the connection test can say."""
+    """The faults that the connection test can find."""
 
     SUPPLY_SHORT = "supply-short"
     SUPPLY_OVERLOAD = "supply-overload"
@@ -60,7 +60,7 @@ class Position:
 
 @dataclass(frozen=True)
 class ConnectionFinding:
-    """One thing that is wrong, or that keeps the test from telling."""
+    """One thing that is wrong, or that leaves the test undecided."""
 
     fault: WiringFault
     what: str
@@ -72,7 +72,7 @@ class ConnectionFinding:
 
 @dataclass(frozen=True)
 class ConnectionTest:
-    """What the connection test comes to."""
+    """Result of the connection test."""
 
     verdict: str  # connected | fault | undecided
     sense: Sense
@@ -83,7 +83,7 @@ class ConnectionTest:
 
 
 def node_pull(end: FrontEnd, *, is_open: bool) -> float:
-    """Share of the way to the bias voltage that the divided node goes: R/(R_bias + R), R what else holds it.
+    """How far the divided node is pulled towards the bias voltage, 0 to 1: R/(R_bias + R), R all else connected to it.
 
     Connected: R1 parallel R2, a sensor of low resistance beyond R1. Open: R2 alone.
     """
@@ -94,7 +94,7 @@ def node_pull(end: FrontEnd, *, is_open: bool) -> float:
 
 
 def joint_of(place: Position, end: FrontEnd) -> Joint:
-    """Return what the bias line shows. A signal that is above ground by itself is held by something."""
+    """Return what the bias line shows. A signal that is above ground by itself is connected to something."""
     if place.bare is None or place.up is None or end.bias_ohm is None:
         return Joint.NOT_TESTED
     if place.bare.signal_v > HELD_V:
@@ -108,7 +108,7 @@ def joint_of(place: Position, end: FrontEnd) -> Joint:
 
 
 def source_ohm(place: Position, end: FrontEnd) -> float | None:
-    """Resistance behind the signal [ohm], from how far the burden brings it down; None without a burden.
+    """Source resistance of the signal [ohm], from how far the burden pulls it down; None without a burden.
 
     On one channel, so that no difference between channels counts: r = R_burden (v_bare - v_on) / v_on, to first
     order in the rig's own input.
@@ -146,7 +146,7 @@ def not_analogue(toggles: str, places: Sequence[Position]) -> ConnectionFinding:
 
 
 def reach_line(end: FrontEnd, hookup: str) -> str:
-    """Return the shortest open that this rig with its usual lead can show."""
+    """Return a line on the shortest open contact that this rig can show with its usual lead."""
     seconds, short = end.shortest_open_s(hookup), end.shortest_short_s(hookup)
     lifts = (
         f", and a wiper that leaves the track for {1e6 * seconds:.0f} us or longer."

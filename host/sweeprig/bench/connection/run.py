@@ -1,4 +1,4 @@
-"""The connection test with a rig: what is switched, what is looked at, in which order."""
+"""The connection test with a rig: what is switched and measured, in which order."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ STEADY_V = 0.02  # of the supply: a lever at rest moves the signal less than thi
 
 @dataclass(frozen=True)
 class ConnectionTested:
-    """The connection test of all tracks, with the lines that were said on the way."""
+    """Result of the connection test of all tracks, with the lines shown on the way."""
 
     checks: dict[str, ConnectionTest]
     lines: tuple[str, ...]
@@ -50,9 +50,9 @@ class ConnectionTested:
 def run_check(
     s: Session, *, move_s: float, progress: Callable[[float, Levels], None] = lambda _s, _seen: None
 ) -> ConnectionTested:
-    """Look at the sensor with the lever at closed, then while it is moved to open and held; all off in the end.
+    """Measure the sensor with the lever at closed, then while it is moved to open and held; all off in the end.
 
-    The session has fed nothing yet. `move_s` is the longest time given for the movement [s].
+    The session has not powered the sensor yet. `move_s` is the longest time given for the movement [s].
     Raises HookupError, LinkError.
     """
     hookup = s.setup.hookup
@@ -72,7 +72,7 @@ def run_check(
 def _judged(
     s: Session, closed: Position, opened: Position, way: Trace | None
 ) -> tuple[dict[str, ConnectionTest], list[str]]:
-    """Return what both positions show of each track, and what each signal is that is no position."""
+    """Return the result for each track, and for each signal "pwm", "levels" or "" (a position)."""
     supply = closed.on.supply_v or s.profile.supply.nominal_v
     kinds = ["", ""] if way is None else [_toggles(way, c, supply) for c in (way.signal_a, way.signal_b)]
     judged = partial(diagnose, end=s.volts.front_end, profile=s.profile, given_sense=s.setup.sense)
@@ -113,7 +113,7 @@ def _tapped_closed(volts: RigVolts) -> tuple[tuple[str, ...], Position]:
 
 
 def _powered_closed(s: Session) -> tuple[tuple[str, ...], Position]:
-    """Measure dead, feed, then look with burden, without, and with the bias up; an overload ends it at once."""
+    """Measure without power, then with: burden on, burden off, bias up; an overload switches off at once."""
     nothing = wait_until_dead(s.volts)
     dead = check_dead(nothing)
     s.power_on()
@@ -149,7 +149,7 @@ def _with_bias(s: Session, seen: Levels) -> Position:
 def _opened(
     s: Session, closed: Position, move_s: float, progress: Callable[[float, Levels], None]
 ) -> tuple[Position, list[Message]]:
-    """Look while the lever is moved, until it stands still far from closed or time is up."""
+    """Measure while the lever is moved, until it stands still far from closed or time is up."""
     if s.setup.hookup == Hookup.POWERED and closed.on.overloaded:
         live.collect(s.client, seconds=move_s)
         s.power_on()

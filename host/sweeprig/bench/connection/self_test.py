@@ -1,4 +1,4 @@
-"""All that a user can try on the own board with nothing on the leads, as a report to send in.
+"""The self-test of a board with nothing on its leads, as a report that the user can send in.
 
 docs/reference/firmware.md lists what only silicon can show; the numbers there are those of the steps here.
 """
@@ -54,7 +54,7 @@ class Step:
 
 @dataclass(frozen=True)
 class SelfTest:
-    """What came of all of them."""
+    """Results of all steps."""
 
     hello: Mapping[str, Any]
     steps: tuple[Step, ...]
@@ -88,7 +88,7 @@ def self_test(
     clock: Callable[[], float] = time.monotonic,
     sleep: Callable[[float], None] = time.sleep,
 ) -> SelfTest:
-    """Try everything, with nothing on the leads; all is off in the end. LinkError where the board is lost."""
+    """Try everything, with nothing on the leads; all is off in the end. Raises LinkError where the board is lost."""
     hello = client.hello(again=True)
     check = hello.get("self_check", {})
     client.quiet()
@@ -123,7 +123,7 @@ def _memory(check: Mapping[str, Any]) -> Step:
 
 
 def _encoder(client: RigClient) -> Step:
-    """Ask where the shaft of a driven build is; the motor stays without current."""
+    """Read the angle of a driven build's shaft; the motor stays off."""
     at = int(client.command("drive", action="where")["position"])
     known = at != wire.NO_POSITION
     seen = f"at {at * 360 / COUNTS:.1f} degrees" if known else "no answer, or no magnet"
@@ -171,7 +171,7 @@ def _streamed(client: RigClient, clock: Callable[[], float], *, simulated: bool)
 
 
 def _received(client: RigClient, clock: Callable[[], float]) -> tuple[list[Message], float, int, int]:
-    """Return what came in STREAM_S, the time [s] from the first records to the last, how many, and the holes."""
+    """Return the messages of STREAM_S, the time [s] from first to last record, their number, and the holes."""
     kept: list[Message] = []
     records: list[Records] = []
     began_s = ended_s = clock()

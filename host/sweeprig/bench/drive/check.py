@@ -1,4 +1,4 @@
-"""A small step each way: whether the motor turns the lever, how far, and that it lets go."""
+"""The check of the motor by a small step each way: whether it turns the lever, how far, and whether it lets go."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ class Step:
 
 @dataclass(frozen=True)
 class MotorCheck:
-    """What came of a small step each way."""
+    """Result of a small step each way."""
 
     start_deg: float
     steps: tuple[Step, ...]
@@ -88,7 +88,7 @@ def _known(value: float) -> float | None:
 
 
 def small_steps(client: RigClient, *, step_deg: float = STEP_DEG) -> MotorCheck:
-    """Make a step in opening and one in closing direction, and let the motor go whatever happens.
+    """Make a step in opening and one in closing direction, and switch the motor off whatever happens.
 
     Raises HookupError without a drive, DriveError without an encoder, LinkError.
     """
@@ -115,7 +115,7 @@ def small_steps(client: RigClient, *, step_deg: float = STEP_DEG) -> MotorCheck:
 def learn(client: RigClient) -> Where:
     """Make a small step each way before any long one, so that the board knows which way the motor turns.
 
-    One of the two may end at a stop or at home. Returns where the lever then is. Raises DriveError, LinkError.
+    One of the two may end at a stop or at home. Returns the lever's place afterwards. Raises DriveError, LinkError.
     """
     found = small_steps(client)
     if not any(step.good for step in found.steps):

@@ -1,9 +1,10 @@
-"""Where a driven sweep goes and when: home, both stops, then strokes from the closed one, one leg after another.
+"""The movements of a driven sweep, one leg after another: home, both stops, then strokes from the closed stop.
 
-In closing direction the lever is pushed against its stop until it stands, and let go: there it rests as it does without
-a motor. In opening direction a lever with a spring must be held: its stroke ends 2 counts before the stop.
+In closing direction the motor pushes the lever against its stop until it stands still, then lets go: there it rests as
+it does without a motor. In opening direction a lever with a spring must be held: its
+stroke ends 2 counts before the stop.
 
-Time is the rig's. What ends a leg is the board; a leg that ended as it must not ends the course.
+Time is the rig's. The board ends each leg; a leg that ends in a wrong way ends the course.
 """
 
 from __future__ import annotations
@@ -37,7 +38,7 @@ class Doing(StrEnum):
 
 @dataclass(frozen=True)
 class DrivePlan:
-    """What a driven sweep does. `travel_deg` None: to the open stop, which is looked for."""
+    """What a driven sweep does. `travel_deg` None: up to the open stop, wherever it is found."""
 
     strokes: int
     travel_deg: float | None = None
@@ -46,7 +47,7 @@ class DrivePlan:
 
 @dataclass(frozen=True)
 class DriveState:
-    """What is shown of it."""
+    """What the screen shows of a driven sweep."""
 
     doing: Doing
     stroke: int  # the running one, from 1; 0 before the first
@@ -68,7 +69,7 @@ class Leg:
 
 
 class Course:
-    """Follows the legs; `look` is called with the rig's time. `more` says how many more strokes would decide."""
+    """Runs the legs; call `tick` with the rig's time. `more` returns how many more strokes would settle a cause."""
 
     def __init__(self, motor: Motor, plan: DrivePlan, more: Callable[[], int] = lambda: 0) -> None:
         self.plan = plan
@@ -114,8 +115,8 @@ class Course:
             (made, f"{added} of them to separate a worn spot from a loose connection") if added else (made,)
         )
 
-    def look(self, now_s: float) -> None:
-        """Go on as the rig's time does. Raises LinkError."""
+    def tick(self, now_s: float) -> None:
+        """Check whether the present leg has ended, and start the next. Raises LinkError."""
         if self.over or now_s < self._rest_until_s:
             return
         try:
@@ -162,7 +163,7 @@ class Course:
             self.keep_from_s = now_s
 
     def _end(self, now_s: float) -> None:
-        """End, or go on with the strokes that would decide what the ones made leave open."""
+        """End, or add the strokes that would settle an open cause."""
         more = self._more() if self._asks < MOST_ASKS else 0
         self._asks += 1
         self.strokes += more
@@ -172,7 +173,7 @@ class Course:
             self._next(now_s)
 
     def _check(self, leg: Leg) -> None:
-        """Raise DriveError where a leg has not ended as it must."""
+        """Raise DriveError where a leg has ended in a wrong way."""
         state = self._at.state
         if leg.doing is Doing.HOME and state == "stalled":
             raise fault("no home", f"the lever rests, the encoder at {self._at.deg:.1f} degrees")

@@ -1,6 +1,6 @@
-"""The motor as the host sees it: degrees in, where the lever is out; what ended a movement, and what to do about it.
+"""The host's side of the motor: moves by degrees, reads the lever's angle, explains how a movement ended.
 
-The board decides when a movement ends (docs/reference/firmware.md, Drive); here it gets its words.
+The board decides when a movement ends (docs/reference/firmware.md, Drive); the messages for it are here.
 """
 
 from __future__ import annotations
@@ -72,7 +72,7 @@ class Motor:
         return self._ask("home", speed=_counts_s(deg_s))
 
     def let_go(self) -> Where:
-        """Take the current off the motor."""
+        """Switch off the motor's current."""
         return self._ask("free")
 
     def _ask(self, action: str, **args: int) -> Where:
@@ -109,7 +109,7 @@ def check_place(hookup: str, setting: str) -> None:
 
 
 def confirm_clear(client: RigClient, setup: SweepSetup, ask: Ask) -> SweepSetup:
-    """Have it confirmed that nobody is in the way; return the setup with that. Raises SafetyError."""
+    """Ask for the confirmation that nobody is in the way; return the setup with it. Raises SafetyError."""
     if is_simulated(client):
         ask.say(f"Simulated rig, confirmed automatically: {CLEAR.text}")
     elif not ask.confirm(CLEAR):
@@ -167,7 +167,7 @@ _WORDS: dict[str, tuple[str, str, str]] = {
 
 
 def fault(word: str, seen: str) -> DriveError:
-    """Return the error of a movement that ended as it must not."""
+    """Return the error for a movement that ended in a wrong way."""
     what, kept, step = _WORDS[word]
     kept = kept.format(least_deg=limit("driven.least_deg"))
     return DriveError(f"{what} The motor is without current.", seen=seen, limit=kept, next_step=step)
@@ -177,7 +177,7 @@ Rest = Callable[[float], None]
 
 
 def move(motor: Motor, start: Where, by_deg: float, deg_s: float, rest: Rest) -> Where:
-    """Move and wait until it has ended, whatever ended it; `rest` lets time [s] pass and keeps the rig awake."""
+    """Move and wait for the end, whatever it is; `rest` waits some time [s] and keeps the rig awake."""
     at = motor.go(start, by_deg, deg_s)
     while at.moving:
         rest(0.02)

@@ -85,7 +85,7 @@ def record_driven(s: Session, folder: Path, plan: DrivePlan, face: Face[DriveSta
             taken.append(chunk.records)
             if course.keep_from_s is None:
                 del taken[:-CHUNKS_KEPT]
-            course.look(float(chunk.records.index[-1]) * s.client.window_s)
+            course.tick(float(chunk.records.index[-1]) * s.client.window_s)
         face.show(course.state)
 
     def stop() -> bool:

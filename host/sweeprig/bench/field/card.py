@@ -1,4 +1,4 @@
-"""The one page that goes along: what is done in which order, what the light says, what to beware of."""
+"""The one page to take to the vehicle: the steps in order, what the light means, what to beware of."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ DRAWN_W, DRAWN_H = 200, 10
 
 
 def code_text(word: str) -> str:
-    """Return what the light does for a word, in words."""
+    """Return in words what the light does for one of its codes."""
     code = WORDS[word]
     special = {
         "ready": "a short blink every 3 s",
@@ -116,7 +116,7 @@ def _power_bank() -> str:
 
 
 def drawing(word: str) -> str:
-    """Return what the light does for a word as a drawing: filled is lit; time runs to the right."""
+    """Return a drawing of what the light does for one of its codes: filled is lit; time runs to the right."""
     at, bars, code = 0, "", WORDS[word]
     for i in range(2 * DRAWN_MS):
         length = code[i % len(code)]

@@ -1,4 +1,4 @@
-"""Brings home what a board has kept: each sweep verified, written, judged; removed only when it is safe here."""
+"""Fetches the sweeps that a board has kept: verifies, writes and judges each; removes it only when it is safe here."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ GO_ON = "plug the rig in and collect again: nothing is lost on the board, nothin
 
 @dataclass(frozen=True)
 class Listed:
-    """One kept sweep as the board tells of it, not fetched yet."""
+    """One kept sweep as the board lists it, not fetched yet."""
 
     number: int
     n_pages: int
@@ -149,7 +149,7 @@ def collect(
     progress: Callable[[str], None] = lambda _: None,
     now: Callable[[], datetime] = local_now,
 ) -> Iterator[Collected]:
-    """Yield each kept sweep as it is safe on disk and judged; with `remove` it is then taken off the board.
+    """Yield each kept sweep once it is on disk and judged; with `remove` it is then deleted on the board.
 
     `base` says where to write and what to keep. A sweep that is here already is not written or judged again.
     """
@@ -205,7 +205,7 @@ def _judge(path: Path, base: SweepOrder) -> SweepDone:
 
 
 def _is_judged(path: Path, base: SweepOrder) -> bool:
-    """Return whether all that judging leaves behind is there: the sheets and the record that are wanted."""
+    """Return whether it was judged before: the wanted sheets and record are there."""
     sheets = sheet_paths(path, base.sheet)
     if not all(sheet.is_file() for sheet in sheets):
         return False
@@ -224,7 +224,7 @@ def _has_record(path: Path, records_url: str) -> bool:
 
 
 def path_of(folder: Path, order: FieldOrder, area: str, number: int) -> Path:
-    """Return the capture's path: the same for the same kept sweep, whenever it is collected."""
+    """Return the capture's path: always the same for the same kept sweep, so that collecting twice makes one file."""
     label = order.setup.sensor_label or order.setup.serial or order.setup.job or "sweep"
     return folder / f"{file_stem(label, order.sent)}-kept-{area[:6]}-{number}.sweep"
 
@@ -260,7 +260,7 @@ def _capture(client: RigClient, there: OnBoard, kept: Kept, base: SweepOrder, no
 
 
 def _profile(order: FieldOrder) -> tuple[str, str]:
-    """Return text and digest of the order's profile, where it is still what it was at sending; else nothing."""
+    """Return text and digest of the order's profile if it has not changed since sending; else empty ones."""
     try:
         profile = load_profile(order.setup.profile)
     except ProfileError:

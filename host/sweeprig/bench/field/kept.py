@@ -1,4 +1,4 @@
-"""What a board has kept, from its pages to a capture. Pure; pages by their CRC, the whole by its digest."""
+"""Turns the pages that a board has kept into a capture. Pure; each page is checked by CRC, the whole by its digest."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ SAID = {word: MEANING[word] for word in ("kept", "rail")}
 
 @dataclass(frozen=True)
 class Kept:
-    """One kept sweep. `end` is None where the power went before its end."""
+    """One kept sweep. `end` is None where the power failed before its end."""
 
     number: int
     head: Mapping[str, Any]
@@ -47,24 +47,24 @@ class Kept:
 
     @property
     def word(self) -> str:
-        """How it ended, as the light said; "cut" where it has no end."""
+        """How it ended, as the light showed it; "cut" where the power failed first."""
         return "cut" if self.end is None else str(self.end.get("word", ""))
 
     @property
     def said(self) -> str:
-        """The word in plain text."""
+        """How it ended, in a sentence."""
         return said_of(self.word)
 
 
 def said_of(word: str) -> str:
-    """Return in plain text how a sweep ended."""
+    """Return in words how a sweep ended."""
     if word == "cut":
         return "cut off by the loss of power; the data up to then is complete"
     return SAID.get(word) or f"sweep again: {AGAIN.get(word, word)}"
 
 
 def read_pages(number: int, pages: Iterable[bytes]) -> Kept:
-    """Return what the pages of one kept thing hold. CaptureFileError where one is damaged or the digest differs."""
+    """Return what the pages of one item hold. Raises CaptureFileError where one is damaged or the digest differs."""
     parts: dict[int, bytes] = {}
     for sequence, page in enumerate(pages):
         opened = flash_page.opened_page(page)
@@ -109,7 +109,7 @@ def frames(kept: Kept, window: int) -> bytes:
 
 
 def found_at(kept: Kept, state: Mapping[str, Any], now: datetime) -> tuple[datetime, str]:
-    """Return when a sweep ended and how that is known: the board has no clock, only its running time since a start."""
+    """Return when a sweep ended and how that is known: the board has no clock, only its time since a start."""
     if kept.end is not None and kept.head.get("boot") == state.get("boot"):
         ago = timedelta(milliseconds=int(state["ms"]) - int(kept.end["ms"]))
         return now - ago, "timed by the board, which ran on until it was collected."

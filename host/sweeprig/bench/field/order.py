@@ -1,6 +1,6 @@
-"""The order that a board takes along: what a press may do, as whole numbers of this rig's own converter.
+"""The job order that a board takes along: what a press may do, in codes of this rig's own converter.
 
-Pure. The board judges only whether a sweep is worth keeping; the analysis of what it brings home has the last word.
+Pure. The board decides only whether a sweep is worth keeping; the verdict comes from the analysis afterwards.
 """
 
 from __future__ import annotations
@@ -70,7 +70,7 @@ class FieldOrder:
 
 
 def confirmations(setup: SweepSetup) -> tuple[Confirmation, ...]:
-    """Return what is confirmed at sending: nobody can be asked in the vehicle."""
+    """Return what must be confirmed at sending, because nobody can be asked in the vehicle."""
     wired = USB_FIRST if setup.hookup == Hookup.TAPPED else PLUG_OFF
     secured = (SECURED,) if setup.vehicle_drive in NEEDS_SECURING else ()
     return (CAUTIONS, wired, *secured)
@@ -121,7 +121,7 @@ def make_order(
 
 
 def battery_uv(setup: SweepSetup, end: FrontEnd) -> int:
-    """Return the battery reading [uV at its node] from which the engine is taken to run; 0 asks for none."""
+    """Return the battery reading [uV at its node] above which the engine counts as running; 0: not checked."""
     if setup.setting != Setting.VEHICLE or "battery" not in end.capabilities:
         return 0
     return round(1e6 * charging_v(setup.vehicle_system) / battery_of_node(1.0, end))

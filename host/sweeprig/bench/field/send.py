@@ -1,4 +1,4 @@
-"""Sends an order to a board: confirmed here, because nobody can be asked in the vehicle."""
+"""Sends a job order to a board. Everything is confirmed here, because nobody can be asked in the vehicle."""
 
 from __future__ import annotations
 
@@ -74,7 +74,7 @@ def send(
 
 
 def check_can_keep(rig: Any) -> None:
-    """Raise LinkError where the firmware keeps nothing."""
+    """Raise LinkError where the firmware cannot keep sweeps."""
     if "keep" not in rig.get("capabilities", ()):
         raise LinkError(
             "This rig cannot keep sweeps without a host.",
@@ -85,7 +85,7 @@ def check_can_keep(rig: Any) -> None:
 
 
 def _confirmed(setup: SweepSetup, ask: Ask, when: datetime) -> SweepSetup:
-    """Return the setup with all that has to be confirmed; asked each time, for no job has confirmed it on the bench."""
+    """Return the setup with its confirmations, asked each time: a job's confirmations on the bench do not count."""
     for text in cautions_for(Setting.VEHICLE, setup.hookup):
         ask.say(f"CAUTION: {text}")
     given = confirm_all(confirmations(setup), job=setup.job, book=None, ask=ask, when=when)
@@ -98,7 +98,7 @@ def _confirmed(setup: SweepSetup, ask: Ask, when: datetime) -> SweepSetup:
 def _plan(
     profile: Profile, end: FrontEnd, setup: SweepSetup, seconds: float | None, most_s: float
 ) -> SweepPlan:
-    """Return the plan: the profile's strokes end a sweep, at the latest `seconds` [s] or what has room on the board."""
+    """Return the plan: a sweep ends after the profile's strokes, at the latest after `seconds` or `most_s` [s]."""
     shortest = end.shortest_dropout_s(str(setup.hookup))
     plan = plan_sweep(profile, shortest_dropout_s=shortest)
     return replace(plan, longest_s=min(plan.longest_s, most_s) if seconds is None else seconds)
@@ -123,7 +123,7 @@ def _check_fits(plan: SweepPlan, sweeps: int, most_s: float, seconds: float | No
 
 
 def _ready_area(client: RigClient, progress: Callable[[str], None]) -> dict[str, Any]:
-    """Return the state of what the board keeps; make the place for it where there is none."""
+    """Return the state of the board's store; create the store where there is none."""
     try:
         return client.command("kept")
     except BoardRefusedError as exc:

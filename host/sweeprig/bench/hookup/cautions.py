@@ -1,4 +1,4 @@
-"""Cautions and confirmations: what is shown, what must be confirmed, and what a job has confirmed already.
+"""Cautions that are shown, confirmations that are asked for, and those that a job has given already.
 
 The texts are common practice of the trade (no source). Local regulations, the vehicle's own service procedure and
 licensed practice come before every line here.
@@ -65,7 +65,7 @@ class Confirmation:
 
 
 def keys_of(confirmed: Iterable[str]) -> tuple[str, ...]:
-    """Return the keys of what is kept with a capture."""
+    """Return the keys of the confirmations kept with a capture."""
     return tuple(line.partition(":")[0] for line in confirmed)
 
 
@@ -123,7 +123,7 @@ def confirmations_for(setting: str, hookup: str) -> tuple[Confirmation, ...]:
 
 
 class Ask(Protocol):
-    """How a step speaks with the operator. Nothing in bench knows a terminal."""
+    """How a step asks and informs the operator. Nothing in bench knows of a terminal."""
 
     def confirm(self, item: Confirmation) -> bool:
         """Return whether the operator confirms."""
@@ -134,7 +134,7 @@ class Ask(Protocol):
 
 @dataclass
 class Unattended:
-    """Nobody answers: only what was confirmed beforehand counts. Keeps what was said."""
+    """No operator to ask: only what was confirmed beforehand counts. Keeps the lines that it is given."""
 
     confirmed: tuple[str, ...] = ()
     said: list[str] = field(default_factory=list)
@@ -149,7 +149,7 @@ class Unattended:
 
 
 def check_keys(keys: Iterable[str]) -> tuple[str, ...]:
-    """Return the keys that were typed after --confirm; InputError for one that there is not."""
+    """Return the keys given with --confirm. Raises InputError for an unknown one."""
     known = tuple(item.key for item in ALL)
     out = tuple(part.strip() for key in keys for part in key.split(",") if part.strip())
     for key in out:
@@ -196,7 +196,7 @@ def _digest(job: str) -> str:
 
 @dataclass(frozen=True)
 class JobBook:
-    """What each job has confirmed, a small file per job. Work without a job's name is not remembered."""
+    """What each job has confirmed, one small file per job. Nothing is stored for work without a job."""
 
     folder: Path
 
@@ -204,7 +204,7 @@ class JobBook:
         return self.folder / f"{_slug(job)}-{_digest(job)}.json"
 
     def confirmed(self, job: str) -> dict[str, str]:
-        """Return what `job` has confirmed, key to time; a damaged file has confirmed nothing."""
+        """Return what `job` has confirmed, key to time; a damaged file counts as empty."""
         if not job:
             return {}
         try:
@@ -214,11 +214,11 @@ class JobBook:
             return {}
 
     def in_force(self, job: str, when: datetime) -> dict[str, str]:
-        """Return what `job` has confirmed of late, key to time: an old one, and one from the future, does not hold."""
+        """Return what `job` has confirmed, key to time, without old confirmations and those dated in the future."""
         return {key: text for key, text in self.confirmed(job).items() if _holds(text, when)}
 
     def note(self, job: str, keys: Iterable[str], *, when: datetime) -> None:
-        """Remember that `job` has confirmed `keys`."""
+        """Store that `job` has confirmed `keys`."""
         new = {key: when.isoformat(timespec="seconds") for key in keys}
         if not job or not new:
             return
@@ -239,9 +239,9 @@ def _holds(text: str, when: datetime) -> bool:
 def confirm_all(
     items: Iterable[Confirmation], *, job: str, book: JobBook | None, ask: Ask, when: datetime
 ) -> tuple[str, ...]:
-    """Ask for what `job` has not confirmed yet; return all that holds, as it is kept with a capture.
+    """Ask for what `job` has not confirmed yet; return all confirmations, as they are kept with a capture.
 
-    Raises SafetyError for the first that is not given. What was given is remembered even then.
+    Raises SafetyError for the first that is refused; those given before are stored even then.
     """
     known = book.in_force(job, when) if book is not None else {}
     given: list[str] = []

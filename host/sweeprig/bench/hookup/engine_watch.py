@@ -1,4 +1,4 @@
-"""The engine while a session runs: the interlock looks before, this looks on, and ends it where the engine starts."""
+"""Watches the engine while a session runs, after the interlock has checked it, and ends the session where it starts."""
 
 from __future__ import annotations
 
@@ -13,14 +13,14 @@ from sweeprig.link.messages import Message, SlowReading
 
 @dataclass
 class EngineWatch:
-    """Follows the battery's readings, where the rig has a lead for them; an override lets the engine run."""
+    """Follows the battery's readings, where the rig has a lead for them; with an override the engine may run."""
 
     seen: EngineSeen
     overridden: bool = False
 
     @classmethod
     def of(cls, front_end: FrontEnd, setup: SweepSetup) -> EngineWatch:
-        """Return the watch over a rig with this front end, in what the operator said."""
+        """Return the watch for a rig with this front end and the operator's setup."""
         seen = EngineSeen(front_end, suspects=looks_at_a_vehicle(setup), system=setup.vehicle_system)
         return cls(seen, bool(setup.override.strip()))
 

@@ -1,7 +1,7 @@
-"""The interlock in a vehicle: what was measured, what follows from it, and why it refuses.
+"""The interlock in a vehicle: what is measured, what follows from it, when it refuses.
 
 Battery volts tell a charging alternator from a battery at rest; they never prove that a vehicle cannot move.
-Ripple counts only from a channel that looks at every conversion: a slow converter folds it down to anything.
+Ripple counts only from a channel that takes every conversion: a slow converter aliases it to any other frequency.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ NEEDS_SECURING = (Drive.STOP_START, Drive.HYBRID, Drive.ELECTRIC)
 
 
 class Engine(StrEnum):
-    """What the measurements say of the engine."""
+    """State of the engine as measured."""
 
     RESTS = "rests"
     RUNS = "appears to run"
@@ -40,7 +40,7 @@ _ENGINE = {
 
 @dataclass(frozen=True)
 class Evidence:
-    """What was measured just before. None where it was not."""
+    """What was just measured; None: not measured."""
 
     battery_v: float | None = None  # [V] median of the slow readings; inf above the range of the divider
     n_readings: int = 0
@@ -59,7 +59,7 @@ class EngineState:
 def engine_state(evidence: Evidence, system: str = "") -> EngineState:
     """Return what the evidence says of the engine of a vehicle with a `system` voltage of 12, 24 or "" not said.
 
-    Never "rests" without battery volts, nor where they mean another thing in each system.
+    Never "rests" without battery volts, nor where the same volts mean one thing at 12 V and another at 24 V.
     """
     level, lines = _battery(evidence, system)
     ripple, rough = evidence.ripple_v, limit("vehicle.ripple_v")
@@ -74,7 +74,7 @@ def engine_state(evidence: Evidence, system: str = "") -> EngineState:
 
 
 def _battery(evidence: Evidence, system: str) -> tuple[Level, list[str]]:
-    """Return what the battery's volts say, with the lines that show it."""
+    """Return the state that the battery's volts show, with lines of evidence."""
     battery = evidence.battery_v
     if battery is None:
         return Level.NONE, ["Engine state NOT measured: this hookup has no battery reading."]
@@ -102,7 +102,7 @@ def _battery(evidence: Evidence, system: str) -> tuple[Level, list[str]]:
 
 
 def settled_system(evidence: Evidence, system: str, ask: Ask) -> str:
-    """Return the system voltage: as said, else as confirmed where the reading is clear in a 24 V system alone."""
+    """Return the system voltage as given; else as confirmed, where the reading fits nothing but a 24 V system."""
     if system or evidence.battery_v is None or level_of(evidence.battery_v) is not Level.UNCLEAR:
         return system
     clear = level_of(evidence.battery_v, "24") is not Level.UNCLEAR
@@ -110,7 +110,7 @@ def settled_system(evidence: Evidence, system: str, ask: Ask) -> str:
 
 
 def check_drive_known(drive: str) -> None:
-    """Raise InputError where it was not said what drives the vehicle: the first question of all."""
+    """Raise InputError where --drive is missing: it decides whether work is allowed at all."""
     if drive not in tuple(Drive):
         raise InputError(
             "The vehicle's drive is not known.",
@@ -124,7 +124,7 @@ def check_drive_known(drive: str) -> None:
 def check_drive(drive: str, *, confirmed: bool) -> str:
     """Return the line about what drives the vehicle, or raise where work on it is refused.
 
-    InputError where it was not said; InterlockError for hybrid, electric and stop-start drives that are not
+    Raises InputError where it was not given, InterlockError for a hybrid, electric or stop-start drive that nobody has
     confirmed to be secured.
     """
     check_drive_known(drive)
@@ -143,7 +143,7 @@ def check_drive(drive: str, *, confirmed: bool) -> str:
 def check_engine(state: EngineState, *, override: str) -> str:
     """Return the line on what the interlock decided, or raise InterlockError with its evidence.
 
-    `override` is the operator's reason; it holds for the sweep that it is given with and nothing is kept of it.
+    `override` is the operator's reason; it counts for this one sweep and is not stored for the next.
     """
     if state.engine not in (Engine.RUNS, Engine.UNCLEAR):
         return f"Interlock: engine {state.engine}."
@@ -178,7 +178,7 @@ def pass_interlock(
     vehicle: bool = True,
     system: str = "",
 ) -> tuple[str, ...]:
-    """Run the interlock; return its lines. Not in a `vehicle` nobody has to say what drives it.
+    """Run the interlock; return its lines. With `vehicle` False the drive need not be given.
 
     `system`: its voltage, 12 or 24; "" was not said.
 

@@ -1,4 +1,4 @@
-"""When the test lead of a rig was last checked, and what came of it."""
+"""The last check of each rig's test lead, and its result."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ class LeadCheck:
 
 @dataclass(frozen=True)
 class LeadBook:
-    """The last check of each rig's lead, a small file per rig."""
+    """Stores the last check of each rig's lead, one small file per rig."""
 
     folder: Path
 
@@ -45,7 +45,7 @@ class LeadBook:
         return self.folder / f"lead-{re.sub(r'[^A-Za-z0-9]+', '-', uid) or 'unknown'}.json"
 
     def note(self, uid: str, check: LeadCheck) -> Path:
-        """Keep a check in place of the one before."""
+        """Store a check in place of the last one."""
         path = self._file(uid)
         step = "correct this folder's permissions, then test the lead again: this test is not saved"
         write_atomically(
@@ -54,14 +54,14 @@ class LeadBook:
         return path
 
     def last(self, uid: str) -> LeadCheck | None:
-        """Return the last check; None where there is none that can be read."""
+        """Return the last check; None where there is none, or none that can be read."""
         try:
             return LeadCheck(**json.loads(read_text(self._file(uid), most=MOST_BOOK)))
         except (OSError, ValueError, TypeError, RecursionError):
             return None
 
     def line(self, uid: str) -> str:
-        """Return the line for the sheet, "" where the lead was never checked or the file says nothing of use."""
+        """Return the line for the sheet; "" where the lead was never checked or its file is damaged."""
         last = self.last(uid)
         try:
             return "" if last is None else last.line

@@ -1,4 +1,4 @@
-"""Makes a hookup ready with a rig: confirmations, interlock, first power or tap. Rules: rules.py."""
+"""Makes the rig ready for a capture: confirmations, interlock, first power or tap. The rules are in rules.py."""
 
 from __future__ import annotations
 
@@ -65,8 +65,8 @@ def prepare_hookup(
 ) -> SweepSetup:
     """Make everything ready for one capture; return the setup with what was confirmed, found and the profile.
 
-    Leaves the supply on where the rig feeds the sensor, and all released where it taps. Raises HookupError,
-    InterlockError, SafetyError, InputError, LinkError; what is on then is the caller's to switch off.
+    Leaves the supply on where the rig powers the sensor, and everything off where it taps. Raises HookupError,
+    InterlockError, SafetyError, InputError, LinkError; then the caller has to switch off what is on.
     """
     date = "" if leads is None else leads.line(str(volts.client.hello().get("uid", "")))
     ready = make_ready(volts, profile, ask, book=book, now=now)
@@ -84,7 +84,7 @@ def make_ready(
     book: JobBook | None = None,
     now: Callable[[], datetime] = local_now,
 ) -> SweepSetup:
-    """Check what the rig may do, confirm, release everything, look at the load and the engine; feed nothing yet."""
+    """Check what the rig may do, ask for confirmations, switch all off, check load and engine; power nothing."""
     setup, client = volts.setup, volts.client
     if setup.setting == Setting.VEHICLE:
         check_drive_known(setup.vehicle_drive)
@@ -134,7 +134,7 @@ def _not_confirmed(setup: SweepSetup) -> list[Confirmation]:
 
 
 def _is_new(items: Iterable[Confirmation], job: str, book: JobBook | None, when: datetime) -> bool:
-    """Return whether a job has not confirmed all of this yet; what is asked each time is not new."""
+    """Return whether the job has yet to confirm any of these; those that are asked every time do not count."""
     known = {} if book is None else book.in_force(job, when)
     return any(i.key not in known for i in items if not i.each_time)
 
@@ -188,7 +188,7 @@ def _power(volts: RigVolts) -> tuple[str, ...]:
 
 
 def wait_until_dead(volts: RigVolts) -> Levels:
-    """Return the levels without the rig's supply; a charge that only has to run off is given its time."""
+    """Return the levels with the rig's supply off, once any charge left on the leads has run off."""
     seen = live.levels_now(volts)
     for _ in range(round(limit("before_power.fall_s") / 0.3)):
         if not voltage_there(seen):
@@ -206,9 +206,9 @@ def power_sensor(client: RigClient) -> None:
 
 
 def _feed(client: RigClient) -> None:
-    """Switch on the supply; where no conversion had come by then, again: each try is measured anew by the board.
+    """Switch on the supply; try again where the board had no conversion to check yet.
 
-    A busy machine feeds a simulated rig late.
+    The board measures anew at each try. On a busy machine a simulated rig gets its conversions late.
     """
     for left in reversed(range(FEED_TRIES)):
         try:
@@ -222,7 +222,7 @@ def _feed(client: RigClient) -> None:
 def _interlock(
     volts: RigVolts, ask: Ask, book: JobBook | None, when: datetime
 ) -> tuple[tuple[str, ...], str]:
-    """Run the interlock; return its lines and the system voltage, "" where nobody said it and nothing hangs on it."""
+    """Run the interlock; return its lines and the system voltage, "" where it was not given and does not matter."""
     setup = volts.setup
     evidence = Evidence()
     if live.has(volts.client, "battery"):
@@ -254,6 +254,6 @@ def _evidence(seen: Levels, end: FrontEnd) -> Evidence:
 
 
 def switch_off(client: RigClient) -> None:
-    """Release everything; a board that is gone has done so by itself."""
+    """Switch everything off; a board that is gone does so by itself."""
     with suppress(LinkError):
         live.release(client)

@@ -1,6 +1,6 @@
-"""Before a sensor is powered or tapped: what this rig may do, what is measured first, when it is refused.
+"""Rules before a sensor is powered or tapped: what this rig may do, what is measured first, what is refused.
 
-Powered: plug off the harness, no voltage there before the rig's own, first power limited and looked at.
+Powered: plug off the harness, no voltage on the leads before the rig's own, the first power limited and measured.
 Tapped: nothing is put on the leads, and the rig must be built so that it cannot; its load is computed first.
 """
 
@@ -40,12 +40,12 @@ class Loading:
 
     @property
     def fits(self) -> bool:
-        """Whether it keeps the profile's limit."""
+        """Whether the shift is within the profile's limit."""
         return self.percent <= self.limit_percent
 
     @property
     def line(self) -> str:
-        """One line that says so."""
+        """The shift and its limit in one line."""
         whose = "measured track" if self.measured else "largest track of the profile"
         return (
             f"The rig's load shifts the reading by at most {self.percent:.2f} % of supply"
@@ -70,7 +70,7 @@ class Loading:
 
 
 def check_hello(rig: Mapping[str, Any], end: FrontEnd, hookup: str) -> None:
-    """Raise HookupError where this build or this rig's own hello does not allow the hookup."""
+    """Raise HookupError where this build, or the rig's own hello, does not allow the hookup."""
     end.check_hookup(str(hookup))
     offered = tuple(rig.get("hookups", ()))
     if str(hookup) not in offered:
@@ -117,7 +117,7 @@ def check_tap_load(load: Loading) -> str:
 
 
 def voltage_there(seen: Levels) -> str:
-    """Return what is on the leads before the rig has switched anything on; "" where nothing does."""
+    """Return in words which voltage is on the leads before the rig has switched anything on; "" where there is none."""
     stray = limit("before_power.stray_v")
     names = (("supply", seen.supply_v), ("signal", seen.signal_v), ("signal B", seen.signal_b_v))
     return ", ".join(
@@ -126,7 +126,7 @@ def voltage_there(seen: Levels) -> str:
 
 
 def _up_to(v: float, most_v: float) -> str:
-    """Return a reading; at the end of the converter's range it may be any more."""
+    """Return a reading in words; at the end of the converter's range: "or more"."""
     return f"{v:z.2f} V" if v < AT_MOST * most_v else above_range(most_v)
 
 
@@ -172,7 +172,7 @@ HALL_A = 0.010  # what a Hall part takes: common practice, no source
 
 
 def feed_line(end: FrontEnd, profile: Profile) -> str:
-    """Return what an unregulated build can give this kind of sensor; empty for a regulated one."""
+    """Return a line on the supply that an unregulated build can give this kind of sensor; "" for a regulated build."""
     if end.supply_set_v is not None:
         return ""
     track = profile.sensor.track_ohm
@@ -192,7 +192,7 @@ def feed_line(end: FrontEnd, profile: Profile) -> str:
 
 
 def setup_remarks(setup: SweepSetup) -> tuple[str, ...]:
-    """Return what a reader of the result must know of how it came about."""
+    """Return remarks on how the capture was made that a reader of the result must know."""
     out = [line for line in setup.prepared if "WARNING" in line or " LOW: " in line or "NOT measured" in line]
     if "FAILED" in setup.lead_checked:
         out.append(f"The rig's lead failed its last test: {setup.lead_checked}")
@@ -213,7 +213,7 @@ def check_released(seen: Levels) -> str:
 
 
 def tapped_lines(seen: Levels) -> tuple[str, ...]:
-    """Return what a tap shows of supply and ground."""
+    """Return lines on the supply and the ground that a tap measures."""
     out = []
     if seen.supply_v is None or seen.supply_v < limit("first_power.short_v"):
         out.append("Supply not observed: no sense lead. No ratio and no supply finding.")

@@ -1,6 +1,6 @@
-"""How a rig comes off a harness: one order for every text that names it.
+"""In which order a rig is taken off a harness; every text that says it takes it from here.
 
-The controllers shut down while all that they are used to is still connected; the rig is powered until its tap is off.
+The vehicle's controllers shut down while everything is still connected, and the rig stays powered until its tap is off.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ SHUT_DOWN = "ignition off, wait until the controllers have shut down"
 
 
 def off_order(source: str = "USB") -> str:
-    """Return the order in which all is switched off and taken off; `source` is what powers the rig."""
+    """Return the steps in which everything is switched off and unplugged; `source` is what powers the rig."""
     return f"To disconnect, in this order: {SHUT_DOWN}, tap off, {source} off."
 
 

@@ -1,4 +1,4 @@
-"""Ways out of a session: a signal that ends the program becomes an exception, and all wait while the rig lets go."""
+"""Ways out of a session: a signal that ends the program becomes an exception, and waits while the rig switches off."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ ENDING = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP", "SIGBREAK
 
 
 class EndedBySignal(SystemExit):
-    """The program is told to end: it leaves every block on the way and exits with the status that a shell expects."""
+    """A signal ends the program: each `with` block is left in turn; the exit status is the one a shell expects."""
 
     def __init__(self, number: int) -> None:
         super().__init__(128 + number)
@@ -22,7 +22,7 @@ class EndedBySignal(SystemExit):
 
 @contextmanager
 def unwinding() -> Iterator[None]:
-    """Let the first signal that ends the program raise EndedBySignal in the block; later ones change nothing.
+    """Within the block, raise EndedBySignal at the first signal that ends the program; later ones do nothing.
 
     Signals reach the main thread only: in another one the block runs as it is.
     """
@@ -39,7 +39,7 @@ def unwinding() -> Iterator[None]:
 
 @contextmanager
 def held_back() -> Iterator[None]:
-    """Let every signal that ends the program, Ctrl-C too, wait until the block is over."""
+    """Within the block, hold back every signal that ends the program, Ctrl-C too; it acts at the end of the block."""
     waiting: list[int] = []
     try:
         with _handled((*ENDING, signal.SIGINT), lambda number, _frame: waiting.append(number)):
@@ -51,7 +51,7 @@ def held_back() -> Iterator[None]:
 
 @contextmanager
 def _handled(numbers: Iterable[int], handler: Callable[[int, Any], object]) -> Iterator[None]:
-    """Handle signals in the block; one that is ignored, as after nohup, stays so."""
+    """Handle signals within the block; a signal that was ignored before, as after nohup, stays ignored."""
     before: dict[int, Any] = {}
     if threading.current_thread() is threading.main_thread():
         before = {n: signal.getsignal(n) for n in numbers}

@@ -1,4 +1,4 @@
-"""A signal that rests at sensor ground or at its supply before anything has moved: an open or shorted wire looks so."""
+"""Watches for a signal that stays at sensor ground or supply before anything moves, as by an open or shorted wire."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ class AtRail:
 
     @property
     def seconds(self) -> float:
-        """How long it has lain there [s]."""
+        """How long the signal has been there [s]."""
         return self.now_s - self.from_s if self.name else 0.0
 
     def feed(self, trace: Trace) -> None:

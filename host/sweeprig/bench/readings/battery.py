@@ -1,4 +1,4 @@
-"""What one reading of a vehicle's battery says of its engine, with its system voltage or without. Pure."""
+"""What one battery reading says about the engine, with a known system voltage (12 or 24 V) or without. Pure."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from sweeprig.bench.readings.limits import limit
 
 
 class Level(StrEnum):
-    """What a reading says."""
+    """Meaning of a reading."""
 
     RESTS = "rests"
     RUNS = "runs"
@@ -17,7 +17,7 @@ class Level(StrEnum):
 
 
 def level_of(battery_v: float, system: str = "") -> Level:
-    """Return what a reading [V] says; inf is above range. `system` "" was not said: only what holds in both counts."""
+    """Return the meaning of a reading [V]; inf: above range. `system` "": only what is true at both 12 and 24 V."""
     if not battery_v >= limit("vehicle.least_battery_v"):
         return Level.NONE
     if battery_v >= limit("vehicle_24.charging_v"):
@@ -42,5 +42,5 @@ def unclear_words(battery_v: float, system: str) -> str:
 
 
 def charging_v(system: str) -> float:
-    """Return from which volts on the engine is taken to run; the lower ones where the system was not said."""
+    """Return the volts above which the engine counts as running; the lower ones where the system is not known."""
     return limit("vehicle_24.charging_v" if system == "24" else "vehicle_12.charging_v")

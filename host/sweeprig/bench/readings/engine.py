@@ -1,4 +1,4 @@
-"""Whether an engine began to run, from the battery's volts as they come. Pure; the same live and in a kept capture."""
+"""Whether an engine has started, from the battery's volts as they come. Pure; the same live and in a stored capture."""
 
 from __future__ import annotations
 
@@ -38,10 +38,10 @@ class Running:
 
 @dataclass
 class EngineSeen:
-    """Follows the battery. On a bench only an engine that is seen to start counts: a charger may hang on the battery.
+    """Follows the battery. On a bench only an engine that is seen to start counts, because a charger may be connected.
 
-    `suspects`: in a vehicle, or tapped, where one that runs from the first reading on counts as well. `system`: its
-    voltage, 12 or 24; "" was not said, and on a bench the battery that rested first tells it.
+    `suspects`: in a vehicle, or tapped: an engine that runs from the first reading on counts as well. `system`: its
+    voltage, 12 or 24; "": not given, and on a bench taken from the battery's first reading at rest.
     """
 
     front_end: FrontEnd
@@ -91,5 +91,5 @@ class EngineSeen:
 
 
 def looks_at_a_vehicle(setup: SweepSetup) -> bool:
-    """Return whether an engine may hang on the sensor: a tapped one has its own controller, whatever was said."""
+    """Return whether an engine may be there: in a vehicle, and always when tapped, because a controller is there."""
     return setup.setting == Setting.VEHICLE or setup.hookup == Hookup.TAPPED

@@ -1,4 +1,4 @@
-"""The lever followed live: rests and movements of signal A from traces as they come. Pure; time is the trace's."""
+"""Follows the lever live: rests and movements of signal A, from traces as they come. Pure; time is the trace's."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ class Lever:
 
     @property
     def rest_s(self) -> float:
-        """How long it has rested [s]; 0 while it moves."""
+        """How long the lever has rested [s]; 0 while it moves."""
         return 0.0 if self.still_from_s is None else self.now_s - self.still_from_s
 
     @property
@@ -58,7 +58,7 @@ class Lever:
 
     @property
     def moving_from(self) -> tuple[float, float] | None:
-        """When [s] and where [V] the movement began that goes on now; None at rest."""
+        """When [s] and where [V] the present movement began; None at rest."""
         return self._anchor if self._direction else None
 
     def feed(self, trace: Trace) -> list[Move]:
@@ -77,7 +77,7 @@ class Lever:
         return moves
 
     def _without_lost(self, t: float, v: float) -> float:
-        """Return the level, or the last one before a leap: a contact that is lost for a moment is no movement."""
+        """Return the level, or, right after a jump, the one before it: a contact lost for a moment is no movement."""
         leapt = abs(v - self.level_v) > LEAP_V
         if leapt and self._lost_from_s is None and t - self._back_s >= LOST_S:
             self._lost_from_s = t
@@ -132,7 +132,7 @@ class StrokeCount:
     """Counts strokes end to end among movements, the ends being those seen so far.
 
     A stroke is at least FULL of the span seen and at least HALF_SPAN of the profile's least span `span_v` [V]; one with
-    pauses on its way is one stroke. The analysis of the whole capture has the last word.
+    pauses on its way is one stroke. What counts in the end is the analysis of the whole capture.
     """
 
     span_v: float
@@ -146,7 +146,7 @@ class StrokeCount:
     HALF_SPAN = 0.5  # own choice, no source
 
     def take(self, move: Move) -> bool:
-        """Return whether this movement was a stroke, or ended one."""
+        """Count a movement; return whether it was a stroke or completed one."""
         self.low_v = min(self.low_v, move.from_v, move.to_v)
         self.high_v = max(self.high_v, move.from_v, move.to_v)
         whole = move if self._part is None else joined(self._part, move)
@@ -159,7 +159,7 @@ class StrokeCount:
 
 
 def joined(one: Move, other: Move) -> Move:
-    """Return two movements in one direction as one, its time that of moving; else the other alone."""
+    """Return two movements in the same direction as one, pauses not counted in its time; else the second alone."""
     if one.size_v * other.size_v <= 0:
         return other
     return Move(one.from_v, other.to_v, one.start_s, one.seconds + other.seconds)

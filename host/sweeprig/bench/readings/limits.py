@@ -24,7 +24,7 @@ def day_limits() -> dict[str, Limit]:
 
 
 def least_supply_v(end: FrontEnd) -> float:
-    """Return the least supply that this build gives where nothing is wrong [V], as an uncalibrated rig reads it."""
+    """Return the lowest supply of a sound rig of this build [V], as an uncalibrated rig reads it."""
     return limit("first_power.least_v" if end.supply_set_v is None else "first_power.least_regulated_v")
 
 

@@ -1,4 +1,4 @@
-"""The live search of a wiggle test: events counted while they come."""
+"""The live search of a wiggle test: counts events as they happen."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ TAIL_S = 0.15  # [s] at the end of the buffer in which an event may not be over 
 
 @dataclass
 class LiveSearch:
-    """Finds events in traces as they come. The finished capture is searched anew; that count is the one that holds."""
+    """Finds events in traces as they come. The finished capture is searched again, and that count is the result."""
 
     profile: Profile
     far_end: bool = False
@@ -33,7 +33,7 @@ class LiveSearch:
     _t0: float | None = None
 
     def feed(self, trace: Trace) -> list[Happening]:
-        """Take the next windows; return what is new."""
+        """Take the next windows; return the new events."""
         self._t0 = float(trace.t_s[0]) if self._t0 is None else self._t0
         self.seconds = float(trace.t_s[-1]) + trace.window_s - self._t0
         self.reading_v = float(np.median(trace.signal_a.mean_v[-100:]))
@@ -52,12 +52,12 @@ class LiveSearch:
         return self.found[-1].start_s if self.found else None
 
     def mark(self, place: str) -> None:
-        """From now on the operator works at `place`."""
+        """Note that the operator works at `place` from now on."""
         self.marks.append(MarkAt(self.seconds, place))
 
     @property
     def place(self) -> str:
-        """Where the operator works now."""
+        """The place at which the operator works now."""
         return place_at(self.marks, self.seconds)
 
     def next_place(self) -> str:
@@ -66,7 +66,7 @@ class LiveSearch:
         return self.place
 
     def pressed(self, at_s: float) -> None:
-        """Take a press of the rig's button at a time [s] of the stream: from then on it is the next place."""
+        """Note a press of the rig's button at a time [s] of the stream: from then on the next place is worked at."""
         self._next(max(0.0, at_s - (self._t0 or 0.0)))
 
     def _next(self, at_s: float) -> None:
@@ -91,7 +91,7 @@ class LiveSearch:
 
 
 def joined(parts: list[Trace]) -> Trace:
-    """Return one trace of parts that follow each other."""
+    """Join consecutive parts into one trace."""
     if len(parts) == 1:
         return parts[0]
     last = parts[-1]

@@ -1,4 +1,4 @@
-"""The live reading: what is on the screen as a plain state, kept up to date from traces."""
+"""The live reading: turns traces, as they come, into the state that the screen shows."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ class WatchState:
 
 @dataclass
 class Watcher:
-    """Folds traces into a state. `starts_closed`: the lever is at closed throttle when it begins."""
+    """Turns traces into a state. `starts_closed`: the lever is at closed throttle at the start."""
 
     profile: Profile
     starts_closed: bool = False
@@ -79,7 +79,7 @@ class Watcher:
     _sense: Sense = Sense.UNKNOWN
 
     def feed(self, trace: Trace) -> None:
-        """Take the next windows; their times go on from those before."""
+        """Take the next windows; their times must continue those before."""
         t, a = trace.t_s, trace.signal_a
         self._t0 = float(t[0]) if self._t0 is None else self._t0
         self._lost += trace.n_lost
@@ -102,7 +102,7 @@ class Watcher:
         self._find_sense()
 
     def state(self, columns: int = 60) -> WatchState:
-        """Return what is to be shown; the strip has at most `columns` slices."""
+        """Return the state to show; the strip has at most `columns` slices."""
         top = self.top_v
         limits, nominal = self.profile.limits, self.profile.supply.nominal_v
         scale = top / nominal if self.profile.supply.ratiometric else 1.0

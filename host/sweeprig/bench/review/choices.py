@@ -1,4 +1,4 @@
-"""What may be chosen anew when a capture is reviewed, and the versions that a result depends on: light to load."""
+"""The choices that a review may make afresh, and the versions that a result depends on. Imports nothing heavy."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Choices:
-    """What the operator may choose anew when a capture is reviewed; None keeps what the capture says."""
+    """What the operator may choose afresh when a capture is reviewed; None: as the capture has it."""
 
     profile: str | None = None
     starts: Starts | None = None

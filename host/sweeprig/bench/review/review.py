@@ -57,8 +57,8 @@ def _settle(setup: SweepSetup, choices: Choices) -> SweepSetup:
 def calibration_of(capture: Capture, choices: Choices) -> tuple[Calibration, tuple[str, ...]]:
     """Return the calibration chosen, else the one in the capture, else the nominal one of its build, with a remark.
 
-    A calibration in the capture that is another rig's, or empty, is not used, and said so. Raises CalibrationFileError
-    for one that is damaged or that no such rig can have: what the rig was is not known then.
+    A calibration in the capture that is empty or of another rig is not used, and a remark says so. Raises
+    CalibrationFileError for one that is damaged or impossible for such a rig: then it is not known which rig it was.
     """
     if choices.calibration is not None:
         return choices.calibration, ()
@@ -104,7 +104,7 @@ def review_capture(
 
 
 def review_csv(path: Path, choices: Choices | None = None, *, made_at: str | None = None) -> Outcome:
-    """Analyse and judge a CSV from any source; nothing is known of what measured it."""
+    """Analyse and judge a CSV from any source; the instrument that measured it is not known."""
     chosen = choices or Choices()
     setup = _settle(SweepSetup(), chosen)
     profile, _ = profile_for(SweepSetup(), chosen.profile)
@@ -120,7 +120,7 @@ def review_csv(path: Path, choices: Choices | None = None, *, made_at: str | Non
 
 
 def review_file(path: Path, choices: Choices | None = None, *, made_at: str | None = None) -> Outcome:
-    """Analyse and judge a capture file or a CSV, told apart by its name's ending."""
+    """Analyse and judge a capture file or a CSV; the ending of its name decides which."""
     try:
         there = path.exists()
     except (OSError, ValueError):  # a name that the file system does not take
@@ -142,7 +142,7 @@ def review_file(path: Path, choices: Choices | None = None, *, made_at: str | No
 
 
 def take_in(store: Store, files: Sequence[Path]) -> list[int]:
-    """Review capture files or CSVs and keep their records; return the records' numbers."""
+    """Review capture files or CSVs and store their records; return the records' numbers."""
     numbers = []
     for file in files:
         numbers.append(store.add(review_file(file), file))

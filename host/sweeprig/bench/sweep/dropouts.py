@@ -1,4 +1,4 @@
-"""Dropouts of a running sweep, counted as they come. A guide only: the finished capture is searched anew."""
+"""Counts dropouts while a sweep runs, for the screen alone: the finished capture is searched again."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ AROUND_S = 0.03  # [s] on either side of a dropout from which its place is read
 
 @dataclass
 class Dropouts:
-    """Searches what comes; keeps how many there were and at how many volts the last one was."""
+    """Searches traces as they come; keeps the number of dropouts and the volts at which the last one was."""
 
     profile: Profile
     n: int = 0

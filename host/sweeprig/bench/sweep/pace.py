@@ -1,4 +1,4 @@
-"""How many strokes, how fast, in what time: one plan, so that what is asked for always fits."""
+"""The plan of a sweep: how many strokes, how fast, in what time, so that strokes and time always fit together."""
 
 from __future__ import annotations
 
@@ -36,28 +36,28 @@ class SweepPlan:
 
     @property
     def asked_s(self) -> float:
-        """What the strokes and the rests between and around them take [s]."""
+        """Time that the strokes and the rests between and around them take [s]."""
         return self.strokes * self.stroke_s + (self.strokes + 1) * self.hold_s
 
     @property
     def enough(self) -> bool:
-        """Whether the strokes asked for are those that the profile wants."""
+        """Whether the plan has as many strokes as the profile wants."""
         return self.strokes >= self.wanted
 
     def with_more(self, strokes: int) -> SweepPlan:
-        """Return the plan with so many strokes more, and twice the time that they are asked for in."""
+        """Return the plan with so many more `strokes`, and with twice the time that these should take."""
         seconds = 2 * strokes * (self.stroke_s + self.hold_s)
         return replace(self, strokes=self.strokes + strokes, longest_s=self.longest_s + seconds)
 
     def pace(self, stroke_s: float) -> Pace:
-        """Return how a stroke of so many seconds is called."""
+        """Return whether a stroke of so many seconds is slow, good or too fast."""
         if stroke_s < self.fastest_s:
             return Pace.TOO_FAST
         return Pace.SLOW if stroke_s > self.slowest_s else Pace.GOOD
 
     @property
     def too_short(self) -> str:
-        """What to say before a sweep whose time is too short for the profile's strokes; "" where it fits."""
+        """A warning where the time is too short for the profile's strokes; "" where it is long enough."""
         if self.enough:
             return ""
         return (
@@ -67,7 +67,7 @@ class SweepPlan:
 
     @property
     def words(self) -> str:
-        """The whole of it in one line."""
+        """The plan in one line."""
         return f"{self.strokes} strokes, about {self.stroke_s:.1f} s each, {self.hold_s:.1f} s at each stop"
 
 
@@ -82,7 +82,7 @@ def fastest_stroke_s(shortest_dropout_s: float) -> float:
 def plan_sweep(
     profile: Profile, *, shortest_dropout_s: float, seconds: float | None = None, strokes: int | None = None
 ) -> SweepPlan:
-    """Return what to ask for: `seconds` None ends after the strokes, else the time is given [s].
+    """Return the plan: with `seconds` None the sweep ends after its strokes, else after that time [s].
 
     `strokes` None asks for the profile's; more are given twice the time that they take, never fewer than the profile
     wants are asked for. The strokes get what the rests leave of the time given, or of the profile's longest. Where not

@@ -1,4 +1,4 @@
-"""One timed sweep from the operator's order to the sheet and the record."""
+"""One sweep from the operator's order to the sheet and the database record."""
 
 from __future__ import annotations
 
@@ -111,7 +111,7 @@ def _kinds(kind: str) -> tuple[str, ...]:
 
 
 def finish_unkept(lost: CaptureNotKeptError, order: SweepOrder) -> SweepDone:
-    """Analyse and judge what is in memory alone: no file of it could be written, so no sheet and no record either."""
+    """Analyse and judge a capture that is in memory alone; without a capture file there is no sheet and no record."""
     from sweeprig.bench.review.review import review_capture
 
     outcome = review_capture(cast(Capture, lost.capture), order.choices)
@@ -145,7 +145,7 @@ def _missing(**parts: bool) -> tuple[str, ...]:
 
 
 def _sheets_of(outcome: Outcome, path: Path, kind: str) -> tuple[tuple[Path, ...], str]:
-    """Return the sheets that were written and "", or none and why: the verdict is shown all the same."""
+    """Return the sheets written and "", or () and the reason: an unwritten sheet must not hide the verdict."""
     try:
         return write_sheets(outcome, path, kind), ""
     except ExportError as exc:
@@ -153,7 +153,7 @@ def _sheets_of(outcome: Outcome, path: Path, kind: str) -> tuple[tuple[Path, ...
 
 
 def keep_record(outcome: Outcome, path: Path, order: SweepOrder) -> tuple[int | None, str]:
-    """Return the record's number and "", or None and why there is none: the verdict is shown all the same."""
+    """Return the record's number and "", or None and the reason: a lost record must not hide the verdict."""
     if order.records_url is None:
         return None, ""
     from sweeprig.records.store import open_store
