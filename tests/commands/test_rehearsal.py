@@ -92,7 +92,7 @@ def test_a_sensor_is_turned_on_its_mount_by_keys(tmp_path: Path) -> None:
         t.send("y\n")
         strokes(t)
         t.until_asked("turning above are read")
-        for end in ("tightening moves it.", "base stop", "Raise the closed reading"):
+        for end in ("tightening moves the sensor.", "base stop", "Raise the closed reading"):
             assert end in t.text(), "plan and cautions stand on the screen with their question"
         t.send("y\n")
         t.until(lambda t: "aim: lever at the base stop" in t.text())

@@ -143,8 +143,8 @@ def test_tap_feeds_nothing_in_and_says_what_it_does_not_see() -> None:
     assert all_off(rig)
     assert not any(c["on"] for c in rig.did("supply") + rig.did("burden"))
     text = "\n".join(made.prepared)
-    assert "Supply not observed" in text
-    assert "Ground not observed" in text
+    assert "Supply not measured" in text
+    assert "Ground not measured" in text
     assert any("neither supply nor ground" in line for line in ask.said)
 
 
@@ -163,7 +163,7 @@ def test_ground_lead_that_hangs_free_is_not_observed() -> None:
     rig.slow = {wire.SLOW_GROUND: 3_300_000}
     made, _ = prepare(rig, TAPPED, TAP)
     text = "\n".join(made.prepared)
-    assert "Ground not observed" in text
+    assert "Ground not measured" in text
     assert "Ground offset" not in text
 
 

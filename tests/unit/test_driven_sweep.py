@@ -258,7 +258,7 @@ def test_a_leg_that_never_ends_has_its_time(
     monkeypatch.setattr("sweepboard.drive.SPARE_MS", 10**9)
     monkeypatch.setattr("sweepboard.drive.Drive._stands_still", lambda *_: False)
     monkeypatch.setattr(course, "MOST_DEG", 60.0)
-    with pytest.raises(DriveError, match="takes longer"):
+    with pytest.raises(DriveError, match="arrives late"):
         driven(tmp_path, "good", "&home=never")
 
 

@@ -31,7 +31,7 @@ def refused(trace: Trace, rail: float) -> list[Finding]:
     if over:
         names = ", ".join(CHANNEL_NAMES[k] for k in over)
         text = f"{names} at the top of the rig's range, {trace.full_scale_v:z.2f} V"
-        step = "Do not sweep it with this rig: read it with a voltmeter or an oscilloscope that bears its supply."
+        step = "Do not sweep it with this rig: read it with a voltmeter or an oscilloscope made for its supply voltage."
         return [Finding(Code.RIG_OVER_RANGE, Cause.RIG, over[0], None, text, step)]
     kind = not_analogue.toggles(trace.signal_a, supply_v=rail)
     if kind:
@@ -173,8 +173,8 @@ def _ground(trace: Trace) -> str:
         return "Ground offset: not in the data. Tap the sensor with the rig's ground sense lead."
     if trace.hookup is Hookup.POWERED:
         return (
-            "Ground offset in the harness: not visible while the rig powers the sensor. Measure it tapped, with the "
-            "ground sense lead."
+            "Ground offset in the harness: not visible while the rig powers the sensor. Measure it in the vehicle "
+            "(`--hookup tapped`), with the ground sense lead."
         )
     return "Ground offset: not observed. Add the separate ground sense lead."
 

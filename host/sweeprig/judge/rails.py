@@ -165,11 +165,11 @@ def _margin_finding(m: Margin, room: float, profile: Profile) -> Finding:
     known, closed = m.end.startswith(("closed", "open")), _is_closed(m)
     at_rail = room <= profile.limits.at_rail.value
     code = CODES[at_rail, closed]
-    what = "is at" if at_rail else "is too near to"
+    what = "is at" if at_rail else "is too near"
     rail = RAIL_NAMES[m.rail]
     need = profile.limits.lower_rail if m.rail == "lower" else profile.limits.upper_rail
     text = (
-        f"the {m.end_text} {what} {rail}: {max(room, 0.0):z.3f} V from it, at least {need.value:z.3f} V "
+        f"the {m.end_text} {what} {rail}: {max(room, 0.0):z.3f} V away, at least {need.value:z.3f} V "
         f"needed ({source_of(need.source)})"
     )
     if not known:

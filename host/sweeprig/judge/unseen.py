@@ -121,8 +121,8 @@ def _load(seen: CheckContext, load: Load) -> list[str]:
     if load.track_ohm is None or load.shift_percent <= seen.profile.limits.loading.value:
         return []
     return [
-        f"Volts without the rig connected: its load can shift the reading of a track of up to "
-        f"{load.track_ohm / 1e3:g} kilohm by {load.shift_percent:.2g} % of supply, near two thirds of its travel. "
+        f"Volts without the rig connected: the rig's load can shift the reading by up to {load.shift_percent:.2g} % of "
+        f"supply (track of {load.track_ohm / 1e3:g} kilohm, near two thirds of the travel). "
         "Measure the track's resistance and enter it (`--track-ohm`)."
     ]
 
@@ -159,7 +159,9 @@ def rig_marks(calibration: Calibration | None, *, taken_at: str) -> tuple[str, .
         return ()
     out = []
     if calibration.kind == "nominal":
-        out.append("Test equipment not calibrated: the ± values are estimates from its component tolerances.")
+        out.append(
+            "Test equipment not calibrated: each ± is estimated from the tolerances of the rig's parts."
+        )
     elif age_days(calibration.made_at, OF_OLD) is None:
         out.append(
             "The date of the calibration is not known, so it counts as too old: calibrate the rig again."

@@ -9,9 +9,7 @@ if TYPE_CHECKING:
 
 
 NEVER_RESTS = "The signal never rests. Lever held still? Then end the sweep and run: sweeprig check"
-AT_RAIL = (
-    "The signal lies at {}: open or shorted wire? Move the lever; if it stays, end and run: sweeprig check"
-)
+AT_RAIL = "The signal stays at {}: open or shorted wire? Move the lever; if it stays there, end and run: sweeprig check"
 
 
 def clock_words(state: SweepState, *, short: bool = False) -> str:

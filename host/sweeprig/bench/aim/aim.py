@@ -37,7 +37,7 @@ CAUTIONS = (
     BASE_STOP,
     "Turning the sensor affects every controller that reads it: the vehicle's own specification comes before"
     " the usual 0.4 to 0.5 V.",
-    "Loosen the screws only as far as needed, turn, tighten, and read again: tightening moves it.",
+    "Loosen the screws only as far as needed, turn, tighten, and read again: tightening moves the sensor.",
 )
 SLOTTED_PROFILE = "adjustable-potentiometer"  # where none is named: the shipped one with a target
 MARGINAL_V = 1e-9
@@ -264,11 +264,11 @@ def _why_not(
 def _remarks(move: float, window: Window, ends: Ends, possible: bool) -> tuple[str, ...]:
     out = []
     if possible and abs(ends.closed_v + move - window.target_v) > 1e-6:
-        out.append("Not the middle of the window: there the other end would be out of its limits.")
+        out.append("Not the middle of the target: there the other end would be out of its limits.")
     pinned = min(ends.closed_v, ends.open_v) < 0.05 or ends.supply_v - max(ends.closed_v, ends.open_v) < 0.05
     if pinned:
         out.append(
-            "One end is at a rail: part of the travel is hidden there, so the true span is larger than"
+            "One end is at ground or at the supply: part of the travel is hidden there, so the true span is larger than"
             " measured. Turn towards the target, sweep again, and plan again."
         )
     return tuple(out)

@@ -185,7 +185,7 @@ def _small_span(moved: float, profile: Profile) -> ConnectionFinding:
         "The signal follows the lever, but the travel is too small.",
         f"{abs(moved):z.2f} V between closed and open; the profile asks for {profile.limits.span.value:z.1f} V",
         "move the lever from stop to stop; on the plain build look at the ground pin too",
-        "lever not moved to its stops, open ground seen through a low input resistance, or wrong profile",
+        "lever not moved to its stops, ground wire open (a low-resistance input shows a signal), or wrong profile",
         severity="note",
     )
 

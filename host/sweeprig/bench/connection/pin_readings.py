@@ -108,7 +108,7 @@ def result_lines(result: PinsResult) -> list[str]:
         lines.append("Every pin is identified.")
     else:
         names = ", ".join(map(str, result.unexplained)) or "all"
-        lines.append(f"STOP: not identified: pin {names}. Do not power this part.")
+        lines.append(f"STOP: pin {names} not identified. Do not power this part.")
     return lines
 
 

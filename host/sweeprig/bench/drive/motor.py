@@ -138,8 +138,8 @@ _WORDS: dict[str, tuple[str, str, str]] = {
         f"look at U4, its cable and the magnet before it; then {CHECK_AGAIN}",
     ),
     "too long": (
-        "The lever takes longer than its way does.",
-        "1 s more than the way takes",
+        "The lever arrives late.",
+        "1 s more than the movement needs",
         f"the belt slips: stretch it, free the lever; then {CHECK_AGAIN}",
     ),
     "home": (
@@ -154,7 +154,7 @@ _WORDS: dict[str, tuple[str, str, str]] = {
         "see hardware/build.md",
     ),
     "no stop": (
-        "The lever comes to no open stop.",
+        "The lever does not reach an open stop.",
         f"a stop within {MOST_DEG:g} degrees",
         "does the shaft turn the lever? Then say how far it goes: --travel",
     ),

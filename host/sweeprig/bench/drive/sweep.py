@@ -32,7 +32,7 @@ def check_travel(travel_deg: float | None) -> None:
     """Raise InputError for a travel that no drive goes."""
     if travel_deg is not None and not limit("driven.least_deg") <= travel_deg <= MOST_DEG:
         raise InputError(
-            "This travel is not one that the motor goes.",
+            "The motor cannot go this travel.",
             seen=f"--travel {travel_deg:g}",
             limit=f"{limit('driven.least_deg'):g} to {MOST_DEG:g} degrees",
             next_step="correct it, or leave it out: the open stop is then looked for",

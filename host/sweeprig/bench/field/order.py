@@ -34,7 +34,7 @@ PLUG_OFF = Confirmation(
 )
 USB_FIRST = Confirmation(
     "usb-first",
-    f"I WILL connect the power bank BEFORE the tap. {off_order('power bank')}",
+    f"I WILL connect the power bank BEFORE the tap lead. {off_order('power bank')}",
 )
 HOURS = 24  # of running time that an order holds
 NOT_SENT = ("profile_text", "prepared")  # of a setup: too long for a board, and looked at again afterwards

@@ -77,7 +77,7 @@ def check_can_keep(rig: Any) -> None:
     """Raise LinkError where the firmware cannot keep sweeps."""
     if "keep" not in rig.get("capabilities", ()):
         raise LinkError(
-            "This rig cannot keep sweeps without a host.",
+            "This rig cannot keep sweeps without a laptop.",
             seen=f"{rig.get('board', 'a board')} with no storage for sweeps",
             limit="an RP2 board with this program's firmware",
             next_step="sweeprig install on an RP2 board; no other board has the flash for it",

@@ -79,7 +79,7 @@ LAPTOP = Confirmation(
 )
 USB_FIRST = Confirmation(
     "usb-first",
-    f"USB was connected BEFORE the tap. {OFF_ORDER}",
+    f"USB was connected BEFORE the tap lead. {OFF_ORDER}",
 )
 SECURED = Confirmation(
     "secured",

@@ -156,7 +156,7 @@ def _two_supplies(profile: Profile) -> tuple[str, ...]:
         return ()
     return (
         "WARNING: this sensor has two supplies: connect ONE track in this capture, never join supplies or"
-        " grounds; the tracks are not compared unless both supplies are sensed.",
+        " grounds; the tracks are not compared unless both supplies are measured.",
     )
 
 

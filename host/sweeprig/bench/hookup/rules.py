@@ -63,9 +63,9 @@ class Loading:
                 f" {self.percent:.2f} % of supply; the values without load are calculated from it."
             )
         return (
-            f"Track resistance not given: if it is as high as {self.track_ohm / 1e3:g} kilohm, the rig's load shifts"
-            f" the reading by up to {self.percent:.2f} % of supply. If it is a potentiometer: plug off, measure between"
-            " its supply and ground pins, and add `--track-ohm`."
+            f"Track resistance not given: with a track of {self.track_ohm / 1e3:g} kilohm the rig's load shifts the"
+            f" reading by up to {self.percent:.2f} % of supply. A potentiometer's track is measured between its supply"
+            " and ground pins, plug off; add the result as `--track-ohm`."
         )
 
 
@@ -112,7 +112,7 @@ def check_tap_load(load: Loading) -> str:
         "The rig's load on the tapped circuit exceeds the profile's limit.",
         seen=f"{load.percent:.2f} % of supply at a track of {load.track_ohm:.0f} ohm",
         limit=f"at most {load.limit_percent:.2f} %",
-        next_step="tap with a buffered build, or measure the track with the plug off and add --track-ohm",
+        next_step="tap with a full or driven build, or measure the track with the plug off and add --track-ohm",
     )
 
 
@@ -216,7 +216,9 @@ def tapped_lines(seen: Levels) -> tuple[str, ...]:
     """Return lines on the supply and the ground that a tap measures."""
     out = []
     if seen.supply_v is None or seen.supply_v < limit("first_power.short_v"):
-        out.append("Supply not observed: no sense lead. No ratio and no supply finding.")
+        out.append(
+            "Supply not measured: no sense lead. So there is no ratio, and no finding about the supply."
+        )
     else:
         out.append(f"Supply observed: {seen.supply_v:z.3f} V.")
         moved = 100 * (seen.supply_peak_v or 0.0) / seen.supply_v
@@ -225,7 +227,7 @@ def tapped_lines(seen: Levels) -> tuple[str, ...]:
                 f"WARNING: the supply varies by {moved:.1f} % with the lever still: engine running, or a bad joint."
             )
     if seen.ground_v is None or abs(seen.ground_v) > NOT_CONNECTED_V:
-        out.append("Ground not observed: no sense lead on the sensor's ground.")
+        out.append("Ground not measured: no sense lead on the sensor's ground.")
     else:
         out.append(f"Ground offset {1000 * seen.ground_v:+z.0f} mV from the rig's ground.")
     return tuple(out)

@@ -61,11 +61,13 @@ def _number(value: float | None, unit: str, u95: float | None = None) -> str:
 def _table(differences: Sequence[Difference], width: int) -> list[str]:
     changes = [on_screen(d.change, d.change_u95, d.unit, none="", signed=True) for d in differences]
     columns = [
-        Column("", [name_of(d.name) for d in differences]),
+        Column("", [name_of(d.name).replace("ratio to supply", "ratio") for d in differences]),
         Column("first", [_number(d.first, d.unit, d.first_u95) for d in differences], goes=1, right=True),
         Column("second", [_number(d.second, d.unit, d.second_u95) for d in differences], goes=1, right=True),
-        Column("change", changes, right=True),
-        Column("change / ±", ["" if d.e_n is None else f"{d.e_n:+z.2f}" for d in differences], right=True),
+        Column("change", changes, goes=3, right=True),
+        Column(
+            "change / ±", ["" if d.e_n is None else f"{d.e_n:+z.2f}" for d in differences], goes=2, right=True
+        ),
         Column("", [d.word for d in differences]),
     ]
     return table(columns, width, "  ")
