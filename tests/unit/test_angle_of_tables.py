@@ -150,3 +150,17 @@ def test_play_stays_hysteresis_under_noise_of_the_angle(tmp_path: Path) -> None:
     x = lever((1.2,) * 8)
     angle = TRAVEL_DEG * x + np.random.default_rng(1).normal(0, 0.3, x.size)
     assert review(tmp_path, through_play(x, 0.04), angle).judgement.verdict == "fail"
+
+
+@pytest.mark.parametrize("wild_deg", [0.0, 3276.7, -90.0])
+@pytest.mark.parametrize("rows", [[700], [700, 701], [333, 900, 901, 1500, 2222]])
+def test_wild_readings_of_an_angle_are_no_hysteresis(
+    tmp_path: Path, wild_deg: float, rows: list[int]
+) -> None:
+    x = lever((1.2,) * 6)
+    angle = TRAVEL_DEG * x
+    angle[rows] = wild_deg
+    found = review(tmp_path, x, angle)
+    assert found.judgement.verdict == "pass", found.judgement.reason
+    assert found.analysis.linearity is not None
+    assert found.analysis.linearity.travel_deg == pytest.approx(TRAVEL_DEG, rel=0.01)

@@ -10,6 +10,7 @@ from sweeprig.analysis import both_tracks, dips, hum, linearity, reach, smoothne
 from sweeprig.analysis import findings as fi
 from sweeprig.analysis import moves as mv
 from sweeprig.analysis import supply as su
+from sweeprig.analysis.angle_noise import despiked
 from sweeprig.analysis.channel_events import supply_raw
 from sweeprig.analysis.ends import find_end
 from sweeprig.analysis.event_findings import about_events
@@ -233,10 +234,11 @@ def _ends(trace: Trace, m: mv.Moves | None, still: bool) -> list[End | None]:
 def _linearity(trace: Trace, s: _Seen) -> LinearityResult | None:
     if trace.angle_deg is None or s.still:
         return None
-    line = linearity.against_angle(trace.angle_deg, s.a.path, supply_v=s.rail)
+    angle_deg = despiked(trace.angle_deg)
+    line = linearity.against_angle(angle_deg, s.a.path, supply_v=s.rail)
     if line is None:
         return None
-    return replace(line, late_s=late_s(trace.angle_deg, s.a.path, t_s=trace.t_s, supply_v=s.rail))
+    return replace(line, late_s=late_s(angle_deg, s.a.path, t_s=trace.t_s, supply_v=s.rail))
 
 
 def _findings(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:

@@ -11,6 +11,10 @@ from sweeprig.analysis.model import FloatArray
 
 BINS = 400  # of the travel, as linearity has them
 SHARE = 0.5  # of a bin's width: noise of an angle that no bin shows. Own choice, no source
+SPIKE, STEPS = (
+    0.03,
+    5.0,
+)  # share of the travel, and largest usual steps, that a wild reading is away. Own choice
 LONGEST = 25  # readings that are averaged
 SECOND_DIFFERENCE = (
     6**0.5 * 0.6745
@@ -45,6 +49,19 @@ def quieted(angle_deg: FloatArray, path_v: FloatArray) -> Quieted:
     n = min(LONGEST, math.ceil((noise / least) ** 2), max(1, angle_deg.size // (2 * BINS)))
     angle, path = (uniform_filter1d(v, n, mode="nearest") for v in (angle_deg, path_v))
     return Quieted(angle, path, n)
+
+
+def despiked(angle_deg: FloatArray) -> FloatArray:
+    """Return an angle whose wild readings, one or two in a row, are the median around them; (n,), no NaN.
+
+    A wild reading is away from its neighbours by SPIKE of the travel, and by more than the lever moves in as many.
+    """
+    from scipy.ndimage import median_filter
+
+    usual = median_filter(angle_deg, 5, mode="nearest")
+    travel = float(np.ptp(np.quantile(usual, (0.01, 0.99))))
+    quick = float(np.quantile(np.abs(np.diff(usual)), 0.99)) if usual.size > 1 else 0.0
+    return np.where(np.abs(angle_deg - usual) > max(SPIKE * travel, STEPS * quick), usual, angle_deg)
 
 
 def noise_of(angle_deg: FloatArray) -> float:
