@@ -61,3 +61,29 @@ def test_a_supply_that_gives_way_within_a_second_is_a_sag(depth: float) -> None:
     assert [f.code for f in found.findings] == [Code.SUPPLY_SAG]
     assert found.low is not None
     assert found.low.ratio == pytest.approx(CLOSED_V / SUPPLY_V, abs=1e-4)
+
+
+@pytest.mark.parametrize("step_v", [0.05, 0.1])
+def test_a_supply_written_in_coarse_steps_has_no_dropouts(step_v: float) -> None:
+    t = sensed(PLACES)
+    noise = np.random.default_rng(3).normal(0, 0.004, PLACES.size)
+    seen = np.round((4.95 + 0.4 * step_v * np.sin(3 * TIME_S) + noise) / step_v) * step_v
+    signal = t.signal_a.mean_v
+    table = replace(
+        t, signal_a=Channel(signal, signal, signal), supply=Channel(seen, seen, seen), n_per_window=1
+    )
+    found = analyse(table, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN).findings
+    assert [f.code for f in found] == []
+
+
+def test_a_coarse_supply_that_goes_is_a_dropout() -> None:
+    t = sensed(PLACES)
+    seen = np.full(PLACES.size, 5.0)
+    seen[2000:2020] = 0.1
+    signal = t.signal_a.mean_v.copy()
+    signal[2000:2020] *= 0.02
+    table = replace(
+        t, signal_a=Channel(signal, signal, signal), supply=Channel(seen, seen, seen), n_per_window=1
+    )
+    found = analyse(table, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN).findings
+    assert Code.SUPPLY_DROPOUT in [f.code for f in found]

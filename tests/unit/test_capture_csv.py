@@ -158,3 +158,25 @@ def test_lowest_and_highest_of_each_row_are_taken(tmp_path: Path) -> None:
 def test_half_or_crossed_extremes_are_named(tmp_path: Path, text: str, match: str) -> None:
     with pytest.raises(CsvError, match=match):
         read(tmp_path, text)
+
+
+def test_a_clock_that_counts_from_1970_begins_at_nought(tmp_path: Path) -> None:
+    trace = read(tmp_path, "time_s,signal_v\n1700000000.25,0.5\n1700000000.26,0.75\n1700000000.27,1.0\n")
+    assert trace.t_s == pytest.approx([0.0, 0.01, 0.02], abs=1e-6)
+
+
+def test_millivolts_are_not_taken_for_volts(tmp_path: Path) -> None:
+    with pytest.raises(CsvError, match="2 bad rows") as raised:
+        read(tmp_path, "time_s,signal_v\n0,600\n0.001,4300\n")
+    assert "are these millivolts?" in raised.value.seen
+
+
+def test_a_supply_that_nobody_recorded_is_refused(tmp_path: Path) -> None:
+    rows = "\n".join(f"{k / 100},{0.5 + k / 25},0.0" for k in range(100))
+    with pytest.raises(CsvError, match="supply_v was not recorded"):
+        read(tmp_path, f"time_s,signal_v,supply_v\n{rows}\n")
+
+
+def test_a_supply_that_is_missing_with_its_signal_is_read(tmp_path: Path) -> None:
+    rows = "\n".join(f"{k / 100},{0.01 * (k % 2)},0.0" for k in range(100))
+    assert read(tmp_path, f"time_s,signal_v,supply_v\n{rows}\n").supply is not None

@@ -8,7 +8,10 @@ from sweepboard.wire import SIGNAL_A, SIGNAL_B, SUPPLY
 from sweeprig.analysis import events as ev
 from sweeprig.analysis.model import Event
 from sweeprig.analysis.stretches import stretches
-from sweeprig.capture.model import BoolArray, Channel, Trace
+from sweeprig.capture.model import BoolArray, Channel, FloatArray, Trace
+
+COARSEST_PERCENT = 2.5  # % of the supply: a larger step is no resolution; own choice, no source
+STEPS = 1.5  # of the resolution of a supply: less than two of its steps are no event
 
 
 def raw_of(channel: Channel | None, trace: Trace, scale_v: float) -> tuple[ev.RawEvent, ...]:
@@ -20,8 +23,21 @@ def raw_of(channel: Channel | None, trace: Trace, scale_v: float) -> tuple[ev.Ra
 
 
 def supply_raw(trace: Trace, rail: float) -> tuple[ev.RawEvent, ...]:
-    """Return the events of the supply channel, where it was observed; half as sensitive as for a signal."""
-    return raw_of(trace.supply, trace, 2 * rail)
+    """Return the events of the supply channel, where it was observed; half as sensitive as for a signal.
+
+    One step of the resolution that single readings of it are written in is none.
+    """
+    scale_v = 2 * rail
+    if trace.supply is not None and trace.single:
+        step_v = min(_step_of(trace.supply.mean_v), COARSEST_PERCENT / 100 * rail)
+        scale_v = max(scale_v, STEPS * step_v * 100 / ev.FLOOR_PERCENT)
+    return raw_of(trace.supply, trace, scale_v)
+
+
+def _step_of(volts: FloatArray) -> float:
+    """Return the smallest distance of two different values [V]."""
+    steps = np.diff(np.unique(np.round(volts, 7)))
+    return float(steps.min()) if steps.size else 0.0
 
 
 def channel_events(

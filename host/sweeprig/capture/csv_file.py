@@ -15,6 +15,7 @@ from pathlib import Path
 
 import numpy as np
 
+from sweeprig.capture.csv_checks import EXTREMES, bad_rows, check_extremes, check_supply, check_time
 from sweeprig.capture.model import Channel, FloatArray, Trace
 from sweeprig.capture.regular import TooLongError, read_regular
 from sweeprig.errors import CsvError
@@ -22,20 +23,16 @@ from sweeprig.errors import CsvError
 NEEDED = ("time_s", "signal_v")
 TIMES = {"time_s": 1.0, "time_ms": 1e-3, "time_us": 1e-6}  # columns of time, and their units [s]
 OPTIONAL = ("supply_v", "signal_b_v", "angle_deg")
-EXTREMES = {  # lowest and highest within a row's stretch of time, where the source has them: both or none
-    "signal_v": ("signal_min_v", "signal_max_v"),
-    "supply_v": ("supply_min_v", "supply_max_v"),
-    "signal_b_v": ("signal_b_min_v", "signal_b_max_v"),
-}
 _EXTREME_NAMES = tuple(name for pair in EXTREMES.values() for name in pair)
 _KNOWN = (*TIMES, "signal_v", *OPTIONAL, *_EXTREME_NAMES)
 _NUMBER = re.compile(r"[+-]?(\d+([.]\d*)?|[.]\d+)([eE][+-]?\d+)?")
 _PLAIN = re.compile(r"[-+.,eE0-9]+\n?")  # a line of a table that nothing has to be taken out of
 _MANY_ROWS = 1000  # from which on a table is read in one go
 MOST_BYTES = 200 << 20  # of a file: ten hours at a hundred rows a second and two columns have a quarter of it
-_MOST_SIZE = {name: 1e9 / unit_s for name, unit_s in TIMES.items()}  # thirty years
-_MOST_VALUE = 1e6  # [V] or degrees: nothing that a sensor's recording holds
-_MOST_NAMED = 5  # bad rows that a message names; it counts the others
+_MOST_SIZE = {name: 1e11 / unit_s for name, unit_s in TIMES.items()}  # three thousand years
+_CLOCK_S = 1e8  # a time that begins later counts from 1970 or so, not from the beginning of the recording
+_MOST_V = 100.0  # [V] that a sensor's recording holds: more is in millivolts
+_MOST_VALUE = 1e6  # degrees
 _EVEN_WITHIN = 0.25  # of the median step: how far steps may scatter for the sampling to be called even
 _GAP_FROM = 1.5  # median steps: a longer one, in even sampling, has samples missing
 
@@ -71,9 +68,12 @@ def read_csv(path: Path, *, time_unit: str | None = None) -> Trace:
         )
     values = dict(zip(sheet.columns, np.array(numbers, np.float64).T, strict=True))
     column = next(name for name in TIMES if name in values)
-    _check_time(values[column], lines, sheet.where, column)
+    check_time(values[column], lines, sheet.where, column)
     values["time_s"] = values.pop(column) * TIMES[column if time_unit is None else f"time_{time_unit}"]
-    _check_extremes(values, lines, sheet.where)
+    if values["time_s"][0] > _CLOCK_S:
+        values["time_s"] = values["time_s"] - values["time_s"][0]
+    check_extremes(values, lines, sheet.where)
+    check_supply(values, sheet.where)
     return _trace(values, path)
 
 
@@ -170,7 +170,7 @@ def _at_once(sheet: _Sheet) -> tuple[FloatArray, Sequence[int]] | None:
         found = np.loadtxt(sheet.body, delimiter=",", comments=None, ndmin=2)
     except ValueError:
         return None
-    most = [_MOST_SIZE.get(name, _MOST_VALUE) for name in sheet.columns]
+    most = [_most(name) for name in sheet.columns]
     values = (
         found[:, list(sheet.columns.values())]
         if found.shape[1] == sheet.n_columns
@@ -199,7 +199,7 @@ def _numbers(sheet: _Sheet) -> tuple[list[list[float]], list[int]]:
     except csv.Error as exc:
         bad.append(f"line {lines[-1] + 1 if lines else 2}: {exc}")
     if bad:
-        raise _bad_rows(sheet.where, bad)
+        raise bad_rows(sheet.where, bad)
     return numbers, lines
 
 
@@ -217,43 +217,20 @@ def _row(cells: Sequence[str], sheet: _Sheet) -> list[float] | str:
     return values
 
 
+def _most(name: str) -> float:
+    """Return the largest size of a column's values."""
+    return _MOST_V if name.endswith("_v") else _MOST_SIZE.get(name, _MOST_VALUE)
+
+
 def _value(name: str, text: str, *, decimal_comma: bool) -> float | str:
     plain = text.replace(",", ".") if decimal_comma else text
     value = float(plain) if _NUMBER.fullmatch(plain) else math.nan
     if not math.isfinite(value):
         return f"{name} is {text[:30]!r}" if text else f"{name} is empty"
-    if abs(value) > (most := _MOST_SIZE.get(name, _MOST_VALUE)):
-        return f"{name} is {value:g}, beyond {most:g}"
+    if abs(value) > (most := _most(name)):
+        volts = " V: are these millivolts?" if name.endswith("_v") else ""
+        return f"{name} is {value:g}, beyond {most:g}{volts}"
     return value
-
-
-def _check_time(t: FloatArray, lines: Sequence[int], where: str, column: str) -> None:
-    bad = np.flatnonzero(np.diff(t) <= 0) + 1
-    if bad.size:
-        raise _bad_rows(
-            where, [f"line {lines[i]}: {column} goes from {t[i - 1]:g} to {t[i]:g}" for i in bad.tolist()]
-        )
-
-
-def _check_extremes(values: Mapping[str, FloatArray], lines: Sequence[int], where: str) -> None:
-    bad = []
-    for name, (low, high) in EXTREMES.items():
-        if name in values and low in values:
-            outside = (values[low] > values[name]) | (values[name] > values[high])
-            rows: list[int] = np.flatnonzero(outside).tolist()
-            bad += [f"line {lines[i]}: {name} is not between {low} and {high}" for i in rows]
-    if bad:
-        raise _bad_rows(where, bad)
-
-
-def _bad_rows(where: str, bad: Sequence[str]) -> CsvError:
-    more = f"; and {len(bad) - _MOST_NAMED} more" if len(bad) > _MOST_NAMED else ""
-    return CsvError(
-        f"{where} has {len(bad)} bad row{'s' if len(bad) > 1 else ''}.",
-        seen="; ".join(bad[:_MOST_NAMED]) + more,
-        limit="a number in each column, time rising from row to row",
-        next_step="correct or remove these lines; no row is skipped",
-    )
 
 
 # --- numbers to a trace
