@@ -18,11 +18,11 @@ from sweeprig.capture.model import Trace
 from sweeprig.words import Hookup, Sense
 
 ENDS_APART_PERCENT = 0.5  # % of supply: spread of one end from rest to rest
-FEWEST_PASSED = 2  # turns further out than the rests: one may be a hand that pressed harder once
-BEYOND_PERCENT = 0.3  # % of supply: one rest further out than most by this; no hand passes a stop
-MUCH_PERCENT = 10.0  # % of the records: more of them missing, a whole movement may lie there
+FEWEST_PASSED = 2  # reversals of the lever beyond its rests: a single one may be a hand that pressed harder
+BEYOND_PERCENT = 0.3  # % of supply by which one rest is beyond most others; no hand passes a stop
+MUCH_PERCENT = 10.0  # % of the records: if more are missing, a whole movement may be in the gap
 OF_ANGLE = "Linearity, hysteresis, play of lever and mount, angles in degrees"
-BAD_PERCENT = 0.1  # % of the records: more that the converter calls bad are a fault of the rig
+BAD_PERCENT = 0.1  # % of the records: if the converter marks more as bad, that is a fault of the rig
 
 
 def refused(trace: Trace, rail: float) -> list[Finding]:

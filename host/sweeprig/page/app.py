@@ -1,4 +1,4 @@
-"""The routes of the page: the way in, the live page, its stream, and what a phone may do."""
+"""The routes of the page: entry with the code, the live page, its stream, and the actions that a phone may take."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ FILES = {"/page.css": "text/css", "/live.js": "text/javascript", "/two.js": "tex
 
 @dataclass(frozen=True)
 class Order:
-    """What a phone asks for."""
+    """An action that a phone asks for."""
 
     do: str  # key | off | take | give
     key: str = ""
@@ -41,7 +41,7 @@ class Order:
 
 @dataclass
 class Live:
-    """What the live routes share."""
+    """Objects that the live routes share."""
 
     hub: Hub
     door: Door
@@ -105,7 +105,7 @@ class Live:
 
 
 class _Counted:
-    """A stream that counts while it runs."""
+    """A stream that is counted as open while it runs."""
 
     def __init__(self, live: Live, stream: Stream) -> None:
         self._live, self._stream = live, stream

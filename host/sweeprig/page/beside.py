@@ -1,4 +1,4 @@
-"""What a command holds while a page is beside it: faces that show on both, and waits that both can end."""
+"""A command's access to its page: faces that show on terminal and page, and waits that either can end."""
 
 from __future__ import annotations
 
@@ -39,11 +39,11 @@ class BothFace(Generic[State]):
         return self._inner.pressed() + self._hub.keys()
 
     def ended(self) -> bool:
-        """Return whether either is to end: a phone that switches the supply off ends what feeds it."""
+        """Return whether either wants to end: a phone that presses OFF ends the run, because the supply goes off."""
         return self._inner.ended() or self._hub.off()
 
     def __getattr__(self, name: str) -> Any:
-        """Give what else the terminal's face can do, such as telling of an event."""
+        """Pass on what else the terminal's face can do, such as showing an event."""
         return getattr(self._inner, name)
 
 
@@ -67,7 +67,7 @@ class Beside:
         simulated: bool,
         keys: bool = True,
     ) -> AbstractContextManager[Face[SweepState]]:
-        """Share the face of a sweep; without `keys` it cannot be ended but by OFF."""
+        """Share the face of a sweep; without `keys` a phone can only press OFF."""
         return self._both(inner, lambda s: scenes.sweep_scene(s, title, simulated=simulated, keys=keys))
 
     def reading(
@@ -83,7 +83,7 @@ class Beside:
         return self._both(inner, lambda s: scenes.wiggle_scene(s, wanted_s, title, simulated=simulated))
 
     def nothing(self) -> None:
-        """Say that no rig is here: the page is there for the records."""
+        """Show that no rig is connected: the page serves the records alone."""
         self.wait("NO RIG HERE", "The records are at the foot of this page.")
 
     def done(self, done: SweepDone, *, title: str = "", actions: tuple[Action, ...] = ()) -> None:
@@ -114,7 +114,7 @@ class Beside:
         facts: Sequence[str] = (),
         actions: tuple[Action, ...] = (),
     ) -> None:
-        """Show a pause in which nothing is fed."""
+        """Show a pause in which no sensor is powered."""
         self.say(scenes.wait_scene(title, say, under, facts=facts, actions=actions))
 
     def error(self, error: SweeprigError, *, actions: tuple[Action, ...] = ()) -> None:
@@ -122,7 +122,7 @@ class Beside:
         self.say(scenes.error_scene(error, actions=actions))
 
     def say(self, scene: Scene) -> None:
-        """Show a scene until the next."""
+        """Show a scene until the next one comes."""
         self.hub.show(lambda: scene)
 
     @property
@@ -131,7 +131,7 @@ class Beside:
         return self.hub.off()
 
     def begin(self) -> None:
-        """Let the next run begin: what was pressed before is forgotten."""
+        """Begin the next run: forget what was pressed before."""
         self.hub.begin()
 
     def pressed(self, keys: Callable[[], str]) -> str:

@@ -1,4 +1,4 @@
-"""Who is let in: host and origin of a request, the key of this run, and how many wrong ones there may be."""
+"""Who may open the page: checks host and origin of a request and the key of this run, and limits wrong tries."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ ADDRESSES = 512  # remembered at a time
 
 @dataclass
 class Bucket:
-    """So many at once, so many a second; from then on no more."""
+    """A token bucket: so many requests at once, so many more a second."""
 
     burst: float
     per_s: float
@@ -27,7 +27,7 @@ class Bucket:
     _left: OrderedDict[str, tuple[float, float]] = field(default_factory=OrderedDict)  # address: (left, when)
 
     def left(self, address: str) -> float:
-        """Return how many are left to this address."""
+        """Return how many requests this address has left."""
         left, when = self._left.get(address, (self.burst, self.clock()))
         return min(self.burst, left + (self.clock() - when) * self.per_s)
 
@@ -43,7 +43,7 @@ class Bucket:
 
 
 class Door:
-    """The key of one run, made anew with each, and the two rates."""
+    """The key, new in each run, and the limits for wrong keys and for requests."""
 
     def __init__(self, *, key: str = "", clock: Callable[[], float] = time.monotonic) -> None:
         self.key = key or secrets.token_urlsafe(18)
@@ -64,7 +64,7 @@ class Door:
         return not self._asked.take(address)
 
     def host_is_ours(self, host: str, server: tuple[str, int]) -> bool:
-        """Return whether the Host header names this machine by an address: a foreign name may have been rebound."""
+        """Return whether the Host header is an address of this machine: a name might be rebound in DNS."""
         name, _, port = host.rpartition(":") if host.count(":") == 1 else (host, "", "80")
         if port != str(server[1]):
             return False

@@ -1,4 +1,4 @@
-"""Stands before every route: who asks, from where, with what cookie; and what each answer carries."""
+"""Middleware before every route: checks address, origin and cookie of a request, and adds headers to each answer."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ KEY = "/key/"  # the address that lets a phone in
 
 
 class Guard:
-    """Refuses what does not belong here; adds the headers that every answer has."""
+    """Refuses foreign requests; adds the headers that every answer has."""
 
     def __init__(self, app: ASGIApp, *, door: Door, phones: Phones) -> None:
         self._app = app
@@ -65,12 +65,12 @@ class Guard:
 
 
 def _embedded(headers: Headers) -> bool:
-    """Return whether another site's page asks for a part of ours."""
+    """Return whether the page of another site requests a part of ours."""
     return headers.get("sec-fetch-site") == "cross-site" and headers.get("sec-fetch-mode") != "navigate"
 
 
 def address_of(scope: Scope) -> str:
-    """Return the address that asks."""
+    """Return the address of the client."""
     client = scope.get("client")
     return str(client[0]) if client else ""
 

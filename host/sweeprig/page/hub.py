@@ -1,6 +1,6 @@
-"""Where the rig's thread leaves what is shown and fetches what was pressed. It never waits for a page.
+"""Between the rig's thread and the pages: takes scenes, gives the keys pressed. The rig never waits for a page.
 
-One scene at a time, the newest; whoever is too slow to read one has missed it. All methods are safe in any thread.
+It holds only the newest scene; a page that is too slow misses some. All methods are thread-safe.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ class Hub:
         self._body = _packed(self._scene)
 
     def show(self, scene: Callable[[], Scene], *, now: bool = True) -> None:
-        """Show what `scene` gives; without `now` only where the last one is old enough."""
+        """Show the scene that `scene` returns; without `now` only if the last one is old enough."""
         moment = self._clock()
         if not now and moment - self._shown_s < FRAME_S:
             return
@@ -59,12 +59,12 @@ class Hub:
 
     @property
     def quiet_s(self) -> float:
-        """How long ago [s] the newest scene was shown, where more of them are due; else 0."""
+        """How long ago [s] the newest scene was shown, while more should come; else 0."""
         with self._lock:
             return self._clock() - self._shown_s if self._scene.kind == "live" else 0.0
 
     def press(self, cookie: str, key: str) -> str:
-        """Take a key from a phone; return why it is not taken, or ""."""
+        """Take a key from a phone; return why it is refused, or ""."""
         if not self.phones.leads(cookie):
             return "Another phone leads. Take the lead first."
         with self._lock:
@@ -75,7 +75,7 @@ class Hub:
         return ""
 
     def press_off(self) -> str:
-        """Take the wish of any phone to switch the supply off."""
+        """Note that a phone wants the supply off."""
         with self._lock:
             self._off = True
         self._pressed.set()
@@ -93,7 +93,7 @@ class Hub:
             return self._off
 
     def begin(self) -> None:
-        """Forget what was asked of the run before."""
+        """Forget what was pressed in the run before."""
         with self._lock:
             self._off, self._keys = False, ""
 

@@ -1,4 +1,4 @@
-"""The phones that have been let in, and which of them leads."""
+"""The phones that have been let in, and which of them leads: only that one has keys; OFF is for all."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ class Phone:
 
 @dataclass(frozen=True)
 class Lead:
-    """What one phone is told of who leads."""
+    """Who leads, as shown to one phone."""
 
     you: str
     leader: str  # "" where nobody does
@@ -28,7 +28,7 @@ class Lead:
 
 
 class Phones:
-    """Cookies to phones. The first one that opens the live page leads; the lead is handed over or taken when left."""
+    """Phones by cookie. The first to open the live page leads; another may take it when it is given up or left."""
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
@@ -73,14 +73,14 @@ class Phones:
                 self.version += 1
 
     def closed(self, cookie: str) -> None:
-        """Note that a live page of this phone is gone."""
+        """Note that a live page of this phone was closed."""
         with self._lock:
             if cookie in self._known:
                 self._known[cookie].streams -= 1
                 self.version += 1
 
     def take(self, cookie: str) -> str:
-        """Take the lead; return why not, or ""."""
+        """Make this phone the leader; return why not, or ""."""
         with self._lock:
             if cookie not in self._known:
                 return "This phone is not known any more. Open the address again."
@@ -91,7 +91,7 @@ class Phones:
             return ""
 
     def give(self, cookie: str) -> str:
-        """Hand the lead over to whoever takes it."""
+        """Give up the lead; any phone may take it."""
         with self._lock:
             if cookie != self._leader:
                 return "Only the phone that leads can hand over."

@@ -167,5 +167,5 @@ def error_scene(error: SweeprigError, title: str = "", *, actions: tuple[Action,
 def wait_scene(
     title: str, say: str, under: str = "", *, facts: Sequence[str] = (), actions: tuple[Action, ...] = ()
 ) -> Scene:
-    """Return a pause in which nothing is fed."""
+    """Return a pause in which no sensor is powered."""
     return Scene(kind="wait", title=title, say=say, under=under, facts=tuple(facts), actions=actions)

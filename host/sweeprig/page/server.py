@@ -27,7 +27,7 @@ UNREAD_MS = 20_000  # [ms] after which the system gives up a connection that tak
 
 
 def need_library() -> None:
-    """Raise PageError with the line that installs what is missing."""
+    """Raise PageError with the command that installs the missing library."""
     from importlib.util import find_spec
 
     missing = [name for name in ("starlette", "uvicorn", "segno") if find_spec(name) is None]
@@ -63,7 +63,7 @@ def bound_socket(*, lan: bool, port: int) -> socket.socket:
 
 
 def address_for(*, lan: bool, port: int, key: str) -> str:
-    """Return the address that lets a browser in."""
+    """Return the page's address, with the key that lets a browser in."""
     host = lan_address() if lan else "127.0.0.1"
     return f"http://{host}:{port}/key/{key}"
 

@@ -1,4 +1,4 @@
-"""The live stream of one page: server-sent events, always the newest scene, and out it goes when it does not read."""
+"""The live stream of one page: server-sent events with the newest scene; a page that does not read is disconnected."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ HEAD = [(b"content-type", b"text/event-stream; charset=utf-8"), (b"x-accel-buffe
 
 
 class Bell:
-    """Wakes every stream of one event loop; rung from any thread."""
+    """Wakes every stream of one event loop; may be rung from any thread."""
 
     def __init__(self, hub: Hub) -> None:
         self._loop = asyncio.get_running_loop()
@@ -28,7 +28,7 @@ class Bell:
         hub.changed = self.ring
 
     def ring(self) -> None:
-        """Wake all."""
+        """Wake all streams."""
         with suppress(RuntimeError):  # the loop has closed: there is nobody left to wake
             self._loop.call_soon_threadsafe(self._wake)
 
@@ -37,16 +37,16 @@ class Bell:
             event.set()
 
     def hang(self, event: asyncio.Event) -> None:
-        """Wake this one too."""
+        """Add a stream to those that are woken."""
         self._waiting.add(event)
 
     def unhang(self, event: asyncio.Event) -> None:
-        """Wake it no more."""
+        """Remove a stream."""
         self._waiting.discard(event)
 
 
 class Stream:
-    """The answer to one page that wants to see what happens."""
+    """The answer to one page that follows the run."""
 
     def __init__(self, hub: Hub, bell: Bell, cookie: str, closing: asyncio.Event) -> None:
         self._hub, self._bell, self._cookie, self._closing = hub, bell, cookie, closing

@@ -1,4 +1,4 @@
-"""Correcting what was said of a capture: the new words are in force, what stood before is kept with who and when."""
+"""Corrections of what was entered for a capture: the new text counts; the old is kept, with author and time."""
 
 from __future__ import annotations
 
@@ -29,14 +29,14 @@ class Amendment:
 
     @property
     def line(self) -> str:
-        """One line that says it all."""
+        """The correction in one line."""
         return f"{self.field}: {self.before or 'empty'} -> {self.after or 'empty'} (corrected by {self.by}, {self.at})"
 
 
 def amend(
     connection: Connection, record: Record, changes: Mapping[str, str], *, by: str, at: str
 ) -> tuple[Amendment, ...]:
-    """Put `changes` (of FIELDS) in force for a record; return those that changed anything."""
+    """Store `changes` (keys of FIELDS) for a record; return those that differ from what was there."""
     now = {name: str(getattr(record, name)) for name in FIELDS}
     new = {name: rows.text_of(text) for name, text in changes.items()}
     made = tuple(Amendment(at, by, name, now[name], text) for name, text in new.items() if text != now[name])

@@ -77,14 +77,14 @@ def _known(url: URL) -> URL:
 
 
 def place_text(url: URL) -> str:
-    """Return the place as it may be shown: a file's path, or the URL without its password."""
+    """Return the place in a form that may be shown: a file's path, or the URL without its password."""
     if url.get_backend_name() == "sqlite":
         return str(url.database or "no file")
     return hide_passwords(url.set(drivername="postgresql").render_as_string(hide_password=True))
 
 
 def make_engine(url: URL, *, create: bool, wait_s: float = TRY_S) -> Engine:
-    """Return an engine; nothing is connected yet. Raises RecordsMissingError, RecordsDriverError."""
+    """Return an engine that is not connected yet. Raises RecordsMissingError, RecordsDriverError."""
     if url.get_backend_name() == "sqlite":
         return _sqlite_engine(url, create=create, wait_s=wait_s)
     return _postgres_engine(url, wait_s=wait_s)
@@ -125,7 +125,7 @@ def _make_folder(file: Path) -> None:
 
 
 def _json(text: Any) -> Any:
-    """Return what a cell holds; None where it is no JSON, which no reader of a record takes."""
+    """Decode a JSON cell; None where it is not JSON, which no reader of a record accepts."""
     try:
         return json.loads(text)
     except (ValueError, TypeError, RecursionError):
@@ -133,7 +133,7 @@ def _json(text: Any) -> Any:
 
 
 def _sqlite_connected(connection: Any, *, create: bool) -> None:
-    """Set a connection up. The journal's mode is kept in the file: it is set in ours only, or in a new one."""
+    """Set up a connection. SQLite stores the journal mode in the file: it is set in ours only, or in a new one."""
     connection.text_factory = lambda data: data.decode("utf-8", "replace")
     cursor = connection.cursor()
     names = {name for (name,) in cursor.execute("SELECT name FROM sqlite_master")}
@@ -145,7 +145,7 @@ def _sqlite_connected(connection: Any, *, create: bool) -> None:
 
 
 def _sqlite_begin(connection: Connection) -> None:
-    """A writer takes its lock at once, where waiting for it is still possible."""
+    """Take the write lock at the beginning of a transaction: later in it SQLite cannot wait for the lock."""
     writes = connection.get_execution_options().get("writes", False)
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 

@@ -1,4 +1,4 @@
-"""A row that is there once, whoever comes first."""
+"""Insert a row that must be there exactly once, even when two programs insert it at the same time."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from sqlalchemy.dialects import postgresql, sqlite
 
 
 def ensure(connection: Connection, table: Table, row: dict[str, Any], key: tuple[str, ...]) -> int:
-    """Return the number of the row with this key, put in where it is missing; two programs at once are safe."""
+    """Return the number of the row with this key; insert it if it is missing. Safe with two programs at once."""
     dialect: Any = postgresql if connection.dialect.name == "postgresql" else sqlite
     same = and_(*(table.c[name] == row[name] for name in key))
     found = connection.execute(select(table.c.id).where(same)).scalar()

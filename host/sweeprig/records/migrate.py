@@ -1,4 +1,4 @@
-"""Bring a records database to the version of this program; safe when several programs start at once."""
+"""Upgrade a records database to the version of this program; safe when several programs start at once."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def alembic_config() -> Config:
 
 
 def version_of(connection: Connection, where: str) -> str | None:
-    """Return the version of a database; None for an empty one. Makes no table.
+    """Return the version of a database; None for an empty one. Creates no table.
 
     Raises RecordsForeignError for another program's: a server may hold others' tables beside ours, a file may not.
     """
@@ -47,7 +47,7 @@ def version_of(connection: Connection, where: str) -> str | None:
 
 
 def migrate(engine: Engine, where: str, *, head: str = HEAD, create: bool = True) -> None:
-    """Take the steps that are missing, in one transaction under one lock; without `create` not the first one.
+    """Run the missing steps in one transaction under one lock; without `create` not the first, which makes the tables.
 
     Raises RecordsNewerError where the database's version is none that this program knows, RecordsMissingError,
     RecordsForeignError.
@@ -64,7 +64,7 @@ def migrate(engine: Engine, where: str, *, head: str = HEAD, create: bool = True
 
 
 def _lock(connection: Connection) -> None:
-    """SQLite holds its own write lock since BEGIN IMMEDIATE; a server is asked for one."""
+    """Lock the database: SQLite holds its write lock since BEGIN IMMEDIATE, a server is asked for one."""
     if connection.dialect.name == "postgresql":
         from sqlalchemy import text
 

@@ -1,4 +1,4 @@
-"""Wait for other programs that hold the database: try again, each time after a longer pause, up to a stated limit."""
+"""Waiting for other programs that hold the database: try again, after longer and longer pauses, up to a limit."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ class Patience:
     chance: Callable[[], float] = random.random  # 0 to 1
 
     def insist(self, work: Callable[[], T]) -> T:
-        """Return what `work` returns, done again while another program is in the way. Raises RecordsLockedError."""
+        """Call `work` until no other program holds the database, and return its result. Raises RecordsLockedError."""
         began, pause = self.clock(), FIRST_S
         while True:
             try:

@@ -1,4 +1,4 @@
-"""Questions put to the records. Each takes an open connection and returns records."""
+"""Queries on the records. Each takes an open connection and returns records."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ LEAST_DIGITS = 6  # of a hash, so that it is no number
 
 
 def question(full: bool) -> Select[Any]:
-    """Return the question for whole records, or without margins and quantities.
+    """Return the SELECT for whole records, or for records without margins and quantities.
 
     A capture's verdict is joined from the left, so that SQLite starts at the captures and their index; each capture
     has exactly one verdict in force.

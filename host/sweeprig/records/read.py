@@ -1,4 +1,4 @@
-"""A record from a row of the database. Cells may hold anything: each is looked at before anybody reckons with it."""
+"""Turns a row of the database into a record. A cell may hold anything, so each is checked before it is used."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ class _Quantity:
 
 @dataclass(frozen=True)
 class _Shape:
-    """What the rest of the program takes for granted of a record; other keys may stand beside these."""
+    """What the rest of the program relies on in a record; other keys may be there as well."""
 
     verdict: Literal["pass", "fail", "undecided"]
     findings: tuple[_Finding, ...]
@@ -64,7 +64,7 @@ class _Shape:
 
 
 def record_of(row: Mapping[str, Any]) -> Record:
-    """Return the record in one row of `queries.question`; a whole one is held against its digest.
+    """Return the record in one row of `queries.question`; a whole one is checked against its digest.
 
     Raises ValueError, which names what does not fit.
     """
@@ -81,7 +81,7 @@ def record_of(row: Mapping[str, Any]) -> Record:
 
 
 def records_of(rows: Iterable[Any], aside: list[str]) -> list[Record]:
-    """Return the records in rows; one that cannot be read is left out and told of in `aside`."""
+    """Return the records in rows; one that cannot be read is left out and listed in `aside`."""
     found = []
     for row in rows:
         try:

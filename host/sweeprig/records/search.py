@@ -22,7 +22,7 @@ MOST_NAMED = (
 def search(
     connection: Connection, wanted: Wanted, *, limit: int = PAGE, aside: list[str]
 ) -> tuple[list[Record], tuple[float, int] | None]:
-    """Return a page of records, newest first, and where the next page goes on; None where there is none.
+    """Return a page of records, newest first, and where the next page begins; None where there is none.
 
     Raises InputError for a time that is none. Damaged records go into `aside`.
     """
@@ -55,7 +55,7 @@ def _conditions(connection: Connection, w: Wanted) -> list[ColumnElement[bool]]:
 
 
 def _named(connection: Connection, words: str) -> ColumnElement[bool]:
-    """Return what is true of captures whose sensor or job holds these words, in large or small letters."""
+    """Return the condition for captures whose sensor or job contains these words; upper and lower case are the same."""
     of_sensor = or_(
         *(column.icontains(words, autoescape=True) for column in (sensors.c.label, sensors.c.serial))
     )

@@ -1,4 +1,4 @@
-"""The records: what was swept, of which sensor, for which job, and what came of it."""
+"""The database of records: what was swept, which sensor, for which job, with which result."""
 
 from __future__ import annotations
 
@@ -34,10 +34,10 @@ class Store:
         self._patience = patience or Patience()
 
     def add(self, outcome: Outcome, path: Path, *, batch: str = "") -> int:
-        """Keep what one capture came to; return the record's number.
+        """Store the result of one capture; return the record's number.
 
-        The file's hash names the capture: the same file twice is one record. Judged anew with another result, its
-        new verdict is in force and the old one stays in the table. Raises RecordsError.
+        The file's hash identifies the capture: the same file twice is one record. If it is judged again with another
+        result, the new verdict counts and the old one stays in the table. Raises RecordsError.
         """
         capture = rows.capture_row(outcome, path, batch)
         calibration, verdict = rows.calibration_row(outcome), rows.verdict_row(outcome)
@@ -92,7 +92,7 @@ class Store:
         )
 
     def amend(self, key: str | int, changes: Mapping[str, str], *, by: str, at: str) -> tuple[Amendment, ...]:
-        """Correct what was said of a record's capture; what stood before is kept. Raises NoRecordError."""
+        """Correct what was entered for a record's capture; the old text is kept. Raises NoRecordError."""
         from sweeprig.records import amend, queries
 
         def put() -> tuple[Amendment, ...]:
@@ -109,7 +109,7 @@ class Store:
         return self._ask(lambda c, _: amend.amendments(c, number))
 
     def put_file(self, sha256: str, data: bytes) -> None:
-        """Keep a capture itself; one that is kept already stays."""
+        """Store a capture file; one that is stored already stays as it is."""
         from sweeprig.records import files
 
         def put() -> None:
@@ -119,7 +119,7 @@ class Store:
         self._patience.insist(put)
 
     def file(self, sha256: str) -> bytes | None:
-        """Return a capture itself; None where none is kept here, or one that is damaged."""
+        """Return a capture file; None where none is stored here, or where it is damaged."""
         from sweeprig.records import files
 
         return self._ask(lambda c, _: files.get(c, sha256))
