@@ -1,4 +1,4 @@
-"""What the front end and the reference move between a calibration and a sweep, and what a lead drops.
+"""How far front end and reference drift between calibration and sweep, and the voltage drop of a lead.
 
 All rectangular, JCGM 100, 4.3.7; figures in frontend/parts.toml.
 """
@@ -22,7 +22,7 @@ AGEING = "ageing of the reference"
 def kelvin_since(calibration: Calibration, temperature_c: float | None) -> float:
     """Return by how much board temperatures of calibration and sweep differ; 10 K where one is not known.
 
-    What was never calibrated counts from the temperature that the table's values hold at.
+    Without a calibration it is the difference from the temperature at which the table's values hold.
     """
     at_calibration = _nominal_c() if calibration.kind == "nominal" else calibration.temperature_c
     if at_calibration is None or temperature_c is None:

@@ -1,7 +1,7 @@
 """Slips of an operator, found before anything is saved: swapped points, slipped digits, the wrong range.
 
-Only what is beyond any sound converter is refused; less widens the calibration (fit.py). What a reading should have
-been is never said: a reading is what the meter showed.
+Only what no sound converter can give is refused; smaller departures widen the calibration's uncertainty (fit.py). No
+message says what a reading should have been: only the meter can.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ class Suspect:
 
 
 def against_parts(points: Points, line: Line, *, u_linearity_lsb: float) -> FloatArray:
-    """Return each reading less what an uncalibrated rig makes of its code, in standard deviations (n,)."""
+    """Return how far each reading is from an uncalibrated rig's value for its code, in standard deviations (n,)."""
     c = points.code
     var = (
         line.var_offset

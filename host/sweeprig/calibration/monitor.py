@@ -1,4 +1,4 @@
-"""The precise I2C converter as the operator's stand-in: its own calibration, and what its readings are then worth.
+"""The precise I2C converter (monitor) in place of a meter: its own calibration, and the uncertainty of its readings.
 
 It sits on the divided node of signal A. Its departures from a straight line are small enough to be an uncertainty.
 """

@@ -68,7 +68,7 @@ def calibration_from_dict(
 
 
 def misfit(calibration: Calibration, rig: Mapping[str, Any]) -> tuple[str, str]:
-    """Return what a calibration is of and what the rig is where they differ in rig, build or chip; else "", "".
+    """Return in words what a calibration belongs to and what the rig is, if rig, build or chip differ; else "", "".
 
     `rig` is its hello; what it does not say is not compared.
     """
@@ -110,7 +110,7 @@ def _name(uid: str) -> str:
 
 
 def _where(uid: str, folder: Path) -> Path:
-    """Return the file that holds a rig's calibration: of today's name, else the one of before."""
+    """Return the file that holds a rig's calibration: with the present form of name, else with the former one."""
     path, before = calibration_path(uid, folder=folder), folder.parent / _FOLDER_BEFORE / _name(uid)
     return before if before.exists() and not path.exists() else path
 
@@ -151,7 +151,7 @@ def update_calibration(calibration: Calibration, *, folder: Path) -> Path:
 
 
 def _data_of(calibration: Calibration) -> bytes:
-    """Return what is written of a calibration, read back once. Raises CalibrationFileError."""
+    """Return the data to write for a calibration, checked by reading it back once. Raises CalibrationFileError."""
     try:
         text = json.dumps(calibration_to_dict(calibration), indent=1, allow_nan=False)
         calibration_from_dict(json.loads(text))

@@ -1,4 +1,4 @@
-"""What every short result says in the same words: what was not judged, and the one next step."""
+"""Texts that every short result shares: what was not judged, and the one next step."""
 
 from __future__ import annotations
 
@@ -83,5 +83,5 @@ def _of_what_is_open(outcome: Outcome) -> str:
 
 
 def first_of(reason: str) -> str:
-    """Return a reason as it is kept in a record, without what is named after its first point."""
+    """Return only the first point of a reason as stored in a record."""
     return reason.partition(NOT_DECIDED)[0].partition(KEPT)[0]

@@ -1,4 +1,4 @@
-"""Where the fault of a fail is: in the sensor itself, or in what it is connected and mounted with."""
+"""Where the fault behind a fail is: in the sensor itself, or in its wiring and mounting."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ WORN = "the sensor is worn as well."
 
 
 def worn_as_well(faults: Sequence[Finding]) -> Finding | None:
-    """Return the fault of the sensor itself that is behind another cause; None where there is none."""
+    """Return a fault of the sensor itself that is listed after one of another cause; None where there is none."""
     if not faults or faults[0].cause is Cause.TRACK:
         return None
     return next((f for f in faults if f.severity == "fault" and f.cause is Cause.TRACK), None)

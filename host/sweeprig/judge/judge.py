@@ -86,7 +86,7 @@ def _reported(q: Quantity) -> Quantity:
 
 
 def _against_limits(seen: ch.CheckContext) -> tuple[tuple[Margin, ...], tuple[Check, ...]]:
-    """Margins and checks; none of a signal that cannot be read, the supply's only of a sensor that is not fed."""
+    """Return margins and checks; none for a signal that cannot be read, only the supply's for one without power."""
     codes = {f.code for f in seen.analysis.findings}
     if codes & set(REFUSED):
         return (), ()

@@ -1,4 +1,4 @@
-"""What the rig's own load may do to a potentiometer whose track was not measured."""
+"""How the rig's own load may shift a potentiometer whose track resistance is not known."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from sweeprig.words import Hookup
 
 @dataclass(frozen=True)
 class Load:
-    """The track to reckon with and what loads it; None where the load cannot matter or was taken out already."""
+    """The track resistance to assume and what loads it; None where the load cannot matter or is corrected already."""
 
     track_ohm: float | None
     load_ohm: float
@@ -48,7 +48,7 @@ class Load:
 def load_of(setup: SweepSetup, profile: Profile, front_end: FrontEnd | None) -> Load:
     """Return the load of one capture.
 
-    A track whose resistance is given is corrected where the rig feeds it; tapped, its shift stays uncertain.
+    With a known resistance the shift is corrected where the rig powers the sensor; tapped, it stays an uncertainty.
     """
     nominal = profile.supply.nominal_v
     kind = setup.sensor_kind or profile.sensor.kind

@@ -1,4 +1,4 @@
-"""Everything that one reviewed capture comes to: what the sheet, the exports and the records are made from."""
+"""The complete result of one reviewed capture, from which sheet, exports and records are made."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Both ends drawn towards one rail, and nearer to each other: no turned sensor, but a resistance to that rail."""
+"""Both ends pulled towards one rail and closer together: not a turned sensor, but a resistance to that rail."""
 
 from __future__ import annotations
 
@@ -14,10 +14,10 @@ RAILS = {-1: ("ground", "ground"), 1: ("the supply", "supply")}
 
 
 def pulled(found: list[Finding], checks: Iterable[Check]) -> list[Finding]:
-    """Return the findings with wiring as the cause of ends that a turn of the sensor on its mount cannot explain.
+    """Return the findings, with wiring as the cause of ends that turning the sensor on its mount cannot explain.
 
-    A turn moves both ends alike and keeps their distance. A resistance from the signal to a rail draws both towards it
-    and brings them nearer together than the limits allow any good sensor.
+    Turning moves both ends by the same amount and keeps their distance. A resistance from the signal to a rail pulls
+    both towards it, closer together than the limits allow.
     """
     by_name = {c.name: c for c in checks}
     for channel, suffix in ((0, ""), (1, "_b")):
@@ -70,7 +70,7 @@ def _of_wiring(f: Finding, side: int) -> Finding:
 
 
 def _either(f: Finding, side: int) -> Finding:
-    """One end inwards: the cause stays the mounting, the commoner one, and the other is named."""
+    """For one end pulled inwards: the cause stays the mounting, which is more common; the finding names wiring too."""
     rail, wire = RAILS[side]
     text = (
         f"a lever that does not reach its stop reads so, and a resistance from the signal to {rail} may too"

@@ -1,4 +1,4 @@
-"""Whether the end that a sweep was said to begin at is believed: a hand may have begun at the other one."""
+"""Doubts about the end at which a sweep began: the hand may have begun at the other one."""
 
 from __future__ import annotations
 

@@ -46,7 +46,7 @@ def profiles_for(two: TwoTracks | None) -> tuple[str, ...]:
 
 
 def missing_point(profile: Profile, trace: Trace) -> tuple[OpenPoint, ...]:
-    """Return what a second signal that is not there leaves open, and both ways on; nothing where it is there."""
+    """Return the open point where a second signal is missing, with both next steps; None where it is there."""
     if not is_missing(profile, trace):
         return ()
     other = f"judge this capture again by a profile of one track (`sweeprig review {NAME} --profile {ANY_SENSOR}`)"
@@ -55,7 +55,7 @@ def missing_point(profile: Profile, trace: Trace) -> tuple[OpenPoint, ...]:
 
 
 def open_point(profile: Profile, trace: Trace, two: TwoTracks | None) -> tuple[OpenPoint, ...]:
-    """Return what a second signal that is not judged leaves open, with how to judge it; nothing where there is none."""
+    """Return the open point where a second signal is not judged, with how to judge it; None where there is none."""
     if not is_unjudged(profile, trace):
         return ()
     names = profiles_for(two)

@@ -1,4 +1,4 @@
-"""What a capture leaves open, and what of the rig has to stand beside its verdict."""
+"""What a capture leaves open, and remarks on the rig that belong to its verdict."""
 
 from __future__ import annotations
 
@@ -151,7 +151,7 @@ CLOCKS_APART = 1 / 24  # d; by which a calibration may be dated after a capture 
 
 
 def rig_marks(calibration: Calibration | None, *, taken_at: str) -> tuple[str, ...]:
-    """Return what of the rig has to stand on the sheet: calibration none or too old, failed check standard, remarks.
+    """Return remarks on the rig for the sheet: no calibration or one too old, a failed check standard, other remarks.
 
     `taken_at`: ISO 8601 with offset, when the capture was taken; one that does not read is no reason to mark.
     """

@@ -1,4 +1,4 @@
-"""The overall verdict from its parts, with the reason first."""
+"""Makes the overall verdict from its parts; the decisive reason comes first."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ class Whole(NamedTuple):
 
 
 def no_fault_text(n_strokes: int) -> str:
-    """Return what a pass does not say."""
+    """Return the sentence on what a pass does not include."""
     return NO_FAULT.format(strokes=f"{n_strokes} stroke" if n_strokes == 1 else f"{n_strokes} strokes")
 
 
@@ -82,7 +82,7 @@ def overall(
 
 
 def _by_name(points: Iterable[OpenPoint]) -> tuple[OpenPoint, ...]:
-    """Return each name once: at the place of the first, with what the last says of it."""
+    """Return each name once: in the order of first mention, with the text of the last."""
     return tuple({p.name: p for p in points}.values())
 
 

@@ -1,4 +1,4 @@
-"""The sheet of a batch: one page, a row a sensor, what they have in common below."""
+"""The sheet of a batch: one page with a row for each sensor; below them what is the same for all."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ NOTES_WIDE = 34  # characters in a line of the table's last column, about
 
 @dataclass(frozen=True)
 class BatchPage:
-    """All that stands on the page, as text."""
+    """Everything on the page, as text."""
 
     name: str
     counts: str  # sensors and verdicts
@@ -48,7 +48,7 @@ def _lines(text: str, wide: int) -> int:
 
 
 def _fitting(page: BatchPage) -> list[Sequence[str]]:
-    """Return the rows that one A4 has room for: all, or those that are no pass before those that are."""
+    """Return the rows that fit on one A4 page: all of them, or fails and undecided first, then passes."""
     around = BARE_LINES + sum(_lines(text, WIDE) for text in (*page.whose, *page.lines))
     around += math.ceil(sum(_lines(text, HALF_WIDE) for _, text in page.facts) / 2)
     room = PAGE_LINES - around
@@ -63,7 +63,7 @@ def _fitting(page: BatchPage) -> list[Sequence[str]]:
 
 
 def _left_out(rows: Sequence[Sequence[str]], shown: Sequence[Sequence[str]]) -> str:
-    """Return how many rows had no room, and of which verdicts; "" where all had."""
+    """Return in words how many rows had no room, by verdict; "" where all had room."""
     n = len(rows) - len(shown)
     if not n:
         return ""

@@ -1,4 +1,4 @@
-"""A long trace reduced to what a drawing can hold, without losing a single extreme conversion."""
+"""Reduces a long trace to the columns of a drawing without losing any extreme conversion."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The rows of the pages behind the main page: findings, events, snapshots, quantities, people, rig."""
+"""The rows of the pages after the main page: findings, events, snapshots, quantities, people, rig."""
 
 from __future__ import annotations
 
@@ -30,13 +30,13 @@ Rows = list[tuple[str, str]]
 
 
 def _channel_of(finding: Finding) -> str:
-    """Return the channel's name; empty where the cause says it already."""
+    """Return the channel's name; "" where the cause already names it."""
     name = wire.CHANNEL_NAMES[finding.channel] if finding.channel is not None else ""
     return "" if name == str(finding.cause) else name
 
 
 def _is_open(f: Finding) -> bool:
-    """Whether too few dropouts leave the cause open."""
+    """Whether there are too few dropouts to decide the cause."""
     return f.code is Code.STRAY_DROPOUT and f.severity == "doubt"
 
 
@@ -114,7 +114,7 @@ def snapshot_drawings(
 
 
 def _event_at(outcome: Outcome, at_s: float) -> str:
-    """Return the number of the event in whose windows a conversion is, as the trace shows it; "" for none."""
+    """Return the number, as drawn on the trace, of the event that a conversion belongs to; "" for none."""
     window_s = outcome.trace.window_s
     for number, e in numbered_events(outcome.analysis.events):
         if e.start_s - 1e-9 <= at_s <= max(e.end_s, e.start_s) + window_s:
@@ -154,7 +154,7 @@ def _analysis_rows(a: Analysis) -> Rows:
 
 
 def quantity_rows(outcome: Outcome) -> Rows:
-    """Return every quantity of the judgement that adds something, then what the analysis adds."""
+    """Return every quantity of the judgement that is not shown elsewhere, then those of the analysis."""
     quantities = outcome.judgement.quantities
     if outcome.analysis.sense == "unknown":
         hidden = {k for k in quantities if k.startswith(("closed", "open"))}
@@ -165,7 +165,7 @@ def quantity_rows(outcome: Outcome) -> Rows:
 
 
 def person_rows(outcome: Outcome) -> Rows:
-    """Return all that was typed, in full."""
+    """Return everything that the operator typed, uncut."""
     s = outcome.setup
     track = f"{s.track_ohm:g} ohm" if s.track_ohm is not None else "not measured"
     rows = [("Job", s.job), ("Label", s.sensor_label), ("Part", s.part), ("Serial", s.serial)]
@@ -180,7 +180,7 @@ def person_rows(outcome: Outcome) -> Rows:
 
 
 def rig_rows(outcome: Outcome) -> Rows:
-    """Return the rig, its calibration and what they are good for."""
+    """Return rows on the rig, its calibration and their limits."""
     calibration, capture = outcome.calibration, outcome.capture
     rows = [
         ("Rig", facts.rig_text(outcome)),

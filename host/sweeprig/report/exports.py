@@ -121,7 +121,7 @@ def _heading(outcome: Outcome) -> str:
 
 
 def _date(mdf: Any, outcome: Outcome) -> None:
-    """Set the start time of the measurement; a date that cannot be read leaves the library's own."""
+    """Set the start time of the measurement; with a date that cannot be read the library's default stays."""
     try:
         mdf.header.start_time = datetime.fromisoformat(
             outcome.capture.created if outcome.capture else outcome.made_at
@@ -131,7 +131,7 @@ def _date(mdf: Any, outcome: Outcome) -> None:
 
 
 def into(path: Path, write: Callable[[Path], object]) -> None:
-    """Let `write` fill a file beside `path`, then put it in its place. Raises ExportError."""
+    """Let `write` fill a file next to `path`, then rename it to `path`. Raises ExportError."""
     check_place(path)
     step = "name another folder, or free some disk space"
     fill_atomically(path, write, next_step=step, error=ExportError)

@@ -1,4 +1,4 @@
-"""The lines of the sheet that are neither drawing nor table: who, what, with which rig, and what was not seen."""
+"""The lines of the sheet that are neither drawing nor table: who, what, with which rig, and what was lost."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ def meter_text(outcome: Outcome) -> str:
 
 
 def verified_text(outcome: Outcome) -> str:
-    """Return the last check of the calibration against a check standard, as it was written down."""
+    """Return the last check of the calibration against a check standard, as it is stored."""
     calibration = outcome.calibration
     if calibration is None:
         return "none"
@@ -74,7 +74,7 @@ def verified_text(outcome: Outcome) -> str:
 
 
 def lost_text(outcome: Outcome) -> str:
-    """Return what was not seen of the capture."""
+    """Return in words what is missing in the capture."""
     trace, capture = outcome.trace, outcome.capture
     lost = max(capture.n_lost if capture else 0, trace.n_lost)
     total = trace.t_s.size + lost
@@ -119,7 +119,7 @@ def code_text(outcome: Outcome) -> str:
 
 
 def profile_text(outcome: Outcome) -> str:
-    """Return the profile's name with the short code of its text, which is another for every version."""
+    """Return the profile's name with a short code of its text, different for every version."""
     code = capture_code(outcome.profile.sha256)
     return f"{outcome.judgement.profile_name}, version {code}" if code else outcome.judgement.profile_name
 
@@ -145,7 +145,7 @@ def event_text(event: Event, *, shortest_s: float | None, placed: bool = True) -
 
 
 def worst_event(outcome: Outcome) -> Event | None:
-    """Return the deepest event; of those that are as deep in print the longest."""
+    """Return the deepest event; among those printed with the same depth, the longest."""
     return max(outcome.analysis.events, key=lambda e: (round(e.depth_percent), e.duration_s), default=None)
 
 
@@ -174,7 +174,7 @@ def sense_text(outcome: Outcome) -> str:
 
 
 def alerts(outcome: Outcome) -> list[str]:
-    """Return what has to be read before any number: kept on the board, override, early end, remarks."""
+    """Return what a reader must know before any number: kept on the board, override, early end, remarks."""
     found = [outcome.setup.kept] if outcome.setup.kept else []
     if outcome.setup.override:
         found.append(f"Interlock overridden for this sweep: {outcome.setup.override}")

@@ -1,4 +1,4 @@
-"""Numbers as paper and screen show them. Displayed values only: nothing here goes back into a computation."""
+"""Formats numbers for paper and screen. For display only: nothing here is used in a computation."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ def u_text(u95: float | None) -> str:
 
 
 def spread_text(value: float | None, u95: float | None) -> str:
-    """Return what stands beside volts: their half-width, or that it is not known; nothing beside a dash."""
+    """Return the text next to volts: their ±, or that it is not known; "" next to a dash."""
     return u_text(u95) or (NOT_KNOWN if known(value) else "")
 
 
@@ -115,7 +115,7 @@ CLAUSES = (*WHOLE, " (", ", ")
 
 
 def at_clause(text: str, limit: int, ends: tuple[str, ...] = CLAUSES) -> str:
-    """Return text that ends with a sentence or a clause where it is longer than `limit`; cut only where it has none.
+    """Shorten text longer than `limit` at the end of a sentence or clause; cut inside one only where there is none.
 
     No bracket is left open. An instruction ends with a `WHOLE` one: "if it stays, replace it" keeps its second half.
     """
@@ -129,7 +129,7 @@ def at_clause(text: str, limit: int, ends: tuple[str, ...] = CLAUSES) -> str:
 
 
 def _before_last(text: str, end: str) -> str:
-    """Return what is before the last `end` outside brackets; "" where there is none."""
+    """Return the text before the last `end` that is not in brackets; "" where there is none."""
     whole = text.rpartition(end)[0]
     while whole.count("(") > whole.count(")"):
         whole = whole.rpartition(end)[0]

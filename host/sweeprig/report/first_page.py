@@ -1,4 +1,4 @@
-"""Texts of the first page: what an owner reads. The expert's words for the same stand behind it."""
+"""Texts of the first page, for the vehicle's owner; the following pages say the same for an expert."""
 
 from __future__ import annotations
 
@@ -27,13 +27,13 @@ CHANCE = re.compile(r" ?\((clustering )?p-value [^()]*\)")
 
 
 def plainly(text: str) -> str:
-    """Return a text of the judgement as the first page has it: no commands, no chances, sources in plain words."""
+    """Return a text of the judgement for the first page: without commands and probabilities, sources in plain words."""
     text = CHANCE.sub("", without_commands(text))
     return source_of(text)
 
 
 def not_compared(outcome: Outcome) -> str:
-    """Return what was not judged for want of a range; the profiles that have one stand behind the page."""
+    """Return what was not judged because the profile has no range for it; a later page lists profiles that have one."""
     said = not_judged(outcome)
     if not said or is_unjudged(outcome.profile, outcome.trace):
         return said.partition(". ")[0] + "." if said else ""
@@ -50,14 +50,14 @@ def headline(outcome: Outcome) -> str:
 
 
 def spread_in_volts(value: float | None, u95: float | None) -> str:
-    """Return the half-width beside volts in volts too; that it is not known, or nothing beside a dash."""
+    """Return the ± next to volts, in volts; "not known" where it is not, "" next to a dash."""
     if not known(value):
         return ""
     return f"\N{PLUS-MINUS SIGN}{volts(u95, u95)}" if known(u95) else "\N{PLUS-MINUS SIGN} not known"
 
 
 def deepest_text(outcome: Outcome, event: Event) -> str:
-    """Return how deep an event went: from which volts to which, where the trace shows it."""
+    """Return how deep an event went, from which volts to which, if the trace has it."""
     level, low = _around(outcome, event)
     if level is None or low is None:
         return f"deepest {fixed(event.depth_percent, 0)} % of supply"
@@ -118,7 +118,7 @@ def shortest_short(outcome: Outcome) -> str:
 
 
 def calibration_short(outcome: Outcome) -> str:
-    """Return when the rig was calibrated; its kind stands behind the page."""
+    """Return when the rig was calibrated; the kind of calibration is on a later page."""
     calibration = outcome.calibration
     if calibration is None or calibration.kind == "nominal":
         return "never calibrated" if calibration else "none: the data is not from a rig"

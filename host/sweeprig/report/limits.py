@@ -29,7 +29,7 @@ class LimitRow:
 
 
 def margin_row(m: Margin, profile: Profile) -> LimitRow:
-    """Return one margin in words; where it holds for ratio x nominal supply, `value` is that."""
+    """Return one margin in words; for a ratiometric profile `value` is ratio x nominal supply."""
     limits = profile.limits
     return LimitRow(
         name=f"{m.end_text[:1].upper()}{m.end_text[1:]}, {m.rail_text}",
@@ -74,7 +74,7 @@ def check_row(check: Check) -> LimitRow:
 
 
 def limit_rows(outcome: Outcome) -> list[LimitRow]:
-    """Return every limit: what fails or is open first, otherwise in the order of the judgement."""
+    """Return every limit: failed and undecided ones first, otherwise in the order of the judgement."""
     rows = [margin_row(m, outcome.profile) for m in outcome.judgement.margins]
     rows += [check_row(c) for c in outcome.judgement.checks]
     return sorted(rows, key=lambda r: ORDER.get(r.verdict, 1))

@@ -1,4 +1,4 @@
-"""Whether a file that is there is an earlier sheet or export of this program: only such a one may be replaced."""
+"""Checks whether an existing file is a sheet or export of this program: only such a file may be replaced."""
 
 from __future__ import annotations
 

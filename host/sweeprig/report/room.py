@@ -1,4 +1,4 @@
-"""How much of everything the main page can hold: it has to stay on one A4 whatever was typed or found."""
+"""How much of each part fits on the main page, which has to stay one A4 page whatever was typed or found."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from sweeprig.report.figures import CLAUSES, at_clause
 
 @dataclass(frozen=True)
 class Room:
-    """Most of each part on the main page; the whole stands on the pages behind it."""
+    """The most of each part that the main page shows; the later pages show all."""
 
     reason: int = 260
     alert: int = 200
@@ -67,7 +67,7 @@ PLAIN_FINDINGS = 3.5  # lines of findings that fit beside the limits of a tight 
 
 
 def most_typed(s: SweepSetup) -> int:
-    """Return the most characters of each text at the head: fewer where all of them together are no names."""
+    """Return the most characters of each text at the head; fewer where together they are longer than names are."""
     return MOST_TYPED if sum(min(len(text), MOST_TYPED) for text in heads(s)) <= MOST_HEAD else LEAST_TYPED
 
 
@@ -88,17 +88,17 @@ def _to_word(text: str, limit: int) -> str:
 
 
 def named(s: SweepSetup) -> tuple[tuple[str, str], ...]:
-    """Return what names the sensor, with what each text is."""
+    """Return the texts that name the sensor, each with its label."""
     return (("Job", s.job), ("label", s.sensor_label), ("part", s.part), ("serial", s.serial))
 
 
 def heads(s: SweepSetup) -> tuple[str, ...]:
-    """Return all that is typed and stands at the head."""
+    """Return every typed text at the head."""
     return (s.workshop, s.customer, s.vehicle, s.operator, *(text for _, text in named(s)))
 
 
 def head_lines(s: SweepSetup) -> int:
-    """Return the lines of the head beyond two for the sensor's names, which every page has room for."""
+    """Return the lines of the head beyond the two of the sensor's names, for which every page has room."""
     most = most_typed(s)
     tester_mm = MM_WHEN * len(f"Tested by {typed(s.operator, most)}")
     when_mm = min(max(tester_mm, LEAST_WHEN_MM), MOST_WHEN_MM)

@@ -20,14 +20,14 @@ STEADY_SHARE = 0.02  # of its mean: a supply that moves by less is said, not dra
 
 
 def _steady_supply(volts: FloatArray) -> float | None:
-    """Return the mean of a supply that does not move [V]; None where it does, or where nothing of it is there."""
+    """Return the mean of a steady supply [V]; None where it moves, or was not measured."""
     if not volts.size or np.ptp(volts) > STEADY_SHARE * abs(volts.mean()):
         return None
     return float(volts.mean())
 
 
 def _range(volts: FloatArray) -> tuple[float, float]:
-    """Return the lowest and the highest volts of the drawing: what is shown, and a little room."""
+    """Return the lowest and highest volts of the drawing: those of the curves, and a little room."""
     low, high = float(volts.min()), float(volts.max())
     room = max(0.06 * (high - low), 0.01)
     return low - room, high + room
@@ -45,9 +45,8 @@ def snapshot_svg(
 ) -> Markup:
     """Return volts over microseconds from the conversion that triggered; `shown` are the channels to draw.
 
-    `volts` makes volts at the sensor of a channel's codes.
-
-    Conversions are interleaved: number i of the snapshot is of channel i modulo channels, at i / conversion_hz.
+    `volts` converts a channel's codes to volts at the sensor. The channels are converted in turn: conversion i of the
+    snapshot is of channel i modulo `channels`, at i / conversion_hz.
     """
     left, top, right, bottom = 36.0, 14.0, width - 8.0, height - 28.0
     codes = shot.codes.astype(float)

@@ -42,7 +42,7 @@ class Frame:
         return self.left + (t_s - self.start_s) / (self.stop_s - self.start_s) * (self.right - self.left)
 
     def y(self, value_v: float) -> float:
-        """Return the place of a voltage [V], held inside the frame."""
+        """Return the place of a voltage [V], clipped to the frame."""
         part = (value_v - self.low_v) / (self.high_v - self.low_v)
         return self.bottom - min(max(part, 0.0), 1.0) * (self.bottom - self.top)
 
@@ -192,7 +192,7 @@ def _events(d: svg.Svg, f: Frame, outcome: Outcome) -> None:
 
 
 def _spread(wanted: list[float], *, step: float, last: float) -> list[float]:
-    """Return rising places at least `step` apart, none below `last` where they fit, near the wanted ones."""
+    """Return positions near the wanted ones, at least `step` apart and, if they fit, none below `last`."""
     placed: list[float] = []
     for y in wanted:
         placed.append(max(y, placed[-1] + step) if placed else y)

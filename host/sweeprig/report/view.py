@@ -1,4 +1,4 @@
-"""What the sheet's template is filled with: text and drawings only, so that the template decides nothing."""
+"""The contents of the sheet's template: finished texts and drawings, so that the template decides nothing."""
 
 from __future__ import annotations
 
@@ -212,7 +212,7 @@ def _left_out(outcome: Outcome) -> str:
 
 
 def _not_shown(outcome: Outcome, most: int) -> tuple[list[str], str]:
-    """Return what was not shown in whole sentences, `most` of it, and the rest by name; never a part of a sentence."""
+    """Return at most `most` of the points not shown as whole sentences, and the rest by name; no sentence is cut."""
     names = not_shown_names(outcome)
     texts = [t for t in outcome.judgement.not_shown if t != _left_out(outcome)]  # said beside the verdict
     if len(texts) <= most:

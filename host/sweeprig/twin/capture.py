@@ -23,7 +23,7 @@ CREATED = "2000-01-01T00:00:00+00:00"  # of no day: a simulated capture is the s
 
 @dataclass(frozen=True)
 class Played:
-    """A capture, and what is true of it."""
+    """A capture, and the truth about its sensor."""
 
     capture: Capture
     truth: WorldTruth
@@ -32,7 +32,7 @@ class Played:
     outputs: int
 
     def reached(self) -> tuple[Reached, ...]:
-        """Return what each event came to at the converter."""
+        """Return how each event arrived at the converter."""
         return all_reached(self.world, self.events, self.outputs)
 
 
@@ -66,7 +66,7 @@ def hello_of(world: World, seed: int) -> dict[str, Any]:
 
 
 def setup_of(spec: SensorSpec, *, seconds: float, hookup: str) -> SweepSetup:
-    """Return what an operator would have said of this sensor before the sweep."""
+    """Return the setup that an operator would give for this sensor before the sweep."""
     starts = {"closed": Starts.CLOSED, "open": Starts.OPEN}.get(spec.hand.starts, Starts.ANYWHERE)
     return SweepSetup(
         hookup=Hookup(hookup), starts=starts, profile=spec.profile, seconds=seconds, serial="SIMULATED"

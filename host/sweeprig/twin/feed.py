@@ -1,4 +1,4 @@
-"""Conversions of a simulated world for the firmware that asks for them, at real pace or as fast as it reads."""
+"""Gives the firmware the conversions of a simulated world, at real pace or as fast as it reads."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ class Playable(Protocol):
 
 @dataclass(frozen=True)
 class Shown:
-    """One thing that the rig showed or sounded."""
+    """One signal of the rig's light or buzzer."""
 
     seconds: float  # in the world, since sampling began [s]
     what: str  # light | buzzer
@@ -114,7 +114,7 @@ class Feed:
         return wait
 
     def restart(self) -> None:
-        """Begin anew: the lever is back where its hand starts."""
+        """Start again: the lever is back where its hand starts."""
         self._n_starts += 1
         self.n_given = 0
         self._world = self._make(self._n_starts)

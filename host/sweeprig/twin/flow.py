@@ -1,4 +1,4 @@
-"""The stream of codes: what has to be carried from one chunk of windows to the next."""
+"""The stream of codes, with the state carried from one chunk of windows to the next."""
 
 from __future__ import annotations
 
@@ -121,7 +121,7 @@ def pin_volts(rig: Rig, nets: tuple[Network, ...], given: Given) -> list[FloatAr
 
 
 def _memory(rig: Rig, channel: int) -> float:
-    """Share of the step from the channel before that a conversion keeps: f C R at the pin."""
+    """Share of the previous channel's level that stays in a conversion: f C R at the pin."""
     board, fe = rig.board, rig.front_end
     top, bottom = board.r_top_ohm[channel], board.r_bottom_ohm[channel]
     r = board.r_pin_ohm[channel] + (0.0 if fe.buffered else top * bottom / (top + bottom))

@@ -1,7 +1,7 @@
-"""What runs the board's firmware for a simulated rig: MicroPython's unix port in a process, or this Python.
+"""Runs the board's firmware for a simulated rig: under MicroPython's unix port in a process, or in this Python.
 
-Both are pumped by whoever reads the port: nothing runs ahead, so a simulated rig at fast pace gives the same bytes
-on every machine, however slow.
+Both run only while the port is read (`pump`) and never ahead of it, so a simulated rig at fast pace gives the same
+bytes on every machine, however slow.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ class Machine(Protocol):
     out: bytearray  # bytes from the board that nobody has read
 
     def pump(self, timeout_s: float) -> None:
-        """Let the board run until it has said something, at most `timeout_s` [s]."""
+        """Let the board run until it has sent something, at most `timeout_s` [s]."""
         ...
 
     def write(self, data: bytes) -> object:
@@ -73,7 +73,7 @@ def start_machine(vm: str, feed: Feed, identity: Mapping[str, Any]) -> Machine:
 
 
 def _answer(feed: Feed, kind: int, outputs: int, n: int) -> bytes:
-    """Return what the simulated rig answers; b"" where no window is due."""
+    """Return the simulated rig's answer to a request of the board; b"" where no window is due."""
     from sweepboard import simulated_board, simulated_drive
 
     if kind == simulated_board.ASK_RAW:
@@ -87,7 +87,7 @@ def _answer(feed: Feed, kind: int, outputs: int, n: int) -> bytes:
 
 
 def _tell(feed: Feed, kind: int, n: int) -> None:
-    """Let the simulated rig know what the board does."""
+    """Tell the simulated rig what the board switches."""
     from sweepboard import command_table, simulated_board, simulated_drive
 
     if kind == simulated_board.ASK_START:
@@ -139,14 +139,14 @@ class InProcess:
     # --- the host's side
 
     def write(self, data: bytes | memoryview) -> int:
-        """Take bytes from either side: a memoryview is the board's."""
+        """Take bytes from either side; a memoryview comes from the board."""
         if isinstance(data, memoryview):
             return self.take(data)
         self._inbox += data
         return len(data)
 
     def pump(self, timeout_s: float) -> None:
-        """Step the service until it has said something."""
+        """Step the service until it has sent something."""
         until = time.monotonic() + timeout_s
         service = self._service
         while True:
@@ -162,7 +162,7 @@ class InProcess:
             time.sleep(0.0005)
 
     def _idle(self) -> None:
-        """Let the board's time pass where no stream carries it."""
+        """Let the board's time pass while no stream does so."""
         if not self._service.stream.running:
             self._service.clock.sleep_ms(1)
 
@@ -220,7 +220,7 @@ class Process:
             raise OSError("the simulated board has ended") from None
 
     def pump(self, timeout_s: float) -> None:
-        """Serve the board's requests until it has said something."""
+        """Serve the board's requests until it has sent something."""
         until = time.monotonic() + timeout_s
         asked = bool(self._pending)
         while not self.out:
@@ -242,7 +242,7 @@ class Process:
         self.out += data
 
     def _serve(self, asked: bool) -> bool:
-        """Answer a request that waits; return whether one still does."""
+        """Answer a waiting request; return whether another one waits."""
         if not asked:
             return False
         self._pending = self._pending or os.read(self._request, self._n_ask)

@@ -1,4 +1,4 @@
-"""What an event did at the converter: the circuit's own answer, for tests and benchmarks to check against."""
+"""How an event arrives at the converter, by the circuit's equations, for tests and benchmarks to check against."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ class Reached:
 
 
 def reached(world: World, event: Disturbance, outputs: int) -> Reached:
-    """Return what one event comes to at the pin. The lever is taken as still meanwhile."""
+    """Return how one event arrives at the pin. The lever is taken as still meanwhile."""
     places = world.scene.places
     at = min(max(0, int(event.start_s / KNOT_S)), places.size - 1)
     c, given = event.channel, sources(world, world.scene.still(places[at : at + 1]), outputs)
@@ -75,6 +75,6 @@ def _state(
 
 
 def all_reached(world: World, events: tuple[Disturbance, ...], outputs: int) -> tuple[Reached, ...]:
-    """Return what every event came to, leaving out channels that carry nothing."""
+    """Return how every event arrived, without the channels that carry no signal."""
     used = {0, wire.CHANNELS - 1} | ({1} if world.spec.two_tracks else set())
     return tuple(reached(world, e, outputs) for e in events if e.channel in used)

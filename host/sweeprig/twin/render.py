@@ -1,4 +1,4 @@
-"""From the sensor's knots and events to what stands at the pins, conversion by conversion."""
+"""From the sensor's knots and events to the volts at the converter's pins, conversion by conversion."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def _modes_near(net: Network, log_g: float) -> Modes:
 
 
 def modes_of(net: Network, g_s: float) -> Modes:
-    """Return the modes for a source conductance, rounded to a tenth of a decade where it hardly matters."""
+    """Return the circuit's modes for a source conductance, rounded to a tenth of a decade so that few are computed."""
     if g_s <= 1e-11:
         return _modes_near(net, -np.inf)
     log_g = np.log10(g_s)
@@ -127,7 +127,7 @@ class ChannelPlay:
 
 @dataclass(frozen=True)
 class _Job:
-    """One channel over one call."""
+    """The work on one channel in one call of `draw`."""
 
     channel: int
     pin_v: FloatArray
@@ -184,7 +184,7 @@ class _Job:
 
 
 def changed(net: Network, source: Source, other: dict[str, Source], event: Disturbance) -> Source:
-    """Return what a source is while an event lasts; `other` holds those kinds that need the whole sensor."""
+    """Return the source as it is during an event; `other` has the sources of kinds that need the whole sensor."""
     if event.kind == "lift":
         return Source(source.e_v, lifted(net, source.g_s, event.value))
     if event.kind == "supply":
@@ -195,7 +195,7 @@ def changed(net: Network, source: Source, other: dict[str, Source], event: Distu
 
 
 def lifted(net: Network, g_s: FloatArray, depth: float) -> FloatArray:
-    """Return the conductance that is left when a contact gets so bad that `depth` of the signal is lost."""
+    """Return the conductance of a contact so bad that `depth` (0 to 1) of the signal is lost."""
     if depth >= 1.0:
         return np.zeros_like(g_s)
     g_n = net.g_top + net.g_bottom + net.g_bias

@@ -1,4 +1,4 @@
-"""A rig with a sensor plugged into it, as a circuit: what its parts, its switches and its supply make of the sensor.
+"""A rig with a sensor plugged in, as a circuit: how its parts, switches and supply change the sensor's signals.
 
 Nothing here moves in time; world.py does.
 """
@@ -26,7 +26,7 @@ MONITOR_GAIN = 0.0015  # relative half-width of the I2C converter's gain
 
 @dataclass(frozen=True)
 class RigSettings:
-    """Which rig, and on which day. `rig_seed` draws its parts: a calibration and the sweeps after it share it."""
+    """Which rig, and on which day. `rig_seed` draws its parts; a calibration and the sweeps after it use the same."""
 
     rig_seed: int = 0
     build: str = "full"
@@ -65,7 +65,7 @@ class Rig:
         self._limits = _limits(self.board)
 
     def battery_v(self, seconds: float) -> float:
-        """Return what stands on the battery lead after so many seconds of the world [V]."""
+        """Return the volts on the battery lead after so many seconds of the world."""
         runs = 0 < self.settings.engine_at_s <= seconds
         return self.settings.system_v / 12.0 * (CHARGING_V if runs else self.settings.battery_v)
 
@@ -89,7 +89,7 @@ class Rig:
         return self._limits
 
     def supply_v(self, outputs: int) -> float:
-        """Return what feeds the sensor [V], before faults."""
+        """Return the sensor's supply [V], before faults."""
         if self.spec.own_supply_v is not None:
             return self.spec.own_supply_v
         if outputs & wire.OUT_TAPPED:
@@ -101,7 +101,7 @@ class Rig:
         return min(free * ohm / (ohm + fe.supply_source_ohm), fe.supply_limit_a * ohm)
 
     def ground_drop_v(self, outputs: int) -> float:
-        """Return by how much the sensor's ground stands above the rig's, for what the sensor draws [V]."""
+        """Return by how much the sensor's ground is above the rig's, from the current that the sensor draws [V]."""
         fed = bool(outputs & wire.OUT_SUPPLY) and not outputs & wire.OUT_TAPPED
         if not fed or self.spec.own_supply_v is not None:
             return 0.0
@@ -114,7 +114,7 @@ class Rig:
 
     @property
     def supply_load_ohm(self) -> float:
-        """What the sensor is to its supply [ohm]."""
+        """The sensor's resistance as a load of its supply [ohm]."""
         return self.spec.track_ohm / (2 if self.spec.two_tracks else 1)
 
     def supply_limited(self, outputs: int) -> bool:
@@ -130,6 +130,6 @@ class Rig:
 
 
 def _limits(board: Board) -> tuple[float, float]:
-    """Return what buffers or clamps let through [V]; buffers, clamps and reference hang on one rail."""
+    """Return the range that buffers or clamps let through [V]; they and the reference share one rail."""
     rail = board.vref_v + REFERENCE_DROP_V
     return board.rail_v, rail + (-board.rail_v if board.front_end.buffered else CLAMP_V)

@@ -1,7 +1,7 @@
 """What the sensor does, before any circuit: shares of the supply, contact resistance, and events in time.
 
-Made in steps of half a window, in blocks of fixed size, so that the same seed gives the same sensor however it
-is asked for.
+It is made in steps of half a window and in blocks of fixed size, so that the same seed gives the same sensor whatever
+lengths are taken.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ TRACKS = {"a": (0,), "b": (1,), "both": (0, 1)}
 
 
 class Disturbance(NamedTuple):
-    """A stretch of time in which a channel's source is another one."""
+    """A stretch of time in which a channel's source is changed."""
 
     start_s: float
     stop_s: float
@@ -98,7 +98,7 @@ class Scene:
 
     @property
     def _still(self) -> float:
-        """Where a lever that nobody moves stands."""
+        """The place of a lever that nobody moves."""
         hand = self.spec.hand
         return hand.open_at if hand.starts == "open" else hand.closed_at
 
@@ -200,7 +200,7 @@ class Scene:
         return share
 
     def _course(self, track: str, x: FloatArray) -> FloatArray:
-        """Return the place on the track's own scale: a flat stretch does not move, the rest joins it."""
+        """Return the place on the track's own scale: constant over a flat stretch, continuous beside it."""
         for _, fault in self._of("flat"):
             if fault.track in (track, "both"):
                 low, high = fault.place - fault.width / 2, fault.place + fault.width / 2
