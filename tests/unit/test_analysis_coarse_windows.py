@@ -73,3 +73,28 @@ def test_steps_of_the_readings_behind_means_are_no_roughness(
 ) -> None:
     x = sprung(0.3, 4, strokes=8)
     assert named(windowed(tmp_path, 0.6 + 3.7 * x, rate_hz, 5.5 / 2**bits)) == []
+
+
+def sticking(slip_s: float, seed: int) -> FloatArray:
+    """Six strokes in 8 to 20 slips each; shares of travel at FINE_HZ."""
+    rng = np.random.default_rng([seed, 5])
+    parts, at = [np.zeros(round(0.7 * FINE_HZ))], 0.0
+    n = round(slip_s * FINE_HZ)
+    u = np.arange(n) / n
+    for _ in range(6):
+        way = np.zeros(round(rng.uniform(1.5, 2.5) * FINE_HZ))
+        sizes = rng.uniform(0.5, 1.5, rng.integers(8, 20))
+        for size in sizes / sizes.sum():
+            k = int(rng.uniform(0, way.size - n))
+            way[k : k + n] += size * u**3 * (10 - 15 * u + 6 * u**2)
+            way[k + n :] += size
+        parts += [way if at == 0 else 1 - way, np.full(round(0.5 * FINE_HZ), 1 - at)]
+        at = 1 - at
+    return np.concatenate(parts)
+
+
+@pytest.mark.parametrize("rate_hz", [200.0, 333.0, 500.0])
+@pytest.mark.parametrize("slip_s", [0.02, 0.03])
+def test_a_lever_that_slips_on_in_few_windows_is_sound(tmp_path: Path, rate_hz: float, slip_s: float) -> None:
+    for seed in range(3):
+        assert named(windowed(tmp_path, 0.6 + 3.7 * sticking(slip_s, seed), rate_hz, 0.00122)) == []

@@ -66,3 +66,19 @@ def test_a_flat_spot_wider_than_hum_makes_is_found(tmp_path: Path) -> None:
     flat = np.minimum(x, np.maximum(0.4, x - 0.03))
     outcome = reviewed(tmp_path, t, 0.6 + 3.7 * flat + 0.004 * np.sin(2 * np.pi * 50 * t), 1)
     assert "flat-spot" in named(outcome)
+
+
+@pytest.mark.parametrize("stops", [(0.2, 0.4, 0.6, 0.8), (0.33, 0.66)])
+def test_the_slow_way_to_a_stop_beside_it_is_no_flat_spot(tmp_path: Path, stops: tuple[float, ...]) -> None:
+    """A hand that stops at the same places each stroke, as at notches; each wait is of its own time."""
+    for seed in range(6):
+        rng = np.random.default_rng([seed, 8])
+        parts, at = [np.zeros(700)], 0.0
+        for k in range(6):
+            for to in (*stops, 1.0) if k % 2 == 0 else (*stops[::-1], 0.0):
+                u = np.linspace(0, 1, rng.integers(150, 300))
+                wait = rng.integers(400, 600) if to in (0.0, 1.0) else rng.integers(100, 350)
+                parts += [at + (to - at) * u**3 * (10 - 15 * u + 6 * u**2), np.full(wait, to)]
+                at = to
+        x = np.concatenate(parts)
+        assert named(reviewed(tmp_path, np.arange(x.size) / 1000, 0.6 + 3.7 * x, seed)) == []

@@ -23,6 +23,7 @@ SLOPE_FACTOR = 1.6  # range per window that movement may have, in units of the s
 NOISE_FACTOR = 8.0  # threshold above the usual range, in units of its 90 % quantile less its median
 FLOOR_LSB = 14.0  # codes; the steps of a converter with wide codes are below (references: RP2040-E11)
 FLOOR_PERCENT = 0.6  # % of supply
+MANY_IN_A_SLIP_S = 0.0015  # s; of windows up to so long a lever that slips on takes more than SIDE
 SIDE = 7  # windows on either side whose median speed counts
 BOTH_WAYS = 0.3  # share of the deeper side that the other reaches in a burst from outside
 LONGEST_S, LONGEST_SMALL_S = (
@@ -70,7 +71,7 @@ def find(
     parts = (slice(0, channel.mean_v.size),) if parts is None else parts
     if is_coarse(window_s):
         return _find_coarse(channel, parts, window_s=window_s, lsb_v=lsb_v, supply_v=supply_v)
-    speed = _speed(channel, [part.start for part in parts[1:]])
+    speed = _speed(channel, [part.start for part in parts[1:]], window_s)
     over = np.concatenate([_both(channel.only(part), speed[part]) for part in parts])
     limit, scale = threshold(over, lsb_v=lsb_v, supply_v=supply_v)
     hit = over > limit
@@ -106,10 +107,11 @@ def _find_coarse(
     return tuple(found)
 
 
-def _speed(channel: Channel, breaks: list[int]) -> FloatArray:
+def _speed(channel: Channel, breaks: list[int], window_s: float) -> FloatArray:
     """Speed beside each window [V per window], shape (n,); `breaks`: windows before which something is missing."""
     beside = side_speed(channel.mean_v, SIDE, breaks)
-    return np.maximum(beside, speed_around(channel.mean_v, breaks)) if _single(channel) else beside
+    few = _single(channel) or window_s > MANY_IN_A_SLIP_S
+    return np.maximum(beside, speed_around(channel.mean_v, breaks)) if few else beside
 
 
 def _single(channel: Channel) -> bool:

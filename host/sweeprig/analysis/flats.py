@@ -41,6 +41,7 @@ TIMES = 2.4  # dwell against that beside it
 LEAST_S = 0.002  # s of stay at a level, beyond the time beside it
 RAIL_PERCENT = 1.0  # % of supply
 WAIT_S = 0.05  # s; no hand waits for less, stroke after stroke (common practice, no source)
+NEAR_A_WAIT = 12  # steps: a lever that stops slows down so near before and after it
 WAITS = 6.0  # times the shortest: by how much a hand's waits at one place differ (assumed, no source)
 BY_CHANCE = 0.005  # chance of waits that look like one width, from which that is a doubt
 SNAP_NEAR, SNAP_FAR = 3, 7  # steps from the level: where a lever that is drawn into a notch hurries or lags
@@ -93,7 +94,7 @@ def find_flats(
         own = flat[:, best]
         parts = [place[m] for m, f in zip(moves, own, strict=True) if f]
         width = float(np.median(share[own, best])) * WIDE * STEP_PERCENT
-        if width <= UNREST * unrest_percent:
+        if width <= UNREST * unrest_percent or _beside_a_wait(dwell, own, best):
             continue
         if _stands(parts, best, 1 / share[own, best]) and not _snaps(share, best, ways):
             stay = float(np.median((dwell - beside)[own, best]))
@@ -128,6 +129,14 @@ def stays_per_stroke(
         return 0.0
     stays = _stays(*_dwells(place, strokes, window_s=window_s, gap_before=gap_before), window_s)
     return float(np.median(np.count_nonzero(np.diff(stays.astype(np.int8), axis=1, prepend=0) == 1, axis=1)))
+
+
+def _beside_a_wait(dwell: FloatArray, own: BoolArray, level: int) -> bool:
+    """Whether half of the strokes that stay at a level for less than a hand waits do wait near it and slow down there."""
+    if float(np.median(dwell[own, level])) >= WAIT_S:
+        return False
+    near = dwell[own, max(0, level - NEAR_A_WAIT) : level + NEAR_A_WAIT + 1]
+    return bool(np.mean((near >= WAIT_S).any(axis=1)) >= SHARE_OF_A_WAY)
 
 
 def _snaps(share: FloatArray, level: int, ways: IntArray) -> bool:
