@@ -132,7 +132,7 @@ def stays_per_stroke(
 
 
 def _beside_a_wait(dwell: FloatArray, own: BoolArray, level: int) -> bool:
-    """Whether half of the strokes that stay at a level for less than a hand waits do wait near it and slow down there."""
+    """Whether half of the strokes that stay for less than a hand waits do wait near that level, and slow down there."""
     if float(np.median(dwell[own, level])) >= WAIT_S:
         return False
     near = dwell[own, max(0, level - NEAR_A_WAIT) : level + NEAR_A_WAIT + 1]
