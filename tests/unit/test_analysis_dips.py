@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from support.lever import Legs, changed, lever, sensed
 from sweeprig.analysis.analyse import analyse
@@ -137,3 +138,42 @@ def test_a_dip_is_found_on_a_track_of_two_slopes(at: float) -> None:
     bent = np.where(x < 0.5, x, 0.5 + 2 * (x - 0.5)) / 1.5
     (found,) = named(dipped(bent, at=at, by_v=0.03, width=0.008))
     assert found.where_percent == pytest.approx((100 * at, 100 * at), abs=2)
+
+
+def dipped_in(x: FloatArray, *, at: float, by_v: float, width: float, there: NDArray[np.bool_]) -> Trace:
+    """The same, but only in the windows `there`."""
+    whole, low = sensed(x), dipped(x, at=at, by_v=by_v, width=width)
+    by = np.where(there, low.signal_a.mean_v - whole.signal_a.mean_v, 0.0)
+    return replace(whole, signal_a=changed(whole.signal_a, by))
+
+
+TEN = [1.0, 1.1, 0.9, 1.2, 1.0] * 2
+
+
+@pytest.mark.parametrize(("by_v", "width"), [(0.10, 0.01), (0.25, 0.02), (0.5, 0.03)])
+@pytest.mark.parametrize(("way", "name"), [(1, "rising"), (-1, "falling")])
+def test_a_dip_in_one_direction_only_is_a_doubt(by_v: float, width: float, way: int, name: str) -> None:
+    x = smooth(TEN)
+    (found,) = named(dipped_in(x, at=0.4, by_v=by_v, width=width, there=way * np.gradient(x) > 0))
+    assert (found.code, found.severity, found.cause) == (Code.WORN_SPOT, "doubt", Cause.TRACK)
+    assert f"in 5 of 5 {name} strokes" in found.evidence
+    assert found.where_percent == pytest.approx((40, 40), abs=2 + 100 * width)
+
+
+def test_a_dip_that_comes_half_way_through_is_a_doubt() -> None:
+    x = smooth(TEN)
+    late = np.arange(x.size) > x.size // 2
+    (found,) = named(dipped_in(x, at=0.4, by_v=0.2, width=0.02, there=late))
+    assert (found.code, found.severity) == (Code.WORN_SPOT, "doubt")
+    assert "in 5 of 10 strokes, all from number 6 to 10" in found.evidence
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_hand_that_turns_back_at_random_is_sound(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    legs: Legs = [(0.0, 0.5)]
+    for k in range(10):
+        to, at, by = float(k % 2 == 0), rng.uniform(0.2, 0.8), rng.uniform(0.02, 0.1)
+        back = at - by if to else at + by
+        legs += [(at, rng.uniform(0.3, 0.8)), (back, 0.1), (to, rng.uniform(0.4, 0.9)), (to, 0.4)]
+    assert [f for f in named(sensed(lever(legs))) if f.code is Code.WORN_SPOT] == []

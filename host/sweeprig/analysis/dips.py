@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from sweeprig.analysis.backs import FEWEST_STROKES, SHARE, Back, back_of, find_back
 from sweeprig.analysis.bends import is_bend
 from sweeprig.analysis.model import FloatArray, IntArray, Span, Stroke
 from sweeprig.analysis.moves import Moves
@@ -33,22 +34,14 @@ LEAST_PERCENT = (
 LEAST_LSB, LEAST_STEPS = 8.0, 2.5  # codes of a rig with windows; steps of single readings
 LEAST_STANDARD_ERRORS = 6.0  # standard errors of the median of one direction's strokes
 TEXTURE = 5.0  # of the usual departure from place to place
-FEWEST_STROKES = 3
-SHARE = 0.7  # of the strokes that cross it
 SHARE_OF_DEPTH = 0.5  # that each of them must show
 WIDEST, DEEPEST = 0.75, 0.7  # chords: a hand that pauses makes more than a track that goes on rising can
 LOBE = 0.6  # of the depth: how far the signal may stand out the other way beside it
 BESIDE = 0.875  # of the chord on either side belong to the dip and its lobes
 BASE = (1.0, 1.5)  # chords away, on both sides: their mean is the level beside it
 SAME_PLACE = 2  # places
-BACK_PERCENT = 1.0  # of span: a signal that goes back by so much against its movement is looked at by itself
-SAME_TOP_PERCENT, SAME_DEPTH = (
-    1.5,
-    0.3,
-)  # of span, and share: how far strokes may differ in where and how much
 LEAST_UNLOOKED = 4  # places: shorter gaps are not told
 UNREST = 1.5  # times a signal's own unrest, which goes back by itself
-BACK_EDGE_PERCENT = 4.0  # of span from either end: a lever bounces there
 
 
 @dataclass(frozen=True)
@@ -62,6 +55,7 @@ class Dip:
     back: bool = (
         False  # so deep that the signal goes back in it, which no lever does at one place up and down
     )
+    which: str = ""  # of which strokes, in words, where it is not in those of both directions all the time
 
 
 def find_dips(
@@ -85,11 +79,8 @@ def find_dips(
         return ()
     least = max(least_v, LEAST_PERCENT / 100 * supply_v)
     most = DEEPEST / 100 * span_v
-    found = [
-        d
-        for d in _backs([_back(place[s.start : s.stop]) for s in whole], ways, span_v)
-        if d.depth_v > UNREST * unrest_v
-    ]
+    backs = find_back([back_of(place[s.start : s.stop]) for s in whole], ways)
+    found = [d for d in _backs(backs, span_v) if d.depth_v > UNREST * unrest_v]
     for chord in chords:
         off = np.stack([departure(place[s.start : s.stop], chord) for s in whole]) * span_v / 100
         new = [d for d in _dips(off, ways, chord, least) if d.depth_v <= most * chord]
@@ -126,29 +117,11 @@ def unlooked(place: FloatArray, strokes: tuple[Stroke, ...], *, gap_before: Bool
     return tuple((float(PLACES[a]), float(PLACES[b])) for a, b in edges)
 
 
-def _back(place: FloatArray) -> tuple[float, float]:
-    """Level from which one stroke goes back the furthest, and by how much [% of travel]; nan where it does not."""
-    rising = place[-1] >= place[0]
-    ahead = place if rising else 100.0 - place
-    far = np.maximum.accumulate(ahead)
-    back = np.where((far > BACK_EDGE_PERCENT) & (far < 100 - BACK_EDGE_PERCENT), far - ahead, 0.0)
-    at = int(np.argmax(back))
-    if back[at] < BACK_PERCENT:
-        return np.nan, np.nan
-    return float(far[at] if rising else place[at]), float(back[at])
-
-
-def _backs(seen: list[tuple[float, float]], ways: IntArray, span_v: float) -> list[Dip]:
-    """A dip so deep that the signal goes back in it: by as much from the same level, up and down."""
-    tops, depths = np.array(seen).T
-    if not np.isfinite(tops).any():
+def _backs(b: Back | None, span_v: float) -> list[Dip]:
+    if b is None:
         return []
-    top, depth = float(np.nanmedian(tops)), float(np.nanmedian(depths))
-    same = (np.abs(tops - top) <= SAME_TOP_PERCENT) & (np.abs(depths - depth) <= SAME_DEPTH * depth)
-    n = int(np.count_nonzero(same))
-    if n < max(FEWEST_STROKES, SHARE * tops.size) or len(set(ways[same])) < 2:
-        return []
-    return [Dip((max(0.0, top - STEP_PERCENT), top), depth * span_v / 100, n, tops.size, back=True)]
+    where, depth_v = (max(0.0, b.top - STEP_PERCENT), b.top), b.depth * span_v / 100
+    return [Dip(where, depth_v, b.n_seen, b.n_strokes, back=True, which=b.which)]
 
 
 def _dips(off: FloatArray, ways: IntArray, chord: float, least_v: float) -> list[Dip]:

@@ -136,14 +136,16 @@ def about_hum(noise_v: float, found: list[Finding], channel: int) -> list[Findin
 def about_dip(dip: Dip, found: list[Finding], channel: int, *, supply_v: float) -> list[Finding]:
     """A place that reads low in every pass, where no other finding of the track is and not all of it is rough."""
     share = 100 * dip.depth_v / supply_v
-    severity = "fault" if dip.back and share >= DIP_FAULT_PERCENT else "doubt"
+    severity = "fault" if dip.back and not dip.which and share >= DIP_FAULT_PERCENT else "doubt"
     named = [f for f in found if f.cause is Cause.TRACK and f.channel == channel]
     named = [f for f in named if f.severity in ("fault", severity)]
     text = (
         f"{CHANNEL_NAMES[channel]} reads {dip.depth_v * 1e3:z.0f} mV low between {dip.where[0]:.1f} and "
-        f"{dip.where[1]:.1f} % of travel in {dip.n_seen} of {dip.n_strokes} strokes, up and down"
+        f"{dip.where[1]:.1f} % of travel in {dip.n_seen} of {dip.n_strokes} {dip.which or 'strokes, up and down'}"
     )
     step = "Sweep slowly across it again; a dip that stays at this place is the track's: replace the sensor."
+    if dip.which:
+        text += "; a hand that turns back there each time does the same"
     numbers = {"worst_depth_percent": share}
     own = Finding(Code.WORN_SPOT, Cause.TRACK, channel, dip.where, text, step, severity, numbers)
     everywhere = any(f.where_percent is None for f in named)
