@@ -259,3 +259,17 @@ def test_rests_short_of_a_stop_that_turns_met_are_no_end() -> None:
     closed = judged.quantities["closed_v"]
     assert closed.value == pytest.approx(0.45, abs=2e-3)
     assert judged.verdict is Verdict.PASS
+
+
+@pytest.mark.parametrize("rests_s", [(0.4, 0.3, 0.3, 0.6), (0.6, 0.3, 0.3, 1.0)])
+def test_a_lever_that_creeps_into_its_stops_is_no_slip(rests_s: tuple[float, ...]) -> None:
+    """Strokes of 20 s begin and end so slowly that the creep counts as rest, and shifts its level."""
+    parts, at = [np.zeros(round(rests_s[0] * 1000))], 0.0
+    for seconds, rest_s in zip((18.0, 22.0, 18.0), rests_s[1:], strict=True):
+        u = np.linspace(0, 1, round(seconds * 1000))
+        way = (1 - 2 * at) * (10 * u**3 - 15 * u**4 + 6 * u**5)
+        parts += [at + way, np.full(round(rest_s * 1000), 1 - at)]
+        at = 1 - at
+    found = look(sensed(np.concatenate(parts))).findings
+    assert [f.severity for f in found if f.code is Code.ENDS_NOT_REPEATED] == ["doubt"]
+    assert "turned at the same levels" in found[0].evidence

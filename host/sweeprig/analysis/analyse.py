@@ -139,7 +139,7 @@ def _ends_apart(trace: Trace, s: _Seen, ends: list[End | None], sense: Sense) ->
     if s.still or su.ground_shift(trace.ground_v) > su.GROUND_SHIFT_V:
         return []
     step_v = trace.lsb_v if trace.undithered else 0.0
-    slip = find_slip(s.a.rests, supply_v=s.rail, step_v=step_v)
+    slip = find_slip(s.a.rests, supply_v=s.rail, step_v=step_v, stops=s.a.stops)
     if slip is not None:
         return [reach.slipped(slip, trace, s.rail)]
     if s.a.path_steady_v is not s.a.path:

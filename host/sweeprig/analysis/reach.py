@@ -75,12 +75,15 @@ def at_rest_so_far(still: Finding, trace: Trace) -> Finding:
 def slipped(slip: Slip, trace: Trace, supply_v: float) -> Finding:
     """Both ends that moved together; a doubt where so little that a hand may do it."""
     text = (
-        f"both ends shift by {slip.shift_v * 1e3:+z.0f} mV before {trace.t_s[slip.at]:.2f} s and stay there: "
-        "typical of a sensor that turns on its mount"
+        f"both ends shift by {slip.shift_v * 1e3:+z.0f} mV before {trace.t_s[slip.at]:.2f} s and stay there"
+        + (": typical of a sensor that turns on its mount" if slip.turned else "")
     )
     step = "Fasten sensor, lever and mount; look at the ground wire if they are tight. Sweep again."
     severity = "fault" if is_sure(slip, supply_v=supply_v) else "doubt"
-    if severity == "doubt":
+    if not slip.turned:
+        text += "; but the lever turned at the same levels: it crept into its stops, so the rests differ"
+        step = "Sweep again, and hold the lever firmly to each stop for a second."
+    elif severity == "doubt":
         text += "; so little may come from how hard the lever was pressed"
     numbers = {"shift_v": slip.shift_v}
     return Finding(Code.ENDS_NOT_REPEATED, Cause.MOUNTING, 0, None, text, step, severity, numbers)

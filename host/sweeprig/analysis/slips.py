@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 
 import numpy as np
 
 from sweeprig.analysis.model import FloatArray, Rest
+from sweeprig.analysis.visits import Stop
 
 SURE_PERCENT = 0.3  # % of supply: a hand that presses harder or softer moves an end by less
 LEAST_PERCENT = (
@@ -17,6 +18,7 @@ ALIKE = 0.25  # of the shift: how far those of both ends may differ
 ODD_PERCENT = 0.25  # % of supply: one visit of an end off all others; own choice, no source
 FIRST_PERCENT = 0.4  # the same of the first, before which play and a relaxing hand have not settled
 FEWEST_OTHERS = 2  # visits
+TURNED = 0.5  # of the shift: the turning points of the lever show that much of it
 SCATTER = 1 / 3  # of the shift: what the visits before it, and those after it, may scatter by
 
 
@@ -26,6 +28,7 @@ class Slip:
 
     at: int  # window of the first rest after it
     shift_v: float
+    turned: bool = True  # the levels at which the lever turned shift as well, and not only those of its rests
 
 
 @dataclass(frozen=True)
@@ -45,21 +48,46 @@ class _Level:
     value_v: float
 
 
-def find_slip(rests: tuple[Rest, ...], *, supply_v: float, step_v: float = 0.0) -> Slip | None:
+def find_slip(
+    rests: tuple[Rest, ...],
+    *,
+    supply_v: float,
+    step_v: float = 0.0,
+    stops: tuple[Stop | None, Stop | None] = (None, None),
+) -> Slip | None:
     """Return the largest shift that both ends show alike between the same two visits, None where there is none.
 
-    `step_v`: of single readings, below which a level is not known.
+    `step_v`: of single readings, below which a level is not known. `stops`: where the lever turned; a slow one that
+    creeps into its stops rests at other levels each time, and turns at the same ones.
     """
     levels = _levels(rests)
     least_v = min(max(LEAST_PERCENT / 100 * supply_v, step_v), SURE_PERCENT / 100 * supply_v)
     found = [_shift(levels, k, least_v) for k in range(1, len(levels))]
     known = [s for s in found if s is not None]
-    return max(known, key=lambda s: abs(s.shift_v)) if known else None
+    if not known:
+        return None
+    slip = max(known, key=lambda s: abs(s.shift_v))
+    return replace(slip, turned=_turned(slip, rests, stops))
+
+
+def _turned(slip: Slip, rests: tuple[Rest, ...], stops: tuple[Stop | None, Stop | None]) -> bool:
+    """Whether the turning points of both ends shift by a fair share of a slip; so where they are not known."""
+    for place, stop in zip(("low", "high"), stops, strict=True):
+        own = {r.visit: r.start for r in reversed(rests) if r.place == place}
+        if stop is None or not all(0 <= k < len(stop.visits) for k in own):
+            continue
+        turns = [(start < slip.at, stop.visits[k].turn_v) for k, start in own.items()]
+        before, after = ([v for b, v in turns if b == way] for way in (True, False))
+        if before and after:
+            shift = float(np.mean(after) - np.mean(before))
+            if shift * np.sign(slip.shift_v) < TURNED * abs(slip.shift_v):
+                return False
+    return True
 
 
 def is_sure(slip: Slip, *, supply_v: float) -> bool:
-    """Whether no hand that presses harder and softer would move both ends so far."""
-    return abs(slip.shift_v) >= SURE_PERCENT / 100 * supply_v
+    """Whether no hand that presses harder and softer, or creeps into its stops, would move both ends so far."""
+    return slip.turned and abs(slip.shift_v) >= SURE_PERCENT / 100 * supply_v
 
 
 def find_odd(rests: tuple[Rest, ...], *, supply_v: float, step_v: float = 0.0) -> Odd | None:
