@@ -58,7 +58,7 @@ def test_each_command_is_in_the_module_that_is_loaded_for_it() -> None:
     [
         ("sweep --driven", "sweep"),
         ("-q review a.sweep", "sweep"),
-        ("compare 1 2", "records"),
+        ("compare 1 2", "compare"),
         ("guide", ""),
         ("--help", ""),
         ("-h sweep", ""),

@@ -113,7 +113,7 @@ def _margin(
             limit,
             Verdict.UNDECIDED,
             q.reason,
-            next_step="Hold the lever still at this end.",
+            next_step="Sweep again: hold the lever still at both stops, half a second each time.",
         )
     low, high = (limit, math.inf) if lower else (-math.inf, limit)
     verdict = decide(q.value, u95=q.u95, low=low, high=high, guard_factor=guard_factor)

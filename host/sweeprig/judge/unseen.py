@@ -22,6 +22,8 @@ VERIFY_STEP = "Calibrate the rig again (`sweeprig calibrate`); until then no sen
 MOST_UNSEEN_PERCENT = (
     0.1  # % of the records: more of them missing, a single dropout may lie in what is missing
 )
+FAST_STROKES = "Small worn spots"
+FAST_S = 0.4  # [s] a stroke: 1 % of travel then lasts four windows of 1 ms; own choice, no source
 SKIRT_BINS = 2  # at either end, where strokes begin and end
 
 
@@ -38,6 +40,7 @@ def not_shown(seen: CheckContext, load: Load) -> tuple[str, ...]:
     out = list(seen.analysis.not_shown)
     unjudged = left_out(seen.profile, tracks=1 if seen.trace.signal_b is None else 2)
     out += [unjudged] if unjudged else []
+    out += _too_fast(seen)
     out += _lost(seen)
     if seen.rig is None:
         out.append(
@@ -60,6 +63,15 @@ def not_shown(seen: CheckContext, load: Load) -> tuple[str, ...]:
         out.append("Track B: the profile has one track, so B was not judged. Take a profile of two tracks.")
     out += _load(seen, load) + _beyond(seen)
     return tuple(out)
+
+
+def _too_fast(seen: CheckContext) -> list[str]:
+    """Return that a rig's sweep had strokes so fast that a small worn spot may not show."""
+    times = [(s.stop - s.start) * seen.trace.window_s for s in seen.analysis.strokes if s.full]
+    if seen.trace.source != "rig" or not times or (usual := float(np.median(times))) >= FAST_S:
+        return []
+    why = f"strokes of {usual:.2f} s pass a narrow one too fast. Sweep again, {FAST_S:g} s a stroke or more."
+    return [f"{FAST_STROKES}: {why}"]
 
 
 def _lost(seen: CheckContext) -> list[str]:

@@ -13,6 +13,7 @@ from sweeprig.judge.left_out import ends_are_judged
 from sweeprig.judge.model import Judgement, Margin, Quantity, Verdict, sentences
 from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.track_b import NAME
+from sweeprig.judge.unseen import FAST_STROKES
 from sweeprig.judge.whole import also_open, title_of
 
 MARGINS = (Code.MARGIN_CLOSED, Code.MARGIN_OPEN)
@@ -147,7 +148,7 @@ def _sentence(outcome: Outcome, found: tuple[Finding, ...]) -> str:
     judgement = outcome.judgement
     if judgement.verdict is Verdict.PASS:
         kept = "are within limits" if ends_are_judged(outcome.profile) else "keep clear of ground and supply"
-        return f"Both ends {kept}, uncertainty included. No fault seen."
+        return f"Both ends {kept}, uncertainty included. No fault seen.{_fast(judgement)}"
     faults = [_fault(f) for f in found if f.severity == "fault"]
     if judgement.verdict is Verdict.FAIL and faults:
         text = " ".join(part for part in (faults[0].name, faults[0].place) if part) + _room(found)
@@ -165,6 +166,12 @@ def _room(found: tuple[Finding, ...]) -> str:
     if first.code not in MARGINS or "room_v" not in first.numbers:
         return ""
     return f": {max(first.numbers['room_v'], 0.0):z.3f} V, at least {first.numbers['limit_v']:z.3f} V needed"
+
+
+def _fast(judgement: Judgement) -> str:
+    """Return that strokes were too fast, "" where they were not: a pass must not hide it."""
+    fast = any(text.startswith(f"{FAST_STROKES}:") for text in judgement.not_shown)
+    return " The strokes were too fast to show small worn spots." if fast else ""
 
 
 def _ended(outcome: Outcome) -> str:
