@@ -56,6 +56,20 @@ def test_columns_stay_apart_however_wide_a_change_is() -> None:
     assert re.search(r" V  +\+\d+\.\d\d  changed$", line)
 
 
+@pytest.mark.parametrize("width", [60, 80, 100, 120])
+def test_both_volts_are_shown_at_every_width(width: int) -> None:
+    base = side_of_outcome(outcomes.outcome(), "one")
+    text = compare_lines(compare(base, base), width)
+    assert all(len(line) <= width for line in text)
+    closed = next(k for k, t in enumerate(text) if t.startswith("  closed throttle"))
+    assert " ".join(text[closed : closed + 2]).count("0.4520 ± 0.0018 V") == 2
+
+
+def test_a_margin_is_told_from_the_level_of_its_end() -> None:
+    base = side_of_outcome(outcomes.outcome(), "one")
+    assert "  The volts are those of the end, not its distance." in compare_lines(compare(base, base))
+
+
 def test_what_one_side_did_not_measure_has_no_change() -> None:
     d = difference("closed_v", side(None, None), side(0.45, 1e-3))
     assert (d.change, d.e_n, d.word) == (None, None, "")

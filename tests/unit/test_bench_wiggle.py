@@ -145,6 +145,13 @@ def test_nothing_seen_is_not_reproduced_and_never_a_pass() -> None:
     assert "Not reproduced" in judged.judgement.reason
 
 
+@pytest.mark.parametrize(("ended", "said"), [("unplugged", True), ("complete", False), ("stopped", False)])
+@pytest.mark.parametrize("events", [(), (1.0,)])
+def test_a_lost_board_is_told_of_a_wiggle(events: tuple[float, ...], ended: str, said: bool) -> None:
+    text = "\n".join(summary_lines(result(*map(event, events)), ended))
+    assert ("The test ended early (unplugged)" in text) == said
+
+
 def many_events() -> Wiggled:
     places = ("bulkhead",) * 8 + ("plug",) * 24 + ("controller end",) * 16
     hits = tuple(

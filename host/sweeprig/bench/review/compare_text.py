@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from sweeprig.bench.review.compare import NOT_JUDGED, Compared, Difference, Found
 from sweeprig.judge.names import name_of
-from sweeprig.lines import Column, fitted, table
+from sweeprig.lines import Column, chosen, fitted, table
 from sweeprig.report.figures import on_screen, span_text
 from sweeprig.words import SIMULATED
 
@@ -38,6 +38,7 @@ def _margin_lines(c: Compared) -> list[str]:
     return [
         "",
         f"Margins to ground and supply (volts {volts})",
+        "  The volts are those of the end, not its distance.",
         *(
             f"  {m.end:8}{SIDES[m.rail]:8}{_judged(m.first_v, m.first)}  ->  {_judged(m.second_v, m.second)}"
             for m in c.margins
@@ -70,7 +71,21 @@ def _table(differences: Sequence[Difference], width: int) -> list[str]:
         ),
         Column("", [d.word for d in differences]),
     ]
-    return table(columns, width, "  ")
+    whole = [c for c in columns if c.goes == 0 or any(c.cells)]
+    return table(columns, width, "  ") if chosen(columns, width - 2) == whole else _blocks(columns)
+
+
+def _blocks(columns: Sequence[Column]) -> list[str]:
+    """Return each quantity in lines of its own, where the volts have no room side by side."""
+    lines = []
+    for name, first, second, change, share, word in zip(*(c.cells for c in columns), strict=True):
+        lines += [f"  {name}: {word}" if word else f"  {name}", f"    {first}  ->  {second}"]
+        lines += (
+            [f"    change {change}, change / ± {share}" if share else f"    change {change}"]
+            if change
+            else []
+        )
+    return lines
 
 
 def _finding(f: Found) -> str:

@@ -47,13 +47,21 @@ def within(marks: Sequence[MarkAt], seconds: float) -> tuple[list[MarkAt], str]:
     return [m for m in marks if m.at_s < seconds], said if late else ""
 
 
-def summary_lines(w: Wiggled) -> list[str]:
-    """Return the result in plain lines."""
+def early_lines(ended: str) -> list[str]:
+    """Return that the test ended before its time without the operator's wish; nothing where it did not."""
+    if ended in ("complete", "stopped"):
+        return []
+    return [f"The test ended early ({ended}): what came after that was not seen."]
+
+
+def summary_lines(w: Wiggled, ended: str = "complete") -> list[str]:
+    """Return the result in plain lines; `ended`: why the capture ended."""
     n = len(w.happenings)
     if not w.reproduced:
         return [
             f"NOT REPRODUCED: no event in {w.seconds:.0f} s. This is not a pass: heat, vibration or"
             " another movement may still show a fault.",
+            *early_lines(ended),
             *_place_lines(w),
         ]
     first = f"{n} event{'s' if n != 1 else ''} in {w.seconds:.0f} s."
@@ -61,7 +69,7 @@ def summary_lines(w: Wiggled) -> list[str]:
     shown = [h.brief for h in sorted(deepest, key=lambda h: h.start_s)]
     head = ["The deepest:"] if n > MOST_SHOWN else []
     more = [f"  All {n} are on the sheet; --json lists them too."] if n > MOST_SHOWN else []
-    return [first, *_place_lines(w), *_far_lines(w), *head, *shown, *more]
+    return [first, *early_lines(ended), *_place_lines(w), *_far_lines(w), *head, *shown, *more]
 
 
 def _place_lines(w: Wiggled) -> list[str]:

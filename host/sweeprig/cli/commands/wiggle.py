@@ -107,7 +107,8 @@ def _show(done: SweepDone, found: Wiggled, *, as_json: bool) -> None:
 def _show_lines(done: SweepDone, found: Wiggled) -> None:
     from sweeprig.bench.wiggle.text import summary_lines
 
-    lines = summary_lines(found)
+    capture = done.outcome.capture
+    lines = summary_lines(found, capture.ended if capture else "complete")
     console.show(strong(lines[0]))
     for text in lines[1:]:
         console.show(folded(text, "    "))
