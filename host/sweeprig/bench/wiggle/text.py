@@ -51,7 +51,7 @@ def early_lines(ended: str) -> list[str]:
     """Return that the test ended before its time without the operator's wish; nothing where it did not."""
     if ended in ("complete", "stopped"):
         return []
-    return [f"The test ended early ({ended}): what came after that was not seen."]
+    return [f"The test ended early ({ended}): nothing was watched after that."]
 
 
 def summary_lines(w: Wiggled, ended: str = "complete") -> list[str]:
