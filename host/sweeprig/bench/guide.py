@@ -1,4 +1,4 @@
-"""The whole job as a guide leads through it: which profile three answers come to, and what a result asks for. Pure."""
+"""The job that the command `guide` leads through: the profile that the answers give, the step after a result. Pure."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from sweeprig.words import ANY_SENSOR
 
 
 class Answer(StrEnum):
-    """What a question is answered with."""
+    """Answer to a question."""
 
     YES = "y"
     NO = "n"
@@ -26,7 +26,7 @@ class Answer(StrEnum):
 
 @dataclass(frozen=True)
 class Item:
-    """One thing that has to be so before the rig is switched on."""
+    """One condition that must be met before the rig is switched on."""
 
     text: str
     key: str = ""  # to be confirmed with; "" for a caution
@@ -41,7 +41,7 @@ class ProfileQuestion:
     no: ProfileQuestion | str
 
     def after(self, answer: Answer) -> ProfileQuestion | str:
-        """Return what comes after an answer; what is not known is judged by the profile of any sensor."""
+        """Return the next question, or the profile; where an answer is not known, the profile for any sensor."""
         return ANY_SENSOR if answer is Answer.UNKNOWN else self.yes if answer is Answer.YES else self.no
 
 
@@ -68,14 +68,14 @@ FIRST_QUESTION = ProfileQuestion("Has the sensor two signal wires?", yes=_TWO, n
 
 
 def items_for(setting: str, hookup: str) -> tuple[Item, ...]:
-    """Return cautions and confirmations one by one, each to be answered for itself."""
+    """Return cautions and confirmations one by one; each is answered on its own."""
     wanted = confirmations_for(setting, hookup)
     cautions = tuple(Item(text) for text in cautions_for(setting, hookup) or POWERED_CAUTIONS[1:])
     return (*cautions, *(Item(c.text, c.key) for c in wanted if c is not CAUTIONS))
 
 
 def confirmed_keys(setting: str, hookup: str) -> str:
-    """Return what is confirmed with once every item is answered with yes, as typed after --confirm."""
+    """Return the --confirm keys that stand for every item answered with yes."""
     return ",".join(c.key for c in confirmations_for(setting, hookup))
 
 
@@ -83,7 +83,7 @@ DRIVES = {"c": "combustion", "s": "stop-start", "h": "hybrid", "e": "electric"} 
 
 
 class Then(StrEnum):
-    """What a result asks for."""
+    """The next step after a result."""
 
     HAND_OVER = "hand over"
     AIM = "aim"
@@ -104,7 +104,7 @@ WORN = {
 
 
 def then_of(outcome: Outcome) -> Then:
-    """Return what comes after a sweep: contacts before wear, wear before the mount."""
+    """Return the step after a sweep: contacts come before wear, wear before the mount."""
     if outcome.judgement.verdict is Verdict.PASS:
         return Then.HAND_OVER
     found = [f for f in outcome.judgement.findings if f.severity != "note"]
@@ -142,7 +142,7 @@ SAID = {
 
 
 def said_of(outcome: Outcome) -> str:
-    """Return what a result asks for, in words; of an end out of its place what the card names next."""
+    """Return the next step in words; for an end out of place it is that of the card."""
     then = then_of(outcome)
     if then is Then.BOTH_TRACKS:
         return f"{SAID[then]} Profile: {' or '.join(profiles_for(outcome.analysis.two_tracks))}."
@@ -156,7 +156,7 @@ def said_of(outcome: Outcome) -> str:
 
 
 def command_line(arguments: Sequence[str]) -> str:
-    """Return a command as it would be typed; what was confirmed to the guide is left to be asked for again."""
+    """Return a command as it would be typed; without the confirmations, so that it asks for them again."""
     kept = list(arguments)
     if "--confirm" in kept:
         at = kept.index("--confirm")

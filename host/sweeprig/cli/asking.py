@@ -1,4 +1,4 @@
-"""Confirmations at a terminal, or typed beforehand with --confirm."""
+"""Asks for confirmations at the terminal, or takes those given with --confirm."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ T = TypeVar("T")
 def answered(question: Callable[[], T], *, option: str = "") -> T:
     """Return the answer to a prompt; `option` answers it beforehand, "" where none does.
 
-    Keys that were pressed before the prompt was there are no part of the answer.
+    Keys pressed before the prompt appeared do not count.
 
     Raises InputError where the input ends, KeyboardInterrupt where Ctrl-C was pressed.
     """
@@ -76,7 +76,7 @@ def question(text: str) -> str:
 
 
 class TerminalAsk:
-    """Asks at the terminal what was not confirmed with --confirm. Without a terminal nobody answers."""
+    """Asks at the terminal for what --confirm has not confirmed. Without a terminal nothing more is confirmed."""
 
     def __init__(self, keys: Iterable[str] | None = None) -> None:
         from sweeprig.bench.hookup.cautions import check_keys
@@ -100,7 +100,7 @@ class TerminalAsk:
 
 
 def asking(keys: Iterable[str] | None) -> Ask:
-    """Return who answers."""
+    """Return the `Ask` to use: the terminal, or only --confirm."""
     return TerminalAsk(keys)
 
 
@@ -116,7 +116,7 @@ def books() -> Books:
 
 
 def ask_drive(drive: str, setting: str) -> str:
-    """Return what drives the vehicle: as typed, else asked at a terminal; "" on the bench.
+    """Return what drives the vehicle: as given by --drive, else asked for at the terminal; "" on the bench.
 
     Raises InputError for a drive that there is none of, before anything is shown, confirmed or opened.
     """

@@ -1,4 +1,4 @@
-"""What the terminal shows: plain lines, colour only where it is wanted, errors on standard error."""
+"""Output to the terminal: plain lines, colour only if wanted, errors on standard error."""
 
 from __future__ import annotations
 
@@ -25,18 +25,18 @@ class StoppedError(Exception):
 
 
 class Shown(str):
-    """Text that is printable already; its lines and its style are ours."""
+    """Text that is safe to print already, with our own line ends and styles."""
 
     __slots__ = ()
 
 
 def shown(text: str) -> Shown:
-    """Return text as the terminal may have it. All that is printed comes through here."""
+    """Make text safe for the terminal. Everything that is printed comes through here."""
     return text if isinstance(text, Shown) else Shown(printable(hide_passwords(text)))
 
 
 def laid_out(text: str, stream: TextIO) -> Shown:
-    """Return text as a stream takes it: on a terminal every line wraps at words, elsewhere it stays as it is."""
+    """Return text laid out for a stream: on a terminal lines wrap at words, elsewhere it stays as it is."""
     plain = shown(text)
     if not stream.isatty():
         return plain
@@ -129,18 +129,18 @@ class Console:
             print(f"\r\x1b[2K{line}", end="", file=sys.stderr, flush=True)
 
     def end_progress(self) -> None:
-        """Leave the progress line clean."""
+        """Clear the progress line."""
         self._progressing = False
         if not self.quiet and sys.stderr.isatty():
             print("\r\x1b[2K", end="", file=sys.stderr, flush=True)
 
     def _own_line(self) -> None:
-        """Have what is printed next begin a line of its own."""
+        """Make sure that the next output begins on a new line."""
         if self._progressing:
             self.end_progress()
 
     def hears(self, has_buzzer: bool) -> bool:
-        """Return whether anybody would hear a tone: the rig's buzzer or a terminal's bell."""
+        """Return whether a tone can be heard: there is a buzzer, or a terminal with a bell."""
         return has_buzzer or sys.stderr.isatty()
 
     def bell(self) -> None:

@@ -1,4 +1,4 @@
-"""A sweep that the motor makes, at the terminal: a line for each leg, the angle while it runs, Ctrl-C lets go."""
+"""A motor-driven sweep at the terminal: a line for each leg, the angle while it runs; Ctrl-C switches the motor off."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ class DriveFace:
         self._said: tuple[Doing, int] | None = None
 
     def show(self, state: DriveState) -> None:
-        """Show how it stands."""
+        """Show the latest state."""
         new = (state.doing, state.stroke)
         if new != self._said:
             self._said = new
@@ -48,7 +48,7 @@ def leg_line(state: DriveState) -> str:
 
 
 def angle_line(state: DriveState) -> str:
-    """Return where the lever is."""
+    """Return the lever's place in one line."""
     of = "" if state.travel_deg is None else f" of {state.travel_deg:.1f}"
     return f"{leg_line(state)}: {state.angle_deg:z.1f}{of} degrees"
 
@@ -73,7 +73,7 @@ def drive_sweep(
     bell: bool,
     page: Page,
 ) -> SweepDone:
-    """Let the motor make a sweep, then finish it. Ctrl-C lets the motor go; what came of the strokes is kept."""
+    """Let the motor make a sweep, then finish it. Ctrl-C switches the motor off and keeps the strokes made."""
     from sweeprig.bench.drive.sweep import take_driven
     from sweeprig.bench.review.card import against_angle
     from sweeprig.bench.sweep.sweep import finish, finish_unkept

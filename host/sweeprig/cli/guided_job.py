@@ -1,4 +1,4 @@
-"""The job that `guide` leads through: what is known of it, the commands that were run, and what is kept."""
+"""The job that `guide` leads through: its answers so far, the commands that were run, and the files kept."""
 
 from __future__ import annotations
 
@@ -36,12 +36,12 @@ class Job:
 
     @property
     def simulated(self) -> bool:
-        """Whether no real sensor is looked at."""
+        """Whether the sensor is a simulated one."""
         return self.port.startswith(SIMULATED)
 
     @property
     def hookup(self) -> str:
-        """Who feeds the sensor."""
+        """Who powers the sensor: rig (powered) or vehicle (tapped)."""
         return "tapped" if self.setting == "vehicle" else "powered"
 
     def options(self, *, named: bool = True) -> list[str]:
@@ -58,7 +58,7 @@ class Job:
         return [*options, *vehicle, "--confirm", confirmed_keys(self.setting, self.hookup)]
 
     def do(self, arguments: list[str]) -> int | None:
-        """Run one command and print it, so that it can be typed the next time; None where it was refused."""
+        """Print one command, so that it can be typed the next time, and run it; None where it was refused."""
         from sweeprig.bench.guide import command_line
         from sweeprig.errors import SweeprigError
 
@@ -76,7 +76,7 @@ class Job:
 
 
 def closing_words(done: SweepDone) -> str:
-    """Return the verdict in one line with where it is kept: the card may have left the screen."""
+    """Return the verdict in one line and where it is stored, in case the card has scrolled off the screen."""
     from sweeprig.bench.review.card import card_of
 
     card = card_of(done.outcome)

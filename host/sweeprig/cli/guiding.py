@@ -1,4 +1,4 @@
-"""Questions of the guide at a terminal: one at a time, only the keys named count, and the way back is one step."""
+"""Questions of the guide at a terminal: one at a time; only the keys named count; going back is one question back."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ def yes(text: str) -> bool:
 
 
 def typed(text: str) -> str:
-    """Return what is typed; Enter alone leaves it out."""
+    """Return what is typed; "" after Enter alone."""
     console.say()
     prompt = question(f"{text} (Enter leaves it out)")
     answer = answered(lambda: typer.prompt(prompt, default="", show_default=False, err=True))
@@ -50,7 +50,7 @@ def typed(text: str) -> str:
 
 
 def confirmed(items: Sequence[Item]) -> None:
-    """Ask for each item in turn; n goes one back, never out."""
+    """Ask for each item in turn; n goes back one item and never ends the questions."""
     at = 0
     while at < len(items):
         item = items[at]
@@ -64,6 +64,6 @@ def confirmed(items: Sequence[Item]) -> None:
 
 
 def heading(number: int, text: str) -> None:
-    """Say which step begins."""
+    """Print the heading of a step."""
     console.say()
     console.say(strong(f"{number}. {text}"))

@@ -95,5 +95,5 @@ def heading_of(group: str, command: str) -> str:
 
 
 def group_of(option: str) -> str:
-    """Return the group of an option by its long name; what is in none says how."""
+    """Return the group of an option by its long name; HOW for an option that no group names."""
     return next((group for group, names in GROUPS.items() if option in names), HOW)

@@ -1,4 +1,4 @@
-"""Where standard input, output and error lead: what nobody can read any more ends no work and leaves no traceback."""
+"""Standard input, output and error: a closed or broken stream ends no work and causes no traceback."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ GONE = frozenset({errno.EPIPE, errno.ECONNRESET})  # the reader has seen enough:
 
 
 class Outlet(io.RawIOBase):
-    """The end of a stream. Once a write fails, what follows is dropped; `error` says why."""
+    """Wraps an output stream. Once a write fails, all later output is dropped; `error` says why."""
 
     def __init__(self, inner: Any) -> None:
         super().__init__()
@@ -54,9 +54,9 @@ _outlets: dict[str, Outlet] = {}
 
 
 def open_outlets() -> None:
-    """Let output and error of this process lead through outlets; what was closed leads nowhere, as /dev/null does.
+    """Send output and error of this process through outlets; a closed stream becomes one that drops all, as /dev/null.
 
-    A handle that is closed would be given to the next file that is opened, and what is printed would go into it.
+    The number of a closed handle would be given to the next file that is opened, and output would go into that file.
     """
     for number, name in enumerate(("stdin", "stdout", "stderr")):
         stream = getattr(sys, name)

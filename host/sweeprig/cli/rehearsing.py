@@ -1,4 +1,4 @@
-"""A rehearsal at a terminal: keys reach the simulated bench, and what they do is said beforehand."""
+"""A rehearsal at a terminal: keys move the simulated lever and mount; a line beforehand says which key does what."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ SIMULATED = "sim://"
 
 
 def is_rehearsal(port: str) -> bool:
-    """Return whether an address asks for a rehearsal. Raises InputError where it is not understood."""
+    """Return whether an address asks for a rehearsal. Raises InputError where it is not valid."""
     if not port.startswith(SIMULATED):
         return False
     from sweeprig.twin.sim_url import parse

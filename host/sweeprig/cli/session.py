@@ -1,4 +1,4 @@
-"""What a command with a rig is asked: options as fields, the setup and order made of them, the session they open."""
+"""What all commands with a rig share: their options as fields, the setup and order made from them, and the session."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ Asked = TypeVar("Asked")
 
 
 def with_options(kind: type[Asked]) -> Callable[[Callable[[Asked], None]], Callable[..., None]]:
-    """Let a command take the fields of the dataclass `kind` as its options; it gets them as one object."""
+    """Decorator: a command's options are the fields of the dataclass `kind`; it gets one object of that class."""
 
     def wrap(command: Callable[[Asked], None]) -> Callable[..., None]:
         def called(**given: Any) -> None:
@@ -104,7 +104,7 @@ def records_place(named: str) -> str:
 
 
 def report_recovered(place: Path, *, needed: bool = False) -> int:
-    """Recover what a crash left and say so, quiet or not; return how many. An unreadable journal is reported once.
+    """Recover journals that a crash left, report it even with --quiet; return how many. Report unreadable ones once.
 
     A journal without room for its capture stays and is reported; with `needed` its error is raised in the end,
     and so is one for what was set aside.
@@ -177,7 +177,7 @@ def needs(option: str, is_given: bool, other: str, is_there: bool) -> None:
 
 @dataclass(frozen=True)
 class RigOptions:
-    """What every command that looks at a sensor takes."""
+    """Options of every command that measures a sensor."""
 
     port: opt.Port = ""
     profile: opt.ProfileName = None
@@ -243,7 +243,7 @@ class RigOptions:
 
 @dataclass(frozen=True)
 class CaptureOptions(RigOptions):
-    """What every command that keeps a capture takes."""
+    """More options, of every command that keeps a capture."""
 
     job: opt.Job = ""
     label: opt.Label = ""
@@ -264,7 +264,7 @@ class CaptureOptions(RigOptions):
 
 @dataclass(frozen=True)
 class SensorOptions(CaptureOptions):
-    """... and says more of the sensor."""
+    """More options, of every command that describes the sensor."""
 
     part: opt.Part = ""
     serial: opt.Serial = ""

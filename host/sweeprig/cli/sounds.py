@@ -1,4 +1,4 @@
-"""What a verdict sounds like: told apart without looking."""
+"""The sound of a verdict, so that nobody has to look at the screen."""
 
 from __future__ import annotations
 

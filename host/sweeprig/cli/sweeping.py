@@ -38,9 +38,9 @@ def take_sweep(
 ) -> SweepDone:
     """Make the hookup ready, capture with the screen of a sweep, then finish.
 
-    A timed sweep is counted down. Ctrl-C keeps and judges what came. Raises KeyboardInterrupt where nothing had
-    come, and with `must_complete` always. `bell` lets steps and verdict be heard. Where the disk takes no
-    file the verdict comes from memory.
+    A timed sweep is counted down. Ctrl-C keeps and judges what was recorded. Raises KeyboardInterrupt where that is
+    nothing, and with `must_complete` always. `bell` sounds steps and verdict. Where no file can be written the
+    verdict is made from memory.
     """
     from sweeprig.bench.sweep.sweep import finish, finish_unkept
     from sweeprig.errors import CaptureNotKeptError
@@ -88,19 +88,19 @@ def _take(
 
 
 def title_of(s: Session) -> str:
-    """Return what the screen of a sweep is headed with."""
+    """Return the title on the screen of a sweep."""
     named = s.setup.sensor_label or s.setup.serial
     simulated = "SIMULATED, " if is_simulated(s) else ""
     return f"{simulated}{named or s.profile.name}, {s.setup.hookup}"
 
 
 def is_simulated(s: Session) -> bool:
-    """Return whether no real sensor is looked at."""
+    """Return whether the sensor is a simulated one."""
     return bool(s.client.hello().get("simulated"))
 
 
 def count_down(seconds: int, sleep: Callable[[float], None], stop: Stop) -> None:
-    """Give the operator time to take the lever. `sleep` is the rig's: without a word it would end the supply."""
+    """Give the operator time to take the lever. `sleep` is the client's `rest`: it keeps the rig's supply on."""
     for left in range(seconds, 0, -1):
         if stop():
             break

@@ -1,4 +1,4 @@
-"""What is typed while nobody asks: not shown between our lines, and forgotten before the next question."""
+"""Keys typed while no question is open: they are not shown, and they are dropped before the next question."""
 
 from __future__ import annotations
 
@@ -12,14 +12,14 @@ _LOCAL = 3  # of what tcgetattr returns: the flags that echo and line editing ar
 
 @contextmanager
 def unseen_keys() -> Iterator[None]:
-    """Show no keys while the block runs; where the terminal is not ours to set, nothing."""
+    """Do not show typed keys while the block runs; do nothing where we may not set the terminal."""
     with _echoing(wanted=False):
         yield
 
 
 @contextmanager
 def seen_keys() -> Iterator[None]:
-    """Forget what was typed before, and show what is typed while the block asks."""
+    """Drop what was typed before, and show what is typed within the block, which asks a question."""
     with _echoing(wanted=True):
         yield
 

@@ -1,4 +1,4 @@
-"""What a batch comes to: a table, and for each end spread, outliers, performance and tolerance interval."""
+"""The results of a batch: a table, and for each end spread, outliers, performance and tolerance interval."""
 
 from __future__ import annotations
 
@@ -92,9 +92,9 @@ def _limits(check: Check | None) -> tuple[float | None, float | None]:
 
 
 def entries_of_records(records: Sequence[Record]) -> list[Entry]:
-    """Return records, oldest first, as entries; without the profile's limits, which records do not hold.
+    """Return records, oldest first, as entries; records do not contain the profile's limits, so these have none.
 
-    Judged volts come from the margins, which a record holds only where it was read in full.
+    Judged volts are taken from the margins, which only a record read in full has.
     """
     seen: dict[str, int] = {}
     out = []
@@ -123,7 +123,7 @@ def _judged_of_record(record: Record) -> dict[str, Any]:
 
 
 def summarise(name: str, entries: Sequence[Entry]) -> Summary:
-    """Return what a batch comes to. Simulated sweeps do not count beside real ones."""
+    """Return the results of a batch. Simulated sweeps are left out where there are real ones."""
     latest = last_of_each(counted(entries))
     simulated = sum(e.simulated for e in entries)
     words = ("pass", "fail", "undecided")

@@ -1,4 +1,4 @@
-"""Gauge R&R study: how much of what is seen comes from the rig and its operators, and how much from the sensors.
+"""Gauge R&R study: how much of the spread of readings comes from rig and operators, and how much from the sensors.
 
 Crossed study, every operator sweeps every part the same number of times. Two ways, as in the measurement systems
 analysis of the vehicle trade (AIAG MSA, 4th edition): average and range, and analysis of variance.
@@ -153,7 +153,7 @@ def _anova(y: FloatArray) -> tuple[Parts, float | None, float | None]:
 
 
 def judged(parts: Parts) -> str:
-    """Return what common practice makes of the share of the gauge."""
+    """Return the verdict of common practice on the gauge's share."""
     if parts.percent < GOOD:
         return "good"
     return "acceptable for some uses" if parts.percent <= ACCEPTABLE else "not good enough"

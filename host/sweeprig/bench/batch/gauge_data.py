@@ -24,7 +24,7 @@ COLUMNS = ("part", "operator", "value_v")
 
 
 def width(tolerance_v: float) -> float:
-    """Return the width of a tolerance [V]. Raises InputError for what is none."""
+    """Return the width of a tolerance [V]. Raises InputError for text that is not one."""
     least, most = WIDTHS_V
     if not least <= tolerance_v <= most:
         raise InputError(
@@ -46,7 +46,7 @@ class Reading:
 
 
 def readings_of_csv(path: Path) -> list[Reading]:
-    """Read part, operator and value_v; other columns are left aside. Raises CsvError, which names the line."""
+    """Read the columns part, operator and value_v; others are ignored. Raises CsvError, which names the line."""
     try:
         reader = csv.DictReader(read_text(path, most=MOST_BYTES).splitlines())
         names, rows = reader.fieldnames or [], [(row, reader.line_num) for row in reader]

@@ -1,6 +1,6 @@
-"""A batch of sensors one after another: which sensor is next, and what the batch comes to.
+"""A batch of sensors one after another: which sensor is next, and the results so far.
 
-Pure: what comes in are keys and outcomes, what goes out are entries.
+Pure: keys and outcomes in, entries out.
 """
 
 from __future__ import annotations
@@ -48,13 +48,13 @@ class Entry:
 
 
 def at_supply(nominal_v: float | None) -> str:
-    """Return the words beside judged volts; "" where they are the measured ones."""
+    """Return the words next to judged volts; "" where they are the same as the measured ones."""
     return "" if nominal_v is None else f"at {nominal_v:g} V supply"
 
 
 @dataclass
 class Batch:
-    """The sensors of a series, and which comes next. A repeat of one serial takes the place of the one before."""
+    """The sensors of a series, and which comes next. A repeated sweep of a serial number replaces the earlier one."""
 
     name: str
     entries: list[Entry] = field(default_factory=list)
@@ -73,7 +73,7 @@ class Batch:
         return self._typed
 
     def key(self, text: str) -> bool:
-        """Take keys as they come; return whether the next sweep is to begin.
+        """Take keys as they come; return whether the next sweep has to begin.
 
         Enter takes what was typed or scanned as the serial number, or counts on where nothing was; the space bar as
         the first key repeats the sensor on the bench.
@@ -102,7 +102,7 @@ class Batch:
         self.serial, self._typed = name, ""
 
     def again(self) -> None:
-        """Sweep the sensor on the bench again; before the first it is the first."""
+        """Sweep the same sensor again; before the first one, begin with the first."""
         if not self.serial:
             self.next_sensor()
 

@@ -21,27 +21,27 @@ from sweeprig.link.client import RigClient
 
 
 class Desk(Protocol):
-    """Where a series is worked: who says which sensor is next and sees what comes of it."""
+    """The screen of a series: the operator names the next sensor there and sees each result."""
 
     def wait(self, batch: Batch) -> bool:
         """Wait for the next sensor; False where the series is to end."""
 
     def running(self, batch: Batch) -> AbstractContextManager[Face[SweepState]]:
-        """Give who watches while one sensor is swept."""
+        """Return the face that watches while one sensor is swept."""
 
     def refused(self, error: SweeprigError) -> None:
-        """Show what kept one sensor from being swept."""
+        """Show why one sensor could not be swept."""
 
     def result(self, batch: Batch, done: SweepDone | None) -> None:
-        """Show what came of one sensor; None: the lever did not move."""
+        """Show the result of one sensor; None: the lever did not move."""
 
 
 def run_series(
     client: RigClient, order: SweepOrder, batch: Batch, desk: Desk, *, ask: Ask, books: Books
 ) -> bool:
-    """Sweep sensors until the desk or Ctrl-C ends it; what goes wrong with one is said, a lost rig ends it.
+    """Sweep sensors until the desk or Ctrl-C ends it. An error with one sensor is shown; a lost rig ends the series.
 
-    Return whether captures and sheets of all of them are in files.
+    Returns whether captures and sheets of all of them are in files.
     """
     all_saved = True
     with suppress(KeyboardInterrupt):

@@ -32,7 +32,7 @@ def batch_sheet(name: str, records: Sequence[Record], *, workshop: str = "") -> 
 
 
 def batch_page(name: str, records: Sequence[Record], *, workshop: str = "") -> BatchPage:
-    """Return all that stands on the sheet of a batch."""
+    """Return the contents of the sheet of a batch."""
     entries = entries_of_records(records)
     record_of = {id(entry): record for entry, record in zip(entries, records, strict=True)}
     latest = last_of_each(counted(entries))
@@ -64,7 +64,7 @@ def _joined(texts: Iterable[str]) -> str:
 
 
 def _setups(records: Sequence[Record]) -> dict[int, SweepSetup]:
-    """Return by a record's number what was typed before its sweep, where its capture can still be read."""
+    """Return the setups by record number, for records whose capture can still be read."""
     found = {}
     for r in records:
         with suppress(SweeprigError):
@@ -108,7 +108,7 @@ def _row(e: Entry, r: Record, nominal_v: float | None, *, odd: bool) -> tuple[st
 
 
 def what_is_wrong(record: Record, *, attempt: int = 1, odd: bool = False) -> str:
-    """Return the findings of a record in words, with their places, and what else has to be known of its sweep."""
+    """Return the findings of a record in words, with their places, and remarks on its sweep."""
     said = [_finding(f) for f in record.findings if f.get("severity", "fault") != "note"]
     if not said and record.verdict != "pass":
         said = [without_commands(first_of(record.reason)).partition(". ")[0].rstrip(".")]

@@ -1,4 +1,4 @@
-"""The table of a batch and what it comes to, as lines of text."""
+"""The table of a batch and its results, as lines of text."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def batch_lines(name: str, entries: Sequence[Entry], width: int = 120) -> list[s
 
 
 def common_lines(end: EndSummary) -> list[str]:
-    """Return what the sensors have in common at one end, for paper."""
+    """Return lines on one end over all sensors, for paper."""
     return [line.strip() for line in _end_lines(end)]
 
 

@@ -34,7 +34,7 @@ ARCHITECTURES = (  # by number, as MicroPython's docs/reference/mpyfiles.rst lis
 
 @dataclass(frozen=True)
 class BoardFiles:
-    """What a board told about itself."""
+    """A board's description of itself."""
 
     mpy: int  # sys.implementation._mpy: bytecode version, architecture
     board: str
@@ -107,7 +107,7 @@ def find_compiler() -> str | None:
 
 
 def compiled(source: Path, *, compiler: str, architecture: str | None) -> bytes:
-    """Return a module as `compiler` makes it. SweeprigError with its words where it cannot."""
+    """Return a module compiled by `compiler`. Raises SweeprigError with its message where that fails."""
     with tempfile.TemporaryDirectory() as folder:
         out = Path(folder) / "module.mpy"
         march = [f"-march={architecture}"] if architecture else []
@@ -144,7 +144,7 @@ def digest(content: bytes) -> str:
 
 @dataclass(frozen=True)
 class Difference:
-    """What a board's files lack to be ours."""
+    """How a board's files differ from ours."""
 
     missing: tuple[str, ...]  # not there
     other: tuple[str, ...]  # there, with another content
@@ -163,7 +163,7 @@ class Difference:
 
 
 def difference(there: Mapping[str, str], wanted: Mapping[str, bytes]) -> Difference:
-    """Compare hashes of what is there with the content that is wanted."""
+    """Compare the hashes of a board's files with the wanted contents."""
     missing = tuple(name for name in wanted if name not in there)
     other = tuple(
         name for name, content in wanted.items() if there.get(name, "") not in ("", digest(content))

@@ -164,9 +164,9 @@ def _copy(
     *,
     keep: bool,
 ) -> None:
-    """Remove `stale`, then copy `names`, main.py last: until then the board starts what it started before.
+    """Remove `stale`, then copy `names`, main.py last: until then the board starts its former program.
 
-    `keep`: the main.py that is there is the user's, and gets another name first.
+    `keep`: the present main.py is the user's own and is renamed first.
     """
     prepare = f"import os\nif '{PACKAGE}' not in os.listdir('/'):\n    os.mkdir('/{PACKAGE}')\n"
     prepare += "".join(f"os.remove({'/' + name!r})\n" for name in stale)
@@ -193,7 +193,7 @@ def install(
     """Put our firmware on the board at `port`, or with `check` only compare; safe to repeat.
 
     Only files that differ are copied; files in our folder that are not ours are removed; all hashes are read back.
-    In the end the board is reset, so that it runs what it holds.
+    At the end the board is reset, so that it runs the new files.
 
     Raises InputError for a simulated rig, LinkError where the board cannot be reached or does not hold
     afterwards what it should.

@@ -1,4 +1,4 @@
-"""Find, open and greet a rig; the one place where `sim://` is composed."""
+"""Find, open and identify a rig; the only place that knows how to open `sim://` addresses."""
 
 from __future__ import annotations
 
@@ -31,14 +31,14 @@ def port_of(port: str) -> str:
 
 
 def look_for(port: str) -> None:
-    """Open the rig on `port`, greet it and close it. Raises what keeps it from being used."""
+    """Open the rig on `port`, identify it and close it. Raises the error that prevents its use."""
     with opened_rig(port):
         pass
 
 
 @contextmanager
 def opened_rig(port: str) -> Iterator[RigClient]:
-    """Open the rig on `port` ("" finds the only one), greet it, and close it in the end."""
+    """Open the rig on `port` ("": the only one attached), identify it, and close it at the end."""
     if port.startswith(SIMULATED):
         from sweeprig import twin
 

@@ -1,4 +1,4 @@
-"""A folder in place of a board, so that an installation can be gone through without one."""
+"""A folder that stands in for a board, so that an installation can be tried without one."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def _steps(arguments: Sequence[str]) -> list[list[str]]:
 
 @dataclass(frozen=True)
 class SimulatedBoard:
-    """Takes what mpremote would do to a board, and does it to a folder."""
+    """Does to a folder what mpremote would do to a board."""
 
     folder: Path
 

@@ -1,4 +1,4 @@
-"""What answers on a port, in words."""
+"""Describes in words what answers on a port."""
 
 from __future__ import annotations
 

@@ -30,7 +30,7 @@ MONITOR_READINGS = 8
 
 @dataclass(frozen=True)
 class CalibrationOrder:
-    """What the operator said of a calibration."""
+    """What the operator asked for in a calibration."""
 
     meter: Meter | None  # None with the monitor as reference
     operator: str = ""
@@ -42,7 +42,7 @@ class CalibrationOrder:
 
 @dataclass(frozen=True)
 class Found:
-    """How far off the calibration before was at a point (as found) and the new one is (as left) [V]."""
+    """Error at one point of the former calibration (as found) and of the new one (as left) [V]."""
 
     reading_v: float
     as_found_v: float | None
@@ -104,7 +104,7 @@ def store(done: CalibrationDone, *, folder: Path) -> CalibrationDone:
 
 
 def keep_points(points: Sequence[Measured], *, folder: Path, uid: str, when: datetime) -> Path:
-    """Write the points beside the calibrations, so that nothing typed is lost whatever comes of them."""
+    """Write the points next to the calibrations, so that no typed reading is lost if the calibration fails."""
     return write_points(folder / "points" / f"{uid or 'unknown'}-{when:%Y%m%d-%H%M%S}.csv", points)
 
 
@@ -168,7 +168,7 @@ def _monitor(
     order: CalibrationOrder,
     before: Calibration | None,
 ) -> ChannelCalibration | None:
-    """Return the monitor's own calibration: from the meter's readings where it read along, else the one before."""
+    """Return the monitor's own calibration: a new one where it read along with the meter, else the stored one."""
     nodes = [p.node_v for p in points]
     if order.reference == "meter" and all(v is not None for v in nodes):
         return fit_monitor(np.array(nodes, np.float64), volts, cov_v=cov)

@@ -1,4 +1,4 @@
-"""The rig's own ramp: whether the jumper joins it to the converter, and the counts of codes while it runs."""
+"""The rig's own ramp: whether its jumper connects it to the converter, and the counts of codes while it runs."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def has_ramp(client: RigClient) -> bool:
 
 
 def jumper_at_ramp(client: RigClient) -> bool:
-    """Return whether signal A follows a short ramp. Nothing is fed into the leads. Raises LinkError."""
+    """Return whether signal A follows a short ramp. The leads get no voltage from it. Raises LinkError."""
     with streaming(client, str(Hookup.POWERED)):
         client.command("supply", on=False)
         client.command("ramp", leg_ms=LOOK_LEG_MS, legs=LEGS)

@@ -1,4 +1,4 @@
-"""Points of a calibration: what the rig reads while a known voltage is on all its leads; as files, too."""
+"""Points of a calibration: the rig's readings with a known voltage on all its leads; also written to files and read."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ class Measured:
 
     @property
     def steady(self) -> bool:
-        """Whether the voltage stood still."""
+        """Whether the voltage was steady."""
         return max(abs(m) for m in self.moved) <= STEADY_LSB
 
 
@@ -99,7 +99,7 @@ def parse_reading(text: str, *, range_v: float) -> float:
 
 
 def moving_error(point: Measured) -> InputError:
-    """Return the error of a point whose voltage moved at every try."""
+    """Return the error for a point whose voltage moved at every try."""
     return InputError(
         "The voltage is not steady.",
         seen=f"{max(map(abs, point.moved)):.1f} codes, {MOST_TRIES} times",
@@ -114,7 +114,7 @@ def wanted_volts(n: int) -> list[float]:
 
 
 def calibration_hookup(client: RigClient) -> Hookup:
-    """Return the hookup for a calibration: tapped where the rig can, so that it feeds nothing into the source."""
+    """Return the hookup for a calibration: tapped if the rig can, so that it puts no voltage on the source."""
     return Hookup.TAPPED if "tapped" in client.hello().get("hookups", ()) else Hookup.POWERED
 
 

@@ -54,8 +54,8 @@ def count_codes(
 ) -> NDArray[np.int64]:
     """Return how often each code (4096,) came in `seconds` of one channel. Raises BoardSilentError.
 
-    `progress` is called with the share of the time that has passed, `begin` when the stream runs. `hookup` None: the
-    one in which the rig feeds nothing into a source on its leads.
+    `progress` is called with the share of the time that has passed, `begin` once the stream runs. `hookup` None: the
+    one in which the rig puts no voltage on a source at its leads.
     """
     windows = max(1, round(seconds / client.window_s))
     counts, first, got = np.zeros(CODES, np.int64), None, 0
@@ -94,9 +94,9 @@ def _polled(client: RigClient, engine: EngineWatch) -> list[Message]:
 
 
 def without_rests(counts: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Return the counts without the piles that a ramp makes where it rests or turns, at either end.
+    """Return the counts without the excess at either end, where a ramp rests or reverses.
 
-    Wide codes lie further inside and are kept.
+    Wide codes are further inside and stay.
     """
     counts = counts.copy()
     came = np.flatnonzero(counts)

@@ -105,7 +105,7 @@ def channel_lines(own: ChannelCalibration) -> list[str]:
 
 
 def _widening(own: ChannelCalibration) -> list[str]:
-    """Return what larger residuals than expected say of the converter."""
+    """Return in words what larger residuals than expected mean for the converter."""
     if own.widened == 1.0 or own.chi2 is None:
         return []
     if unlikely(own.chi2, len(own.points) - 2):
@@ -133,7 +133,7 @@ def _u95_at(calibration: Calibration) -> list[tuple[float, float]]:
 
 
 def worth_line(calibration: Calibration) -> str:
-    """Return what a calibration that was stored is good for, in one line."""
+    """Return the uncertainty that a stored calibration gives, in one line."""
     most = max(u for _, u in _u95_at(calibration))
     return f"Calibration stored: signal A is good to ±{1000 * most:.1f} mV from {AT_V[0]:g} to {AT_V[-1]:g} V (95 %)."
 
@@ -156,7 +156,7 @@ def check_lines(calibration: Calibration, last: int = 12) -> list[str]:
 
 
 def done_lines(done: CalibrationDone, *, now: datetime) -> list[str]:
-    """Return what came of a calibration: as found, as left, and what it is worth."""
+    """Return the result of a calibration: as found, as left, and the uncertainty that it gives."""
     lines = [worth_line(done.calibration), "", *lines_of_calibration(done.calibration, now=now)]
     if any(f.as_found_v is not None for f in done.found):
         lines += ["", "Signal A against the points:   as found     as left"]

@@ -113,7 +113,7 @@ def kept(
     operator: str = "",
     standard: str = "",
 ) -> Calibration:
-    """Return the calibration with the check written down; a failure of any channel marks later sheets."""
+    """Return the calibration with the check added; a failure of any channel is noted on later sheets."""
     worst = max(found, key=lambda v: v.score)
     entry = {
         "verdict": worst.verdict,

@@ -1,4 +1,4 @@
-"""Where captures are kept besides the folder of the bench that made them, so that another bench can open them.
+"""Copies of captures outside the folder of the bench that made them, so that another bench can open them.
 
 The setting `records_captures`: "" nowhere else; "database" in the database of the records; else a folder, in which
 each capture has the digest of its file as its name.
@@ -49,7 +49,7 @@ def keep(store: Store, path: Path, place: str) -> str:
 
 
 def file_at(place: str, digest: str, suffix: str) -> Path:
-    """Return where the capture of a digest lies in a folder."""
+    """Return the path in a folder of the capture with this digest."""
     folder = expanded(
         place, "The setting records_captures", next_step="sweeprig config set records_captures FOLDER"
     )
@@ -57,9 +57,9 @@ def file_at(place: str, digest: str, suffix: str) -> Path:
 
 
 def fetch(store: Store, record: Record, place: str, *, into: Path) -> Path | None:
-    """Return a kept copy of a record's capture; None where there is none that is whole.
+    """Return a stored copy of a record's capture; None where there is no undamaged one.
 
-    What comes out of the database is put into the folder `into`, once.
+    A copy from the database is written to the folder `into`, once.
     """
     suffix = Path(record.capture_file).suffix
     if place and place != DATABASE:

@@ -1,4 +1,4 @@
-"""The configuration file: what an operator would otherwise type every time."""
+"""The configuration file: options that an operator would otherwise type every time."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ COMMAND_LINE = "the command line"
 
 @dataclass(frozen=True)
 class Config:
-    """Defaults of the options; an option typed on the command line goes first."""
+    """Defaults of the options; an option on the command line has precedence."""
 
     port: str = ""  # pyserial URL or port name; "" finds the only rig
     operator: str = ""
@@ -61,7 +61,7 @@ def shown_lines(config: Config, places: Places) -> list[str]:
 
 
 def keys() -> list[str]:
-    """Return the names that may stand in the file."""
+    """Return the names allowed in the file."""
     return [f.name for f in fields(Config)]
 
 
@@ -99,7 +99,7 @@ def check_value(key: str, value: Any, where: str) -> Any:
 
 
 def _shown(value: Any) -> str:
-    """Return a value as a message can show it, whatever its size."""
+    """Return a value shortened for a message."""
     try:
         return hide_passwords(f"{value!r:.200}")[:80]
     except (ValueError, RecursionError):  # a number of thousands of digits
@@ -113,7 +113,7 @@ def load_config(path: Path) -> Config:
 
 
 def _read(path: Path) -> tuple[str, dict[str, Any]]:
-    """Return the text of the file and what it holds; nothing of a missing one."""
+    """Return the text of the file and its settings; both empty where it is missing."""
     try:
         text = read_text(path, most=MOST_BOOK)
         return text, tomllib.loads(text)
@@ -150,7 +150,7 @@ def parse_value(key: str, text: str) -> Any:
 def set_value(path: Path, key: str, text: str) -> Config:
     """Set one key and keep the rest of the file, comments included. A file that is not TOML is not written over.
 
-    A wrong value of this key is mended. Raises ConfigError where another key is wrong, with this one set.
+    A wrong value of this key is replaced. Raises ConfigError where another key is wrong; this one is set all the same.
     """
     import tomlkit
 

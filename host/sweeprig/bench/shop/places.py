@@ -1,4 +1,4 @@
-"""Where configuration, captures, calibrations and records are kept; SWEEPRIG_HOME puts all under one folder."""
+"""The folders of configuration, captures, calibrations and records; SWEEPRIG_HOME puts all in one folder."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ class Places:
 
 
 def expanded(typed: str, what: str, *, next_step: str) -> Path:
-    """Return a path with ~ and ~user put in full. Raises ConfigError where the system does not know that user."""
+    """Return a path with ~ and ~user expanded. Raises ConfigError where the system does not know that user."""
     try:
         return Path(typed).expanduser()
     except RuntimeError as exc:

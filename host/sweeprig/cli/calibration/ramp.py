@@ -57,7 +57,7 @@ def _own(client: RigClient, seconds: float) -> NDArray[np.int64]:
 
 
 def look_at_jumper(port: str) -> None:
-    """Ask for the jumper back and look whether it is: on a terminal until it is or the operator gives up."""
+    """Ask to put the jumper back and check that it is: at a terminal until it is, or the operator gives up."""
     from sweeprig.bench.board.rig import opened_rig
     from sweeprig.bench.calibration.own_ramp import jumper_at_ramp
 

@@ -67,7 +67,7 @@ def list_calibrations(as_json: opt.AsJson = False) -> None:
 
 
 def _row(uid: str, folder: Path, now: datetime) -> dict[str, Any]:
-    """Return one rig's line; a calibration that cannot be read is named and keeps no other from the list."""
+    """Return one rig's line; a calibration that cannot be read gets a line that says so."""
     from sweeprig.bench.calibration.verify import due
     from sweeprig.calibration.age import age_days
     from sweeprig.calibration.store import is_of

@@ -1,4 +1,4 @@
-"""A calibration from the questions at the terminal to the stored file."""
+"""A calibration at the terminal, from the first question to the stored file."""
 
 from __future__ import annotations
 
@@ -130,7 +130,7 @@ def _typed_points(client: RigClient, order: CalibrationOrder, n: int, taken: lis
 
 
 def _one_point(client: RigClient, prompt: str, range_v: float) -> Measured:
-    """Return one point. A voltage that moves is asked for again; a reading from a pipe stays that point's own."""
+    """Return one point. Ask again where the voltage moves; a reading from a pipe is kept for the next try."""
     from dataclasses import replace
 
     from sweeprig.bench.calibration.points import MOST_TRIES, calibration_hookup, measure, moving_error
@@ -150,7 +150,7 @@ def _one_point(client: RigClient, prompt: str, range_v: float) -> Measured:
 
 
 def _reading(prompt: str, range_v: float) -> float:
-    """Return what the meter reads [V]; what is not understood is asked again."""
+    """Ask for the meter's reading and return it [V]; ask again where it is not a voltage."""
     from sweeprig.bench.calibration.points import parse_reading
     from sweeprig.errors import InputError
 

@@ -1,4 +1,4 @@
-"""The desk of a series at a terminal: screen, keys and sounds; without one a line each."""
+"""The desk of a series at a terminal: screen, keys and sounds; without a terminal one line for each sensor."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ HINT = (
 
 
 def unheeded_keys() -> str:
-    """Return that nothing was pressed; in a rehearsal the simulated bench has heard the keys."""
+    """Return no keys; in a rehearsal the simulated bench gets them."""
     if screens.LISTENERS:
         screens.read_keys()
     return ""
@@ -104,12 +104,12 @@ class Desk:
         )
 
     def refused(self, error: SweeprigError) -> None:
-        """Show what kept one sensor from being swept."""
+        """Show why one sensor could not be swept."""
         self.say(error_text(error).splitlines())
 
     @contextmanager
     def running(self, batch: Batch) -> Iterator[Face[SweepState]]:
-        """Heed Ctrl-C while one sensor is swept; keys wait, for they may be the next serial number."""
+        """Obey Ctrl-C while one sensor is swept; other keys wait, since they may be the next serial number."""
         title = f"{batch.serial}   sweep {batch.attempt}"
         with stop_on_interrupt() as stop:
             if self._screen is None or not fits(*self._screen.size):
@@ -127,7 +127,7 @@ class Desk:
             self._screen.draw([*self._above, "", *lines][-height:])
 
     def sound(self, verdict: str) -> None:
-        """Let a verdict be heard."""
+        """Sound a verdict."""
         sound_verdict(self._client, verdict, self._sleep)
 
 

@@ -1,4 +1,4 @@
-"""Faces at a terminal: a view that fills it, or lines where there is none. Ctrl-C ends what runs and keeps it."""
+"""Faces (bench/face.py) for the terminal: a full-screen view, or plain lines. Ctrl-C ends the run; its data is kept."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ Lines = Callable[[State, int, int], list[str]]  # state, columns, rows
 
 @contextmanager
 def stop_on_interrupt() -> Iterator[Stop]:
-    """Turn the first Ctrl-C into a wish to stop, so that what came is kept."""
+    """In the block, the first Ctrl-C only makes `stop()` return True, so that the data is kept."""
     asked: list[bool] = []
     before = signal.signal(signal.SIGINT, lambda *_: asked.append(True))
     try:
@@ -30,7 +30,7 @@ def stop_on_interrupt() -> Iterator[Stop]:
 
 
 class ScreenFace(Generic[State]):
-    """A view on the other screen."""
+    """A view that fills the terminal's alternate screen."""
 
     def __init__(self, screen: Screen, lines: Lines[State], stop: Stop) -> None:
         self.screen = screen
@@ -68,13 +68,13 @@ class LineFace(Generic[State]):
             self._line(state)
 
     def pressed(self) -> str:
-        """Return that nothing was pressed."""
+        """Return no keys."""
         return ""
 
 
 @contextmanager
 def screen_face(lines: Lines[State]) -> Iterator[ScreenFace[State]]:
-    """Fill the terminal, take single keys, and heed Ctrl-C."""
+    """Give a face that fills the terminal, takes single keys and obeys Ctrl-C."""
     with stop_on_interrupt() as stop, Screen() as screen, single_keys():
         yield ScreenFace(screen, lines, stop)
 
@@ -83,7 +83,7 @@ def screen_face(lines: Lines[State]) -> Iterator[ScreenFace[State]]:
 def line_face(
     line: Callable[[State], None], *, every_s: float, seconds: Callable[[State], float]
 ) -> Iterator[LineFace[State]]:
-    """Print lines and heed Ctrl-C."""
+    """Give a face that prints lines and obeys Ctrl-C."""
     with stop_on_interrupt() as stop:
         over = lambda: stop() or lost_output() is not None  # noqa: E731  # nobody reads the lines any more
         yield LineFace(line, over, every_s=every_s, seconds=seconds)

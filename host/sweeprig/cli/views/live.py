@@ -72,7 +72,7 @@ def fit(width: int, *texts: str) -> str:
 
 
 def flag_line(state: WatchState, width: int = 200) -> str:
-    """Return the line that says where the reading stands; the detail goes where it has no room."""
+    """Return the line that says where the reading is; without its details where there is no room."""
     word, text = flag_words(state)
     mark = flag_mark(state)
     short = f"  {mark} {word}" if mark else f"  {word}"
@@ -164,7 +164,7 @@ def _bar(grid: list[list[str]], at: int, low: int, high: int) -> None:
 
 
 def fact_lines(state: WatchState, width: int) -> list[str]:
-    """Return supply, sense and what follows, in as many lines as the width needs."""
+    """Return supply, sense and whether the signal follows the lever, in as many lines as the width needs."""
     lines = [""]
     for texts in facts(state):
         fact = fit(width - 2, *texts)
@@ -194,7 +194,7 @@ def view_lines(state: WatchState, width: int, height: int, *, colour: bool = Fal
 
 
 def _fixed_lines(state: WatchState, width: int, height: int, *, colour: bool) -> list[str]:
-    """Return what stays whatever the window: title, reading, flag, message and ruler."""
+    """Return the lines that are shown in any window: title, reading, flag, message and ruler."""
     import textwrap
 
     style, bold = (_STYLES[state.flag.where], "1") if colour else ("", "")
@@ -209,6 +209,6 @@ def _fixed_lines(state: WatchState, width: int, height: int, *, colour: bool) ->
 
 
 def plain_line(state: WatchState) -> str:
-    """Return the state in one line, for a terminal that is none."""
+    """Return the state in one line, for output that is not a terminal."""
     supply = "" if state.supply_v is None else f"  supply {state.supply_v:z.3f} V"
     return f"{state.seconds:8.1f} s  {volts(state.reading_v)} V{supply}  {state.follows}{flag_line(state)}"

@@ -1,4 +1,4 @@
-"""A full-screen view and single keys, put back as they were whatever happens."""
+"""A full-screen view and single keys; the terminal's former state is restored whatever happens."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def is_terminal() -> bool:
 
 
 class Screen:
-    """The other screen of a terminal, written over frame by frame. Use it in a `with`."""
+    """The alternate screen of a terminal, drawn frame by frame. Use it in a `with`."""
 
     def __enter__(self) -> Screen:
         self._write(_ENTER)
@@ -55,9 +55,9 @@ class Screen:
 
 @contextmanager
 def single_keys() -> Iterator[None]:
-    """Take keys one by one, unseen, while the block runs; where standard input is no terminal, nothing.
+    """Within the block, read keys one by one without showing them; do nothing where standard input is not a terminal.
 
-    Keys pressed before are dropped, and so are those that the block has not taken.
+    Keys pressed before it are dropped, and so are those that the block has not read.
     """
     if not sys.stdin.isatty() or os.name != "posix":
         yield
@@ -79,7 +79,7 @@ LISTENERS: list[Callable[[str], None]] = []  # told of every key as well: the be
 
 
 def read_keys() -> str:
-    """Return the keys pressed since the last call, without waiting; whoever listens hears them too."""
+    """Return the keys pressed since the last call, without waiting; listeners get them too."""
     keys = typed_keys()
     if keys:
         for listener in LISTENERS:
@@ -88,7 +88,7 @@ def read_keys() -> str:
 
 
 def typed_keys() -> str:
-    """Return the keys pressed since the last call, without waiting; they are text, and nobody else hears them."""
+    """Return the keys pressed since the last call, without waiting; they are text, so listeners do not get them."""
     if not sys.stdin.isatty():
         return ""
     if os.name == "posix":

@@ -1,4 +1,4 @@
-"""Who watches a sweep at a terminal: its screen where there is room, else a plain line for each new step."""
+"""The face of a sweep at a terminal: a full screen where there is room, else a plain line for each new step."""
 
 from __future__ import annotations
 
@@ -57,12 +57,12 @@ class Sounding:
 
 
 def no_keys() -> str:
-    """Return that nothing was pressed."""
+    """Return no keys."""
     return ""
 
 
 def hint_of(state: SweepState) -> str:
-    """Return the keys that do something now."""
+    """Return the line that names the keys that can be pressed now."""
     if LISTENERS:
         return REHEARSAL
     return HINT if state.waiting else RUNNING
