@@ -104,7 +104,7 @@ JobAsked = Annotated[
 LeadOperator = Annotated[
     str, typer.Option("--operator", help="Who does the work; kept with a test of the lead.")
 ]
-Label = Annotated[str, typer.Option("--label", help="Your label for the sensor; names the files.")]
+Label = Annotated[str, typer.Option("--label", help="Your label for the sensor; the files are named by it.")]
 Part = Annotated[str, typer.Option("--part", help="Part number or description; printed on the sheet.")]
 Serial = Annotated[str, typer.Option("--serial", help="Serial number of the sensor.")]
 Customer = Annotated[str, typer.Option("--customer", help="Customer; printed on the sheet.")]

@@ -32,7 +32,7 @@ class PageOptions:
     """What every command takes that a page can stand beside."""
 
     page: Annotated[
-        bool, typer.Option("--page", help="Show it in a browser as well; the address is printed.")
+        bool, typer.Option("--page", help="Show this command in a browser too; the address is printed.")
     ] = False
     lan: Annotated[
         bool,

@@ -80,7 +80,7 @@ def verify(
     operator: to.Operator = "",
     as_json: opt.AsJson = False,
 ) -> None:
-    """Verify the rig with a known voltage before the first job of the day; a failure marks later sheets."""
+    """Verify the rig with a known voltage before the first job of the day. If it fails, later sheets say so."""
     from sweeprig.bench.calibration import verify as tv
     from sweeprig.calibration.store import update_calibration
     from sweeprig.capture.folder import local_now

@@ -30,7 +30,7 @@ def motor(
     confirm: ConfirmKeys = None,
     as_json: opt.AsJson = False,
 ) -> None:
-    """Check the motor of a driven build: a small step each way, then it is let go. Lever in its middle, hands off."""
+    """Check the motor of a driven build: a small step each way, then the motor is off. Lever half way, hands off."""
     from sweeprig.bench.board.rig import opened_rig
 
     with opened_rig(port or settings()[0].port) as client:

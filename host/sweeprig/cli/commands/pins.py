@@ -54,7 +54,8 @@ def pins(
         list[str] | None,
         typer.Argument(help="PIN-PIN=CLOSED/OPEN in ohm, one for each pair: 1-2=4.87k 1-3=600/4.1k ..."),
     ] = None,
-    count: Annotated[int, typer.Option("--count", min=3, max=6, help="Number of pins of the plug.")] = 3,
+    n_pins: Annotated[int, typer.Option("--pins", min=3, max=6, help="Number of pins of the plug.")] = 3,
+    old_count: Annotated[int | None, typer.Option("--count", min=3, max=6, hidden=True)] = None,
     as_json: opt.AsJson = False,
 ) -> None:
     """Find supply, ground and wiper pins with an ohmmeter, plug OFF the harness."""
@@ -63,7 +64,7 @@ def pins(
 
     for caution in CAUTIONS:
         console.say(caution)
-    result = identify_pins(parse_readings(reading) if reading else ask_readings(count))
+    result = identify_pins(parse_readings(reading) if reading else ask_readings(old_count or n_pins))
     guiding.tracks_ohm[:] = [track.track_ohm for track in result.tracks]
     console.answer(as_json, lambda: result_json(result), lambda: result_lines(result))
     raise typer.Exit(0 if result.safe else NOT_EXPLAINED)

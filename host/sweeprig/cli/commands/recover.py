@@ -26,7 +26,7 @@ def recover(
         ),
     ] = None,
 ) -> None:
-    """Save an interrupted capture from its .journal file; `sweep` and `wiggle` do so when they start."""
+    """Save an interrupted capture from its .journal file; `sweep` and `wiggle` do this by themselves."""
     from sweeprig.bench.shop.config import captures_folder
     from sweeprig.errors import InputError
 

@@ -45,12 +45,12 @@ class SweepOptions(SensorOptions, PageOptions):
     batch: Annotated[str, typer.Option("--batch", help="With --series: the batch's name.")] = ""
     driven: Annotated[
         bool,
-        typer.Option("--driven", help="Driven build: the motor moves the lever; linearity and hysteresis."),
+        typer.Option("--driven", help="Driven build only: the motor moves the lever; also measures linearity and hysteresis."),
     ] = False
     travel: Annotated[
         float | None,
         typer.Option(
-            "--travel", help="With --driven: how far it opens [degrees]; else it looks for the stop."
+            "--travel", help="With --driven: how far the motor opens the lever [degrees]; if not given, up to the stop."
         ),
     ] = None
     full: opt.Full = False
@@ -176,7 +176,7 @@ def review(
     place: opt.RecordsPlace = "",
     as_json: opt.AsJson = False,
 ) -> None:
-    """Judge a capture or a CSV again; only the file is needed."""
+    """Judge a capture or a CSV again, without the rig."""
     from sweeprig.bench.review.by_number import named_captures
     from sweeprig.bench.review.review import Choices
     from sweeprig.bench.review.sheets import check_target
