@@ -25,7 +25,7 @@ from tests.support.bench_meter import BenchMeter
 from sweeprig.calibration.drift import AGEING, DIVIDER, GROUND_LEAD, LEAKAGE
 from sweeprig.calibration.expected import expected_inverse
 from sweeprig.calibration.fit import CalibrationPoint, fit_channel, meter_covariance, prepare
-from sweeprig.calibration.mistakes import refuse_slips
+from sweeprig.calibration.mistakes import refuse_mistakes
 from sweeprig.calibration.model import Calibration, ChannelCalibration, Meter
 from sweeprig.calibration.nominal import nominal_calibration
 from sweeprig.calibration.uncertainty import SINCE_CALIBRATION, combine
@@ -81,7 +81,7 @@ def one_calibration(board: Board, n: int, kind: Meter, seed: int) -> ChannelCali
     nominal = nominal_calibration({"build": "full", "chip": board.chip}).channels[0]
     ready = prepare(points, cov_v=cov, linearity=nominal.linearity)
     try:
-        refuse_slips(ready, nominal=nominal, chip=board.chip, typed=points)
+        refuse_mistakes(ready, nominal=nominal, chip=board.chip, typed=points)
     except CalibrationError:
         return None
     return fit_channel(0, points, cov_v=cov, chip=board.chip)

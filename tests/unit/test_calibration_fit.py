@@ -19,7 +19,7 @@ from sweeprig.calibration.fit import (
     prepare,
     wander_of,
 )
-from sweeprig.calibration.mistakes import refuse_slips
+from sweeprig.calibration.mistakes import refuse_mistakes
 from sweeprig.calibration.model import Calibration, Meter
 from sweeprig.calibration.nominal import nominal_calibration
 from sweeprig.calibration.uncertainty import budget_of
@@ -79,7 +79,7 @@ def kriged_u(given: tuple[CalibrationPoint, ...], chip: str) -> np.ndarray:
 def check(given: tuple[CalibrationPoint, ...], chip: str = "rp2350") -> None:
     nominal = nominal_calibration({"build": "full", "chip": chip}).channels[0]
     cov = meter_covariance(np.array([p.reading_v for p in given]), METER)
-    refuse_slips(
+    refuse_mistakes(
         prepare(given, cov_v=cov, linearity=nominal.linearity), nominal=nominal, chip=chip, typed=given
     )
 

@@ -11,7 +11,7 @@ from support.judge_cases import ADJUSTABLE, given, seen
 from support.outcomes import make_calibration, make_setup
 from sweeprig.calibration.model import ChannelCalibration, Line
 from sweeprig.frontend import front_end
-from sweeprig.judge.load import load_of
+from sweeprig.judge.load import rig_load
 from sweeprig.judge.profile import load_profile
 from sweeprig.words import Hookup
 
@@ -43,8 +43,8 @@ def test_span_has_the_difference_of_both_ends_shifts() -> None:
 def test_no_load_line_where_it_was_taken_out_or_cannot_matter() -> None:
     assert load_u(track_ohm=5000.0) == 0.0  # the trace was corrected
     assert load_u(track_ohm=None, sensor_kind="hall") == 0.0
-    assert load_of(make_setup(track_ohm=None), ADJUSTABLE, None).track_ohm is None
-    assert load_of(make_setup(track_ohm=None, sensor_kind=""), load_profile("hall"), FULL).track_ohm is None
+    assert rig_load(make_setup(track_ohm=None), ADJUSTABLE, None).track_ohm is None
+    assert rig_load(make_setup(track_ohm=None, sensor_kind=""), load_profile("hall"), FULL).track_ohm is None
 
 
 def test_tapped_shift_of_a_known_track_is_small() -> None:

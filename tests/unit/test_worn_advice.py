@@ -83,6 +83,6 @@ def test_a_reading_at_a_rail_says_it_once_and_names_a_wire() -> None:
 
 
 def test_the_headline_asks_what_the_next_step_asks() -> None:
-    few = replace(oc.WORN, next_step=SWEEP_AGAIN)
+    few = replace(oc.WORN, next_step=SWEEP_AGAIN, unconfirmed=True)
     assert customer_text(oc.outcome(worn=True, findings=(few,))).endswith(f"; {CONFIRM}.")
     assert customer_text(oc.outcome(worn=True)).endswith("; it should be replaced.")

@@ -37,4 +37,13 @@ def _finding(there: tuple[Event, ...], where: Span, channel: int) -> Finding:
         f"the lever moves ({worst(there)}). Beyond that place the track carries nothing, or the output has gone round "
         "to its other end; per cent of travel count what is seen of it"
     )
-    return Finding(Code.WORN_SPOT, Cause.TRACK, channel, where, text, SWEEP_AGAIN, numbers=numbers_of(there))
+    return Finding(
+        Code.WORN_SPOT,
+        Cause.TRACK,
+        channel,
+        where,
+        text,
+        SWEEP_AGAIN,
+        numbers=numbers_of(there),
+        unconfirmed=True,
+    )

@@ -117,7 +117,16 @@ def rough_or_worn_region(there: tuple[Event, ...], at: Region, channel: int) -> 
     )
     code, step = (Code.ROUGH_TRACK, ROUGH_HERE) if rough else (Code.WORN_SPOT, SWEEP_AGAIN)
     text += f" ({worst(lifts)})" if lifts else ""
-    return Finding(code, Cause.TRACK, channel, at.where, text, step, numbers=numbers_of(there))
+    return Finding(
+        code,
+        Cause.TRACK,
+        channel,
+        at.where,
+        text,
+        step,
+        numbers=numbers_of(there),
+        unconfirmed=step is SWEEP_AGAIN,
+    )
 
 
 def worn(there: tuple[Event, ...], at: Gathered, p: float, channel: int, n_passes: int) -> Finding:
@@ -134,7 +143,14 @@ def worn(there: tuple[Event, ...], at: Gathered, p: float, channel: int, n_passe
         else SWEEP_AGAIN
     )
     return Finding(
-        Code.WORN_SPOT, Cause.TRACK, channel, at.where, text, step, numbers=numbers_of(there) | {"p": p}
+        Code.WORN_SPOT,
+        Cause.TRACK,
+        channel,
+        at.where,
+        text,
+        step,
+        numbers=numbers_of(there) | {"p": p},
+        unconfirmed=step is SWEEP_AGAIN,
     )
 
 

@@ -200,6 +200,7 @@ class Finding:
     next_step: str
     severity: str = "fault"  # fault | doubt | note
     numbers: dict[str, float] = field(default_factory=dict)
+    unconfirmed: bool = False  # another sweep must show it again before the sensor is replaced
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,8 @@ from sweeprig.analysis.model import Event
 from sweeprig.capture.marks import UNMARKED, MarkAt, place_at
 from sweeprig.words import TASKS
 
-WIGGLES = TASK, FAR_END = TASKS[1:]  # SweepSetup.task
+TASK, FAR_END = TASKS[1:]  # SweepSetup.task
+WIGGLES = (TASK, FAR_END)
 SAME_TIME_S = 2e-3  # two windows: events of two channels this near are one happening
 LEAST_S = 1.0  # [s] at a place for which a rate is told: one event in a moment is none; own choice, no source
 

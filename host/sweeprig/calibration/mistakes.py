@@ -43,7 +43,7 @@ def against_parts(points: Points, line: Line, *, u_linearity_lsb: float) -> Floa
     return np.asarray((points.reading_v - line.offset_v - line.gain_v * c) / np.sqrt(var))
 
 
-def left_out(points: Points, *, chip: str) -> tuple[FloatArray, FloatArray]:
+def leave_one_out(points: Points, *, chip: str) -> tuple[FloatArray, FloatArray]:
     """Return (difference [V], its standard uncertainty [V]) of each reading from what all the others say, (n,).
 
     With Q = V^-1 - V^-1 X (X'V^-1 X)^-1 X'V^-1: difference (Q y)_i / Q_ii, variance 1 / Q_ii; the square of their
@@ -58,7 +58,7 @@ def left_out(points: Points, *, chip: str) -> tuple[FloatArray, FloatArray]:
     return (q @ points.reading_v) / own, 1.0 / np.sqrt(own)
 
 
-def refuse_slips(
+def refuse_mistakes(
     points: Points, *, nominal: ChannelCalibration, chip: str, typed: tuple[CalibrationPoint, ...]
 ) -> None:
     """Raise CalibrationError where readings are swapped, slipped or not of this rig. Nothing is changed."""
@@ -100,7 +100,7 @@ def find_suspect(points: Points, *, nominal: ChannelCalibration, chip: str) -> S
         return Suspect(worst + 1, reading, float(abs(reading - expected) / abs(z[worst])))
     if points.code.size < 3:
         return None
-    off, u_off = left_out(points, chip=chip)
+    off, u_off = leave_one_out(points, chip=chip)
     worst = int(np.argmax(np.abs(off / u_off)))
     if abs(off[worst]) <= UNLIKELY * u_off[worst]:
         return None

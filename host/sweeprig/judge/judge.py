@@ -9,7 +9,7 @@ from sweeprig.capture.model import SweepSetup, Trace
 from sweeprig.judge import checks as ch
 from sweeprig.judge import graded as gr
 from sweeprig.judge.left_out import ends_are_judged
-from sweeprig.judge.load import Load, load_of
+from sweeprig.judge.load import RigLoad, rig_load
 from sweeprig.judge.measured import measure
 from sweeprig.judge.model import UNKNOWN_U, Check, Judgement, Margin, OpenPoint, Quantity, Verdict
 from sweeprig.judge.profile_model import Profile
@@ -42,7 +42,7 @@ def judge(
     if profile.sensor.tracks < 2:
         analysis = replace(analysis, low_b=None, high_b=None, two_tracks=None)
     rig = None if rig is None else rig.during(trace)
-    load = load_of(setup, profile, None if rig is None else rig.front_end)
+    load = rig_load(setup, profile, None if rig is None else rig.front_end)
     g = profile.guard.factor if guard_factor is None else guard_factor
 
     def seen_of(found: Analysis) -> ch.CheckContext:
@@ -56,7 +56,7 @@ def judge(
 
 
 def _judged(
-    seen: ch.CheckContext, setup: SweepSetup, load: Load, more_open: tuple[OpenPoint, ...]
+    seen: ch.CheckContext, setup: SweepSetup, load: RigLoad, more_open: tuple[OpenPoint, ...]
 ) -> Judgement:
     margins, checks = _against_limits(seen)
     found = _findings(seen, margins, checks, setup)

@@ -15,7 +15,7 @@ from sweeprig.words import Hookup
 
 
 @dataclass(frozen=True)
-class Load:
+class RigLoad:
     """The track resistance to assume and what loads it; None where the load cannot matter or is corrected already."""
 
     track_ohm: float | None
@@ -23,7 +23,7 @@ class Load:
     nominal_v: float  # [V] supply where it was not observed
     shift_percent: float = 0.0  # % of supply: the largest shift over the travel
 
-    def lines(self, value_v: float, *, rail_v: float | None) -> tuple[BudgetLine, ...]:
+    def budget_lines(self, value_v: float, *, rail_v: float | None) -> tuple[BudgetLine, ...]:
         """Return the shift that the load may make on one level [V], as an uncertainty."""
         if self.track_ohm is None:
             return ()
@@ -45,7 +45,7 @@ class Load:
         return self.nominal_v if rail_v is None else rail_v
 
 
-def load_of(setup: SweepSetup, profile: Profile, front_end: FrontEnd | None) -> Load:
+def rig_load(setup: SweepSetup, profile: Profile, front_end: FrontEnd | None) -> RigLoad:
     """Return the load of one capture.
 
     With a known resistance the shift is corrected where the rig powers the sensor; tapped, it stays an uncertainty.
@@ -55,10 +55,10 @@ def load_of(setup: SweepSetup, profile: Profile, front_end: FrontEnd | None) -> 
     powered = setup.hookup is Hookup.POWERED
     given_ohm, reckoned = setup.track_ohm, profile.sensor.track_ohm
     if front_end is None or kind == "hall" or (given_ohm is not None and powered):
-        return Load(None, 0.0, nominal)
+        return RigLoad(None, 0.0, nominal)
     track = given_ohm if given_ohm is not None else reckoned.high if reckoned is not None else None
     if track is None:
-        return Load(None, 0.0, nominal)
+        return RigLoad(None, 0.0, nominal)
     burdened = powered and front_end.burden_ohm is not None
     shift = 100 * front_end.loading_error(track_ohm=track, burden_on=burdened)
-    return Load(track, front_end.load_ohm(burden_on=burdened), nominal, shift)
+    return RigLoad(track, front_end.load_ohm(burden_on=burdened), nominal, shift)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from sweeprig.analysis.model import Analysis, End
 from sweeprig.judge import budget as bu
-from sweeprig.judge.load import Load
+from sweeprig.judge.load import RigLoad
 from sweeprig.judge.model import BudgetLine, Quantity
 from sweeprig.judge.named_ends import SUFFIXES, ends_of, levels, sense_of
 from sweeprig.judge.rig import Rig
@@ -23,7 +23,7 @@ class Track:
     channel: int  # 0 for A, 1 for B
     analysis: Analysis
     rig: Rig | None
-    load: Load
+    load: RigLoad
 
     @property
     def suffix(self) -> str:
@@ -31,7 +31,7 @@ class Track:
         return SUFFIXES[self.channel]
 
 
-def measure(*, analysis: Analysis, scale: Scale, rig: Rig | None, load: Load) -> dict[str, Quantity]:
+def measure(*, analysis: Analysis, scale: Scale, rig: Rig | None, load: RigLoad) -> dict[str, Quantity]:
     """Return low_v, high_v, closed_v, open_v, span_v, supply_v and the ratios; those of track B hold _b."""
     found = {"supply_v": scale.supply}
     channels = (0, 1) if any(ends_of(analysis, 1)) else (0,)
@@ -55,7 +55,7 @@ def _level(track: Track, place: str) -> Quantity:
     lines = (
         BudgetLine("level of the rests", "A", "t", end.u_v, "V", 1.0, end.dof),
         *bu.calibration_lines(end.value_v, channel=track.channel, rig=track.rig),
-        *track.load.lines(end.value_v, rail_v=rail_of(end)),
+        *track.load.budget_lines(end.value_v, rail_v=rail_of(end)),
     )
     return bu.quantity(key, "V", end.value_v, lines, n_samples=end.n_windows)
 

@@ -10,7 +10,7 @@ from sweeprig.calibration.model import Calibration
 from sweeprig.calibration.uncertainty import beyond_points, channel_of
 from sweeprig.judge.checks import CheckContext
 from sweeprig.judge.left_out import left_out
-from sweeprig.judge.load import Load
+from sweeprig.judge.load import RigLoad
 from sweeprig.judge.model import OpenPoint
 from sweeprig.judge.named_ends import place_of
 from sweeprig.judge.track_b import missing_point
@@ -35,7 +35,7 @@ def open_points(seen: CheckContext) -> tuple[OpenPoint, ...]:
     return tuple(out)
 
 
-def not_shown(seen: CheckContext, load: Load) -> tuple[str, ...]:
+def not_shown(seen: CheckContext, load: RigLoad) -> tuple[str, ...]:
     """Return what this capture and this profile together could not show, each with what to do."""
     out = list(seen.analysis.not_shown)
     unjudged = left_out(seen.profile, tracks=1 if seen.trace.signal_b is None else 2)
@@ -129,7 +129,7 @@ def _thin_places(seen: CheckContext) -> str:
     )
 
 
-def _load(seen: CheckContext, load: Load) -> list[str]:
+def _load(seen: CheckContext, load: RigLoad) -> list[str]:
     if load.track_ohm is None or load.shift_percent <= seen.profile.limits.loading.value:
         return []
     return [

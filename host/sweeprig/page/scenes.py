@@ -34,7 +34,7 @@ STRIP = 80  # stretches of the strip that a phone has room for
 def sweep_scene(state: SweepState, title: str, *, simulated: bool = False, keys: bool = True) -> Scene:
     """Return a sweep."""
     scene = reading_scene(state.reading, title)
-    ready, over = state.phase == "armed: move the lever", state.step == "DONE"
+    ready, over = state.armed, state.step == "DONE"
     return replace(
         scene,
         kind="wait" if over else "live",

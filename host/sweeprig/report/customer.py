@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 
-from sweeprig.analysis.event_texts import SWEEP_AGAIN
 from sweeprig.analysis.model import Cause, Code, Finding
 from sweeprig.judge.fault_place import worn_as_well
 from sweeprig.judge.left_out import ends_are_judged
@@ -85,7 +84,7 @@ def customer_text(outcome: Outcome) -> str:
     if first is None or first.code not in WHAT:
         return "The sensor does not pass: a measured value is out of its limits."
     what, follows = WHAT[first.code]
-    if first.next_step == SWEEP_AGAIN:
+    if first.unconfirmed:
         follows = CONFIRM
     if first.channel == 1:
         what = what.replace("The sensor has", "The sensor's track B has", 1)

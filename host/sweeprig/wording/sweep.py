@@ -28,7 +28,7 @@ def under_line(state: SweepState) -> str:
     """Return what the large words mean just now: how long, how slowly, or what starts the sweep."""
     if state.unrest_s or state.at_rail:
         return NEVER_RESTS if state.unrest_s else AT_RAIL.format(state.at_rail)
-    if state.phase == "armed: move the lever":
+    if state.armed:
         return f"Move the lever to begin: about {state.plan.stroke_s:.1f} s to the other stop."
     if state.step == "DONE":
         return "The verdict follows."

@@ -14,7 +14,7 @@ from sweepboard.wire import CHANNEL_NAMES
 from sweeprig.bench.calibration.points import Measured, calibration_hookup, codes_of, measure, write_points
 from sweeprig.calibration.codes import CODES
 from sweeprig.calibration.fit import LEAST_RANGE, CalibrationPoint, fit_channel, meter_covariance, prepare
-from sweeprig.calibration.mistakes import refuse_slips
+from sweeprig.calibration.mistakes import refuse_mistakes
 from sweeprig.calibration.model import Calibration, ChannelCalibration, FloatArray, Meter
 from sweeprig.calibration.monitor import fit_monitor, monitor_volts
 from sweeprig.calibration.nominal import nominal_calibration
@@ -152,7 +152,7 @@ def _channel(
         for p, v in zip(points, volts, strict=True)
     )
     ready = prepare(typed, cov_v=cov, linearity=nominal.linearity)
-    refuse_slips(ready, nominal=nominal, chip=chip, typed=typed)
+    refuse_mistakes(ready, nominal=nominal, chip=chip, typed=typed)
     return fit_channel(c, typed, cov_v=cov, chip=chip)
 
 

@@ -64,6 +64,11 @@ class SweepState:
     at_rail: str = ""  # where the signal has lain for `sweep.at_rail_s` before the sweep began; "" nowhere
 
     @property
+    def armed(self) -> bool:
+        """Whether a movement of the lever starts the sweep."""
+        return self.phase is Phase.ARMED
+
+    @property
     def waiting(self) -> bool:
         """Whether the sweep has not begun."""
         return self.phase in (Phase.SETTLING, Phase.ARMED)

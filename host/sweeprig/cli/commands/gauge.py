@@ -13,7 +13,9 @@ from sweeprig.cli.session import records_place
 
 
 def gauge(
-    file: Annotated[Path | None, typer.Argument(help="CSV with the columns part, operator and value_v.")] = None,
+    file: Annotated[
+        Path | None, typer.Argument(help="CSV with the columns part, operator and value_v.")
+    ] = None,
     batch: Annotated[str, typer.Option("--batch", help="Instead of a CSV: the records of this batch.")] = "",
     end: Annotated[str, typer.Option("--end", help="With --batch: closed or open.")] = "closed",
     tolerance: Annotated[

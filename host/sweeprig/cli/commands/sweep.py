@@ -45,12 +45,16 @@ class SweepOptions(SensorOptions, PageOptions):
     batch: Annotated[str, typer.Option("--batch", help="With --series: the batch's name.")] = ""
     driven: Annotated[
         bool,
-        typer.Option("--driven", help="Driven build only: the motor moves the lever; also measures linearity and hysteresis."),
+        typer.Option(
+            "--driven",
+            help="Driven build: the motor moves the lever; linearity and hysteresis as well.",
+        ),
     ] = False
     travel: Annotated[
         float | None,
         typer.Option(
-            "--travel", help="With --driven: how far the motor opens the lever [degrees]; if not given, up to the stop."
+            "--travel",
+            help="With --driven: how far the motor opens the lever [degrees]; if not given, up to the stop.",
         ),
     ] = None
     full: opt.Full = False
