@@ -22,6 +22,7 @@ from sweeprig.bench.aim.text import (
     LEVER_OPEN,
     AimGuide,
     ends_of,
+    not_mended,
     parse_angle,
     per_degree,
     plan_json,
@@ -251,3 +252,10 @@ def test_plan_that_is_not_possible_gives_its_reason_once() -> None:
     p = plan(ends, PROFILE)
     assert not any("No position" in line for line in plan_lines(ends, p)), "the caller shows p.reason"
     assert p.reason.startswith("No position is within limits")
+
+
+def test_a_fault_that_turning_does_not_mend_is_said() -> None:
+    assert not_mended(outcomes.outcome()) == ""
+    words = not_mended(outcomes.outcome(worn=True))
+    assert words.startswith("Turning does not repair this fault: worn spot. ")
+    assert "replace the sensor" in words

@@ -67,3 +67,13 @@ def test_a_column_given_twice_or_never_is_refused(tmp_path: Path, header: str) -
     with pytest.raises(CsvError, match="column named") as raised:
         runner.invoke(app, ["gauge", str(file)], catch_exceptions=False)
     assert header in raised.value.seen
+
+
+def test_a_rig_that_tells_sensors_apart_may_be_too_coarse_for_a_tolerance(tmp_path: Path) -> None:
+    values = filled(1.0, 0.5, 0.02)
+    assert "For seeing a difference between these sensors the rig is good." in gauge(tmp_path, values)
+    assert "tolerance" not in gauge(tmp_path, values)
+    text = gauge(tmp_path, values, "--tolerance", "0.1")
+    assert "For judging one against 0.1 V of tolerance it is not good enough." in text
+    found = json.loads(gauge(tmp_path, values, "--tolerance", "0.1", "--json"))
+    assert (found["judged"], found["judged_against_tolerance"]) == ("good", "not good enough")

@@ -15,7 +15,7 @@ from sweepboard.simulated_keeping import NAME, FileArea, FileKeeping
 from sweeprig.bench.calibration.points import wanted_volts
 from sweeprig.errors import InputError
 from sweeprig.twin.feed import MOST_WINDOWS, WINDOW_S, Feed, Shown
-from sweeprig.twin.sim_url import BENCH_VOLTS, SimOptions, parse
+from sweeprig.twin.sim_url import BENCH_VOLTS, SimOptions, parse, uid_of
 from sweeprig.twin.simulated import identity, make_world
 
 
@@ -187,3 +187,10 @@ def test_the_flash_of_a_simulated_board_is_taken_again(tmp_path: Path) -> None:
     assert identity(SimOptions("good", kept=str(file)))["kept"] == str(file)
     with pytest.raises(InputError, match="folder is missing"):
         identity(SimOptions("good", kept=str(tmp_path / "none" / "flash")))
+
+
+def test_another_build_or_chip_is_another_rig() -> None:
+    uids = [uid_of(board, chip, 7) for board in ("full", "plain", "driven") for chip in ("rp2040", "rp2350")]
+    assert len(set(uids)) == 6
+    assert uids[0] == "5100000000000007"
+    assert identity(parse("sim://good?board=driven&seed=7"))["uid"] == uid_of("driven", "rp2040", 7)

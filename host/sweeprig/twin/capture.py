@@ -13,6 +13,7 @@ from sweeprig.link.messages import Records, SlowReading
 from sweeprig.twin.reached import Reached, all_reached
 from sweeprig.twin.scene import WINDOW_S, Disturbance
 from sweeprig.twin.sensors import SensorSpec, load_sensor
+from sweeprig.twin.sim_url import uid_of
 from sweeprig.twin.world import World, WorldTruth
 from sweeprig.words import Hookup, Starts
 
@@ -45,13 +46,13 @@ def outputs_of(world: World, hookup: str) -> int:
 
 def hello_of(world: World, seed: int) -> dict[str, Any]:
     """Return the board's hello for a capture that no board made."""
-    end = world.front_end
+    end, chip = world.front_end, world.settings.chip.partition("-")[0]
     return {
         "firmware": "none",
         "protocol": wire.PROTOCOL,
         "board": f"simulated {end.build} build",
-        "chip": world.settings.chip.partition("-")[0],
-        "uid": f"51{seed:014x}",
+        "chip": chip,
+        "uid": uid_of(end.build, chip, seed),
         "build": end.build,
         "capabilities": list(end.capabilities),
         "hookups": list(end.hookups),

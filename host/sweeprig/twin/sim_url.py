@@ -22,6 +22,9 @@ STROKE_RANGE_S = (0.1, 60.0)  # from a lever let go to a creep; own choice, no s
 MOST_V = 5.5  # on the leads: tapped_normal_v of frontend/parts.toml
 
 
+BUILDS, CHIPS = ("full", "plain", "driven"), ("rp2040", "rp2350")
+
+
 @dataclass(frozen=True)
 class SimOptions:
     """A simulated rig."""
@@ -150,8 +153,8 @@ _KEYS: dict[str, Callable[[str], object]] = {
     "seed": _seed,
     "pace": _one_of("real", "fast"),
     "vm": _one_of("auto", "micropython", "cpython"),
-    "board": _one_of("plain", "full", "driven"),
-    "chip": _one_of("rp2040", "rp2350"),
+    "board": _one_of(*BUILDS),
+    "chip": _one_of(*CHIPS),
     "hand": _one_of("strokes", "still", "open"),
     "jumper": _one_of("lead", "ramp"),
     "converter": _file_name,
@@ -170,6 +173,12 @@ _KEYS: dict[str, Callable[[str], object]] = {
     "rehearse": _yes,
     "volts": _volts,
 }
+
+
+def uid_of(board: str, chip: str, seed: int) -> str:
+    """Return the serial number of a simulated rig: another build or chip is another rig, with books of its own."""
+    kind = BUILDS.index(board) + 16 * CHIPS.index(chip)
+    return f"51{kind:02x}{seed & 0xFFFFFFFFFFFF:012x}"
 
 
 def parse(url: str) -> SimOptions:

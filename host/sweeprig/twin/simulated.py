@@ -14,7 +14,7 @@ from sweeprig.twin.kept_file import kept_file
 from sweeprig.twin.machines import Machine, start_machine
 from sweeprig.twin.rehearsal import BENCH, RehearsedFeed
 from sweeprig.twin.shaft import TRAVEL_DEG, DriveParts, MotorPath, Shaft
-from sweeprig.twin.sim_url import BENCH_VOLTAGE, BENCH_VOLTS, SimOptions
+from sweeprig.twin.sim_url import BENCH_VOLTAGE, BENCH_VOLTS, SimOptions, uid_of
 
 if TYPE_CHECKING:
     from sweeprig.twin.converter import Converter
@@ -33,7 +33,7 @@ def identity(options: SimOptions) -> dict[str, Any]:
         "firmware": __version__,
         "board": f"simulated {options.board} build",
         "chip": options.chip,
-        "uid": f"51{options.seed & 0xFFFFFFFFFFFF:014x}",
+        "uid": uid_of(options.board, options.chip, options.seed),
         "build": options.board,
         "capabilities": list(end.capabilities),
         "hookups": list(end.hookups),

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from sweeprig.analysis.model import Cause
 from sweeprig.bench.aim.aim import TWO_ANGLES, Ends, Plan, Window
 from sweeprig.bench.readings.limits import limit
 from sweeprig.bench.readings.watch import WatchState
@@ -98,6 +99,17 @@ def ends_of(outcome: Outcome) -> Ends:
     at = supply if math.isfinite(supply) else outcome.trace.nominal_supply_v
     (closed, closed_u95), (opened, opened_u95) = both
     return Ends(closed, opened, at, closed_u95, opened_u95)
+
+
+def not_mended(outcome: Outcome) -> str:
+    """Return the first fault of a sweep that turning does not mend, with what to do; "" where there is none."""
+    beyond = (Cause.MOUNTING, Cause.RIG)
+    faults = [f for f in outcome.judgement.findings if f.severity == "fault" and f.cause not in beyond]
+    if not faults:
+        return ""
+    first = faults[0]
+    name = first.code.value.replace("-", " ")
+    return f"Turning does not repair this fault: {name}. {first.evidence}. {first.next_step}"
 
 
 def _no_ends(known: Sequence[Quantity]) -> InputError:

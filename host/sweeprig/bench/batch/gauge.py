@@ -154,6 +154,11 @@ def _anova(y: FloatArray) -> tuple[Parts, float | None, float | None]:
 
 def judged(parts: Parts) -> str:
     """Return the verdict of common practice on the gauge's share."""
-    if parts.percent < GOOD:
+    return judged_percent(parts.percent)
+
+
+def judged_percent(percent: float) -> str:
+    """Return that verdict for a share of all variation or of a tolerance [%]."""
+    if percent < GOOD:
         return "good"
-    return "acceptable for some uses" if parts.percent <= ACCEPTABLE else "not good enough"
+    return "acceptable for some uses" if percent <= ACCEPTABLE else "not good enough"

@@ -12,7 +12,16 @@ from typing import Any
 
 import numpy as np
 
-from sweeprig.bench.batch.gauge import ACCEPTABLE, GOOD, LEAST_CATEGORIES, FloatArray, Parts, Study, judged
+from sweeprig.bench.batch.gauge import (
+    ACCEPTABLE,
+    GOOD,
+    LEAST_CATEGORIES,
+    FloatArray,
+    Parts,
+    Study,
+    judged,
+    judged_percent,
+)
 from sweeprig.capture.regular import read_text
 from sweeprig.errors import AnalysisError, CsvError, InputError
 from sweeprig.records.rows import Record
@@ -148,13 +157,7 @@ def gauge_lines(s: Study, tolerance_v: float | None) -> list[str]:
     if tolerance_v:
         shares = [f"{p.of_tolerance(tolerance_v):.1f}" for p in both]
         lines.append(f"  {'6 GRR, % of the tolerance':34}{shares[0]:>20}{shares[1]:>23}")
-    lines += [
-        "",
-        f"  The rig is {judged(s.by_anova)} for these sensors (common practice: below",
-    ]
-    lines.append(
-        f"  {GOOD:.0f} % good, up to {ACCEPTABLE:.0f} % acceptable, at least {LEAST_CATEGORIES} categories)."
-    )
+    lines += ["", *_judged_lines(s.by_anova, tolerance_v)]
     if s.p_interaction is not None:
         what = (
             "joined with the repeatability"
@@ -165,6 +168,20 @@ def gauge_lines(s: Study, tolerance_v: float | None) -> list[str]:
     if s.n_operators == 1:
         lines.append("  One operator: the variation between operators is not studied.")
     return lines
+
+
+def _judged_lines(parts: Parts, tolerance_v: float | None) -> list[str]:
+    """Return what the rig is good for: to tell these sensors apart, and to judge one against a tolerance."""
+    lines = [f"  For seeing a difference between these sensors the rig is {judged(parts)}."]
+    if tolerance_v:
+        against = judged_percent(parts.of_tolerance(tolerance_v))
+        lines.append(f"  For judging one against {tolerance_v:g} V of tolerance it is {against}.")
+    rule = f"Common practice: below {GOOD:.0f} % good, up to {ACCEPTABLE:.0f} % acceptable;"
+    return [
+        *lines,
+        f"  {rule}",
+        f"  at least {LEAST_CATEGORIES} categories to see a difference between sensors.",
+    ]
 
 
 def _mv(parts: Parts, name: str) -> str:
@@ -197,4 +214,7 @@ def gauge_json(s: Study, tolerance_v: float | None) -> dict[str, Any]:
         "interaction": s.interaction,
         "p_interaction": s.p_interaction,
         "judged": judged(s.by_anova),
+        "judged_against_tolerance": judged_percent(s.by_anova.of_tolerance(tolerance_v))
+        if tolerance_v
+        else None,
     }

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from sweeprig.bench.aim.aim import Ends, Plan
     from sweeprig.bench.sweep.sweep import SweepOrder
     from sweeprig.capture.model import SweepSetup
+    from sweeprig.judge.outcome import Outcome
     from sweeprig.judge.profile import Profile
 
 
@@ -169,14 +170,26 @@ def _both_ends(asked: AimOptions, order: SweepOrder, profile: Profile, page: Pag
     from sweeprig.bench.review.review import Choices, review_file
 
     if asked.from_file is not None:
-        return ends_of(review_file(asked.from_file, Choices(profile=profile.path or profile.name))), asked
+        seen = review_file(asked.from_file, Choices(profile=profile.path or profile.name))
+        _warn_of_faults(seen)
+        return ends_of(seen), asked
     console.say(f"CAUTION: {BASE_STOP}")
     console.say("A sweep first, to see both ends: from closed throttle, stop to stop.")
     first = replace(order, sheet="none")
     with asked.rig() as client:
         # half a one is no ground to turn
         done = take_sweep(client, first, confirm=asked.confirm, must_complete=True, page=page)
+    _warn_of_faults(done.outcome)
     return ends_of(done.outcome), _so_far(asked, done.outcome.setup)
+
+
+def _warn_of_faults(outcome: Outcome) -> None:
+    """Say what a sweep shows that turning does not mend: a worn sensor is not to be adjusted."""
+    from sweeprig.bench.aim.text import not_mended
+
+    words = not_mended(outcome)
+    if words:
+        console.warn(words)
 
 
 def _turned(
