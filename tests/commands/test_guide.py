@@ -93,7 +93,7 @@ def test_a_track_that_was_measured_is_passed_on() -> None:
     commands = re.findall(r"This step without the guide: (sweeprig (?:check|sweep).*)", done.stderr)
     assert len(commands) == 2
     assert all("--track-ohm 4870" in line for line in commands)
-    assert "measure it and give it" not in done.output
+    assert "Track resistance not given" not in done.output
 
 
 @pytest.mark.parametrize("answer", ["n", "?"])

@@ -269,7 +269,9 @@ def remarked() -> Outcome:
         setup=setup,
         judgement=replace(base.judgement, findings=base.judgement.findings[:1]),
         calibration=oc.make_calibration(kind="nominal"),
-        remarks=("Test equipment not calibrated: the ± values are estimates from its component tolerances.",),
+        remarks=(
+            "Test equipment not calibrated: each ± is estimated from the tolerances of the rig's parts.",
+        ),
     )
 
 

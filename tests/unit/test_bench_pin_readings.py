@@ -71,3 +71,11 @@ def test_command_asks_again_then_stops() -> None:
     assert done.exit_code == 11
     assert "This is not a resistance" in done.stderr
     assert "Do not power this part" in done.stdout
+
+
+@pytest.mark.parametrize("option", ["--pins", "--count"])
+def test_the_pins_of_a_plug_are_given_by_their_name_and_its_old_one(option: str) -> None:
+    """`--count` is a meter's digit in `calibrate`; here it is hidden, and read as before."""
+    done = CliRunner().invoke(app, ["pins", option, "4"], input="850\n" * 3)
+    assert "pin 3 to pin 4" not in CliRunner().invoke(app, ["pins"], input="850\n" * 3).output
+    assert "pin 1 to pin 4" in done.output
