@@ -183,3 +183,21 @@ def test_a_supply_read_after_the_signal_makes_no_flat_spots(tmp_path: Path, late
 
     found = with_supply(tmp_path, x, rippled(t), rippled(t - late_s) + rng.normal(0, 1e-3, t.size))
     assert not [f.code for f in found.judgement.findings if f.severity == "fault"]
+
+
+def test_what_was_recorded_before_the_supply_came_is_left_out(tmp_path: Path) -> None:
+    x = places(1000.0, stroke_s=1.2, strokes=8)
+    supply = 5 * (1 - np.exp(-np.maximum(np.arange(x.size) - 60, 0) / 20))
+    found = with_supply(tmp_path, x, supply, supply)
+    assert found.judgement.verdict == "pass"
+    assert any("before the supply was there, are left out" in r for r in found.remarks)
+
+
+@pytest.mark.parametrize("until", [-1, 7000])
+def test_a_signal_that_goes_with_its_supply_is_the_supplys(tmp_path: Path, until: int) -> None:
+    x = places(1000.0, stroke_s=1.2, strokes=8)
+    supply = np.full(x.size, 5.0)
+    supply[until - 1500 if until > 0 else -600 :][: 1500 if until > 0 else 600] = 0.0
+    found = with_supply(tmp_path, x, supply, supply)
+    faults = [f for f in found.judgement.findings if f.severity == "fault"]
+    assert {f.cause.value for f in faults} == {"supply"}

@@ -62,8 +62,8 @@ def about_supply(seen: SupplySeen, events: tuple[Event, ...], *, shift_v: float)
 
 
 def about_off(runs: tuple[Off, ...], trace: Trace, channel: int) -> list[Finding]:
-    """A signal that is gone for good, or for longer than a contact bounces."""
-    lasting = [r for r in runs if r.lasts]
+    """A signal that is gone for good, or for longer than a contact bounces, and not with its supply."""
+    lasting = [r for r in runs if r.lasts and not _unfed(r, trace)]
     if not lasting:
         return []
     first = lasting[0]
@@ -75,6 +75,14 @@ def about_off(runs: tuple[Off, ...], trace: Trace, channel: int) -> list[Finding
     )
     step = f"Look at plug and {wire} for an open or shorted wire; sweep again."
     return [Finding(Code.OPEN_SIGNAL, Cause.WIRING, channel, None, text, step, numbers={"off_s": seconds})]
+
+
+def _unfed(run: Off, trace: Trace) -> bool:
+    """Whether the supply was gone as well: that is the cause."""
+    if trace.supply is None or run.high:
+        return False
+    level = trace.supply.mean_v
+    return float(np.median(level[run.start : run.stop])) < CUT_PERCENT / 100 * float(np.median(level))
 
 
 def about_flats(

@@ -19,6 +19,7 @@ EVEN_SHARE = 0.9  # of a quick movement's changes must be about as far apart as 
 SLOWER_ROWS = 3  # a supply that is read for every third row at most is drawn straight from reading to reading
 FEWEST_READINGS = 20  # of such a supply
 ABOVE_NOISE = 8.0  # times the usual change from row to row: a reading of a supply, and not its noise
+NOT_FED, FED = 0.4, 0.995  # of the usual supply: as it is before it is switched on, and once it is there
 FEWEST_CHANGES = 50  # by chance so many lie on every second row once in 2^49 tables; own choice, no source
 
 
@@ -84,6 +85,29 @@ def supply_drawn(trace: Trace) -> Trace:
     starts = np.concatenate(([0], at))
     drawn = np.interp(np.arange(level.size), starts, _means(level, starts))
     return replace(trace, supply=Channel(drawn, drawn, drawn))
+
+
+def fed(trace: Trace) -> Trace:
+    """Return the trace from where its supply is there, if that is switched on in the first half; else as it is."""
+    if trace.supply is None:
+        return trace
+    level = trace.supply.mean_v
+    usual = float(np.median(level))
+    if not level[0] < NOT_FED * usual:
+        return trace
+    first = int(np.argmax(level >= FED * usual))
+    if not 0 < first <= level.size // 2:
+        return trace
+    kept = slice(first, None)
+    return replace(
+        trace,
+        t_s=trace.t_s[kept],
+        signal_a=trace.signal_a.only(kept),
+        signal_b=None if trace.signal_b is None else trace.signal_b.only(kept),
+        supply=trace.supply.only(kept),
+        angle_deg=None if trace.angle_deg is None else trace.angle_deg[kept],
+        gap_before=trace.gap_before[kept],
+    )
 
 
 def _put_together(trace: Trace, starts: NDArray[np.int64], n: float, angle_deg: FloatArray | None) -> Trace:

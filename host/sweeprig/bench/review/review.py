@@ -25,7 +25,7 @@ from sweeprig.capture.csv_file import read_csv
 from sweeprig.capture.file import read_capture
 from sweeprig.capture.folder import local_now
 from sweeprig.capture.model import Capture, SweepSetup, Trace
-from sweeprig.capture.windows import joined, supply_drawn, unrepeated
+from sweeprig.capture.windows import fed, joined, supply_drawn, unrepeated
 from sweeprig.errors import FileError
 from sweeprig.frontend import front_end_of
 from sweeprig.judge.outcome import Outcome
@@ -41,6 +41,7 @@ if TYPE_CHECKING:
 
 
 REPEATS = "The table repeats each reading: judged as one every {:g} ms."
+UNFED = "The first {:.2g} s, before the supply was there, are left out."
 EMPTY = "The calibration in the capture is empty: judged by the tolerances of the rig's parts."
 
 
@@ -112,7 +113,10 @@ def review_csv(path: Path, choices: Choices | None = None, *, made_at: str | Non
     check_length(read)
     plain = unrepeated(read)
     said = (REPEATS.format(plain.window_s * 1e3),) if plain.t_s.size < read.t_s.size else ()
-    trace = replace(joined(supply_drawn(plain)), nominal_supply_v=profile.supply.nominal_v, name=path.name)
+    live = fed(supply_drawn(plain))
+    if late_s := float(live.t_s[0] - plain.t_s[0]):
+        said = (*said, UNFED.format(late_s))
+    trace = replace(joined(live), nominal_supply_v=profile.supply.nominal_v, name=path.name)
     outcome = _outcome(trace, setup, profile, chosen, made_at=made_at)
     if chosen.time_unit is None:
         check_time(trace, outcome.analysis, profile)
