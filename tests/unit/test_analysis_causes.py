@@ -152,3 +152,37 @@ def test_noise_over_a_place_in_one_stroke_is_no_rough_region(at: float) -> None:
     a = trace.signal_a
     rings = replace(trace, signal_a=Channel(a.mean_v + wave, a.min_v + wave, a.max_v + wave))
     assert Code.ROUGH_TRACK not in {f.code for f in found(rings)}
+
+
+def lifted_at(ends: list[float], seed: int, n: int = 20) -> Trace:
+    """The signal falls to ground for some windows while the lever rests at one of these ends, here and there."""
+    rng = np.random.default_rng(seed)
+    where = np.zeros(PLACES.size, bool)
+    for k in rng.choice(np.flatnonzero(np.isin(PLACES, ends)), n):
+        where[k : k + int(rng.integers(2, 6))] = True
+    return pulled(sensed(PLACES), where, 0.02)
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("end", [0.0, 1.0])
+def test_lifts_at_rest_at_one_end_only_are_not_scattered(end: float, seed: int) -> None:
+    (finding,) = found(lifted_at([end], seed))
+    assert (finding.code, finding.cause) == (Code.WORN_SPOT, Cause.TRACK)
+    assert finding.where_percent == pytest.approx((100 * end, 100 * end), abs=0.5)
+    assert "none in" in finding.evidence
+    assert "at the other end" in finding.evidence
+    assert "plug and harness" in finding.evidence
+    assert "clean or replace the contact" in finding.next_step
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_lifts_at_rest_at_both_ends_are_a_contact(seed: int) -> None:
+    assert first_cause(lifted_at([0.0, 1.0], seed)) == (Code.LOOSE_CONNECTION, Cause.CONNECTION)
+
+
+def test_lifts_in_one_rest_only_are_a_contact() -> None:
+    """A harness that was moved once."""
+    where = np.zeros(PLACES.size, bool)
+    first = int(np.flatnonzero(PLACES > 0)[0])
+    where[[first - 60 * k for k in range(1, 8)]] = True
+    assert first_cause(pulled(sensed(PLACES), where, 0.02))[0] is Code.LOOSE_CONNECTION

@@ -10,6 +10,7 @@ import pytest
 from support import outcomes as oc
 from support.report_cases import cases
 from sweeprig.analysis.model import Cause, Code, Finding
+from sweeprig.judge.fault_place import where_the_fault_is
 from sweeprig.judge.model import Verdict
 from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.profile import load_profile
@@ -128,3 +129,13 @@ def test_the_first_page_has_no_commands_or_abbreviations(name: str) -> None:
     text = re.sub(r"<[^>]+>", " ", page)
     assert not re.search(r"`|(?<!\S)--[a-z]|\bsweeprig [a-z]+\b|\b(LSB|INL|DNL|JCGM|MDF|dof)\b", text)
     assert text.count("95 times out of 100") == 1
+
+
+def test_a_worn_end_that_a_plug_may_be_has_the_plug_ruled_out() -> None:
+    base = given(Code.WORN_SPOT, where=(0.0, 0.4))
+    (found,) = base.judgement.findings
+    either = replace(found, or_contact=True)
+    text = customer_text(replace(base, judgement=replace(base.judgement, findings=(either,))))
+    assert text.endswith("; its plug and harness must be ruled out before it is replaced.")
+    assert where_the_fault_is((either,)) == "The fault is in the sensor's track or in a contact."
+    assert where_the_fault_is((found,)) == "The fault is in the sensor."

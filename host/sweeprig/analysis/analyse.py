@@ -26,6 +26,7 @@ from sweeprig.analysis.model import (
     Stroke,
     TrackMap,
 )
+from sweeprig.analysis.one_end import kept_to_one_end
 from sweeprig.analysis.sense import Given, find_sense, sense_conflict
 from sweeprig.analysis.slips import find_odd, find_slip
 from sweeprig.analysis.stretches import clear_of
@@ -269,5 +270,6 @@ def _events_found(trace: Trace, s: _Seen) -> list[Finding]:
     for channel, m in ((0, s.a), (1, s.b)):
         if m is not None:
             rough = texture.rough_all_over(trace, s.a, m, supply_v=s.rail)
-            out += about_events(s.events, s.maps[channel], channel=channel, rough=rough)
+            end = kept_to_one_end(s.events, s.a.place, trace, channel=channel)
+            out += about_events(s.events, s.maps[channel], channel=channel, rough=rough, end=end)
     return out

@@ -12,6 +12,7 @@ from sweeprig.analysis.event_texts import (
     NEARLY_ALL,
     RINGING_PLACE,
     TEXTURE_PERCENT,
+    at_one_end,
     interference,
     loose,
     rough_all_over,
@@ -24,6 +25,7 @@ from sweeprig.analysis.event_texts import (
 )
 from sweeprig.analysis.gathered import Gathered, gathered_of, inside
 from sweeprig.analysis.model import Event, Finding, Span, TrackMap
+from sweeprig.analysis.one_end import OneEnd, is_at
 from sweeprig.analysis.regions import find_region, outside_of
 from sweeprig.analysis.smoothness import RoughAll
 from sweeprig.analysis.track_map import encounters
@@ -37,17 +39,34 @@ FEWEST_ROUGH = 5  # events
 
 
 def about_events(
-    events: tuple[Event, ...], track: TrackMap | None, *, channel: int, rough: RoughAll | None
+    events: tuple[Event, ...],
+    track: TrackMap | None,
+    *,
+    channel: int,
+    rough: RoughAll | None,
+    end: OneEnd | None = None,
 ) -> list[Finding]:
     """What the events of one signal come from; the supply's own events are left out.
 
-    On a track that is rough all over the shallow ones in movement are its texture.
+    On a track that is rough all over the shallow ones in movement are its texture. `end`: where they keep to.
     """
     own = tuple(e for e in events if e.channel == channel and not e.with_supply)
     if rough is None:
-        return _by_place(own, track, channel)
+        return _at_end(own, end, track, channel) or _by_place(own, track, channel)
     deep = tuple(e for e in own if e.at_rest or e.depth_percent > rough.reach_percent)
     return [texture(rough, len(own) - len(deep), channel), *_by_place(deep, track, channel)]
+
+
+def _at_end(
+    own: tuple[Event, ...], end: OneEnd | None, track: TrackMap | None, channel: int
+) -> list[Finding]:
+    """Events at rest at one end only, and what is left elsewhere; nothing where they do not keep to an end."""
+    if end is None or from_outside(encounters(own), own):
+        return []
+    rest = tuple(e for e in own if not is_at(e, end))
+    first = at_one_end(tuple(e for e in own if is_at(e, end)), end, channel)
+    left = encounters(rest)
+    return [first, *(_elsewhere(left, rest, None, track, channel) if len(left) >= FEWEST_LEFT else [])]
 
 
 def _by_place(own: tuple[Event, ...], track: TrackMap | None, channel: int) -> list[Finding]:

@@ -11,6 +11,7 @@ from sweepboard.wire import CHANNEL_NAMES
 from sweeprig.analysis.detection_power import WORTH_ASKING, detection_numbers, how_to_sweep, in_words
 from sweeprig.analysis.gathered import Gathered
 from sweeprig.analysis.model import Cause, Code, Event, Finding, Span, TrackMap
+from sweeprig.analysis.one_end import OneEnd
 from sweeprig.analysis.regions import Region
 from sweeprig.analysis.smoothness import RoughAll
 from sweeprig.analysis.track_map import encounters
@@ -22,6 +23,10 @@ SWEEP_AGAIN = "Sweep slowly across that place again; if it shows again, replace 
 ROUGH_HERE = "Sweep slowly across it again; noise that stays at this place means a worn track."
 ROUGH_IN_MOVEMENT = (
     "Sweep slowly again; noise that comes with movement only means a worn track: replace the sensor."
+)
+HOLD_THERE = (
+    "Hold the lever at that end and move plug and harness by hand. Where dropouts come with that, clean or replace the "
+    "contact; where they come without, replace the sensor."
 )
 WORN_TOO = "the track has a worn spot as well"
 NEARLY_ALL = 0.75  # of the strokes over a place, or of the events: it is there; own choice, no source
@@ -151,6 +156,20 @@ def worn(there: tuple[Event, ...], at: Gathered, p: float, channel: int, n_passe
         step,
         numbers=numbers_of(there) | {"p": p},
         unconfirmed=step is SWEEP_AGAIN,
+    )
+
+
+def at_one_end(there: tuple[Event, ...], end: OneEnd, channel: int) -> Finding:
+    """Dropouts while the lever rests at one end and not at the other: the track there, or a harness moved there."""
+    text = (
+        f"{CHANNEL_NAMES[channel]}: {len(encounters(there))} dropouts in {end.n_visits} stays at "
+        f"{end.where[0]:.1f} to {end.where[1]:.1f} % of travel ({worst(there)}), of {end.here_s:.1f} s in total; none "
+        f"in {end.there_s:.1f} s at the other end. By chance they would keep to one end {chance_in_words(end.p)}: "
+        "a track worn at its end, or plug and harness that move with the lever there"
+    )
+    numbers = numbers_of(there) | {"p": end.p}
+    return Finding(
+        Code.WORN_SPOT, Cause.TRACK, channel, end.where, text, HOLD_THERE, numbers=numbers, or_contact=True
     )
 
 

@@ -201,6 +201,7 @@ class Finding:
     severity: str = "fault"  # fault | doubt | note
     numbers: dict[str, float] = field(default_factory=dict)
     unconfirmed: bool = False  # another sweep must show it again before the sensor is replaced
+    or_contact: bool = False  # a contact may do the same: it is ruled out before the sensor is replaced
 
 
 @dataclass(frozen=True)

@@ -23,6 +23,15 @@ def binomial_p(hits: int, trials: int, share: float) -> float:
     return float(min(1.0, p[p <= p[hits] * (1 + 1e-9)].sum()))
 
 
+def at_least_p(hits: int, trials: int, share: float) -> float:
+    """Chance of `hits` or more of `trials`, each with probability `share`."""
+    share = min(max(share, 1e-9), 1 - 1e-9)
+    k = np.arange(hits, trials + 1)
+    log_fact = np.concatenate([[0.0], np.cumsum(np.log(np.arange(1, trials + 1)))])
+    log_p = log_fact[trials] - log_fact[k] - log_fact[trials - k] + k * math.log(share)
+    return float(min(1.0, np.exp(log_p + (trials - k) * math.log1p(-share)).sum()))
+
+
 def scan_p(
     counts: IntArray, exposure: FloatArray, *, widths: tuple[int, ...] = (2, 4, 8), seed: int = 1
 ) -> float:

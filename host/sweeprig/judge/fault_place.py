@@ -16,6 +16,7 @@ PLACES = {  # where the fault is; what is added where there is no other
     Cause.INTERFERENCE: ("outside the sensor (interference)", ": check how and where the leads run"),
     Cause.MOUNTING: ("in the mounting", "; no dropout and no worn spot was seen"),
 }
+IN_TRACK_OR_CONTACT = "The fault is in the sensor's track or in a contact."
 WORN = "the sensor is worn as well."
 
 
@@ -30,6 +31,8 @@ def where_the_fault_is(faults: Sequence[Finding]) -> str:
     """Return where the fault is, in one sentence, by the first of the faults; "" where no fault says."""
     if not faults or faults[0].cause not in PLACES:
         return ""
+    if faults[0].or_contact:
+        return IN_TRACK_OR_CONTACT
     where, alone = PLACES[faults[0].cause]
     if worn_as_well(faults) is not None:
         return f"The fault is {where}; {WORN}"

@@ -14,6 +14,7 @@ from sweeprig.words import Sense
 
 REPLACE = "it should be replaced"
 CONFIRM = "a second sweep must confirm it before it is replaced"
+RULE_OUT = "its plug and harness must be ruled out before it is replaced"
 REPAIR = "it should be repaired"
 WORN_TOO = ", and the sensor itself is worn as well and should be replaced"
 ENGINE_OFF = "it must be repeated with the engine off"
@@ -86,6 +87,8 @@ def customer_text(outcome: Outcome) -> str:
     what, follows = WHAT[first.code]
     if first.unconfirmed:
         follows = CONFIRM
+    if first.or_contact:
+        follows = RULE_OUT
     if first.channel == 1:
         what = what.replace("The sensor has", "The sensor's track B has", 1)
         what = what.replace("The sensor's signal", "The signal of the sensor's track B", 1)
