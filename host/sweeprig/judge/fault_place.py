@@ -21,7 +21,7 @@ WORN = "the sensor is worn as well."
 
 
 def worn_as_well(faults: Sequence[Finding]) -> Finding | None:
-    """Return a fault of the sensor itself that is listed after one of another cause; None where there is none."""
+    """Return a fault of the sensor itself where the first fault has another cause; None where there is none."""
     if not faults or faults[0].cause is Cause.TRACK:
         return None
     return next((f for f in faults if f.severity == "fault" and f.cause is Cause.TRACK), None)

@@ -154,7 +154,7 @@ def _analysis_rows(a: Analysis) -> Rows:
 
 
 def quantity_rows(outcome: Outcome) -> Rows:
-    """Return every quantity of the judgement that is not shown elsewhere, then those of the analysis."""
+    """Return the judgement's quantities (closed and open, or low and high with unknown sense), then the analysis's."""
     quantities = outcome.judgement.quantities
     if outcome.analysis.sense == "unknown":
         hidden = {k for k in quantities if k.startswith(("closed", "open"))}

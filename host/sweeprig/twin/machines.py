@@ -87,7 +87,7 @@ def _answer(feed: Feed, kind: int, outputs: int, n: int) -> bytes:
 
 
 def _tell(feed: Feed, kind: int, n: int) -> None:
-    """Tell the simulated rig what the board switches."""
+    """Tell the simulated rig what the board does."""
     from sweepboard import command_table, simulated_board, simulated_drive
 
     if kind == simulated_board.ASK_START:

@@ -36,7 +36,7 @@ def _modes_near(net: Network, log_g: float) -> Modes:
 
 
 def modes_of(net: Network, g_s: float) -> Modes:
-    """Return the circuit's modes for a source conductance, rounded to a tenth of a decade so that few are computed."""
+    """Return the circuit's modes for a source conductance, rounded so that few have to be computed."""
     if g_s <= 1e-11:
         return _modes_near(net, -np.inf)
     log_g = np.log10(g_s)

@@ -102,7 +102,7 @@ def _battery(evidence: Evidence, system: str) -> tuple[Level, list[str]]:
 
 
 def settled_system(evidence: Evidence, system: str, ask: Ask) -> str:
-    """Return the system voltage as given; else as confirmed, where the reading fits nothing but a 24 V system."""
+    """Return the system voltage as given; else 24 where the reading is clear only so and the operator confirms it."""
     if system or evidence.battery_v is None or level_of(evidence.battery_v) is not Level.UNCLEAR:
         return system
     clear = level_of(evidence.battery_v, "24") is not Level.UNCLEAR
