@@ -74,3 +74,16 @@ def test_a_wire_that_opens_at_the_open_stop_stays_a_wire() -> None:
     gone = np.any([(at >= b) & (at < b + 0.4) for b in (2.2, 6.2, 10.2)], axis=0)
     found = look(PLACES, gone & (PLACES > 0.999), 0.0)
     assert [f.code for f in found.findings] == [Code.LOOSE_CONNECTION]
+
+
+def test_dropouts_of_a_lever_that_nobody_moves_are_named() -> None:
+    at = np.arange(PLACES.size) * WINDOW_S
+    gone = np.any([(at >= b) & (at < b + 0.01) for b in np.arange(1.0, 9.0, 0.7)], axis=0)
+    found = look(np.full(PLACES.size, 0.3), gone, 0.0)
+    assert {f.code for f in found.findings} == {Code.NO_MOVEMENT, Code.LOOSE_CONNECTION}
+    assert {e.at_percent for e in found.events} == {None}
+
+
+def test_a_lever_that_nobody_moves_has_no_other_finding() -> None:
+    found = look(np.full(PLACES.size, 0.3), np.zeros(PLACES.size, bool), 0.0)
+    assert [f.code for f in found.findings] == [Code.NO_MOVEMENT]

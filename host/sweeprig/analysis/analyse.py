@@ -177,7 +177,11 @@ def _look(
     both = both_tracks.look(trace, a, b, supply_v=rail)
     events = _events(trace, a, b, rail, both)
     maps: tuple[TrackMap | None, TrackMap | None] = (None, None)
-    if not still:
+    if still:  # nothing moved, so no event has a place
+        events = tuple(
+            replace(e, at_percent=None, to_percent=None, stroke=None, at_rest=True) for e in events
+        )
+    else:
         maps = _map(a, a, events, 0, trace.window_s), _map(a, b, events, 1, trace.window_s)
     return _Seen(a, b, events, seen, rail, high - low, still, both, maps), (sense, why, wrong)
 
@@ -250,6 +254,10 @@ def _findings(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:
     elif s.still and not s.supply.cut:
         still = fi.no_movement(float(np.median(s.a.path)), s.rail, s.moved_v)
         out.append(reach.at_rest_so_far(still, trace))
+        if still.code is Code.NO_MOVEMENT:
+            out += [
+                f for channel in (0, 1) for f in about_events(s.events, None, channel=channel, rough=None)
+            ]
     if s.still or s.both.joined:
         return out
     for channel, m in ((0, s.a), (1, s.b)):
