@@ -285,3 +285,13 @@ def test_one_end_drawn_inwards_names_a_resistance_beside_the_stop(low: float, hi
 def test_both_ends_turned_alike_name_no_resistance(low: float, high: float) -> None:
     j = given(seen(low=low, high=high))
     assert not any("resistance from the signal" in f.evidence for f in j.findings)
+
+
+def test_of_two_doubts_of_one_name_the_first_is_in_the_reason() -> None:
+    """The worse of two ends comes first; the verdict named the other."""
+    worse = replace(
+        finding(Code.ENDS_NOT_REPEATED, Cause.MOUNTING, "doubt"), evidence="the closed end, 33 mV"
+    )
+    j = given(seen(findings=(worse, replace(worse, evidence="the open end, 11 mV"))))
+    assert j.reason.startswith("Ends do not repeat: the closed end, 33 mV.")
+    assert "the open end, 11 mV" not in j.reason

@@ -10,6 +10,7 @@ from support.outcomes import outcome
 from sweeprig.bench.review.card import card_of
 from sweeprig.bench.shop.config import Config
 from sweeprig.capture.model import SweepSetup
+from sweeprig.judge.brief import not_judged
 from sweeprig.judge.left_out import ends_are_judged, left_out, profiles_with_ends
 from sweeprig.judge.outcome import Outcome
 from sweeprig.judge.profile import load_profile, shipped_names
@@ -91,3 +92,11 @@ def test_every_point_not_shown_stands_on_the_first_page() -> None:
 @pytest.mark.parametrize("made", [outcome(), replace(outcome(), profile=ANY), outcome(worn=True)])
 def test_card_and_text_ask_for_the_same_next_step(made: Outcome) -> None:
     assert f"\nNext: {card_of(made).next_step}\n" in text_sheet(made)
+
+
+@pytest.mark.parametrize("made", [replace(outcome(), profile=ANY)])
+def test_without_a_measured_end_no_other_profile_is_offered(made: Outcome) -> None:
+    """A signal that never moved, or no analogue one, has no end that another profile could judge."""
+    assert "Not checked" in not_judged(made)
+    none = {k: replace(q, value=None, u95=None) for k, q in made.judgement.quantities.items()}
+    assert not_judged(replace(made, judgement=replace(made.judgement, quantities=none))) == ""

@@ -29,10 +29,16 @@ def not_judged(outcome: Outcome, *, command: bool = False) -> str:
         return (
             f"NOT checked: track B{more}. {_checked_by(profiles_for(outcome.analysis.two_tracks), command)}"
         )
-    if ends_are_judged(outcome.profile):
+    if ends_are_judged(outcome.profile) or not _has_ends(outcome):
         return ""
     names = profiles_with_ends(1 if outcome.trace.signal_b is None else 2)
     return f"Not checked: {UNCHECKED}. {_checked_by(names, command)}"
+
+
+def _has_ends(outcome: Outcome) -> bool:
+    """Whether an end was measured, which another profile could judge."""
+    quantities = outcome.judgement.quantities
+    return any(name in quantities and quantities[name].value is not None for name in ("low_v", "high_v"))
 
 
 def _checked_by(profiles: tuple[str, ...], command: bool) -> str:

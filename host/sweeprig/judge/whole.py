@@ -26,6 +26,8 @@ FIRST = (Code.ENGINE_RUNNING, Code.NO_MOVEMENT)  # doubts that explain what else
 TITLES = {
     Code.ENDS_NOT_REPEATED: "ends do not repeat",
     Code.NOT_ANALOGUE: "not an analogue signal",
+    Code.STUCK_LOW: "signal stuck at ground",
+    Code.STUCK_HIGH: "signal stuck at the supply",
     Code.MARGIN_CLOSED: "closed throttle too near ground or supply",
     Code.MARGIN_OPEN: "open throttle too near ground or supply",
     Code.DEAD_BAND_CLOSED: "dead band at closed throttle",
@@ -82,8 +84,11 @@ def overall(
 
 
 def _by_name(points: Iterable[OpenPoint]) -> tuple[OpenPoint, ...]:
-    """Return each name once: in the order of first mention, with the text of the last."""
-    return tuple({p.name: p for p in points}.values())
+    """Return each name once: what the first of them says."""
+    named: dict[str, OpenPoint] = {}
+    for point in points:
+        named.setdefault(point.name, point)
+    return tuple(named.values())
 
 
 def _any_fails(margins: tuple[Margin, ...], checks: tuple[Check, ...]) -> bool:
