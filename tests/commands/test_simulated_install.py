@@ -48,3 +48,51 @@ def test_a_main_of_ones_own_is_kept_and_put_back(home: Path) -> None:
     assert done.exit_code == 0
     assert (board(home) / "main.py").read_text() == "print(1)"
     assert not list((board(home) / "sweepboard").glob("*.py"))
+
+
+OWN = ("mynotes.py", "table.json")
+
+
+def with_own_files(home: Path) -> list[Path]:
+    install()
+    own = [board(home) / "sweepboard" / name for name in OWN]
+    for path in own:
+        path.write_text(f"my {path.name}")
+    return own
+
+
+def test_files_that_are_not_of_the_firmware_are_moved_and_named(home: Path) -> None:
+    with_own_files(home)
+    assert "sweepboard/table.json: not ours" in install("--check").stdout
+    done = install()
+    kept = sorted((board(home) / "before_sweeprig").iterdir(), key=lambda p: p.name[9:])
+    assert [p.read_text() for p in kept] == [f"my {name}" for name in OWN]
+    assert all(f"is now before_sweeprig/{p.name}" in done.stdout for p in kept)
+    assert install("--check").exit_code == 0
+
+
+def test_remove_leaves_what_is_not_of_the_firmware(home: Path) -> None:
+    own = with_own_files(home)
+    done = install("--remove")
+    for path in own:
+        assert path.read_text() == f"my {path.name}"
+        assert f"sweepboard/{path.name} stays" in done.stdout
+    assert not (board(home) / "sweepboard" / "wire.py").exists()
+
+
+def test_check_and_remove_together_are_refused_and_change_nothing(home: Path) -> None:
+    install()
+    assert install("--check", "--remove").exit_code != 0
+    assert (board(home) / "sweepboard" / "wire.py").exists()
+
+
+def test_a_kept_main_that_is_not_put_back_is_named(home: Path) -> None:
+    install("--check")
+    board(home).mkdir(parents=True, exist_ok=True)
+    (board(home) / "main.py").write_text("print(1)")
+    install()
+    (board(home) / "main.py").write_text("print(2)")
+    done = install("--remove")
+    assert "main_before_sweeprig.py keeps this name" in done.stdout
+    assert (board(home) / "main.py").read_text() == "print(2)"
+    assert (board(home) / "main_before_sweeprig.py").read_text() == "print(1)"

@@ -21,6 +21,7 @@ HOST_ONLY = (
 PACKAGE = "sweepboard"
 MAIN = "main.py"
 KEPT_MAIN = "main_before_sweeprig.py"  # what the user's own main.py is called while ours is there
+MOVED = "before_sweeprig"  # folder for files of the user's that were in the firmware's
 FAST_PORT = "rp2"
 OF_FAST_PORT = ("rp2_", "keep", "flash_", "arm", "pack")  # sweeps are kept in the flash of such a board
 OF_OTHER_PORTS = ("polled_", "no_switches")
@@ -73,6 +74,16 @@ def firmware_sources() -> dict[str, Path]:
         )
     names = sorted(path for path in package.glob("*.py") if path.name not in HOST_ONLY)
     return {f"{PACKAGE}/{path.name}": path for path in names} | {MAIN: main}
+
+
+def is_ours(name: str) -> bool:
+    """Whether a file in the firmware's folder on a board is one of its modules, source or compiled, of any port."""
+    import sweepboard
+
+    folder, _, module = name.partition("/")
+    stem, _, kind = module.rpartition(".")
+    source = Path(str(sweepboard.__file__)).parent / f"{stem}.py"
+    return folder == PACKAGE and kind in ("py", "mpy") and source.is_file()
 
 
 def belongs(name: str, board: BoardFiles) -> bool:

@@ -14,11 +14,13 @@ from typing import Any
 from sweeprig.bench.board.files import (
     KEPT_MAIN,
     MAIN,
+    MOVED,
     PACKAGE,
     BoardFiles,
     Difference,
     difference,
     find_compiler,
+    is_ours,
     wanted_files,
 )
 from sweeprig.errors import InputError, LinkError, NoFirmwareError
@@ -76,6 +78,7 @@ class InstallReport:
     removed: tuple[str, ...] = ()
     unchanged: int = 0
     differs: tuple[str, ...] = ()  # found by a check, with what is the matter
+    moved: tuple[str, ...] = ()  # files of the user's, where they are now
     kept_main: str = ""  # the name under which the user's own main.py was kept
 
     def lines(self) -> list[str]:
@@ -90,6 +93,7 @@ class InstallReport:
                 ]
             return [*out, "The firmware differs from this program:", *self.differs, "Next: sweeprig install"]
         out += [f"copied {name}" for name in self.copied] + [f"removed {name}" for name in self.removed]
+        out += [f"a file that is not of the firmware is now {name}" for name in self.moved]
         if self.kept_main:
             out.append(f"your main.py is now {self.kept_main}; `sweeprig install --remove` puts it back")
         done = f"{len(self.copied)} copied, {len(self.removed)} removed, {self.unchanged} unchanged"
@@ -162,14 +166,22 @@ def _copy(
     stale: Sequence[str],
     run: Run,
     *,
+    board: BoardFiles,
     keep: bool,
 ) -> None:
-    """Remove `stale`, then copy `names`, main.py last: until then the board starts its former program.
+    """Remove or move away `stale`, then copy `names`, main.py last: until then the board starts its former program.
 
     `keep`: the present main.py is the user's own and is renamed first.
     """
     prepare = f"import os\nif '{PACKAGE}' not in os.listdir('/'):\n    os.mkdir('/{PACKAGE}')\n"
-    prepare += "".join(f"os.remove({'/' + name!r})\n" for name in stale)
+    prepare += "".join(f"os.remove({'/' + name!r})\n" for name in stale if is_ours(name))
+    if not all(map(is_ours, stale)):
+        prepare += f"if '{MOVED}' not in os.listdir('/'):\n    os.mkdir('/{MOVED}')\n"
+        prepare += "".join(
+            f"os.rename({'/' + name!r}, {'/' + moved_to(name, board)!r})\n"
+            for name in stale
+            if not is_ours(name)
+        )
     with tempfile.TemporaryDirectory() as folder:
         steps: list[str] = ["exec", prepare]
         for name in sorted(names, key=lambda name: name == MAIN):
@@ -179,6 +191,11 @@ def _copy(
                 steps += ["+", "exec", f"import os\nos.rename('/{MAIN}', '/{KEPT_MAIN}')\n"]
             steps += ["+", "fs", "cp", str(local), f":/{name}"]
         run(["connect", port, *steps])
+
+
+def moved_to(name: str, board: BoardFiles) -> str:
+    """Return where a file of the user's goes: no other content has that name."""
+    return f"{MOVED}/{board.files[name][:8]}_{name.rpartition('/')[2]}"
 
 
 def install(
@@ -192,7 +209,8 @@ def install(
 ) -> InstallReport:
     """Put our firmware on the board at `port`, or with `check` only compare; safe to repeat.
 
-    Only files that differ are copied; files in our folder that are not ours are removed; all hashes are read back.
+    Only files that differ are copied; others in our folder are removed where they are
+    modules of ours in another form, else moved to another folder; all hashes are read back.
     At the end the board is reset, so that it runs the new files.
 
     Raises InputError for a simulated rig, LinkError where the board cannot be reached or does not hold
@@ -217,7 +235,13 @@ def install(
     run(["connect", port, "reset"])
     kept = "" if board.own_main else KEPT_MAIN
     return InstallReport(
-        **about, same=True, checked_only=False, copied=changes, removed=found.stale, kept_main=kept
+        **about,
+        same=True,
+        checked_only=False,
+        copied=changes,
+        removed=tuple(filter(is_ours, found.stale)),
+        moved=tuple(moved_to(name, board) for name in found.stale if not is_ours(name)),
+        kept_main=kept,
     )
 
 
@@ -236,7 +260,7 @@ def _put(
         raise _two_mains()
     changes = (*found.missing, *found.other)
     progress(f"copying {len(changes)} files")
-    _copy(port, changes, wanted, found.stale, run, keep=keep)
+    _copy(port, changes, wanted, found.stale, run, board=board, keep=keep)
     progress("reading the hashes back")
     _verify(port, wanted, run)
 

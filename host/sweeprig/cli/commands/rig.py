@@ -81,7 +81,15 @@ def install(
     """Copy the firmware to a board (with mpremote) and verify it."""
     from sweeprig.bench.board.install import install as put
     from sweeprig.bench.board.remove import remove as take_off
+    from sweeprig.errors import InputError
 
+    if check and remove:
+        raise InputError(
+            "--check and --remove do not go together.",
+            seen="--check --remove",
+            limit="one of them",
+            next_step="--check alone compares and changes nothing",
+        )
     name, how = _board(port)
     if remove:
         gone = take_off(name, progress=console.say, **how)
