@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sweepboard.flash_page import BLOCK
+from sweepboard.flash_page import BLOCK, BLOCK_HEAD, PAGE
 from sweepboard.simulated_keeping import NAME, FileArea, FileKeeping
 from sweeprig.bench.calibration.points import wanted_volts
 from sweeprig.errors import InputError
@@ -167,7 +167,8 @@ def test_what_the_board_keeps_is_named_from_where_the_host_runs(
 
 
 @pytest.mark.parametrize(
-    "data", [b"", b"PK" * 1024, b"x" * 100, b"y" * (3 * BLOCK + NAME), b"\xff" * 5 * BLOCK]
+    "data",
+    [b"", b"PK" * 1024, b"x" * 100, b"y" * (3 * BLOCK + NAME), b"\xff" * 5 * BLOCK, bytes(3 * BLOCK + NAME)],
 )
 def test_a_file_that_is_no_flash_is_left_as_it_is(tmp_path: Path, data: bytes) -> None:
     file = tmp_path / "other.sweep"
@@ -183,6 +184,7 @@ def test_the_flash_of_a_simulated_board_is_taken_again(tmp_path: Path) -> None:
     FileKeeping(str(file)).grow(3)
     area = FileArea(str(file))
     area.erase(1)
+    area.program(2, bytes(BLOCK_HEAD) + b"\xff" * (PAGE - BLOCK_HEAD), 0)  # a sweep that was removed
     area.close()
     assert identity(SimOptions("good", kept=str(file)))["kept"] == str(file)
     with pytest.raises(InputError, match="folder is missing"):

@@ -10,6 +10,7 @@ from sweepboard.simulated_keeping import NAME
 from sweeprig.errors import InputError
 
 ERASED = b"\xff" * BLOCK_HEAD
+CLEARED = bytes(BLOCK_HEAD)  # of a thing that was removed, until its block is erased
 
 
 def kept_file(name: str) -> Path:
@@ -33,7 +34,7 @@ def kept_file(name: str) -> Path:
 
 
 def _is_flash(path: Path) -> bool:
-    """Whether all of a file is blocks with the area's name behind them; a block may be erased."""
+    """Whether all of a file is blocks with the area's name behind them; not all of them cleared."""
     if not path.is_file():
         return False
     blocks, rest = divmod(path.stat().st_size, BLOCK)
@@ -42,13 +43,18 @@ def _is_flash(path: Path) -> bool:
     with path.open("rb") as file:
         file.seek(blocks * BLOCK)
         name = file.read(NAME)
-        return all(_is_block(file, i, name) for i in range(blocks))
+        heads = [_head(file, i) for i in range(blocks)]
+    return any(head != CLEARED for head in heads) and all(_is_head(h, i, name) for i, h in enumerate(heads))
 
 
-def _is_block(file: BinaryIO, number: int, name: bytes) -> bool:
+def _head(file: BinaryIO, number: int) -> bytes:
     file.seek(number * BLOCK)
-    head = file.read(BLOCK_HEAD)
-    if head == ERASED:
+    return file.read(BLOCK_HEAD)
+
+
+def _is_head(head: bytes, number: int, name: bytes) -> bool:
+    """Whether a block begins as one of a board does: in use, erased, or cleared to be erased."""
+    if head in (ERASED, CLEARED):
         return True
     found = opened_block(head)
     return found is not None and found[0] == number and found[3] == name
