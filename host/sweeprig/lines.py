@@ -69,15 +69,39 @@ def folded(text: str, width: int, first: str = "", rest: str = "") -> list[str]:
     )  # fmt: skip
 
 
+def _hang(line: str, start: int, width: int) -> int:
+    """Return the column at which a folded line goes on; one more than half way out leaves no room for text."""
+    gap = line.find("  ", start)
+    second = len(line) - len(line[gap:].lstrip(" ")) if gap >= 0 else 0
+    return second if 0 < second <= width // 2 else min(start + 2, width // 2)
+
+
+def _room_for(word: str, indent: int, width: int) -> int:
+    """Return how far in a line begins: less far where its first word, as a path, fits only then."""
+    return min(indent, width - len(word)) if len(word) <= width else indent
+
+
+def short_path(path: str, *, here: str, home: str) -> str:
+    """Return how a path is named from the current folder, or from the home folder, where that is shorter."""
+    inside = f"{here.rstrip('/')}/"
+    names = [path, path.removeprefix(inside)]
+    if path == home:
+        names.append("~")
+    elif path.startswith(f"{home.rstrip('/')}/"):
+        names.append(f"~/{path.removeprefix(home).lstrip('/')}")
+    return min(names, key=len)
+
+
 def fitted(line: str, width: int) -> list[str]:
     """Return a line that is laid out already in lines of at most `width`: spaces inside stay where it fits.
 
-    What is too long breaks between words and goes on two columns further in. A word longer than that stays whole.
+    What is too long breaks between words and goes on under the second column, where the line has columns, else two
+    columns further in. A word longer than that stays whole.
     """
     if len(line) <= width:
         return [line]
     start = len(line) - len(line.lstrip(" "))
-    indent = min(start + 2, width // 2)
+    indent = _hang(line, start, width)
     out, left = [], line
     while len(left) > width:
         cut = left.rfind(" ", start + 1, width + 1)
@@ -86,6 +110,7 @@ def fitted(line: str, width: int) -> list[str]:
             if cut < 0:
                 break
         out.append(left[:cut].rstrip())
-        left = " " * indent + left[cut:].lstrip()
-        start = indent
+        rest = left[cut:].lstrip()
+        start = _room_for(rest.partition(" ")[0], indent, width)
+        left = " " * start + rest
     return [*out, left] if left.strip() else out

@@ -12,7 +12,7 @@ from support.outcomes import WORN, outcome
 from sweeprig.analysis.model import Cause, Code, Finding
 from sweeprig.bench.review.card import HAND_OVER, EndLine, NamedFault, card_of
 from sweeprig.cli.sweeping import show_card
-from sweeprig.cli.views.card import MOST_LINES, card_lines, end_line
+from sweeprig.cli.views.card import MOST_LINES, NARROW_LINES, card_lines, end_line
 from sweeprig.cli.views.words import large
 from sweeprig.judge.model import OpenPoint, Verdict
 from sweeprig.judge.outcome import Outcome
@@ -182,6 +182,17 @@ def test_the_verdict_is_large_on_every_card(name: str, width: int) -> None:
     lines = card_lines(card, width, record=12, sheet=SHEET)
     assert lines[1:4] == [f"  {row}".rstrip() for row in large(card.verdict, width)]
     assert len(lines[1].split()) > 1
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_a_narrow_card_leaves_room_for_the_prompt(name: str) -> None:
+    card = replace(card_of(CASES[name]), simulated=True, not_judged=UNJUDGED)
+    assert len(card_lines(card, 60, record=12, sheet=SHEET)) <= NARROW_LINES
+
+
+def test_a_path_that_does_not_fit_has_its_own_line() -> None:
+    lines = card_lines(card_of(CASES["pass"]), 60, record=12, sheet=SHEET)
+    assert lines[-3:] == ["  Record 12", "  Sheet:", f"    {SHEET}"]
 
 
 def test_the_verdict_is_a_plain_word_where_it_has_no_room() -> None:

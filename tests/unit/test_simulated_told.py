@@ -132,6 +132,39 @@ def test_a_list_shows_what_there_is_room_for(width: int, shown: str) -> None:
     assert {"no.", "captured", "verdict", "sensor"} <= set(lines[0].split())
 
 
+@pytest.mark.parametrize("width", [60, 80, 100, 120])
+def test_a_list_of_several_kinds_keeps_the_kind(width: int) -> None:
+    from sweeprig.bench.shop.records import table_lines
+
+    one = numbered_record(simulated=False)
+    lines = table_lines([one, replace(one, task="wiggle")], width)
+    assert max(map(len, lines)) <= width
+    assert "kind" in lines[0].split()
+    assert "wiggle" in " ".join(lines)
+
+
+@pytest.mark.parametrize(("width", "gone"), [(60, "closed [V], open [V]"), (140, "")])
+def test_columns_without_room_are_named_below_a_list(width: int, gone: str) -> None:
+    from sweeprig.bench.shop.records import table_lines
+
+    text = " ".join(table_lines([numbered_record(simulated=False)], width))
+    assert ("sweeprig records show NO" in text) == bool(gone)
+    assert gone in text
+
+
+def test_corrections_stand_below_the_fields_of_a_record() -> None:
+    from sweeprig.bench.shop.records import show_lines
+
+    record = replace(
+        numbered_record(simulated=False),
+        findings=({"code": "x", "cause": "y", "evidence": "z", "next_step": "w"},),
+    )
+    lines = show_lines(record, ["job: 77 -> 78"])
+    at = lines.index("  corrected   job: 77 -> 78")
+    assert lines[at + 1] == ""
+    assert lines[at - 1].startswith("  file")
+
+
 def test_the_sheet_of_a_batch_is_one_page(tmp_path: Path) -> None:
     place = store_of(tmp_path, False, False, True)
     out = tmp_path / "batch.html"

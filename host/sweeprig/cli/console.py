@@ -8,10 +8,11 @@ import re
 import shutil
 import sys
 from collections.abc import Callable, Iterable
+from pathlib import Path
 from typing import Any, TextIO
 
 from sweeprig.errors import SweeprigError
-from sweeprig.lines import fitted
+from sweeprig.lines import fitted, short_path
 from sweeprig.link.clean import hide_passwords, printable, printable_json
 
 _DRESSED = re.compile(r"((?:\x1b\[[\d;]*m)+)([^\x1b]*)((?:\x1b\[[\d;]*m)+)")
@@ -73,6 +74,12 @@ class Console:
     def width(self) -> int:
         """Columns of the terminal that results go to; where it is none, a page's width."""
         return columns_of(sys.stdout) if sys.stdout.isatty() else PAGE
+
+    def named(self, path: Path) -> str:
+        """Return a path as short as it can be named at a terminal; elsewhere whole."""
+        if not sys.stderr.isatty():
+            return str(path)
+        return short_path(str(path), here=str(Path.cwd()), home=str(Path.home()))
 
     def say(self, text: str = "") -> None:
         """Print a line that a quiet run leaves out."""

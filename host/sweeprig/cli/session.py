@@ -106,6 +106,8 @@ def records_place(named: str) -> str:
 def report_recovered(place: Path, *, needed: bool = False) -> int:
     """Recover journals that a crash left, report it even with --quiet; return how many. Report unreadable ones once.
 
+    Of several captures their number and place are told.
+
     A journal without room for its capture stays and is reported; with `needed` its error is raised in the end,
     and so is one for what was set aside.
     """
@@ -124,9 +126,13 @@ def report_recovered(place: Path, *, needed: bool = False) -> int:
         console.warn(f"A journal cannot be recovered now and stays: {path}. {error}")
 
     found = recovered(place, on_unusable=tell, on_unsaved=unsaved)
-    for path in found:
-        console.warn(f"A capture that was not finished is recovered: {path}")
-        _say_what_next(path)
+    if len(found) == 1:
+        console.warn(f"A capture that was not finished is recovered: {console.named(found[0])}")
+        _say_what_next(found[0])
+    elif found:
+        where = console.named(found[0].parent)
+        console.warn(f"{len(found)} captures that were not finished are recovered in {where}.")
+        _say_what_next(found[0], "one")
     if failed and needed:
         raise failed[-1]
     if left and needed:
@@ -156,10 +162,8 @@ def report_lent(journal: Path, like: Path) -> None:
     _say_what_next(path)
 
 
-def _say_what_next(path: Path) -> None:
-    name = shlex.quote(str(path))
-    console.say(f"  Judge it: sweeprig review {name}")
-    console.say(f"  Its sheet: sweeprig sheet {name}; its record: sweeprig records add {name}")
+def _say_what_next(path: Path, which: str = "it") -> None:
+    console.say(f"  Judge {which}: sweeprig review {shlex.quote(str(path))}")
 
 
 def needs(option: str, is_given: bool, other: str, is_there: bool) -> None:

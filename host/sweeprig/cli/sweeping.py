@@ -149,8 +149,9 @@ def show_card(
     width = shutil.get_terminal_size((80, 24)).columns
     named = shlex.quote(capture) if capture else ""  # "": nothing was saved
     card = card_of(outcome, hand_over, capture=named if record is None else str(record))
+    named_sheet = console.named(sheet) if sheet else ""
     for line in card_lines(
-        card, width, record=record, sheet=sheet, not_saved=not_saved, colour=colour_wanted()
+        card, width, record=record, sheet=named_sheet, not_saved=not_saved, colour=colour_wanted()
     ):
         console.show(line)
 
@@ -216,8 +217,8 @@ def say_files(done: SweepDone, *, sheets: Sequence[Path] | None = None) -> None:
         console.warn(done.problem)
     console.say()
     if done.capture_file is not None:
-        console.say(f"Capture: {done.capture_file}")
+        console.say(f"Capture: {console.named(done.capture_file)}")
     if done.journal is not None:
-        console.say(f"Journal: {done.journal}")
+        console.say(f"Journal: {console.named(done.journal)}")
     for path in done.sheets if sheets is None else sheets:
-        console.say(f"Sheet:   {path}")
+        console.say(f"Sheet:   {console.named(path)}")

@@ -12,7 +12,7 @@ from typing import Any
 
 from sweeprig.capture.atomic import write_atomically
 from sweeprig.errors import ExportError, InputError
-from sweeprig.lines import Column, table
+from sweeprig.lines import Column, chosen, folded, table
 from sweeprig.link.clean import clean_text
 from sweeprig.records.rows import Record
 from sweeprig.report.figures import on_screen
@@ -29,6 +29,7 @@ COLUMNS = (
     ("judged_at", "judged_at"), ("capture_file", "capture_file"),
     ("kind", "task"), ("simulated", "simulated"), ("notes", "notes"),
 )  # fmt: skip
+NARROW = 70  # columns below which a list keeps minutes only
 KINDS = {"wiggle-far-end": "wiggle, far end"}  # of captures, where the task is no word for a list
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
@@ -104,19 +105,27 @@ def in_utc(created: str) -> str:
 
 
 def table_lines(records: Sequence[Record], width: int = 100) -> list[str]:
-    """Return one row a record under a line of headings; columns that there is no room for are left out."""
+    """Return one row a record under a line of headings; columns that there is no room for are named below.
+
+    The kind stays where records of several kinds are listed: a wiggle's verdict is no sweep's.
+    """
+    kinds = [KINDS.get(r.task, r.task) for r in records]
+    narrow = width < NARROW
     columns = [
         Column("no.", [str(r.id) for r in records], right=True),
-        Column("captured (UTC)", [in_utc(r.created) for r in records]),
+        Column("captured (UTC)", [in_utc(r.created)[: 16 if narrow else None] for r in records]),
         Column("verdict", [r.verdict for r in records]),
-        Column("kind", [KINDS.get(r.task, r.task) for r in records], goes=3),
+        Column("kind", kinds, goes=0 if len(set(kinds)) > 1 else 3),
         Column("closed [V]", [on_screen(r.closed_v, r.closed_u95) for r in records], goes=1),
         Column("open [V]", [on_screen(r.open_v, r.open_u95) for r in records], goes=1),
         Column("job", [r.job for r in records], goes=2),
         Column("rig (last 6)", [r.rig_uid[-6:] for r in records], goes=4),
         Column("sensor", ["  ! ".join((sensor_text(r), *r.exceptions)) for r in records]),
     ]
-    return table(columns, width)
+    kept = {c.title for c in chosen(columns, width)}
+    gone = [c.title for c in columns if c.title not in kept and any(c.cells)]
+    note = [f"No room for {', '.join(gone)}: sweeprig records show NO."] if gone else []
+    return [*table(columns, width), *(line for text in note for line in folded(text, width))]
 
 
 def calibration_words(record: Record) -> str:
@@ -126,8 +135,8 @@ def calibration_words(record: Record) -> str:
     return f"{record.calibration or 'none'} {record.calibration_made_at}".strip()
 
 
-def show_lines(record: Record) -> list[str]:
-    """Return one record in full."""
+def show_lines(record: Record, corrections: Sequence[str] = ()) -> list[str]:
+    """Return one record in full, with what was corrected since below its fields."""
     r = record
     facts = {
         "record": f"{r.id} (capture {r.sha256[:12]})", "captured": r.created, "sensor": sensor_text(r),
@@ -141,6 +150,7 @@ def show_lines(record: Record) -> list[str]:
     lines = [f"{r.verdict.upper()}: {r.reason}", ""]
     lines += [f"  ! {text}" for text in r.exceptions]
     lines += [f"  {name:12}{value}" for name, value in facts.items() if value]
+    lines += [f"  corrected   {text}" for text in corrections]
     for f in r.findings:
         lines += ["", f"  {f['code']} - cause: {f['cause']}", f"    seen: {f['evidence']}"]
         lines += [f"    next: {f['next_step']}"]

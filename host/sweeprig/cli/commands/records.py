@@ -107,7 +107,7 @@ def show(key: Key, place: Place = "", as_json: opt.AsJson = False) -> None:
     console.answer(
         as_json,
         lambda: {**record_json(record), "amendments": [asdict(a) for a in corrected]},
-        lambda: [*show_lines(record), *(f"  corrected   {a.line}" for a in corrected)],
+        lambda: show_lines(record, [a.line for a in corrected]),
     )
 
 

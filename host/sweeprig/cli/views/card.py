@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from sweeprig.cli.console import Shown, styled
 from sweeprig.cli.views.words import large
+from sweeprig.lines import fitted
 from sweeprig.wording.card import end_words, fault_words
 from sweeprig.words import SIMULATED
 
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
     from sweeprig.bench.review.card import Card, EndLine, NamedFault
 
 MOST_LINES = 16  # at 80 columns
+NARROW_LINES = 18  # with fewer: of the 20 rows of the smallest screen
+WIDE = 80
 MOST_FAULTS = 3
 _COLOURS = {"pass": "1;32", "fail": "1;31", "undecided": "1;33"}
 
@@ -56,12 +59,13 @@ def _large(card: Card, width: int, *, colour: bool) -> list[Shown]:
     return [styled(f"  {row}".rstrip(), style) for row in rows]
 
 
-def _places(record: int | None, sheet: Path | None, width: int) -> list[str]:
-    """Return where record and sheet are, on one line where both fit."""
+def _places(record: int | None, sheet: Path | str, width: int) -> list[str]:
+    """Return where record and sheet are, on one line where both fit; a long path has a line of its own."""
     said = [] if record is None else [f"Record {record}"]
-    said += [] if sheet is None else [f"Sheet: {sheet}"]
+    said += [f"Sheet: {sheet}"] if sheet else []
     one = "   ".join(said)
-    return [f"  {text}" for text in ([one] if len(one) + 2 <= width else said) if text]
+    texts = [one] if len(one) + 2 <= width else said
+    return [line for text in texts if text for line in fitted(f"  {text}", width)]
 
 
 def card_lines(
@@ -69,7 +73,7 @@ def card_lines(
     width: int,
     *,
     record: int | None = None,
-    sheet: Path | None = None,
+    sheet: Path | str = "",
     not_saved: Sequence[str] = (),
     colour: bool = False,
 ) -> list[str]:
@@ -86,7 +90,7 @@ def card_lines(
     tail = wrapped(f"Next: {card.next_step}", width)
     tail += [f"  NOT SAVED: {', '.join(not_saved)}."] if not_saved else []
     tail += _places(record, sheet, width)
-    room = MOST_LINES - len(head) - len(body) - len(found) - len(tail)
+    room = (MOST_LINES if width >= WIDE else NARROW_LINES) - len(head) - len(body) - len(found) - len(tail)
     shown = _large(card, width, colour=colour)
     unjudged = wrapped(card.not_judged, width)
     if len(shown) + len(facts) + len(unjudged) > room:
