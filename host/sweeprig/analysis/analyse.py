@@ -252,8 +252,7 @@ def _findings(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:
     if s.both.joined:
         out.append(fi.joined_tracks(float(np.median(s.a.path))))
     elif s.still and not s.supply.cut:
-        dropouts = sum(e.channel == 0 for e in s.events)
-        still = fi.no_movement(float(np.median(s.a.path)), s.rail, s.moved_v, n_dropouts=dropouts)
+        still = fi.no_movement(float(np.median(s.a.path)), s.rail, s.moved_v)
         out.append(reach.at_rest_so_far(still, trace))
         if still.code is Code.NO_MOVEMENT:
             out += [

@@ -217,10 +217,8 @@ def stays_at_rail(low_v: float, high_v: float, supply_v: float) -> bool:
     return high_v < near or low_v > supply_v - near
 
 
-def no_movement(
-    level_v: float, supply_v: float, moved_v: float, channel: int = 0, *, n_dropouts: int = 0
-) -> Finding:
-    """One finding for a signal that never moved; dropouts that came all the same say that a contact opens."""
+def no_movement(level_v: float, supply_v: float, moved_v: float, channel: int = 0) -> Finding:
+    """One finding for a signal that never moved."""
     numbers = {"level_v": level_v, "moved_v": moved_v}
     share = 100 * level_v / supply_v if supply_v > 0 else np.nan
     level = f"{level_v:z.3f} V ({share:.0f} % of supply)"
@@ -234,11 +232,8 @@ def no_movement(
     if share > 100 - AT_RAIL_PERCENT / 2:
         step = "Look for a short between signal and supply, and for an open ground wire."
         return Finding(Code.STUCK_HIGH, Cause.WIRING, channel, None, text, step, numbers=numbers)
-    step = "Move the lever over its whole travel; if you did, check the coupling between lever and sensor."
-    if n_dropouts:
-        text += f", and {n_dropouts} dropout{'s were' if n_dropouts > 1 else ' was'} seen, so a contact opens"
-        step = f"Move plug and harness by hand (`sweeprig wiggle`) until the contact is found. Then: {step}"
     text += ": the lever did not move, or it no longer moves the sensor"
+    step = "Move the lever over its whole travel; if you did, check the coupling between lever and sensor."
     return Finding(Code.NO_MOVEMENT, Cause.MOUNTING, channel, None, text, step, numbers=numbers)
 
 
