@@ -224,7 +224,9 @@ class Session:
         """
         name = label or self.setup.sensor_label or self.setup.serial or "sweep"
         try:  # also where the disk was full before: there may be room again
-            capture = write_capture(folder / f"{file_stem(name, self.now())}.sweep", capture)
+            capture = write_capture(
+                folder / f"{file_stem(name, _taken_at(capture, self.now))}.sweep", capture
+            )
         except CaptureFileError as exc:
             raise not_kept(self._lost or exc, capture) from exc
         path = Path(capture.path)
@@ -274,6 +276,14 @@ def session(
                 made.off()
         finally:
             made.off()  # a signal may have come just before the first
+
+
+def _taken_at(capture: Capture, now: Callable[[], datetime]) -> datetime:
+    """Return when a capture began, as it says itself; the time of now where that is no date."""
+    try:
+        return datetime.fromisoformat(capture.created)
+    except ValueError:
+        return now()
 
 
 def calibration_for(client: RigClient, calibrations: Path) -> Calibration:

@@ -21,6 +21,7 @@ from sweeprig.judge.model import BudgetLine, Quantity
 from sweeprig.judge.rig import Rig
 
 FIT = "fit and reference of the calibration"
+GAIN = "gain of the calibration"
 MEMORY = "charge of the channel before"
 SHARED_GAIN = "gain shared by all channels"
 SHARED_ZERO = "zero of the calibration's meter"
@@ -166,9 +167,7 @@ def span_lines(
     return (*lines, *(b for b in drift if b.name != GROUND_LEAD))  # both ends have the lead's drop
 
 
-def gain_line(
-    own: ChannelCalibration, sensitivity: float, name: str = "gain of the calibration"
-) -> BudgetLine:
+def gain_line(own: ChannelCalibration, sensitivity: float, name: str = GAIN) -> BudgetLine:
     """Return the relative uncertainty of one channel's gain, times `sensitivity`."""
     u = math.sqrt(own.line.var_gain) / abs(own.line.gain_v)
     return BudgetLine(name, "B", "normal", u, "V/V", sensitivity, own.line.dof)

@@ -33,7 +33,7 @@ def slope(two: TwoTracks | None, rig: Rig | None, quantities: dict[str, Quantity
         own = channel_of(rig.calibration, channel)
         if own is None:
             continue
-        gain = bu.gain_line(own, two.slope, f"gain of the calibration, {name}")
+        gain = bu.gain_line(own, two.slope, f"{bu.GAIN}, {name}")
         lines.append(replace(gain, u=math.sqrt(max(gain.u**2 - shared**2, 0.0))))
         if span:
             bend = linearity_line(own, CODES / 2)

@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 from typing import Any
 
-from sweeprig.judge.budget import FIT
+from sweeprig.judge.budget import FIT, GAIN
 from sweeprig.judge.model import BudgetLine, Quantity
 from sweeprig.judge.outcome import Outcome
 from sweeprig.report.figures import NONE, fixed, quantity_text, u_text
@@ -21,11 +21,12 @@ def end_keys(outcome: Outcome) -> tuple[str, str]:
 
 
 def line_name(line: BudgetLine, outcome: Outcome) -> str:
-    """Return what a contribution is called; without a calibration its first line is the tolerance of the parts."""
+    """Return what a contribution is called; without a calibration its lines are of the parts."""
     calibration = outcome.calibration
     if calibration is None or calibration.kind != "nominal":
         return line.name
-    return line.name.replace(FIT, "tolerance of the parts (not calibrated)")
+    name = line.name.replace(FIT, "tolerance of the parts (not calibrated)")
+    return name.replace(GAIN, "gain of the parts (not calibrated)")
 
 
 def _line(line: BudgetLine, q: Quantity, total: float) -> dict[str, Any]:
