@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner, Result
 
-from sweeprig.cli.main import app
+from sweeprig.cli.main import app, run
+from sweeprig.errors import FileError
 
 
 @pytest.fixture
@@ -96,3 +97,16 @@ def test_a_kept_main_that_is_not_put_back_is_named(home: Path) -> None:
     assert "main_before_sweeprig.py keeps this name" in done.stdout
     assert (board(home) / "main.py").read_text() == "print(2)"
     assert (board(home) / "main_before_sweeprig.py").read_text() == "print(1)"
+
+
+def test_a_place_that_cannot_be_used_is_said_in_words(
+    home: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    install()
+    (board(home) / "main.py").unlink()
+    (board(home) / "main.py").mkdir()
+    monkeypatch.setattr("sys.argv", ["sweeprig", "install", "--port", "sim://good"])
+    with pytest.raises(SystemExit) as ended:
+        run()
+    assert ended.value.code == FileError.exit_code
+    assert "A file or folder cannot be used" in capsys.readouterr().err

@@ -13,7 +13,7 @@ from support.source_rig import GAIN, VOLTS, SourceRig, client_of
 from sweeprig.bench.shop.places import find_places
 from sweeprig.calibration.store import load_calibration
 from sweeprig.cli.main import app
-from sweeprig.errors import CalibrationError
+from sweeprig.errors import CalibrationError, FileError
 
 
 @pytest.fixture
@@ -121,3 +121,24 @@ def test_the_rigs_own_ramp_is_taken_and_a_forgotten_jumper_named(
     leads = CliRunner().invoke(app, ["calibrate", "ramp", "--seconds", "1", "--source", "leads"])
     assert leads.exit_code == 0, leads.output
     assert len(asked) == 2
+
+
+def test_a_place_that_takes_no_calibration_is_said_before_the_first_question(on_source: SourceRig):
+    places = find_places()
+    places.calibrations.mkdir(parents=True, exist_ok=True)
+    (places.calibrations / "points").write_text("a file where the folder belongs")
+    run = CliRunner().invoke(app, CALIBRATE, input="".join(f"{v}\n" for v in VOLTS))
+    assert isinstance(run.exception, FileError)
+    assert "Calibrations cannot be written" in str(run.exception)
+    assert "Point 1" not in run.output
+
+
+def test_points_that_no_disk_takes_are_printed(on_source: SourceRig, monkeypatch: pytest.MonkeyPatch):
+    def full(*_: object, **__: object) -> Path:
+        raise CalibrationError("points.csv cannot be written.", next_step="free some space")
+
+    monkeypatch.setattr("sweeprig.bench.calibration.calibrate.write_points", full)
+    run = CliRunner().invoke(app, CALIBRATE, input="".join(f"{v}\n" for v in VOLTS))
+    assert isinstance(run.exception, CalibrationError)
+    assert run.output.count("codes ") == len(VOLTS)
+    assert f"reading {VOLTS[0]} V" in run.output

@@ -48,8 +48,16 @@ def free_path(folder: Path, stem: str, suffix: str) -> Path:
     return next(path for path in numbered(folder, stem, suffix) if not path.exists())
 
 
-def ready_folder(folder: Path) -> Path:
-    """Make a folder for captures and try to write into it, before anything is switched on. Raises FileError."""
+TO_CAPTURES = (
+    "free some space or choose another one with --out, or with `sweeprig config set captures FOLDER`"
+)
+
+
+def ready_folder(folder: Path, *, what: str = "Captures", next_step: str = TO_CAPTURES) -> Path:
+    """Make a folder and try to write into it, before anything is switched on or asked. Raises FileError.
+
+    `what` is to be written there; `next_step` is said where it cannot be.
+    """
     try:
         folder.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryFile(dir=folder) as tried:
@@ -57,9 +65,9 @@ def ready_folder(folder: Path) -> Path:
             tried.flush()
     except OSError as exc:
         raise FileError(
-            f"Captures cannot be written to {folder}.",
+            f"{what} cannot be written to {folder}.",
             seen=exc.strerror or str(exc),
             limit=f"a folder with write permission and room for {LEAST_ROOM // 1024} KiB at least",
-            next_step="free some space or choose another one with --out, or with `sweeprig config set captures FOLDER`",
+            next_step=next_step,
         ) from exc
     return folder

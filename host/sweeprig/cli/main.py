@@ -134,6 +134,14 @@ def _run() -> None:
     except SweeprigError as error:
         console.error(error)
         raise SystemExit(error.exit_code) from None
+    except OSError as exc:  # nearer to what failed nobody had words for it
+        unusable = FileError(
+            "A file or folder cannot be used.",
+            seen=": ".join(str(part) for part in (exc.filename, exc.strerror or exc) if part),
+            next_step="look at its permissions and at the free space",
+        )
+        console.error(unusable)
+        raise SystemExit(unusable.exit_code) from None
     except (KeyboardInterrupt, StoppedError) as stop:
         console.end_progress()
         console.warn(f"stopped; {stop}." if str(stop) else "stopped.")

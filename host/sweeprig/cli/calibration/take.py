@@ -65,10 +65,12 @@ def run_calibration(
     from sweeprig.bench.calibration.points import read_points
     from sweeprig.bench.calibration.text import done_json, done_lines
     from sweeprig.calibration.store import load_calibration
-    from sweeprig.capture.folder import local_now
+    from sweeprig.capture.folder import local_now, ready_folder
     from sweeprig.cli.session import settings
 
     now, calibrations = local_now(), settings()[1].calibrations
+    if points_file is None:
+        ready_folder(calibrations / "points", what="Calibrations", next_step=TO_CALIBRATIONS)
     taken: list[Measured] = []
     kept = points_file
     with opened_rig(port) as client:
@@ -93,12 +95,22 @@ def run_calibration(
     console.say(f"Calibration: {done.file}")
 
 
+TO_CALIBRATIONS = "free some space, or make this folder writable; then calibrate"
+
+
 def _keep(taken: list[Measured], rig: Any, calibrations: Path, now: Any) -> Path | None:
     from sweeprig.bench.calibration.calibrate import keep_points
+    from sweeprig.errors import SweeprigError
 
     if not taken:
         return None
-    kept = keep_points(taken, folder=calibrations, uid=str(rig["uid"]), when=now)
+    try:
+        kept = keep_points(taken, folder=calibrations, uid=str(rig["uid"]), when=now)
+    except SweeprigError:
+        for point in taken:
+            codes = ", ".join(f"{code:.2f}" for code in point.codes)
+            console.warn(f"reading {point.reading_v} V, codes {codes}")
+        raise
     console.say(f"Points: {kept}")
     return kept
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -136,12 +137,16 @@ def _test_lead(s: Session, ratio: float, *, as_json: bool) -> None:
     )
     done = run_lead_check(s, wanted_ratio=ratio, progress=_progress)
     console.end_progress()
-    path = s.keep_lead_check(done)
-    if as_json:
-        console.show_json({"schema_version": 1, **asdict(done), "file": str(path)})
-    else:
+    if not as_json:
         console.show(strong("LEAD PASSED" if done.passed else "LEAD FAILED"))
         console.show(f"  {done.line}")
+    path: Path | None = None
+    try:
+        path = s.keep_lead_check(done)
+    finally:  # what was measured is shown, kept or not
+        if as_json:
+            console.show_json({"schema_version": 1, **asdict(done), "file": path and str(path)})
+    if not as_json:
         console.say(f"  The sheets of this rig carry this line from now on ({path}).")
     raise typer.Exit(EXIT_OF_VERDICT["pass" if done.passed else "fail"])
 
