@@ -173,7 +173,7 @@ def test_millivolts_are_not_taken_for_volts(tmp_path: Path) -> None:
 
 def test_a_supply_that_nobody_recorded_is_refused(tmp_path: Path) -> None:
     rows = "\n".join(f"{k / 100},{0.5 + k / 25},0.0" for k in range(100))
-    with pytest.raises(CsvError, match="supply_v was not recorded"):
+    with pytest.raises(CsvError, match="supply_v cannot be the supply"):
         read(tmp_path, f"time_s,signal_v,supply_v\n{rows}\n")
 
 

@@ -43,7 +43,7 @@ def monitor_volts(
     """
     if monitor is None:
         raise CalibrationError(
-            "The I2C converter is not calibrated.",
+            "The rig's second converter is not calibrated.",
             next_step="calibrate the rig with a meter first, then again with --reference monitor",
         )
     node, line = np.asarray(node_v, np.float64), monitor.line

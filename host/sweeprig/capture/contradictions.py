@@ -117,7 +117,7 @@ def _of_slow(capture: Capture) -> Iterator[str]:
     slow_v = float(np.median(slow)) / end.divider_ratio
     apart_v = MOST_APART_V + MOST_APART * fast_v
     if high_v - low_v < apart_v and abs(slow_v - fast_v) > apart_v:
-        yield f"the slow converter reads a supply of {slow_v:z.2f} V, the records {fast_v:z.2f} V"
+        yield f"the second converter reads a supply of {slow_v:z.2f} V, the records {fast_v:z.2f} V"
 
 
 def _flagged(capture: Capture, flags: int) -> BoolArray:

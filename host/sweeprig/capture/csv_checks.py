@@ -58,7 +58,7 @@ def check_supply(values: Mapping[str, FloatArray], where: str) -> None:
     low_v, high_v = (float(q) for q in np.quantile(values["signal_v"], (0.05, 0.95)))
     if high_v - low_v > _MOVES_V and high_v > supply_v + _MOVES_V:
         raise CsvError(
-            f"{where}: supply_v was not recorded: a sensor gives no more than its supply.",
+            f"{where}: supply_v cannot be the supply: no sensor gives more volts than its supply.",
             seen=f"supply_v {supply_v:z.2f} V, signal_v {low_v:z.2f} to {high_v:z.2f} V",
             limit="the supply at the sensor in each row, in volts",
             next_step="leave the column supply_v out, or record the supply too",

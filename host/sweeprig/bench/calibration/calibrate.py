@@ -115,7 +115,9 @@ def _references(
     if order.reference == "monitor":
         nodes = [p.node_v for p in points]
         if any(v is None for v in nodes):
-            raise CalibrationError("The I2C converter gives no reading.", next_step="check that it is fitted")
+            raise CalibrationError(
+                "The rig's second converter gives no reading.", next_step="check that it is fitted"
+            )
         own = before.monitor if before else None
         return monitor_volts(np.array(nodes, np.float64), own, n_readings=MONITOR_READINGS)
     if order.meter is None:
@@ -211,5 +213,7 @@ def take_with_monitor(
 def _by_monitor(point: Measured, before: Calibration | None) -> float:
     volts = monitor_volts(np.array([point.node_v or 0.0]), before.monitor if before else None)[0]
     if point.node_v is None:
-        raise CalibrationError("This rig has no I2C converter.", next_step="use a meter: --reference meter")
+        raise CalibrationError(
+            "This rig has no second converter.", next_step="use a meter: --reference meter"
+        )
     return float(volts[0])

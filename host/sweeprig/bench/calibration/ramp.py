@@ -79,7 +79,7 @@ def count_codes(
                     silent = 100 if int(message.index[-1]) - first > last else silent
     if got < CODES:
         raise BoardSilentError(
-            "The rig's counts of codes are incomplete.",
+            "The counts of ADC codes are incomplete.",
             seen=f"{got} of {CODES}",
             next_step="repeat; if it happens again: sweeprig install",
         )

@@ -71,7 +71,7 @@ def _about(calibration: Calibration) -> list[str]:
     if calibration.meter is not None:
         said.append(f"Meter: {meter_text(calibration.meter)}")
     if calibration.reference == "monitor":
-        said.append("Reference: the rig's I2C converter, itself calibrated with that meter")
+        said.append("Reference: the rig's second converter, itself calibrated with that meter")
     if calibration.temperature_c is not None:
         mode = f", {MODES.get(calibration.smps_mode, '')}".rstrip(", ")
         said.append(f"At {calibration.temperature_c:.1f} °C{mode}")

@@ -135,7 +135,7 @@ _WORDS: dict[str, tuple[str, str, str]] = {
     "no encoder": (
         "The angle encoder does not answer or finds no magnet.",
         "an angle every 4 ms",
-        f"look at U4, its cable and the magnet before it; then {CHECK_AGAIN}",
+        f"look at the encoder (U4), its cable and the magnet before it; then {CHECK_AGAIN}",
     ),
     "too long": (
         "The lever arrives late.",

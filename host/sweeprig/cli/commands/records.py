@@ -149,7 +149,7 @@ def history(
     sensor: Sensor,
     place: Place = "",
     limit: Annotated[
-        int | None, typer.Option("--limit", min=1, max=1_000_000, help="Only the newest this many.")
+        int | None, typer.Option("--limit", min=1, max=1_000_000, help="How many to show, the newest.")
     ] = None,
     as_json: opt.AsJson = False,
 ) -> None:
