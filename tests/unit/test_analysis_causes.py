@@ -111,6 +111,7 @@ def test_a_plug_that_comes_off_is_wiring_and_moves_no_end(to_v: float, start_s: 
         given_sense=Sense.UNKNOWN,
     )
     assert [(f.code, f.cause) for f in off.findings] == [(Code.OPEN_SIGNAL, Cause.WIRING)]
+    assert off.findings[0].numbers["off_s"] == pytest.approx(min(for_s, t[-1] - start_s), abs=0.03)
     assert off.low is not None
     assert whole.low is not None
     assert off.low.value_v == pytest.approx(whole.low.value_v, abs=1e-3)
@@ -186,3 +187,23 @@ def test_lifts_in_one_rest_only_are_a_contact() -> None:
     first = int(np.flatnonzero(PLACES > 0)[0])
     where[[first - 60 * k for k in range(1, 8)]] = True
     assert first_cause(pulled(sensed(PLACES), where, 0.02))[0] is Code.LOOSE_CONNECTION
+
+
+@pytest.mark.parametrize("tau_s", [0.3, 0.8])
+@pytest.mark.parametrize("high", [False, True])
+def test_a_wire_that_breaks_and_sinks_slowly_is_no_dead_band(tau_s: float, high: bool) -> None:
+    """A filter holds the level for a while; the stops were met before, well away from the rail."""
+    whole = sensed(lever(strokes([0.9] * 8)))
+    at_s, rail = (5.8, SUPPLY_V) if high else (4.2, 0.0)
+    t = np.arange(whole.signal_a.mean_v.size) * WINDOW_S
+    gone, held = t >= at_s, whole.signal_a.mean_v[round(at_s / WINDOW_S)]
+    level = np.where(gone, rail + (held - rail) * np.exp(-(t - at_s) / tau_s), 0.0)
+    a = whole.signal_a
+    sinks = Channel(*(np.where(gone, level, v) for v in (a.mean_v, a.min_v, a.max_v)))
+    looked = analyse(replace(whole, signal_a=sinks), starts=Starts.CLOSED, given_sense=Sense.UNKNOWN)
+    assert [(f.code, f.cause) for f in looked.findings] == [(Code.OPEN_SIGNAL, Cause.WIRING)]
+    assert f"goes to {'the supply' if high else 'ground'} from" in looked.findings[0].evidence
+    assert looked.findings[0].numbers["off_s"] == pytest.approx(t[-1] - at_s, abs=0.05)
+    for end, usual in ((looked.low, 0.45), (looked.high, 4.5)):
+        assert end is not None
+        assert end.value_v == pytest.approx(usual, abs=0.1)

@@ -69,10 +69,11 @@ def about_off(runs: tuple[Off, ...], trace: Trace, channel: int) -> list[Finding
     first = lasting[0]
     rail, wire = ("the supply", "ground wire") if first.high else ("ground", "signal wire")
     seconds = sum(r.stop - r.start for r in lasting) * trace.window_s
-    text = (
-        f"{CHANNEL_NAMES[channel]} jumps to {rail} at {trace.t_s[first.start]:.2f} s, faster than a lever can move, "
-        f"and is there for {seconds:.2f} s in total"
-    )
+    at = f"{trace.t_s[first.start]:.2f} s"
+    text = f"{CHANNEL_NAMES[channel]} jumps to {rail} at {at}, faster than a lever can move, "
+    if first.sinks:
+        text = f"{CHANNEL_NAMES[channel]} goes to {rail} from {at} on, beyond the end that the lever met before, "
+    text += f"and is {'off' if first.sinks else 'there'} for {seconds:.2f} s in total"
     step = f"Look at plug and {wire} for an open or shorted wire; sweep again."
     return [Finding(Code.OPEN_SIGNAL, Cause.WIRING, channel, None, text, step, numbers={"off_s": seconds})]
 

@@ -13,6 +13,7 @@ from sweeprig.analysis.coarse import is_coarse
 from sweeprig.analysis.model import Event, FloatArray, IntArray, Rest, Stroke
 from sweeprig.analysis.stays import with_stays, without_stays
 from sweeprig.analysis.stretches import Stretches, stretches
+from sweeprig.analysis.sunk import sunk_at_last
 from sweeprig.analysis.supply import Steady
 from sweeprig.analysis.unplugged import Off, gone_and_back, off_runs, windows_of
 from sweeprig.analysis.visits import Stop, placed, stop_of, visits_of
@@ -54,6 +55,7 @@ def moves_of(channel: Channel, trace: Trace, rail: float, steady: Steady) -> Mov
     raw = with_stays(raw, supply_v=rail, window_s=trace.window_s)
     off = off_runs(channel.mean_v, supply_v=rail, window_s=trace.window_s)
     off = without_stays(off, raw, supply_v=rail, window_s=trace.window_s)
+    off += sunk_at_last(channel.mean_v, trace.supply, off, supply_v=rail, window_s=trace.window_s)
     away = windows_of(off, channel.mean_v.size)
     path, good = strokes.clean_path(channel.mean_v, raw, away)
     shape = steady.of(path)

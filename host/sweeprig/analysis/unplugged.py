@@ -26,6 +26,7 @@ class Off:
     stop: int
     high: bool  # at the supply, else at ground
     lasts: bool  # too long for a dropout
+    sinks: bool = False  # goes there slowly, as what a filter holds
 
 
 def off_runs(mean_v: FloatArray, *, supply_v: float, window_s: float) -> tuple[Off, ...]:
