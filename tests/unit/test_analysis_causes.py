@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from support.lever import WINDOW_S, lever, sensed, strokes
+from support.lever import WINDOW_S, changed, lever, sensed, strokes
 from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.model import Cause, Code, Finding
 from sweeprig.capture.model import Channel, FloatArray, Sense, Starts, Trace
@@ -207,3 +207,30 @@ def test_a_wire_that_breaks_and_sinks_slowly_is_no_dead_band(tau_s: float, high:
     for end, usual in ((looked.low, 0.45), (looked.high, 4.5)):
         assert end is not None
         assert end.value_v == pytest.approx(usual, abs=0.1)
+
+
+EIGHT = lever(strokes([0.9] * 8))
+
+
+def rough_between(low: float, high: float, sd_v: float, seed: int) -> Trace:
+    """Noise of whole windows over one region."""
+    noise = np.random.default_rng(seed).normal(0, sd_v, EIGHT.size)
+    trace = sensed(EIGHT)
+    return replace(
+        trace, signal_a=changed(trace.signal_a, np.where((low < EIGHT) & (high > EIGHT), noise, 0.0))
+    )
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_events_inside_a_rough_region_belong_to_it(seed: int) -> None:
+    (finding,) = found(rough_between(0.4, 0.6, 0.016, seed))
+    assert (finding.code, finding.cause) == (Code.ROUGH_TRACK, Cause.TRACK)
+    assert finding.where_percent == pytest.approx((40, 60), abs=1.5)
+
+
+def test_a_loose_contact_beside_a_rough_region_is_named() -> None:
+    where = np.zeros(EIGHT.size, bool)
+    for k in np.random.default_rng(1).choice(np.flatnonzero((EIGHT > 0.7) | (EIGHT < 0.3)), 8):
+        where[k : k + 3] = True
+    codes = {f.code for f in found(pulled(rough_between(0.4, 0.6, 0.016, 0), where, 0.02))}
+    assert codes == {Code.ROUGH_TRACK, Code.LOOSE_CONNECTION}

@@ -23,6 +23,7 @@ from sweeprig.analysis.model import (
     Event,
     Finding,
     LinearityResult,
+    Span,
     Stroke,
     TrackMap,
 )
@@ -263,7 +264,9 @@ def _findings(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:
     for channel, m in ((0, s.a), (1, s.b)):
         out += [] if m is None else fi.about_off(m.off, trace, channel)
     regions = texture.regions_found(trace, s.a, s.maps[0], sense, supply_v=s.rail)
-    track = fi.one_cause(_events_found(trace, s) + regions, s.events)
+    own = fi.one_cause(regions, s.events)
+    spans = tuple(f.where_percent for f in own if f.code is Code.ROUGH_TRACK and f.where_percent is not None)
+    track = fi.one_cause(_events_found(trace, s, spans) + regions, s.events)
     both = (s.a,) if s.b is None else (s.a, s.b)
     for channel, noise in hum.of_signals(trace, both, supply_v=s.rail):
         track += fi.about_hum(noise, out + track, channel)
@@ -273,11 +276,15 @@ def _findings(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:
     return out + track + both_tracks.findings_of(s.both, trace, supply_v=s.rail)
 
 
-def _events_found(trace: Trace, s: _Seen) -> list[Finding]:
+def _events_found(trace: Trace, s: _Seen, rough_spans: tuple[Span, ...]) -> list[Finding]:
+    """What the events of both signals come from; `rough_spans`: regions over which signal A is rough."""
     out = []
     for channel, m in ((0, s.a), (1, s.b)):
         if m is not None:
             rough = texture.rough_all_over(trace, s.a, m, supply_v=s.rail)
             end = kept_to_one_end(s.events, s.a.place, trace, channel=channel)
-            out += about_events(s.events, s.maps[channel], channel=channel, rough=rough, end=end)
+            regions = rough_spans if channel == 0 else ()
+            out += about_events(
+                s.events, s.maps[channel], channel=channel, rough=rough, end=end, regions=regions
+            )
     return out

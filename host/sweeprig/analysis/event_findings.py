@@ -24,7 +24,7 @@ from sweeprig.analysis.event_texts import (
     worn,
 )
 from sweeprig.analysis.gathered import Gathered, gathered_of, inside
-from sweeprig.analysis.model import Event, Finding, Span, TrackMap
+from sweeprig.analysis.model import Code, Event, Finding, Span, TrackMap
 from sweeprig.analysis.one_end import OneEnd, is_at
 from sweeprig.analysis.regions import find_region, outside_of
 from sweeprig.analysis.smoothness import RoughAll
@@ -35,6 +35,7 @@ RINGING = 0.1  # share of events seen both ways from which events of either sign
 CHAIN_S = 0.5  # s that events go on for, each close upon the last: no single burst does
 FEWEST_LEFT = 2  # encounters away from a named place, from which on they are a finding of their own
 EITHER_SIGN = 0.2  # share of the rarer sign
+NO_PLACE = (Code.LOOSE_CONNECTION, Code.STRAY_DROPOUT)
 FEWEST_ROUGH = 5  # events
 
 
@@ -45,16 +46,38 @@ def about_events(
     channel: int,
     rough: RoughAll | None,
     end: OneEnd | None = None,
+    regions: tuple[Span, ...] = (),
 ) -> list[Finding]:
     """What the events of one signal come from; the supply's own events are left out.
 
     On a track that is rough all over the shallow ones in movement are its texture. `end`: where they keep to.
+    `regions`: where the track is rough; shallow events in movement there are no other fault.
     """
     own = tuple(e for e in events if e.channel == channel and not e.with_supply)
     if rough is None:
-        return _at_end(own, end, track, channel) or _by_place(own, track, channel)
+        found = _at_end(own, end, track, channel) or _by_place(own, track, channel)
+        return _clear_of(regions, found, own, track, channel)
     deep = tuple(e for e in own if e.at_rest or e.depth_percent > rough.reach_percent)
     return [texture(rough, len(own) - len(deep), channel), *_by_place(deep, track, channel)]
+
+
+def _clear_of(
+    regions: tuple[Span, ...],
+    found: list[Finding],
+    own: tuple[Event, ...],
+    track: TrackMap | None,
+    channel: int,
+) -> list[Finding]:
+    """Return the findings, those of no place without what a rough region makes."""
+    left = tuple(e for e in own if not any(_of_region(e, where) for where in regions))
+    if len(left) == len(own) or not any(f.code in NO_PLACE for f in found):
+        return found
+    placed = [f for f in found if f.code not in NO_PLACE]
+    return placed + [f for f in _by_place(left, track, channel) if f.code in NO_PLACE]
+
+
+def _of_region(e: Event, where: Span) -> bool:
+    return inside(e, where) and not e.at_rest and e.depth_percent <= TEXTURE_PERCENT
 
 
 def _at_end(
