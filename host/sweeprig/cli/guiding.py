@@ -28,12 +28,17 @@ def asked(text: str, keys: str, words: Mapping[str, str] = YES_OR_NO) -> str:
     console.say()
     console.say(text)
     while True:
-        answer = answered(lambda: typer.prompt(f"  {' or '.join(keys)}", err=True, prompt_suffix=": "))
+        answer = answered(lambda: _line(f"  {' or '.join(keys)}: "))
         word = str(answer).strip().lower()
         word = words.get(word, word)
         if word in tuple(keys):
             return word
         console.say(f"  Only {' or '.join(keys)} counts.")
+
+
+def _line(prompt: str) -> str:
+    """Return what is typed; "" after Enter alone."""
+    return str(typer.prompt(prompt, default="", show_default=False, err=True, prompt_suffix=""))
 
 
 def yes(text: str) -> bool:
@@ -45,8 +50,7 @@ def typed(text: str) -> str:
     """Return what is typed; "" after Enter alone."""
     console.say()
     prompt = question(f"{text} (Enter leaves it out)")
-    answer = answered(lambda: typer.prompt(prompt, default="", show_default=False, err=True))
-    return str(answer).strip()
+    return answered(lambda: _line(f"{prompt}: ")).strip()
 
 
 def confirmed(items: Sequence[Item]) -> None:

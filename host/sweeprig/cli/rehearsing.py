@@ -9,6 +9,7 @@ from sweeprig.cli.console import console
 from sweeprig.cli.views.screen import LISTENERS
 
 SIMULATED = "sim://"
+KEYS = "rehearsal: + - turn, c closes, o opens"
 
 
 def is_rehearsal(port: str) -> bool:
@@ -34,6 +35,20 @@ def rehearsed(port: str) -> Iterator[None]:
         yield
     finally:
         LISTENERS.remove(BENCH.press)
+
+
+def with_keys(hint: str, *, rehearsal: bool) -> str:
+    """Return the keys of a live view; in a rehearsal also those that move lever and sensor."""
+    return f"{hint}; {KEYS}" if rehearsal else hint
+
+
+def say_turned(port: str) -> None:
+    """Say under which address the sensor stands as the keys have turned it; nothing where they have not."""
+    from sweeprig.bench.aim.text import turned_address
+    from sweeprig.twin.rehearsal import BENCH
+
+    if BENCH.turned_deg:
+        console.say(turned_address(port, BENCH.turned_deg)[1])
 
 
 def close_lever() -> None:

@@ -21,7 +21,8 @@ Phase = Literal["open", "use"]
 
 _FIND = "list the ports with `sweeprig rigs`, and check the cable"
 _CLOSE = "close the other program (a terminal, an editor's serial monitor, another sweep) and try again"
-_AGAIN = "check cable and plug, plug the board in again; data received so far is kept"
+_AGAIN = "check cable and plug, plug the board in again and repeat"
+_GONE = "device reports readiness to read"  # pyserial 3.5, where a cable was pulled
 _ANSWER = "press the board's reset or plug it in again; if it stays silent: sweeprig install"
 
 
@@ -117,4 +118,6 @@ def _seen(exc: BaseException) -> str:
     number, text = getattr(exc, "errno", None), str(exc).rstrip(".")
     if isinstance(number, int) and "[Errno" in text:
         return os.strerror(number)
-    return text or type(exc).__name__
+    return (
+        "nothing comes through the cable any more" if text.startswith(_GONE) else text or type(exc).__name__
+    )

@@ -131,13 +131,18 @@ def simulated_turn(port: str, move_v: float, ends: Ends) -> tuple[str, str]:
     from sweeprig.twin.shaft import TRAVEL_DEG
     from sweeprig.twin.sim_url import parse
 
-    options = parse(port)
-    spec = load_sensor(options.sensor)
+    spec = load_sensor(parse(port).sensor)
     per_degree_v = (spec.open_v - spec.closed_v) / TRAVEL_DEG * ends.supply_v / 5.0
-    degrees = round(move_v / per_degree_v, 2)
+    return turned_address(port, round(move_v / per_degree_v, 2))
+
+
+def turned_address(port: str, degrees: float) -> tuple[str, str]:
+    """Return the address of the simulated rig with its sensor turned by so much more, and the line that says so."""
+    from sweeprig.twin.sim_url import parse
+
     base, _, query = port.partition("?")
     kept = [part for part in query.split("&") if part and not part.startswith("turn=")]
-    address = f"{base}?{'&'.join([*kept, f'turn={options.turn + degrees:.2f}'])}"
+    address = f"{base}?{'&'.join([*kept, f'turn={parse(port).turn + degrees:.2f}'])}"
     return address, f"Simulated sensor: turned by {degrees:+.2f} degrees; from now on use {address}"
 
 

@@ -12,8 +12,8 @@ import typer
 from sweeprig.cli import options as opt
 from sweeprig.cli.asking import answered, asking, question
 from sweeprig.cli.console import EXIT_OF_VERDICT, console, strong
-from sweeprig.cli.rehearsing import close_lever, is_rehearsal
-from sweeprig.cli.session import SensorOptions, with_options
+from sweeprig.cli.rehearsing import close_lever, is_rehearsal, say_turned, with_keys
+from sweeprig.cli.session import SensorOptions, settings, with_options
 from sweeprig.cli.sweeping import files_of, is_simulated, print_done, status_of, take_sweep
 from sweeprig.cli.web_page import ALONE, Page, PageOptions, beside, stay
 from sweeprig.words import Starts
@@ -198,7 +198,6 @@ def _turned(
     """Have the sensor turned; return how it is found from then on: a simulated one is turned in its address."""
     from sweeprig.bench.aim.text import simulated_turn
     from sweeprig.bench.board.rig import SIMULATED
-    from sweeprig.cli.session import settings
 
     port = asked.port or settings()[0].port
     if not port.startswith(SIMULATED) or is_rehearsal(port):
@@ -228,8 +227,7 @@ def turn(
         asked.session(order.setup) as s,
         page.reading(watch_face(), simulated=is_simulated(s), end="Go on to the sweep") as face,
     ):
-        keys = "; rehearsal: + - turn, c closes, o opens" if s.client.hello().get("rehearsal") else ""
-        hint = f"q: to the sweep{keys}"
+        hint = with_keys("q: to the sweep", rehearsal=bool(s.client.hello().get("rehearsal")))
         watcher = Watcher(s.profile, title="aim: lever at the base stop", hint=hint)
         if not run_watch(s, watcher, face, seconds=asked.longest, guide=guide):
             raise KeyboardInterrupt
@@ -251,6 +249,8 @@ def _sweep_again(asked: AimOptions, order: SweepOrder, ends: Ends, proposed: Pla
         console.show_json({"schema_version": 1, "plan": plan_json(ends, proposed), "after": result})
     else:
         print_done(done, as_json=False)
+    if is_rehearsal(port := asked.port or settings()[0].port):
+        say_turned(port)
     stay(page)
     raise typer.Exit(status_of(done))
 

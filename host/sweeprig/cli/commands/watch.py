@@ -9,6 +9,7 @@ import typer
 
 from sweeprig.cli import options as opt
 from sweeprig.cli.console import console
+from sweeprig.cli.rehearsing import with_keys
 from sweeprig.cli.session import RigOptions, with_options
 from sweeprig.cli.sweeping import is_simulated, title_of
 from sweeprig.cli.web_page import PageOptions, beside
@@ -45,7 +46,7 @@ def watch(asked: WatchOptions) -> None:
             starts_closed=setup.starts is Starts.CLOSED,
             given_sense=setup.sense,
             title=title_of(s),
-            hint="q or Ctrl-C ends",
+            hint=with_keys("q or Ctrl-C ends", rehearsal=bool(s.client.hello().get("rehearsal"))),
         )
         shown = watch_face(as_json=asked.as_json)
         with page.reading(shown, simulated=is_simulated(s), end="End") as face:
