@@ -51,7 +51,7 @@ def test_the_angle_is_shown_with_the_motor_off() -> None:
     done = invoke("motor", "--angle", "--port", PORT)
     assert "is at 35.2 degrees; the motor is without current" in done.output
     missing = invoke("motor", "--angle", "--port", f"{PORT}&magnet=no")
-    assert "look at it (U4)" in missing.output
+    assert "look at encoder, cable and magnet" in missing.output
 
 
 def test_a_driven_sweep_ends_with_card_sheet_and_record(tmp_path: Path) -> None:

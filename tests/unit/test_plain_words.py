@@ -22,6 +22,7 @@ DIALECT = (
     r"\bnot understood\b|\bis no (?!longer\b|sign\b)(?=[a-z]+\.)",
     r"\bworn place\b|\bsignal span\b|\bgauge study\b|\bclear of\b.*\btold\b",
     r"\b(?:un)?(?:[Ff]ed|[Ff]eeds?|[Ff]eeding)\b",
+    r"\b[Tt]he (?:slow|I2C) converter\b|\bas chance would\b|\bmost of it is\b|\bfigure comes first\b",
     r"\breckon|\bmends?\b|\bas it is now\b|\bof one's own\b",
 )
 ALLOWED = {
@@ -93,6 +94,9 @@ def test_no_text_of_the_program_uses_private_words() -> None:
         "1 journal of no use is set aside and told of once",
         "The stand ends, the reading stands still.",
         "The rig feeds the sensor.",
+        "The slow converter gives no reading.",
+        "scattered along the travel, as chance would do it",
+        "general workshop limit; the maker's figure comes first",
     ],
 )
 def test_private_words_are_found(text: str) -> None:

@@ -71,7 +71,7 @@ def _angle(client: RigClient) -> None:
 
 def _angle_line(deg: float, *, known: bool) -> str:
     if not known:
-        return "The angle encoder does not answer or finds no magnet: look at it (U4), its cable and magnet."
+        return "The angle encoder (U4) does not answer or finds no magnet: look at encoder, cable and magnet."
     return f"The angle encoder is at {deg:.1f} degrees; the motor is without current."
 
 
