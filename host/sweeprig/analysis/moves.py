@@ -49,13 +49,7 @@ class Moves:
 def moves_of(channel: Channel, trace: Trace, rail: float, steady: Steady) -> Moves:
     """Return the way of one signal."""
     parts = stretches(trace.gap_before)
-    raw = ev.find(channel, window_s=trace.window_s, lsb_v=trace.lsb_v, supply_v=rail, parts=parts)
-    if is_coarse(trace.window_s):
-        raw = _with_gone(raw, gone_and_back(channel.mean_v, supply_v=rail, window_s=trace.window_s))
-    raw = with_stays(raw, supply_v=rail, window_s=trace.window_s)
-    off = off_runs(channel.mean_v, supply_v=rail, window_s=trace.window_s)
-    off = without_stays(off, raw, supply_v=rail, window_s=trace.window_s)
-    off += sunk_at_last(channel.mean_v, trace.supply, off, supply_v=rail, window_s=trace.window_s)
+    raw, off = _events_of(channel, trace, rail, parts)
     away = windows_of(off, channel.mean_v.size)
     path, good = strokes.clean_path(channel.mean_v, raw, away)
     shape = steady.of(path)
@@ -89,6 +83,20 @@ def moves_of(channel: Channel, trace: Trace, rail: float, steady: Steady) -> Mov
     return Moves(
         path, shape, good, raw, rests, moves, place, high - low, noise, resting, parts, stops, off, unrest_v
     )
+
+
+def _events_of(
+    channel: Channel, trace: Trace, rail: float, parts: Stretches
+) -> tuple[tuple[ev.RawEvent, ...], tuple[Off, ...]]:
+    """Return a signal's events, and the times at a rail that are longer than an event."""
+    raw = ev.find(channel, window_s=trace.window_s, lsb_v=trace.lsb_v, supply_v=rail, parts=parts)
+    if is_coarse(trace.window_s):
+        raw = _with_gone(raw, gone_and_back(channel.mean_v, supply_v=rail, window_s=trace.window_s))
+    raw = with_stays(raw, supply_v=rail, window_s=trace.window_s)
+    off = off_runs(channel.mean_v, supply_v=rail, window_s=trace.window_s)
+    off = without_stays(off, raw, supply_v=rail, window_s=trace.window_s)
+    off += sunk_at_last(channel.mean_v, trace.supply, off, supply_v=rail, window_s=trace.window_s)
+    return raw, off
 
 
 def ringing_on(raw: tuple[ev.RawEvent, ...], n: int, window_s: float) -> BoolArray:
