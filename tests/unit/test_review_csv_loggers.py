@@ -98,9 +98,11 @@ def test_a_second_signal_that_moves_in_between_is_kept(tmp_path: Path) -> None:
     assert unrepeated(trace) is trace
 
 
-def held(folder: Path, source_hz: float, jitter: float, low_v: float = 0.0) -> Path:
+def held(
+    folder: Path, source_hz: float, jitter: float, *, low_v: float = 0.0, noise_v: float = 0.0, seed: int = 11
+) -> Path:
     """Write rows of 1 ms that hold the readings of a source with a clock of its own, as an asynchronous logger does."""
-    rng, x = np.random.default_rng(11), places(1000.0, stroke_s=1.2, strokes=8)
+    rng, x = np.random.default_rng(seed), places(1000.0, stroke_s=1.2, strokes=8)
     whole_s = x.size / 1000
     taken = np.cumsum((1 + jitter * rng.uniform(-1, 1, round(whole_s * source_hz))) / source_hz)
     last = np.maximum(np.searchsorted(taken, np.arange(x.size) / 1000, side="right") - 1, 0)
@@ -108,7 +110,9 @@ def held(folder: Path, source_hz: float, jitter: float, low_v: float = 0.0) -> P
     signal = CLOSED_V + (OPEN_V - CLOSED_V) * x - np.where(np.abs(x - 0.5) < 0.01, low_v, 0.0)
     readings = signal[at] + rng.normal(0, 1e-3, at.size)
     path = folder / "held.csv"
-    rows = np.c_[np.arange(x.size) / 1000, readings[last], 5 + rng.normal(0, 5e-4, x.size)]
+    shown = readings[last] + rng.normal(0, 1, x.size) * noise_v
+    shown = np.round(shown / 0.00134) * 0.00134 if noise_v else shown
+    rows = np.c_[np.arange(x.size) / 1000, shown, 5 + rng.normal(0, 5e-4, x.size)]
     np.savetxt(path, rows, fmt="%.3f,%.4f,%.4f", header="time_s,signal_v,supply_v", comments="")
     return path
 
@@ -123,6 +127,15 @@ def test_readings_held_for_no_whole_number_of_rows_pass(
     assert not [f.code for f in found.judgement.findings if f.severity != "note"]
     assert found.trace.window_s == pytest.approx(1 / source_hz, rel=0.05)
     assert any("repeats each reading" in r for r in found.remarks)
+
+
+@pytest.mark.parametrize("source_hz", [64.3, 100.0, 190.0])
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_readings_held_under_noise_are_judged_once(tmp_path: Path, source_hz: float, seed: int) -> None:
+    path = held(tmp_path, source_hz, 0.0, noise_v=1.5e-3, seed=seed)
+    found = review_csv(path, Choices(starts=Starts.CLOSED))
+    assert not [f.code for f in found.judgement.findings if f.severity != "note"]
+    assert found.trace.window_s == pytest.approx(1 / source_hz, rel=0.07)
 
 
 @pytest.mark.parametrize("source_hz", [64.3, 190.0, 440.0])

@@ -19,6 +19,8 @@ EVEN_SHARE = 0.9  # of a quick movement's changes must be about as far apart as 
 SLOWER_ROWS = 3  # a supply that is read for every third row at most is drawn straight from reading to reading
 FEWEST_READINGS = 20  # of such a supply
 ABOVE_NOISE = 8.0  # times the usual change from row to row: a reading of a supply, and not its noise
+ONCE_SHARE = 0.6  # of the changes under noise that follow the next reading, and not one further on
+FEWEST_ROWS_UNDER_NOISE = 5  # that a reading stands for: of fewer, noise leaves no stairs to be sure of
 NOT_FED, FED = 0.4, 0.995  # of the usual supply: as it is before it is switched on, and once it is there
 FEWEST_CHANGES = 50  # by chance so many lie on every second row once in 2^49 tables; own choice, no source
 
@@ -45,8 +47,9 @@ def unrepeated(trace: Trace) -> Trace:
 
     Every change of a signal then lies on every k-th row: k is the greatest common divisor of the distances between
     them. Or, where rows and readings are no multiples, a signal that moves on quickly stands still in many of its rows:
-    then each change is a reading, and where nothing changes for long they go on at the usual distance. Other channels
-    have their mean, lowest and highest of those rows. Rows with extremes are no repeats.
+    then each change is a reading, and where nothing changes for long they go on at the usual distance. So it is where
+    noise lies over the held readings. Other channels have their mean, lowest and highest of those rows. Rows with
+    extremes are no repeats.
     """
     if trace.n_per_window > 1 or trace.gap_before.any():
         return trace
@@ -57,7 +60,8 @@ def unrepeated(trace: Trace) -> Trace:
     if k >= 2:
         starts = np.union1d([0], np.arange(int(at[0] % k), trace.t_s.size, int(k)))
     else:
-        k = _rows_held(trace, at)
+        under_noise, k = _stairs(trace.signal_a.mean_v)
+        at, k = (under_noise, k) if k > 1 else (at, _rows_held(trace, at))
         if k < HELD_ROWS:
             return trace
         starts = _filled(at, k, trace.t_s.size)
@@ -143,6 +147,26 @@ def _rows_held(trace: Trace, at: NDArray[np.int64]) -> float:
     usual = float(np.mean(apart[apart <= 2 * np.median(apart)]))
     even = (apart >= usual / 2) & (apart <= 2 * usual)
     return usual if np.mean(even) >= EVEN_SHARE else 1.0
+
+
+def _stairs(level: FloatArray) -> tuple[NDArray[np.int64], float]:
+    """Rows at which a held reading with noise over it changes, and the rows that one stands for; 1 where none does.
+
+    Stairs of one length in time at every speed are a source's; those of a track are longer where it moves slowly.
+    """
+    steps = np.diff(level)
+    at = np.asarray(
+        np.flatnonzero(np.abs(steps) > ABOVE_NOISE * np.median(np.abs(steps))) + 1, dtype=np.int64
+    )
+    up = steps[at - 1] > 0
+    apart = np.diff(at)[up[:-1] == up[1:]]
+    if apart.size < FEWEST_CHANGES:
+        return at, 1.0
+    usual = float(np.median(apart))
+    times = np.maximum(1, np.round(apart / usual))
+    even = np.mean(np.abs(apart - usual * times) <= max(1.0, 0.15 * usual)) >= EVEN_SHARE
+    held = usual >= FEWEST_ROWS_UNDER_NOISE and even and np.mean(times == 1) >= ONCE_SHARE
+    return at, float(np.mean(apart / times)) if held else 1.0
 
 
 def _filled(at: NDArray[np.int64], k: float, n: int) -> NDArray[np.int64]:
