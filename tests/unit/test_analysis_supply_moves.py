@@ -63,6 +63,13 @@ def test_a_supply_that_gives_way_within_a_second_is_a_sag(depth: float) -> None:
     assert found.low.ratio == pytest.approx(CLOSED_V / SUPPLY_V, abs=1e-4)
 
 
+@pytest.mark.parametrize("phase", [0.0, 1.0, 2.0, 4.0])
+@pytest.mark.parametrize("hz", [50.0, 60.0, 100.0, 120.0, 300.0])
+def test_ripple_at_the_borders_of_a_capture_is_no_sag(hz: float, phase: float) -> None:
+    found = on_supply(SUPPLY_V + 0.11 * np.sin(2 * np.pi * hz * TIME_S + phase))
+    assert Code.SUPPLY_SAG not in [f.code for f in found.findings]
+
+
 @pytest.mark.parametrize("step_v", [0.05, 0.1])
 def test_a_supply_written_in_coarse_steps_has_no_dropouts(step_v: float) -> None:
     t = sensed(PLACES)

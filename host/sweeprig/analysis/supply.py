@@ -139,9 +139,15 @@ def steady_of(
 
 
 def _slow(supply: Channel, window_s: float) -> tuple[FloatArray, int]:
-    """Median over SLOW_S, of every window or of every fifth in a long capture, and which."""
+    """Median over SLOW_S, of every window or of every fifth in a long capture, and which.
+
+    Nearer to the borders it is that of the first and last whole SLOW_S: a part of a ripple's period has another median.
+    """
     from scipy.ndimage import median_filter
 
     every = 1 if supply.mean_v.size < 50_000 else 5
-    over = 2 * max(1, round(SLOW_S / (every * window_s) / 2)) + 1
-    return np.asarray(median_filter(supply.mean_v[::every], over, mode="nearest"), dtype=float), every
+    seen = supply.mean_v[::every]
+    half = min(max(1, round(SLOW_S / (every * window_s) / 2)), (seen.size - 1) // 2)
+    slow = np.array(median_filter(seen, 2 * half + 1, mode="nearest"), dtype=float)
+    slow[:half], slow[slow.size - half :] = slow[half], slow[slow.size - half - 1]
+    return slow, every
