@@ -177,3 +177,24 @@ def test_a_hand_that_turns_back_at_random_is_sound(seed: int) -> None:
         back = at - by if to else at + by
         legs += [(at, rng.uniform(0.3, 0.8)), (back, 0.1), (to, rng.uniform(0.4, 0.9)), (to, 0.4)]
     assert [f for f in named(sensed(lever(legs))) if f.code is Code.WORN_SPOT] == []
+
+
+@pytest.mark.parametrize(("way", "name"), [(1, "rising"), (-1, "falling")])
+@pytest.mark.parametrize("width", [0.007, 0.008])
+def test_a_dip_of_one_direction_that_does_not_go_back_is_a_doubt(way: int, name: str, width: float) -> None:
+    x = smooth(TEN)
+    (found,) = named(dipped_in(x, at=0.4, by_v=0.06, width=width, there=way * np.gradient(x) > 0))
+    assert (found.code, found.severity, found.cause) == (Code.WORN_SPOT, "doubt", Cause.TRACK)
+    assert f"in 5 of 5 {name} strokes" in found.evidence
+    assert found.where_percent == pytest.approx((40, 40), abs=2)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_hand_that_slows_at_random_in_one_direction_is_sound(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    legs: Legs = [(0.0, 0.5)]
+    for k in range(10):
+        to, at = float(k % 2 == 0), rng.uniform(0.2, 0.8)
+        slow = [(at, 0.5), (at + 0.02, rng.uniform(0.05, 0.2))] if to else []
+        legs += [*slow, (to, 0.6), (to, 0.4)]
+    assert [f for f in named(sensed(lever(legs))) if f.code is Code.WORN_SPOT] == []

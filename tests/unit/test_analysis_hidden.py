@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
 from support.lever import Legs, changed, lever, sensed, strokes
+from support.outcomes import CLOSED_V, OPEN_V
 from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.model import Analysis
 from sweeprig.capture.model import FloatArray, Sense, Starts
@@ -54,3 +56,44 @@ def test_a_dip_just_off_closed_is_not_found_and_is_listed() -> None:
     (text,) = told(seen, "Shallow dips")
     assert not seen.findings
     assert float(text.split(" to ")[1].split(",")[0]) >= 2
+
+
+def shallow_one_way(way: int, *, falls: bool = False) -> Analysis:
+    """Ten strokes of a hand over a bell of 40 mV that strokes of one direction only show."""
+    parts = [np.zeros(400)]
+    for k in range(10):
+        u = np.linspace(0, 1, 1000 + 40 * k)
+        x = 10 * u**3 - 15 * u**4 + 6 * u**5
+        parts += [x, np.ones(400)] if k % 2 == 0 else [1 - x, np.zeros(400)]
+    x = np.concatenate(parts)
+    dip = -0.040 * np.exp(-0.5 * ((x - 0.3) / 0.004) ** 2) * (way * np.gradient(x) > 0)
+    low, high = (OPEN_V, CLOSED_V) if falls else (CLOSED_V, OPEN_V)
+    trace = sensed(x, low=low, high=high)
+    sense = Sense.FALLING if falls else Sense.RISING
+    return analyse(
+        replace(trace, signal_a=changed(trace.signal_a, dip)), starts=Starts.CLOSED, given_sense=sense
+    )
+
+
+@pytest.mark.parametrize("falls", [False, True])
+@pytest.mark.parametrize("way", [1, -1])
+def test_a_shallow_dip_in_one_direction_is_listed(way: int, falls: bool) -> None:
+    seen = shallow_one_way(way, falls=falls)
+    (text,) = told(seen, "A dip in one direction: ")
+    assert not [f for f in seen.findings if f.severity != "note"]
+    assert f"in 5 of 5 {'rising' if (way > 0) != falls else 'falling'} strokes only" in text
+    place = float(text.split("between ")[1].split(" and")[0])
+    assert place == pytest.approx(30, abs=2)
+
+
+def test_a_sound_track_lists_no_dip_in_one_direction() -> None:
+    assert not told(shallow_one_way(0), "A dip in one direction")
+
+
+def test_too_few_whole_strokes_list_no_dip_in_one_direction() -> None:
+    """Something is missing in every falling one."""
+    x = lever(strokes([0.9] * 8))
+    trace, gaps = sensed(x), np.zeros(x.size, dtype=bool)
+    gaps[np.flatnonzero(np.diff(np.sign(x - 0.5)) < 0)] = True
+    seen = analyse(replace(trace, gap_before=gaps), starts=Starts.CLOSED, given_sense=Sense.UNKNOWN)
+    assert not told(seen, "A dip in one direction")

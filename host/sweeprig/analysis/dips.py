@@ -15,22 +15,19 @@ import numpy as np
 
 from sweeprig.analysis.backs import FEWEST_STROKES, SHARE, Back, back_of, find_back
 from sweeprig.analysis.bends import is_bend
+from sweeprig.analysis.chords import N_PLACES, PLACES, STEP_PERCENT, departure
 from sweeprig.analysis.model import FloatArray, IntArray, Span, Stroke
 from sweeprig.analysis.moves import Moves
 from sweeprig.analysis.smoothness import SLOWEST_S
 from sweeprig.analysis.statistics import median_known
 from sweeprig.capture.model import BoolArray, Trace
 
-STEP_PERCENT = 0.25  # of span, between places
-N_PLACES = 401
-PLACES = np.arange(N_PLACES) * STEP_PERCENT
 CHORDS_PERCENT = (2.0, 1.0)  # of span: half the line that a place is compared with
 EDGE = 2.5  # chords from either end, where every hand speeds up and slows down, are left out
-WAITED = 4.0  # times the usual time across a chord: the hand pauses there, and shows no dip
-FEWEST_WINDOWS = 4.0  # that a chord must take: a faster stroke shows no dip
 LEAST_PERCENT = (
     0.22  # % of supply: departure that counts; a bell of 0.4 % that is half a per cent wide has it
 )
+ONE_WAY_PERCENT = 1.0  # % of supply: from which on a dip in strokes of one direction only is a doubt
 LEAST_LSB, LEAST_STEPS = 8.0, 2.5  # codes of a rig with windows; steps of single readings
 LEAST_STANDARD_ERRORS = 6.0  # standard errors of the median of one direction's strokes
 TEXTURE = 5.0  # of the usual departure from place to place
@@ -139,6 +136,49 @@ def _dips(off: FloatArray, ways: IntArray, chord: float, least_v: float) -> list
     return out
 
 
+def one_way(
+    place: FloatArray,
+    strokes: tuple[Stroke, ...],
+    *,
+    gap_before: BoolArray,
+    span_v: float,
+    supply_v: float,
+    least_v: float,
+) -> tuple[Dip, ...]:
+    """Return the deepest dip of the strokes of each direction that those of the other do not have.
+
+    A hand that slows at one place in one direction does the same: no finding.
+    """
+    whole, ways = _whole(strokes, gap_before)
+    if not whole:
+        return ()
+    least = max(least_v, LEAST_PERCENT / 100 * supply_v)
+    out: list[Dip] = []
+    for way, name in ((1, "rising"), (-1, "falling")):
+        if np.count_nonzero(ways == way) < FEWEST_STROKES:
+            continue
+        for chord in CHORDS_PERCENT:
+            off = np.stack([departure(place[s.start : s.stop], chord) for s in whole]) * span_v / 100
+            found = _of_one_way(off[ways == way], off[ways != way], chord, least)
+            if found:
+                out.append(replace(found[0], which=f"{name} strokes"))
+                break
+    return tuple(out)
+
+
+def _of_one_way(off: FloatArray, other: FloatArray, chord: float, least_v: float) -> list[Dip]:
+    """Dips of strokes alike, as if they were those of both directions, that the other strokes do not have."""
+    n = len(off)
+    found = _dips(np.concatenate([off, off]), np.repeat([1, -1], n), chord, least_v)
+    beside = _level(median_known(other)[0], chord)
+    known = np.where(np.isfinite(beside), beside, 0.0)
+    return [
+        replace(d, n_seen=d.n_seen // 2, n_strokes=d.n_strokes // 2)
+        for d in found
+        if known[_places(d.where[0]) : _places(d.where[1]) + 1].min() > -SHARE_OF_DEPTH * d.depth_v
+    ]
+
+
 def _places(percent: float) -> int:
     return round(percent / STEP_PERCENT)
 
@@ -151,37 +191,6 @@ def _near(one: Dip, other: Dip) -> bool:
 def mirrored(dip: Dip) -> Dip:
     """Return a dip with its place counted from the other end."""
     return replace(dip, where=(100 - dip.where[1], 100 - dip.where[0]))
-
-
-def departure(place: FloatArray, chord: float) -> FloatArray:
-    """How far one stroke is beside its chord at each of PLACES [% of travel]; nan where that is not known."""
-    rising = place[-1] >= place[0]
-    ahead = place if rising else 100.0 - place
-    far, t = np.maximum.accumulate(ahead), np.arange(place.size, dtype=float)
-    inside = (ahead > far[0] + chord) & (ahead < far[-1] - chord)
-    if np.count_nonzero(inside) < FEWEST_WINDOWS:
-        return np.full(N_PLACES, np.nan)
-    at, now = ahead[inside], t[inside]
-    first, last = _around(at, chord, far, t)
-    took = np.maximum(last - first, 1e-9)
-    line = at + chord * (2 * (now - first) / took - 1)
-    paced = (took >= FEWEST_WINDOWS) & (took <= WAITED * _usual(chord, far, t))
-    off = np.where(paced, at - line, np.nan)
-    order = np.argsort(line, kind="stable")
-    found = np.interp(PLACES, line[order], off[order], left=np.nan, right=np.nan)
-    return np.asarray(found if rising else -found[::-1], dtype=float)
-
-
-def _around(at: FloatArray, chord: float, far: FloatArray, t: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """When a stroke was a chord further back and further on than each of some places."""
-    first, last = (np.asarray(np.interp(at + way * chord, far, t)) for way in (-1, 1))
-    return first, last
-
-
-def _usual(chord: float, far: FloatArray, t: FloatArray) -> float:
-    """The time that a stroke takes from a chord before a place to a chord behind it, at half of its places."""
-    first, last = _around(PLACES[(far[0] + chord < PLACES) & (far[-1] - chord > PLACES)], chord, far, t)
-    return float(np.median(last - first)) if first.size else 0.0
 
 
 def _both_ways(off: FloatArray, ways: IntArray, chord: float) -> FloatArray:
@@ -264,5 +273,15 @@ def of_signals(
             chords=chords,
             unrest_v=m.unrest_v,
         )
+        if chords:
+            once = one_way(
+                place,
+                m.strokes,
+                gap_before=trace.gap_before,
+                span_v=m.span_v,
+                supply_v=supply_v,
+                least_v=max(least, ONE_WAY_PERCENT / 100 * supply_v),
+            )
+            found += tuple(d for d in once if not any(_near(d, other) for other in found))
         out += [(channel, mirrored(d) if against else d) for d in found]
     return out

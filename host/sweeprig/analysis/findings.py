@@ -154,7 +154,7 @@ def about_dip(dip: Dip, found: list[Finding], channel: int, *, supply_v: float) 
     )
     step = "Sweep slowly across it again; a dip that stays at this place is the track's: replace the sensor."
     if dip.which:
-        text += "; a hand that turns back there each time does the same"
+        text += f"; a hand that {'turns back' if dip.back else 'slows'} there each time does the same"
     numbers = {"worst_depth_percent": share}
     own = Finding(Code.WORN_SPOT, Cause.TRACK, channel, dip.where, text, step, severity, numbers)
     everywhere = any(f.where_percent is None for f in named)

@@ -17,13 +17,40 @@ def hidden_by_the_lever(trace: Trace, m: Moves) -> tuple[str, ...]:
     """What of one signal's track could not show where the lever starts, stops, waits or sticks."""
     stays = 0.0
     spans: tuple[Span, ...] = ()
+    one_way: list[str] = []
     if flats.fine_enough(trace.lsb_v, m.span_v):
         stays = flats.stays_per_stroke(
             m.place, m.strokes, window_s=trace.window_s, gap_before=trace.gap_before
         )
     if trace.window_s <= SLOWEST_S:  # readings further apart show no shallow dip at all
         spans = dips.unlooked(m.place, m.strokes, gap_before=trace.gap_before)
-    return (*_sticking(stays), *_restless(m), *_unlooked(spans))
+        one_way = _one_way(trace, m)
+    return (*_sticking(stays), *_restless(m), *one_way, *_unlooked(spans))
+
+
+def _one_way(trace: Trace, m: Moves) -> list[str]:
+    """Dips in strokes of one direction only that are too shallow for a doubt."""
+    falling = bool(m.strokes) and (m.place[m.strokes[0].stop - 1] > m.place[m.strokes[0].start]) != (
+        m.strokes[0].direction > 0
+    )
+    found = dips.one_way(
+        100.0 - m.place if falling else m.place,
+        m.strokes,
+        gap_before=trace.gap_before,
+        span_v=m.span_v,
+        supply_v=trace.nominal_supply_v,
+        least_v=dips.least_of(trace.lsb_v, single=trace.undithered),
+    )
+    found = tuple(d for d in found if d.depth_v < dips.ONE_WAY_PERCENT / 100 * trace.nominal_supply_v)
+    return [_one_way_text(dips.mirrored(d) if falling else d) for d in found]
+
+
+def _one_way_text(d: dips.Dip) -> str:
+    return (
+        f"A dip in one direction: signal A reads {d.depth_v * 1e3:z.0f} mV low between {d.where[0]:.1f} and "
+        f"{d.where[1]:.1f} % of travel in {d.n_seen} of {d.n_strokes} {d.which} only. A hand that slows there does the "
+        "same. Sweep again at another pace: if it stays there, the track is worn."
+    )
 
 
 def _restless(m: Moves) -> list[str]:
