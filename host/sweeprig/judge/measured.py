@@ -8,7 +8,7 @@ from sweeprig.analysis.model import Analysis, End
 from sweeprig.judge import budget as bu
 from sweeprig.judge.load import RigLoad
 from sweeprig.judge.model import BudgetLine, Quantity
-from sweeprig.judge.named_ends import SUFFIXES, ends_of, levels, sense_of
+from sweeprig.judge.named_ends import SUFFIXES, ends_of, levels, place_of, sense_of
 from sweeprig.judge.rig import Rig
 from sweeprig.judge.scale import Scale
 from sweeprig.words import Sense
@@ -51,13 +51,19 @@ def _level(track: Track, place: str) -> Quantity:
     if end is None:
         unknown = place in ("closed", "open") and sense_of(track.analysis, track.channel) is Sense.UNKNOWN
         why = f"{UNKNOWN_SENSE} ({track.analysis.sense_evidence})"
-        return bu.missing(key, "V", why if unknown else f"the lever was never held still at the {place} end")
+        return bu.missing(key, "V", why if unknown else _never_still(track, place))
     lines = (
         BudgetLine("level of the rests", "A", "t", end.u_v, "V", 1.0, end.dof),
         *bu.calibration_lines(end.value_v, channel=track.channel, rig=track.rig),
         *track.load.budget_lines(end.value_v, rail_v=rail_of(end)),
     )
     return bu.quantity(key, "V", end.value_v, lines, n_samples=end.n_windows)
+
+
+def _never_still(track: Track, place: str) -> str:
+    sense = sense_of(track.analysis, track.channel)
+    name = place_of(place, sense) if place in ("low", "high") else place
+    return f"the lever was never held still at the {name} end"
 
 
 def rail_of(end: End) -> float | None:
@@ -69,9 +75,7 @@ def _span(track: Track) -> Quantity:
     """High minus low: the calibration's offset cancels, its gain and the linearity of both ends stay."""
     key, (low, high) = f"span{track.suffix}_v", ends_of(track.analysis, track.channel)
     if low is None or high is None:
-        return bu.missing(
-            key, "V", f"the lever was never held still at the {'low' if low is None else 'high'} end"
-        )
+        return bu.missing(key, "V", _never_still(track, "low" if low is None else "high"))
     lines = (
         BudgetLine("level of the rests, low end", "A", "t", low.u_v, "V", 1.0, low.dof),
         BudgetLine("level of the rests, high end", "A", "t", high.u_v, "V", 1.0, high.dof),

@@ -172,8 +172,12 @@ def _open_limits(margins: tuple[Margin, ...], checks: tuple[Check, ...]) -> Iter
     for m in margins:
         if m.verdict is Verdict.UNDECIDED:
             word = "not known well enough" if m.vague else "too near to decide"
-            seen = "was not measured" if m.level_v is None else f"at {m.level_v:z.3f} V is {word}"
-            text = f"the {m.end_text} {seen} against its {m.rail_text} limit of {m.limit_v:z.3f} V: {m.would_decide}"
+            text = f"the {m.end_text} was not measured: {m.would_decide}"
+            if m.level_v is not None:
+                text = (
+                    f"the {m.end_text} at {m.level_v:z.3f} V is {word} against its {m.rail_text} limit of"
+                    f" {m.limit_v:z.3f} V: {m.would_decide}"
+                )
             yield OpenPoint(f"margin of the {m.end_text}", text, m.next_step)
     for c in checks:
         if c.verdict is Verdict.UNDECIDED:

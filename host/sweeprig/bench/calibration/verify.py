@@ -48,7 +48,7 @@ def standard_u95(reading_v: float, *, meter: Meter | None, u95_v: float | None) 
         return u95_v
     if meter is None:
         raise CalibrationError(
-            "How accurate the known voltage is has not been given.",
+            "The accuracy of the known voltage is not given.",
             next_step="add --standard-u in volts, or --meter, for example --meter 0.05%+3",
         )
     return student_k(math.inf) * math.sqrt(float(meter_covariance(np.array([reading_v]), meter)[0, 0]))

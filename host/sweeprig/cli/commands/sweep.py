@@ -113,7 +113,7 @@ def _check_driven(asked: SweepOptions) -> None:
     named = [option for option, is_given in others.items() if is_given]
     if asked.driven and named:
         raise InputError(
-            "With --driven the motor makes whole strokes from the closed end: some options do not go with it.",
+            f"{' and '.join(named)} cannot be used with --driven: the motor makes whole strokes from the closed end.",
             seen=f"--driven {' '.join(named)}",
             limit="--driven, with --strokes or --travel",
             next_step="leave one out",
