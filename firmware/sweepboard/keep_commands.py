@@ -127,9 +127,9 @@ class KeepCommands:
         return state
 
     def _about(self, number_of_command, number):
+        store = self._of(number)  # first: loading a module in a stream would stop it for 20 ms
         from sweepboard.flash_page import END, HEAD
 
-        store = self._of(number)
         head, end = store.text(number, HEAD), store.text(number, END)
         return {
             "pages": store.n_pages(number),
