@@ -35,6 +35,7 @@ except (ImportError, AttributeError, SyntaxError, ValueError):  # no ARM core
 BUFFERS = const(32)  # rp2_pools.BUFFERS
 CHANNELS = const(3)
 WINDOW_WORDS = const(498)  # rp2_pools.WINDOW_WORDS
+RECORD_SIZE = const(28)  # wire.RECORD_SIZE
 WINDOW_US = const(996)  # 498 conversions of 96 cycles at 48 MHz
 MARGIN_US = const(100)  # a buffer counts as overwritten this long before it is
 LEAD_US = const(300)  # time to arm everything again before a window of the grid begins
@@ -170,6 +171,29 @@ class FastSource:
         self._deadline = self._ticks_add(self._deadline, WINDOW_US)
         return flags
 
+    @micropython.native
+    def take_run(self, buf, at, n, position, own):
+        """Take the next `n` windows as take() does, each as a whole record: `position`, and `own` among its flags."""
+        reduce, ticks_us, late, later = self._reduce, self._ticks_us, self._ticks_diff, self._ticks_add
+        views, slot, deadline, window = self._views, self._slot, self._deadline, self.window
+        flags = self._splice | own
+        for i in range(at, at + n * RECORD_SIZE, RECORD_SIZE):
+            view = views[slot]
+            if reduce is None or reduce(view, buf, i, window) > CODE_MASK:
+                flags |= self._reduce_masked(view, buf, i)
+            if late(ticks_us(), deadline) >= 0:
+                flags |= wire.FLAG_CONVERSIONS_LOST  # as in take()
+                self.conversions_lost += WINDOW_WORDS
+            buf[i + 24] = position & 0xFF  # wire.PLACE_FORMAT
+            buf[i + 25] = position >> 8
+            buf[i + 26] = flags & 0xFF
+            buf[i + 27] = flags >> 8
+            slot = (slot + 1) & (BUFFERS - 1)
+            deadline = later(deadline, WINDOW_US)
+            flags = own
+        self._taken, self._slot, self._deadline = view, slot, deadline
+        self._splice = 0
+
     def _reduce_masked(self, view, buf, at):
         """Reduce without the bits above the code, count the conversions that were marked; return flags."""
         if not reduce_into(view, 0, CHANNELS, self.window, buf, at) & rp2_chip.FIFO_ERR:
@@ -177,9 +201,12 @@ class FastSource:
         self.conversions_in_error += count_marked(view, WINDOW_WORDS)
         return wire.FLAG_CONVERSION_ERROR
 
-    def raw(self):
-        """Return the window last taken, bit 15 set in a bad conversion; good for 31 windows more, or None."""
-        return self._taken
+    def raw(self, back=0):
+        """Return the window taken `back` before the last, bit 15 set in a bad conversion, or None.
+
+        It is good for 31 windows more after it was taken, less those that wait.
+        """
+        return self._views[(self._slot - 1 - back) & (BUFFERS - 1)] if back else self._taken
 
     def gap(self):
         """Return (windows missing before the next one, reason), or None; each gap is told once."""

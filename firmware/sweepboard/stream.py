@@ -12,6 +12,7 @@ from sweepboard.windows import mean_code
 MOST_AT_ONCE = (
     31  # windows taken in one cycle: all that an RP2 board holds, so that none is left to be overwritten
 )
+FULL = 24
 BEHIND = 8  # so many ready ones, and the next cycle comes without a rest
 FLUSH_MS = 100  # a packet that is not full goes out after this long
 MOST_GAPS = 4  # gaps that wait; further ones are joined to the last
@@ -59,6 +60,7 @@ class Stream:
         )
         self._outbox = outbox
         self._clock = clock
+        self._take_run = getattr(source, "take_run", None)  # many windows at once, for a source that can
         self._n = 0  # records in the message
         self._last_at = (
             wire.HEADER_SIZE
@@ -133,7 +135,8 @@ class Stream:
         self.behind = ready > BEHIND
         ready = left = min(ready, MOST_AT_ONCE)
         while left:
-            n = min(left, wire.RECORDS_PER_PACKET - self._n)
+            # With nearly all buffers full a window that was taken is soon overwritten: then one at a time is looked at.
+            n = min(left, wire.RECORDS_PER_PACKET - self._n) if left <= FULL else 1
             self._take(source, n)
             left -= n
         if self._n and self._clock.diff_ms(self._clock.ms(), self._began_ms) >= FLUSH_MS:
@@ -143,33 +146,35 @@ class Stream:
         return ready
 
     def _take(self, source, n):
-        """Take `n` windows into the packet. What runs for each of 1004 a second is in locals."""
-        message, take, place = self.message, source.take, struct.pack_into
+        """Take `n` windows into the packet."""
         if self._n == 0:
             self._first = self.index
             self._began_ms = self._clock.ms()
-        watchers, own, position = self._looking(), self.flags, self.position
         at = wire.HEADER_SIZE + wire.RECORD_SIZE * self._n
-        for index in range(self.index, self.index + n):
-            flags = take(message, at) | own
-            place(wire.PLACE_FORMAT, message, at + wire.PLACE_AT, position, flags)
-            for watcher in watchers:
+        if self._take_run is None:
+            self._take_each(source, n, at)
+        else:
+            self._take_run(self.message, at, n, self.position, self.flags)
+            for watcher in self.watchers:
                 if watcher.on:
-                    watcher.look(message, at, flags, index)
-            at += wire.RECORD_SIZE
-        self._last_at = at - wire.RECORD_SIZE
+                    watcher.look(self.message, at, n, self.index)
+        self._last_at = at + wire.RECORD_SIZE * (n - 1)
         self.index += n
         self.counts.made += n
         self._n += n
         if self._n == wire.RECORDS_PER_PACKET:
             self._close_packet()
 
-    def _looking(self):
-        """Return the watchers, or () where none is on: nothing is made for it."""
-        for watcher in self.watchers:
-            if watcher.on:
-                return self.watchers
-        return ()
+    def _take_each(self, source, n, at):
+        """Take windows one by one."""
+        message, own, position = self.message, self.flags, self.position
+        for index in range(self.index, self.index + n):
+            flags = source.take(message, at) | own
+            struct.pack_into(wire.PLACE_FORMAT, message, at + wire.PLACE_AT, position, flags)
+            for watcher in self.watchers:
+                if watcher.on:
+                    watcher.look(message, at, 1, index)
+            at += wire.RECORD_SIZE
 
     def _close_packet(self):
         """Queue the records at hand, or drop them all and remember where."""

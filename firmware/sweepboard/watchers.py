@@ -1,7 +1,8 @@
 """What looks at every window besides its record: snapshots of events, and counts of codes.
 
-A watcher has `on`, begin() at the start of a stream, and look(message, at, flags, index) for each window, whose
-record stands in `message` from `at`. The conversions themselves come from source.raw().
+A watcher has `on`, begin() at the start of a stream, and look(message, at, n, index) for `n` windows that follow each
+other, `index` being that of the first, whose records stand in `message` from `at`; the last of them was taken last. The
+conversions themselves come from source.raw(), or source.raw(k) of the window k before the one taken last.
 """
 
 import struct
@@ -11,6 +12,7 @@ from sweepboard import wire
 from sweepboard.windows import copy_codes, count_into, farthest, mean_code, reduce_into, unusual
 from sweepboard.wire import CODES
 
+FLAGS_AT = wire.RECORD_SIZE - 2  # in a record; its low byte
 SNAPSHOT_ROOM = 2016  # conversions of one snapshot; a multiple of three that fits wire.MAX_MESSAGE
 HISTOGRAM_PIECE = 512  # codes in one HISTOGRAM message
 MOST_PER_SECOND = 20
@@ -32,7 +34,6 @@ class Snapshots:
         self._every = 0  # windows between two snapshots
         self._last = array("I", [0] * source.channels)
         self._message = bytearray(wire.HEADER_SIZE + wire.SNAPSHOT_SIZE + 2 * SNAPSHOT_ROOM + wire.CRC_SIZE)
-        self._codes = array("H", [0] * SNAPSHOT_ROOM)
         self._reduced = bytearray(wire.CHANNEL_SIZE * source.channels)
         self.begin()
 
@@ -58,15 +59,36 @@ class Snapshots:
         self._seen = -1  # index of the window looked at last
         self.n_skipped = 0
 
-    def look(self, message, at, flags, index):
+    def look(self, message, at, n, index):
         """See the module."""
-        raw = self._source.raw()
-        if flags & wire.FLAG_SPLICE or index != self._seen + 1:
-            self._break()
-        self._seen = index
+        while n:
+            done = self._look_on(message, at, n, index)
+            at += wire.RECORD_SIZE * done
+            index += done
+            n -= done
+
+    def _look_on(self, message, at, n, index):
+        """Look at windows up to the first that is unusual, or at one where each counts; return how many."""
         source = self._source
-        jump = self._jump if self._previous is not None else 0
-        channel = unusual(message, at, source.channels, source.window, self._last, self._spread, jump)
+        if message[at + FLAGS_AT] & wire.FLAG_SPLICE or index != self._seen + 1:
+            self._break()
+        jump, done = self._jump, n
+        if self._wanted or self._previous is None:
+            done = 1
+            jump = jump if self._previous is not None else 0
+        found = unusual(message, at, source.channels, source.window, self._last, self._spread, jump, done)
+        if found >= 0:
+            done = found // source.channels + 1
+        self._seen = index + done - 1
+        if done > 1:
+            self._previous = source.raw(n - done + 1)
+        self._see(
+            source.raw(n - done) if n > done else source.raw(), found % source.channels if found >= 0 else -1
+        )
+        return done
+
+    def _see(self, raw, channel):
+        """Look at the conversions of the window seen last, in which `channel` is unusual or, with -1, none is."""
         if raw is None:
             return
         if self._wanted:
@@ -75,7 +97,7 @@ class Snapshots:
             self._keep(raw, 0, n)
             self._finish_if_whole()
         elif channel >= 0:
-            self._event(raw, channel, index)
+            self._event(raw, channel, self._seen)
         self._previous = raw
 
     def _event(self, raw, channel, index):
@@ -123,7 +145,7 @@ class Snapshots:
         self._finish_if_whole()
 
     def _keep(self, raw, start, n):
-        copy_codes(raw, start, n, self._codes, self._n)
+        copy_codes(raw, start, n, self._message, (wire.HEADER_SIZE + wire.SNAPSHOT_SIZE) // 2 + self._n)
         self._n += n
 
     def _finish_if_whole(self):
@@ -139,9 +161,8 @@ class Snapshots:
             wire.SNAPSHOT_FORMAT, message, wire.HEADER_SIZE, self._first, self._trigger,
             self._source.channels, self._channel, self._n,
         )  # fmt: skip
-        at = wire.HEADER_SIZE + wire.SNAPSHOT_SIZE
-        message[at : at + 2 * self._n] = bytes(memoryview(self._codes)[: self._n])
-        self._outbox.add_long(wire.SNAPSHOT, message, at + 2 * self._n, self._index)
+        n = wire.HEADER_SIZE + wire.SNAPSHOT_SIZE + 2 * self._n
+        self._outbox.add_long(wire.SNAPSHOT, message, n, self._index)
 
 
 class Histogram:
@@ -186,13 +207,16 @@ class Histogram:
         self.on = False
         self._next_code = CODES
 
-    def look(self, message, at, flags, index):
+    def look(self, message, at, n, index):
         """See the module."""
-        raw = self._source.raw()
-        if raw is None:
-            return
-        count_into(raw, 0, self._source.channels, self._channel, self._source.window, self._counts)
-        self._left -= 1
+        source = self._source
+        while n and self._left:
+            n -= 1
+            raw = source.raw(n) if n else source.raw()
+            if raw is None:
+                return
+            count_into(raw, 0, source.channels, self._channel, source.window, self._counts)
+            self._left -= 1
         if self._left == 0:
             self.on = False
             self._next_code = 0

@@ -11,7 +11,7 @@ that the other two are checked against.
 
 import struct
 
-from sweepboard.wire import CHANNEL_FORMAT, CHANNEL_SIZE, CODE_MASK
+from sweepboard.wire import CHANNEL_FORMAT, CHANNEL_SIZE, CODE_MASK, RECORD_SIZE
 
 
 def reduce_plain(codes, start, channels, count, out, at):
@@ -63,9 +63,9 @@ def count_plain(codes, start, channels, channel, count, counts):
 
 
 def copy_plain(codes, start, n, out, at):
-    """Copy `n` conversions into `out` from item `at`, error bits removed."""
+    """Copy `n` conversions into `out`, bytes or an array, u16 each from the one of number `at`; error bits removed."""
     for i in range(n):
-        out[at + i] = codes[start + i] & CODE_MASK
+        struct.pack_into("<H", out, 2 * (at + i), codes[start + i] & CODE_MASK)
 
 
 def farthest_plain(codes, start, channels, channel, count, reference):
@@ -82,19 +82,23 @@ def farthest_plain(codes, start, channels, channel, count, reference):
     return where
 
 
-def unusual_plain(out, at, channels, count, last, spread, jump):
-    """Return the first channel of a reduced window that is unusual, or -1; put its sums into `last`.
+def unusual_plain(out, at, channels, count, last, spread, jump, n):
+    """Return window * channels + channel of the first unusual channel in `n` records, or -1; put its sums into `last`.
 
     Unusual: max - min above `spread`, or a mean that is more than `jump` codes from that of the window before,
-    whose sums stand in `last` (array "I"). 0 switches a test off.
+    whose sums stand in `last` (array "I"). 0 switches a test off. Windows after the first with one are not looked at.
     """
     found = -1
-    for channel in range(channels):
-        total, low, high = struct.unpack_from(CHANNEL_FORMAT, out, at + CHANNEL_SIZE * channel)
-        away = abs(total - last[channel])
-        last[channel] = total
-        if found < 0 and ((spread and high - low > spread) or (jump and away > jump * count)):
-            found = channel
+    for window in range(n):
+        for channel in range(channels):
+            total, low, high = struct.unpack_from(CHANNEL_FORMAT, out, at + CHANNEL_SIZE * channel)
+            away = abs(total - last[channel])
+            last[channel] = total
+            if found < 0 and ((spread and high - low > spread) or (jump and away > jump * count)):
+                found = window * channels + channel
+        if found >= 0:
+            break
+        at += RECORD_SIZE
     return found
 
 

@@ -82,25 +82,27 @@ def farthest(codes: ptr16, start: int, channels: int, channel: int, count: int, 
 
 
 @micropython.viper
-def unusual(out: ptr8, at: int, channels: int, count: int, last: ptr32, spread: int, jump: int) -> int:  # noqa: F821
+def unusual(out: ptr8, at: int, channels: int, size: int, last: ptr32, spread: int, jump: int, n: int) -> int:  # noqa: F821
     """See windows.unusual_plain."""
     found = -1
     place = int(at)
-    channel = 0
-    while channel < channels:
-        total = int(out[place]) | int(out[place + 1]) << 8 | int(out[place + 2]) << 16
-        wide = (int(out[place + 6]) | int(out[place + 7]) << 8) - (
-            int(out[place + 4]) | int(out[place + 5]) << 8
-        )
-        away = total - int(last[channel])
-        if away < 0:
-            away = 0 - away
-        last[channel] = total
-        if found < 0:
-            if spread > 0 and wide > spread:
-                found = channel
-            if jump > 0 and away > jump * count:
-                found = channel
-        place += 8
-        channel += 1
+    rest = 28 - 8 * channels  # wire.RECORD_SIZE
+    window = 0
+    while window < n and found < 0:
+        channel = 0
+        while channel < channels:
+            total = int(out[place]) | int(out[place + 1]) << 8 | int(out[place + 2]) << 16
+            wide = (int(out[place + 6]) | int(out[place + 7]) << 8) - (
+                int(out[place + 4]) | int(out[place + 5]) << 8
+            )
+            away = total - int(last[channel])
+            if away < 0:
+                away = 0 - away
+            last[channel] = total
+            if found < 0 and ((spread > 0 and wide > spread) or (jump > 0 and away > jump * size)):
+                found = window * channels + channel
+            place += 8
+            channel += 1
+        place += rest
+        window += 1
     return found

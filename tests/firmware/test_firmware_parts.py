@@ -265,7 +265,7 @@ def test_any_other_board_is_polled() -> None:
 def test_native_loops_agree_with_the_plain_ones() -> None:
     out = case("loops")
     assert out["native"]
-    assert len(out["agree"]) == 8 * (2 + 6 + 1 + 5)
+    assert len(out["agree"]) == 8 * (2 + 6 + 1 + 2 * 5)
     assert all(out["agree"])
 
 

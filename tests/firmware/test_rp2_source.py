@@ -101,6 +101,14 @@ def test_raw_gives_the_window_last_taken() -> None:
     assert case("raw")["records"] == [list(range(498)), list(range(498, 996))]
 
 
+@pytest.mark.parametrize("chip", CHIPS)
+def test_a_run_of_windows_is_what_each_of_them_is(chip: str) -> None:
+    one_by_one, in_runs = case("run", chip, 0), case("run", chip, 1)
+    assert in_runs == one_by_one
+    assert in_runs[1] == [0, 1, 0]
+    assert in_runs[3] == [5 * 498 * k % 4096 for k in range(6, -1, -1)]
+
+
 def test_stop_frees_the_converter_and_start_begins_at_window_0() -> None:
     out = case("again")
     assert out["stopped"] == [0, 0, 0]

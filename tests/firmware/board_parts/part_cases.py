@@ -514,8 +514,11 @@ def loops():
         out.append(e == f)
         for spread, jump in ((0, 0), (100, 0), (0, 100), (4000, 1), (1, 4000)):
             g, h = array("I", [5000, 300000, 0]), array("I", [5000, 300000, 0])
-            x = windows.unusual(b, 3, 3, 166, g, spread, jump)
-            out.append(x == windows.unusual_plain(b, 3, 3, 166, h, spread, jump) and g == h)
+            x = windows.unusual(b, 3, 3, 166, g, spread, jump, 1)
+            out.append(x == windows.unusual_plain(b, 3, 3, 166, h, spread, jump, 1) and g == h)
+            three = b[3:] + bytes(4) + bytes(28) + b[3:] + bytes(4)
+            x = windows.unusual(three, 0, 3, 166, g, spread, jump, 3)
+            out.append(x == windows.unusual_plain(three, 0, 3, 166, h, spread, jump, 3) and g == h)
     return {"agree": out, "native": windows.reduce_into is not windows.reduce_plain}
 
 

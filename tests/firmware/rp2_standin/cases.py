@@ -170,6 +170,24 @@ def raw():
     return out
 
 
+def run(chip_name, in_runs):
+    """Seven windows, one of them with a bad conversion, by take() or by take_run(); what raw(k) holds then."""
+    chip, source, _out = begin(chip_name)
+    chip.codes = lambda channel, number, us: number * 5 % 4096 | (0x8000 if number == 1000 else 0)
+    chip.advance(7 * WINDOW_US)
+    buf = bytearray(3 + 7 * wire.RECORD_SIZE)
+    source.poll()
+    if in_runs:
+        source.take_run(buf, 3, 3, 4000, wire.FLAG_SUPPLY_ON)
+        source.take_run(buf, 3 + 3 * wire.RECORD_SIZE, 4, 4000, wire.FLAG_SUPPLY_ON)
+    else:
+        for at in range(3, len(buf), wire.RECORD_SIZE):
+            flags = source.take(buf, at) | wire.FLAG_SUPPLY_ON
+            struct.pack_into(wire.PLACE_FORMAT, buf, at + wire.PLACE_AT, 4000, flags)
+    counts = [source.poll(), source.conversions_in_error, source.conversions_lost]
+    return [list(buf), counts, list(source.raw()), [source.raw(k)[0] & 4095 for k in range(7)]]
+
+
 def again():
     """stop() ends it and frees the converter; start() begins a new grid at window 0."""
     chip, source, out = begin()
