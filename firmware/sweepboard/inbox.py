@@ -60,12 +60,25 @@ class Inbox:
         self._read_ms = self._clock.ms()
 
     def _take(self, run):
+        if self._late and _ends_something(run):
+            self._void()
         self._waiting.append(run)
-        if self._late and (len(self._waiting) > MOST_WAITING or _ends_something(run)):
-            last = [waiting for waiting in self._waiting if _ends_something(waiting)]
-            last = (last or self._waiting)[-MOST_WAITING:]
-            self.n_dropped += len(self._waiting) - len(last)
-            self._waiting = last
+        if self._late and len(self._waiting) > MOST_WAITING:
+            self._drop_oldest()
+
+    def _void(self):
+        """Drop all that ends nothing."""
+        last = [waiting for waiting in self._waiting if _ends_something(waiting)]
+        self.n_dropped += len(self._waiting) - len(last)
+        self._waiting = last
+
+    def _drop_oldest(self):
+        """Drop the oldest message, one that ends nothing before others: those that end something stand in front."""
+        at = 0
+        while at < MOST_WAITING and _ends_something(self._waiting[at]):
+            at += 1
+        self._waiting.pop(at % MOST_WAITING)
+        self.n_dropped += 1
 
     def messages(self):
         """Return what is to be heard in this cycle: one message, or () of many in most cycles of a flood."""

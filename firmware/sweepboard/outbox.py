@@ -33,6 +33,7 @@ class Outbox:
     def __init__(self, port, record_slots=RECORD_SLOTS):
         self._port = port
         self._block = getattr(port, "block", 1)
+        self._zeros = bytes(self._block)
         packet = wire.HEADER_SIZE + wire.RECORDS_PER_PACKET * wire.RECORD_SIZE + wire.CRC_SIZE
         self._record_slots = [bytearray(_frame_size(packet, self._block)) for _ in range(record_slots)]
         self._long_slots = [bytearray(_frame_size(wire.MAX_MESSAGE, self._block)) for _ in range(LONG_SLOTS)]
@@ -85,10 +86,10 @@ class Outbox:
         self._queue.append([slot, self._pad(slot, length), pool, n_records])
 
     def _pad(self, slot, length):
-        while length % self._block:
-            slot[length] = 0
-            length += 1
-        return length
+        n = -length % self._block
+        if n:
+            slot[length : length + n] = self._zeros[:n]
+        return length + n
 
     def add(self, kind, index, payload=b""):
         """Queue a short message. The queue has room as long as takes_replies() was asked before."""

@@ -49,7 +49,7 @@ class UsbPort:
         while i < n and next(ready(0), None) is not None and read_into(byte):
             found[i] = byte[0]
             i += 1
-        return found[:i]
+        return bytes(memoryview(found)[:i]) if i else b""
 
     def writable(self):
         """Return how many bytes a write takes now."""

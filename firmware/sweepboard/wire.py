@@ -206,14 +206,16 @@ class Splitter:
         *ended, rest = bytes(data).split(b"\0")
         done = []
         for part in ended:
-            self._add(part)
-            if 0 < len(self._run) <= self._limit:
-                done.append(bytes(self._run))
-            self._run = bytearray()
+            if self._run:  # it began in bytes before
+                self._add(part)
+                part = bytes(self._run)  # noqa: PLW2901
+                self._run = bytearray()
+            if 0 < len(part) <= self._limit:
+                done.append(part)
         self._add(rest)
         return done
 
     def _add(self, part):
         room = self._limit + 1 - len(self._run)
-        if room > 0:
+        if part and room > 0:
             self._run += part[:room]
