@@ -14,6 +14,7 @@ from sweepboard.outbox import Outbox
 from sweepboard.ramp import Ramp
 from sweepboard.stream import Stream, flags_of
 from sweepboard.supply_guard import SupplyGuard
+from sweepboard.tidy import Tidy
 from sweepboard.watchers import Histogram, Snapshots
 
 SUPPLY_IDLE_MS = 10000  # without a stream: a host that is silent for so long is gone
@@ -22,8 +23,6 @@ IDLE_MS = 5
 STREAMING_MS = 4  # so that each cycle finds a few windows and its own cost is shared
 WRITING_MS = 1
 LONG_MS = 8
-TIDY_MS = 300  # a collection of the heap takes 12 ms, and the buffers hold 31; put off while something waits,
-LATE_MS = 400  # but no longer than this: a full heap is collected where it happens to be full
 
 
 class Service:
@@ -55,7 +54,6 @@ class Service:
         self.drive = drive
         self.watchdog = watchdog
         self.selfcheck = selfcheck
-        self.tidy = tidy
         self.tapped = False
         self.inbox = Inbox(port, clock)
         self.outbox = Outbox(port)
@@ -66,6 +64,7 @@ class Service:
         self.ramp = Ramp(switches, clock)
         self.supply_guard = SupplyGuard(self)
         self._begin(clock.ms())
+        self.tidy = Tidy(self, tidy)
         self._switches_tick = getattr(switches, "tick", None)  # for a tone that ends, a light that blinks
         self._commands = Commands(self).table()
         self.keeper = None  # keeps sweeps on the board while no host is there
@@ -78,7 +77,7 @@ class Service:
     def _begin(self, now_ms):
         self.leaving = False
         self.bad_commands = 0
-        self._heard_ms = self._host_ms = self._pressed_ms = self.slow_ms = self._tidy_ms = now_ms
+        self._heard_ms = self._host_ms = self._pressed_ms = self.slow_ms = now_ms
         self.slow_every_ms = self._presses = 0
         self._pressed = self._press_told = False
 
@@ -105,7 +104,7 @@ class Service:
         taken_ms = self.clock.ms()
         if self.stream.running:
             busy = self.stream.pump() or busy
-            self._tidy(taken_ms)
+            self.tidy.tick(taken_ms)
         if self.keeper is not None:
             self.keeper.tick()
         self.ramp.tick(self.stream.running, self.histogram.on)
@@ -117,19 +116,6 @@ class Service:
         if self.stream.running and self.clock.diff_ms(self.clock.ms(), taken_ms) >= LONG_MS:
             self.stream.pump()  # so that windows never wait for both what is written and what is heard next
         return bool(wrote) or bool(busy)
-
-    def _tidy(self, now_ms):
-        """Collect the heap just after windows were taken: left to itself it happens amid a command's work."""
-        due_ms = self.clock.diff_ms(now_ms, self._tidy_ms)
-        if self.tidy is None or due_ms < TIDY_MS:
-            return
-        if self.stream.behind or self.outbox:
-            if due_ms < LATE_MS and not self.inbox.flooded:
-                return
-            self.stream.pump()
-        self._tidy_ms = now_ms
-        self.tidy()
-        self.stream.pump()  # what came meanwhile
 
     def _listen(self):
         if self.leaving or not self.outbox.takes_replies():
@@ -153,6 +139,8 @@ class Service:
             return
         self._heard_ms = self._host_ms = self.clock.ms()
         if message[0] == wire.COMMAND:
+            if self.stream.running:
+                self.tidy.before_command()
             self._obey(message[4])
 
     def _obey(self, payload):

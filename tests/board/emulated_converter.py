@@ -13,6 +13,7 @@ from rp2040py.peripherals import dma as chip_dma
 Codes = Callable[[int, int, float], int]  # (channel, number of the conversion in this run, seconds) -> code
 TEMPERATURE_CHANNEL = 4
 TEMPERATURE_CODE = 876  # 0.706 V of 3.3 V: 27 degrees Celsius by the datasheet's formula
+CHANNELS_END, CHANNEL_SIZE = 0x300, 0x40  # of the DMA's registers; a channel's first is its read address
 SHORTEST_NS = 2000.0  # a conversion: 96 cycles of 48 MHz
 
 
@@ -110,10 +111,14 @@ class Converter(chip_adc.RPADC):
 
 
 class Mover(chip_dma.RPDMA):
-    """The emulator's DMA, mended: it aborts at once, and says so."""
+    """The emulator's DMA, mended: it aborts at once, and says so. It tells `looked` of a look at a read address."""
+
+    looked: Callable[[], None] | None = None
 
     def read_uint32(self, offset: int) -> int:
         """Read a register."""
+        if self.looked is not None and offset < CHANNELS_END and not offset % CHANNEL_SIZE:
+            self.looked()
         return 0 if offset == chip_dma.CHAN_ABORT else int(super().read_uint32(offset))
 
     def set_dreq(self, dreq_channel: int) -> None:
