@@ -69,6 +69,35 @@ def test_a_track_that_is_open_beyond_a_place_is_the_track(place: float, to_v: fl
     assert len(found.strokes) == 8
 
 
+@pytest.mark.parametrize("place", [0.67, 0.92])
+@pytest.mark.parametrize("every", [1, 5])
+def test_a_spring_that_brings_the_lever_back_hides_no_end_of_the_track(place: float, every: int) -> None:
+    """Opened in a second, let go: the way back takes 0.12 s, and 5 ms windows show little of it."""
+    step_s = WINDOW_S * every
+    legs = [(0.0, 0.6), *[(1.0, 1.0), (1.0, 0.4), (0.0, 0.12), (0.0, 0.6)] * 5]
+    x = lever(legs, step_s=step_s)
+    t = sensed(x)
+    gone = x > place
+    signal = Channel(
+        *(
+            np.where(gone, v - t.signal_a.mean_v, v)
+            for v in (t.signal_a.mean_v, t.signal_a.min_v, t.signal_a.max_v)
+        )
+    )
+    trace = replace(t, signal_a=signal, t_s=np.arange(x.size) * step_s, window_s=step_s)
+    found = analyse(trace, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN)
+    assert [(f.code, f.cause) for f in found.findings if f.severity == "fault"] == [
+        (Code.WORN_SPOT, Cause.TRACK)
+    ]
+
+
+def test_a_wire_that_comes_off_anywhere_stays_a_wire() -> None:
+    at = np.arange(PLACES.size) * WINDOW_S
+    gone = np.any([(at >= b) & (at < b + 0.8) for b in (1.1, 3.4, 5.3, 9.7)], axis=0)
+    found = look(PLACES, gone, 0.0)
+    assert found.findings[0].cause in (Cause.WIRING, Cause.CONNECTION)
+
+
 def test_a_wire_that_opens_at_the_open_stop_stays_a_wire() -> None:
     at = np.arange(PLACES.size) * WINDOW_S
     gone = np.any([(at >= b) & (at < b + 0.4) for b in (2.2, 6.2, 10.2)], axis=0)

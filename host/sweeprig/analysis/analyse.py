@@ -262,7 +262,7 @@ def _findings(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:
     if s.still or s.both.joined:
         return out
     for channel, m in ((0, s.a), (1, s.b)):
-        out += [] if m is None else fi.about_off(m.off, trace, channel)
+        out += [] if m is None else fi.about_off(m.off, trace, channel, s.a.place)
     regions = texture.regions_found(trace, s.a, s.maps[0], sense, supply_v=s.rail)
     own = fi.one_cause(regions, s.events)
     spans = tuple(f.where_percent for f in own if f.code is Code.ROUGH_TRACK and f.where_percent is not None)

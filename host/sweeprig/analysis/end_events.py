@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from sweepboard.wire import CHANNEL_NAMES
 from sweeprig.analysis.event_texts import SWEEP_AGAIN, numbers_of, worst
-from sweeprig.analysis.model import Cause, Code, Event, Finding, Span
+from sweeprig.analysis.model import Cause, Code, Event, Finding, FloatArray, Span
+from sweeprig.analysis.unplugged import Off
+from sweeprig.capture.model import Trace
 
 LEAST_S = 0.2  # s; a contact that bounces is back before. Own choice, no source
 LEAST_PERCENT = 10.0  # % of supply. Own choice, no source
@@ -47,3 +51,20 @@ def _finding(there: tuple[Event, ...], where: Span, channel: int) -> Finding:
         numbers=numbers_of(there),
         unconfirmed=True,
     )
+
+
+def ends_there(runs: list[Off], trace: Trace, channel: int, place: FloatArray | None) -> Finding:
+    """A track that carries nothing beyond a place: the signal goes to a rail there each time."""
+    rail = "the supply" if runs[0].high else "ground"
+    source = trace.signal_a if channel == 0 or trace.signal_b is None else trace.signal_b
+    before = [r.start - 2 for r in runs]
+    level_v = float(np.median(source.mean_v[before]))
+    text = (
+        f"{CHANNEL_NAMES[channel]} goes to {rail} {len(runs)} times, each time from {level_v:z.2f} V while the lever "
+        "moves: beyond that place the track carries nothing. Per cent of travel count what is seen of it"
+    )
+    at = None if place is None else float(np.clip(np.median(place[before]), 1.0, 99.0))
+    step = "Sweep slowly across that place again. If it shows again and no wire is pulled there, replace the sensor."
+    where = None if at is None else (at - 1.0, at + 1.0)
+    numbers = {"n_events": float(len(runs)), "level_v": level_v}
+    return Finding(Code.WORN_SPOT, Cause.TRACK, channel, where, text, step, numbers=numbers)

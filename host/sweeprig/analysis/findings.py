@@ -7,11 +7,12 @@ import numpy as np
 from sweepboard.wire import CHANNEL_NAMES
 from sweeprig.analysis.bridges import Bridge, Joined
 from sweeprig.analysis.dips import Dip
+from sweeprig.analysis.end_events import ends_there
 from sweeprig.analysis.event_findings import from_outside
 from sweeprig.analysis.event_texts import ROUGH_HERE, chance_in_words, interference, numbers_of, worst
 from sweeprig.analysis.flats import BY_CHANCE, Flat, Pinned
 from sweeprig.analysis.gathered import inside
-from sweeprig.analysis.model import Cause, Code, Event, Finding, TwoTracks
+from sweeprig.analysis.model import Cause, Code, Event, Finding, FloatArray, TwoTracks
 from sweeprig.analysis.sense import end_names
 from sweeprig.analysis.smoothness import Rough
 from sweeprig.analysis.supply import CUT_PERCENT, GROUND_SHIFT_V, SAG_PERCENT, SupplySeen
@@ -61,12 +62,16 @@ def about_supply(seen: SupplySeen, events: tuple[Event, ...], *, shift_v: float)
     return out
 
 
-def about_off(runs: tuple[Off, ...], trace: Trace, channel: int) -> list[Finding]:
+def about_off(
+    runs: tuple[Off, ...], trace: Trace, channel: int, place: FloatArray | None = None
+) -> list[Finding]:
     """A signal that is gone for good, or for longer than a contact bounces, and not with its supply."""
     lasting = [r for r in runs if r.lasts and not _unfed(r, trace)]
     if not lasting:
         return []
     first = lasting[0]
+    if first.at_place:
+        return [ends_there(lasting, trace, channel, place)]
     rail, wire = ("the supply", "ground wire") if first.high else ("ground", "signal wire")
     seconds = sum(r.stop - r.start for r in lasting) * trace.window_s
     at = f"{trace.t_s[first.start]:.2f} s"

@@ -15,7 +15,7 @@ from sweeprig.analysis.stays import with_stays, without_stays
 from sweeprig.analysis.stretches import Stretches, stretches
 from sweeprig.analysis.sunk import sunk_at_last
 from sweeprig.analysis.supply import Steady
-from sweeprig.analysis.unplugged import Off, gone_and_back, off_runs, windows_of
+from sweeprig.analysis.unplugged import Off, at_one_place, gone_and_back, off_runs, windows_of
 from sweeprig.analysis.visits import Stop, placed, stop_of, visits_of
 from sweeprig.capture.model import BoolArray, Channel, Trace
 
@@ -92,9 +92,11 @@ def _events_of(
     raw = ev.find(channel, window_s=trace.window_s, lsb_v=trace.lsb_v, supply_v=rail, parts=parts)
     if is_coarse(trace.window_s):
         raw = _with_gone(raw, gone_and_back(channel.mean_v, supply_v=rail, window_s=trace.window_s))
-    raw = with_stays(raw, supply_v=rail, window_s=trace.window_s)
-    off = off_runs(channel.mean_v, supply_v=rail, window_s=trace.window_s)
-    off = without_stays(off, raw, supply_v=rail, window_s=trace.window_s)
+    at = {"supply_v": rail, "window_s": trace.window_s}
+    off = at_one_place(off_runs(channel.mean_v, **at), channel.mean_v, **at)
+    if not any(r.at_place for r in off):
+        raw = with_stays(raw, **at)
+        off = without_stays(off, raw, **at)
     off += sunk_at_last(channel.mean_v, trace.supply, off, supply_v=rail, window_s=trace.window_s)
     return raw, off
 

@@ -11,12 +11,13 @@ from itertools import pairwise
 from statistics import median
 
 from sweeprig.analysis.events import EDGE, RawEvent
-from sweeprig.analysis.unplugged import OFF_S, Off
+from sweeprig.analysis.unplugged import Off
 
 JUMP_PERCENT = 10.0  # % of supply of either edge. Own choice, no source
 MOVED_PERCENT = 10.0  # % of supply that a lever may have moved from leaving to coming back
 AGREE_PERCENT = 2.0  # % of supply between the levels of two stays
 FEWEST = 2
+LONG_S = 0.1  # s: longer than a contact bounces. Own choice, no source
 MOST_ODD = 0.25  # share of the stays that may be at another level
 
 
@@ -75,7 +76,7 @@ def without_stays(
     runs: tuple[Off, ...], raw: tuple[RawEvent, ...], *, supply_v: float, window_s: float
 ) -> tuple[Off, ...]:
     """Return the times at a rail; none is off for good where long events at one level, again and again, hold all."""
-    long = [e for e in raw if not e.step and (e.stop - e.start) * window_s >= OFF_S]
+    long = [e for e in raw if not e.step and (e.stop - e.start) * window_s >= LONG_S]
     level = median([e.path_v for e in long]) if long else 0.0
     same = [e for e in long if abs(e.path_v - level) <= AGREE_PERCENT / 100 * supply_v]
     held = [any(e.start <= r.start + 3 and e.stop >= r.stop - 3 for e in same) for r in runs]

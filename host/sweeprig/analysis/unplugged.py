@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,6 +15,13 @@ JUMP_PERCENT = 5.0  # % of supply: as far as it was from that rail before or aft
 SPEEDS = 4.0  # windows of the movement beside it, at most
 SPEEDS_BOTH = 1.6  # of that before and of that after, where it goes and comes back
 LEAST_S = 0.0199  # s at the rail, 0.02 less what a step of time is rounded by
+STAYS_S = 0.1  # s that each lasts at least: a worn spot is passed sooner. Own choice, no source
+FEWEST_TIMES = 3  # at a rail, from which on one place shows; own choice, no source
+MOVING_S, MOVED_PERCENT = (
+    0.03,
+    0.5,
+)  # s before it goes, and % of supply that the signal moves in them at least
+ONE_PLACE_PERCENT = 1.0  # % of supply that the levels may differ by, beside a reading's movement
 OFF_S = 0.5  # s; as long as this, or to the end of the sweep, it is off and no dropout
 
 
@@ -26,6 +33,7 @@ class Off:
     stop: int
     high: bool  # at the supply, else at ground
     lasts: bool  # too long for a dropout
+    at_place: bool = False  # it went there at the place of all the others, while the lever moved
     sinks: bool = False  # goes there slowly, as what a filter holds
 
 
@@ -37,6 +45,27 @@ def off_runs(mean_v: FloatArray, *, supply_v: float, window_s: float) -> tuple[O
             lasts = (b - a) * window_s >= OFF_S or b >= mean_v.size - 1
             out.append(Off(a, b, high, lasts))
     return tuple(sorted(out, key=lambda o: o.start))
+
+
+def at_one_place(
+    runs: tuple[Off, ...], mean_v: FloatArray, *, supply_v: float, window_s: float
+) -> tuple[Off, ...]:
+    """Return the times at a rail, marked where each began at one place in movement: a track that ends there.
+
+    A wire that comes off does so anywhere. How the signal came back does not count: a spring is too quick to show it.
+    """
+    back = max(1, round(MOVING_S / window_s))
+    left = [(r, mean_v[max(0, r.start - 2 - back) : max(0, r.start - 1)]) for r in runs]
+    if len(left) < FEWEST_TIMES or any(before.size < 2 for _, before in left):
+        return runs
+    steps = [float(np.median(np.abs(np.diff(before)))) for _, before in left]
+    moved = min(abs(float(before[-1] - before[0])) for _, before in left)
+    levels = [float(before[-1]) for _, before in left]
+    near = ONE_PLACE_PERCENT / 100 * supply_v + max(steps)
+    brief = min(r.stop - r.start for r in runs) * window_s < STAYS_S
+    if brief or moved < MOVED_PERCENT / 100 * supply_v or max(levels) - min(levels) > near:
+        return runs
+    return tuple(replace(r, lasts=True, at_place=True) for r in runs)
 
 
 def gone_and_back(mean_v: FloatArray, *, supply_v: float, window_s: float) -> tuple[RawEvent, ...]:
