@@ -234,3 +234,21 @@ def test_a_loose_contact_beside_a_rough_region_is_named() -> None:
         where[k : k + 3] = True
     codes = {f.code for f in found(pulled(rough_between(0.4, 0.6, 0.016, 0), where, 0.02))}
     assert codes == {Code.ROUGH_TRACK, Code.LOOSE_CONNECTION}
+
+
+def test_a_wide_spot_met_from_both_sides_is_one_worn_spot() -> None:
+    """The signal is 8 to 15 % of supply low for 50 ms from 47.5 % on when it rises, from 52.5 % on when it falls."""
+    for seed, depth_v in ((1, 0.4), (2, 0.7)):
+        rng = np.random.default_rng(seed)
+        x = lever(strokes([float(rng.uniform(0.6, 1.4)) for _ in range(6)]))
+        where = np.zeros(x.size, bool)
+        inside = (x > 0.475) & (x < 0.525)
+        for k in np.flatnonzero(np.diff(inside.astype(int)) == 1):
+            where[k + 1 : k + 51] = True
+        trace = sensed(x)
+        low = -depth_v * where
+        a = trace.signal_a
+        got = found(replace(trace, signal_a=Channel(a.mean_v + low, a.min_v + low, a.max_v + low)))
+        (worn,) = [f for f in got if f.severity == "fault"]
+        assert (worn.code, worn.cause) == (Code.WORN_SPOT, Cause.TRACK)
+        assert worn.where_percent == pytest.approx((47.5, 52.5), abs=1.5)

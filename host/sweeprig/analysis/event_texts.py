@@ -108,14 +108,16 @@ def rough_place(there: tuple[Event, ...], at: Gathered, p: float, channel: int) 
 
 
 def rough_or_worn_region(there: tuple[Event, ...], at: Region, channel: int) -> Finding:
-    """Events over one stretch of travel: rough where they are shallow or go up and down, else worn.
+    """Events over one stretch of travel: worn where they are deep, or one in each stroke, all the same way; else rough.
 
     The depth of a jump is how far the lever moved in it.
     """
     low, high = at.where
     lifts = tuple(e for e in there if e.kind != "jump")
     deep = bool(lifts) and float(np.median([e.depth_percent for e in lifts])) > TEXTURE_PERCENT
-    rough = not deep or share(e.both_ways for e in there) >= RINGING_PLACE
+    ringing, upward = share(e.both_ways for e in there), share(e.upward for e in there)
+    lift = len(there) == len(lifts) <= at.n_met and ringing == 0 and upward in (0.0, 1.0)
+    rough = ringing >= RINGING_PLACE or not (deep or lift)
     text = (
         f"{CHANNEL_NAMES[channel]} {'jumps up and down' if rough else 'breaks off'} from {low:.1f} to {high:.1f} % of "
         f"travel, from edge to edge in {at.n_strokes} of {at.n_met} strokes, rising and falling"

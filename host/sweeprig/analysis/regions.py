@@ -16,6 +16,7 @@ from sweeprig.analysis.model import Event, Span
 NARROWEST_PERCENT, WIDEST_PERCENT = 2.0, 30.0  # of travel: narrower is one place, wider is no region
 EDGE_PERCENT, EDGE_SHARE = 1.5, 0.2  # how far the edges of strokes may differ: of travel, and of the width
 FEWEST_STROKES = 3
+FEWEST_EACH_WAY = 2  # strokes of either direction that meet an edge
 SHARE = 0.7  # of the strokes that met anything in movement
 FILLED = 0.5  # of the strokes' disturbances at a level, and of the levels of a region
 N_LOOKED = 41  # levels
@@ -39,9 +40,14 @@ def find_region(events: tuple[Event, ...]) -> Region | None:
             spans.setdefault(e.stroke, []).append((e.at_percent, e.to_percent))
     if len(spans) < FEWEST_STROKES:
         return None
-    low = np.array([min(min(s) for s in own) for own in spans.values()])
-    high = np.array([max(max(s) for s in own) for own in spans.values()])
-    ups = np.array([sum(b - a for a, b in own) > 0 for own in spans.values()])
+    strokes = list(spans.values())
+    return _from_edge_to_edge(strokes) or _met_at_its_edges(strokes)
+
+
+def _from_edge_to_edge(spans: list[list[tuple[float, float]]]) -> Region | None:
+    low = np.array([min(min(s) for s in own) for own in spans])
+    high = np.array([max(max(s) for s in own) for own in spans])
+    ups = np.array([sum(b - a for a, b in own) > 0 for own in spans])
     where = float(np.median(low)), float(np.median(high))
     width = where[1] - where[0]
     if not NARROWEST_PERCENT <= width <= WIDEST_PERCENT:
@@ -51,7 +57,28 @@ def find_region(events: tuple[Event, ...]) -> Region | None:
     n = int(np.count_nonzero(alike))
     if n < max(FEWEST_STROKES, SHARE * len(spans)) or len(set(ups[alike].tolist())) < 2:
         return None
-    return Region(where, n, len(spans)) if _filled(where, list(spans.values())) else None
+    return Region(where, n, len(spans)) if _filled(where, spans) else None
+
+
+def _met_at_its_edges(spans: list[list[tuple[float, float]]]) -> Region | None:
+    """A wide spot that rising strokes meet at its lower edge and falling ones at its upper edge, each at one place.
+
+    What goes on for longer than the lever is over it ends anywhere; it must reach over half of the spot.
+    """
+    first = np.array([own[0] for own in spans])
+    begins, goes = first[:, 0], first[:, 1] - first[:, 0]
+    up = goes > 0
+    if min(np.count_nonzero(up), np.count_nonzero(~up)) < FEWEST_EACH_WAY:
+        return None
+    where = float(np.median(begins[up])), float(np.median(begins[~up]))
+    width = where[1] - where[0]
+    if not NARROWEST_PERCENT <= width <= WIDEST_PERCENT:
+        return None
+    alike = np.abs(begins - np.where(up, *where)) <= EDGE_PERCENT
+    alike &= np.abs(goes) >= FILLED * width
+    n, each = int(np.count_nonzero(alike)), [int(np.count_nonzero(alike & way)) for way in (up, ~up)]
+    enough = n >= max(FEWEST_STROKES, SHARE * len(spans)) and min(each) >= FEWEST_EACH_WAY
+    return Region(where, n, len(spans)) if enough else None
 
 
 def _filled(where: Span, spans: list[list[tuple[float, float]]]) -> bool:
