@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from sweeprig import lines as ln
 from sweeprig.bench.batch.gauge import (
     ACCEPTABLE,
     GOOD,
@@ -141,23 +142,32 @@ def table(readings: Sequence[Reading]) -> FloatArray:
     return np.array(list(cells.values()), dtype=np.float64).reshape(len(parts), len(operators), most)
 
 
-def gauge_lines(s: Study, tolerance_v: float | None) -> list[str]:
-    """Return the study as text."""
+LABELS = {
+    "repeatability": "repeatability (EV)", "reproducibility": "between operators (AV)",
+    "gauge": "rig and operators (GRR)", "parts": "between sensors (PV)", "total": "all together (TV)",
+}  # fmt: skip
+WHOLE_HEADS = 76  # columns from which both headings are written out
+
+
+def _table(s: Study, tolerance_v: float | None, width: int) -> list[str]:
+    """Return both ways side by side."""
+    heads = ("average and range", "analysis of variance") if width >= WHOLE_HEADS else ("range", "variance")
+    shares = ["6 GRR, % of the tolerance"] if tolerance_v else []
+    labels = [*LABELS.values(), "GRR, % of all", "distinct categories (ndc)", *shares]
+    columns = [ln.Column("", labels)]
+    for head, parts in zip(heads, (s.by_range, s.by_anova), strict=True):
+        cells = [*(_mv(parts, name) for name in LABELS), _plain(parts.percent, 1), _count(parts)]
+        cells += [f"{parts.of_tolerance(tolerance_v):.1f}"] if tolerance_v else []
+        columns.append(ln.Column(head, cells, right=True))
+    *others, last = columns
+    wide = ln.Column(last.title.rjust(last.width), [c.rjust(last.width) for c in last.cells])
+    return ln.table([*others, wide], width, "  ")
+
+
+def gauge_lines(s: Study, tolerance_v: float | None, width: int = 120) -> list[str]:
+    """Return the study as text, its table no wider than `width`."""
     lines = [f"Gauge R&R study: {s.n_parts} sensors, {s.n_operators} operators, {s.n_trials} sweeps each", ""]
-    lines.append(f"  {'':34}{'average and range':>20}{'analysis of variance':>23}")
-    for label, name in (
-        ("repeatability (EV)", "repeatability"), ("between operators (AV)", "reproducibility"),
-        ("rig and operators (GRR)", "gauge"), ("between sensors (PV)", "parts"), ("all together (TV)", "total"),
-    ):  # fmt: skip
-        lines.append(f"  {label:34}{_mv(s.by_range, name):>20}{_mv(s.by_anova, name):>23}")
-    both = (s.by_range, s.by_anova)
-    percent = [_plain(p.percent, 1) for p in both]
-    lines.append(f"  {'GRR, % of all':34}{percent[0]:>20}{percent[1]:>23}")
-    lines.append(f"  {'distinct categories (ndc)':34}{_count(s.by_range):>20}{_count(s.by_anova):>23}")
-    if tolerance_v:
-        shares = [f"{p.of_tolerance(tolerance_v):.1f}" for p in both]
-        lines.append(f"  {'6 GRR, % of the tolerance':34}{shares[0]:>20}{shares[1]:>23}")
-    lines += ["", *_judged_lines(s.by_anova, tolerance_v)]
+    lines += [*_table(s, tolerance_v, width), "", *_judged_lines(s.by_anova, tolerance_v)]
     if s.p_interaction is not None:
         what = (
             "joined with the repeatability"

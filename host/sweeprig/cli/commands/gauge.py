@@ -43,7 +43,9 @@ def gauge(
         readings = data.some(data.readings_of_records(_batch(place, batch), end), source=f"batch {batch}")
     found = study(data.table(readings))
     console.answer(
-        as_json, lambda: data.gauge_json(found, tolerance), lambda: data.gauge_lines(found, tolerance)
+        as_json,
+        lambda: data.gauge_json(found, tolerance),
+        lambda: data.gauge_lines(found, tolerance, console.width),
     )
 
 
