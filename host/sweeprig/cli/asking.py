@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from sweeprig.bench.hookup.cautions import Ask, Confirmation
     from sweeprig.bench.session import Books
 
+SAID = {"y": True, "yes": True, "n": False, "no": False, "": False}
 ANSWER = 10  # columns kept free behind a question for what is typed
 ConfirmKeys = Annotated[
     list[str] | None,
@@ -75,6 +76,19 @@ def question(text: str) -> str:
     return "\n".join(fitted(text, max(20, columns_of(sys.stderr) - ANSWER)))
 
 
+def typed_line(prompt: str) -> str:
+    """Return what is typed behind a prompt; "" after Enter alone."""
+    return str(typer.prompt(prompt, default="", show_default=False, err=True, prompt_suffix="")).strip()
+
+
+def confirmed(text: str) -> bool:
+    """Return whether a question is answered with y; n and Enter alone say no, anything else is asked again."""
+    prompt = f"{question(text)} [y/N]: "
+    while (word := typed_line(prompt).lower()) not in SAID:
+        console.say("  Only y or n counts.")
+    return SAID[word]
+
+
 class TerminalAsk:
     """Asks at the terminal for what --confirm has not confirmed. Without a terminal nothing more is confirmed."""
 
@@ -89,10 +103,7 @@ class TerminalAsk:
             return True
         if not sys.stdin.isatty():
             return False
-        return answered(
-            lambda: typer.confirm(question(f"Confirm: {item.text}"), default=False, err=True),
-            option=f"--confirm {item.key}",
-        )
+        return answered(lambda: confirmed(f"Confirm: {item.text}"), option=f"--confirm {item.key}")
 
     def say(self, text: str) -> None:
         """Show one line."""

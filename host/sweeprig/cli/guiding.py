@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-import typer
-
-from sweeprig.cli.asking import answered, question
+from sweeprig.cli.asking import answered, question, typed_line
 from sweeprig.cli.console import console, strong
 
 if TYPE_CHECKING:
@@ -28,17 +26,11 @@ def asked(text: str, keys: str, words: Mapping[str, str] = YES_OR_NO) -> str:
     console.say()
     console.say(text)
     while True:
-        answer = answered(lambda: _line(f"  {' or '.join(keys)}: "))
-        word = str(answer).strip().lower()
+        word = answered(lambda: typed_line(f"  {' or '.join(keys)}: ")).lower()
         word = words.get(word, word)
         if word in tuple(keys):
             return word
         console.say(f"  Only {' or '.join(keys)} counts.")
-
-
-def _line(prompt: str) -> str:
-    """Return what is typed; "" after Enter alone."""
-    return str(typer.prompt(prompt, default="", show_default=False, err=True, prompt_suffix=""))
 
 
 def yes(text: str) -> bool:
@@ -50,7 +42,7 @@ def typed(text: str) -> str:
     """Return what is typed; "" after Enter alone."""
     console.say()
     prompt = question(f"{text} (Enter leaves it out)")
-    return answered(lambda: _line(f"{prompt}: ")).strip()
+    return answered(lambda: typed_line(f"{prompt}: "))
 
 
 def confirmed(items: Sequence[Item]) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -86,9 +87,14 @@ def parse_reading(text: str, *, range_v: float) -> float:
     scale = 1e-3 if text.strip().endswith("mV") else 1.0
     try:
         value = float(cleaned) * scale
+        if math.isnan(value):
+            raise ValueError
     except ValueError:
         raise InputError(
-            "This is not a voltage.", seen=repr(text), limit="a number, as 2.5012", next_step="type it again"
+            "This is not a voltage.",
+            seen=repr(text) if text else "nothing",
+            limit="a number, as 2.5012",
+            next_step="type it again",
         ) from None
     if not 0 <= value <= range_v:
         raise InputError(

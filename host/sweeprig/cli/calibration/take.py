@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from sweeprig.cli.asking import answered, question
+from sweeprig.cli.asking import answered, question, typed_line
 from sweeprig.cli.console import console
 
 if TYPE_CHECKING:
@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from sweeprig.link.client import RigClient
 
 HOW_TO = (
-    "Unplug the sensor. Put signal A, signal B and the supply lead together on one adjustable voltage of 0 to 5 V, and",
-    "sensor ground on its ground. The rig's supply stays off. The meter goes on the same two points.",
+    "Unplug the sensor. Put signal A, signal B and the supply lead together on one adjustable voltage of 0 to 5 V, and"
+    " sensor ground on its ground. The rig's supply stays off. The meter goes on the same two points."
 )
 METER_ASKED = "Meter's accuracy on this range, per cent of reading + counts, for example 0.05%+3"
 
@@ -111,15 +111,14 @@ def _keep(taken: list[Measured], rig: Any, calibrations: Path, now: Any) -> Path
             codes = ", ".join(f"{code:.2f}" for code in point.codes)
             console.warn(f"reading {point.reading_v} V, codes {codes}")
         raise
-    console.say(f"Points: {kept}")
+    console.say(f"Points: {console.named(kept)}   (for `sweeprig calibrate --points-file`)")
     return kept
 
 
 def _take(
     client: RigClient, order: CalibrationOrder, n: int, before: Calibration | None, taken: list[Measured]
 ) -> None:
-    for line in HOW_TO:
-        console.say(line)
+    console.say(HOW_TO)
     if order.reference == "monitor":
         from sweeprig.bench.calibration.calibrate import take_with_monitor
         from sweeprig.cli.views.face import stop_on_interrupt
@@ -168,7 +167,7 @@ def _reading(prompt: str, range_v: float) -> float:
 
     while True:
         text = answered(
-            lambda: typer.prompt(question(prompt), err=True), option="--points-file FILE or fewer --points"
+            lambda: typed_line(f"{question(prompt)}: "), option="--points-file FILE or fewer --points"
         )
         try:
             return parse_reading(text, range_v=range_v)
