@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 
@@ -13,7 +15,7 @@ from sweeprig.cli.views.sweep import LEAST_COLUMNS, LEAST_ROWS, fits, plain_line
 from sweeprig.cli.views.sweep_face import StepFace, hint_of
 from sweeprig.frontend import front_end
 from sweeprig.judge.profile import load_profile, shipped_names
-from sweeprig.wording.sweep import AT_RAIL, NEVER_RESTS
+from sweeprig.wording.sweep import AT_RAIL, NEVER_RESTS, pace_words
 from sweeprig.words import Starts
 
 PROFILE = load_profile("adjustable-potentiometer")
@@ -109,6 +111,13 @@ def test_a_short_travel_is_believed_after_a_long_rest() -> None:
 @pytest.mark.parametrize(("seconds", "pace"), [(0.25, Pace.TOO_FAST), (1.5, Pace.GOOD), (7.0, Pace.SLOW)])
 def test_the_pace_of_a_stroke_is_told(seconds: float, pace: Pace) -> None:
     assert states((1.0, C), (seconds, W), (1.0, W))[-1].pace is pace
+
+
+@pytest.mark.parametrize(("seconds", "said"), [(0.37, "too fast, 0.3"), (0.46, "good, 0.4")])
+def test_a_pace_near_its_limit_has_two_places(seconds: float, said: str) -> None:
+    """`too fast, 0.4 s` and `good, 0.4 s` stood one after the other."""
+    state = states((1.0, C), (seconds, W), (1.0, W))[-1]
+    assert re.fullmatch(rf"pace: {said}\d s", pace_words(state))
 
 
 def test_the_pace_is_told_while_the_stroke_runs() -> None:
@@ -257,7 +266,6 @@ def test_before_the_first_reading_no_figure_is_left_blank(width: int, height: in
 
 
 def test_the_words_do_not_depend_on_colour() -> None:
-    import re
 
     state = states(*THREE)[60]
     plain = screen_lines(state, 80, 24)

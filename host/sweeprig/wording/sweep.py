@@ -52,7 +52,10 @@ def pace_words(state: SweepState) -> str:
     """Return how fast the stroke is; "" where there is none yet."""
     if state.pace is None or state.stroke_s is None:
         return ""
-    return f"pace: {state.pace}, {state.stroke_s:.1f} s"
+    places = (
+        2 if state.stroke_s < 1 else 1
+    )  # near the limit one place would call 0.4 s both good and too fast
+    return f"pace: {state.pace}, {state.stroke_s:.{places}f} s"
 
 
 def ends_words(state: SweepState) -> tuple[str, ...]:

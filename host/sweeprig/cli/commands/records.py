@@ -248,7 +248,7 @@ def export(asked: ExportOptions) -> None:
         console.show_data(text)
         return
     write_export(out, text)
-    console.say(f"{len(found)} records written to {out}")
+    console.say(f"{len(found)} records written to {out}, as {'JSON' if as_json else 'CSV'}")
 
 
 @records.command()
