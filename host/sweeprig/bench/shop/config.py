@@ -81,10 +81,12 @@ def check_value(key: str, value: Any, where: str) -> Any:
         raise _unknown(key, where)
     want = type(getattr(Config(), key))
     if not isinstance(value, want):
+        typed = where == COMMAND_LINE
+        switch = "yes or no" if typed else "true or false"
         raise ConfigError(
-            f"{where}: {key} has a value of the wrong type.",
+            f"This is no value for {key}." if typed else f"{where}: {key} has a value of the wrong type.",
             seen=f"{_shown(value)}",
-            limit="true or false" if want is bool else "text in quotes",
+            limit=switch if want is bool else "text in quotes",
             next_step=f"correct it with `sweeprig config set {key} VALUE`",
         )
     if key == "sheet" and value not in ("html", "pdf", "both", "none"):
