@@ -214,3 +214,29 @@ def test_a_signal_that_goes_with_its_supply_is_the_supplys(tmp_path: Path, until
     found = with_supply(tmp_path, x, supply, supply)
     faults = [f for f in found.judgement.findings if f.severity == "fault"]
     assert {f.cause.value for f in faults} == {"supply"}
+
+
+@pytest.mark.parametrize(("rate_hz", "dead_s"), [(200.0, 1.0), (500.0, 0.15), (1000.0, 0.4), (2000.0, 0.05)])
+def test_a_signal_from_before_the_ignition_is_left_out(tmp_path: Path, rate_hz: float, dead_s: float) -> None:
+    x = places(rate_hz, stroke_s=1.2)
+    x = np.concatenate([np.zeros(round(dead_s * rate_hz)), x])
+    rising = 1 - np.exp(-np.maximum(np.arange(x.size) / rate_hz - dead_s, 0) / 0.005)
+    signal = (CLOSED_V + (OPEN_V - CLOSED_V) * x) * rising + np.random.default_rng(3).normal(0, 1e-3, x.size)
+    path = tmp_path / "cold.csv"
+    rows = np.c_[np.arange(x.size) / rate_hz, signal]
+    np.savetxt(path, rows, fmt="%.5f,%.4f", header="time_s,signal_v", comments="")
+    found = review_csv(path, Choices(starts=Starts.CLOSED))
+    assert not [f.code for f in found.judgement.findings if f.severity != "note"]
+    assert any("before the supply was there, are left out" in r for r in found.remarks)
+
+
+def test_a_signal_that_is_at_ground_again_keeps_its_beginning(tmp_path: Path) -> None:
+    x = np.concatenate([np.zeros(400), places(1000.0, stroke_s=1.2)])
+    signal = np.maximum((CLOSED_V + (OPEN_V - CLOSED_V) * x) * (np.arange(x.size) > 400), 0)
+    signal[5000:5010] = 0.0
+    path = tmp_path / "again.csv"
+    rows = np.c_[np.arange(x.size) / 1000, signal]
+    np.savetxt(path, rows, fmt="%.5f,%.4f", header="time_s,signal_v", comments="")
+    found = review_csv(path, Choices(starts=Starts.CLOSED))
+    assert found.judgement.verdict != "pass"
+    assert not any("are left out" in r for r in found.remarks)

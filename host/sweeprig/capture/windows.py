@@ -21,6 +21,9 @@ FEWEST_READINGS = 20  # of such a supply
 ABOVE_NOISE = 8.0  # times the usual change from row to row: a reading of a supply, and not its noise
 ONCE_SHARE = 0.6  # of the changes under noise that follow the next reading, and not one further on
 FEWEST_ROWS_UNDER_NOISE = 5  # that a reading stands for: of fewer, noise leaves no stairs to be sure of
+NO_SIGNAL, STILL = 0.005, 0.01  # of the highest reading: 0 V, and what a lever at rest stays within
+CLEAR = 4.0  # times what counts as 0 V: a signal that comes down to that may be at 0 V by itself
+RISE_S, STAYS_S = 0.04, 0.05  # s for a sensor to be there when it is switched on; and that it then stays
 NOT_FED, FED = 0.4, 0.995  # of the usual supply: as it is before it is switched on, and once it is there
 FEWEST_CHANGES = 50  # by chance so many lie on every second row once in 2^49 tables; own choice, no source
 
@@ -92,15 +95,12 @@ def supply_drawn(trace: Trace) -> Trace:
 
 
 def fed(trace: Trace) -> Trace:
-    """Return the trace from where its supply is there, if that is switched on in the first half; else as it is."""
-    if trace.supply is None:
-        return trace
-    level = trace.supply.mean_v
-    usual = float(np.median(level))
-    if not level[0] < NOT_FED * usual:
-        return trace
-    first = int(np.argmax(level >= FED * usual))
-    if not 0 < first <= level.size // 2:
+    """Return the trace from where its supply is there, if that is switched on in the first half; else as it is.
+
+    Without a supply a signal shows it that begins at 0 V, rises at once, stays there, and is never near 0 V again.
+    """
+    first = _signal_there(trace) if trace.supply is None else _supply_there(trace.supply.mean_v)
+    if not 0 < first <= trace.t_s.size // 2:
         return trace
     kept = slice(first, None)
     return replace(
@@ -108,10 +108,29 @@ def fed(trace: Trace) -> Trace:
         t_s=trace.t_s[kept],
         signal_a=trace.signal_a.only(kept),
         signal_b=None if trace.signal_b is None else trace.signal_b.only(kept),
-        supply=trace.supply.only(kept),
+        supply=None if trace.supply is None else trace.supply.only(kept),
         angle_deg=None if trace.angle_deg is None else trace.angle_deg[kept],
         gap_before=trace.gap_before[kept],
     )
+
+
+def _supply_there(level: FloatArray) -> int:
+    usual = float(np.median(level))
+    return int(np.argmax(level >= FED * usual)) if level[0] < NOT_FED * usual else 0
+
+
+def _signal_there(trace: Trace) -> int:
+    """First row at which a signal stands where it rose to from 0 V at the beginning; 0 where it did not."""
+    low, level = trace.signal_a.min_v, trace.signal_a.mean_v
+    zero_v = max(2 * trace.lsb_v, NO_SIGNAL * float(level.max()))
+    dead = int(np.argmax(level > zero_v))
+    after = dead + max(1, round(RISE_S / trace.window_s))
+    stays = max(2, round(STAYS_S / trace.window_s))
+    if dead == 0 or after + 2 * stays > level.size:
+        return 0
+    first, then = (float(np.median(level[k : k + stays])) for k in (after, after + stays))
+    calm = abs(then - first) < STILL * float(level.max())
+    return after if calm and float(low[after:].min()) > CLEAR * zero_v else 0
 
 
 def _put_together(trace: Trace, starts: NDArray[np.int64], n: float, angle_deg: FloatArray | None) -> Trace:
