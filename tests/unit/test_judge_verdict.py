@@ -15,6 +15,7 @@ from support.judge_cases import (
     UNDECIDED,
     check,
     codes,
+    end,
     finding,
     given,
     margin,
@@ -295,3 +296,18 @@ def test_of_two_doubts_of_one_name_the_first_is_in_the_reason() -> None:
     j = given(seen(findings=(worse, replace(worse, evidence="the open end, 11 mV"))))
     assert j.reason.startswith("Ends do not repeat: the closed end, 33 mV.")
     assert "the open end, 11 mV" not in j.reason
+
+
+@pytest.mark.parametrize(
+    ("n_rests", "n_agreeing", "n_short", "spread_v"),
+    [(3, 3, 2, 0.4e-3), (3, 3, 0, 18e-3), (1, 2, 1, float("nan")), (2, 2, 0, 12e-3)],
+)
+def test_half_strokes_that_nearly_agree_fail_no_range(
+    n_rests: int, n_agreeing: int, n_short: int, spread_v: float
+) -> None:
+    short = replace(
+        end(3.2), n_rests=n_rests, n_agreeing=n_agreeing, n_turned_short=n_short, spread_v=spread_v
+    )
+    assert check(given(seen(0.45, short)), "open").verdict is UNDECIDED
+    sure = replace(end(3.2), n_rests=2, n_agreeing=2, spread_v=0.5e-3)
+    assert check(given(seen(0.45, sure)), "open").verdict is FAIL

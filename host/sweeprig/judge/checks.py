@@ -88,7 +88,11 @@ def end_checks(seen: CheckContext) -> list[Check]:
         check = _judged(name, q, fits.source, seen=seen, low=fits.low, high=fits.high)
         end = (levels(seen.analysis, 0) | levels(seen.analysis, 1)).get(key)
         lows = (seen.analysis.low, seen.analysis.low_b)
-        check = check if end is None else _at_a_stop(check, end, low=any(end is e for e in lows))
+        check = (
+            check
+            if end is None
+            else _at_a_stop(check, end, low=any(end is e for e in lows), way_v=_way_v(seen.analysis))
+        )
         out.append(_of_one_signal(check) if is_missing(seen.profile, seen.trace) else check)
     return out
 
@@ -100,17 +104,20 @@ def _of_one_signal(check: Check) -> Check:
     return replace(check, verdict=Verdict.UNDECIDED, would_decide=ONE_SIGNAL)
 
 
+NEARLY_ALL = 0.65  # share of the visits that agree at a stop; own choice, no source
+FEW = 3  # visits
+AT_A_STOP = 0.002  # of the way: spread of a few visits of a hard stop. Own choice, no source
 AGAIN = "Sweep again from stop to stop."
 TO_THE_STOPS = "Move the lever from stop to stop."
 
 
-def _at_a_stop(check: Check, end: End, *, low: bool) -> Check:
+def _at_a_stop(check: Check, end: End, *, low: bool, way_v: float) -> Check:
     """Leave open what an end further out would change, where it is not known that the lever met its stop."""
     if check.value is None or check.low is None or check.high is None:
         return check
     fails = check.verdict is Verdict.FAIL
     beyond = check.value < check.low if low else check.value > check.high
-    if (fails and beyond) or _met(end, most=fails):
+    if (fails and beyond) or (_sure(end, way_v) if fails else _met(end, most=False)):
         return check
     return replace(check, verdict=Verdict.UNDECIDED, would_decide=_no_stop(end), next_step=TO_THE_STOPS)
 
@@ -118,6 +125,21 @@ def _at_a_stop(check: Check, end: End, *, low: bool) -> Check:
 def _met(end: End, *, most: bool) -> bool:
     """Whether visits agree on one level as at a stop: two at least, or most of all that turned round there."""
     return end.n_agreeing > 1 and (not most or 2 * end.n_agreeing > end.n_rests + end.n_turned_short)
+
+
+def _sure(end: End, way_v: float) -> bool:
+    """Whether it was a stop for certain: nearly all visits agree, and a few of them more closely than half strokes."""
+    all_of = end.n_agreeing >= NEARLY_ALL * (end.n_rests + end.n_turned_short)
+    held_once = end.n_rests < 2 and end.n_turned_short > 0
+    close = not held_once and (end.n_agreeing > FEW or not end.spread_v > AT_A_STOP * way_v)
+    return _met(end, most=True) and all_of and close
+
+
+def _way_v(found: Analysis) -> float:
+    """Distance of the ends of track A [V]; infinite where one is missing."""
+    if found.low is None or found.high is None:
+        return math.inf
+    return abs(found.high.value_v - found.low.value_v)
 
 
 def _no_stop(end: End) -> str:
@@ -143,7 +165,11 @@ def _span(seen: CheckContext) -> Check:
     least = seen.profile.limits.span
     q = seen.scale.span_at_nominal(seen.quantities["span_v"])
     check = _judged("span", q, least.source, seen=seen, low=least.value)
-    loose = [e for e in (seen.analysis.low, seen.analysis.high) if e is not None and not _met(e, most=True)]
+    loose = [
+        e
+        for e in (seen.analysis.low, seen.analysis.high)
+        if e is not None and not _sure(e, _way_v(seen.analysis))
+    ]
     if check.verdict is Verdict.FAIL and loose:
         why = _no_stop(loose[0])
         return replace(check, verdict=Verdict.UNDECIDED, would_decide=why, next_step=TO_THE_STOPS)
