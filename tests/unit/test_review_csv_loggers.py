@@ -240,3 +240,22 @@ def test_a_signal_that_is_at_ground_again_keeps_its_beginning(tmp_path: Path) ->
     found = review_csv(path, Choices(starts=Starts.CLOSED))
     assert found.judgement.verdict != "pass"
     assert not any("are left out" in r for r in found.remarks)
+
+
+@pytest.mark.parametrize("bits", [8, 10, 12])
+@pytest.mark.parametrize("supply_v", [5.05, 5.2])
+def test_a_supply_at_the_top_of_its_converter_condemns_no_end(
+    tmp_path: Path, bits: int, supply_v: float
+) -> None:
+    """Both columns are read by a converter that ends at 5 V; at 4.68 V for 5 V the sensor is within 4 to 4.7 V."""
+    step = 5.0 / 2**bits
+    x = places(500.0, stroke_s=1.2, strokes=8)
+    true = (0.45 + (4.68 - 0.45) * x) * supply_v / 5.0
+    read = [np.clip(np.round(v / step), 0, 2**bits - 1) * step for v in (true, np.full(x.size, supply_v))]
+    rows = [f"{k / 500:.4f},{a:.4f},{s:.4f}" for k, (a, s) in enumerate(zip(*read, strict=True))]
+    path = tmp_path / "table.csv"
+    path.write_text("\n".join(["time_s,signal_v,supply_v", *rows]), encoding="utf-8")
+    found = review_csv(path, Choices(starts=Starts.CLOSED, profile="adjustable-potentiometer"))
+    assert found.judgement.verdict == "undecided", found.judgement.reason
+    assert [t for t in found.judgement.not_shown if "highest value of its converter" in t]
+    assert found.trace.supply is None

@@ -9,13 +9,14 @@ from sweeprig.analysis import late_angle, not_analogue
 from sweeprig.analysis.coarse import COARSE_S, LEAST_SHARE
 from sweeprig.analysis.detection_power import FEWEST_AT_ONE_PLACE
 from sweeprig.analysis.flats import FEWEST_STROKES, fine_enough
+from sweeprig.analysis.lacking import no_ground, no_supply
 from sweeprig.analysis.model import Analysis, Cause, Code, End, Finding, LinearityResult, RawExtremes, Stroke
 from sweeprig.analysis.sense import end_names
 from sweeprig.analysis.slips import Odd, Slip, is_sure
 from sweeprig.analysis.smoothness import SLOWEST_S
 from sweeprig.analysis.supply import SupplySeen
 from sweeprig.capture.model import Trace
-from sweeprig.words import Hookup, Sense
+from sweeprig.words import Sense
 
 ENDS_APART_PERCENT = 0.5  # % of supply: spread of one end from rest to rest
 FEWEST_PASSED = 2  # reversals of the lever beyond its rests: a single one may be a hand that pressed harder
@@ -170,18 +171,6 @@ def _passed(name: str, end: End) -> Finding:
     return Finding(Code.ENDS_NOT_REPEATED, Cause.MOUNTING, 0, None, text, step, "doubt", numbers)
 
 
-def _ground(trace: Trace) -> str:
-    """Why there is no ground offset, and what to do."""
-    if trace.source != "rig":
-        return "Ground offset: not in the data. Tap the sensor with the rig's ground sense lead."
-    if trace.hookup is Hookup.POWERED:
-        return (
-            "Ground offset in the harness: not visible while the rig powers the sensor. Measure it in the vehicle "
-            "(`--hookup tapped`), with the ground sense lead."
-        )
-    return "Ground offset: not observed. Add the separate ground sense lead."
-
-
 def _of_the_data(trace: Trace, span_v: float) -> list[str]:
     """What single readings, their rate and their resolution cannot show."""
     out = []
@@ -247,10 +236,9 @@ def not_shown(
                 f"The {name} end: the lever was never held still there. Hold it at that stop for half a second."
             )
     if trace.supply is None:
-        how = "Add the sense lead." if trace.source == "rig" else "Record it too (column supply_v)."
-        out.append(f"Supply and ratio: the sensor's supply was not measured. {how}")
+        out.append(no_supply(trace))
     if trace.ground_v is None:
-        out.append(_ground(trace))
+        out.append(no_ground(trace))
     if trace.angle_deg is None:
         out.append(f"{OF_ANGLE}: they need an angle sensor. Use the driven build.")
     elif strokes and line is None:

@@ -14,6 +14,10 @@ EXTREMES = {  # lowest and highest within a row's stretch of time, where the sou
     "supply_v": ("supply_min_v", "supply_max_v"),
     "signal_b_v": ("signal_b_min_v", "signal_b_max_v"),
 }
+MOSTLY = 0.5  # of the rows
+FEWEST_LEVELS = 20  # of a signal, to know its steps
+BITS = (8, 10, 12)  # of converters whose steps a table shows
+ONE_CODE = 0.4  # of a step: so near to the highest code
 _MOVES_V = 1.0  # [V] that a signal moves by, and stands above its supply, where that was not read
 _MOST_NAMED = 5  # bad rows that a message names; it counts the others
 
@@ -63,3 +67,20 @@ def check_supply(values: Mapping[str, FloatArray], where: str) -> None:
             limit="the supply at the sensor in each row, in volts",
             next_step="leave the column supply_v out, or record the supply too",
         )
+
+
+def top_of_range(supply_v: FloatArray, signal_v: FloatArray) -> float | None:
+    """Return the level [V] of a supply, (n,), that mostly stands at its converter's highest code; else None.
+
+    Of a converter whose steps the signal, (n,), shows: code 2^n - 1 is where it ends, and the supply may be higher.
+    """
+    top_v = float(supply_v.max())
+    levels = np.unique(np.round(signal_v, 6))
+    if float(np.mean(supply_v == top_v)) < MOSTLY or levels.size < FEWEST_LEVELS:
+        return None
+    steps = np.diff(levels)
+    codes = np.round(steps / steps.min())
+    lsb_v = float(levels[-1] - levels[0]) / float(codes.sum())
+    code = top_v / lsb_v
+    ends = [float(2**n - 1) for n in BITS]
+    return top_v if any(abs(code - end) < ONE_CODE for end in ends) else None

@@ -15,7 +15,14 @@ from pathlib import Path
 
 import numpy as np
 
-from sweeprig.capture.csv_checks import EXTREMES, bad_rows, check_extremes, check_supply, check_time
+from sweeprig.capture.csv_checks import (
+    EXTREMES,
+    bad_rows,
+    check_extremes,
+    check_supply,
+    check_time,
+    top_of_range,
+)
 from sweeprig.capture.model import Channel, FloatArray, Trace
 from sweeprig.capture.regular import TooLongError, read_regular
 from sweeprig.errors import CsvError
@@ -243,11 +250,13 @@ def _trace(values: Mapping[str, FloatArray], path: Path) -> Trace:
     even = float(np.mean(np.abs(steps - step) <= _EVEN_WITHIN * step)) >= 0.9
     gap_before = np.concatenate(([False], even & (steps > _GAP_FROM * step)))
     n_lost = int(np.round(steps[gap_before[1:]] / step - 1).sum())
+    top_v = top_of_range(values["supply_v"], values["signal_v"]) if "supply_v" in values else None
     return Trace(
         t_s=t_s,
         signal_a=_channel(values, "signal_v"),
         signal_b=_channel(values, "signal_b_v") if "signal_b_v" in values else None,
-        supply=_channel(values, "supply_v") if "supply_v" in values else None,
+        supply=_channel(values, "supply_v") if "supply_v" in values and top_v is None else None,
+        supply_top_v=top_v,
         window_s=step,
         n_per_window=2 if "signal_min_v" in values else 1,  # at least two made a lowest and a highest
         lsb_v=max(_resolution(values[name]) for name in _same_steps(values)),

@@ -138,6 +138,9 @@ class Trace:
     gap_before: BoolArray  # True where records are missing before this one
     angle_deg: FloatArray | None = None
     ground_v: FloatArray | None = None  # [V] sensor ground against rig ground; None: not observed
+    supply_top_v: float | None = (
+        None  # [V] where a converter's range ends at which the supply stood: it is not known
+    )
     nominal_supply_v: float = 5.0  # [V] for ratio x nominal supply
     n_lost: int = 0  # records known to be missing, those before the first among them
     n_lost_before: int = 0  # records missing before the first
