@@ -67,7 +67,9 @@ def test_both_volts_are_shown_at_every_width(width: int) -> None:
 
 def test_a_margin_is_told_from_the_level_of_its_end() -> None:
     base = side_of_outcome(outcomes.outcome(), "one")
-    assert "  The volts are those of the end, not its distance." in compare_lines(compare(base, base))
+    assert "  The volts are the end's own reading, not its distance from ground or supply." in compare_lines(
+        compare(base, base)
+    )
 
 
 def test_what_one_side_did_not_measure_has_no_change() -> None:

@@ -52,7 +52,7 @@ def in_words(track: TrackMap | None, open_point: str = WORN_OR_LOOSE) -> tuple[s
     how = how_to_sweep(n + more)
     return (
         able,
-        f"This sweep had {n} strokes; one of {n + more} slow strokes would show whether {open_point} {how}. ",
+        f"This sweep had {n} strokes. A sweep with {n + more} slow strokes would show whether {open_point} {how}. ",
     )
 
 

@@ -47,7 +47,7 @@ def numbers_of(events: Iterable[Event]) -> dict[str, float]:
 
 def worst(events: tuple[Event, ...]) -> str:
     """Return in words how far the signal went and how long it was away."""
-    n, deepest = numbers_of(events), max(events, key=lambda e: abs(e.depth_percent))
+    n, deepest = numbers_of(events), max(events, key=lambda e: (round(abs(e.depth_percent)), e.duration_s))
     return f"{_depth(deepest)}, for up to {_time(n['longest_s'])}"
 
 
@@ -62,7 +62,8 @@ def _depth(e: Event) -> str:
         return f"up and down by up to {depth}"
     if not math.isfinite(e.path_v + e.extreme_v):
         return f"{way} by up to {depth}"
-    return f"at worst from {max(e.path_v, 0.0):z.2f} V {way} to {max(e.extreme_v, 0.0):z.2f} V, {depth}"
+    change = "rise" if e.upward else "drop"
+    return f"at worst from {max(e.path_v, 0.0):z.2f} V {way} to {max(e.extreme_v, 0.0):z.2f} V, a {change} of {depth}"
 
 
 def chance_in_words(p: float) -> str:
@@ -214,7 +215,7 @@ def loose(events: tuple[Event, ...], p: float | None, track: TrackMap | None, ch
     chance = (
         ""
         if p is None
-        else f"; scattered along the travel: by chance they would lie so close together {chance_in_words(p)} "
+        else f"; spread along the travel: chance alone bunches them as much {chance_in_words(p)} "
         f"(clustering p-value {p:.3g})"
     )
     name = CHANNEL_NAMES[channel]

@@ -58,8 +58,8 @@ def _restless(m: Moves) -> list[str]:
     if percent <= flats.NARROWEST_PERCENT or not m.strokes:
         return []
     return [
-        f"Flat spots narrower than {percent:.1f} % of travel: the signal goes to and fro by {m.unrest_v * 1e3:z.0f} mV "
-        "while it moves. Keep motors, chargers and mains away from the leads, and sweep again."
+        f"Flat spots narrower than {percent:.1f} % of travel: noise of {m.unrest_v * 1e3:z.0f} mV hides them "
+        "while the lever moves. Keep motors, chargers and mains away from the leads, and sweep again."
     ]
 
 
@@ -79,5 +79,6 @@ def _unlooked(spans: tuple[Span, ...]) -> list[str]:
     more = f" and {len(spans) - MOST_SPANS} more places" if len(spans) > MOST_SPANS else ""
     return [
         f"Shallow dips at {where} % of travel{more}, and flat spots within {flats.EDGE_PERCENT:.0f} % of either end: "
-        "the lever starts, stops or waits there. Dropouts would show there too. To see more, move it slowly and evenly."
+        "the lever starts, stops or waits there. Full dropouts there are still found. To see more, move it slowly and "
+        "evenly."
     ]

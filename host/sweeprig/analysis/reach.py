@@ -113,8 +113,8 @@ def odd_visit(odd: Odd, sense: Sense) -> Finding:
 def _held_short(name: str, end: End) -> Finding:
     """A visit that rests further from the stop than a hand does by itself: of a hand, or of a ground that moves."""
     text = (
-        f"once the lever was held {end.held_short_v * 1e3:z.0f} mV short of the {name} end, where it was"
-        f" {end.n_agreeing} other times: the lever did not go all the way, or sensor ground shifts"
+        f"at the {name} end {end.n_agreeing} holds read the same and one {end.held_short_v * 1e3:z.0f} mV away from"
+        " them: the lever was not at its stop that time, or sensor ground shifted"
     )
     step = (
         "Sweep again, firmly to the stop each time. If the ends still differ, look for play in lever and mount, then at"

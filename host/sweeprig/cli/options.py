@@ -48,7 +48,7 @@ Strokes = Annotated[
         help="Number of full strokes; a stroke is one way, from stop to stop. At least as many as the profile wants.",
     ),
 ]
-Full = Annotated[bool, typer.Option("--full", help="Print every number, before the result in short.")]
+Full = Annotated[bool, typer.Option("--full", help="Print every number first, then the short result.")]
 HookupOption = Annotated[
     Hookup,
     typer.Option("--hookup", help="powered: the rig powers the sensor; tapped: another controller does."),
@@ -57,7 +57,9 @@ StartsOption = Annotated[Starts | None, typer.Option("--starts", help="Lever pos
 SenseOption = Annotated[Sense | None, typer.Option("--sense", help="Which way the signal runs, if known.")]
 SettingOption = Annotated[
     Setting | None,
-    typer.Option("--setting", help="Where the work is done; default: bench, with --hookup tapped vehicle."),
+    typer.Option(
+        "--setting", help="Where the work is done; default: bench, or vehicle if --hookup is tapped."
+    ),
 ]
 SystemOption = Annotated[
     System | None,
@@ -114,7 +116,11 @@ Budget = Annotated[
     bool, typer.Option("--budget", help="Also print what each ± is made of (uncertainty budget).")
 ]
 MonteCarlo = Annotated[
-    bool, typer.Option("--monte-carlo", help="Check each ± by random draws (Monte Carlo method, JCGM 101).")
+    bool,
+    typer.Option(
+        "--monte-carlo",
+        help="Check each ± a second way, by random draws (Monte Carlo, JCGM 101); for specialists.",
+    ),
 ]
 SheetKind = Annotated[str | None, typer.Option("--sheet", help="Write the sheet as html, pdf, both or none.")]
 SheetFile = Annotated[Path | None, typer.Option("--sheet-file", help="Write the sheet (HTML) here.")]

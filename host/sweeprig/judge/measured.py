@@ -61,6 +61,8 @@ def _level(track: Track, place: str) -> Quantity:
 
 
 def _never_still(track: Track, place: str) -> str:
+    if not track.analysis.strokes:
+        return "no movement from stop to stop was seen in the signal"
     sense = sense_of(track.analysis, track.channel)
     name = place_of(place, sense) if place in ("low", "high") else place
     return f"the lever was never held still at the {name} end"

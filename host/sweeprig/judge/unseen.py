@@ -133,8 +133,8 @@ def _load(seen: CheckContext, load: RigLoad) -> list[str]:
     if load.track_ohm is None or load.shift_percent <= seen.profile.limits.loading.value:
         return []
     return [
-        f"Volts without the rig connected: the rig's load can shift the reading by up to {load.shift_percent:.2g} % of "
-        f"supply (track of {load.track_ohm / 1e3:g} kilohm, near two thirds of the travel). "
+        f"Shift of the volts by the rig's own load: up to {load.shift_percent:.2g} % of supply, near two thirds of the "
+        f"travel, if the track has {load.track_ohm / 1e3:g} kilohm. "
         "Measure the track's resistance and enter it (`--track-ohm`)."
     ]
 

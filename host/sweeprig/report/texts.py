@@ -36,7 +36,7 @@ TEXTS = {
     "not_tested_before_names": "Not tested:",
     "full_on_next_page": ". In full on the next page.",
     "limits": "Limits",
-    "converted_to_exact": "converted to an exact",
+    "converted_to_exact": "ends and span at an exact",
     "supply_graph_shows_volts": "supply, ± too; graph: volts as measured",
     "volts_measured": "volts as measured",
     "none_judged": "None judged.",
@@ -57,7 +57,7 @@ TEXTS = {
     "no_ratio_and_no": "No ratio and no counts:",
     "ratio_signal_over_supply": "Ratio: signal over supply. 8, 10, 12 bit:",
     "n_bits_measured_against": (
-        ", n bits measured against that supply. Calculated: straight line between the ends."
+        ", n bits with the sensor's supply as reference. Calculated: straight line between the ends."
     ),
     "none_end_travel_was": "None: an end of the travel was not measured.",
     "close_up_dropout": "Close-up of a dropout",

@@ -44,7 +44,7 @@ def parse_reading(text: str) -> tuple[Pair, tuple[float, float]]:
         raise InputError(
             "A reading is not valid.",
             seen=text,
-            limit="PIN-PIN=CLOSED/OPEN, for example 1-3=850/4.1k",
+            limit="PIN-PIN=OHMS at closed/open throttle, for example 1-3=850/4.1k",
             next_step=_HOW,
         )
     a, b = sorted((int(found[1]), int(found[2])))

@@ -16,7 +16,7 @@ def open_signal(shares: Sequence[float]) -> ConnectionFinding:
     return ConnectionFinding(
         WiringFault.OPEN_SIGNAL,
         "The signal lead is open.",
-        f"signal at {100 * shares[0]:.1f} % of supply, and a weak pull-up in the rig moves it as far as an open lead",
+        f"signal at {100 * shares[0]:.1f} % of supply; the rig's weak pull-up moves it as if nothing were connected",
         "look at the signal pin in the plug, the lead and the wiper; check again while moving them",
         "open lead or wiper lift: measure from the wiper's pin to either end with the plug off",
     )

@@ -63,9 +63,9 @@ class Loading:
                 f" {self.percent:.2f} % of supply; the values without load are calculated from it."
             )
         return (
-            f"Track resistance not given: with a track of {self.track_ohm / 1e3:g} kilohm the rig's load shifts the"
-            f" reading by up to {self.percent:.2f} % of supply. A potentiometer's track is measured between its supply"
-            " and ground pins, plug off; add the result as `--track-ohm`."
+            f"Track resistance not given. If it is {self.track_ohm / 1e3:g} kilohm, the highest assumed, the rig's load"
+            f" shifts the reading by up to {self.percent:.2f} % of supply. Measure a potentiometer's track between its"
+            " supply and ground pins, plug off, and add `--track-ohm`."
         )
 
 

@@ -38,7 +38,7 @@ def _margin_lines(c: Compared) -> list[str]:
     return [
         "",
         f"Margins to ground and supply (volts {volts})",
-        "  The volts are those of the end, not its distance.",
+        "  The volts are the end's own reading, not its distance from ground or supply.",
         *(
             f"  {m.end:8}{SIDES[m.rail]:8}{_judged(m.first_v, m.first)}  ->  {_judged(m.second_v, m.second)}"
             for m in c.margins

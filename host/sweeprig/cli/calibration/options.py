@@ -59,7 +59,10 @@ ReferenceOption = Annotated[
 Temperature = Annotated[
     float | None,
     typer.Option(
-        "--temperature", min=-40.0, max=125.0, help="Temperature of the rig [°C], if it has no sensor."
+        "--temperature",
+        min=-40.0,
+        max=125.0,
+        help="Temperature of the rig [°C], if the rig has no thermometer.",
     ),
 ]
 MaxAge = Annotated[
@@ -85,7 +88,7 @@ RampSeconds = Annotated[
         "--seconds",
         min=1.0,
         max=3600.0,
-        help="How long to measure [s]; each ADC code is counted.",
+        help="How long to measure [s]; longer gives more readings of each ADC code.",
     ),
 ]
 RampFrom = Annotated[

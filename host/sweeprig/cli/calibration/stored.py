@@ -28,7 +28,7 @@ def stored(uid: str, folder: Path) -> Calibration:
 
 
 def show(rig: Rig = "", as_json: opt.AsJson = False) -> None:
-    """Print a stored calibration: its line, how far each point is off it, the ±, the verifications."""
+    """Print a stored calibration: its straight line, each point's distance from it, the ±, the verifications."""
     from sweeprig.bench.calibration.text import lines_of_calibration
     from sweeprig.calibration.store import calibration_to_dict, stored_uids
     from sweeprig.capture.folder import local_now

@@ -52,7 +52,9 @@ def _ask_ohm(prompt: str) -> float:
 def pins(
     reading: Annotated[
         list[str] | None,
-        typer.Argument(help="PIN-PIN=CLOSED/OPEN in ohm, one for each pair: 1-2=4.87k 1-3=600/4.1k ..."),
+        typer.Argument(
+            help="Ohms of each pair of pins at closed/open throttle, or one value: 1-2=4.87k 1-3=600/4.1k ..."
+        ),
     ] = None,
     n_pins: Annotated[int, typer.Option("--pins", min=3, max=6, help="Number of pins of the plug.")] = 3,
     old_count: Annotated[int | None, typer.Option("--count", min=3, max=6, hidden=True)] = None,

@@ -229,7 +229,7 @@ class ExportOptions(Wanted):
 @records.command()
 @with_options(ExportOptions)
 def export(asked: ExportOptions) -> None:
-    """Export records as CSV or JSON. Column names end in their unit; the ending _1 marks a plain number."""
+    """Export records as CSV or JSON. Column names end in their unit; _1 at the end: no unit."""
     import json
 
     from sweeprig.bench.shop.records import record_json, to_csv, write_export

@@ -49,7 +49,10 @@ class WiggleOptions(SensorOptions, PageOptions):
 
 @with_options(WiggleOptions)
 def wiggle(asked: WiggleOptions) -> None:
-    """Find a bad connection: move harness and plugs, see the dropouts. Keys 1 plug, 2 bulkhead, 3 controller end."""
+    """Find a bad connection: move harness and plugs, see the dropouts.
+
+    Press 1, 2 or 3 while you move plug, bulkhead or controller end.
+    """
     from sweeprig.analysis.wiggle import FAR_END, TASK
     from sweeprig.bench.sweep.sweep import finish, finish_unkept
     from sweeprig.bench.wiggle.run import check_idle, run_wiggle

@@ -78,7 +78,7 @@ def finding_lines(number: int, f: Finding) -> list[str]:
         )
     kind = {"fault": "", "doubt": " (not certain)"}.get(f.severity, f" ({f.severity})")
     return [
-        strong(f"  {number}. {f.code} - cause: {f.cause}{where}{kind}"),
+        strong(f"  {number}. {f.code}{where} - cause: {f.cause}{kind}"),
         _fold(f.evidence, "     seen: ", "           "),
         _fold(f.next_step, "     next: ", "           "),
     ]
