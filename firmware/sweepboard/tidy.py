@@ -6,6 +6,7 @@ the windows then wait for both.
 
 TIDY_MS = 300  # put off while something waits,
 LATE_MS = 400  # but no longer than this: a full heap is collected where it happens to be full
+FLOOD_MS = 200  # in a flood, which fills a small heap sooner
 FRESH_MS = 50  # a command begins with a heap that was collected no longer ago
 
 
@@ -19,11 +20,11 @@ class Tidy:
 
     def tick(self, now_ms):
         """Collect where it is time; call it just after windows were taken."""
-        due_ms = self._rig.clock.diff_ms(now_ms, self._ms)
-        if self._collect is None or due_ms < TIDY_MS:
+        due_ms, flooded = self._rig.clock.diff_ms(now_ms, self._ms), self._rig.inbox.flooded
+        if self._collect is None or due_ms < (FLOOD_MS if flooded else TIDY_MS):
             return
         if self._rig.stream.behind or self._rig.outbox:
-            if due_ms < LATE_MS and not self._rig.inbox.flooded:
+            if due_ms < LATE_MS and not flooded:
                 return
             self._rig.stream.pump()
         self._now(now_ms)

@@ -316,6 +316,10 @@ def test_the_heap_is_collected_though_something_always_waits(python: str) -> Non
     assert all(400 <= ms <= 440 for ms in apart_ms)  # later it is full, and collected amid a command's work
 
 
+def test_a_command_in_a_stream_begins_with_a_collected_heap(python: str) -> None:
+    assert case(python, "tidied_for_a_command") == [0, 1, 1]
+
+
 def test_the_record_index_wraps(python: str) -> None:
     first, second, third = case(python, "wrap")
     assert (second - first) % 2**32 <= 16

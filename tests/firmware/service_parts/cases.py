@@ -729,6 +729,19 @@ def tidied_late():
     return [len(rig.service.outbox) > 0, [b - a for a, b in zip(times[1:], times[2:])]]  # noqa: B905, RUF007
 
 
+def tidied_for_a_command():
+    """How often the heap was collected before a command in a stream, with it, and with another right behind it."""
+    times = []
+    rig = Rig(tidy=lambda: times.append(rig.clock.ms()))
+    rig.ask("start")
+    rig.steps(100)
+    counts = [len(times)]
+    for _ in range(2):
+        rig.ask("status")
+        counts.append(len(times))
+    return counts
+
+
 def wrap():
     """The record index wraps at 2**32."""
     rig = Rig()
