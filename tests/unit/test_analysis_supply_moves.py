@@ -94,3 +94,27 @@ def test_a_coarse_supply_that_goes_is_a_dropout() -> None:
     )
     found = analyse(table, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN).findings
     assert Code.SUPPLY_DROPOUT in [f.code for f in found]
+
+
+@pytest.mark.parametrize("drop", [0.008, 0.01, 0.012])
+def test_small_steps_of_the_supply_are_no_events_of_the_signal(drop: float) -> None:
+    """A relay on the same 5 V: too small for a dropout of the supply, large enough for one of the signal."""
+    on = np.any([(at <= TIME_S) & (at + 0.02 > TIME_S) for at in np.arange(0.4, TIME_S[-1], 0.31)], axis=0)
+    found = on_supply(SUPPLY_V * (1 - drop * on))
+    assert not [f.code for f in found.findings if f.severity == "fault"]
+    steps = np.any([(at <= TIME_S) & (at + 0.7 > TIME_S) for at in (0.9, 2.4, 3.9)], axis=0)
+    assert not [f.code for f in on_supply(SUPPLY_V * (1 - drop * steps)).findings if f.severity == "fault"]
+
+
+def test_a_signal_that_drops_while_its_supply_stays_is_still_seen() -> None:
+    on = np.any([(at <= TIME_S) & (at + 0.005 > TIME_S) for at in np.arange(0.4, TIME_S[-1], 0.31)], axis=0)
+    t = sensed(PLACES)
+    a = t.signal_a
+    signal = Channel(*(v * (1 - 0.2 * on) for v in (a.mean_v, a.min_v, a.max_v)))
+    seen = SUPPLY_V + np.random.default_rng(3).normal(0, 4e-4, TIME_S.size)
+    found = analyse(
+        replace(t, signal_a=signal, supply=Channel(seen, seen - 2e-3, seen + 2e-3)),
+        starts=Starts.CLOSED,
+        given_sense=Sense.UNKNOWN,
+    )
+    assert [f.code for f in found.findings if f.severity == "fault"] == [Code.LOOSE_CONNECTION]

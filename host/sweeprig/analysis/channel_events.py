@@ -6,6 +6,7 @@ import numpy as np
 
 from sweepboard.wire import SIGNAL_A, SIGNAL_B, SUPPLY
 from sweeprig.analysis import events as ev
+from sweeprig.analysis.by_supply import is_made_by
 from sweeprig.analysis.model import Event
 from sweeprig.analysis.stretches import stretches
 from sweeprig.capture.model import BoolArray, Channel, FloatArray, Trace
@@ -47,6 +48,9 @@ def channel_events(
     taken = np.zeros(trace.t_s.size, dtype=bool)
     for s in supply:
         taken[max(0, s.start - 1) : s.stop + 1] = True
+    for e in raw if channel != SUPPLY else ():
+        if is_made_by(trace.supply, e):
+            taken[e.start : e.stop] = True
     return tuple(_event(e, trace, rail=rail, channel=channel, taken=taken) for e in raw)
 
 
