@@ -8,7 +8,13 @@ from collections.abc import Iterable
 import numpy as np
 
 from sweepboard.wire import CHANNEL_NAMES
-from sweeprig.analysis.detection_power import WORTH_ASKING, detection_numbers, how_to_sweep, in_words
+from sweeprig.analysis.detection_power import (
+    CLUSTER_P,
+    WORTH_ASKING,
+    detection_numbers,
+    how_to_sweep,
+    in_words,
+)
 from sweeprig.analysis.gathered import Gathered
 from sweeprig.analysis.model import Cause, Code, Event, Finding, Span, TrackMap
 from sweeprig.analysis.one_end import OneEnd
@@ -73,7 +79,9 @@ def chance_in_words(p: float) -> str:
 
 
 def _close_together(p: float) -> str:
-    return f"By chance they would lie so close together {chance_in_words(p)} (clustering p-value {p:.3g})"
+    return (
+        f"Hardly chance: random ones lie so close together {chance_in_words(p)} (clustering p-value {p:.3g})"
+    )
 
 
 def share(of: Iterable[bool]) -> float:
@@ -215,6 +223,8 @@ def loose(events: tuple[Event, ...], p: float | None, track: TrackMap | None, ch
     chance = (
         ""
         if p is None
+        else f"; at more than one place of the travel (clustering p-value {p:.3g})"
+        if p <= CLUSTER_P
         else f"; spread along the travel: chance alone bunches them as much {chance_in_words(p)} "
         f"(clustering p-value {p:.3g})"
     )

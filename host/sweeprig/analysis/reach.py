@@ -252,7 +252,9 @@ def not_shown(
     if sense is Sense.UNKNOWN:
         out.append("Which end is closed: give the sense, or begin with the lever closed.")
     if kind in ("", "unknown"):
-        out.append("Filtered PWM: looks the same as an analogue signal. Ask for the sensor's type.")
+        out.append(
+            "Smoothed on-off signal (filtered PWM): looks the same as an analogue one. Ask for the sensor's type."
+        )
     return (*out, *_of_the_data(trace, span_v))
 
 

@@ -79,8 +79,8 @@ Guard = Annotated[
         "--guard",
         min=0.0,
         max=3.0,
-        help="How far inside a limit a value must be to pass, as a multiple of its ± (0: up to the limit);"
-        " default from the profile.",
+        help="Safety distance to a limit: 1 = one ±, 0 = a value may lie right at the limit; default from the"
+        " profile.",
     ),
 ]
 TimeUnitOption = Annotated[

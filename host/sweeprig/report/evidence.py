@@ -50,7 +50,7 @@ def finding_rows(outcome: Outcome) -> list[dict[str, str]]:
             "where": "" if f.code in TITLES else span_text(f.where_percent),
             "place": place_in_words(f, outcome).strip(),
             "channel": _channel_of(f),
-            "severity": f.severity,
+            "severity": "not certain" if f.severity == "doubt" else f.severity,
             "evidence": f.evidence,
             "next_step": f.next_step,
         }

@@ -44,7 +44,7 @@ TEXTS = {
     "none_no_stroke_seen": "None: no stroke seen.",
     "track_b": "Track B",
     "controller_settings": "Controller settings",
-    "under_rig_s_load": "under the rig's load; in the vehicle slightly different",
+    "under_rig_s_load": "with the rig connected; in the vehicle slightly different",
     "do_not_set_controller": ": do not set a controller from these.",
     "travel_head": "Travel",
     "measured_v": "Measured V",
