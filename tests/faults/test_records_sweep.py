@@ -63,3 +63,16 @@ def test_a_record_that_was_kept_has_its_batch(tmp_path: Path) -> None:
     assert (number, problem) == (1, "")
     with open_store(tmp_path / "r", create=False) as store:
         assert store.get(1).batch == "B"
+
+
+def test_an_error_of_a_database_that_nobody_foresaw_hides_no_verdict(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def odd(*_: object, **__: object) -> int:
+        raise TypeError("cannot use a string pattern on a bytes-like object")
+
+    monkeypatch.setattr("sweeprig.records.store.Store.add", odd)
+    number, problem = keep_record(outcomes.outcome(), tmp_path / "a.sweep", order(tmp_path / "r", tmp_path))
+    assert number is None
+    assert problem.startswith("NO RECORD IS SAVED. TypeError: cannot use")
+    assert problem.endswith(f"Later: sweeprig records add {tmp_path / 'a.sweep'}")

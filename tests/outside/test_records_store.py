@@ -283,6 +283,20 @@ def test_a_server_that_does_not_know_the_database_or_the_user(server: postgres_s
 
 
 @pytest.mark.postgres
+def test_a_database_without_an_encoding_keeps_letters_of_other_scripts(
+    server: postgres_server.Server,
+) -> None:
+    import psycopg
+
+    with psycopg.connect(f"{server.url}/postgres", autocommit=True) as connection:
+        connection.execute("CREATE DATABASE plain ENCODING 'SQL_ASCII' TEMPLATE template0")
+    with open_store(f"{server.url}/plain") as store:
+        number = store.add(numbered(1, sensor_label="Bügel 日本"), Path("a.sweep"))
+        assert store.get(str(number)).label == "Bügel 日本"
+        assert len(store.find()) == 1
+
+
+@pytest.mark.postgres
 def test_a_user_who_may_only_read(server: postgres_server.Server) -> None:
     import psycopg
 

@@ -155,7 +155,8 @@ def _postgres_engine(url: URL, *, wait_s: float) -> Engine:
 
     options = f"-c lock_timeout={round(1000 * wait_s)}"
     try:
-        return create_engine(url, connect_args={"connect_timeout": CONNECT_S, "options": options})
+        arguments = {"connect_timeout": CONNECT_S, "options": options, "client_encoding": "utf8"}
+        return create_engine(url, connect_args=arguments)
     except ImportError as exc:
         raise RecordsDriverError(
             "The PostgreSQL library is not installed.",

@@ -158,9 +158,12 @@ def keep_record(outcome: Outcome, path: Path, order: SweepOrder) -> tuple[int | 
         return None, ""
     from sweeprig.records.store import open_store
 
+    later = f"Later: sweeprig records add {shlex.quote(str(path))}"
     try:
         with open_store(order.records_url) as store:
             number = store.add(outcome, path, batch=order.batch)
             return number, keep(store, path, order.records_captures)
     except RecordsError as exc:
-        return None, f"NO RECORD IS SAVED. {exc} Later: sweeprig records add {shlex.quote(str(path))}"
+        return None, f"NO RECORD IS SAVED. {exc} {later}"
+    except Exception as exc:  # noqa: BLE001 - whatever a database does, the verdict is shown
+        return None, f"NO RECORD IS SAVED. {type(exc).__name__}: {exc!s:.200}. {later}"
