@@ -10,7 +10,7 @@ import pytest
 
 from support import outcomes as oc
 from sweeprig.analysis.event_findings import about_events
-from sweeprig.analysis.event_texts import SWEEP_AGAIN
+from sweeprig.analysis.event_texts import SWEEP_AGAIN, loose
 from sweeprig.analysis.model import Event, TrackMap
 from sweeprig.capture.model import Channel
 from sweeprig.judge.profile import load_profile
@@ -86,3 +86,11 @@ def test_the_headline_asks_what_the_next_step_asks() -> None:
     few = replace(oc.WORN, next_step=SWEEP_AGAIN, unconfirmed=True)
     assert customer_text(oc.outcome(worn=True, findings=(few,))).endswith(f"; {CONFIRM}.")
     assert customer_text(oc.outcome(worn=True)).endswith("; it should be replaced.")
+
+
+@pytest.mark.parametrize(("p", "said"), [(0.002, "at more than one place"), (0.142, "142 times in 1000")])
+def test_dropouts_close_together_are_not_called_spread(p: float, said: str) -> None:
+    """They were: "scattered along the travel: by chance they would lie so close together 2 times in 1000"."""
+    found = loose((Event(1.0, 2e-4, 0, "to-ground", 40.0, 18.0, 0, False, False, 30.0),), p, None, 0)
+    assert said in found.evidence
+    assert ("spread along the travel" in found.evidence) == (p > 0.01)
