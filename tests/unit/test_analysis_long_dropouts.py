@@ -116,3 +116,18 @@ def test_dropouts_of_a_lever_that_nobody_moves_are_named() -> None:
 def test_a_lever_that_nobody_moves_has_no_other_finding() -> None:
     found = look(np.full(PLACES.size, 0.3), np.zeros(PLACES.size, bool), 0.0)
     assert [f.code for f in found.findings] == [Code.NO_MOVEMENT]
+
+
+@pytest.mark.parametrize("stroke_s", [0.3, 0.5, 1.2])
+@pytest.mark.parametrize(("place", "step_v"), [(0.33, 0.32), (0.65, 0.33), (0.5, -0.3)])
+def test_a_step_of_the_track_is_no_long_dropout(stroke_s: float, place: float, step_v: float) -> None:
+    """The lever is beyond the crack for less than a second, at its open stop above all."""
+    x = lever(strokes([stroke_s] * 8, rest_s=0.4))
+    t = sensed(x)
+    by = step_v * (x > place)
+    signal = Channel(*(v + by for v in (t.signal_a.mean_v, t.signal_a.min_v, t.signal_a.max_v)))
+    found = analyse(replace(t, signal_a=signal), starts=Starts.CLOSED, given_sense=Sense.UNKNOWN)
+    faults = [f for f in found.findings if f.severity == "fault"]
+    assert {f.cause for f in faults} <= {Cause.TRACK}
+    assert all(f.where_percent is not None and f.where_percent[1] < 98 for f in faults)
+    assert found.high is not None

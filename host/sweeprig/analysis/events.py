@@ -31,6 +31,7 @@ LONGEST_S, LONGEST_SMALL_S = (
     0.12,
 )  # s between two edges of one dropout, of large and of small ones; own choice
 LARGE_PERCENT = 5.0  # % of supply of either edge of a large one
+LEVEL = 0.5  # of an edge, that a signal moves by while it is away. Own choice, no source
 EDGE = 5  # windows of one edge at most
 BESIDE = 5  # windows whose median is the level beside an edge
 BACK = 0.75  # of the larger edge: how far apart the levels before and after a dropout may be
@@ -81,7 +82,7 @@ def find(
     )
     for part in parts:
         runs = _levelled(_runs(hit[part]), channel.mean_v[part]) if hit[part].any() else []
-        for run in _paired(runs, limit, reach):
+        for run in _paired(runs, limit, reach, channel.mean_v[part]):
             event = _event(channel.only(part), run, window_s=window_s, limit=limit, scale=scale)
             if event is not None:
                 found.append(replace(event, start=event.start + part.start, stop=event.stop + part.start))
@@ -194,18 +195,18 @@ def _middle(values: list[float]) -> float:
     return (ordered[(n - 1) // 2] + ordered[n // 2]) / 2
 
 
-def _paired(runs: list[_Run], limit: float, reach: _Reach) -> list[_Run]:
+def _paired(runs: list[_Run], limit: float, reach: _Reach, mean: FloatArray) -> list[_Run]:
     """Join the edge that leaves the path with the one that comes back to it; what came back stays alone."""
     out, k = [], 0
     while k < len(runs):
-        last = _return(runs, k, limit, reach)
+        last = _return(runs, k, limit, reach, mean)
         left, back = runs[k], runs[last]
         out.append(_Run(left.start, back.stop, left.before, back.after, paired=last > k))
         k = last + 1
     return out
 
 
-def _return(runs: list[_Run], k: int, limit: float, reach: _Reach) -> int:
+def _return(runs: list[_Run], k: int, limit: float, reach: _Reach, mean: FloatArray) -> int:
     """Index of the run that ends what run k began: the first edge the other way, not far from the level before."""
     left = runs[k]
     if abs(left.jump) <= limit / 2:
@@ -215,12 +216,29 @@ def _return(runs: list[_Run], k: int, limit: float, reach: _Reach) -> int:
         apart = back.start - left.stop
         if apart > reach.longest:
             break
-        if apart > reach.usual and not (_is_large(left, reach.large_v) and _is_large(back, reach.large_v)):
+        if apart > reach.usual and not _may_be_away(left, back, reach.large_v, mean):
             continue
         edge = max(abs(left.jump), abs(back.jump))
         if back.jump * left.jump < 0 and abs(back.after - left.before) < max(limit, BACK * edge):
             return m
     return k
+
+
+def _may_be_away(left: _Run, back: _Run, least_v: float, mean: FloatArray) -> bool:
+    """Whether a signal may have been away for long: both edges are large, and between them it hardly moved.
+
+    Where the lever moves on behind an edge the track has a step there.
+    """
+    if not (_is_large(left, least_v) and _is_large(back, least_v)):
+        return False
+    inside = mean[left.stop : back.start]
+    return is_level(inside, min(abs(left.jump), abs(back.jump)))
+
+
+def is_level(inside: FloatArray, edge_v: float) -> bool:
+    """Whether the values between two edges, (n,), move by less than LEVEL of the smaller edge."""
+    low, high = np.quantile(inside, (0.05, 0.95)) if inside.size else (0.0, 0.0)
+    return float(high - low) <= LEVEL * edge_v
 
 
 def _is_large(run: _Run, least_v: float) -> bool:

@@ -95,7 +95,7 @@ def _events_of(
     at = {"supply_v": rail, "window_s": trace.window_s}
     off = at_one_place(off_runs(channel.mean_v, **at), channel.mean_v, **at)
     if not any(r.at_place for r in off):
-        raw = with_stays(raw, **at)
+        raw = with_stays(raw, channel.mean_v, **at)
         off = without_stays(off, raw, **at)
     off += sunk_at_last(channel.mean_v, trace.supply, off, supply_v=rail, window_s=trace.window_s)
     return raw, off

@@ -10,7 +10,8 @@ from dataclasses import replace
 from itertools import pairwise
 from statistics import median
 
-from sweeprig.analysis.events import EDGE, RawEvent
+from sweeprig.analysis.events import EDGE, RawEvent, is_level
+from sweeprig.analysis.model import FloatArray
 from sweeprig.analysis.unplugged import Off
 
 JUMP_PERCENT = 10.0  # % of supply of either edge. Own choice, no source
@@ -21,7 +22,9 @@ LONG_S = 0.1  # s: longer than a contact bounces. Own choice, no source
 MOST_ODD = 0.25  # share of the stays that may be at another level
 
 
-def with_stays(raw: tuple[RawEvent, ...], *, supply_v: float, window_s: float) -> tuple[RawEvent, ...]:
+def with_stays(
+    raw: tuple[RawEvent, ...], mean_v: FloatArray, *, supply_v: float, window_s: float
+) -> tuple[RawEvent, ...]:
     """Return the events, each pair of steps that leaves and comes back at the place of all of them made one event."""
     percent = supply_v / 100
     edges = [e for e in raw if e.step and e.stop - e.start <= EDGE]
@@ -29,7 +32,8 @@ def with_stays(raw: tuple[RawEvent, ...], *, supply_v: float, window_s: float) -
     pairs = [
         (left, back)
         for left, back in pairwise(steps)
-        if left.depth_v * steps[0].depth_v > 0 and _is_stay(left, back, moved_v=MOVED_PERCENT * percent)
+        if left.depth_v * steps[0].depth_v > 0
+        and _is_stay(left, back, mean_v, moved_v=MOVED_PERCENT * percent)
     ]  # the first step leaves: what a capture begins with is the path
     same = _at_one_level(pairs, AGREE_PERCENT * percent)
     if len(same) < FEWEST or len(same) < (1 - MOST_ODD) * len(pairs):
@@ -48,8 +52,10 @@ def _after(e: RawEvent) -> float:
     return e.path_v + e.depth_v / 2
 
 
-def _is_stay(left: RawEvent, back: RawEvent, *, moved_v: float) -> bool:
-    return left.depth_v * back.depth_v < 0 and abs(_before(left) - _after(back)) <= moved_v
+def _is_stay(left: RawEvent, back: RawEvent, mean_v: FloatArray, *, moved_v: float) -> bool:
+    returns = left.depth_v * back.depth_v < 0 and abs(_before(left) - _after(back)) <= moved_v
+    edge_v = min(abs(left.depth_v), abs(back.depth_v))
+    return returns and is_level(mean_v[left.stop : back.start], edge_v)
 
 
 def _at_one_level(pairs: list[tuple[RawEvent, RawEvent]], near_v: float) -> list[tuple[RawEvent, RawEvent]]:
