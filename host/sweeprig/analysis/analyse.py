@@ -6,13 +6,22 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from sweeprig.analysis import both_tracks, dips, hum, linearity, reach, smoothness, texture, track_map
+from sweeprig.analysis import (
+    both_tracks,
+    dips,
+    hum,
+    linearity,
+    reach,
+    repeated,
+    smoothness,
+    texture,
+    track_map,
+)
 from sweeprig.analysis import findings as fi
 from sweeprig.analysis import moves as mv
 from sweeprig.analysis import supply as su
 from sweeprig.analysis.angle_noise import despiked
 from sweeprig.analysis.channel_events import supply_raw
-from sweeprig.analysis.ends import find_end
 from sweeprig.analysis.event_findings import about_events
 from sweeprig.analysis.hidden import hidden_by_the_lever
 from sweeprig.analysis.late_angle import late_s
@@ -29,7 +38,6 @@ from sweeprig.analysis.model import (
 )
 from sweeprig.analysis.one_end import kept_to_one_end
 from sweeprig.analysis.sense import Given, find_sense, sense_conflict
-from sweeprig.analysis.slips import find_odd, find_slip
 from sweeprig.analysis.stretches import clear_of
 from sweeprig.analysis.strokes import clean_path
 from sweeprig.analysis.unplugged import without_off_edges
@@ -100,7 +108,7 @@ def _whole(
     s, (sense, why, wrong) = _look(trace, seen, rail, starts, given)
     ends, ends_b = _ends(trace, s.a, s.still), _ends(trace, s.b, s.still)
     found = _findings(trace, s, sense)
-    found += _ends_apart(trace, s, ends, sense) + wrong
+    found += _ends_apart(trace, s, ends, ends_b, sense) + wrong
     line = _linearity(trace, s)
     found += linearity.dead_angles(line, sense)
     return Analysis(
@@ -136,19 +144,18 @@ def _smoothness(s: _Seen) -> float | None:
     )
 
 
-def _ends_apart(trace: Trace, s: _Seen, ends: list[End | None], sense: Sense) -> list[Finding]:
-    """Ends that differ from rest to rest though neither supply nor ground made them."""
+def _ends_apart(
+    trace: Trace, s: _Seen, ends: list[End | None], ends_b: list[End | None], sense: Sense
+) -> list[Finding]:
+    """Ends that differ from rest to rest though neither supply nor ground made them; track B's where A's do not."""
     if s.still or su.ground_shift(trace.ground_v) > su.GROUND_SHIFT_V:
         return []
-    step_v = trace.lsb_v if trace.undithered else 0.0
-    slip = find_slip(s.a.rests, supply_v=s.rail, step_v=step_v, stops=s.a.stops)
-    if slip is not None:
-        return [reach.slipped(slip, trace, s.rail)]
-    if s.a.path_steady_v is not s.a.path:
-        ends = _ends(trace, replace(s.a, path=s.a.path_steady_v), s.still)
-    apart = reach.ends_apart(ends, s.rail, sense)
-    odd = None if apart else find_odd(s.a.rests, supply_v=s.rail, step_v=step_v)
-    return apart if odd is None else [reach.odd_visit(odd, sense)]
+    found = repeated.of_track(trace, s.a, ends, sense, s.rail)
+    if s.b is None or s.both.two is None or s.both.joined_runs or s.both.bridge is not None:
+        return found
+    second = repeated.of_second(trace, s.b, ends_b, sense, supply_v=s.rail, two=s.both.two)
+    sure = [f for f in second if f.severity == "fault"]
+    return found + (sure if found and found[0].severity != "fault" else [] if found else second)
 
 
 def _strokes(s: _Seen) -> tuple[Stroke, ...]:
@@ -219,22 +226,7 @@ def _map(
 
 
 def _ends(trace: Trace, m: mv.Moves | None, still: bool) -> list[End | None]:
-    if m is None or still:
-        return [None, None]
-    supply_v = None if trace.supply is None else trace.supply.mean_v
-    return [
-        find_end(
-            m.path,
-            m.good,
-            m.rests,
-            place=p,
-            lsb_v=trace.lsb_v,
-            supply=supply_v,
-            stop=stop,
-            single=trace.undithered,
-        )
-        for p, stop in zip(("low", "high"), m.stops, strict=True)
-    ]
+    return [None, None] if m is None or still else repeated.ends_of(trace, m)
 
 
 def _linearity(trace: Trace, s: _Seen) -> LinearityResult | None:

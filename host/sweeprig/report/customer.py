@@ -89,6 +89,11 @@ def customer_text(outcome: Outcome) -> str:
         follows = CONFIRM
     if first.or_contact:
         follows = RULE_OUT
+    if first.channel == 1 and first.code is Code.ENDS_NOT_REPEATED:
+        what, follows = (
+            "The signal of the sensor's track B does not hold its level",
+            "sensor and wiring should be checked",
+        )
     if first.channel == 1:
         what = what.replace("The sensor has", "The sensor's track B has", 1)
         what = what.replace("The sensor's signal", "The signal of the sensor's track B", 1)
