@@ -256,6 +256,7 @@ def _findings(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:
     for channel, m in ((0, s.a), (1, s.b)):
         out += [] if m is None else fi.about_off(m.off, trace, channel, s.a.place)
     regions = texture.regions_found(trace, s.a, s.maps[0], sense, supply_v=s.rail)
+    regions += texture.flats_of_b(trace, s.a, s.b)
     own = fi.one_cause(regions, s.events)
     spans = tuple(f.where_percent for f in own if f.code is Code.ROUGH_TRACK and f.where_percent is not None)
     track = fi.one_cause(_events_found(trace, s, spans) + regions, s.events)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from sweepboard.wire import CHANNEL_NAMES
+from sweepboard.wire import CHANNEL_NAMES, SIGNAL_B
 from sweeprig.analysis.bridges import Bridge, Joined
 from sweeprig.analysis.dips import Dip
 from sweeprig.analysis.end_events import ends_there
@@ -134,6 +134,14 @@ def _flat(f: Flat) -> Finding:
             "Sweep again without a stop there; if the level stays while the lever moves, replace the sensor."
         )
     return Finding(Code.FLAT_SPOT, Cause.TRACK, 0, f.where, text, step, severity, numbers)
+
+
+def flat_of_b(f: Flat) -> Finding:
+    """A flat spot of track B: signal A moves meanwhile, so no hand waits there."""
+    stays = f"signal B stays {f.dwell_s * 1e3:.0f} ms at one level in {f.n_seen} of {f.n_strokes} strokes"
+    text = f"{stays}, while signal A moves on"
+    step = "Sweep slowly across it again; if signal B stays there again, replace the sensor."
+    return Finding(Code.FLAT_SPOT, Cause.TRACK, SIGNAL_B, f.where, text, step, numbers={"dwell_s": f.dwell_s})
 
 
 def about_hum(noise_v: float, found: list[Finding], channel: int) -> list[Finding]:

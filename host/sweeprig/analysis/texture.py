@@ -11,6 +11,10 @@ from sweeprig.analysis.moves import Moves
 from sweeprig.analysis.stretches import clear_of
 from sweeprig.capture.model import Sense, Trace
 
+MOVED_ON = (
+    2.0  # widths of a level of B that the lever passes at least while B stays there; own choice, no source
+)
+
 
 def rough_all_over(trace: Trace, a: Moves, m: Moves, *, supply_v: float) -> smoothness.RoughAll | None:
     """Whether signal `m` is rough wherever the lever, by the way of signal A, moves."""
@@ -47,3 +51,28 @@ def regions_found(
     if track is not None and trace.window_s <= smoothness.SLOWEST_S:
         rough = smoothness.rough_places(track, supply_v=supply_v, lsb_v=trace.lsb_v)
     return fi.about_flats(flat, pinned, rough, sense)
+
+
+def flats_of_b(trace: Trace, a: Moves, b: Moves | None) -> list[Finding]:
+    """Flat spots of signal B: it stays at a level while signal A says that the lever moves on."""
+    if b is None or not flats.fine_enough(trace.lsb_v, b.span_v):
+        return []
+    found = flats.find_flats(
+        b.place,
+        b.strokes,
+        window_s=trace.window_s,
+        gap_before=trace.gap_before,
+        unrest_percent=100 * b.unrest_v / b.span_v,
+    )
+    return [fi.flat_of_b(f) for f in found if _moved_on(f, a, b)]
+
+
+def _moved_on(f: flats.Flat, a: Moves, b: Moves) -> bool:
+    """Whether the lever, by signal A, passes more of its travel at a level of B than that level is wide."""
+    there = (b.place >= f.where[0]) & (b.place <= f.where[1])
+    ways = [
+        float(np.ptp(a.place[s.start : s.stop][there[s.start : s.stop]]))
+        for s in a.strokes
+        if there[s.start : s.stop].any()
+    ]
+    return bool(ways) and float(np.median(ways)) >= MOVED_ON * (f.where[1] - f.where[0])
