@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -74,3 +75,12 @@ def test_a_wiggle_test_without_a_marked_place_is_drawn() -> None:
 
 def test_what_a_peak_of_noise_means_is_said_once() -> None:
     assert sheet_html(cases()["good"]).count(NOISE_NOTE) == 1
+
+
+@pytest.mark.parametrize("height", [116, 128, 160, 245])
+def test_numbers_of_a_low_trace_do_not_overlap(height: int) -> None:
+    drawing = trace_svg(oc.outcome(), width=700, height=height, name="t")
+    found = re.findall(r'x="28" y="([\d.]+)"[^>]*>\d+<', str(drawing))
+    places = sorted(float(y) for y in found)
+    assert len(places) >= 2
+    assert min(b - a for a, b in pairwise(places)) >= 11

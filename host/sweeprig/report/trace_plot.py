@@ -19,6 +19,7 @@ from sweeprig.report.facts import is_wiggle, mark_times
 from sweeprig.report.figures import fixed, volts
 from sweeprig.report.scales import ticks
 
+LABEL = 15.0  # of the drawing, from one number of an axis to the next
 NUMBERED = 9  # events that get a number; the others get a tick
 THIN = 1.3  # units: a column no taller than the mean's line is hidden by it
 Limits = tuple[float | None, float | None]
@@ -83,7 +84,8 @@ def _frame(outcome: Outcome, width: float, height: float, compact: bool) -> Fram
 
 
 def _axes(d: svg.Svg, f: Frame) -> None:
-    for value in ticks(f.low_v, f.high_v, 6):
+    many = min(6, max(1, int((f.bottom - f.top) / LABEL)))  # a low drawing has no room for six
+    for value in ticks(f.low_v, f.high_v, many):
         d.line(f.left, f.y(value), f.right, f.y(value), stroke=svg.PALE)
         d.text(f.left - 6, f.y(value) + 3.5, fixed(value, 0), text_anchor="end", fill=svg.MUTED)
     d.text(f.left - 6, f.top - 12, "V", text_anchor="end", fill=svg.MUTED)
