@@ -102,7 +102,11 @@ def fed(trace: Trace) -> Trace:
     first = _signal_there(trace) if trace.supply is None else _supply_there(trace.supply.mean_v)
     if not 0 < first <= trace.t_s.size // 2:
         return trace
-    kept = slice(first, None)
+    return rows_of(trace, slice(first, None))
+
+
+def rows_of(trace: Trace, kept: slice) -> Trace:
+    """Return only some of the rows."""
     return replace(
         trace,
         t_s=trace.t_s[kept],

@@ -25,6 +25,7 @@ from sweeprig.capture.csv_file import read_csv
 from sweeprig.capture.file import read_capture
 from sweeprig.capture.folder import local_now
 from sweeprig.capture.model import Capture, SweepSetup, Trace
+from sweeprig.capture.switched_off import until_switched_off
 from sweeprig.capture.windows import fed, joined, supply_drawn, unrepeated
 from sweeprig.errors import FileError
 from sweeprig.frontend import front_end_of
@@ -42,6 +43,7 @@ if TYPE_CHECKING:
 
 REPEATS = "The table repeats each reading: judged as one every {:g} ms."
 UNFED = "The first {:.2g} s, before the supply was there, are left out."
+SWITCHED_OFF = "The last {:.2g} s, after the supply was switched off, are left out."
 EMPTY = "The calibration in the capture is empty: judged by the tolerances of the rig's parts."
 
 
@@ -116,6 +118,9 @@ def review_csv(path: Path, choices: Choices | None = None, *, made_at: str | Non
     live = fed(supply_drawn(plain))
     if late_s := float(live.t_s[0] - plain.t_s[0]):
         said = (*said, UNFED.format(late_s))
+    whole, live = live, until_switched_off(live)
+    if early_s := float(whole.t_s[-1] - live.t_s[-1]):
+        said = (*said, SWITCHED_OFF.format(early_s))
     trace = replace(joined(live), nominal_supply_v=profile.supply.nominal_v, name=path.name)
     outcome = _outcome(trace, setup, profile, chosen, made_at=made_at)
     if chosen.time_unit is None:
