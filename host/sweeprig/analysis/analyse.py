@@ -9,6 +9,7 @@ import numpy as np
 from sweeprig.analysis import (
     both_tracks,
     dips,
+    grain,
     hum,
     linearity,
     reach,
@@ -259,8 +260,11 @@ def _findings(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:
     regions += texture.flats_of_b(trace, s.a, s.b)
     own = fi.one_cause(regions, s.events)
     spans = tuple(f.where_percent for f in own if f.code is Code.ROUGH_TRACK and f.where_percent is not None)
-    track = fi.one_cause(_events_found(trace, s, spans) + regions, s.events)
     both = (s.a,) if s.b is None else (s.a, s.b)
+    grains = grain.of_signals(trace, both, supply_v=s.rail)
+    rough = tuple(grain.sure_spans(g) + (() if k else spans) for k, g in enumerate(grains))
+    track = fi.one_cause(_events_found(trace, s, rough) + regions, s.events)
+    track = grain.with_grains(track, grains)
     for channel, noise in hum.of_signals(trace, both, supply_v=s.rail):
         track += fi.about_hum(noise, out + track, channel)
     if not any(f.code is Code.INTERFERENCE for f in out + track):
@@ -269,14 +273,14 @@ def _findings(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:
     return out + track + both_tracks.findings_of(s.both, trace, supply_v=s.rail)
 
 
-def _events_found(trace: Trace, s: _Seen, rough_spans: tuple[Span, ...]) -> list[Finding]:
-    """What the events of both signals come from; `rough_spans`: regions over which signal A is rough."""
+def _events_found(trace: Trace, s: _Seen, rough_spans: tuple[tuple[Span, ...], ...]) -> list[Finding]:
+    """What the events of both signals come from; `rough_spans`: regions over which each is rough."""
     out = []
     for channel, m in ((0, s.a), (1, s.b)):
         if m is not None:
             rough = texture.rough_all_over(trace, s.a, m, supply_v=s.rail)
             end = kept_to_one_end(s.events, s.a.place, trace, channel=channel)
-            regions = rough_spans if channel == 0 else ()
+            regions = rough_spans[channel]
             out += about_events(
                 s.events, s.maps[channel], channel=channel, rough=rough, end=end, regions=regions
             )
