@@ -12,6 +12,7 @@ from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.model import Code, Finding
 from sweeprig.capture.model import BoolArray, Channel, FloatArray, Sense, Starts, Trace
 
+SUPPLY_V = 5.012
 PLACES = lever(strokes([0.9] * 6))
 MOVING = np.abs(np.gradient(PLACES)) > 1e-6
 
@@ -77,3 +78,20 @@ def test_a_table_of_single_readings_shows_no_spread() -> None:
     t = sensed(PLACES)
     a = t.signal_a
     assert not found(replace(t, signal_a=Channel(a.mean_v, a.mean_v, a.mean_v)))
+
+
+def test_ripple_that_grows_with_the_signal_is_no_roughness() -> None:
+    """The lever turns back at open at once: only the closed end shows the range at rest, and ripple is least there."""
+    legs = [(0.0, 0.5)]
+    for _ in range(5):
+        legs += [(1.0, 0.9), (0.0, 0.9), (0.0, 0.5)]
+    t = sensed(lever(legs))
+    a, supply = t.signal_a, t.supply
+    assert supply is not None
+    half = 0.04 * a.mean_v / SUPPLY_V
+    rippled = replace(t, signal_a=Channel(a.mean_v, a.min_v - half, a.max_v + half))
+    fed = Channel(supply.mean_v, supply.min_v - 0.04, supply.max_v + 0.04)
+    assert not [f for f in found(replace(rippled, supply=fed)) if f.code is Code.ROUGH_TRACK]
+    assert not [
+        f for f in found(replace(rippled, supply=None)) if (f.code, f.severity) == (Code.ROUGH_TRACK, "fault")
+    ]

@@ -1,4 +1,4 @@
-"""Roughness finer than a window: the means do not show it, the lowest and highest readings inside the windows do. Own."""
+"""Roughness finer than a window: the means do not show it, the lowest and highest readings in them do. Own."""
 
 from __future__ import annotations
 
@@ -10,7 +10,13 @@ from sweepboard.wire import CHANNEL_NAMES
 from sweeprig.analysis.event_texts import ROUGH_HERE, ROUGH_IN_MOVEMENT, TEXTURE_PERCENT
 from sweeprig.analysis.model import Cause, Code, Finding, FloatArray, IntArray, Rest, Span
 from sweeprig.analysis.moves import Moves
-from sweeprig.analysis.smoothness import ALL_OVER_SHARE, REGION_PERCENT, SKIRT_PERCENT, SLOWEST_S
+from sweeprig.analysis.smoothness import (
+    ALL_OVER_SHARE,
+    FEWEST_REGIONS,
+    REGION_PERCENT,
+    SKIRT_PERCENT,
+    SLOWEST_S,
+)
 from sweeprig.capture.model import Channel, Trace
 
 FAULT, DOUBT = "fault", "doubt"
@@ -25,6 +31,7 @@ FEWEST_STROKES = 3
 SHOULDER = 0.7  # of the limit, that the rest of a place reaches
 NARROWEST_PERCENT = 8.0  # of travel: what is narrower shows as events or in the means
 FEWEST_AT_REST = 20  # windows
+BOTH = 2  # ends whose range at rest is known: ripple grows with the signal
 BESIDE_PERCENT = 4.0  # of travel: shallow findings so near a rough place are its texture
 _SKIRT = SKIRT_PERCENT // REGION_PERCENT
 _N = 100 // REGION_PERCENT
@@ -57,11 +64,10 @@ def find_grain(trace: Trace, channel: Channel, a: Moves, m: Moves, *, supply_v: 
     rest = ranges_at_rest(channel, a.rests)
     if trace.window_s > SLOWEST_S or not rest:
         return ()
-    calm = max(rest.values())
-    for severity in (FAULT, DOUBT):
-        least = max(
-            PERCENT[severity] / 100 * supply_v, TIMES[severity] * calm, CODES[severity] * trace.lsb_v
-        )
+    calm = max(*rest.values(), _of_supply(trace))
+    severities = (FAULT, DOUBT) if len(rest) == BOTH or trace.supply is not None else (DOUBT,)
+    for severity in severities:
+        least = max(PERCENT[severity] / 100 * supply_v, TIMES[severity] * calm, CODES[severity] * trace.lsb_v)
         level = _levels(channel, a, m, least=least, both=severity == FAULT)
         found = _places(level, least=least, most=MOST_PERCENT / 100 * supply_v)
         if found:
@@ -71,8 +77,13 @@ def find_grain(trace: Trace, channel: Channel, a: Moves, m: Moves, *, supply_v: 
     return ()
 
 
+def _of_supply(trace: Trace) -> float:
+    """Return the median range of a window of the supply [V]: a signal takes over a share of it that grows with it."""
+    return 0.0 if trace.supply is None else float(np.median(trace.supply.max_v - trace.supply.min_v))
+
+
 def _levels(channel: Channel, a: Moves, m: Moves, *, least: float, both: bool) -> FloatArray:
-    """Return the range beyond movement of each region [V], (k,): the lesser of both directions; nan: not seen enough."""
+    """Return the range beyond movement of each region [V], (k,), the lesser of both ways; nan: seen too little."""
     moved = MOVES * _speed(m.path_steady_v)
     beyond = channel.max_v - channel.min_v - moved
     use = ~a.resting & (moved <= least)
@@ -127,7 +138,7 @@ def _places(level: FloatArray, *, least: float, most: float) -> list[tuple[int, 
 def _named(runs: list[tuple[int, int]], level: FloatArray, a: Moves) -> list[tuple[Span, bool, float]]:
     """Return place, whether that is all over, and median range of each run."""
     known = int(np.count_nonzero(np.isfinite(level)))
-    if sum(j - i for i, j in runs) >= ALL_OVER_SHARE * known and known >= _N // 2:
+    if sum(j - i for i, j in runs) >= ALL_OVER_SHARE * known and known >= FEWEST_REGIONS:
         inside = np.concatenate([level[i:j] for i, j in runs])
         return [
             (
