@@ -95,3 +95,21 @@ def test_ripple_that_grows_with_the_signal_is_no_roughness() -> None:
     assert not [
         f for f in found(replace(rippled, supply=None)) if (f.code, f.severity) == (Code.ROUGH_TRACK, "fault")
     ]
+
+
+@pytest.mark.parametrize(("closed", "where"), [(True, (0, 1)), (False, (99, 100))])
+def test_noisy_rests_at_one_end_only_are_a_doubt_there(closed: bool, where: tuple[int, int]) -> None:
+    there = (PLACES < 0.01) if closed else (PLACES > 0.99)
+    (finding,) = found(spread(sensed(PLACES), there, 0.04))
+    assert (finding.code, finding.severity, finding.where_percent) == (Code.WORN_SPOT, "doubt", where)
+
+
+def test_ripple_that_is_least_at_closed_makes_no_noisy_end() -> None:
+    t = sensed(PLACES)
+    a, supply = t.signal_a, t.supply
+    assert supply is not None
+    half = 0.025 * a.mean_v / SUPPLY_V
+    rippled = replace(t, signal_a=Channel(a.mean_v, a.min_v - half, a.max_v + half))
+    fed = Channel(supply.mean_v, supply.min_v - 0.025, supply.max_v + 0.025)
+    for fed_or_not in (fed, None):
+        assert Code.WORN_SPOT not in {f.code for f in found(replace(rippled, supply=fed_or_not))}

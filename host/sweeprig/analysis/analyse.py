@@ -37,6 +37,7 @@ from sweeprig.analysis.model import (
     Stroke,
     TrackMap,
 )
+from sweeprig.analysis.noisy_end import find_noisy_ends
 from sweeprig.analysis.one_end import kept_to_one_end
 from sweeprig.analysis.sense import Given, find_sense, sense_conflict
 from sweeprig.analysis.stretches import clear_of
@@ -265,6 +266,7 @@ def _findings(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:
     rough = tuple(grain.sure_spans(g) + (() if k else spans) for k, g in enumerate(grains))
     track = fi.one_cause(_events_found(trace, s, rough) + regions, s.events)
     track = grain.with_grains(track, grains)
+    track += find_noisy_ends(trace, both, out + track, supply_v=s.rail)
     for channel, noise in hum.of_signals(trace, both, supply_v=s.rail):
         track += fi.about_hum(noise, out + track, channel)
     if not any(f.code is Code.INTERFERENCE for f in out + track):
