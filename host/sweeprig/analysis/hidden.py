@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from sweeprig.analysis import dips, flats
+from sweeprig.analysis import dips, flats, renewed
 from sweeprig.analysis.model import Span
 from sweeprig.analysis.moves import Moves
 from sweeprig.analysis.smoothness import SLOWEST_S
@@ -25,7 +25,7 @@ def hidden_by_the_lever(trace: Trace, m: Moves) -> tuple[str, ...]:
     if trace.window_s <= SLOWEST_S:  # readings further apart show no shallow dip at all
         spans = dips.unlooked(m.place, m.strokes, gap_before=trace.gap_before)
         one_way = _one_way(trace, m)
-    return (*_sticking(stays), *_restless(m), *one_way, *_unlooked(spans))
+    return (*_renewed(trace, m), *_sticking(stays), *_restless(m), *one_way, *_unlooked(spans))
 
 
 def _one_way(trace: Trace, m: Moves) -> list[str]:
@@ -51,6 +51,16 @@ def _one_way_text(d: dips.Dip) -> str:
         f"{d.where[1]:.1f} % of travel in {d.n_seen} of {d.n_strokes} {d.which} only. A hand that slows there does the "
         "same. Sweep again at another pace: if it stays there, the track is worn."
     )
+
+
+def _renewed(trace: Trace, m: Moves) -> list[str]:
+    every = renewed.of_moves(m, lsb_v=trace.lsb_v) if trace.window_s <= SLOWEST_S else None
+    if every is None:
+        return []
+    return [
+        f"Roughness all over: the sensor's output is renewed every {1e3 * every * trace.window_s:.1f} ms and stays "
+        "equal between, so it moves in steps. Ask for the sensor's type: a Hall sensor may have a clock of its own."
+    ]
 
 
 def _restless(m: Moves) -> list[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from sweeprig.analysis import findings as fi
-from sweeprig.analysis import flats, smoothness
+from sweeprig.analysis import flats, renewed, smoothness
 from sweeprig.analysis.model import Finding, TrackMap
 from sweeprig.analysis.moves import Moves
 from sweeprig.analysis.stretches import clear_of
@@ -18,7 +18,7 @@ MOVED_ON = (
 
 def rough_all_over(trace: Trace, a: Moves, m: Moves, *, supply_v: float) -> smoothness.RoughAll | None:
     """Whether signal `m` is rough wherever the lever, by the way of signal A, moves."""
-    if trace.window_s > smoothness.SLOWEST_S:
+    if trace.window_s > smoothness.SLOWEST_S or renewed.of_moves(m, lsb_v=trace.lsb_v) is not None:
         return None
     return smoothness.rough_everywhere(
         m.path_steady_v,
