@@ -80,6 +80,7 @@ def test_powered_sweeps_are_byte_for_byte_those_of_a_live_host(tmp_path: Path) -
 
 
 def test_verdict_and_findings_are_those_of_the_live_sweep(trip: Trip, home: list[bringing.Collected]) -> None:
+    live_of(trip)
     for one in home[:2]:
         assert one.done is not None
         assert judged(one.done.outcome) == judged(judged_live((trip.folder / "live").read_bytes(), one))

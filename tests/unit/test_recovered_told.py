@@ -25,6 +25,7 @@ def test_one_recovered_capture_has_its_command(
     assert lines == [
         f"sweeprig: A capture that was not finished is recovered: {PLACE}/shelf-0.sweep",
         f"  Judge it: sweeprig review {PLACE}/shelf-0.sweep",
+        f"  Its sheet: sweeprig sheet {PLACE}/shelf-0.sweep; its record: sweeprig records add {PLACE}/shelf-0.sweep",
     ]
 
 

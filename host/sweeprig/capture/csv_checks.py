@@ -14,6 +14,7 @@ EXTREMES = {  # lowest and highest within a row's stretch of time, where the sou
     "supply_v": ("supply_min_v", "supply_max_v"),
     "signal_b_v": ("signal_b_min_v", "signal_b_max_v"),
 }
+LONGEST_S = 1e9  # from the first row to the last: thirty years
 MOSTLY = 0.5  # of the rows
 FEWEST_LEVELS = 20  # of a signal, to know its steps
 BITS = (8, 10, 12)  # of converters whose steps a table shows
@@ -28,6 +29,15 @@ def check_time(t: FloatArray, lines: Sequence[int], where: str, column: str) -> 
     if bad.size:
         raise bad_rows(
             where, [f"line {lines[i]}: {column} goes from {t[i - 1]:g} to {t[i]:g}" for i in bad.tolist()]
+        )
+
+
+def check_length(t_s: FloatArray, lines: Sequence[int], where: str) -> None:
+    """Raise CsvError for rows further from the first than any recording lasts; arrays (n,)."""
+    far = np.flatnonzero(t_s - t_s[0] > LONGEST_S).tolist()
+    if far:
+        raise bad_rows(
+            where, [f"line {lines[i]}: the time is {t_s[i] - t_s[0]:g} s after the first" for i in far]
         )
 
 

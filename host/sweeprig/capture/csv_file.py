@@ -19,6 +19,7 @@ from sweeprig.capture.csv_checks import (
     EXTREMES,
     bad_rows,
     check_extremes,
+    check_length,
     check_supply,
     check_time,
     top_of_range,
@@ -79,6 +80,7 @@ def read_csv(path: Path, *, time_unit: str | None = None) -> Trace:
     values["time_s"] = values.pop(column) * TIMES[column if time_unit is None else f"time_{time_unit}"]
     if values["time_s"][0] > _CLOCK_S:
         values["time_s"] = values["time_s"] - values["time_s"][0]
+    check_length(values["time_s"], lines, sheet.where)
     check_extremes(values, lines, sheet.where)
     check_supply(values, sheet.where)
     return _trace(values, path)

@@ -163,7 +163,10 @@ def report_lent(journal: Path, like: Path) -> None:
 
 
 def _say_what_next(path: Path, which: str = "it") -> None:
-    console.say(f"  Judge {which}: sweeprig review {shlex.quote(str(path))}")
+    name = shlex.quote(str(path))
+    console.say(f"  Judge {which}: sweeprig review {name}")
+    if which == "it":
+        console.say(f"  Its sheet: sweeprig sheet {name}; its record: sweeprig records add {name}")
 
 
 def needs(option: str, is_given: bool, other: str, is_there: bool) -> None:

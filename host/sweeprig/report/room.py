@@ -143,7 +143,7 @@ def _more_lines(outcome: Outcome, room: Room, n_tracks: int) -> float:
     n_limits = min(len(judgement.margins) + len(judgement.checks), room.limits)
     limits = max(0, n_limits - PLAIN_LIMITS) if not judgement.findings else 0
     found = max(0.0, _finding_lines(outcome, room) - PLAIN_FINDINGS) if room is TIGHT else 0.0
-    return head_lines(setup) + sign + 2.4 * outcome.simulated + limits + 3 * (n_tracks > 1) + found
+    return head_lines(setup) + sign + 4.0 * outcome.simulated + limits + 3 * (n_tracks > 1) + found
 
 
 def _finding_lines(outcome: Outcome, room: Room) -> int:

@@ -89,8 +89,10 @@ def card_lines(
     found = _fault_lines(card.faults, width) if len(card.faults) > 1 or card.verdict != "fail" else []
     tail = wrapped(f"Next: {card.next_step}", width)
     tail += [f"  NOT SAVED: {', '.join(not_saved)}."] if not_saved else []
-    tail += _places(record, sheet, width)
-    room = (MOST_LINES if width >= WIDE else NARROW_LINES) - len(head) - len(body) - len(found) - len(tail)
+    places = _places(record, sheet, width)
+    used = len([*head, *body, *found, *tail])
+    counted = min(len(places), 1) if width >= WIDE else len(places)  # a long path leaves out no fact
+    room = (MOST_LINES if width >= WIDE else NARROW_LINES) - used - counted
     shown = _large(card, width, colour=colour)
     unjudged = wrapped(card.not_judged, width)
     if len(shown) + len(facts) + len(unjudged) > room:
@@ -99,7 +101,7 @@ def card_lines(
         facts = []
     if len(shown) + len(unjudged) > room:
         shown = _large(card, 0, colour=colour)
-    return [*head, *shown, *body, *facts, *found, *unjudged, *tail]
+    return [*head, *shown, *body, *facts, *found, *unjudged, *tail, *places]
 
 
 def _first_sentence(text: str) -> str:
