@@ -272,7 +272,7 @@ def _findings(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:
     if not any(f.code is Code.INTERFERENCE for f in out + track):
         for channel, dip in dips.of_signals(trace, both, falling=sense is Sense.FALLING, supply_v=s.rail):
             track += fi.about_dip(dip, track, channel, supply_v=s.rail)
-    return out + track + both_tracks.findings_of(s.both, trace, supply_v=s.rail)
+    return out + both_tracks.beside(track, both_tracks.findings_of(s.both, trace, supply_v=s.rail))
 
 
 def _events_found(trace: Trace, s: _Seen, rough_spans: tuple[tuple[Span, ...], ...]) -> list[Finding]:

@@ -10,7 +10,7 @@ from sweepboard.wire import SIGNAL_B
 from sweeprig.analysis import bridges, two_tracks
 from sweeprig.analysis import findings as fi
 from sweeprig.analysis.events import RawEvent
-from sweeprig.analysis.model import Finding, TwoTracks
+from sweeprig.analysis.model import Code, Finding, TwoTracks
 from sweeprig.analysis.moves import Moves
 from sweeprig.capture.model import Trace
 
@@ -80,3 +80,10 @@ def _stuck(trace: Trace, supply_v: float) -> Finding | None:
     if not fi.stays_at_rail(low, high, supply_v):
         return None
     return fi.no_movement(level, supply_v, high - low, SIGNAL_B)
+
+
+def beside(found: list[Finding], pair: list[Finding]) -> list[Finding]:
+    """Return all findings; where the tracks disagree, B's flat spots are left out: a bump of one stays level too."""
+    if any(f.code is Code.TRACKS_DISAGREE for f in pair):
+        found = [f for f in found if not (f.code is Code.FLAT_SPOT and f.channel == SIGNAL_B)]
+    return found + pair
