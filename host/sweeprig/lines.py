@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 GAP = 2  # columns of space between two
+LEAST_HUNG = 30  # columns, from which on what goes on hangs under the second column
 LEAST_LAST = 16  # columns that the last column keeps; it wraps at words
 
 
@@ -73,7 +74,7 @@ def _hang(line: str, start: int, width: int) -> int:
     """Return the column at which a folded line goes on; one more than half way out leaves no room for text."""
     gap = line.find("  ", start)
     second = len(line) - len(line[gap:].lstrip(" ")) if gap >= 0 else 0
-    return second if 0 < second <= width // 2 else min(start + 2, width // 2)
+    return second if 0 < second <= width // 2 and width >= LEAST_HUNG else min(start + 2, width // 2)
 
 
 def _room_for(word: str, indent: int, width: int) -> int:

@@ -110,7 +110,7 @@ def _whole(
     s, (sense, why, wrong) = _look(trace, seen, rail, starts, given)
     ends, ends_b = _ends(trace, s.a, s.still), _ends(trace, s.b, s.still)
     found = _findings(trace, s, sense)
-    found += _ends_apart(trace, s, ends, ends_b, sense) + wrong
+    found = both_tracks.without_ends_of_stuck(found + _ends_apart(trace, s, ends, ends_b, sense)) + wrong
     line = _linearity(trace, s)
     found += linearity.dead_angles(line, sense)
     return Analysis(

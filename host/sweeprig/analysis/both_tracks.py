@@ -87,3 +87,9 @@ def beside(found: list[Finding], pair: list[Finding]) -> list[Finding]:
     if any(f.code is Code.TRACKS_DISAGREE for f in pair):
         found = [f for f in found if not (f.code is Code.FLAT_SPOT and f.channel == SIGNAL_B)]
     return found + pair
+
+
+def without_ends_of_stuck(found: list[Finding]) -> list[Finding]:
+    """Return the findings; of a signal B that lies at a rail it is not said that its ends differ."""
+    stuck = any(f.code in (Code.STUCK_LOW, Code.STUCK_HIGH) and f.channel == SIGNAL_B for f in found)
+    return [f for f in found if not (stuck and f.code is Code.ENDS_NOT_REPEATED and f.channel == SIGNAL_B)]

@@ -175,7 +175,8 @@ def _of_one_way(off: FloatArray, other: FloatArray, chord: float, least_v: float
     return [
         replace(d, n_seen=d.n_seen // 2, n_strokes=d.n_strokes // 2)
         for d in found
-        if known[_places(d.where[0]) : _places(d.where[1]) + 1].min() > -SHARE_OF_DEPTH * d.depth_v
+        if d.n_seen // 2 >= FEWEST_STROKES
+        and known[_places(d.where[0]) : _places(d.where[1]) + 1].min() > -SHARE_OF_DEPTH * d.depth_v
     ]
 
 
