@@ -9,7 +9,8 @@ from sweeprig.analysis import events as ev
 from sweeprig.analysis.by_supply import is_made_by
 from sweeprig.analysis.model import Event
 from sweeprig.analysis.stretches import stretches
-from sweeprig.capture.model import BoolArray, Channel, FloatArray, Trace
+from sweeprig.capture.model import BoolArray, Channel, Trace
+from sweeprig.capture.resolution import resolution
 
 COARSEST_PERCENT = 2.5  # % of the supply: a larger step is no resolution; own choice, no source
 STEPS = 1.5  # of the resolution of a supply: less than two of its steps are no event
@@ -30,15 +31,9 @@ def supply_raw(trace: Trace, rail: float) -> tuple[ev.RawEvent, ...]:
     """
     scale_v = 2 * rail
     if trace.supply is not None and trace.single:
-        step_v = min(_step_of(trace.supply.mean_v), COARSEST_PERCENT / 100 * rail)
+        step_v = min(resolution(trace.supply.mean_v), COARSEST_PERCENT / 100 * rail)
         scale_v = max(scale_v, STEPS * step_v * 100 / ev.FLOOR_PERCENT)
     return raw_of(trace.supply, trace, scale_v)
-
-
-def _step_of(volts: FloatArray) -> float:
-    """Return the smallest distance of two different values [V]."""
-    steps = np.diff(np.unique(np.round(volts, 7)))
-    return float(steps.min()) if steps.size else 0.0
 
 
 def channel_events(

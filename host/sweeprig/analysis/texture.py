@@ -34,15 +34,6 @@ def regions_found(
     trace: Trace, a: Moves, track: TrackMap | None, sense: Sense, *, supply_v: float
 ) -> list[Finding]:
     """Flat spots, dead bands and rough regions of signal A."""
-    flat: tuple[flats.Flat, ...] = ()
-    if flats.fine_enough(trace.lsb_v, a.span_v):
-        flat = flats.find_flats(
-            a.place,
-            a.strokes,
-            window_s=trace.window_s,
-            gap_before=trace.gap_before,
-            unrest_percent=100 * a.unrest_v / a.span_v,
-        )
     ground = 0.0 if trace.ground_v is None else float(np.median(trace.ground_v))
     pinned = flats.pinned_ends(
         trace.signal_a, a.path, supply_v=supply_v, ground_v=ground, window_s=trace.window_s
@@ -50,29 +41,30 @@ def regions_found(
     rough: tuple[smoothness.Rough, ...] = ()
     if track is not None and trace.window_s <= smoothness.SLOWEST_S:
         rough = smoothness.rough_places(track, supply_v=supply_v, lsb_v=trace.lsb_v)
-    return fi.about_flats(flat, pinned, rough, sense)
+    return fi.about_flats(_flats(trace, a), pinned, rough, sense)
 
 
 def flats_of_b(trace: Trace, a: Moves, b: Moves | None) -> list[Finding]:
     """Flat spots of signal B: it stays at a level while signal A says that the lever moves on."""
-    if b is None or not flats.fine_enough(trace.lsb_v, b.span_v):
-        return []
-    found = flats.find_flats(
-        b.place,
-        b.strokes,
+    return [] if b is None else [fi.flat_of_b(f) for f in _flats(trace, b) if _moved_on(f, a, b)]
+
+
+def _flats(trace: Trace, m: Moves) -> tuple[flats.Flat, ...]:
+    """Levels at which one signal stays; none where the data's own steps are too coarse for it."""
+    if not flats.fine_enough(trace.lsb_v, m.span_v):
+        return ()
+    return flats.find_flats(
+        m.place,
+        m.strokes,
         window_s=trace.window_s,
         gap_before=trace.gap_before,
-        unrest_percent=100 * b.unrest_v / b.span_v,
+        unrest_percent=100 * m.unrest_v / m.span_v,
     )
-    return [fi.flat_of_b(f) for f in found if _moved_on(f, a, b)]
 
 
 def _moved_on(f: flats.Flat, a: Moves, b: Moves) -> bool:
     """Whether the lever, by signal A, passes more of its travel at a level of B than that level is wide."""
     there = (b.place >= f.where[0]) & (b.place <= f.where[1])
-    ways = [
-        float(np.ptp(a.place[s.start : s.stop][there[s.start : s.stop]]))
-        for s in a.strokes
-        if there[s.start : s.stop].any()
-    ]
+    parts = [slice(s.start, s.stop) for s in a.strokes if there[s.start : s.stop].any()]
+    ways = [float(np.ptp(a.place[part][there[part]])) for part in parts]
     return bool(ways) and float(np.median(ways)) >= MOVED_ON * (f.where[1] - f.where[0])

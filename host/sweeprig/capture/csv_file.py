@@ -26,6 +26,7 @@ from sweeprig.capture.csv_checks import (
 )
 from sweeprig.capture.model import Channel, FloatArray, Trace
 from sweeprig.capture.regular import TooLongError, read_regular
+from sweeprig.capture.resolution import resolution
 from sweeprig.errors import CsvError
 
 NEEDED = ("time_s", "signal_v")
@@ -261,7 +262,7 @@ def _trace(values: Mapping[str, FloatArray], path: Path) -> Trace:
         supply_top_v=top_v,
         window_s=step,
         n_per_window=2 if "signal_min_v" in values else 1,  # at least two made a lowest and a highest
-        lsb_v=max(_resolution(values[name]) for name in _same_steps(values)),
+        lsb_v=max(resolution(values[name]) for name in _same_steps(values)),
         full_scale_v=math.inf,
         gap_before=gap_before,
         angle_deg=np.unwrap(values["angle_deg"], period=360.0) if "angle_deg" in values else None,
@@ -274,12 +275,6 @@ def _trace(values: Mapping[str, FloatArray], path: Path) -> Trace:
 def _same_steps(values: Mapping[str, FloatArray]) -> tuple[str, ...]:
     """Columns that have the resolution of the signal: extremes are readings, where the signal may be their mean."""
     return ("signal_v", *EXTREMES["signal_v"]) if EXTREMES["signal_v"][0] in values else ("signal_v",)
-
-
-def _resolution(volts: FloatArray) -> float:
-    """Return the step in which the volts are written down: the smallest distance of two different values [V]."""
-    steps = np.diff(np.unique(np.round(volts, 7)))
-    return float(steps.min()) if steps.size else 0.0
 
 
 def _channel(values: Mapping[str, FloatArray], name: str) -> Channel:

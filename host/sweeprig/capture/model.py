@@ -176,14 +176,22 @@ class Trace:
         keep = ~self.flagged
         gaps = np.cumsum(self.gap_before | self.flagged)[keep]
         return replace(
-            self,
-            t_s=self.t_s[keep],
-            signal_a=self.signal_a.only(keep),
-            signal_b=None if self.signal_b is None else self.signal_b.only(keep),
-            supply=None if self.supply is None else self.supply.only(keep),
+            self.rows(keep),
             gap_before=np.diff(gaps, prepend=gaps[:1]) > 0,
-            angle_deg=None if self.angle_deg is None else self.angle_deg[keep],
-            ground_v=None if self.ground_v is None else self.ground_v[keep],
             flagged=None,
             n_flagged=int(self.flagged.sum()),
+        )
+
+    def rows(self, kept: slice | BoolArray) -> Trace:
+        """Return only some of the rows; what is left out makes no gap."""
+        return replace(
+            self,
+            t_s=self.t_s[kept],
+            signal_a=self.signal_a.only(kept),
+            signal_b=None if self.signal_b is None else self.signal_b.only(kept),
+            supply=None if self.supply is None else self.supply.only(kept),
+            gap_before=self.gap_before[kept],
+            angle_deg=None if self.angle_deg is None else self.angle_deg[kept],
+            ground_v=None if self.ground_v is None else self.ground_v[kept],
+            flagged=None if self.flagged is None else self.flagged[kept],
         )

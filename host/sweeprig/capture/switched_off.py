@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from sweeprig.capture.model import Channel, FloatArray, Trace
-from sweeprig.capture.windows import CLEAR, NO_SIGNAL, NOT_FED, rows_of
+from sweeprig.capture.windows import CLEAR, NO_SIGNAL, NOT_FED
 
 FEWEST_DEAD = 3  # rows at 0 V
 FALL_S = 0.3  # s that a supply takes to go, at most: capacitors hold it up; own choice, no source
@@ -28,7 +28,7 @@ def until_switched_off(trace: Trace) -> Trace:
         return trace
     if trace.supply is None and not _all_gradually(trace, dead=dead, stop=stop, zero_v=zero_v):
         return trace
-    return rows_of(trace, slice(0, stop))
+    return trace.rows(slice(0, stop))
 
 
 def _dead_from(level: FloatArray, zero_v: float) -> int:

@@ -102,20 +102,7 @@ def fed(trace: Trace) -> Trace:
     first = _signal_there(trace) if trace.supply is None else _supply_there(trace.supply.mean_v)
     if not 0 < first <= trace.t_s.size // 2:
         return trace
-    return rows_of(trace, slice(first, None))
-
-
-def rows_of(trace: Trace, kept: slice) -> Trace:
-    """Return only some of the rows."""
-    return replace(
-        trace,
-        t_s=trace.t_s[kept],
-        signal_a=trace.signal_a.only(kept),
-        signal_b=None if trace.signal_b is None else trace.signal_b.only(kept),
-        supply=None if trace.supply is None else trace.supply.only(kept),
-        angle_deg=None if trace.angle_deg is None else trace.angle_deg[kept],
-        gap_before=trace.gap_before[kept],
-    )
+    return trace.rows(slice(first, None))
 
 
 def _supply_there(level: FloatArray) -> int:
