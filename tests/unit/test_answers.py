@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from types import SimpleNamespace
 
 import pytest
 import typer
@@ -11,6 +12,7 @@ from typer.testing import CliRunner, Result
 from sweeprig.bench.calibration.points import parse_reading
 from sweeprig.cli.asking import confirmed
 from sweeprig.cli.calibration.take import _reading as reading
+from sweeprig.cli.commands import aim
 from sweeprig.errors import InputError
 
 
@@ -47,3 +49,11 @@ def test_enter_alone_is_no_reading_of_a_meter() -> None:
 def test_what_is_no_number_is_no_voltage(text: str) -> None:
     with pytest.raises(InputError, match="not a voltage"):
         parse_reading(text, range_v=10.0)
+
+
+@pytest.mark.parametrize(("word", "took"), [("y", "slotted"), ("n", "fixed")])
+def test_the_mount_is_asked_for_until_y_or_n(word: str, took: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(aim, "sys", SimpleNamespace(stdin=SimpleNamespace(isatty=lambda: True)))
+    done = asked(lambda: aim._mount(""), "", "slottet", word)
+    assert done.stderr.count("Only y or n counts.") == 2
+    assert done.stdout.endswith(f"took {took}\n")

@@ -8,7 +8,17 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from sweeprig.analysis.model import Cause, Code
-from sweeprig.bench.hookup.cautions import CAUTIONS, POWERED_CAUTIONS, cautions_for, confirmations_for
+from sweeprig.bench.aim import aim
+from sweeprig.bench.hookup.cautions import (
+    CAUTIONS,
+    POWERED_CAUTIONS,
+    SECURED,
+    TURNING,
+    Confirmation,
+    cautions_for,
+    confirmations_for,
+)
+from sweeprig.bench.hookup.interlock import NEEDS_SECURING
 from sweeprig.bench.review.card import card_of
 from sweeprig.judge.model import Verdict
 from sweeprig.judge.outcome import Outcome
@@ -67,16 +77,28 @@ _ONE = ProfileQuestion(
 FIRST_QUESTION = ProfileQuestion("Has the sensor two signal wires?", yes=_TWO, no=_ONE)
 
 
-def items_for(setting: str, hookup: str) -> tuple[Item, ...]:
+def items_for(setting: str, hookup: str, drive: str = "") -> tuple[Item, ...]:
     """Return cautions and confirmations one by one; each is answered on its own."""
-    wanted = confirmations_for(setting, hookup)
+    wanted = _confirmations(setting, hookup, drive)
     cautions = tuple(Item(text) for text in cautions_for(setting, hookup) or POWERED_CAUTIONS[1:])
     return (*cautions, *(Item(c.text, c.key) for c in wanted if c is not CAUTIONS))
 
 
-def confirmed_keys(setting: str, hookup: str) -> str:
+def confirmed_keys(setting: str, hookup: str, drive: str = "") -> str:
     """Return the --confirm keys that stand for every item answered with yes."""
-    return ",".join(c.key for c in confirmations_for(setting, hookup))
+    return ",".join(c.key for c in _confirmations(setting, hookup, drive))
+
+
+def _confirmations(setting: str, hookup: str, drive: str) -> tuple[Confirmation, ...]:
+    secured = (SECURED,) if drive in NEEDS_SECURING else ()
+    return (*confirmations_for(setting, hookup), *secured)
+
+
+def turning_items(*, rehearsal: bool) -> tuple[Item, ...]:
+    """Return the cautions about turning a sensor one by one, and that the lever is where it is turned."""
+    closed = "The lever is back at closed throttle."
+    goes = " Answer y and the rehearsal's lever goes there." if rehearsal else ""
+    return (*(Item(text) for text in aim.CAUTIONS), Item(f"{closed}{goes}", TURNING.key))
 
 
 DRIVES = {"c": "combustion", "s": "stop-start", "h": "hybrid", "e": "electric"}  # by the key that names each

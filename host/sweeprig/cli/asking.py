@@ -43,6 +43,7 @@ Override = Annotated[
 
 
 T = TypeVar("T")
+LED_BY: list[Callable[[Confirmation], bool]] = []  # asks in our place while the guide runs a command
 
 
 def answered(question: Callable[[], T], *, option: str = "") -> T:
@@ -101,6 +102,8 @@ class TerminalAsk:
         """Return whether the operator confirms; printed plainly either way."""
         if item.key in self._keys:
             return True
+        if LED_BY:
+            return LED_BY[-1](item)
         if not sys.stdin.isatty():
             return False
         return answered(lambda: confirmed(f"Confirm: {item.text}"), option=f"--confirm {item.key}")

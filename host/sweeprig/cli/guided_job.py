@@ -55,7 +55,7 @@ class Job:
         given |= {"--label": self.label} if named else {}
         options = [word for name, value in given.items() if value for word in (name, value)]
         vehicle = where if self.setting == "vehicle" else []
-        return [*options, *vehicle, "--confirm", confirmed_keys(self.setting, self.hookup)]
+        return [*options, *vehicle, "--confirm", confirmed_keys(self.setting, self.hookup, self.drive)]
 
     def do(self, arguments: list[str]) -> int | None:
         """Print one command, so that it can be typed the next time, and run it; None where it was refused."""

@@ -39,6 +39,10 @@ CAUTIONS = (
     " the usual 0.4 to 0.5 V.",
     "Loosen the screws only as far as needed, turn, tighten, and read again: tightening moves the sensor.",
 )
+SLOTS_ASKED = (
+    "Do the sensor's screws sit in slots, made so that it can be turned on its mount? Electronic throttles, pedals and"
+    " stop screws: n."
+)
 SLOTTED_PROFILE = "adjustable-potentiometer"  # where none is named: the shipped one with a target
 MARGINAL_V = 1e-9
 FITS = "Both ends are within limits after the move."

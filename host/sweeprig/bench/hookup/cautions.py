@@ -57,6 +57,7 @@ class Confirmation:
     key: str  # as typed after --confirm
     text: str
     each_time: bool = False  # no job remembers it: what it says ends when a plug is moved
+    either: bool = False  # a question of fact: no is an answer too, and nothing is refused for it
 
     @property
     def line(self) -> str:
@@ -99,6 +100,7 @@ SYSTEM_24 = (
     Confirmation(  # asked where the battery's volts alone decide nothing; as an option it is --system 24
         "system-24",
         "The vehicle has a 24 V system, as its plate or its two batteries in series show.",
+        either=True,
     )
 )
 TURNING = Confirmation(  # of `aim`, before the sensor is turned

@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from sweeprig.cli import guiding
 from sweeprig.cli import options as opt
-from sweeprig.cli.asking import answered, asking, question
+from sweeprig.cli.asking import asking
 from sweeprig.cli.console import EXIT_OF_VERDICT, console, strong
-from sweeprig.cli.rehearsing import close_lever, is_rehearsal, say_turned, with_keys
+from sweeprig.cli.rehearsing import SIMULATED, close_lever, is_rehearsal, say_turned, with_keys
 from sweeprig.cli.session import SensorOptions, settings, with_options
 from sweeprig.cli.sweeping import files_of, is_simulated, print_done, status_of, take_sweep
 from sweeprig.cli.web_page import ALONE, Page, PageOptions, beside, stay
@@ -86,8 +87,9 @@ def aim(asked: AimOptions) -> None:
         for line in lines:
             console.say(line)
         page.wait("TO BE TURNED" if proposed.possible else "NO POSITION FITS", proposed.reason, facts=lines)
-        for text in CAUTIONS if proposed.possible else ():
-            console.say(f"CAUTION: {text}")
+        if proposed.possible and not _asked_one_by_one(asked):
+            for text in CAUTIONS:
+                console.say(f"CAUTION: {text}")
         if asked.plan_only or not proposed.possible:
             stay(page)
             _exit_with(ends, proposed, as_json=asked.as_json)
@@ -107,11 +109,12 @@ def _order(asked: AimOptions) -> SweepOrder:
 
 
 def _mount(mount: str) -> str:
+    """Return the mount as given, else as answered at a terminal."""
+    from sweeprig.bench.aim.aim import SLOTS_ASKED, Mount
+
     if mount or not sys.stdin.isatty():
         return mount
-    asked = question("Mount (slotted, fixed, electronic-throttle, pedal, stop-screw)")
-    answer: str = answered(lambda: typer.prompt(asked, err=True), option="--mount")
-    return answer.strip().lower()
+    return Mount.SLOTTED if guiding.yes(SLOTS_ASKED, option="--mount") else Mount.FIXED
 
 
 def _slope(typed: float | None, angles: list[str] | None) -> float | None:
@@ -155,11 +158,28 @@ def _so_far(asked: AimOptions, setup: SweepSetup) -> AimOptions:
     return replace(asked, confirm=[*(asked.confirm or []), *plug_off])
 
 
+def _port(asked: AimOptions) -> str:
+    return asked.port or settings()[0].port
+
+
+def _by_hand(port: str) -> bool:
+    """Return whether the sensor is turned by hand or, in a rehearsal, by keys; any other simulated one is not."""
+    return not port.startswith(SIMULATED) or is_rehearsal(port)
+
+
+def _asked_one_by_one(asked: AimOptions) -> bool:
+    """Return whether each caution about turning has its own question, as in the guide."""
+    return guiding.is_leading() and _by_hand(_port(asked)) and not asked.plan_only
+
+
 def _read(asked: AimOptions) -> None:
-    """Wait until the operator has read the cautions above; without a terminal nobody is asked. Raises SafetyError."""
+    """Wait until the operator has read the cautions; without a terminal nobody is asked. Raises SafetyError."""
+    from sweeprig.bench.guide import turning_items
     from sweeprig.bench.hookup.cautions import TURNING, refused
 
-    if sys.stdin.isatty() and not asking(asked.confirm).confirm(TURNING):
+    if guiding.is_leading():
+        guiding.confirmed(turning_items(rehearsal=is_rehearsal(_port(asked))))
+    elif sys.stdin.isatty() and not asking(asked.confirm).confirm(TURNING):
         raise refused(TURNING)
 
 
@@ -197,10 +217,9 @@ def _turned(
 ) -> AimOptions:
     """Have the sensor turned; return how it is found from then on: a simulated one is turned in its address."""
     from sweeprig.bench.aim.text import simulated_turn
-    from sweeprig.bench.board.rig import SIMULATED
 
-    port = asked.port or settings()[0].port
-    if not port.startswith(SIMULATED) or is_rehearsal(port):
+    port = _port(asked)
+    if _by_hand(port):
         _read(asked)
         if is_rehearsal(port):
             close_lever()
@@ -249,7 +268,7 @@ def _sweep_again(asked: AimOptions, order: SweepOrder, ends: Ends, proposed: Pla
         console.show_json({"schema_version": 1, "plan": plan_json(ends, proposed), "after": result})
     else:
         print_done(done, as_json=False)
-    if is_rehearsal(port := asked.port or settings()[0].port):
+    if is_rehearsal(port := _port(asked)):
         say_turned(port)
     stay(page)
     raise typer.Exit(status_of(done))

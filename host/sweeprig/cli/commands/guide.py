@@ -96,7 +96,7 @@ def _pins(job: Job) -> None:
 def _hookup(job: Job) -> None:
     from sweeprig.bench.guide import items_for
 
-    guiding.confirmed(items_for(job.setting, job.hookup))
+    guiding.confirmed(items_for(job.setting, job.hookup, job.drive))
 
 
 def _check(job: Job) -> None:
@@ -174,7 +174,15 @@ def _then(job: Job, done: SweepDone) -> None:
     if following is not None and guiding.yes(f"Go on with {following[0]} now?"):
         if then is Then.SWEEP:
             _back_to_closed(job)
-        job.do(following)
+        _follow(job, following)
+
+
+def _follow(job: Job, following: list[str]) -> None:
+    """Do what the result asks for; one that is refused is tried again as often as the operator likes."""
+    while job.do(following) is None and guiding.yes(
+        f"{following[0]} did not run. Do what follows `next`, then try again (y) or go on without it (n)?"
+    ):
+        pass
 
 
 def _other_kind(job: Job) -> None:
@@ -237,7 +245,7 @@ def add_to(app: typer.Typer) -> None:
         _look_for(named)
         sweeping.finished.clear()
         try:
-            with unseen_keys(), around(asked):
+            with unseen_keys(), around(asked), guiding.leading():
                 lead(Job(run, named))
         except (KeyboardInterrupt, StoppedError):
             raise KeyboardInterrupt(kept_words(sweeping.finished)) from None
