@@ -71,6 +71,14 @@ def test_ratiometric_limits_hold_for_ratio_times_nominal(supply: float) -> None:
     assert check(j, "span").value == pytest.approx(4.05, rel=1e-6)
 
 
+def test_on_a_sagging_supply_the_span_is_that_of_its_ends() -> None:
+    """Closed at 5.0 V and open at 4.6 V of supply: each end has its own, and so has their difference."""
+    j = given(seen(end(0.45, supply=5.0), end(4.14, supply=4.6), supply=5.0))
+    assert check(j, "closed").value == pytest.approx(0.45)
+    assert check(j, "open").value == pytest.approx(4.5)
+    assert check(j, "span").value == pytest.approx(4.05)
+
+
 def test_limits_of_another_sensor_hold_for_measured_volts() -> None:
     fixed_reference = replace(ADJUSTABLE, supply=replace(ADJUSTABLE.supply, ratiometric=False))
     j = given(seen(0.414, 4.14, supply=4.6), fixed_reference)

@@ -163,7 +163,8 @@ def _for_sense(wanted: Range, seen: CheckContext) -> Range:
 
 def _span(seen: CheckContext) -> Check:
     least = seen.profile.limits.span
-    q = seen.scale.span_at_nominal(seen.quantities["span_v"])
+    at = seen.quantities
+    q = seen.scale.span_at_nominal(at["span_v"], low=at["low_v"], high=at["high_v"])
     check = _judged("span", q, least.source, seen=seen, low=least.value)
     loose = [
         e

@@ -64,8 +64,12 @@ class Scale:
             q.name, q.unit, ratio * self.nominal_v, bu.scaled(lines, self.nominal_v), n_samples=q.n_samples
         )
 
-    def span_at_nominal(self, q: Quantity) -> Quantity:
-        """Return a measured distance of two levels on the profile's scale: x = Vn (H - L) / (S - G)."""
+    def span_at_nominal(self, q: Quantity, *, low: Quantity, high: Quantity) -> Quantity:
+        """Return a measured distance of two levels on the profile's scale: x = Vn (H - L) / (S - G).
+
+        Where the supply differed between the rests at the two ends, each end has its own: the span is then the
+        difference of the ends on the scale.
+        """
         if q.value is None or not self.ratiometric:
             return q
         if self.supply.value is None:
@@ -76,7 +80,9 @@ class Scale:
         factor = self.nominal_v / rail
         supply = bu.scaled(self.supply.budget, -factor * q.value / rail, bu.SUPPLY)
         lines = bu.merged((*bu.scaled(q.budget, factor), *supply, *self._ground(factor * q.value / rail)))
-        return bu.quantity(q.name, q.unit, q.value * factor, lines, n_samples=q.n_samples)
+        ends = self.at_nominal(low).value, self.at_nominal(high).value
+        value = q.value * factor if ends[0] is None or ends[1] is None else ends[1] - ends[0]
+        return bu.quantity(q.name, q.unit, value, lines, n_samples=q.n_samples)
 
     def with_supply_uncertainty(self, q: Quantity) -> Quantity:
         """Return a level on the profile's scale, the uncertainty of the upper rail added to its own.
