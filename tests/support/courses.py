@@ -25,6 +25,11 @@ def traces(v: FloatArray, *, chunk: int = 137, noise_v: float = 1e-3) -> list[Tr
     return [_trace(v[k : k + chunk], k) for k in range(0, v.size, chunk)]
 
 
+def trace_of(v: FloatArray, *, first: int = 0, noise_v: float = 1e-3) -> Trace:
+    """Volts as one trace that begins with window `first`, with the noise of a good rig."""
+    return _trace(v + np.random.default_rng(first).normal(0, noise_v, v.size), first)
+
+
 def _trace(part: FloatArray, first: int) -> Trace:
     return Trace(
         t_s=(first + np.arange(part.size)) * WINDOW_S,

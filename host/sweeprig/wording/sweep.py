@@ -11,6 +11,14 @@ if TYPE_CHECKING:
 NEVER_RESTS = "The signal never rests. Lever held still? Then end the sweep and run: sweeprig check"
 AT_RAIL = "The signal stays at {}: open or shorted wire? Move the lever; if it stays there, end and run: sweeprig check"
 
+MISSING_ONE = "At the other stop hold still for {:.1f} s: that rest is missing."
+MISSING = {
+    ("closed",): "At the closed stop hold still for {:.1f} s: that rest is missing.",
+    ("open",): "At the open stop hold still for {:.1f} s: that rest is missing.",
+    ("closed", "open"): "At each stop hold still for {:.1f} s: both rests are missing.",
+    ("open", "closed"): "At each stop hold still for {:.1f} s: both rests are missing.",
+}
+
 
 def clock_words(state: SweepState, *, short: bool = False) -> str:
     """Return the time of a sweep, or that it waits; `short`: without its longest."""
@@ -32,11 +40,18 @@ def under_line(state: SweepState) -> str:
         return f"Move the lever to begin: about {state.plan.stroke_s:.1f} s to the other stop."
     if state.step == "DONE":
         return "The verdict follows."
-    if state.step == "FULL STROKES":
-        return f"Stop to stop, about {state.plan.stroke_s:.1f} s each."
     if state.step in ("HOLD CLOSED", "HOLD OPEN", "HOLD STILL"):
         return f"{state.hold_left_s:.1f} s more" if state.hold_left_s > 0 else "Good."
+    return _on_the_way(state)
+
+
+def _on_the_way(state: SweepState) -> str:
+    """Return where the lever goes, and how slowly."""
     plan = state.plan
+    if state.lacking:
+        return MISSING.get(state.lacking, MISSING_ONE).format(plan.hold_s)
+    if state.step == "FULL STROKES":
+        return f"Stop to stop, about {plan.stroke_s:.1f} s each."
     good = f"{plan.fastest_s:.1f} to {plan.slowest_s:.1f} s is accepted"
     return f"Aim for {plan.stroke_s:.1f} s from stop to stop; {good}."
 

@@ -29,6 +29,15 @@ class Move:
         return self.to_v - self.from_v
 
 
+@dataclass(frozen=True)
+class Stand:
+    """One rest of the lever."""
+
+    level_v: float  # [V]
+    end_s: float  # [s]
+    seconds: float  # [s]
+
+
 @dataclass
 class Lever:
     """Follows the lever. `least_v` [V] is the smallest movement that counts."""
@@ -45,6 +54,13 @@ class Lever:
         "-inf"
     )  # [s] when it was back: what leaps all the time is a signal that never rests
     _left: list[FloatArray] = field(default_factory=list)
+    _stands: list[Stand] = field(default_factory=list)  # rests that have ended
+
+    @property
+    def stands(self) -> list[Stand]:
+        """Every rest so far; the last may still go on."""
+        now = [] if self.still_from_s is None or self._anchor is None else [self._stand(self._anchor)]
+        return [*self._stands, *now]
 
     @property
     def rest_s(self) -> float:
@@ -106,9 +122,14 @@ class Lever:
         assert self._anchor is not None
         away = v - self._anchor[1]
         if abs(away) > self.least_v:
+            self._stands.append(self._stand(self._anchor))
             self._direction, self._extreme, self.still_from_s = (1 if away > 0 else -1), (t, v), None
         elif abs(away) < self.least_v / 8:
             self._anchor = (t, self._anchor[1])
+
+    def _stand(self, anchor: tuple[float, float]) -> Stand:
+        """Return the rest until the time and level of `anchor`."""
+        return Stand(anchor[1], anchor[0], anchor[0] - (self.still_from_s or 0.0))
 
     def _turned(self, t: float, v: float) -> Move:
         move = self._move(self._extreme[1])

@@ -10,12 +10,11 @@ from sweeprig.bench.readings.limits import limit
 from sweeprig.bench.readings.watch import Watcher, WatchState
 from sweeprig.bench.sweep.dropouts import Dropouts
 from sweeprig.bench.sweep.pace import Pace, SweepPlan
-from sweeprig.bench.sweep.trigger import Phase, Trigger
+from sweeprig.bench.sweep.trigger import NEAR_SHARE, Phase, Trigger
 from sweeprig.capture.model import Trace
 from sweeprig.judge.profile import Profile
 from sweeprig.words import Starts
 
-NEAR_SHARE = 0.1  # of the span seen: a level as near to an end as this is at that end; own choice, no source
 REACHED_SHARE = (
     0.85  # of the span seen, and half the profile's least span: the far end; own choice, no source
 )
@@ -60,7 +59,7 @@ class SweepState:
         None  # % of travel at which the last one was; None: none, or not known yet
     )
     unrest_s: float = 0.0  # [s] for which a signal that must rest has not; 0 for less than `sweep.unrest_s`
-
+    lacking: tuple[str, ...] = ()  # ends, closed or open, whose rest is missing once the strokes are done
     at_rail: str = ""  # where the signal has lain for `sweep.at_rail_s` before the sweep began; "" nowhere
 
     @property
@@ -146,11 +145,21 @@ class SweepPrompts:
             seconds=self.trigger.seconds,
             reading=self.watcher.state(columns=200),
             added_strokes=self.trigger.added_strokes,
+            lacking=self._lacking(),
             dropouts=self.dropouts.n,
             dropout_percent=self._dropout_percent(),
             at_rail=self.trigger.rail.name if self.trigger.at_rail_s >= limit("sweep.at_rail_s") else "",
             unrest_s=self.trigger.unrest_s if self.trigger.unrest_s >= limit("sweep.unrest_s") else 0.0,
         )
+
+    def _lacking(self) -> tuple[str, ...]:
+        """Return the ends whose rest is missing, by the end where the sweep began."""
+        ends = self.trigger.lacking_v
+        if self._home_v is None or self.starts is Starts.ANYWHERE:
+            return ("other",) if ends else ()
+        names = ("closed", "open") if self.starts is Starts.CLOSED else ("open", "closed")
+        near = NEAR_SHARE * self._span_v
+        return tuple(names[abs(v - self._home_v) > near] for v in ends)
 
     def _dropout_percent(self) -> float | None:
         """Return where the last dropout was [% of travel, 0 = closed], by the ends seen so far."""
@@ -217,6 +226,9 @@ class SweepPrompts:
             return names.hold_home if hold else names.out
         if self.trigger.phase is Phase.RESTING:  # enough strokes: none more is asked for
             return Step.HOLD_STILL
+        lacking = self.trigger.lacking_v
+        if len(lacking) == 1 and self._home_v is not None:  # there the lever goes, whichever way it went last
+            return names.back if abs(lacking[0] - self._home_v) <= NEAR_SHARE * self._span_v else names.out
         return names.out if self._outward else names.back
 
     def _pace(self) -> tuple[Pace | None, float | None]:

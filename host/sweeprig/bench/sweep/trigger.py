@@ -10,13 +10,16 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from sweeprig.bench.readings.at_rail import AtRail
-from sweeprig.bench.readings.lever import Lever, Move, StrokeCount
+from sweeprig.bench.readings.lever import Lever, Move, Stand, StrokeCount
 from sweeprig.bench.readings.limits import limit
 from sweeprig.bench.sweep.pace import SweepPlan
 from sweeprig.capture.model import Trace
 from sweeprig.judge.profile import Profile
 
 LEAD_S = 0.6  # [s] of rest that is kept from before the first movement: an end is measured in it; own choice
+NEAR_SHARE = 0.1  # of the span seen: a rest as near to an end as this is at that end; own choice, no source
+STAND_S = 0.2  # [s] of rest at an end that is enough to measure it: the analysis wants 0.06 s; own choice
+MOST_BACK = 4  # strokes beyond those asked for in which a missing rest is waited for; own choice
 MOST_ASKS = 2  # how often strokes are added to a sweep at most; own choice
 SETTLED_S = 0.3  # [s] the lever must rest before the sweep is armed; own choice
 
@@ -52,6 +55,7 @@ class Trigger:
     strokes: StrokeCount = field(init=False)
     rail: AtRail = field(init=False)
     _asks: int = 0
+    _lacking_v: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         self.lever = Lever(self.profile.series.start.value / 100 * self.profile.supply.nominal_v)
@@ -103,6 +107,28 @@ class Trigger:
         """Time since the start of the movement [s]."""
         return 0.0 if self.waiting else self.lever.now_s - self.start_s
 
+    @property
+    def lacking_v(self) -> tuple[float, ...]:
+        """The ends [V] at which the lever has yet to rest once its strokes are done."""
+        return self._lacking_v
+
+    def _look_for_rests(self) -> None:
+        """Note the ends without a rest in what is kept; none where they were waited for long enough."""
+        seen, most = self.strokes, self.plan.strokes + MOST_BACK
+        if self.plan.timed or not self.plan.strokes <= seen.n < most:
+            self._lacking_v = ()
+            return
+        stands = [s.level_v for s in self.lever.stands if self._kept_s(s) >= STAND_S]
+        ends = (seen.low_v, seen.high_v)
+        self._lacking_v = tuple(v for v in ends if not any(self._is_at(v, level) for level in stands))
+
+    def _kept_s(self, stand: Stand) -> float:
+        """Return how much of a rest [s] is in what is kept."""
+        return min(stand.seconds, stand.end_s - self.keep_from_s)
+
+    def _is_at(self, end_v: float, level_v: float) -> bool:
+        return abs(level_v - end_v) <= NEAR_SHARE * (self.strokes.high_v - self.strokes.low_v)
+
     def _wait(self) -> None:
         resting = self.lever.still_from_s is not None
         if self.phase is Phase.SETTLING and resting and self.lever.rest_s >= SETTLED_S:
@@ -111,16 +137,26 @@ class Trigger:
             self.phase, self.start_s = Phase.RUNNING, self.lever.now_s
 
     def _run(self) -> None:
-        enough = self.strokes.n >= self.plan.strokes
-        self.phase = Phase.RESTING if enough and not self.plan.timed else Phase.RUNNING
+        self._look_for_rests()
+        self.phase = Phase.RESTING if self._is_last() else Phase.RUNNING
         held = self.phase is Phase.RESTING and self.lever.rest_s >= self.plan.hold_s
-        left = bool(self.added_strokes) and self.lever.rest_s >= limit("sweep.more_wait_s")
+        asked = bool(self.added_strokes or self._lacking_v)
+        left = asked and self.lever.rest_s >= limit("sweep.more_wait_s")
         if left or (held and not self._made_longer()):
             self.phase, self.ended = Phase.OVER, "strokes"
         elif held:
             self.phase = Phase.RUNNING
         elif self.seconds >= self.plan.longest_s:
             self.phase, self.ended = Phase.OVER, "longest"
+
+    def _is_last(self) -> bool:
+        """Whether a rest where the lever is ends the sweep."""
+        if self.plan.timed or self.strokes.n < self.plan.strokes:
+            return False
+        here = self.lever.still_from_s is not None and any(
+            self._is_at(v, self.lever.rest_v) for v in self._lacking_v
+        )
+        return here or not self._lacking_v
 
     def _made_longer(self) -> bool:
         """Add the strokes that would settle a cause that is still open; False where there are none."""
