@@ -77,7 +77,7 @@ def test_aim_ends_with_ctrl_c_in_its_first_sweep(run: Run) -> None:
 @pytest.mark.parametrize(
     ("command", "asked", "option"),
     [
-        (("check", "--setting", "vehicle"), "What drives it", "--drive"),
+        (("check", "--setting", "vehicle"), "What drives the vehicle", "--drive"),
         (("aim",), "Mount", "--mount"),
         (("wiggle", "--setting", "vehicle", "--drive", "combustion"), "Confirm:", "--confirm cautions"),
     ],

@@ -369,7 +369,7 @@ def test_records_behind_a_reply_are_not_lost() -> None:
 def test_unknown_drive_is_refused_before_anything(drive: str) -> None:
     rig, ask = ScriptedRig(sensor()), Unattended()
     volts = volts_of_rig(client_of(rig), replace(CAR, vehicle_drive=drive), PROFILE)
-    with pytest.raises(InputError, match="vehicle's drive is not known"):
+    with pytest.raises(InputError, match="What drives the vehicle is not known"):
         prepare_hookup(volts, PROFILE, ask, now=lambda: WHEN)
     assert ask.said == []
     assert rig.did("supply") == []

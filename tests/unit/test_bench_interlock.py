@@ -74,7 +74,7 @@ def test_override_does_not_stand_in_for_securing() -> None:
 
 
 def test_drive_that_nobody_named_is_asked_for() -> None:
-    with pytest.raises(InputError, match="vehicle's drive is not known"):
+    with pytest.raises(InputError, match="What drives the vehicle is not known"):
         check_drive("", confirmed=True)
     assert Drive.COMBUSTION in check_drive("combustion", confirmed=False)
 

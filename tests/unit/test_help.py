@@ -134,3 +134,9 @@ def test_nonsense_numbers_do_nothing(words: tuple[str, ...], value: str) -> None
     done = CliRunner().invoke(app, [*words, value])
     assert done.exit_code == 2
     assert "it must be" in done.output
+
+
+def test_an_error_proposes_no_option_that_the_help_leaves_out() -> None:
+    said = CliRunner().invoke(app, ["pins", "--coun", "4"])
+    assert "No such option: --coun" in said.output + said.stderr
+    assert "--count" not in (said.output + said.stderr).replace("--coun\n", "")

@@ -24,13 +24,18 @@ ConfirmKeys = Annotated[
         help="Answer safety questions in advance: one of these words or several, comma between, as"
         " --confirm cautions,plug-off. cautions = read and followed; plug-off = the sensor's plug is off the harness;"
         " laptop-battery = the laptop runs on its battery; usb-first = USB was connected before the rig was joined to"
-        " the harness; secured = vehicle secured, somebody qualified for its drive is there; idle = engine idling,"
-        " throttle untouched; turning = aim's cautions are read; clear = no finger or tool is near the motor.",
+        " the harness; secured = the vehicle is secured, and somebody qualified for hybrid or electric"
+        " vehicles is there; idle = engine idling,"
+        " throttle untouched; turning = the cautions for turning the sensor on its mount are read; clear = no"
+        " finger or tool is near the rig's motor.",
     ),
 ]
 DriveOption = Annotated[
     str,
-    typer.Option("--drive", help="In a vehicle, what drives it: combustion, stop-start, hybrid or electric."),
+    typer.Option(
+        "--drive",
+        help="For work in a vehicle, what drives the vehicle: combustion, stop-start, hybrid or electric.",
+    ),
 ]
 Override = Annotated[
     str,
@@ -143,7 +148,7 @@ def ask_drive(drive: str, setting: str) -> str:
     if not drive and sys.stdin.isatty():
         drive = answered(
             lambda: typer.prompt(
-                question("What drives it (combustion, stop-start, hybrid, electric)"), err=True
+                question("What drives the vehicle (combustion, stop-start, hybrid, electric)"), err=True
             ),
             option="--drive",
         )

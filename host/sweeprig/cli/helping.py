@@ -164,8 +164,16 @@ def _outside(found: re.Match[str]) -> str:
     return f"it must be at most {high:.7g}" if high is not None else found[0]
 
 
+def _offer_no_hidden(error: Any) -> None:
+    """Take the options that the help does not list out of those that an error proposes."""
+    if getattr(error, "possibilities", None) and error.ctx is not None:
+        hidden = {name for p in error.ctx.command.params if getattr(p, "hidden", False) for name in p.opts}
+        error.possibilities = [name for name in error.possibilities if name not in hidden]
+
+
 def fit_words(error: Any) -> Any:
     """Return an error of typer's in plain words, whose text breaks at words on the terminal."""
+    _offer_no_hidden(error)
     label, said = "Error: ", error.format_message()
     for theirs, ours in SAID.items():
         said = said.replace(theirs, ours)

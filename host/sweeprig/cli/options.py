@@ -13,7 +13,22 @@ Port = Annotated[
     str,
     typer.Option("--port", help="Serial port (COM3, /dev/ttyACM0), or sim://SENSOR for a simulated rig."),
 ]
-AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object instead of text.")]
+AsJson = Annotated[
+    bool,
+    typer.Option(
+        "--json",
+        help="Print the result as one JSON object, for another program. Questions and errors stay text, on standard"
+        " error.",
+    ),
+]
+ResultJson = Annotated[
+    bool,
+    typer.Option(
+        "--json",
+        help="Print the result as one JSON object, for another program; docs/reference/result.md explains its keys."
+        " Questions and errors stay text, on standard error.",
+    ),
+]
 ProfileName = Annotated[
     str | None,
     typer.Option(
@@ -79,8 +94,8 @@ Guard = Annotated[
         "--guard",
         min=0.0,
         max=3.0,
-        help="Safety distance to a limit: 1 = one ±, 0 = a value may lie right at the limit; default from the"
-        " profile.",
+        help="How far inside a limit a value must be to pass, as a multiple of its own ±. 1: value and whole ± must be"
+        " inside. 0: the value alone, its ± is ignored. More is stricter; default from the profile.",
     ),
 ]
 TimeUnitOption = Annotated[

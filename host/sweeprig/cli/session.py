@@ -257,7 +257,7 @@ class CaptureOptions(RigOptions):
     operator: opt.Operator = ""
     out: opt.Out = None
     sheet: opt.SheetKind = None
-    as_json: opt.AsJson = False
+    as_json: opt.ResultJson = False
 
     @property
     def setup_fields(self) -> dict[str, Any]:

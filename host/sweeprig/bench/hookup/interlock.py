@@ -113,11 +113,11 @@ def check_drive_known(drive: str) -> None:
     """Raise InputError where --drive is missing: it decides whether work is allowed at all."""
     if drive not in tuple(Drive):
         raise InputError(
-            "The vehicle's drive is not known.",
+            "What drives the vehicle is not known.",
             seen=drive or "not given",
             limit=", ".join(Drive),
             next_step="add --drive combustion, stop-start, hybrid or electric; with no vehicle:"
-            " --setting bench (not with send)",
+            " --setting bench",
         )
 
 

@@ -80,7 +80,7 @@ Standard = Annotated[
     str, typer.Option("--standard", help="What makes the known voltage; kept with the result.")
 ]
 AsLeft = Annotated[
-    bool, typer.Option("--as-left", help="Taken after an adjustment or a repair (as left), not as found.")
+    bool, typer.Option("--as-left", help="This check comes after an adjustment or a repair of the rig.")
 ]
 RampSeconds = Annotated[
     float,
@@ -88,18 +88,24 @@ RampSeconds = Annotated[
         "--seconds",
         min=1.0,
         max=3600.0,
-        help="How long to measure [s]; longer gives more readings of each ADC code.",
+        help="How long to measure [s]; longer gives a better result.",
     ),
 ]
 RampFrom = Annotated[
     RampSource,
     typer.Option(
         "--source",
-        help="rig: its own ramp, jumper J1 at RAMP; leads: a generator on signal A; auto: rig if it can.",
+        help="rig: its own ramp, jumper J1 of the rig at RAMP; leads: a signal generator on the lead of signal A;"
+        " auto: rig if it can.",
     ),
 ]
 Linearity = Annotated[
     float,
-    typer.Option("--linearity", min=0.0, max=5.0, help="Linearity of the ramp, ± per cent of its range."),
+    typer.Option(
+        "--linearity",
+        min=0.0,
+        max=5.0,
+        help="How straight the ramp is: its linearity, ± per cent of its range.",
+    ),
 ]
 Rig = Annotated[str, typer.Argument(help="Serial number of the rig; default: the only one stored.")]

@@ -49,14 +49,18 @@ class AimOptions(SensorOptions, PageOptions):
         list[str] | None,
         typer.Option(
             "--angle",
-            help="DEGREES=VOLTS: closed throttle read at one angle of the mount. Give it twice, for volts per degree.",
+            help="DEGREES=VOLTS: closed throttle read at one angle of the mount. Give it for two"
+            " different angles; volts per degree follow from them.",
         ),
     ] = None
     from_file: Annotated[
         Path | None, typer.Option("--from", help="Capture that shows both ends; default: sweep first.")
     ] = None
     plan_only: Annotated[
-        bool, typer.Option("--plan", help="Show what turning does to both ends, and stop.")
+        bool,
+        typer.Option(
+            "--plan", help="Only show what turning would do to closed and open throttle; nothing is turned."
+        ),
     ] = False
     longest: Annotated[
         float, typer.Option("--longest", min=1.0, max=3600.0, help="Longest time for turning the sensor [s].")

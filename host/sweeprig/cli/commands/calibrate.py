@@ -135,7 +135,7 @@ def ramp(
     linearity: to.Linearity = 0.01,
     as_json: opt.AsJson = False,
 ) -> None:
-    """Measure the converter's linearity with a slow straight ramp, and fit the stored calibration again."""
+    """For specialists, not needed for daily work: measure how straight the rig's converter is, for its calibration."""
     from sweeprig.bench.calibration.ramp import straighten
     from sweeprig.bench.calibration.text import straightened_json, straightened_lines
     from sweeprig.calibration.store import save_calibration

@@ -54,7 +54,7 @@ def compare(
     place: opt.RecordsPlace = "",
     as_json: opt.AsJson = False,
 ) -> None:
-    """Compare two captures, before and after: ends, margins and findings, and which changes are real."""
+    """Compare two captures, before and after: ends, margins and findings, and which changes are larger than their ±."""
     from sweeprig.bench.review.compare import compare as compare_sides
     from sweeprig.bench.review.compare import compare_json
     from sweeprig.bench.review.compare_text import compare_lines

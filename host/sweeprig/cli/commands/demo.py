@@ -17,7 +17,9 @@ if TYPE_CHECKING:
 
 def demo(
     out: Annotated[Path, typer.Option("--out", help="Folder for captures and sheets.")] = Path("out/demo"),
-    fast: Annotated[bool, typer.Option("--fast", help="Run at full speed.")] = False,
+    fast: Annotated[
+        bool, typer.Option("--fast", help="Do not wait in real time: as fast as this computer can.")
+    ] = False,
     sensor: Annotated[
         str, typer.Option("--sensor", help="Only this simulated sensor; `--sensor list` names them.")
     ] = "",

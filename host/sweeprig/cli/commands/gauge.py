@@ -14,7 +14,11 @@ from sweeprig.cli.session import records_place
 
 def gauge(
     file: Annotated[
-        Path | None, typer.Argument(help="CSV with the columns part, operator and value_v.")
+        Path | None,
+        typer.Argument(
+            help="CSV with the columns part (which sensor: each single one has its own name or number), operator and"
+            " value_v (the reading [V])."
+        ),
     ] = None,
     batch: Annotated[str, typer.Option("--batch", help="Instead of a CSV: the records of this batch.")] = "",
     end: Annotated[str, typer.Option("--end", help="With --batch: closed or open.")] = "closed",

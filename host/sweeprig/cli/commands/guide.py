@@ -64,7 +64,7 @@ def _what(job: Job) -> None:
     if job.setting == "vehicle":
         from sweeprig.bench.guide import DRIVES
 
-        asked = "What drives it: combustion (c), stop-start (s), hybrid (h) or electric (e)?"
+        asked = "What drives the vehicle: combustion (c), stop-start (s), hybrid (h) or electric (e)?"
         job.drive = DRIVES[guiding.asked(asked, "".join(DRIVES), {name: key for key, name in DRIVES.items()})]
         asked = "Its supply: 12 V (1), 24 V (2), or not known (?)?"
         job.system = {"1": "12", "2": "24"}.get(guiding.asked(asked, "12?", VOLTS), "")

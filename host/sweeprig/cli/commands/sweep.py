@@ -47,7 +47,8 @@ class SweepOptions(SensorOptions, PageOptions):
         bool,
         typer.Option(
             "--driven",
-            help="Driven build: the motor moves the lever; linearity and hysteresis as well.",
+            help="The rig's own motor moves the lever (driven build of the rig only); measures linearity and"
+            " hysteresis as well.",
         ),
     ] = False
     travel: Annotated[
@@ -178,7 +179,7 @@ def review(
     budget: opt.Budget = False,
     monte_carlo: opt.MonteCarlo = False,
     place: opt.RecordsPlace = "",
-    as_json: opt.AsJson = False,
+    as_json: opt.ResultJson = False,
 ) -> None:
     """Judge a capture or a CSV again, without the rig."""
     from sweeprig.bench.review.by_number import named_captures

@@ -51,7 +51,8 @@ class WiggleOptions(SensorOptions, PageOptions):
 def wiggle(asked: WiggleOptions) -> None:
     """Find a bad connection: move harness and plugs, see the dropouts.
 
-    Press 1, 2 or 3 while you move plug, bulkhead or controller end.
+    Press 1 while you move the sensor's plug, 2 at the bulkhead (where the harness goes through the wall to the engine),
+    3 at the controller's end.
     """
     from sweeprig.analysis.wiggle import FAR_END, TASK
     from sweeprig.bench.sweep.sweep import finish, finish_unkept
