@@ -193,10 +193,8 @@ def clocks(folder: Path) -> Try:
             return f"{zone} {when}: status {child.returncode}: {told[-300:]}"
         result = json.loads(said)
         aware = datetime.fromisoformat(result["made_at"]).tzinfo is not None
-        if (result["verdict"], result["records_lost"], aware) != ("pass", 0, True):
-            return (
-                f"{zone} {when}: {result['verdict']}, {result['records_lost']} lost, made {result['made_at']}"
-            )
+        if (result["verdict"], result["data_blocks_lost"], aware) != ("pass", 0, True):
+            return f"{zone} {when}: {result['verdict']}, {result['data_blocks_lost']} lost, made {result['made_at']}"
         return what_is_left(own, log, captured=True)
 
     return attempt

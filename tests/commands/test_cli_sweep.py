@@ -49,7 +49,7 @@ def test_a_good_sensor_passes_and_its_file_says_the_same(tmp_path: Path) -> None
     page = Path(result["sheet_file"]).read_text("utf-8")
     assert "Shelf 3" in page
     again = checked(sweeprig("review", result["capture_file"], "--json", home=tmp_path).stdout)
-    for key in ("verdict", "closed_v", "open_v", "margins", "strokes", "plain_min_v"):
+    for key in ("verdict", "closed_v", "open_v", "margins", "strokes", "lowest_reading_v"):
         assert again[key] == result[key]
 
 

@@ -109,7 +109,7 @@ def test_no_capture_begins_without_room_for_a_second(tmp_path: Path) -> None:
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
     assert status(done) == FileError.exit_code, done.output
-    assert "Before switching on" not in done.output
+    assert "Sensor supply still off" not in done.output
     assert not list(tmp_path.rglob("*.journal"))
 
 

@@ -68,8 +68,8 @@ def test_a_driven_sweep_ends_with_card_sheet_and_record(tmp_path: Path) -> None:
     assert shown.exit_code == 0
     (capture,) = tmp_path.glob("*.sweep")
     result = json.loads(invoke("review", str(capture), "--json").stdout)
-    assert result["against_angle"]["travel_deg"] == pytest.approx(60, abs=0.6)
-    assert result["against_angle"]["hysteresis_percent"] < 0.5
+    assert result["linearity"]["travel_deg"] == pytest.approx(60, abs=0.6)
+    assert result["linearity"]["hysteresis_percent"] < 0.5
 
 
 @pytest.mark.parametrize(

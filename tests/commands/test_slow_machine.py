@@ -18,7 +18,7 @@ from sweeprig.link.client import RigClient
 
 SIM = "sim://{}?pace=fast&vm=cpython&seed=3"
 SLOWER = 40
-SAME = ("verdict", "sense", "strokes", "records_lost", "ended")
+SAME = ("verdict", "sense", "strokes", "data_blocks_lost", "ended")
 
 
 def result(monkeypatch: pytest.MonkeyPatch, home: Path, *args: str, slower: float = 1) -> dict[str, Any]:

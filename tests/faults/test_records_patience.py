@@ -45,7 +45,7 @@ def test_pauses_grow_to_a_longest_one_and_end_at_the_limit() -> None:
     assert max(time.pauses) == LONGEST_S
     assert time.now == pytest.approx(4.0)
     assert "for 4 s" in caught.value.seen
-    assert "sweeprig records add FILE" in caught.value.next_step
+    assert "wait until the other program has finished; the capture is safe" in caught.value.next_step
 
 
 def test_what_works_at_last_is_returned() -> None:

@@ -69,8 +69,11 @@ def test_two_lifts_at_one_place_of_three_strokes_ask_for_more() -> None:
     assert stray.severity == "doubt"
     more = int(stray.numbers["more_strokes"])
     assert 1 <= more <= 2
-    assert f"This sweep had 3 strokes. A sweep with {3 + more} slow strokes would show" in stray.next_step
-    assert "88 of 100 sweeps with 3 strokes would not show it" in stray.evidence
+    assert f"sweep again with {3 + more} slow strokes" in stray.next_step
+    assert (
+        "3 strokes may not show a worn spot: one that acts in every second stroke is missed in 88 of 100 sweeps"
+        in stray.evidence
+    )
 
 
 def test_strokes_asked_for_name_the_place_once_taken() -> None:

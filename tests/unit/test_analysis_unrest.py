@@ -7,6 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from sweeprig.analysis import unrest
+from sweeprig.analysis.model import Stroke
 from sweeprig.bench.review.review import Choices, review_csv
 from sweeprig.capture.model import FloatArray
 from sweeprig.judge.outcome import Outcome
@@ -82,3 +84,12 @@ def test_the_slow_way_to_a_stop_beside_it_is_no_flat_spot(tmp_path: Path, stops:
                 at = to
         x = np.concatenate(parts)
         assert named(reviewed(tmp_path, np.arange(x.size) / 1000, 0.6 + 3.7 * x, seed)) == []
+
+
+@pytest.mark.parametrize("window_s", [5e-3, 2e-3, 1e-3])
+def test_a_quiet_signal_has_no_unrest_in_movement(window_s: float) -> None:
+    """A straight stroke of 3.8 V in 0.7 s, with neither noise nor ripple: its mean over 20 ms is the signal itself."""
+    path = np.linspace(0.45, 4.25, round(0.7 / window_s))
+    stroke = Stroke(0, path.size, from_v=0.45, to_v=4.25, direction=1, full=True)
+    got = unrest.in_movement(path, (stroke,), good=np.ones(path.size, dtype=bool), window_s=window_s)
+    assert got < 1e-3

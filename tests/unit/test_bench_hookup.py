@@ -68,7 +68,7 @@ def test_powered_looks_before_it_feeds_and_leaves_the_sensor_fed() -> None:
     on_at = next(i for i, c in enumerate(rig.commands) if c["cmd"] == "supply" and c["on"])
     assert names.index("start") < on_at, "the leads are measured before the supply is switched on"
     assert rig.out.burden
-    assert any("Before switching on: supply 0.0" in line for line in made.prepared)
+    assert any("Sensor supply still off: supply 0.0" in line for line in made.prepared)
     assert any("no overload" in line for line in made.prepared)
     assert keys_of(made.confirmed) == PLUG
     assert any(line.startswith("Confirmed:") for line in ask.said)

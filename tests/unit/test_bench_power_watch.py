@@ -179,7 +179,7 @@ def test_supply_and_signal_are_measured_before_switching_on(tmp_path: Path) -> N
     rig = ScriptedRig(volts)
     capture = sweep(rig, tmp_path)
     assert looked.index(True) * wire.WINDOW * wire.CHANNELS / wire.CONVERSION_HZ > 0.2
-    assert any(line.startswith("Before switching on: supply 0.0") for line in capture.setup.prepared)
+    assert any(line.startswith("Sensor supply still off: supply 0.0") for line in capture.setup.prepared)
 
 
 def test_a_sweep_that_nobody_begins_lets_the_sensor_go(

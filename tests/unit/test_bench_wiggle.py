@@ -209,7 +209,7 @@ def test_the_operator_is_told_where_to_rest_the_lever() -> None:
         "wiggle", "--seconds", "3", "--sheet", "none", "--port", "sim://good?pace=fast&vm=cpython&hand=still"
     )
     at = told.stderr.index("Hold the lever about half way")
-    assert at < told.stderr.index("Before switching on")
+    assert at < told.stderr.index("Sensor supply still off")
 
 
 def test_events_fail_with_their_place_and_next_step() -> None:

@@ -294,7 +294,7 @@ def test_of_two_doubts_of_one_name_the_first_is_in_the_reason() -> None:
         finding(Code.ENDS_NOT_REPEATED, Cause.MOUNTING, "doubt"), evidence="the closed end, 33 mV"
     )
     j = given(seen(findings=(worse, replace(worse, evidence="the open end, 11 mV"))))
-    assert j.reason.startswith("Ends do not repeat: the closed end, 33 mV.")
+    assert j.reason.startswith("An end did not read the same each time: the closed end, 33 mV.")
     assert "the open end, 11 mV" not in j.reason
 
 

@@ -190,7 +190,7 @@ def test_what_is_not_known_is_said(pages: dict[str, Page]) -> None:
     assert "no capture file" in pages["csv"].text
     assert "Calibrated never calibrated" in pages["angle"].text
     assert "never calibrated: the ± comes from the tolerance of the parts" in pages["angle"].text
-    assert "no calibration yet" in pages["angle"].text
+    assert "none: the rig is not calibrated" in pages["angle"].text
     assert not any("not verified since the calibration" in pages[name].text for name in ("angle", "csv"))
 
 

@@ -45,7 +45,7 @@ def test_reason_and_next_step_name_the_profile_that_judges_it(sensor: str) -> No
     card = card_of(found, capture="12")
     assert f"sweeprig review 12 --profile {BOTH[sensor]}" in card.next_step
     assert card.not_judged.startswith(
-        "NOT checked: track B, whether closed and open throttle are at the right volts"
+        "NOT checked: (1) track B; (2) whether closed and open throttle are at the right volts"
     )
     assert BOTH[sensor] in card.not_judged
 

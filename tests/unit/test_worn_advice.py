@@ -88,7 +88,10 @@ def test_the_headline_asks_what_the_next_step_asks() -> None:
     assert customer_text(oc.outcome(worn=True)).endswith("; it should be replaced.")
 
 
-@pytest.mark.parametrize(("p", "said"), [(0.002, "at more than one place"), (0.142, "142 times in 1000")])
+@pytest.mark.parametrize(
+    ("p", "said"),
+    [(0.002, "at more than one place"), (0.142, "not gathered at one place (clustering p-value 0.142)")],
+)
 def test_dropouts_close_together_are_not_called_spread(p: float, said: str) -> None:
     """They were: "scattered along the travel: by chance they would lie so close together 2 times in 1000"."""
     found = loose((Event(1.0, 2e-4, 0, "to-ground", 40.0, 18.0, 0, False, False, 30.0),), p, None, 0)

@@ -52,7 +52,7 @@ def in_words(track: TrackMap | None, open_point: str = WORN_OR_LOOSE) -> tuple[s
     how = how_to_sweep(n + more)
     return (
         able,
-        f"This sweep had {n} strokes. A sweep with {n + more} slow strokes would show whether {open_point} {how}. ",
+        f"{n} strokes are too few to show whether {open_point}: sweep again with {n + more} slow strokes {how}. ",
     )
 
 
@@ -62,8 +62,8 @@ def _able(n_strokes: int) -> str:
         return f"{n_strokes} stroke{'s are' if n_strokes > 1 else ' is'} too few to show a worn spot"
     missed = 100 * (1 - detection_power(n_strokes, HALF))
     return (
-        f"a worn spot that shows in every second stroke only can be missed: {missed:.0f} of 100 sweeps with"
-        f" {n_strokes} strokes would not show it"
+        f"{n_strokes} strokes may not show a worn spot: one that acts in every second stroke is missed in"
+        f" {missed:.0f} of 100 sweeps with so few strokes"
     )
 
 

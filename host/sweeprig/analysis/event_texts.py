@@ -54,7 +54,8 @@ def numbers_of(events: Iterable[Event]) -> dict[str, float]:
 def worst(events: tuple[Event, ...]) -> str:
     """Return in words how far the signal went and how long it was away."""
     n, deepest = numbers_of(events), max(events, key=lambda e: (round(abs(e.depth_percent)), e.duration_s))
-    return f"{_depth(deepest)}, for up to {_time(n['longest_s'])}"
+    up = "the signal jumps up each time, " if all(e.upward and not e.both_ways for e in events) else ""
+    return f"{up}{_depth(deepest)}, for up to {_time(n['longest_s'])}"
 
 
 def _time(seconds: float) -> str:
@@ -80,7 +81,8 @@ def chance_in_words(p: float) -> str:
 
 def _close_together(p: float) -> str:
     return (
-        f"Hardly chance: random ones lie so close together {chance_in_words(p)} (clustering p-value {p:.3g})"
+        f"Dropouts at random places would lie this close together {chance_in_words(p)}: it is the track at this place"
+        f" (clustering p-value {p:.3g})"
     )
 
 
@@ -209,8 +211,8 @@ def interference(events: tuple[Event, ...], channel: int) -> Finding:
     """Bursts from outside on one channel."""
     ringing = 100 * share(e.both_ways for e in events)
     text = (
-        f"{CHANNEL_NAMES[channel]}: {len(encounters(events))} disturbances, {ringing:.0f} % of them up and down "
-        f"within one burst ({worst(events)}). A contact that opens moves the signal one way only"
+        f"{CHANNEL_NAMES[channel]}: {len(encounters(events))} disturbances; in {ringing:.0f} % of them the signal goes "
+        f"both up and down ({worst(events)}). A contact that opens moves the signal one way only"
     )
     step = "Move the leads away from ignition, motors and relays; check the cable's shield, and sweep again."
     numbers = numbers_of(events)
@@ -225,8 +227,7 @@ def loose(events: tuple[Event, ...], p: float | None, track: TrackMap | None, ch
         if p is None
         else f"; at more than one place of the travel (clustering p-value {p:.3g})"
         if p <= CLUSTER_P
-        else f"; spread along the travel: chance alone bunches them as much {chance_in_words(p)} "
-        f"(clustering p-value {p:.3g})"
+        else f"; spread along the travel, not gathered at one place (clustering p-value {p:.3g})"
     )
     name = CHANNEL_NAMES[channel]
     text = f"{name}: {len(events)} dropouts, {at_rest} of them while the lever was still ({worst(events)}){chance}"

@@ -69,7 +69,8 @@ def _restless(m: Moves) -> list[str]:
         return []
     return [
         f"Flat spots narrower than {percent:.1f} % of travel: noise of {m.unrest_v * 1e3:z.0f} mV hides them "
-        "while the lever moves. Keep motors, chargers and mains away from the leads, and sweep again."
+        "while the lever moves. (A flat spot: the signal does not change while the lever moves.) Keep "
+        "motors, chargers and mains away from the leads, and sweep again."
     ]
 
 

@@ -113,8 +113,8 @@ def odd_visit(odd: Odd, sense: Sense) -> Finding:
 def _held_short(name: str, end: End) -> Finding:
     """A visit that rests further from the stop than a hand does by itself: of a hand, or of a ground that moves."""
     text = (
-        f"at the {name} end {end.n_agreeing} holds read the same and one {end.held_short_v * 1e3:z.0f} mV away from"
-        " them: the lever was not at its stop that time, or sensor ground shifted"
+        f"the {name} end did not read the same each time the lever was held there: {end.n_agreeing} times the same,"
+        f" once {end.held_short_v * 1e3:z.0f} mV off. The lever was not at its stop that time, or sensor ground shifted"
     )
     step = (
         "Sweep again, firmly to the stop each time. If the ends still differ, look for play in lever and mount, then at"

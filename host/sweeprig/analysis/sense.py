@@ -36,8 +36,10 @@ def find_sense(rests: tuple[Rest, ...], place: FloatArray, given: Given) -> tupl
     begin = max(1, round(BEGIN_S / given.window_s))
     first = place[: rests[0].stop] if rests and rests[0].start < begin else place[:begin]
     at = float(np.median(first))
-    if 10 < at < 90 or not rests:
-        return Sense.UNKNOWN, f"the sweep began at {at:.0f} % of travel, not at an end"
+    if not rests:
+        return Sense.UNKNOWN, "the lever was never held still, so the start does not say which end is closed"
+    if 10 < at < 90:
+        return Sense.UNKNOWN, "the lever was at neither end when the sweep began"
     rising = (at <= 10) == (given.starts is Starts.CLOSED)
     sense = Sense.RISING if rising else Sense.FALLING
     return (

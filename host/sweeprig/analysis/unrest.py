@@ -20,6 +20,9 @@ def in_movement(path: FloatArray, strokes: tuple[Stroke, ...], *, good: BoolArra
     moving = np.zeros(path.size, dtype=bool)
     for s in strokes:
         moving[s.start : s.stop] = True
-    off = np.abs(path - uniform_filter1d(path, max(3, round(OVER_S / window_s)), mode="nearest"))
+    over = (
+        max(3, round(OVER_S / window_s)) | 1
+    )  # odd: an even mean is half a window late, and movement looks like noise
+    off = np.abs(path - uniform_filter1d(path, over, mode="nearest"))
     own = off[moving & good]
     return PEAK_TO_PEAK * float(np.quantile(own, SHARE)) if own.size >= FEWEST else 0.0

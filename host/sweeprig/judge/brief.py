@@ -25,10 +25,9 @@ def not_judged(outcome: Outcome, *, command: bool = False) -> str:
     if outcome.setup.task != "sweep":
         return ""
     if is_unjudged(outcome.profile, outcome.trace):
-        more = "" if ends_are_judged(outcome.profile) else f", {UNCHECKED}"
-        return (
-            f"NOT checked: track B{more}. {_checked_by(profiles_for(outcome.analysis.two_tracks), command)}"
-        )
+        both = f"(1) track B; (2) {UNCHECKED}"
+        what = "track B" if ends_are_judged(outcome.profile) else both
+        return f"NOT checked: {what}. {_checked_by(profiles_for(outcome.analysis.two_tracks), command)}"
     if ends_are_judged(outcome.profile) or not _has_ends(outcome):
         return ""
     names = profiles_with_ends(1 if outcome.trace.signal_b is None else 2)

@@ -62,8 +62,8 @@ def would_decide(
         return "it is on its limit: no measurement can decide", "Change the sensor, its mount or the limit."
     side = "inside" if low <= value <= high else "outside"
     return (
-        f"it is {room:.2g} {unit} {side} its limit, and its ± of {u95:.2g} {unit} must be below "
-        f"{room / guard_factor:.2g} {unit} to decide"
+        f"it is {room:.2g} {unit} {side} its limit, but known to ±{u95:.2g} {unit} only; the ± must be below "
+        f"{room / guard_factor:.2g} {unit}"
     ), step
 
 

@@ -13,7 +13,8 @@ from sweeprig.judge.rig import Rig
 from sweeprig.judge.scale import Scale
 from sweeprig.words import Sense
 
-UNKNOWN_SENSE = "which end is closed is not known: see the low and the high end"
+UNKNOWN_SENSE = "which end is closed is not known"
+SEE_BOTH = ": see the low and the high end"
 
 
 @dataclass(frozen=True)
@@ -50,7 +51,8 @@ def _level(track: Track, place: str) -> Quantity:
     end = levels(track.analysis, track.channel).get(key)
     if end is None:
         unknown = place in ("closed", "open") and sense_of(track.analysis, track.channel) is Sense.UNKNOWN
-        why = f"{UNKNOWN_SENSE} ({track.analysis.sense_evidence})"
+        see = SEE_BOTH if any(ends_of(track.analysis, track.channel)) else ""
+        why = f"{UNKNOWN_SENSE}{see} ({track.analysis.sense_evidence})"
         return bu.missing(key, "V", why if unknown else _never_still(track, place))
     lines = (
         BudgetLine("level of the rests", "A", "t", end.u_v, "V", 1.0, end.dof),

@@ -14,8 +14,8 @@ NAMES = {
     "strokes": "full strokes",
 }
 SOURCES = {  # where a limit comes from, as profiles say it and as anybody else reads it
-    "common practice, no source": "general workshop limit; a figure of the maker replaces it",
-    "own choice, no source": "chosen for this profile; a figure of the maker replaces it",
+    "common practice, no source": "general workshop limit; if you have the maker's limit, use that instead",
+    "own choice, no source": "chosen for this profile; if you have the maker's limit, use that instead",
 }
 OF_BOTH = ("slope", "sum", "correlation")  # which are no track's own
 

@@ -24,7 +24,7 @@ REFUSED = {
 }
 FIRST = (Code.ENGINE_RUNNING, Code.NO_MOVEMENT)  # doubts that explain what else is open
 TITLES = {
-    Code.ENDS_NOT_REPEATED: "ends do not repeat",
+    Code.ENDS_NOT_REPEATED: "an end did not read the same each time",
     Code.NOT_ANALOGUE: "not an analogue signal",
     Code.STUCK_LOW: "signal stuck at ground",
     Code.STUCK_HIGH: "signal stuck at the supply",
@@ -159,23 +159,19 @@ def _fail_reason(faults: list[Finding]) -> str:
     first = faults[0]
     others = [title_of(f) for f in faults[1:]]
     more = f" Also: {', '.join(dict.fromkeys(others))}." if others else ""
-    return (
-        sentences(
-            f"{title_of(first)}{_track(first)}{_where(first)} (cause: {first.cause.value}): {first.evidence}"
-        )
-        + more
-    )
+    cause = "" if title_of(first) == first.cause.value else f" (cause: {first.cause.value})"
+    return sentences(f"{title_of(first)}{_track(first)}{_where(first)}{cause}: {first.evidence}") + more
 
 
 def _open_limits(margins: tuple[Margin, ...], checks: tuple[Check, ...]) -> Iterable[OpenPoint]:
     """Each limit that stayed open, and why."""
     for m in margins:
         if m.verdict is Verdict.UNDECIDED:
-            word = "not known well enough" if m.vague else "too near to decide"
+            word = "is not known well enough for" if m.vague else "may lie on either side of"
             text = f"the {m.end_text} was not measured: {m.would_decide}"
             if m.level_v is not None:
                 text = (
-                    f"the {m.end_text} at {m.level_v:z.3f} V is {word} against its {m.rail_text} limit of"
+                    f"the {m.end_text} at {m.level_v:z.3f} V {word} its {m.rail_text} limit of"
                     f" {m.limit_v:z.3f} V: {m.would_decide}"
                 )
             yield OpenPoint(f"margin of the {m.end_text}", text, m.next_step)

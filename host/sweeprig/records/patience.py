@@ -42,5 +42,5 @@ class Patience:
             error.what,
             seen=f"{error.seen}, tried again for {self.limit_s:g} s",
             limit="the other program to finish",
-            next_step="the capture is safe in its file; add it later: sweeprig records add FILE",
+            next_step="wait until the other program has finished; the capture is safe in its file",
         )

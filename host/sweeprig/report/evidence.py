@@ -184,7 +184,7 @@ def rig_rows(outcome: Outcome) -> Rows:
     calibration, capture = outcome.calibration, outcome.capture
     rows = [
         ("Rig", facts.rig_text(outcome)),
-        ("Test lead", outcome.setup.lead_checked or "never tested"),
+        ("Rig's own lead", outcome.setup.lead_checked or "not tested yet"),
         ("Calibration", facts.calibration_text(outcome)),
         ("Meter behind the calibration", facts.meter_text(outcome)),
     ]

@@ -66,7 +66,7 @@ def verified_text(outcome: Outcome) -> str:
     if calibration is None:
         return "none"
     if calibration.kind == "nominal":
-        return "no calibration yet"
+        return "none: the rig is not calibrated"
     checks = calibration.verified
     if not checks:
         return "not verified since the calibration"

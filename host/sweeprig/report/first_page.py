@@ -61,8 +61,8 @@ def deepest_text(outcome: Outcome, event: Event) -> str:
     level, low = _around(outcome, event)
     if level is None or low is None:
         return f"deepest {fixed(event.depth_percent, 0)} % of supply"
-    what = "signal lost completely" if low < LOST_SHARE * level else "deepest"
-    return f"{what}: {volts(level)} to {volts(low)}"
+    what = "signal lost: fell from" if low < LOST_SHARE * level else "deepest:"
+    return f"{what} {volts(level)} to {volts(low)}"
 
 
 def _around(outcome: Outcome, event: Event) -> tuple[float | None, float | None]:
@@ -138,8 +138,8 @@ def first_facts(outcome: Outcome) -> list[tuple[str, str]]:
         ("Data lost", facts.lost_text(outcome)),
         ("Test equipment", facts.rig_text(outcome)),
         ("Calibrated", calibration_short(outcome)),
-        ("Verification", facts.verified_text(outcome)),
-        ("Test lead", setup.lead_checked or "never tested"),
+        ("Daily check of the rig", facts.verified_text(outcome)),
+        ("Rig's own lead", setup.lead_checked or "not tested yet"),
         ("Hookup", f"{setup.hookup}, {place}" if outcome.capture else "not known: no rig took this data"),
         ("Sense", facts.sense_text(outcome)),
         ("Profile", outcome.judgement.profile_name),

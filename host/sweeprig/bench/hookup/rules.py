@@ -63,9 +63,10 @@ class Loading:
                 f" {self.percent:.2f} % of supply; the values without load are calculated from it."
             )
         return (
-            f"Track resistance not given. If it is {self.track_ohm / 1e3:g} kilohm, the highest assumed, the rig's load"
-            f" shifts the reading by up to {self.percent:.2f} % of supply. Measure a potentiometer's track between its"
-            " supply and ground pins, plug off, and add `--track-ohm`."
+            "Track resistance not given. The rig draws a little current from the signal; on a track of"
+            f" {self.track_ohm / 1e3:g} kilohm (the highest that the program expects) that shifts the reading by up to"
+            f" {self.percent:.2f} % of supply. The ± includes this. For a smaller ±: measure the track between the"
+            " sensor's supply and ground pins, plug off, and add `--track-ohm`."
         )
 
 
@@ -135,7 +136,7 @@ def check_dead(seen: Levels) -> str:
     there = voltage_there(seen)
     if not there:
         supply = "not measured" if seen.supply_v is None else f"{seen.supply_v:z.2f} V"
-        return f"Before switching on: supply {supply}, signal {seen.signal_v:z.2f} V."
+        return f"Sensor supply still off: supply {supply}, signal {seen.signal_v:z.2f} V. Nothing from outside: good."
     raise HookupError(
         "The sensor's leads carry voltage while the rig's supply is off.",
         seen=there,

@@ -216,7 +216,7 @@ def state_json(state: WatchState) -> dict[str, Any]:
         "highest_conversion_v": _r(state.spike_high_v),
         "sense": str(state.sense),
         "follows": state.follows,
-        "records_lost": state.n_lost,
+        "data_blocks_lost": state.n_lost,
     }
 
 

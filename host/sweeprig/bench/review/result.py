@@ -9,9 +9,10 @@ from typing import Any
 
 from sweeprig.analysis.model import Event, Finding
 from sweeprig.judge.model import UNKNOWN_U, Check, Margin, Quantity, sentences
+from sweeprig.judge.names import source_of
 from sweeprig.judge.outcome import Outcome
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 
 
 def schema() -> dict[str, Any]:
@@ -46,8 +47,8 @@ def margin(m: Margin) -> dict[str, Any]:
     return {
         "end": m.end,
         "rail": m.rail,
-        "value_v": number(m.level_v),
-        "u95": number(m.u95),
+        "judged_v": number(m.level_v),
+        "judged_u95": number(m.u95),
         "measured_v": number(m.measured_v),
         "limit_v": m.limit_v,
         "verdict": m.verdict.value,
@@ -65,7 +66,7 @@ def check(c: Check) -> dict[str, Any]:
         "low": number(c.low),
         "high": number(c.high),
         "verdict": c.verdict.value,
-        "source": c.source,
+        "source": source_of(c.source),
         "would_decide": sentences(c.would_decide, c.next_step) or None,
     }
 
@@ -116,7 +117,7 @@ def against_angle(outcome: Outcome) -> dict[str, Any] | None:
 def _measured(outcome: Outcome) -> dict[str, Any]:
     quantities = outcome.judgement.quantities
     unknown = (
-        "the sense is unknown: see the low and the high end"
+        "which end is closed is not known"
         if outcome.analysis.sense == "unknown"
         else "the lever was never held still at this end"
     )
@@ -138,19 +139,19 @@ def to_result(outcome: Outcome) -> dict[str, Any]:
         "sense": analysis.sense.value,
         "sense_evidence": analysis.sense_evidence,
         "strokes": len(analysis.strokes),
-        "against_angle": against_angle(outcome),
+        "linearity": against_angle(outcome),
         **_measured(outcome),
-        "plain_min_v": number(analysis.plain.min_v),
-        "plain_max_v": number(analysis.plain.max_v),
+        "lowest_reading_v": number(analysis.plain.min_v),
+        "highest_reading_v": number(analysis.plain.max_v),
         "margins": [margin(m) for m in judgement.margins],
         "checks": [check(c) for c in judgement.checks],
-        "under": judgement.reservation or None,
+        "pass_does_not_cover": judgement.reservation or None,
         "findings": [finding(f) for f in judgement.findings],
         "events": [event(e) for e in analysis.events],
         "not_shown": list(judgement.not_shown),
         "remarks": list(outcome.remarks),
         "override": outcome.setup.override or None,
-        "records": int(outcome.trace.t_s.size),
+        "data_blocks": int(outcome.trace.t_s.size),
         "seconds": number(_seconds(outcome)),
         "shortest_dropout_s": number(outcome.trace.shortest_dropout_s),
         "profile": judgement.profile_name,
@@ -158,6 +159,7 @@ def to_result(outcome: Outcome) -> dict[str, Any]:
         "guard_factor": judgement.guard_factor,
         **_of_capture(outcome),
         "kept_on_board": outcome.setup.kept or None,
+        "calibrated": None if outcome.calibration is None else outcome.calibration.kind != "nominal",
         "calibration": outcome.calibration.kind if outcome.calibration else None,
         "made_at": outcome.made_at,
         "versions": dict(outcome.versions),
@@ -167,9 +169,9 @@ def to_result(outcome: Outcome) -> dict[str, Any]:
 def _of_capture(outcome: Outcome) -> dict[str, Any]:
     capture = outcome.capture
     if capture is None:
-        return {"records_lost": outcome.trace.n_lost, "ended": None, "capture_sha256": None}
+        return {"data_blocks_lost": outcome.trace.n_lost, "ended": None, "capture_sha256": None}
     return {
-        "records_lost": capture.n_lost,
+        "data_blocks_lost": capture.n_lost,
         "ended": capture.ended,
         "capture_sha256": capture.sha256 or None,
     }

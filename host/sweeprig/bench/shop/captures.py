@@ -44,7 +44,7 @@ def keep(store: Store, path: Path, place: str) -> str:
             write_atomically(target, data, next_step="check the folder and its space")
     except (SweeprigError, OSError) as exc:
         again = f"Later: sweeprig records add {shlex.quote(str(path))}"
-        return f"NO COPY OF THE CAPTURE WAS KEPT for other benches: {exc} {again}"
+        return f"NO COPY OF THE CAPTURE WAS KEPT for other benches: {str(exc).rstrip('.')}. {again}"
     return ""
 
 

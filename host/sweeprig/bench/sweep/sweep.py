@@ -140,6 +140,11 @@ def finish(capture: Capture, path: Path, order: SweepOrder) -> SweepDone:
     return SweepDone(outcome, path, sheets, record, told, not_saved=lost)
 
 
+def _ended(exc: Exception) -> str:
+    """Return an error's text as a sentence, for a text that goes on behind it."""
+    return f"{str(exc).rstrip('.')}."
+
+
 def _missing(**parts: bool) -> tuple[str, ...]:
     return tuple(name for name, is_missing in parts.items() if is_missing)
 
@@ -149,7 +154,7 @@ def _sheets_of(outcome: Outcome, path: Path, kind: str) -> tuple[tuple[Path, ...
     try:
         return write_sheets(outcome, path, kind), ""
     except ExportError as exc:
-        return (), f"NO SHEET WAS WRITTEN. {exc} Later: sweeprig sheet {shlex.quote(str(path))}"
+        return (), f"NO SHEET WAS WRITTEN. {_ended(exc)} Later: sweeprig sheet {shlex.quote(str(path))}"
 
 
 def keep_record(outcome: Outcome, path: Path, order: SweepOrder) -> tuple[int | None, str]:
@@ -164,6 +169,6 @@ def keep_record(outcome: Outcome, path: Path, order: SweepOrder) -> tuple[int | 
             number = store.add(outcome, path, batch=order.batch)
             return number, keep(store, path, order.records_captures)
     except RecordsError as exc:
-        return None, f"NO RECORD IS SAVED. {exc} {later}"
+        return None, f"NO RECORD IS SAVED. {_ended(exc)} {later}"
     except Exception as exc:  # noqa: BLE001 - whatever a database does, the verdict is shown
         return None, f"NO RECORD IS SAVED. {type(exc).__name__}: {exc!s:.200}. {later}"
