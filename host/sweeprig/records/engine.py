@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
 
 from sweeprig.link.clean import hide_passwords
 from sweeprig.records.errors import RecordsDriverError, RecordsMissingError, RecordsUrlError
@@ -83,14 +85,31 @@ def place_text(url: URL) -> str:
     return hide_passwords(url.set(drivername="postgresql").render_as_string(hide_password=True))
 
 
-def make_engine(url: URL, *, create: bool, wait_s: float = TRY_S) -> Engine:
+def why_read_only(url: URL) -> str:
+    """Return why a SQLite file can only be read, "" where it can be written; a server says so itself.
+
+    A change needs a journal beside the file, so its folder counts as well.
+    """
+    file = Path(str(url.database))
+    if url.get_backend_name() != "sqlite" or not file.is_file():
+        return ""
+    if not _may_write(file):
+        return "the file is read-only"
+    return "" if _may_write(file.parent) else f"its folder {file.parent} is read-only"
+
+
+def _may_write(place: Path) -> bool:
+    return os.access(place, os.W_OK, effective_ids=os.access in os.supports_effective_ids)
+
+
+def make_engine(url: URL, *, create: bool, wait_s: float = TRY_S, read_only: bool = False) -> Engine:
     """Return an engine that is not connected yet. Raises RecordsMissingError, RecordsDriverError."""
     if url.get_backend_name() == "sqlite":
-        return _sqlite_engine(url, create=create, wait_s=wait_s)
+        return _sqlite_engine(url, create=create, wait_s=wait_s, read_only=read_only)
     return _postgres_engine(url, wait_s=wait_s)
 
 
-def _sqlite_engine(url: URL, *, create: bool, wait_s: float) -> Engine:
+def _sqlite_engine(url: URL, *, create: bool, wait_s: float, read_only: bool) -> Engine:
     from sqlalchemy import create_engine, event
 
     file = Path(str(url.database))
@@ -99,10 +118,23 @@ def _sqlite_engine(url: URL, *, create: bool, wait_s: float) -> Engine:
     if create:
         _make_folder(file)
     waits = {"timeout": wait_s, "isolation_level": None}
-    engine = create_engine(url, connect_args=waits, json_deserializer=_json)
-    event.listen(engine, "connect", lambda connection, _: _sqlite_connected(connection, create=create))
+    opened = _reading(url) if read_only else url
+    engine = create_engine(opened, connect_args=waits, json_deserializer=_json)
+    event.listen(engine, "connect", lambda c, _: _sqlite_connected(c, create=create, read_only=read_only))
     event.listen(engine, "begin", _sqlite_begin)
     return engine
+
+
+def _reading(url: URL) -> URL:
+    """Return the URL that opens a SQLite file for reading only.
+
+    A file in write-ahead mode wants a second file beside it even for reading: where there is none, the file is opened
+    as one that nobody changes (sqlite.org/wal.html, read-only databases).
+    """
+    file = Path(str(url.database))
+    log = file.with_name(f"{file.name}-wal")
+    unchanged = {} if log.is_file() and log.stat().st_size else {"immutable": "1"}
+    return url.set(database=f"file:{quote(str(file))}", query={"mode": "ro", **unchanged, "uri": "true"})
 
 
 def no_records(where: str) -> RecordsMissingError:
@@ -132,12 +164,12 @@ def _json(text: Any) -> Any:
         return None
 
 
-def _sqlite_connected(connection: Any, *, create: bool) -> None:
+def _sqlite_connected(connection: Any, *, create: bool, read_only: bool) -> None:
     """Set up a connection. SQLite stores the journal mode in the file: it is set in ours only, or in a new one."""
     connection.text_factory = lambda data: data.decode("utf-8", "replace")
     cursor = connection.cursor()
     names = {name for (name,) in cursor.execute("SELECT name FROM sqlite_master")}
-    if names >= OURS or (create and not names):
+    if not read_only and (names >= OURS or (create and not names)):
         cursor.execute("PRAGMA journal_mode=WAL")  # readers and one writer do not stop each other
     cursor.execute("PRAGMA synchronous=FULL")  # a commit is on the disk when it returns
     cursor.execute("PRAGMA foreign_keys=ON")

@@ -60,9 +60,9 @@ _LOCKED = (
 )  # fmt: skip
 _DAMAGED = ("not a database", "malformed", "file is encrypted")
 _MISSING = ("unable to open",)
-_NOT_WRITTEN = (
-    "readonly", "read-only", "disk is full", "no space left", "permission denied for", "disk i/o error"
-)  # fmt: skip
+_READ_ONLY = ("readonly", "read-only", "permission denied for")
+_NO_SPACE = ("disk is full", "no space left")
+_DISK = ("disk i/o error",)
 
 
 def _first_line(exc: DBAPIError) -> str:
@@ -82,13 +82,11 @@ def explain(exc: DBAPIError, where: str) -> RecordsError:
         )
     if any(word in text for word in _DAMAGED):
         return _damaged(where, seen)
-    if any(word in text for word in _NOT_WRITTEN):
-        return RecordsWriteError(
-            f"The records at {where} cannot be written.",
-            seen=seen,
-            next_step="free some space, check permissions and the disk itself, or name another location:"
-            " sweeprig config set records_url URL",
-        )
+    if any(word in text for word in _READ_ONLY):
+        return only_read(where, seen)
+    if any(word in text for word in (*_NO_SPACE, *_DISK)):
+        step = "free some space" if any(word in text for word in _NO_SPACE) else "check the disk itself"
+        return _not_written(where, seen, step)
     if any(word in text for word in _MISSING):
         return RecordsMissingError(
             f"The records at {where} cannot be opened.",
@@ -96,6 +94,19 @@ def explain(exc: DBAPIError, where: str) -> RecordsError:
             next_step="check that the folder exists and is writable",
         )
     return _server_error(exc, where, seen)
+
+
+def only_read(where: str, seen: str) -> RecordsWriteError:
+    """Return the error for records that can be read and not written; `seen` says why."""
+    return _not_written(where, seen, "correct the permissions")
+
+
+def _not_written(where: str, seen: str, step: str) -> RecordsWriteError:
+    return RecordsWriteError(
+        f"The records at {where} cannot be written.",
+        seen=seen,
+        next_step=f"{step}, or name another location: sweeprig config set records_url URL",
+    )
 
 
 def _damaged(where: str, seen: str) -> RecordsDamagedError:

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sweeprig.records.engine import OURS, no_records
-from sweeprig.records.errors import RecordsForeignError, RecordsNewerError
+from sweeprig.records.errors import RecordsForeignError, RecordsNewerError, RecordsWriteError
 
 if TYPE_CHECKING:
     from alembic.config import Config
@@ -46,11 +46,14 @@ def version_of(connection: Connection, where: str) -> str | None:
     return None if found is None else str(found)
 
 
-def migrate(engine: Engine, where: str, *, head: str = HEAD, create: bool = True) -> None:
+def migrate(
+    engine: Engine, where: str, *, head: str = HEAD, create: bool = True, read_only: str = ""
+) -> None:
     """Run the missing steps in one transaction under one lock; without `create` not the first, which makes the tables.
 
-    Raises RecordsNewerError where the database's version is none that this program knows, RecordsMissingError,
-    RecordsForeignError.
+    `read_only`: why the database can only be read, "" where it can be written.
+    Raises RecordsWriteError for an older one that can only be read, RecordsNewerError where the database's version is
+    none that this program knows, RecordsMissingError, RecordsForeignError.
     """
     with engine.connect() as connection:
         found = version_of(connection, where)
@@ -58,6 +61,14 @@ def migrate(engine: Engine, where: str, *, head: str = HEAD, create: bool = True
         return
     if found is None and not create:
         raise no_records(where)
+    if read_only:
+        _check_known(found, where)
+        raise RecordsWriteError(
+            f"The records at {where} are from an older version of this program and cannot be brought up to date.",
+            seen=read_only,
+            limit="a file that can be written, once",
+            next_step="correct the permissions of file and folder, or copy the file and name the copy with --records",
+        )
     with engine.connect().execution_options(writes=True) as connection, connection.begin():
         _lock(connection)
         _step(connection, where, head)
@@ -73,11 +84,21 @@ def _lock(connection: Connection) -> None:
 
 def _step(connection: Connection, where: str, head: str) -> None:
     from alembic import command
+
+    found = version_of(connection, where)  # another program may have been first
+    _check_known(found, where)
+    if found == head:
+        return
+    config = alembic_config()
+    config.attributes["connection"] = connection
+    command.upgrade(config, head)
+
+
+def _check_known(found: str | None, where: str) -> None:
+    """Raise RecordsNewerError for a version that this program does not know."""
     from alembic.script import ScriptDirectory
 
-    config = alembic_config()
-    known = {s.revision for s in ScriptDirectory.from_config(config).walk_revisions()}
-    found = version_of(connection, where)  # another program may have been first
+    known = {s.revision for s in ScriptDirectory.from_config(alembic_config()).walk_revisions()}
     if found is not None and found not in known:
         raise RecordsNewerError(
             f"The records at {where} are from a newer version of this program.",
@@ -85,7 +106,3 @@ def _step(connection: Connection, where: str, head: str) -> None:
             limit=f"at most {HEAD}",
             next_step="update sweeprig on this computer: pip install --upgrade sweeprig",
         )
-    if found == head:
-        return
-    config.attributes["connection"] = connection
-    command.upgrade(config, head)

@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from sweeprig.records import rows
-from sweeprig.records.engine import TRY_S, make_engine, place_text, records_url
-from sweeprig.records.errors import as_records_error
+from sweeprig.records.engine import TRY_S, make_engine, place_text, records_url, why_read_only
+from sweeprig.records.errors import as_records_error, only_read
 from sweeprig.records.migrate import migrate
 from sweeprig.records.patience import Patience
 from sweeprig.records.rows import Record
@@ -27,8 +27,11 @@ T = TypeVar("T")
 class Store:
     """An open database of records. Every method is one transaction; `add` is durable when it returns."""
 
-    def __init__(self, engine: Engine, where: str, patience: Patience | None = None) -> None:
+    def __init__(
+        self, engine: Engine, where: str, patience: Patience | None = None, *, read_only: str = ""
+    ) -> None:
         self.where = where  # as it may be shown
+        self._read_only = read_only  # why nothing can be written; "" where it can
         self.aside: list[str] = []  # records that the last questions could not read, a line each
         self._engine = engine
         self._patience = patience or Patience()
@@ -145,6 +148,8 @@ class Store:
 
     @contextmanager
     def _writing(self) -> Iterator[Connection]:
+        if self._read_only:
+            raise only_read(self.where, self._read_only)
         with (
             as_records_error(self.where),
             self._engine.connect().execution_options(writes=True) as connection,
@@ -159,21 +164,26 @@ def open_store(
 ) -> Iterator[Store]:
     """Open the records at `place` (folder, SQLite file or URL), bringing them to this program's version.
 
-    With `create` False a file that is not there raises RecordsMissingError. Other programs are waited for with
+    With `create` False a file that is not there raises RecordsMissingError, and one that cannot be written can be read;
+    with `create` it raises RecordsWriteError. Other programs are waited for with
     `patience`, at the opening and at each question. Raises RecordsError and its kinds.
     """
     patience = patience or Patience()
     url = records_url(place)
     where = place_text(url)
-    engine = make_engine(url, create=create, wait_s=min(TRY_S, patience.limit_s))
+    read_only = why_read_only(url)
+    if read_only and create:
+        raise only_read(where, read_only)
+    wait_s = min(TRY_S, patience.limit_s)
+    engine = make_engine(url, create=create, wait_s=wait_s, read_only=bool(read_only))
 
     def ready() -> None:
         with as_records_error(where):
-            migrate(engine, where, create=create)
+            migrate(engine, where, create=create, read_only=read_only)
 
     try:
         patience.insist(ready)
-        yield Store(engine, where, patience)
+        yield Store(engine, where, patience, read_only=read_only)
     finally:
         engine.dispose()
 
