@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Any
 
@@ -110,3 +111,21 @@ def test_a_place_that_cannot_be_used_is_said_in_words(
         run()
     assert ended.value.code == FileError.exit_code
     assert "A file or folder cannot be used" in capsys.readouterr().err
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="needs named pipes")
+@pytest.mark.parametrize("name", ["main.py", "main_before_sweeprig.py", "sweepboard/wire.py"])
+@pytest.mark.parametrize("how", [[], ["--check"]])
+def test_a_pipe_in_place_of_a_file_is_refused(home: Path, name: str, how: list[str]) -> None:
+    """Writing to it waits for a reader that never comes; here one waits, so that nothing hangs."""
+    pipe = board(home) / name
+    pipe.parent.mkdir(parents=True)
+    os.mkfifo(pipe)
+    reader = os.open(pipe, os.O_RDONLY | os.O_NONBLOCK)
+    try:
+        done = install(*how)
+    finally:
+        os.close(reader)
+    assert isinstance(done.exception, FileError)
+    assert f"{pipe} is not a regular file." in done.exception.what
+    assert "sweepboard/service.py" not in done.output

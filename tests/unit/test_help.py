@@ -104,6 +104,7 @@ def test_a_wrong_value_is_refused_in_plain_words() -> None:
     ("words", "said"),
     [
         (("sweep", "--batch", "x"), "--batch goes with --series only"),
+        (("sweep", "--countdown", "9"), "--countdown goes with --seconds only"),
         (("sweep", "--page-port", "8000"), "--page-port goes with --page or --lan only"),
         (("sweep", "--travel", "60"), "--travel goes with --driven only"),
         (("check", "--lead-ratio", "0.3"), "--lead-ratio goes with --lead only"),

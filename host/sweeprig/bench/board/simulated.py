@@ -11,6 +11,7 @@ from pathlib import Path
 
 from sweeprig.bench.board.files import KEPT_MAIN, MAIN, PACKAGE
 from sweeprig.bench.board.install import ASK_BOARD
+from sweeprig.errors import FileError
 
 NAME = "the simulated board"
 REMOVES = re.compile(r"os\.remove\('/([^']+)'\)")
@@ -50,6 +51,13 @@ class SimulatedBoard:
     def _at(self, name: str) -> Path:
         path = self.folder / name
         path.parent.mkdir(parents=True, exist_ok=True)
+        if path.exists() and not (path.is_file() or path.is_dir()):  # a pipe keeps us waiting
+            raise FileError(
+                f"{path} is not a regular file.",
+                seen="a pipe or a device",
+                limit="a regular file, or none",
+                next_step="remove it, or move the folder away: it is made again",
+            )
         return path
 
     def _exec(self, script: str) -> str:

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from sweeprig.judge.outcome import Outcome
     from sweeprig.link.client import RigClient
 
+COUNTDOWN = 3  # [s] before a sweep of a fixed time; own choice, no source
+
 
 @dataclass(frozen=True)
 class SweepOptions(SensorOptions, PageOptions):
@@ -36,8 +38,11 @@ class SweepOptions(SensorOptions, PageOptions):
     kind: opt.KindOption = None
     guard: opt.Guard = None
     countdown: Annotated[
-        int, typer.Option(min=0, max=30, help="With --seconds: length of the countdown [s].")
-    ] = 3
+        int | None,
+        typer.Option(
+            min=0, max=30, help=f"With --seconds: length of the countdown [s]; default: {COUNTDOWN}."
+        ),
+    ] = None
     series: Annotated[
         bool,
         typer.Option("--series", help="Sweep a batch: each sweep starts on movement and ends by itself."),
@@ -69,6 +74,7 @@ def sweep(asked: SweepOptions) -> None:
     from sweeprig.capture.folder import ready_folder
 
     _check_end(asked)
+    needs("--countdown", asked.countdown is not None, "--seconds", asked.seconds is not None)
     needs("--batch", asked.batch != "", "--series", asked.series)
     kind = asked.kind.value if asked.kind else ""
     setup = asked.setup(seconds=asked.seconds, starts=asked.starts, sense=asked.sense, sensor_kind=kind)
@@ -129,9 +135,8 @@ def _once(asked: SweepOptions, order: SweepOrder, page: Page) -> SweepDone:
             return drive_sweep(
                 client, order, travel_deg=asked.travel, confirm=asked.confirm, bell=bell, page=page
             )
-        return take_sweep(
-            client, order, confirm=asked.confirm, countdown=asked.countdown, bell=bell, page=page
-        )
+        count = COUNTDOWN if asked.countdown is None else asked.countdown
+        return take_sweep(client, order, confirm=asked.confirm, countdown=count, bell=bell, page=page)
 
 
 def _print(done: SweepDone, asked: SweepOptions) -> None:
