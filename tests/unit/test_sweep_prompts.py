@@ -344,7 +344,7 @@ def test_no_stroke_is_asked_for_once_there_are_enough() -> None:
     found = states(*THREE[:-1], (0.2, W), (1.5, C), (0.2, C), (1.5, W), (0.2, W))
     after = [s for s in found if s.strokes >= 3 and s.phase is not Phase.OVER]
     assert {s.step for s in after} <= {Step.HOLD_STILL, Step.HOLD_OPEN, Step.HOLD_CLOSED}
-    assert "strokes 4, asked for 3" in plain_line(next(s for s in found if s.strokes == 4))
+    assert "strokes 4, 3 are enough" in plain_line(next(s for s in found if s.strokes == 4))
 
 
 def test_the_screen_names_the_range_of_a_good_pace() -> None:

@@ -103,7 +103,7 @@ def _pulled(events: tuple[Event, ...]) -> tuple[Cause, str, str]:
         return Cause.CONNECTION, "", ""
     return (
         Cause.GROUND,
-        "; upwards each time, as when the sensor's ground wire opens",
+        "; a ground wire of the sensor that opens does this",
         "Look at the sensor's ground wire and its pin first. ",
     )
 

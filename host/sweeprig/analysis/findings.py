@@ -46,7 +46,10 @@ def about_supply(seen: SupplySeen, events: tuple[Event, ...], *, shift_v: float)
         out.append(interference(own, 2))
     elif own:
         text = f"supply: {len(own)} dropout{'s' if len(own) > 1 else ''}, {worst(own)}; the sensor is not the cause"
-        step = "Check the supply pin and the source; move the harness while watching the supply."
+        step = (
+            "Check the supply pin, its wire, and where the supply comes from (the rig's USB plug, if the rig powers the "
+            "sensor). Move plug and leads while watching the supply."
+        )
         out.append(Finding(Code.SUPPLY_DROPOUT, Cause.SUPPLY, 2, None, text, step, numbers=numbers_of(own)))
     if seen.sag_percent > SAG_PERCENT and not any(e.duration_s > 0.01 for e in own):
         text = f"the supply falls slowly by {seen.sag_percent:.1f} % of its level"

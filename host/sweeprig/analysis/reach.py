@@ -113,8 +113,8 @@ def odd_visit(odd: Odd, sense: Sense) -> Finding:
 def _held_short(name: str, end: End) -> Finding:
     """A visit that rests further from the stop than a hand does by itself: of a hand, or of a ground that moves."""
     text = (
-        f"the {name} end did not read the same each time the lever was held there: {end.n_agreeing} times the same,"
-        f" once {end.held_short_v * 1e3:z.0f} mV off. The lever was not at its stop that time, or sensor ground shifted"
+        f"the {name} end read the same {end.n_agreeing} times and once {end.held_short_v * 1e3:z.0f} mV off. The lever "
+        "was not at its stop that time, or sensor ground shifted"
     )
     step = (
         "Sweep again, firmly to the stop each time. If the ends still differ, look for play in lever and mount, then at"
@@ -140,8 +140,8 @@ def ends_apart(ends: list[End | None], rail: float, sense: Sense) -> list[Findin
             continue
         if spread > ENDS_APART_PERCENT / 100 * rail or end.beyond_v > BEYOND_PERCENT / 100 * rail:
             text = (
-                f"the {name} end did not read the same each time the lever was held there: typically "
-                f"{spread * 1e3:z.0f} mV apart (standard deviation){_furthest(end)}"
+                f"the {name} end read differently each time that the lever was held there: typically "
+                f"{spread * 1e3:z.0f} mV apart{_furthest(end)}"
             )
             step = (
                 "Sweep again, the lever moved firmly to its stop each time; if that end still does not repeat, look"

@@ -37,7 +37,10 @@ def find_sense(rests: tuple[Rest, ...], place: FloatArray, given: Given) -> tupl
     first = place[: rests[0].stop] if rests and rests[0].start < begin else place[:begin]
     at = float(np.median(first))
     if not rests:
-        return Sense.UNKNOWN, "the lever was never held still, so the start does not say which end is closed"
+        return (
+            Sense.UNKNOWN,
+            "the signal shows no rest before a movement, so the start does not say which end is closed",
+        )
     if 10 < at < 90:
         return Sense.UNKNOWN, "the lever was at neither end when the sweep began"
     rising = (at <= 10) == (given.starts is Starts.CLOSED)

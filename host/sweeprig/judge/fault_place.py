@@ -12,7 +12,7 @@ PLACES = {  # where the fault is; what is added where there is no other
     Cause.CONNECTION: ("in a contact", "; the sensor's track shows no fault"),
     Cause.SUPPLY: ("in the supply or its wiring", ", not in the sensor"),
     Cause.GROUND: ("in the ground wire or at one of its pins", "; the sensor's track shows no fault"),
-    Cause.WIRING: ("in the wiring", "; the sensor can be judged once the wiring is repaired"),
+    Cause.WIRING: ("in the wiring", ": on the bench in the rig's lead, or in the sensor's own plug or cable"),
     Cause.INTERFERENCE: ("outside the sensor (interference)", ": check how and where the leads run"),
     Cause.MOUNTING: ("in the mounting", "; no dropout and no worn spot was seen"),
 }

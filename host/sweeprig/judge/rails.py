@@ -168,8 +168,11 @@ def _margin_finding(m: Margin, room: float, profile: Profile) -> Finding:
     what = "is at" if at_rail else "is too near"
     rail = RAIL_NAMES[m.rail]
     need = profile.limits.lower_rail if m.rail == "lower" else profile.limits.upper_rail
+    scaled = (
+        "" if m.measured_v in (None, m.level_v) else f" (at an exact {profile.supply.nominal_v:g} V supply)"
+    )
     text = (
-        f"the {m.end_text} {what} {rail}: {max(room, 0.0):z.3f} V away, at least {need.value:z.3f} V "
+        f"the {m.end_text} {what} {rail}: {max(room, 0.0):z.3f} V away{scaled}, at least {need.value:z.3f} V "
         f"needed ({source_of(need.source)})"
     )
     if not known:

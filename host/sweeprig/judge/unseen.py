@@ -133,9 +133,10 @@ def _load(seen: CheckContext, load: RigLoad) -> list[str]:
     if load.track_ohm is None or load.shift_percent <= seen.profile.limits.loading.value:
         return []
     return [
-        f"Shift of the volts by the rig's own load: up to {load.shift_percent:.2g} % of supply, near two thirds of the "
-        f"travel, if the track has {load.track_ohm / 1e3:g} kilohm. "
-        "Measure the track's resistance and enter it (`--track-ohm`)."
+        f"Shift of the volts by the rig itself: it draws a little current from the signal. On a track of "
+        f"{load.track_ohm / 1e3:g} kilohm that shifts the volts by up to {load.shift_percent:.2g} % of supply, most at "
+        "two thirds of the travel. The ± includes it. For a smaller ±: measure the track's resistance and enter it "
+        "(`--track-ohm`)."
     ]
 
 

@@ -16,7 +16,7 @@ TEXTS = {
     "travel": "of travel",
     "to_be_ticked_after": "To be ticked after the work",
     "fault_codes_noted_before": "Fault codes noted before and read again afterwards",
-    "relearned_by_service_procedure": "Controller taught the new end positions (service procedure)",
+    "relearned_by_service_procedure": "Controller has learned the end positions",
     "full_travel_checked_engine": "Full travel checked with the engine off",
     "rechecked_before_driving": "Rechecked before driving",
     "date": "Date",
@@ -30,6 +30,7 @@ TEXTS = {
     "pm_true_value_lies": (
         "±: the true value lies within this distance of the value shown, 95 times out of 100."
     ),
+    "close_events_count_one": "In the graph each event has a number; those close together count as one dropout.",
     "findings": "Findings",
     "none": "None.",
     "not_tested": "Not tested",
@@ -44,7 +45,7 @@ TEXTS = {
     "none_no_stroke_seen": "None: no stroke seen.",
     "track_b": "Track B",
     "controller_settings": "Controller settings",
-    "under_rig_s_load": "with the rig connected; in the vehicle slightly different",
+    "under_rig_s_load": "measured with the rig connected; compare with what the controller shows",
     "do_not_set_controller": ": do not set a controller from these.",
     "travel_head": "Travel",
     "measured_v": "Measured V",

@@ -249,11 +249,18 @@ def main_page(outcome: Outcome) -> dict[str, Any]:
             "first_shot": shots[0] if shots else None,
             "facts": [(n, held(without_commands(t), room.fact)) for n, t in first_facts(outcome)],
             "as_ratio": outcome.profile.supply.ratiometric and outcome.trace.supply is not None,
+            "close_events": _has_close_events(outcome),
             "as_loaded": outcome.trace.load_ohm is not None,
             "cautions": facts.cautions(outcome),
             "versions": held(facts.versions_text(outcome), room.versions),
         }
     )
+
+
+def _has_close_events(outcome: Outcome) -> bool:
+    """Whether dropouts lie so close together that the graph has more numbers than are counted."""
+    events = outcome.analysis.events
+    return not facts.is_wiggle(outcome) and len(encounters(events)) < len(events)
 
 
 def sheet_view(outcome: Outcome) -> dict[str, Any]:

@@ -59,7 +59,9 @@ def _on_the_way(state: SweepState) -> str:
 def strokes_words(state: SweepState) -> str:
     """Return strokes done of strokes wanted."""
     over = state.strokes > state.plan.strokes
-    done = f"strokes {state.strokes}{', asked for' if over else ' of'} {state.plan.strokes}"
+    done = (
+        f"strokes {state.strokes}{',' if over else ' of'} {state.plan.strokes}{' are enough' if over else ''}"
+    )
     return f"{done}, {state.added_strokes} more to decide" if state.added_strokes else done
 
 

@@ -26,13 +26,13 @@ def gauge(
         float | None,
         typer.Option(
             "--tolerance",
-            help="Width of the tolerance [V], to compare the spread of rig and operators with it.",
+            help="Highest minus lowest permitted value [V]; the spread of rig and operators is compared with it.",
         ),
     ] = None,
     place: Annotated[str, typer.Option("--records", help="With --batch: location of the records.")] = "",
     as_json: opt.AsJson = False,
 ) -> None:
-    """Gauge R&R study: how much of the spread comes from rig and operators, and how much from the sensors."""
+    """Repeatability study (gauge R&R study): how much of the spread of readings comes from rig and operators."""
     from sweeprig.bench.batch import gauge_data as data
     from sweeprig.bench.batch.gauge import study
     from sweeprig.errors import InputError

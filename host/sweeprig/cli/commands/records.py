@@ -229,7 +229,7 @@ class ExportOptions(Wanted):
 @records.command()
 @with_options(ExportOptions)
 def export(asked: ExportOptions) -> None:
-    """Export records as CSV or JSON. Column names end in their unit; _1 at the end: no unit."""
+    """Export records as CSV or JSON. A column name ends in its unit, such as _v; one that ends in _1 has no unit."""
     import json
 
     from sweeprig.bench.shop.records import record_json, to_csv, write_export

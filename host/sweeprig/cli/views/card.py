@@ -88,7 +88,7 @@ def card_lines(
     body = [*wrapped(card.sentence, width), *ends]
     found = _fault_lines(card.faults, width) if len(card.faults) > 1 or card.verdict != "fail" else []
     tail = wrapped(f"Next: {card.next_step}", width)
-    tail += [f"  NOT SAVED: {', '.join(not_saved)}."] if not_saved else []
+    tail += wrapped(_not_saved(not_saved), width) if not_saved else []
     places = _places(record, sheet, width)
     used = len([*head, *body, *found, *tail])
     counted = min(len(places), 1) if width >= WIDE else len(places)  # a long path leaves out no fact
@@ -102,6 +102,13 @@ def card_lines(
     if len(shown) + len(unjudged) > room:
         shown = _large(card, 0, colour=colour)
     return [*head, *shown, *body, *facts, *found, *unjudged, *tail, *places]
+
+
+def _not_saved(names: Sequence[str]) -> str:
+    """Return what is not saved; where it is the record alone, that nothing else is lost."""
+    if tuple(names) == ("record",):
+        return "NOT SAVED: record. The sweep itself is saved. Add it later: sweeprig records add FILE (named above)."
+    return f"NOT SAVED: {', '.join(names)}."
 
 
 def _first_sentence(text: str) -> str:

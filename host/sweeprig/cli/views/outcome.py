@@ -14,7 +14,7 @@ from sweeprig.judge.outcome import Outcome
 from sweeprig.lines import Column, table
 from sweeprig.link.clean import printable
 from sweeprig.report.budgets import line_name
-from sweeprig.report.facts import alerts
+from sweeprig.report.facts import alerts, sense_text
 from sweeprig.report.figures import duration
 from sweeprig.words import SIMULATED
 
@@ -123,7 +123,7 @@ def _measured_lines(outcome: Outcome) -> list[str]:
         f"{analysis.plain.min_v:z8.4f} V / {analysis.plain.max_v:z.4f} V (single readings, spikes included)"
     )
     lines.append(f"  {'lowest / highest reading':{LABEL}} {single}")
-    lines.append(f"  {'sense':{LABEL}}   {analysis.sense} ({analysis.sense_evidence})")
+    lines.append(f"  {'sense':{LABEL}}   {analysis.sense} ({sense_text(outcome)})")
     if outcome.setup.task == "sweep":
         n, full = len(analysis.strokes), sum(s.full for s in analysis.strokes)
         lines.append(
