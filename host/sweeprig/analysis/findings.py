@@ -47,7 +47,7 @@ def about_supply(seen: SupplySeen, events: tuple[Event, ...], *, shift_v: float)
     elif own:
         text = f"supply: {len(own)} dropout{'s' if len(own) > 1 else ''}, {worst(own)}; the sensor is not the cause"
         step = (
-            "Check the supply pin, its wire, and where the supply comes from (the rig's USB plug, if the rig powers the "
+            "Check the supply pin, its wire, and where it comes from (the rig's USB plug, if the rig powers the "
             "sensor). Move plug and leads while watching the supply."
         )
         out.append(Finding(Code.SUPPLY_DROPOUT, Cause.SUPPLY, 2, None, text, step, numbers=numbers_of(own)))
