@@ -79,3 +79,10 @@ def test_the_pins_of_a_plug_are_given_by_their_name_and_its_old_one(option: str)
     done = CliRunner().invoke(app, ["pins", option, "4"], input="850\n" * 3)
     assert "pin 3 to pin 4" not in CliRunner().invoke(app, ["pins"], input="850\n" * 3).output
     assert "pin 1 to pin 4" in done.output
+
+
+@pytest.mark.parametrize(("typed", "seen"), [("1e300", "1e300"), ("", "nothing"), ("-5", "-5")])
+def test_what_is_no_resistance_is_named_with_what_is(typed: str, seen: str) -> None:
+    with pytest.raises(InputError) as raised:
+        parse_ohm(typed)
+    assert (raised.value.seen, raised.value.limit) == (seen, "ohms in digits, 0 or more")

@@ -107,7 +107,7 @@ def test_a_rest_that_is_missing_at_open_is_asked_for() -> None:
 @pytest.mark.parametrize(("width", "height"), SIZES)
 def test_the_screen_says_which_rest_is_missing(width: int, height: int) -> None:
     state = played(*NO_REST_OPEN, (0.3, 1.5)).states[-1]
-    said = "At the open stop hold still for 0.5 s: that rest is missing."
+    said = "Hold still 0.5 s at the open stop: no rest there so far."
     assert said in " ".join(" ".join(screen_lines(state, width, height)).split())
     assert said in plain_line(state)
     assert "…" not in "\n".join(screen_lines(state, width, height))

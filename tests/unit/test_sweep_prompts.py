@@ -210,6 +210,17 @@ def test_a_signal_that_lies_at_a_rail_is_named_after_seconds(
     assert AT_RAIL.format(name) in plain_line(late[-1])
 
 
+@pytest.mark.parametrize(
+    ("found", "left"), [(states((7.0, 1.0)), 113), (states((7.0, 0.0)), 13), (never_at_rest(8.0), 22)]
+)
+def test_a_sweep_that_waits_says_for_how_long(found: list[SweepState], left: int) -> None:
+    """Two minutes for a lever to move, 20 s at a rail, 30 s for a signal to rest."""
+    assert found[-1].waiting
+    for width, height in SIZES:
+        assert f"waiting, ends in {left} s" in screen_lines(found[-1], width, height, title="shelf 3")[0]
+    assert "ends in" not in screen_lines(states(*THREE)[-1], 80, 24)[0]
+
+
 def test_nothing_is_said_of_a_rail_once_the_lever_moves() -> None:
     found = states((6.0, 0.0), (1.5, W), (6.0, W), (1.5, 0.0), (6.0, 0.0))
     assert not any(state.at_rail for state in found if not state.waiting)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -11,19 +12,19 @@ if TYPE_CHECKING:
 NEVER_RESTS = "The signal never rests. Lever held still? Then end the sweep and run: sweeprig check"
 AT_RAIL = "The signal stays at {}: open or shorted wire? Move the lever; if it stays there, end and run: sweeprig check"
 
-MISSING_ONE = "At the other stop hold still for {:.1f} s: that rest is missing."
+MISSING_ONE = "Hold still {:.1f} s at the other stop: no rest there so far."
 MISSING = {
-    ("closed",): "At the closed stop hold still for {:.1f} s: that rest is missing.",
-    ("open",): "At the open stop hold still for {:.1f} s: that rest is missing.",
-    ("closed", "open"): "At each stop hold still for {:.1f} s: both rests are missing.",
-    ("open", "closed"): "At each stop hold still for {:.1f} s: both rests are missing.",
+    ("closed",): "Hold still {:.1f} s at the closed stop: no rest there so far.",
+    ("open",): "Hold still {:.1f} s at the open stop: no rest there so far.",
+    ("closed", "open"): "Hold still {:.1f} s at each stop: no rest there so far.",
+    ("open", "closed"): "Hold still {:.1f} s at each stop: no rest there so far.",
 }
 
 
 def clock_words(state: SweepState, *, short: bool = False) -> str:
-    """Return the time of a sweep, or that it waits; `short`: without its longest."""
+    """Return the time of a sweep, or how long it waits to begin; `short`: without its longest."""
     if state.waiting:
-        return "waiting"
+        return "waiting" if short else f"waiting, ends in {math.ceil(state.wait_left_s)} s"
     if short:
         return f"{state.seconds:5.1f} s"
     of = f"{state.plan.longest_s:.0f}"

@@ -40,7 +40,7 @@ def width(tolerance_v: float) -> float:
         raise InputError(
             "The tolerance is not valid.",
             seen=f"{tolerance_v:g}",
-            limit=f"{least:g} to {most:g} V",
+            limit=f"{least:z.6f} to {most:z.0f} V",
             next_step="give the distance of its two limits in volts",
         )
     return tolerance_v

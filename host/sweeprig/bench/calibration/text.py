@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +15,7 @@ from sweeprig.calibration.model import Calibration, ChannelCalibration, Meter
 from sweeprig.calibration.store import calibration_to_dict
 from sweeprig.calibration.uncertainty import budget_of
 from sweeprig.frontend import front_end
+from sweeprig.lines import Column, table
 
 if TYPE_CHECKING:
     from sweeprig.bench.calibration.calibrate import CalibrationDone
@@ -28,6 +29,8 @@ KINDS = {
     "line+linearity": "calibrated by a straight line and the converter's measured bend",
     "nominal": "not calibrated (nominal)",
 }
+SHORT_KINDS = {"line": "line", "line+linearity": "line and bend", "nominal": "not calibrated"}
+NARROW = 70  # columns below which a time is shown to the minute
 MODES = {
     "pwm": "the board's own supply in its quiet mode",
     "psm": "the board's own supply in its saving mode",
@@ -45,7 +48,7 @@ def drawn(share: float) -> str:
     return "".join(cells)
 
 
-def lines_of_calibration(calibration: Calibration, *, now: datetime) -> list[str]:
+def lines_of_calibration(calibration: Calibration, *, now: datetime, width: int = 100) -> list[str]:
     """Return what a calibration is: its line, what it is worth, its residuals, its checks."""
     age = age_days(calibration.made_at, now)
     lines = [
@@ -60,7 +63,7 @@ def lines_of_calibration(calibration: Calibration, *, now: datetime) -> list[str
     for own in calibration.channels:
         lines += ["", *channel_lines(own)]
     lines += ["", *_worth(calibration)]
-    lines += ["", *check_lines(calibration)] if calibration.verified else []
+    lines += ["", *check_lines(calibration, width=width)] if calibration.verified else []
     wanted = due(calibration, now=now)
     return [*lines, "", wanted] if wanted else lines
 
@@ -143,21 +146,38 @@ def _worth(calibration: Calibration) -> list[str]:
     return [f"Uncertainty of signal A: {shown} (95 %, without the scatter of the reading)"]
 
 
-def check_lines(calibration: Calibration, last: int = 12) -> list[str]:
-    """Return the chart of check standards: error over both uncertainties, the last ones."""
-    n = len(calibration.verified)
-    out = [f"Verifications, the last {min(last, n)} of {n}:  -1{' ' * (WIDE - 4)}+1"]
-    for entry in calibration.verified[-last:]:
-        score = float(entry.get("score", "nan"))
-        mark = drawn(score) if math.isfinite(score) else ""
-        when = f"{entry.get('on', ''):25} {entry.get('state', ''):8} {entry.get('reference', '')[:8]:>8}"
-        out.append(f"  {when} {entry.get('error', ''):>10} {mark} {entry.get('verdict', '')}")
-    return out
+def check_lines(calibration: Calibration, last: int = 12, width: int = 100) -> list[str]:
+    """Return the chart of check standards: error over both uncertainties, the last ones, under a line of headings."""
+    n, shown = len(calibration.verified), calibration.verified[-last:]
+    scores = [float(entry.get("score", "nan")) for entry in shown]
+    columns = [
+        Column("made", [str(e.get("on", ""))[: 16 if width < NARROW else None] for e in shown]),
+        Column("state", [str(e.get("state", "")) for e in shown], goes=2),
+        Column("standard", [str(e.get("reference", ""))[:8] for e in shown], goes=1),
+        Column("error", [str(e.get("error", "")) for e in shown], right=True),
+        Column(f"-1{' ' * (WIDE - 4)}+1", [drawn(s) if math.isfinite(s) else "" for s in scores]),
+        Column("", [str(e.get("verdict", "")) for e in shown]),
+    ]
+    return [f"Verifications, the last {len(shown)} of {n}:", *table(columns, width, "  ")]
 
 
-def done_lines(done: CalibrationDone, *, now: datetime) -> list[str]:
+def list_lines(rows: Sequence[Mapping[str, Any]], width: int) -> list[str]:
+    """Return the calibrated rigs under a line of headings: kind of calibration, age, and what is due."""
+    ages = [row["age_days"] for row in rows]
+    columns = [
+        Column("rig", [str(row["rig"]) for row in rows]),
+        Column(
+            "calibrated by", [SHORT_KINDS.get(str(row["kind"]), str(row["kind"])) for row in rows], goes=1
+        ),
+        Column("age", ["" if age is None else f"{age:.0f} days" for age in ages], right=True),
+        Column("next", [str(row["due"]) or "nothing is due" for row in rows]),
+    ]
+    return table(columns, width)
+
+
+def done_lines(done: CalibrationDone, *, now: datetime, width: int = 100) -> list[str]:
     """Return the result of a calibration: as found, as left, and the uncertainty that it gives."""
-    lines = [worth_line(done.calibration), "", *lines_of_calibration(done.calibration, now=now)]
+    lines = [worth_line(done.calibration), "", *lines_of_calibration(done.calibration, now=now, width=width)]
     if any(f.as_found_v is not None for f in done.found):
         lines += ["", "Signal A against the points:   as found     as left"]
         for f in done.found:

@@ -33,7 +33,10 @@ def parse_ohm(text: str) -> float:
         return math.inf
     found = re.fullmatch(r"(\d+(?:\.\d*)?|\.\d+)(r|k|m|ohm|kohm|mohm)?", clean)
     if not found:
-        raise InputError("This is not a resistance.", seen=text, limit="0 ohm or more", next_step=_HOW)
+        seen = clean or "nothing"
+        raise InputError(
+            "This is not a resistance.", seen=seen, limit="ohms in digits, 0 or more", next_step=_HOW
+        )
     return float(found[1]) * _SUFFIX[found[2] or ""]
 
 

@@ -60,6 +60,7 @@ class SweepState:
     )
     unrest_s: float = 0.0  # [s] for which a signal that must rest has not; 0 for less than `sweep.unrest_s`
     lacking: tuple[str, ...] = ()  # ends, closed or open, whose rest is missing once the strokes are done
+    wait_left_s: float = 0.0  # [s] for which a sweep that has not begun still waits
     at_rail: str = ""  # where the signal has lain for `sweep.at_rail_s` before the sweep began; "" nowhere
 
     @property
@@ -146,6 +147,7 @@ class SweepPrompts:
             reading=self.watcher.state(columns=200),
             added_strokes=self.trigger.added_strokes,
             lacking=self._lacking(),
+            wait_left_s=self.trigger.wait_left_s,
             dropouts=self.dropouts.n,
             dropout_percent=self._dropout_percent(),
             at_rail=self.trigger.rail.name if self.trigger.at_rail_s >= limit("sweep.at_rail_s") else "",

@@ -98,6 +98,17 @@ class Trigger:
         return self.rail.seconds if self.waiting else 0.0
 
     @property
+    def wait_left_s(self) -> float:
+        """How long a sweep that has not begun still waits [s], by the rig's time; 0 once it has."""
+        if not self.waiting:
+            return 0.0
+        left = [limit("sweep.wait_s") - self.lever.now_s]
+        left += [self.plan.longest_s - self.unrest_s] if self.unrest_s >= limit("sweep.unrest_s") else []
+        at_rail = self.at_rail_s >= limit("sweep.at_rail_s")
+        left += [limit("sweep.at_rail_wait_s") - self.at_rail_s] if at_rail else []
+        return max(0.0, min(left))
+
+    @property
     def running(self) -> bool:
         """Whether the sweep has begun and has not ended."""
         return self.phase in (Phase.RUNNING, Phase.RESTING)

@@ -44,12 +44,15 @@ def show(rig: Rig = "", as_json: opt.AsJson = False) -> None:
         )  # fmt: skip
     found = stored(rig or uids[0], folder)
     console.answer(
-        as_json, lambda: calibration_to_dict(found), lambda: lines_of_calibration(found, now=local_now())
+        as_json,
+        lambda: calibration_to_dict(found),
+        lambda: lines_of_calibration(found, now=local_now(), width=console.width),
     )
 
 
 def list_calibrations(as_json: opt.AsJson = False) -> None:
     """List calibrated rigs: kind of calibration, age, and what is due."""
+    from sweeprig.bench.calibration.text import list_lines
     from sweeprig.calibration.store import stored_uids
     from sweeprig.capture.folder import local_now
     from sweeprig.cli.session import settings
@@ -59,9 +62,8 @@ def list_calibrations(as_json: opt.AsJson = False) -> None:
     if as_json:
         console.show_json(rows)
         return
-    for row in rows:
-        age = "" if row["age_days"] is None else f"{row['age_days']:.0f} days"
-        console.show(f"{row['rig']:24}{row['kind']:18}{age:12}{row['due']}")
+    for line in list_lines(rows, console.width) if rows else ():
+        console.show(line)
     if not rows:
         console.say("No calibration is stored. Next: sweeprig calibrate")
 

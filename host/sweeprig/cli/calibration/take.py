@@ -89,7 +89,7 @@ def run_calibration(
     if as_json:
         console.show_json(done_json(done))
         return
-    for line in done_lines(done, now=now):
+    for line in done_lines(done, now=now, width=console.width):
         console.show(line)
     console.say()
     console.say(f"Calibration: {done.file}")

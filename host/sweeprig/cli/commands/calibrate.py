@@ -50,9 +50,12 @@ def calibrate(
     if context.invoked_subcommand is not None:
         return
     from sweeprig.bench.calibration.calibrate import CalibrationOrder
+    from sweeprig.bench.calibration.points import read_points
     from sweeprig.cli.session import settings
 
     config, _ = settings()
+    if points_file is not None:
+        read_points(points_file)  # what cannot be read is told before anything is asked
     if reference is to.Reference.METER and not meter:
         look_for_rig(port or config.port)  # before anything is asked
     names = (meter_name, meter_serial, certificate)
@@ -119,7 +122,9 @@ def _show_verified(found: tuple[Verified, ...], kept: Calibration, *, as_json: b
     from sweeprig.bench.calibration.text import check_lines, verified_json, verified_lines
 
     result = verified_json(found)
-    console.answer(as_json, lambda: result, lambda: [*verified_lines(found), "", *check_lines(kept)])
+    console.answer(
+        as_json, lambda: result, lambda: [*verified_lines(found), "", *check_lines(kept, width=console.width)]
+    )
     if result["verdict"] == "fail":
         console.say(
             "The verification fails: repeat it against another meter or reference, then calibrate the rig again."

@@ -8,7 +8,7 @@ import typer
 
 from sweeprig.cli import guiding
 from sweeprig.cli import options as opt
-from sweeprig.cli.asking import answered
+from sweeprig.cli.asking import answered, typed_line
 from sweeprig.cli.console import console
 
 if TYPE_CHECKING:
@@ -39,7 +39,7 @@ def _ask_ohm(prompt: str) -> float:
     from sweeprig.errors import InputError
 
     while True:
-        text = answered(lambda: typer.prompt(prompt, err=True), option=INSTEAD)
+        text = answered(lambda: typed_line(f"{prompt}: "), option=INSTEAD)
         if text.strip().lower() in STOP:
             console.say(MAYBE_HALL)
             raise typer.Exit(NOT_EXPLAINED)
