@@ -51,8 +51,9 @@ def test_an_unknown_setting_is_named_where_it_is() -> None:
 
 def test_the_reach_of_a_build_is_stated_as_what_it_shows(monkeypatch: pytest.MonkeyPatch) -> None:
     full = front_end("full")
-    said = "What this rig can detect with the powered lead: shorts to ground of 12 us or longer"
-    assert reach_line(full, "powered") == f"{said}, and a wiper that leaves the track for 12 us or longer."
+    shorts = "shorts to ground of 12 µs (millionths of a second) or longer"
+    said = f"What this rig can detect with the powered lead: {shorts}"
+    assert reach_line(full, "powered") == f"{said}, and a wiper that leaves the track for 12 µs or longer."
     monkeypatch.setattr(FrontEnd, "shortest_open_s", lambda *_: math.inf)
     assert (
         reach_line(full, "powered")

@@ -231,7 +231,7 @@ def not_shown(
     """What this capture could not show, each with what to do."""
     out = _of_the_strokes(strokes, ends, sense)
     for name, end in zip(end_names(sense), ends, strict=True):
-        if end is None:
+        if end is None and strokes:  # without a stroke nothing says where the lever was
             out.append(
                 f"The {name} end: the lever was never held still there. Hold it at that stop for half a second."
             )
@@ -249,7 +249,7 @@ def not_shown(
         )
     elif line is not None and line.late_s:
         out.append(f"{OF_ANGLE}: not judged, {late_angle.words(line.late_s)}.")
-    if sense is Sense.UNKNOWN:
+    if sense is Sense.UNKNOWN and strokes:
         out.append("Which end is closed: give the sense, or begin with the lever closed.")
     if kind in ("", "unknown"):
         out.append(

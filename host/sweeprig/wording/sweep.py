@@ -60,9 +60,10 @@ def _on_the_way(state: SweepState) -> str:
 def strokes_words(state: SweepState) -> str:
     """Return strokes done of strokes wanted."""
     over = state.strokes > state.plan.strokes
-    done = (
-        f"strokes {state.strokes}{',' if over else ' of'} {state.plan.strokes}{' are enough' if over else ''}"
-    )
+    if over:
+        done = f"strokes {state.strokes}, {state.plan.strokes} are enough"
+        return f"{done}, goes on to {state.plan.longest_s:.0f} s" if state.plan.timed else done
+    done = f"strokes {state.strokes} of {state.plan.strokes}"
     return f"{done}, {state.added_strokes} more to decide" if state.added_strokes else done
 
 

@@ -149,11 +149,12 @@ def reach_line(end: FrontEnd, hookup: str) -> str:
     """Return a line on the shortest open contact that this rig can show with its usual lead."""
     seconds, short = end.shortest_open_s(hookup), end.shortest_short_s(hookup)
     lifts = (
-        f", and a wiper that leaves the track for {1e6 * seconds:.0f} us or longer."
+        f", and a wiper that leaves the track for {1e6 * seconds:.0f} µs or longer."
         if np.isfinite(seconds)
         else "; how long a wiper must leave the track to be seen is not guaranteed."
     )
-    return f"What this rig can detect with the {hookup} lead: shorts to ground of {1e6 * short:.0f} us or longer{lifts}"
+    shorts = f"shorts to ground of {1e6 * short:.0f} µs (millionths of a second) or longer"
+    return f"What this rig can detect with the {hookup} lead: {shorts}{lifts}"
 
 
 def check_json(checks: dict[str, ConnectionTest], *, hookup: str, reach: str) -> dict[str, Any]:

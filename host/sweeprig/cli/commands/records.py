@@ -153,7 +153,7 @@ def history(
     ] = None,
     as_json: opt.AsJson = False,
 ) -> None:
-    """Show one sensor's records, oldest first, and how its ends moved."""
+    """Show one sensor's records, oldest first, and how its closed and open throttle changed."""
     from dataclasses import asdict
 
     from sweeprig.bench.shop.records import record_json, table_lines

@@ -28,9 +28,15 @@ def sheet(
         bool,
         typer.Option("--text", help="Print the result in ten lines at most, to paste or read aloud."),
     ] = False,
-    csv: Annotated[bool, typer.Option("--csv", help="Write the trace as CSV.")] = False,
+    csv: Annotated[bool, typer.Option("--csv", help="Write all readings over time as CSV.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Write the result as JSON.")] = False,
-    mdf: Annotated[bool, typer.Option("--mdf", help="Write the trace as ASAM MDF 4.10.")] = False,
+    mdf: Annotated[
+        bool,
+        typer.Option(
+            "--mdf",
+            help="Write all readings over time in the file format ASAM MDF 4.10, for measuring programs.",
+        ),
+    ] = False,
     out: Annotated[Path | None, typer.Option("--out", help="Folder; default: beside each file.")] = None,
     profile: opt.ProfileName = None,
     starts: opt.StartsOption = None,

@@ -123,7 +123,9 @@ def _measured_lines(outcome: Outcome) -> list[str]:
         f"{analysis.plain.min_v:z8.4f} V / {analysis.plain.max_v:z.4f} V (single readings, spikes included)"
     )
     lines.append(f"  {'lowest / highest reading':{LABEL}} {single}")
-    lines.append(f"  {'sense':{LABEL}}   {analysis.sense} ({sense_text(outcome)})")
+    lines.append(
+        f"  {'sense':{LABEL}}   {analysis.sense} ({sense_text(outcome).removeprefix('not known: ')})"
+    )
     if outcome.setup.task == "sweep":
         n, full = len(analysis.strokes), sum(s.full for s in analysis.strokes)
         lines.append(
