@@ -79,6 +79,13 @@ def test_a_kind_of_sensor_is_no_fault_of_the_wiring() -> None:
     assert "cause" not in " ".join(card_lines(card, 80))
 
 
+def test_a_kind_of_sensor_is_told_once_and_without_ends() -> None:
+    """The card of a PWM output named it twice, and said of a lever that moved that no movement was seen."""
+    found = Finding(Code.NOT_ANALOGUE, Cause.WIRING, 0, None, "two levels", "Ask for the type.", "doubt")
+    card = card_of(outcome(verdict=Verdict.UNDECIDED, reason="Not analogue: two levels.", findings=(found,)))
+    assert (card.faults, card.ends) == ((), ())
+
+
 def test_a_loose_contact_before_a_worn_track_gives_two_steps() -> None:
     both = card_of(outcome(worn=True, findings=(LOOSE, WORN)))
     assert both.next_step == f"1. {LOOSE.next_step} 2. The sensor is worn as well. {WORN.next_step}"

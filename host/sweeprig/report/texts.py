@@ -88,7 +88,10 @@ TEXTS = {
     "marks": "Marks",
     "presses_rig_s_button": "presses of the rig's button",
     "close_ups_single_dropouts": "Close-ups of single dropouts",
-    "line_dots_signal_dotted": "line with dots: the signal; dotted line: the supply, drawn only where it moves",
+    "line_dots_signal_dotted": (
+        "line with dots: the signal; dotted line: the supply, drawn only where it moves; the time is that of the "
+        "reading that set off the close-up, a little after the event begins"
+    ),
     "more_are_capture_file": "more are in the capture file.",
     "track_map_signal_b": "Track map of signal B",
     "signal_b_against_signal": "Signal B against signal A",

@@ -66,12 +66,15 @@ def card_of(outcome: Outcome, hand_over: str = "", *, capture: str = "") -> Card
     """
     judgement = outcome.judgement
     found = tuple(f for f in judgement.findings if f.severity != "note")
+    not_analogue = any(
+        f.code is Code.NOT_ANALOGUE for f in found
+    )  # the sentence says so; it has no ends to show
     return Card(
         verdict=judgement.verdict,
         sentence=_sentence(outcome, found) + _ended(outcome),
-        ends=tuple(_end(outcome, name) for name in _shown(outcome)),
+        ends=() if not_analogue else tuple(_end(outcome, name) for name in _shown(outcome)),
         facts=_facts(outcome),
-        faults=_each_once(found),
+        faults=_each_once(tuple(f for f in found if f.code is not Code.NOT_ANALOGUE)),
         next_step=_next(outcome, hand_over, capture),
         not_judged=_named(not_judged(outcome, command=True), capture),
         simulated=outcome.simulated,
