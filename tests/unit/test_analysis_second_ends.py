@@ -9,7 +9,7 @@ import pytest
 
 from support.lever import changed, lever, sensed, strokes
 from sweeprig.analysis.analyse import analyse
-from sweeprig.analysis.model import Cause, Code, Finding, FloatArray
+from sweeprig.analysis.model import Analysis, Cause, Code, Finding, FloatArray
 from sweeprig.capture.model import Channel, Sense, Starts
 
 
@@ -22,6 +22,32 @@ def found_on(x: FloatArray, *, by_a: FloatArray, by_b: FloatArray, opposed: bool
     )
     found = analyse(two, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN).findings
     return [f for f in found if f.code is Code.ENDS_NOT_REPEATED]
+
+
+def looked_at(x: FloatArray, by_b: FloatArray, *, opposed: bool = False) -> Analysis:
+    """A sound sensor with something added to its track B [V]."""
+    trace = sensed(x)
+    own = sensed(x, low=4.3, high=0.9, seed=6) if opposed else sensed(x, low=0.8, high=3.9, seed=6)
+    two = replace(trace, signal_b=changed(own.signal_a, by_b), load_ohm=None)
+    return analyse(two, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN)
+
+
+@pytest.mark.parametrize("opposed", [False, True])
+@pytest.mark.parametrize("drift_v", [0.33, -0.33, 0.12])
+def test_an_end_of_a_drifting_second_track_holds_all_its_visits(drift_v: float, opposed: bool) -> None:
+    """A says that the lever was at its stops: B's levels there differ, and its interval says by how much."""
+    x = lever(strokes([0.7] * 8))
+    found = looked_at(x, np.linspace(0, drift_v, x.size), opposed=opposed)
+    assert found.low is not None
+    assert found.high is not None
+    at = (found.high, found.low) if opposed else (found.low, found.high)
+    first = (0.9, 4.3) if opposed else (0.8, 3.9)
+    for own, end, level in zip(at, (found.low_b, found.high_b), first, strict=True):
+        assert end is not None
+        assert (end.n_rests, end.n_turned_short) == (own.n_rests, 0)
+        assert end.value_v == pytest.approx(level + drift_v / 2, abs=0.1 * abs(drift_v))
+        assert end.spread_v == pytest.approx(0.3 * abs(drift_v), rel=0.3)
+        assert 2.2 * end.u_v > end.spread_v
 
 
 def still(x: FloatArray) -> FloatArray:

@@ -14,6 +14,7 @@ from sweeprig.analysis import (
     linearity,
     reach,
     repeated,
+    second_ends,
     smoothness,
     texture,
     track_map,
@@ -185,6 +186,8 @@ def _look(
     if sense is Sense.FALLING:
         a = replace(a, place=100.0 - a.place)
     both = both_tracks.look(trace, a, b, supply_v=rail)
+    if b is not None and both.two is not None:
+        b = second_ends.at_the_stops(b, a, slope=both.two.slope, trace=trace)
     events = _events(trace, a, b, rail, both)
     maps: tuple[TrackMap | None, TrackMap | None] = (None, None)
     if still:  # nothing moved, so no event has a place

@@ -70,7 +70,7 @@ def find_rests(
     if off is not None:
         still &= ~off
     least = max(4, round(REST_S / window_s))
-    found = [_rest(path, good, a, b, lsb_v) for a, b in _runs(still, parts) if b - a >= least]
+    found = [rest_of(path, good, a, b, lsb_v=lsb_v) for a, b in _runs(still, parts) if b - a >= least]
     return tuple(r for r in found if r is not None)
 
 
@@ -104,7 +104,8 @@ def _steps(path: FloatArray, k: int) -> FloatArray:
     return np.asarray(np.abs(padded[2 * k :] - padded[: -2 * k]), dtype=float)
 
 
-def _rest(path: FloatArray, good: BoolArray, a: int, b: int, lsb_v: float) -> Rest | None:
+def rest_of(path: FloatArray, good: BoolArray, a: int, b: int, *, lsb_v: float) -> Rest | None:
+    """Return the rest that windows a..b are; None where fewer than 4 of them are untouched."""
     values = path[a:b][good[a:b]]
     if values.size < 4:
         return None

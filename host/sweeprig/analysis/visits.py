@@ -32,6 +32,7 @@ class Visit:
     rests: tuple[int, ...]  # numbers of the rests at that level
     pauses: tuple[int, ...] = ()  # of those further in
     turn_v: float = 0.0  # of its turning point
+    turn_at: int = 0  # index of its window
 
 
 @dataclass(frozen=True)
@@ -82,12 +83,12 @@ def _visit(path: FloatArray, turn: TurningPoint, rests: tuple[Rest, ...], way: f
     first, last = _near(path, turn, REACH * way)
     own = [k for k, r in enumerate(rests) if first <= (r.start + r.stop) // 2 < last]
     if not own:
-        return Visit(turn.low, turn.level_v, (), turn_v=turn.level_v)
+        return Visit(turn.low, turn.level_v, (), turn_v=turn.level_v, turn_at=turn.at)
     outward = -1.0 if turn.low else 1.0
     outermost = max(own, key=lambda k: outward * rests[k].value_v)
     level = rests[outermost].value_v
     at = tuple(k for k in own if abs(rests[k].value_v - level) <= PAUSE * way)
-    return Visit(turn.low, level, at, tuple(k for k in own if k not in at), turn.level_v)
+    return Visit(turn.low, level, at, tuple(k for k in own if k not in at), turn.level_v, turn.at)
 
 
 def _near(path: FloatArray, turn: TurningPoint, reach: float) -> tuple[int, int]:
