@@ -26,6 +26,7 @@ from sweeprig.analysis.model import Analysis, Cause, Code, Finding, TwoTracks
 from sweeprig.calibration.model import ChannelCalibration, Line
 from sweeprig.capture.model import Trace
 from sweeprig.judge.profile import load_profile
+from sweeprig.judge.profile_model import Range
 
 
 def two(*, slope: float = -1.0, offset: float = 5.0, error: float = 0.2) -> TwoTracks:
@@ -151,3 +152,15 @@ def test_both_channels_enter_slope_and_agreement() -> None:
     # 3 codes of 1 mV on 5 V are 0.06 %, in both channels: two rectangular terms alike make a triangle
     held = (1 - math.sqrt(0.05)) * math.sqrt(6)
     assert check(j, "correlation").u95 == pytest.approx(held * 0.06 * math.sqrt(2), rel=1e-3)
+
+
+def test_a_half_scale_track_b_is_sure_of_its_stop_by_its_own_way() -> None:
+    """6 mV between two visits are much of the 1.9 V that B moves by, and little of the 4.05 V of A."""
+    half = load_profile("two-tracks-half-scale")
+    wanted = Range(2.3, 2.5, "V", "a test")
+    profile = replace(half, limits=replace(half.limits, open_b=wanted))
+    high_b = replace(end(2.15, supply=5.0), n_rests=2, n_agreeing=2, spread_v=6e-3)
+    trace, analysis = with_b(low_b=end(0.25, supply=5.0), high_b=high_b, two_tracks=two(slope=0.5, offset=0.0))
+    assert check(given(analysis, profile, trace=trace), "open_b").verdict is UNDECIDED
+    sure = replace(analysis, high_b=replace(high_b, spread_v=1e-3))
+    assert check(given(sure, profile, trace=trace), "open_b").verdict is FAIL

@@ -12,7 +12,7 @@ from sweeprig.judge import tracks as tr
 from sweeprig.judge.budget import missing
 from sweeprig.judge.decide import decide, would_decide
 from sweeprig.judge.model import Check, Quantity, Verdict
-from sweeprig.judge.named_ends import levels
+from sweeprig.judge.named_ends import ends_of, levels
 from sweeprig.judge.profile_model import Profile, Range
 from sweeprig.judge.rig import Rig
 from sweeprig.judge.scale import Scale
@@ -87,12 +87,7 @@ def end_checks(seen: CheckContext) -> list[Check]:
         q = seen.scale.at_nominal(seen.quantities[key])
         check = _judged(name, q, fits.source, seen=seen, low=fits.low, high=fits.high)
         end = (levels(seen.analysis, 0) | levels(seen.analysis, 1)).get(key)
-        lows = (seen.analysis.low, seen.analysis.low_b)
-        check = (
-            check
-            if end is None
-            else _at_a_stop(check, end, low=any(end is e for e in lows), way_v=_way_v(seen.analysis))
-        )
+        check = check if end is None else _at_a_stop(check, end, channel=int(key.endswith("_b_v")), seen=seen)
         out.append(_of_one_signal(check) if is_missing(seen.profile, seen.trace) else check)
     return out
 
@@ -111,10 +106,11 @@ AGAIN = "Sweep again from stop to stop."
 TO_THE_STOPS = "Move the lever from stop to stop."
 
 
-def _at_a_stop(check: Check, end: End, *, low: bool, way_v: float) -> Check:
+def _at_a_stop(check: Check, end: End, *, channel: int, seen: CheckContext) -> Check:
     """Leave open what an end further out would change, where it is not known that the lever met its stop."""
     if check.value is None or check.low is None or check.high is None:
         return check
+    low, way_v = end is ends_of(seen.analysis, channel)[0], _way_v(seen.analysis, channel)
     fails = check.verdict is Verdict.FAIL
     beyond = check.value < check.low if low else check.value > check.high
     if (fails and beyond) or (_sure(end, way_v) if fails else _met(end, most=False)):
@@ -135,11 +131,10 @@ def _sure(end: End, way_v: float) -> bool:
     return _met(end, most=True) and all_of and close
 
 
-def _way_v(found: Analysis) -> float:
-    """Distance of the ends of track A [V]; infinite where one is missing."""
-    if found.low is None or found.high is None:
-        return math.inf
-    return abs(found.high.value_v - found.low.value_v)
+def _way_v(found: Analysis, channel: int) -> float:
+    """Distance of the ends of one track [V]; infinite where one is missing."""
+    low, high = ends_of(found, channel)
+    return math.inf if low is None or high is None else abs(high.value_v - low.value_v)
 
 
 def _no_stop(end: End) -> str:
@@ -166,11 +161,8 @@ def _span(seen: CheckContext) -> Check:
     at = seen.quantities
     q = seen.scale.span_at_nominal(at["span_v"], low=at["low_v"], high=at["high_v"])
     check = _judged("span", q, least.source, seen=seen, low=least.value)
-    loose = [
-        e
-        for e in (seen.analysis.low, seen.analysis.high)
-        if e is not None and not _sure(e, _way_v(seen.analysis))
-    ]
+    way_v = _way_v(seen.analysis, 0)
+    loose = [e for e in ends_of(seen.analysis, 0) if e is not None and not _sure(e, way_v)]
     if check.verdict is Verdict.FAIL and loose:
         why = _no_stop(loose[0])
         return replace(check, verdict=Verdict.UNDECIDED, would_decide=why, next_step=TO_THE_STOPS)
