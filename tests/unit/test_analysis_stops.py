@@ -13,7 +13,7 @@ from support.outcomes import CLOSED_V, OPEN_V, make_setup
 from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.model import Analysis, Cause, Code
 from sweeprig.analysis.visits import Visit, stop_of
-from sweeprig.capture.model import Sense, Starts, Trace
+from sweeprig.capture.model import FloatArray, Sense, Starts, Trace
 from sweeprig.judge.judge import judge
 from sweeprig.judge.model import Judgement, Verdict
 
@@ -66,7 +66,7 @@ def lifted(trace: Trace, *, at: float, depth: float, for_s: float) -> Trace:
 def test_long_lifts_near_closed_leave_the_ends_alone(at: float, for_s: float) -> None:
     found = look(lifted(sensed(lever(strokes([0.9] * 6))), at=at, depth=0.9, for_s=for_s))
     assert found.low is not None
-    assert found.low.value_v == pytest.approx(CLOSED_V, abs=1e-3)
+    assert found.low.value_v == pytest.approx(CLOSED_V, abs=1.5e-3)
     worn = next(f for f in found.findings if f.code == "worn-spot")
     assert worn.where_percent is not None
     assert sum(worn.where_percent) / 2 == pytest.approx(100 * at, abs=1.5)
@@ -263,7 +263,7 @@ def test_rests_short_of_a_stop_that_turns_met_are_no_end() -> None:
 
 @pytest.mark.parametrize("rests_s", [(0.4, 0.3, 0.3, 0.6), (0.6, 0.3, 0.3, 1.0)])
 def test_a_lever_that_creeps_into_its_stops_is_no_slip(rests_s: tuple[float, ...]) -> None:
-    """Strokes of 20 s begin and end so slowly that the creep counts as rest, and shifts its level."""
+    """Strokes of 20 s begin and end so slowly that the creep looks like rest; it is none, and shifts no level."""
     parts, at = [np.zeros(round(rests_s[0] * 1000))], 0.0
     for seconds, rest_s in zip((18.0, 22.0, 18.0), rests_s[1:], strict=True):
         u = np.linspace(0, 1, round(seconds * 1000))
@@ -271,5 +271,46 @@ def test_a_lever_that_creeps_into_its_stops_is_no_slip(rests_s: tuple[float, ...
         parts += [at + way, np.full(round(rest_s * 1000), 1 - at)]
         at = 1 - at
     found = look(sensed(np.concatenate(parts))).findings
-    assert [f.severity for f in found if f.code is Code.ENDS_NOT_REPEATED] == ["doubt"]
-    assert "turned at the same levels" in found[0].evidence
+    assert found == ()
+
+
+def crept(seconds: float, *, rest_s: float, strokes: int = 4) -> FloatArray:
+    """A lever that is moved slowly by a hand that begins and ends gently: minimum jerk."""
+    n, rest = round(seconds / WINDOW_S), np.zeros(round(rest_s / WINDOW_S))
+    u = (np.arange(n) + 1) / n
+    way = 10 * u**3 - 15 * u**4 + 6 * u**5
+    parts = [rest]
+    for k in range(strokes):
+        parts += [way, rest + 1] if k % 2 == 0 else [1 - way, rest]
+    return np.concatenate(parts)
+
+
+@pytest.mark.parametrize(("seconds", "rest_s"), [(5.0, 0.3), (12.0, 0.3), (12.0, 1.0), (18.0, 0.5)])
+def test_the_interval_of_a_crept_end_holds_the_stop(seconds: float, rest_s: float) -> None:
+    """The lever needs a second for the last 2 %: what it creeps through is none of the end."""
+    found = look(sensed(crept(seconds, rest_s=rest_s)))
+    for end, level in ((found.low, CLOSED_V), (found.high, OPEN_V)):
+        assert end is not None
+        assert abs(end.value_v - level) < 2.0 * end.u_v
+        assert end.u_v < 1e-3
+    assert found.findings == ()
+
+
+def test_a_lever_that_stands_still_keeps_all_of_its_rests() -> None:
+    """What noise alone makes is no creep."""
+    found = look(sensed(lever(strokes([0.8] * 8, rest_s=0.7))))
+    at_ends = [r for r in found.rests if r.place != "middle"]
+    assert len(at_ends) == 9
+    assert all((r.stop - r.start) * WINDOW_S > 0.64 and r.creep_v == 0.0 for r in at_ends)
+
+
+def test_a_rest_that_dips_for_a_moment_is_not_cut_to_its_dip() -> None:
+    """5 mV for 0.15 s in each rest at closed: nothing that a lever creeps into."""
+    x = lever(strokes([0.8] * 6, rest_s=0.7))
+    by = np.zeros(x.size)
+    for start in np.flatnonzero(np.diff((x <= 0).astype(int), prepend=0) > 0):
+        by[start + 250 : start + 400] = -5e-3
+    trace = sensed(x)
+    found = look(replace(trace, signal_a=changed(trace.signal_a, by)))
+    assert found.low is not None
+    assert found.low.value_v == pytest.approx(CLOSED_V, abs=1.5e-3)

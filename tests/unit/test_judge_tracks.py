@@ -160,7 +160,9 @@ def test_a_half_scale_track_b_is_sure_of_its_stop_by_its_own_way() -> None:
     wanted = Range(2.3, 2.5, "V", "a test")
     profile = replace(half, limits=replace(half.limits, open_b=wanted))
     high_b = replace(end(2.15, supply=5.0), n_rests=2, n_agreeing=2, spread_v=6e-3)
-    trace, analysis = with_b(low_b=end(0.25, supply=5.0), high_b=high_b, two_tracks=two(slope=0.5, offset=0.0))
+    trace, analysis = with_b(
+        low_b=end(0.25, supply=5.0), high_b=high_b, two_tracks=two(slope=0.5, offset=0.0)
+    )
     assert check(given(analysis, profile, trace=trace), "open_b").verdict is UNDECIDED
     sure = replace(analysis, high_b=replace(high_b, spread_v=1e-3))
     assert check(given(sure, profile, trace=trace), "open_b").verdict is FAIL

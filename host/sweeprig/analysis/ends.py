@@ -17,6 +17,7 @@ from sweeprig.capture.model import BoolArray
 FEWEST_BEYOND = 3  # visits, of which one may stand further out than the stop lets a lever go
 FEW = 4  # visits: more of them do not make the spread between them matter less
 ROUNDING_LSB = 0.03  # of a level: rounding of the sums
+CREEP = 3**-0.5  # of what a creep may hide: anything up to that
 READING_LSB = 12**-0.5  # of a single reading: its step, which standing still does not average out
 
 
@@ -26,6 +27,7 @@ class _Level:
 
     values: FloatArray  # [V] untouched windows
     ratio: float  # of them to the supply of the same windows; nan where not observed
+    creep_v: float = 0.0  # [V] how far beyond them the lever may have stood
 
 
 def find_end(
@@ -92,7 +94,8 @@ def _uncertainty(
     """Return u [V] and its degrees of freedom."""
     inside = math.sqrt(sum((w * batch_means_u(p.values)[0]) ** 2 for w, p in zip(weight, parts, strict=True)))
     between = spread / math.sqrt(min(len(parts), FEW)) if len(parts) > 1 else 0.0
-    u = math.sqrt(inside**2 + between**2 + rounding_v**2)
+    creep = CREEP * sum(w * p.creep_v for w, p in zip(weight, parts, strict=True))  # one way in all visits
+    u = math.sqrt(inside**2 + between**2 + rounding_v**2 + creep**2)
     return u, _freedom(inside, between, u, [p.values for p in parts])
 
 
@@ -113,7 +116,7 @@ def _level(
     ratio = math.nan
     if supply is not None and float(supply[kept].min()) > 0:
         ratio = float(np.mean(path[kept] / supply[kept]))
-    return _Level(path[kept], ratio)
+    return _Level(path[kept], ratio, max(r.creep_v for r in rests))
 
 
 def _freedom(inside: float, between: float, u: float, parts: list[FloatArray]) -> float:

@@ -11,6 +11,7 @@ from sweeprig.analysis import strokes, track_map, unrest
 from sweeprig.analysis.channel_events import channel_events
 from sweeprig.analysis.coarse import is_coarse
 from sweeprig.analysis.model import Event, FloatArray, IntArray, Rest, Stroke
+from sweeprig.analysis.settle import settled
 from sweeprig.analysis.stays import with_stays, without_stays
 from sweeprig.analysis.stretches import Stretches, stretches
 from sweeprig.analysis.sunk import sunk_at_last
@@ -64,17 +65,15 @@ def moves_of(channel: Channel, trace: Trace, rail: float, steady: Steady) -> Mov
         off=away,
     )
     thinned = strokes.thin(shape, noise_v=noise, window_s=trace.window_s)
-    visits = visits_of(shape, thinned.turns, found)
-    stops = stop_of(visits, low=True), stop_of(visits, low=False)
-    rests = placed(found, *stops)
+    rests, stops = _at_ends(found, thinned, shape, good, noise_v=noise, trace=trace)
     low, high = _span(rests, thinned.values)
     moves = strokes.find_strokes(thinned, (low, high), noise_v=noise, window_s=trace.window_s, t_s=trace.t_s)
     place = track_map.percent_of(shape, low, high)
-    resting = track_map.resting_windows(path.size, rests)
+    resting = track_map.resting_windows(path.size, found)
     _close_gaps(
         resting,
         raw,
-        rests,
+        found,
         shape,
         near_v=AT_REST_PERCENT / 100 * (high - low),
         within=round(AT_REST_S / trace.window_s),
@@ -83,6 +82,31 @@ def moves_of(channel: Channel, trace: Trace, rail: float, steady: Steady) -> Mov
     return Moves(
         path, shape, good, raw, rests, moves, place, high - low, noise, resting, parts, stops, off, unrest_v
     )
+
+
+def _at_ends(
+    found: tuple[Rest, ...],
+    thinned: strokes.Thinned,
+    shape: FloatArray,
+    good: BoolArray,
+    *,
+    noise_v: float,
+    trace: Trace,
+) -> tuple[tuple[Rest, ...], tuple[Stop | None, Stop | None]]:
+    """Return the rests with their places, those at an end without creep, and the stops."""
+    standing = settled(
+        found,
+        visits_of(shape, thinned.turns, found),
+        shape,
+        good,
+        noise_v=noise_v,
+        window_s=trace.window_s,
+        lsb_v=trace.lsb_v,
+        single=trace.undithered,
+    )
+    visits = visits_of(shape, thinned.turns, standing)
+    stops = stop_of(visits, low=True), stop_of(visits, low=False)
+    return placed(standing, *stops), stops
 
 
 def _events_of(

@@ -44,14 +44,20 @@ def _rests(b: Moves, there: list[Rest], place: str, lsb_v: float) -> list[Rest]:
 
 def _stop(stop: Stop, rests: list[Rest], b: Moves, *, low: bool, steep: float, window_s: float) -> Stop:
     """The visits of a stop of track A as track B shows them; what A alone tells in the volts of B."""
-    visits = tuple(_visit(v, k, rests, b.path_steady_v, low, window_s) for k, v in enumerate(stop.visits))
-    passed_v, held_v = steep * stop.passed_v, steep * stop.held_short_v
-    return replace(stop, visits=visits, passed_v=passed_v, held_short_v=held_v)
+    around = max(1, round(STEP_S / window_s))
+    own = [
+        [r.value_v for r in rests if r.place == PLACES[not low] and r.visit == k]
+        for k in range(len(stop.visits))
+    ]
+    visits = tuple(
+        _visit(v, at, b.path_steady_v, low=low, around=around) for v, at in zip(stop.visits, own, strict=True)
+    )
+    return replace(
+        stop, visits=visits, passed_v=steep * stop.passed_v, held_short_v=steep * stop.held_short_v
+    )
 
 
-def _visit(visit: Visit, number: int, rests: list[Rest], path: FloatArray, low: bool, window_s: float) -> Visit:
-    place = PLACES[not low]
-    own = [r.value_v for r in rests if r.place == place and r.visit == number]
-    k = max(1, round(STEP_S / window_s))
-    turn_v = float(np.median(path[max(0, visit.turn_at - k) : visit.turn_at + k + 1]))
-    return Visit(low, float(np.mean(own)) if own else turn_v, (), turn_v=turn_v, turn_at=visit.turn_at)
+def _visit(visit: Visit, levels: list[float], path: FloatArray, *, low: bool, around: int) -> Visit:
+    turn_v = float(np.median(path[max(0, visit.turn_at - around) : visit.turn_at + around + 1]))
+    level_v = float(np.mean(levels)) if levels else turn_v
+    return Visit(low, level_v, (), turn_v=turn_v, turn_at=visit.turn_at)
