@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.stats import t
 
 from support.lever import WINDOW_S, changed, lever, sensed, strokes
+from support.outcomes import CLOSED_V, OPEN_V
 from sweeprig.analysis.analyse import analyse
-from sweeprig.analysis.model import Cause, Code, Finding
-from sweeprig.bench.review.review import review_capture
-from sweeprig.capture.model import Channel, Trace
+from sweeprig.analysis.model import Analysis, Cause, Code, Finding
+from sweeprig.bench.review.review import review_capture, review_csv
+from sweeprig.capture.model import Channel, FloatArray, Trace
+from sweeprig.judge.outcome import Outcome
 from sweeprig.twin.capture import play
 from sweeprig.twin.sensors import load_sensor
 from sweeprig.words import Sense, Starts
@@ -19,12 +23,12 @@ from sweeprig.words import Sense, Starts
 SOUND = sensed(lever(strokes([0.9, 1.0, 1.1, 0.9])))
 
 
+def look(trace: Trace) -> Analysis:
+    return analyse(trace, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN)
+
+
 def named(trace: Trace) -> list[Finding]:
-    return [
-        f
-        for f in analyse(trace, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN).findings
-        if f.severity != "note"
-    ]
+    return [f for f in look(trace).findings if f.severity != "note"]
 
 
 def humming(trace: Trace, peak_v: float, hz: float) -> Trace:
@@ -83,3 +87,51 @@ def test_ringing_on_all_wires_is_no_dropout_of_the_supply() -> None:
     both = replace(SOUND, signal_a=struck(SOUND.signal_a, 0.3, 0.3), supply=struck(SOUND.supply, 0.3, 0.3))
     (found,) = named(both)
     assert (found.code, found.cause, found.channel) == (Code.INTERFERENCE, Cause.INTERFERENCE, 2)
+
+
+@pytest.mark.parametrize("hz", [50.1, 60.0, 100.2])
+def test_loud_hum_makes_no_strokes_and_hides_no_end(hz: float) -> None:
+    """0.6 V peak to peak turn the signal round twice a period, as no lever does."""
+    found = look(humming(SOUND, 0.3, hz))
+    assert [(f.code, f.severity) for f in found.findings] == [(Code.INTERFERENCE, "doubt")]
+    assert len(found.strokes) == 4
+    for end, level in ((found.low, CLOSED_V), (found.high, OPEN_V)):
+        assert end is not None
+        assert abs(end.value_v - level) < float(t.ppf(0.975, end.dof)) * end.u_v < 0.03
+
+
+def test_hum_that_reaches_down_to_ground_is_no_dead_band() -> None:
+    found = named(humming(SOUND, 0.42, 50.1))
+    assert [(f.code, f.severity) for f in found] == [(Code.INTERFERENCE, "doubt")]
+
+
+def table(tmp_path: Path, x: FloatArray, *, every: int, hum_v: float, hz: float) -> Outcome:
+    """A table of every so many windows of a sound sensor with hum on it, as single readings of 12 bits."""
+    at = np.arange(0, x.size, every) * WINDOW_S
+    v = CLOSED_V + (OPEN_V - CLOSED_V) * x[::every] + hum_v * np.sin(2 * np.pi * hz * at)
+    rows = [f"{a:.6f},{round(b / 1.22e-3) * 1.22e-3:.5f},5.01" for a, b in zip(at, v, strict=True)]
+    path = tmp_path / "a.csv"
+    path.write_text("\n".join(["time_s,signal_v,supply_v", *rows]) + "\n")
+    return review_csv(path)
+
+
+@pytest.mark.parametrize("hz", [50.1, 60.0])
+def test_loud_hum_in_200_readings_a_second_is_named(tmp_path: Path, hz: float) -> None:
+    """It was a lever that did not move, by 3.7 V."""
+    found = table(tmp_path, lever(strokes([0.9, 1.0, 1.1, 0.9])), every=5, hum_v=0.3, hz=hz)
+    assert [(f.code, f.severity) for f in found.judgement.findings] == [(Code.INTERFERENCE, "doubt")]
+    assert len(found.analysis.strokes) == 4
+    assert "never rests" in found.judgement.reason
+
+
+def test_a_signal_lost_in_hum_is_no_lever_that_did_not_move(tmp_path: Path) -> None:
+    found = table(tmp_path, lever(strokes([0.9, 1.0, 1.1, 0.9] * 2)), every=50, hum_v=0.4, hz=47.0)
+    (lost,) = found.judgement.findings
+    assert (lost.code, lost.cause) == (Code.INTERFERENCE, Cause.INTERFERENCE)
+    assert "stays at" not in lost.evidence
+    assert "quick" in lost.evidence
+
+
+def test_quick_strokes_in_100_readings_a_second_are_no_hum(tmp_path: Path) -> None:
+    found = table(tmp_path, lever(strokes([0.2] * 12, rest_s=0.15)), every=10, hum_v=0.0, hz=50.0)
+    assert Code.INTERFERENCE not in [f.code for f in found.judgement.findings]

@@ -10,7 +10,6 @@ from sweeprig.analysis import (
     both_tracks,
     dips,
     grain,
-    hum,
     linearity,
     reach,
     repeated,
@@ -38,6 +37,7 @@ from sweeprig.analysis.model import (
     Stroke,
     TrackMap,
 )
+from sweeprig.analysis.no_movement import STILL_SHARE, no_movement, stays_at_rail
 from sweeprig.analysis.noisy_end import find_noisy_ends
 from sweeprig.analysis.one_end import kept_to_one_end
 from sweeprig.analysis.sense import Given, find_sense, sense_conflict
@@ -178,7 +178,7 @@ def _look(
     a = mv.moves_of(trace.signal_a, trace, rail, steady)
     b = None if trace.signal_b is None else mv.moves_of(trace.signal_b, trace, rail, steady)
     low, high = (float(q) for q in np.quantile(a.path, (0.002, 0.998)))
-    still = high - low < max(0.02 * rail, 20 * a.noise_v) or fi.stays_at_rail(low, high, rail)
+    still = high - low < max(STILL_SHARE * rail, 20 * a.noise_v) or stays_at_rail(low, high, rail)
     rests = () if still else a.rests
     said = Given(starts, given, missing_s=trace.n_lost_before * trace.window_s, window_s=trace.window_s)
     sense, why = find_sense(rests, a.place, said)
@@ -250,7 +250,7 @@ def _findings(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:
     if s.both.joined:
         out.append(fi.joined_tracks(float(np.median(s.a.path))))
     elif s.still and not s.supply.cut:
-        still = fi.no_movement(float(np.median(s.a.path)), s.rail, s.moved_v)
+        still = no_movement(float(np.median(s.a.path)), s.rail, s.moved_v)
         out.append(reach.at_rest_so_far(still, trace))
         if still.code is Code.NO_MOVEMENT:
             out += [
@@ -270,8 +270,8 @@ def _findings(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:
     track = fi.one_cause(_events_found(trace, s, rough) + regions, s.events)
     track = grain.with_grains(track, grains)
     track += find_noisy_ends(trace, both, out + track, supply_v=s.rail)
-    for channel, noise in hum.of_signals(trace, both, supply_v=s.rail):
-        track += fi.about_hum(noise, out + track, channel)
+    for channel, m in enumerate(both):
+        track += [] if m.hum is None else fi.about_hum(m.hum.peak_v, out + track, channel)
     if not any(f.code is Code.INTERFERENCE for f in out + track):
         for channel, dip in dips.of_signals(trace, both, falling=sense is Sense.FALLING, supply_v=s.rail):
             track += fi.about_dip(dip, track, channel, supply_v=s.rail)

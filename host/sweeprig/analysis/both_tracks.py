@@ -12,6 +12,7 @@ from sweeprig.analysis import findings as fi
 from sweeprig.analysis.events import RawEvent
 from sweeprig.analysis.model import Code, Finding, TwoTracks
 from sweeprig.analysis.moves import Moves
+from sweeprig.analysis.no_movement import no_movement, stays_at_rail
 from sweeprig.capture.model import Trace
 
 
@@ -77,9 +78,9 @@ def _stuck(trace: Trace, supply_v: float) -> Finding | None:
     if trace.signal_b is None:
         return None
     low, level, high = (float(q) for q in np.quantile(trace.signal_b.mean_v, (0.002, 0.5, 0.998)))
-    if not fi.stays_at_rail(low, high, supply_v):
+    if not stays_at_rail(low, high, supply_v):
         return None
-    return fi.no_movement(level, supply_v, high - low, SIGNAL_B)
+    return no_movement(level, supply_v, high - low, SIGNAL_B)
 
 
 def beside(found: list[Finding], pair: list[Finding]) -> list[Finding]:

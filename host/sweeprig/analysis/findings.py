@@ -27,7 +27,6 @@ DIP_FAULT_PERCENT = (
     1.0  # % of supply; a shallower dip, and one in which the signal goes on, is a doubt: own choice
 )
 DISAGREE_PERCENT = 3.0  # % of supply
-AT_RAIL_PERCENT = 6.0  # % of supply: all of a signal so near a rail is a short or an open wire
 
 
 def about_supply(seen: SupplySeen, events: tuple[Event, ...], *, shift_v: float) -> list[Finding]:
@@ -226,32 +225,6 @@ def about_tracks(two: TwoTracks | None) -> list[Finding]:
         numbers = {"max_error_percent": two.max_error_percent}
         return [Finding(Code.TRACKS_DISAGREE, Cause.TRACK, 1, where, text, step, numbers=numbers)]
     return []
-
-
-def stays_at_rail(low_v: float, high_v: float, supply_v: float) -> bool:
-    """Whether a signal between these levels never leaves one rail's neighbourhood."""
-    near = AT_RAIL_PERCENT / 100 * supply_v
-    return high_v < near or low_v > supply_v - near
-
-
-def no_movement(level_v: float, supply_v: float, moved_v: float, channel: int = 0) -> Finding:
-    """One finding for a signal that never moved."""
-    numbers = {"level_v": level_v, "moved_v": moved_v}
-    share = 100 * level_v / supply_v if supply_v > 0 else np.nan
-    level = f"{level_v:z.3f} V ({share:.0f} % of supply)"
-    text = f"{CHANNEL_NAMES[channel]} stays at {level} and moves by {moved_v * 1e3:z.0f} mV"
-    if share < AT_RAIL_PERCENT / 2:
-        step = (
-            "Look for a short to ground, an open signal wire or a missing supply; the connection test shows which "
-            "(`sweeprig check`). On a full or driven rig jumper J1 must be at LEAD, not at RAMP."
-        )
-        return Finding(Code.STUCK_LOW, Cause.WIRING, channel, None, text, step, numbers=numbers)
-    if share > 100 - AT_RAIL_PERCENT / 2:
-        step = "Look for a short between signal and supply, and for an open ground wire."
-        return Finding(Code.STUCK_HIGH, Cause.WIRING, channel, None, text, step, numbers=numbers)
-    text += ": the lever did not move, or it no longer moves the sensor"
-    step = "Move the lever over its whole travel; if you did, check the coupling between lever and sensor."
-    return Finding(Code.NO_MOVEMENT, Cause.MOUNTING, channel, None, text, step, numbers=numbers)
 
 
 def one_cause(found: list[Finding], events: tuple[Event, ...]) -> list[Finding]:

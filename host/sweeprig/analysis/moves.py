@@ -10,6 +10,7 @@ from sweeprig.analysis import events as ev
 from sweeprig.analysis import strokes, track_map, unrest
 from sweeprig.analysis.channel_events import channel_events
 from sweeprig.analysis.coarse import is_coarse
+from sweeprig.analysis.hum import Hum, steady_noise, without_hum
 from sweeprig.analysis.model import Event, FloatArray, IntArray, Rest, Stroke
 from sweeprig.analysis.settle import settled
 from sweeprig.analysis.stays import with_stays, without_stays
@@ -45,6 +46,7 @@ class Moves:
     stops: tuple[Stop | None, Stop | None]  # low and high
     off: tuple[Off, ...]  # times at a rail that a jump leads to
     unrest_v: float  # [V] peak to peak, in movement
+    hum: Hum | None = None  # what never stops; None: no more than usual
 
 
 def moves_of(channel: Channel, trace: Trace, rail: float, steady: Steady) -> Moves:
@@ -54,9 +56,11 @@ def moves_of(channel: Channel, trace: Trace, rail: float, steady: Steady) -> Mov
     away = windows_of(off, channel.mean_v.size)
     path, good = strokes.clean_path(channel.mean_v, raw, away)
     shape = steady.of(path)
-    noise = strokes.noise_of(shape, parts)
+    hum = _hum(channel, shape, good, trace, rail)
+    calm = without_hum(shape, hum, window_s=trace.window_s, parts=parts)
+    noise = strokes.noise_of(calm, parts)
     found = strokes.find_rests(
-        shape,
+        calm,
         good,
         window_s=trace.window_s,
         lsb_v=trace.lsb_v,
@@ -64,23 +68,28 @@ def moves_of(channel: Channel, trace: Trace, rail: float, steady: Steady) -> Mov
         single=trace.undithered,
         off=away,
     )
-    thinned = strokes.thin(shape, noise_v=noise, window_s=trace.window_s)
-    rests, stops = _at_ends(found, thinned, shape, good, noise_v=noise, trace=trace)
+    thinned = strokes.thin(calm, noise_v=noise, window_s=trace.window_s)
+    rests, stops = _at_ends(found, thinned, calm, good, noise_v=strokes.noise_of(shape, parts), trace=trace)
     low, high = _span(rests, thinned.values)
+    span_v = high - low
     moves = strokes.find_strokes(thinned, (low, high), noise_v=noise, window_s=trace.window_s, t_s=trace.t_s)
-    place = track_map.percent_of(shape, low, high)
-    resting = track_map.resting_windows(path.size, found)
-    _close_gaps(
-        resting,
-        raw,
-        found,
-        shape,
-        near_v=AT_REST_PERCENT / 100 * (high - low),
-        within=round(AT_REST_S / trace.window_s),
-    )
-    unrest_v = unrest.in_movement(shape, moves, good=good, window_s=trace.window_s)
+    place = track_map.percent_of(calm, low, high)
+    resting = _resting(found, raw, calm, span_v=span_v, window_s=trace.window_s)
+    own_v = unrest.in_movement(shape, moves, good=good, window_s=trace.window_s)
     return Moves(
-        path, shape, good, raw, rests, moves, place, high - low, noise, resting, parts, stops, off, unrest_v
+        path, shape, good, raw, rests, moves, place, span_v, noise, resting, parts, stops, off, own_v, hum
+    )
+
+
+def _hum(channel: Channel, shape: FloatArray, good: BoolArray, trace: Trace, rail: float) -> Hum | None:
+    return steady_noise(
+        channel,
+        shape,
+        good=good,
+        window_s=trace.window_s,
+        supply_v=rail,
+        lsb_v=trace.lsb_v,
+        single=trace.undithered,
     )
 
 
@@ -150,18 +159,14 @@ def _span(rests: tuple[Rest, ...], thinned: FloatArray) -> tuple[float, float]:
     )
 
 
-def _close_gaps(
-    resting: BoolArray,
-    raw: tuple[ev.RawEvent, ...],
-    rests: tuple[Rest, ...],
-    path: FloatArray,
-    *,
-    near_v: float,
-    within: int,
-) -> None:
-    """Count an event's windows as rest where it interrupts one: beside a rest, both levels around it the rest's."""
+def _resting(
+    rests: tuple[Rest, ...], raw: tuple[ev.RawEvent, ...], path: FloatArray, *, span_v: float, window_s: float
+) -> BoolArray:
+    """Windows at rest; those of an event where it interrupts one: beside a rest, both levels around it the rest's."""
+    resting = track_map.resting_windows(path.size, rests)
+    near_v, within = AT_REST_PERCENT / 100 * span_v, round(AT_REST_S / window_s)
     if not rests:
-        return
+        return resting
     starts = np.array([r.start for r in rests])
     for e in raw:
         k = int(np.searchsorted(starts, e.start, side="right")) - 1
@@ -170,6 +175,7 @@ def _close_gaps(
             close = e.start <= r.stop + within and e.stop >= r.start - within
             if close and all(abs(v - r.value_v) <= near_v for v in around):
                 resting[e.start : e.stop] = True
+    return resting
 
 
 def placed_events(

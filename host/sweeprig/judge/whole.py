@@ -22,7 +22,7 @@ REFUSED = {
     Code.RIG_OVER_RANGE: "The signal is above this rig's range",
     Code.CONTRADICTORY_DATA: "The capture contradicts itself and is no evidence",
 }
-FIRST = (Code.ENGINE_RUNNING, Code.NO_MOVEMENT)  # doubts that explain what else is open
+FIRST = (Code.ENGINE_RUNNING, Code.NO_MOVEMENT, Code.INTERFERENCE)  # doubts that explain what else is open
 TITLES = {
     Code.ENDS_NOT_REPEATED: "an end did not read the same each time",
     Code.NOT_ANALOGUE: "not an analogue signal",
