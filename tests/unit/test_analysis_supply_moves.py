@@ -11,6 +11,7 @@ from support.lever import WINDOW_S, lever, sensed, strokes
 from support.outcomes import CLOSED_V
 from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.model import Analysis, Code
+from sweeprig.analysis.supply import SAG_PERCENT, look
 from sweeprig.capture.model import Channel, FloatArray, Sense, Starts
 
 SUPPLY_V = 5.012
@@ -141,3 +142,22 @@ def test_a_signal_that_drops_while_its_supply_stays_is_still_seen() -> None:
         given_sense=Sense.UNKNOWN,
     )
     assert [f.code for f in found.findings if f.severity == "fault"] == [Code.LOOSE_CONNECTION]
+
+
+@pytest.mark.parametrize(("hz", "steps"), [(50.0, 1.5), (100.0, 2.8), (250.0, 2.6)])
+def test_noise_of_a_coarse_supply_is_no_sag(hz: float, steps: float) -> None:
+    """8 bits with noise of some steps: the lowest of many medians of few readings is far below the highest."""
+    step_v = 5.5 / 256
+    for seed in range(20):
+        noise = np.random.default_rng(seed).normal(0, steps, round(12 * hz))
+        seen = step_v * np.round(SUPPLY_V / step_v + noise)
+        assert look(Channel(seen, seen, seen), nominal_v=5.0, window_s=1 / hz).sag_percent < SAG_PERCENT
+
+
+@pytest.mark.parametrize("steps", [0.0, 0.5, 1.0])
+def test_a_sag_beside_some_noise_of_a_coarse_supply_is_seen(steps: float) -> None:
+    step_v, t = 5.5 / 256, np.arange(0.0, 12.0, 0.01)
+    deep = SUPPLY_V * np.where((t > 5) & (t < 7), 0.95, 1.0)
+    seen = step_v * np.round(deep / step_v + np.random.default_rng(1).normal(0, steps, t.size))
+    sag = look(Channel(seen, seen, seen), nominal_v=5.0, window_s=0.01).sag_percent
+    assert sag == pytest.approx(5.0, abs=1.7)

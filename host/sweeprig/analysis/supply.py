@@ -8,12 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from sweeprig.analysis.model import FloatArray
+from sweeprig.analysis.statistics import spread_of
 from sweeprig.analysis.visits import turns_of
 from sweeprig.capture.model import Channel
 
 SLOW_S = 0.05  # s
 FALL_S = 1.0  # s; what takes longer is a drift
 SAG_PERCENT = 2.0  # % of the supply before or after
+BY_CHANCE = 10.0  # standard deviations that the lowest of many medians may be below the highest
 STEADY_PERCENT = 0.3  # % of the median supply: less than this is not taken out
 CUT_PERCENT = 40.0  # % of nominal: below it the sensor is not fed
 QUIETER = 0.8  # of the signal's own unrest, from which the supply's movement is taken out window by window
@@ -52,8 +54,17 @@ def look(supply: Channel | None, *, nominal_v: float, window_s: float) -> Supply
     slow, every = _slow(supply, window_s)
     around = maximum_filter1d(slow, 2 * max(1, round(FALL_S / (every * window_s))) + 1)
     sag = 100 * float(((around - slow) / np.maximum(around, 1e-9)).max())
+    if float((around - slow).max()) < BY_CHANCE * _u_of_medians(supply.mean_v[::every], every * window_s):
+        sag = 0.0
     cut = median < CUT_PERCENT / 100 * nominal_v
     return SupplySeen(median, sag, cut)
+
+
+def _u_of_medians(seen: FloatArray, window_s: float) -> float:
+    """Standard deviation that the noise of single readings gives a median over SLOW_S [V]."""
+    n = 2 * max(1, round(SLOW_S / window_s / 2)) + 1
+    noise_v = spread_of(np.diff(seen, 2)) / math.sqrt(6.0)
+    return math.sqrt(math.pi / 2 / n) * noise_v
 
 
 def ground_shift(ground_v: FloatArray | None) -> float:
