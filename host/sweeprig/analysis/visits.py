@@ -11,6 +11,7 @@ from sweeprig.analysis.model import FloatArray, Rest
 REACH = 0.10  # of the way between the turning points: what belongs to one visit of an end
 PAUSE = 0.005  # of the way: a rest further in than this from the outermost of its visit is a pause
 AGREE = 0.005  # of the way: visits this near each other met the same stop
+FIRST_PART = 256  # windows
 STOP = 0.02  # of the way: a visit that ends further in than this did not reach the stop
 
 
@@ -93,9 +94,21 @@ def _visit(path: FloatArray, turn: TurningPoint, rests: tuple[Rest, ...], way: f
 
 def _near(path: FloatArray, turn: TurningPoint, reach: float) -> tuple[int, int]:
     """Windows around a turning point that stay within `reach` of it."""
-    away = np.abs(path - turn.level_v) > reach
-    before, after = np.flatnonzero(away[: turn.at]), np.flatnonzero(away[turn.at :])
-    return (int(before[-1]) + 1 if before.size else 0), (turn.at + int(after[0]) if after.size else path.size)
+    before, after = (
+        _stays(values, turn.level_v, reach) for values in (path[: turn.at][::-1], path[turn.at :])
+    )
+    return turn.at - before, turn.at + after
+
+
+def _stays(values: FloatArray, level_v: float, reach: float) -> int:
+    """How many of the values, from the first on, stay within `reach` of a level; looked at in ever longer parts."""
+    done, size = 0, FIRST_PART
+    while done < values.size:
+        away = np.flatnonzero(np.abs(values[done : done + size] - level_v) > reach)
+        if away.size:
+            return done + int(away[0])
+        done, size = done + size, 2 * size
+    return int(values.size)
 
 
 def stop_of(visits: tuple[Visit, ...], *, low: bool) -> Stop | None:
@@ -105,12 +118,14 @@ def stop_of(visits: tuple[Visit, ...], *, low: bool) -> Stop | None:
     if not rested:
         return None
     way = _way([v.level_v for v in visits])
-    at = _outermost([v for v in rested if _met(v, own, way) > 1] or rested, low)
-    near = _near_to(at, rested, STOP * way)
-    short = tuple(v for v in own if v not in near)
+    met = _met(own, way)
+    at = _outermost([v for v, n in zip(own, met, strict=True) if v.rests and n > 1] or rested, low)
+    there = [bool(v.rests) and abs(v.level_v - at.level_v) <= STOP * way for v in own]
+    near = tuple(v for v, is_there in zip(own, there, strict=True) if is_there)
+    short = tuple(v for v, is_there in zip(own, there, strict=True) if not is_there)
     passed = [out for v in own if (out := (at.level_v - v.turn_v) * (1 if low else -1)) > STOP * way]
     held_v = _held(short, visits, at.level_v, way)
-    return Stop(_met(at, own, way), near, short, len(passed), max(passed, default=0.0), held_v)
+    return Stop(met[own.index(at)], near, short, len(passed), max(passed, default=0.0), held_v)
 
 
 def _held(short: tuple[Visit, ...], visits: tuple[Visit, ...], level_v: float, way: float) -> float:
@@ -123,11 +138,18 @@ def _held(short: tuple[Visit, ...], visits: tuple[Visit, ...], level_v: float, w
     return max((d for d in depths if STOP * way < d <= REACH * way), default=0.0)
 
 
-def _met(one: Visit, own: list[Visit], way: float) -> int:
-    """How many visits met the level of one: with their rests, or turned round there, far further out than those."""
-    turned = [v for v in own if abs(v.turn_v - v.level_v) > STOP * way]
-    there = _near_to(one, own, AGREE * way)
-    return len(there) + sum(abs(v.turn_v - one.level_v) <= AGREE * way for v in turned if v not in there)
+def _met(own: list[Visit], way: float) -> list[int]:
+    """How many visits met the level of each: with their rests, or turned round there, far further out than those."""
+    levels, turns = (np.array(x) for x in zip(*((v.level_v, v.turn_v) for v in own), strict=True))
+    turned = np.abs(turns - levels) > STOP * way
+    return [
+        int(
+            np.count_nonzero(
+                (np.abs(levels - v) <= AGREE * way) | (turned & (np.abs(turns - v) <= AGREE * way))
+            )
+        )
+        for v in levels
+    ]
 
 
 def _way(levels: list[float]) -> float:
@@ -136,10 +158,6 @@ def _way(levels: list[float]) -> float:
 
 def _outermost(visits: list[Visit], low: bool) -> Visit:
     return min(visits, key=lambda v: v.level_v if low else -v.level_v)
-
-
-def _near_to(one: Visit, visits: list[Visit], reach: float) -> tuple[Visit, ...]:
-    return tuple(v for v in visits if abs(v.level_v - one.level_v) <= reach)
 
 
 def placed(rests: tuple[Rest, ...], low: Stop | None, high: Stop | None) -> tuple[Rest, ...]:
