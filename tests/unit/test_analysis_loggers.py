@@ -116,3 +116,18 @@ def test_what_a_slow_coarse_table_cannot_show_is_listed(tmp_path: Path) -> None:
     assert "steps of that" in told
     fine = logged(tmp_path, lever(strokes([0.9] * 4), step_s=FINE_S), hz=1000, step_v=BITS_12)
     assert "readings a second" not in " ".join(fine.judgement.not_shown)
+
+
+@pytest.mark.parametrize("seconds", [8.0, 14.0])
+def test_a_slow_stroke_in_coarse_steps_is_no_rest(tmp_path: Path, seconds: float) -> None:
+    """Steps of 20 mV in 100 readings a second: in 40 ms the lever moves by less than one."""
+    n = round(seconds / FINE_S)
+    u = (np.arange(n) + 1) / n
+    way, rest = 10 * u**3 - 15 * u**4 + 6 * u**5, np.zeros(round(0.6 / FINE_S))
+    places = np.concatenate([rest, way, rest + 1, 1 - way, rest, way, rest + 1, 1 - way, rest])
+    found = logged(tmp_path, places, hz=100.0, step_v=BITS_8).analysis
+    assert len(found.strokes) == 4
+    for end, n_rests, level in ((found.low, 3, LOW_V), (found.high, 2, HIGH_V)):
+        assert end is not None
+        assert end.n_rests == n_rests
+        assert abs(end.value_v - level) < 2.0 * end.u_v

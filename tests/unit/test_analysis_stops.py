@@ -314,3 +314,18 @@ def test_a_rest_that_dips_for_a_moment_is_not_cut_to_its_dip() -> None:
     found = look(replace(trace, signal_a=changed(trace.signal_a, by)))
     assert found.low is not None
     assert found.low.value_v == pytest.approx(CLOSED_V, abs=1.5e-3)
+
+
+@pytest.mark.parametrize("give", [0.004, 0.01])
+@pytest.mark.parametrize("first_s", [0.03, 0.06])
+def test_the_end_of_a_hand_that_relaxes_holds_all_it_gave_way_by(give: float, first_s: float) -> None:
+    """It gives way evenly: no level in it is the stop more than another, and each time it is the same."""
+    legs: Legs = [(0.0, 0.5)]
+    for _ in range(4):
+        legs += [(1.0, 0.8), (1.0, first_s), (1 - give, 1.2), (0.0, 0.8), (0.0, 0.5)]
+    found = look(sensed(lever(legs)))
+    assert found.high is not None
+    assert found.high.value_v == pytest.approx(OPEN_V - give / 2 * SPAN_V, abs=0.1 * give * SPAN_V)
+    assert 2.0 * found.high.u_v > 0.45 * give * SPAN_V
+    assert found.low is not None
+    assert 2.0 * found.low.u_v < 1e-3

@@ -77,7 +77,9 @@ class Rest:
     u_v: float  # [V] standard uncertainty from noise and its autocorrelation
     place: str  # low | high | middle
     visit: int = -1  # number of the visit to that end; -1 in the middle
-    creep_v: float = 0.0  # [V] by how much its outermost part lies beyond its mean, where the lever crept
+    creep_v: float = (
+        0.0  # [V] by how much its outermost part lies beyond its mean, where the lever crept or gave way
+    )
 
 
 @dataclass(frozen=True)

@@ -15,8 +15,11 @@ from sweeprig.analysis.visits import Visit
 from sweeprig.capture.model import BoolArray
 
 NEAR = 6.0  # standard deviations of a mean over some time: noise takes none further from the outermost
-STEPS, ROUNDING = 0.6, 0.05  # steps of single readings; codes of means of many
-LONGEST = 0.7  # of the longest stay at any level, that at the outermost
+STEPS, ROUNDING = 1.1, 0.05  # steps of single readings; codes of means of many
+LONGEST, MUCH_LONGER = (
+    0.7,
+    2.0,
+)  # of the longest stay at any level, and at any apart from it, that at the outermost
 SHARE = 3  # of the time that is left: means are taken over no more than a third of it
 
 
@@ -45,7 +48,7 @@ def settled(
             least_v=(STEPS if single else ROUNDING) * lsb_v,
             n=max(3, round(REST_S / window_s)),
         )
-        if last - first < at.size:
+        if last - first < at.size or creep_v > 0.0:
             for k in visit.rests:
                 own = _cut(rests[k], path, good, span=(int(at[first]), int(at[last - 1]) + 1), lsb_v=lsb_v)
                 out[k] = None if own is None else replace(own, creep_v=creep_v)
@@ -63,7 +66,7 @@ def _standing(outward: FloatArray, *, noise_v: float, least_v: float, n: int) ->
     """First and last of the values from the first to the last mean of n of them that is at the outermost one's level.
 
     Then of ever longer means, whose noise is less. And by how much [V] the mean of what is left is further in than the
-    outermost.
+    outermost, where anything was cut off or the lever gives way without standing anywhere; 0 where noise alone is seen.
     """
     a, b, creep_v = 0, outward.size, 0.0
     while SHARE * n <= b - a:
@@ -71,20 +74,24 @@ def _standing(outward: FloatArray, *, noise_v: float, least_v: float, n: int) ->
         means = (sums[n:] - sums[:-n]) / n
         near_v = max(NEAR * noise_v / np.sqrt(n), least_v)
         if not _stands_outermost(means, near_v):
-            break
+            return a, b, float(means.max() - outward[a:b].mean()) if np.ptp(means) > 2 * near_v else creep_v
         near = np.flatnonzero(means >= means.max() - near_v)
         a, b = a + int(near[0]), a + int(near[-1]) + n
-        creep_v = float(means.max() - outward[a:b].mean())
+        creep_v = float(means.max() - outward[a:b].mean()) if b - a < outward.size else 0.0
         n *= 2
-    return a, b, max(creep_v, 0.0)
+    return a, b, creep_v
 
 
 def _stands_outermost(means: FloatArray, near_v: float) -> bool:
-    """Whether the lever stays longest at the outermost level, as one that creeps there and back does."""
+    """Whether the lever stays much longer at the outermost level than at any other, as one that creeps there does.
+
+    A hand that relaxes, and a supply that drifts, stay as long at each level.
+    """
     ordered = np.sort(means)
     there = np.searchsorted(ordered, ordered + near_v, side="right") - np.arange(ordered.size)
     outermost = ordered.size - int(np.searchsorted(ordered, ordered[-1] - near_v))
-    return bool(outermost >= LONGEST * int(there.max()))
+    apart = there[: np.searchsorted(ordered, ordered[-1] - 2 * near_v)]
+    return outermost >= LONGEST * int(there.max()) and outermost >= MUCH_LONGER * int(apart.max(initial=0))
 
 
 def _cut(

@@ -17,6 +17,8 @@ from sweeprig.capture.model import BoolArray
 REST_S = 0.06  # s; shorter stands are turning points
 TO_AND_FRO_LSB, MEAN_LSB = 1.1, 0.3  # codes that a rest may seem to move by
 STEP_S = 0.02  # s; speed is taken over this time
+FAR = 10  # times that, over which what stands for long must stand
+COARSEST = 2.0  # codes that a rest may move by over such a time, whatever the speed
 SLOWEST_SPAN_PER_S = 0.04  # a movement slower than this looks like a rest
 THIN_S = 0.005  # s between the medians that turning points are looked for in
 THIN_OVER_S = 0.02  # s that each of them is over
@@ -70,8 +72,23 @@ def find_rests(
     if off is not None:
         still &= ~off
     least = max(4, round(REST_S / window_s))
-    found = [rest_of(path, good, a, b, lsb_v=lsb_v) for a, b in _runs(still, parts) if b - a >= least]
+    runs = [
+        one for a, b in _runs(still, parts) for one in _standing(path, a, b, window_s=window_s, lsb_v=lsb_v)
+    ]
+    found = [rest_of(path, good, a, b, lsb_v=lsb_v) for a, b in runs if b - a >= least]
     return tuple(r for r in found if r is not None)
+
+
+def _standing(path: FloatArray, a: int, b: int, *, window_s: float, lsb_v: float) -> list[tuple[int, int]]:
+    """The parts of windows a..b that stand over FAR times STEP_S too, in which coarse steps hide less of a movement."""
+    k = max(1, round(STEP_S / window_s))
+    far = FAR * k
+    if b - a < 4 * far:
+        return [(a, b)]
+    most = 2 * far * window_s * SLOWEST_SPAN_PER_S * float(np.ptp(path))
+    most = max(most, COARSEST * lsb_v) + 6 * noise_of(path[a:b]) / np.sqrt(far)
+    still = _steps(path[a:b], far) <= most
+    return [(a + c, a + d) for c, d in _runs(still, (slice(0, b - a),))]
 
 
 def _runs(still: BoolArray, parts: Stretches) -> list[tuple[int, int]]:
@@ -91,7 +108,7 @@ def _still(path: FloatArray, *, window_s: float, least_v: float, lsb_v: float, p
     own = 4 * float(np.quantile(known, 0.2)) if known.size else 0.0
     own += 4 * noise_of(path, parts) / np.sqrt(k) + least_v
     slowest = 2 * k * window_s * SLOWEST_SPAN_PER_S * float(np.ptp(path))
-    return np.asarray(step <= min(own, max(slowest, 2 * lsb_v)), dtype=bool)
+    return np.asarray(step <= min(own, max(slowest, COARSEST * lsb_v)), dtype=bool)
 
 
 def _steps(path: FloatArray, k: int) -> FloatArray:
