@@ -9,7 +9,7 @@ import pytest
 
 from support.courses import course, traces
 from sweeprig.bench.sweep.pace import Pace, SweepPlan, fastest_stroke_s, plan_sweep
-from sweeprig.bench.sweep.prompts import Step, SweepPrompts, SweepState
+from sweeprig.bench.sweep.prompts import HOLDS, Step, SweepPrompts, SweepState
 from sweeprig.bench.sweep.trigger import Phase
 from sweeprig.cli.views.sweep import LEAST_COLUMNS, LEAST_ROWS, fits, plain_line, screen_lines
 from sweeprig.cli.views.sweep_face import StepFace, hint_of
@@ -131,6 +131,14 @@ def test_a_timed_sweep_starts_at_once_and_ends_by_time() -> None:
     assert found[0].phase is Phase.RUNNING
     over = next(s for s in found if s.phase is Phase.OVER)
     assert over.seconds == pytest.approx(5.0, abs=0.05)
+
+
+def test_a_rest_counts_down_and_never_to_nothing() -> None:
+    """`0.0 s more` stood on the screen."""
+    held = [plain_line(s) for s in states(*THREE) if s.step in HOLDS and not s.waiting]
+    left = [float(line.split()[2]) for line in held if "s more" in line]
+    assert min(left) == 0.1
+    assert max(left) < PLAN.hold_s
 
 
 def test_dropouts_are_counted_as_they_come_with_their_place() -> None:

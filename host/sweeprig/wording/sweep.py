@@ -42,7 +42,7 @@ def under_line(state: SweepState) -> str:
     if state.step == "DONE":
         return "The verdict follows."
     if state.step in ("HOLD CLOSED", "HOLD OPEN", "HOLD STILL"):
-        return f"{state.hold_left_s:.1f} s more" if state.hold_left_s > 0 else "Good."
+        return f"{math.ceil(10 * state.hold_left_s) / 10:.1f} s more" if state.hold_left_s > 0 else "Good."
     return _on_the_way(state)
 
 
