@@ -19,8 +19,8 @@ NO_HANDS = (
 CODES_FIRST = "Write down the stored fault codes before anything is unplugged."
 PLUGS = "Ignition off, then wait until the controllers have shut down, before any plug or tap is moved."
 AFTERWARDS = (
-    "An unplugged sensor stores fault codes, and the controller may limit the engine's power. Afterwards teach the"
-    " controller the end positions again (service procedure: relearn), and check all before driving."
+    "An unplugged sensor stores fault codes and can limit engine power. Afterwards relearn the end positions (service"
+    " procedure) and recheck before driving."
 )
 
 
