@@ -104,6 +104,22 @@ def test_a_stick_slip_lever_is_no_flat_spot() -> None:
         assert [f.code for f in found(lever(legs)) if f.code is Code.FLAT_SPOT] == []
 
 
+@pytest.mark.parametrize("seed", range(8))
+def test_a_lever_that_sticks_all_along_has_no_flat_spot(seed: int) -> None:
+    """Dry friction: the lever holds until the hand is ahead, and slips after it; dozens of times, at places of chance."""
+    rng = np.random.default_rng(seed)
+    legs = [(0.0, 0.5)]
+    for k in range(4):
+        at, way, pace = float(k % 2), 1 - 2 * (k % 2), rng.uniform(1.0, 4.0)  # s a stroke
+        while 0.0 <= at <= 1.0:
+            ahead, slip_s = abs(rng.normal(0.006, 0.003)) + 0.001, rng.uniform(0.016, 0.04)
+            legs.append((at, ahead * pace))
+            at += way * (ahead + slip_s / pace)
+            legs.append((min(max(at, 0.0), 1.0), slip_s))
+        legs.append((min(max(at, 0.0), 1.0), 0.5))
+    assert [f.code for f in found(lever(legs)) if f.code is Code.FLAT_SPOT] == []
+
+
 @pytest.mark.parametrize("times", [TIMES, [3 * t for t in TIMES], [1.5] * 6])
 @pytest.mark.parametrize("at", [0.2, 0.4, 0.6])
 @pytest.mark.parametrize("width", [0.09, 0.1, 0.12, 0.15, 0.2, 0.3])

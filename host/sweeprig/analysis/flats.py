@@ -44,6 +44,7 @@ WAIT_S = 0.05  # s; no hand waits for less, stroke after stroke (common practice
 NEAR_A_WAIT = 12  # steps: a lever that stops slows down so near before and after it
 WAITS = 6.0  # times the shortest: by how much a hand's waits at one place differ (assumed, no source)
 BY_CHANCE = 0.005  # chance of waits that look like one width, from which that is a doubt
+BY_ITSELF = 0.1  # chance that stays meet at one place anywhere, from which it says nothing: own choice, no source
 SNAP_NEAR, SNAP_FAR = 3, 7  # steps from the level: where a lever that is drawn into a notch hurries or lags
 SNAP = 3.0  # times the time that the same way takes in the other direction
 SNAP_LEAST = 0.1  # of the time beside it: less counts as that
@@ -57,7 +58,7 @@ class Flat:
     n_seen: int
     n_strokes: int
     dwell_s: float  # [s] median
-    p_by_hand: float = 0.0  # p-value of its one width; null hypothesis: pauses of a hand. 0 for short stays
+    p_by_hand: float = 0.0  # p-value of its one width and one place; null hypothesis: pauses of hand or lever
     wide: bool = (
         False  # as wide as only a stop of the lever is, or a track that is bare over much of its length
     )
@@ -96,11 +97,15 @@ def find_flats(
         width = float(np.median(share[own, best])) * WIDE * STEP_PERCENT
         if width <= UNREST * unrest_percent or _beside_a_wait(dwell, own, best):
             continue
+        n_crossed = int(crossed[:, best].sum())
+        meeting = _meeting(flat, (a, b), int(seen[best]), n_crossed)
+        if meeting >= BY_ITSELF:
+            continue
         if _stands(parts, best, 1 / share[own, best]) and not _snaps(share, best, ways):
             stay = float(np.median((dwell - beside)[own, best]))
             where = (a * STEP_PERCENT, (b - 1) * STEP_PERCENT + WIDE * STEP_PERCENT)
-            chance = 0.0 if stay < WAIT_S else _chance(share[own, best], int(stays[:, best].sum()))
-            n_crossed = int(crossed[:, best].sum())
+            waits = 0.0 if stay < WAIT_S else _chance(share[own, best], int(stays[:, best].sum()))
+            chance = max(waits, meeting)
             out.append(Flat(where, int(seen[best]), n_crossed, stay, chance, width > WIDE_PERCENT))
     return tuple(out)
 
@@ -164,6 +169,19 @@ def _chance(width: FloatArray, n: int) -> float:
 
     within = float(np.log(width.max() / width.min()) / np.log(WAITS))
     return min(1.0, n * float(binom.sf(width.size - 2, n - 1, min(1.0, within))))
+
+
+def _meeting(flat: BoolArray, at: tuple[int, int], n_seen: int, n_crossed: int) -> float:
+    """Bound on the chance that so many strokes stay at one level anywhere, each staying where it likes.
+
+    Each stroke stays as often as it does away from the levels `at`: a lever that sticks all along stays in many places.
+    """
+    from scipy.stats import binom
+
+    away = np.ones(flat.shape[1], dtype=bool)
+    away[max(0, at[0] - NEAR) : at[1] + NEAR] = False
+    own = float(flat[:, away].mean())
+    return min(1.0, flat.shape[1] / WIDE * float(binom.sf(n_seen - 1, n_crossed, own)))
 
 
 def _often(flat: BoolArray, crossed: BoolArray, ways: IntArray) -> BoolArray:
