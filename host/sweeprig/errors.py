@@ -35,6 +35,10 @@ class InputError(SweeprigError):
     exit_code = 2
 
 
+class NoAnswerError(InputError):
+    """The input ended at a question."""
+
+
 class ConfigError(InputError):
     """The configuration file does not fit."""
 

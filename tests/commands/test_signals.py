@@ -94,6 +94,24 @@ def test_closed_terminal_switches_off(name: str, started: Callable[..., Terminal
     assert is_off(tmp_path / "log")
 
 
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
+@pytest.mark.parametrize("command", [("guide",), ("sweep", "--series", "--sheet", "none")])
+def test_a_signal_at_a_question_unwinds_the_program(
+    number: signal.Signals, command: tuple[str, ...], tmp_path: Path
+) -> None:
+    terminal = Terminal("-m", "sweeprig", *command, *SIMULATED, home=tmp_path)
+    try:
+        if "--series" in command:  # takes keys as they come
+            terminal.until(lambda t: "Ctrl-D ends." in t.text())
+        else:
+            terminal.until_asked("b or v:")
+        os.kill(terminal.process.pid, number)
+        assert terminal.end() == 128 + number
+        assert terminal.restored
+    finally:
+        terminal.close()
+
+
 def test_simulated_board_is_off_after_a_signal(started: Callable[..., Terminal], tmp_path: Path) -> None:
     terminal = started("capture", *SIMULATED)
     os.kill(terminal.process.pid, signal.SIGTERM)

@@ -266,6 +266,14 @@ def test_a_card_names_the_capture_to_review(
     assert f"sweeprig review {named} --profile" in " ".join(capsys.readouterr().out.split())
 
 
+def test_a_card_without_a_capture_names_no_file_to_review() -> None:
+    card = card_of(replace(outcome(), profile=load_profile("any-three-wire")))
+    for lost, there in (((), True), (("sheet",), True), (("capture", "record"), False)):
+        text = " ".join(card_lines(card, 80, not_saved=lost))
+        assert ("sweeprig review" in text) is there
+        assert "Not checked:" in text
+
+
 def test_one_full_stroke_is_no_plural() -> None:
     from support.judge_cases import given, seen
 

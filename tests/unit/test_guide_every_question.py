@@ -132,9 +132,10 @@ def test_ctrl_c_ends_it_and_says_what_is_kept(
 def test_the_end_of_the_input_ends_it(
     path: tuple[str, ...], at: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    done, _, _ = guided(monkeypatch, *path[:at], *[EOFError] * 3)
+    done, _, bench = guided(monkeypatch, *path[:at], *[EOFError] * 3)
     assert isinstance(done.exception, InputError)
     assert "end of input" in str(done.exception)
+    assert f"stopped; {'kept: a.sweep' if 'sweep' in bench.ran else 'nothing was saved'}." in done.stderr
 
 
 @pytest.mark.parametrize(("path", "first", "n"), [(TURNED, 4, 2), (TURNED, 10, 4), (HYBRID, 6, 13)])

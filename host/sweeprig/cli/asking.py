@@ -56,9 +56,9 @@ def answered(question: Callable[[], T], *, option: str = "") -> T:
 
     Keys pressed before the prompt appeared do not count.
 
-    Raises InputError where the input ends, KeyboardInterrupt where Ctrl-C was pressed.
+    Raises NoAnswerError where the input ends, KeyboardInterrupt where Ctrl-C was pressed.
     """
-    from sweeprig.errors import InputError
+    from sweeprig.errors import NoAnswerError
 
     try:
         with seen_keys():
@@ -67,7 +67,7 @@ def answered(question: Callable[[], T], *, option: str = "") -> T:
         console.needed(Shown(""))  # what follows has a line of its own
         if isinstance(exc.__context__, KeyboardInterrupt):
             raise KeyboardInterrupt from None
-        raise InputError(
+        raise NoAnswerError(
             "No answer: end of input at the prompt.",
             seen="end of input",
             limit="an answer and Enter",

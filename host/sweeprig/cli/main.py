@@ -106,9 +106,12 @@ def _clean(args: list[str]) -> list[str]:
 
 def run() -> None:
     """Run the command line; turn our errors into text and an exit status."""
+    from sweeprig.bench.hookup.way_out import unwinding
+
     open_outlets()
     try:
-        _run()
+        with unwinding():  # at a question too: the terminal gets its echo back, and all that is open is closed
+            _run()
     except SystemExit as end:
         raise SystemExit(_status(end.code)) from None
 

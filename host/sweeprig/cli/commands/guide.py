@@ -240,6 +240,7 @@ def add_to(app: typer.Typer) -> None:
     def guide(asked: GuideOptions) -> None:
         """Do the whole job with an unknown sensor, one question at a time; each step shows its command."""
         from sweeprig.cli.session import settings
+        from sweeprig.errors import NoAnswerError
 
         named = asked.port or settings()[0].port
         _look_for(named)
@@ -249,5 +250,8 @@ def add_to(app: typer.Typer) -> None:
                 lead(Job(run, named))
         except (KeyboardInterrupt, StoppedError):
             raise KeyboardInterrupt(kept_words(sweeping.finished)) from None
+        except NoAnswerError:
+            console.warn(f"stopped; {kept_words(sweeping.finished)}.")
+            raise
 
     app.command()(guide)

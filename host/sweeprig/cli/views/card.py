@@ -94,7 +94,8 @@ def card_lines(
     counted = min(len(places), 1) if width >= WIDE else len(places)  # a long path leaves out no fact
     room = (MOST_LINES if width >= WIDE else NARROW_LINES) - used - counted
     shown = _large(card, width, colour=colour)
-    unjudged = wrapped(card.not_judged, width)
+    again = "capture" not in not_saved  # without it there is no file to judge by another profile
+    unjudged = wrapped(card.not_judged if again else _first_sentence(card.not_judged), width)
     if len(shown) + len(facts) + len(unjudged) > room:
         unjudged = wrapped(_first_sentence(card.not_judged), width)
     if len(shown) + len(facts) + len(unjudged) > room:
