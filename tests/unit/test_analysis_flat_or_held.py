@@ -106,7 +106,7 @@ def test_a_stick_slip_lever_is_no_flat_spot() -> None:
 
 @pytest.mark.parametrize("seed", range(8))
 def test_a_lever_that_sticks_all_along_has_no_flat_spot(seed: int) -> None:
-    """Dry friction: the lever holds until the hand is ahead, and slips after it; dozens of times, at places of chance."""
+    """Dry friction: the lever holds until the hand is ahead, and slips after it, dozens of times a stroke."""
     rng = np.random.default_rng(seed)
     legs = [(0.0, 0.5)]
     for k in range(4):
