@@ -110,7 +110,7 @@ def run() -> None:
 
     open_outlets()
     try:
-        with unwinding():  # at a question too: the terminal gets its echo back, and all that is open is closed
+        with unwinding():  # at a question too: the terminal gets its echo back
             _run()
     except SystemExit as end:
         raise SystemExit(_status(end.code)) from None
