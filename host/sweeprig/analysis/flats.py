@@ -181,7 +181,8 @@ def _meeting(flat: BoolArray, at: tuple[int, int], n_seen: int, n_crossed: int) 
     away = np.ones(flat.shape[1], dtype=bool)
     away[max(0, at[0] - NEAR) : at[1] + NEAR] = False
     own = float(flat[:, away].mean())
-    return min(1.0, flat.shape[1] / WIDE * float(binom.sf(n_seen - 1, n_crossed, own)))
+    at_one = float(binom.sf(n_seen - 1, n_crossed, own))
+    return float(min(1.0, flat.shape[1] / WIDE * at_one))
 
 
 def _often(flat: BoolArray, crossed: BoolArray, ways: IntArray) -> BoolArray:
