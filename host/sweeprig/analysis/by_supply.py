@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from sweeprig.analysis.events import BESIDE, RawEvent
+from sweeprig.analysis.events import RawEvent
 from sweeprig.analysis.model import FloatArray
+from sweeprig.analysis.runs import BESIDE
 from sweeprig.capture.model import Channel
 
 LEFT = 0.5  # share of an event that the supply may leave unexplained; own choice, no source

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from sweeprig.analysis.model import FloatArray
+from sweeprig.analysis.model import FloatArray, IntArray
+from sweeprig.analysis.settled import BEND, Scale, settled, straight_before
 from sweeprig.analysis.speed import side_speed
 from sweeprig.capture.model import Channel
 
@@ -17,6 +18,7 @@ LIFT_S = 0.02  # s; the widest peak that counts
 LEAST_SHARE = (
     0.1  # of the signal's way: a lever bounces off its stop by nearly as much (common practice, no source)
 )
+SKIRT = 0.05  # of a peak, by which the readings before it bend: they belong to it. Own choice, no source
 SLOPE_FACTOR = (
     1.6  # peak of a movement that turns round between two readings, in units of the speed beside it
 )
@@ -42,6 +44,22 @@ def peak_heights_v(channel: Channel, window_s: float) -> FloatArray:
     over = np.maximum(up, down) - SLOPE_FACTOR * side_speed(channel.mean_v, 3)
     over[:1] = over[-1:] = 0.0  # nothing is known of one side
     return np.asarray(over, dtype=float)
+
+
+def widened(runs: IntArray, heights_v: FloatArray, mean_v: FloatArray, scale: Scale) -> list[tuple[int, int]]:
+    """Runs of peaks from where the signal leaves a straight line, by SKIRT of the peak, to where it settles.
+
+    None reaches into another, nor to the first or last reading.
+    """
+    out: list[tuple[int, int]] = []
+    bounds: list[list[int]] = runs.tolist()
+    for k, (start, stop) in enumerate(bounds):
+        least_v = max(BEND * scale.limit, SKIRT * float(heights_v[start:stop].max()))
+        first = out[-1][1] if out else 1
+        a = straight_before(max(first, start), first, mean_v, least_v, scale)
+        end = bounds[k + 1][0] if k + 1 < len(bounds) else heights_v.size - 1
+        out.append((a, settled(stop, end, mean_v, least_v, scale)))
+    return out
 
 
 def least_v(mean_v: FloatArray) -> float:

@@ -10,8 +10,9 @@ from dataclasses import replace
 from itertools import pairwise
 from statistics import median
 
-from sweeprig.analysis.events import EDGE, RawEvent, is_level
+from sweeprig.analysis.events import RawEvent
 from sweeprig.analysis.model import FloatArray
+from sweeprig.analysis.runs import EDGE, is_level
 from sweeprig.analysis.unplugged import Off
 
 JUMP_PERCENT = 10.0  # % of supply of either edge. Own choice, no source
