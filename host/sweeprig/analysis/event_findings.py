@@ -26,6 +26,7 @@ from sweeprig.analysis.event_texts import (
 from sweeprig.analysis.gathered import Gathered, gathered_of, inside
 from sweeprig.analysis.model import Code, Event, Finding, Span, TrackMap
 from sweeprig.analysis.one_end import OneEnd, is_at
+from sweeprig.analysis.one_way import passes_one_way
 from sweeprig.analysis.regions import find_region, outside_of
 from sweeprig.analysis.smoothness import RoughAll
 from sweeprig.analysis.track_map import encounters
@@ -127,9 +128,11 @@ def _beside(
 ) -> list[Finding]:
     """What is left beside one place: another place that nearly every stroke met, or events elsewhere."""
     more = gathered_of(own)
-    if more is None or more.n_strokes < max(FEWEST_SURE, NEARLY_ALL * _passes_at(more, track)):
+    n_passes = 0 if more is None else _passes_at(more, track)
+    one_way = None if more is None else passes_one_way(own, more, n_passes)
+    if more is None or (one_way is None and more.n_strokes < max(FEWEST_SURE, NEARLY_ALL * n_passes)):
         return _elsewhere(met, own, p, track, channel)
-    first = _at_place(own, more, p, channel, n_passes=_passes_at(more, track))
+    first = _at_place(own, more, p, channel, n_passes=one_way or n_passes, one_way=one_way is not None)
     left = _outside(met, more.where)
     if len(left) < FEWEST_LEFT:
         return [first]
@@ -140,10 +143,14 @@ def _outside(events: tuple[Event, ...], where: Span) -> tuple[Event, ...]:
     return tuple(e for e in events if not inside(e, where))
 
 
-def _at_place(own: tuple[Event, ...], at: Gathered, p: float, channel: int, *, n_passes: int) -> Finding:
+def _at_place(
+    own: tuple[Event, ...], at: Gathered, p: float, channel: int, *, n_passes: int, one_way: bool = False
+) -> Finding:
     there = tuple(e for e in own if inside(e, at.where))
     rings = share(e.both_ways for e in there) >= RINGING_PLACE
-    return rough_place(there, at, p, channel) if rings else worn(there, at, p, channel, n_passes)
+    if rings:
+        return rough_place(there, at, p, channel)
+    return worn(there, at, p, channel, n_passes=n_passes, one_way=one_way)
 
 
 def _elsewhere(

@@ -147,19 +147,18 @@ def rough_or_worn_region(there: tuple[Event, ...], at: Region, channel: int) -> 
     )
 
 
-def worn(there: tuple[Event, ...], at: Gathered, p: float, channel: int, n_passes: int) -> Finding:
-    """Dropouts at one place: the track does not carry there."""
+def worn(
+    there: tuple[Event, ...], at: Gathered, p: float, channel: int, *, n_passes: int, one_way: bool = False
+) -> Finding:
+    """Dropouts at one place: the track does not carry there. `one_way`: in passes of one direction."""
+    strokes = f"{at.n_strokes} of {n_passes} strokes" + (" of one direction" if one_way else "")
     text = (
-        f"{CHANNEL_NAMES[channel]}: {len(encounters(there))} dropouts in {at.n_strokes} of {n_passes} strokes "
+        f"{CHANNEL_NAMES[channel]}: {len(encounters(there))} dropouts in {strokes} "
         f"between {at.where[0]:.1f} and {at.where[1]:.1f} % of travel "
         f"({worst(there)}). {_close_together(p)}"
     )
     again = at.n_strokes >= FEWEST_SURE and at.n_strokes >= NEARLY_ALL * n_passes
-    step = (
-        f"Replace the sensor: the place shows in {at.n_strokes} of {n_passes} strokes."
-        if again
-        else SWEEP_AGAIN
-    )
+    step = f"Replace the sensor: the place shows in {strokes}." if again else SWEEP_AGAIN
     return Finding(
         Code.WORN_SPOT,
         Cause.TRACK,
