@@ -166,3 +166,16 @@ def test_a_half_scale_track_b_is_sure_of_its_stop_by_its_own_way() -> None:
     assert check(given(analysis, profile, trace=trace), "open_b").verdict is UNDECIDED
     sure = replace(analysis, high_b=replace(high_b, spread_v=1e-3))
     assert check(given(sure, profile, trace=trace), "open_b").verdict is FAIL
+
+
+def test_opposed_ends_that_lie_inwards_name_ohms_between_the_signals() -> None:
+    """They keep their mirror image, so the volts alone do not tell them from a lever that is short of both stops."""
+    trace, analysis = with_b(low_b=end(2.14, supply=5.0), high_b=end(2.86, supply=5.0))
+    inwards = replace(analysis, low=end(2.14, supply=5.0), high=end(2.86, supply=5.0))
+    found = [f for f in given(inwards, OPPOSED, trace=trace).findings if f.where_percent is not None]
+    assert {f.code for f in found} == {Code.CLOSED_OUT_OF_RANGE, Code.OPEN_OUT_OF_RANGE}
+    assert all(
+        "between the two signals" in f.evidence and "between its two signals" in f.next_step for f in found
+    )
+    one = given(seen(2.14, 2.86, supply=5.0))
+    assert all("two signals" not in f.evidence for f in one.findings)

@@ -1,4 +1,7 @@
-"""Both ends pulled towards one rail and closer together: not a turned sensor, but a resistance to that rail."""
+"""Both ends pulled towards one rail and closer together: not a turned sensor, but a resistance to that rail.
+
+And what a finding of ends names beside the mounting where the volts alone cannot tell.
+"""
 
 from __future__ import annotations
 
@@ -9,6 +12,7 @@ from dataclasses import replace
 from sweeprig.analysis.model import Cause, Code, Finding
 from sweeprig.judge.model import Check, Verdict
 
+OPPOSED = "sum_b"  # the check that opposed tracks have
 ENDS = (Code.CLOSED_OUT_OF_RANGE, Code.OPEN_OUT_OF_RANGE)
 RAILS = {-1: ("ground", "ground"), 1: ("the supply", "supply")}
 
@@ -27,6 +31,8 @@ def pulled(found: list[Finding], checks: Iterable[Check]) -> list[Finding]:
             found = [_of_wiring(f, side) if f.code in ENDS and f.channel == channel else f for f in found]
         elif inwards:
             found = [_either(f, inwards) if _is_end(f, channel) else f for f in found]
+        elif OPPOSED in by_name and _to_the_middle(*ends):
+            found = [_or_joined(f) if _is_end(f, channel) else f for f in found]
     return found
 
 
@@ -51,6 +57,14 @@ def _inwards(closed: Check | None, opened: Check | None) -> int:
         return 0
     low, high = sorted((_seen(closed), _seen(opened)), key=lambda e: e[0])
     return 1 if low[0] > low[2] else -1 if high[0] < high[1] else 0
+
+
+def _to_the_middle(closed: Check | None, opened: Check | None) -> bool:
+    """Whether both ends fail and lie nearer together than both their ranges."""
+    if closed is None or opened is None or {closed.verdict, opened.verdict} != {Verdict.FAIL}:
+        return False
+    low, high = sorted((_seen(closed), _seen(opened)), key=lambda e: e[1])
+    return low[0] > low[2] and high[0] < high[1]
 
 
 def _seen(check: Check) -> tuple[float, float, float]:
@@ -80,6 +94,16 @@ def _either(f: Finding, side: int) -> Finding:
         "the sensor."
     )
     return replace(f, evidence=f"{f.evidence}; {text}", next_step=f"{f.next_step} {step}")
+
+
+def _or_joined(f: Finding) -> Finding:
+    """For an opposed track whose ends both lie inwards: some ohms between the two signals keep their mirror image."""
+    text = "both ends lie inwards: a lever short of both stops reads so, and so do some ohms between the two signals"
+    step = (
+        "If the lever does reach both stops, unplug the sensor and measure between its two signals, in the harness and "
+        "at the sensor."
+    )
+    return replace(f, evidence=f"{f.evidence}; {text}", next_step=f"{step} {f.next_step}")
 
 
 def _is_end(f: Finding, channel: int) -> bool:
