@@ -106,3 +106,15 @@ def test_a_second_signal_that_lies_at_a_rail_is_wiring(level_v: float, code: Cod
     found = analyse(both, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN).findings
     assert [(f.code, f.cause, f.channel) for f in found] == [(code, Cause.WIRING, 1)]
     assert "signal B stays" in found[0].evidence
+
+
+@pytest.mark.parametrize("offset_v", [0.04, 0.055, 0.07])
+def test_noisy_sound_tracks_close_together_are_not_joined_at_times(offset_v: float) -> None:
+    """The gain that two channels may differ by brings them together at open, and noise of 13 mV to and fro there."""
+    rng = np.random.default_rng(8)
+    t = sensed(PLACES)
+    a = t.signal_a.mean_v + rng.normal(0, 13e-3, PLACES.size)
+    b = t.signal_a.mean_v + offset_v + rng.normal(0, 13e-3, PLACES.size)
+    both = replace(t, signal_a=Channel(a, a, a), signal_b=Channel(b, b, b), n_per_window=1)
+    found = analyse(both, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN).findings
+    assert Code.TRACKS_SHORTED not in {f.code for f in found}

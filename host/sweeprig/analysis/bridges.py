@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sweeprig.analysis.model import FloatArray
+from sweeprig.analysis.statistics import spread_of
 from sweeprig.analysis.two_tracks import SAME_GAIN, by_place, same_within
 
 TRACKS_OVER_BRIDGE = np.geomspace(10.0, 2000.0, 30)  # both tracks over the bridge, ohm by ohm, that are tried
@@ -16,6 +17,7 @@ MOVED_PERCENT = 5.0  # % of supply that the lever moves both by while they are o
 LEAST_S = 0.05  # s for which they are one
 EDGE_PERCENT = 0.5  # % of supply by which they come together or part at once
 EDGE_WINDOWS = 3
+NOISES = 6.0  # standard deviations of the difference, which noise alone does not jump by
 
 
 @dataclass(frozen=True)
@@ -68,6 +70,7 @@ def joined_times(
     one = binary_closing(np.pad(over <= 0, EDGE_WINDOWS, mode="edge"), iterations=2)[
         EDGE_WINDOWS:-EDGE_WINDOWS
     ]
+    least_v = max(EDGE_PERCENT / 100 * supply_v, NOISES * spread_of(np.diff(b - a, 2)) / np.sqrt(6.0))
     out = []
     for start, stop in np.flatnonzero(np.diff(np.pad(one.astype(np.int8), 1))).reshape(-1, 2).tolist():
         moved = float(np.ptp(a[start:stop]))
@@ -75,6 +78,6 @@ def joined_times(
         apart = [float(part.max()) for part in beyond if part.size]
         if (stop - start) * window_s < LEAST_S or moved < MOVED_PERCENT / 100 * supply_v or not apart:
             continue
-        if min(apart) >= EDGE_PERCENT / 100 * supply_v:
+        if min(apart) >= least_v:
             out.append(Joined(start, stop, max(apart)))
     return tuple(out)
