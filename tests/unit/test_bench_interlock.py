@@ -12,6 +12,7 @@ from sweeprig.bench.hookup.interlock import (
     Engine,
     Evidence,
     check_drive,
+    check_drive_known,
     check_engine,
     engine_state,
     pass_interlock,
@@ -77,6 +78,14 @@ def test_drive_that_nobody_named_is_asked_for() -> None:
     with pytest.raises(InputError, match="What drives the vehicle is not known"):
         check_drive("", confirmed=True)
     assert Drive.COMBUSTION in check_drive("combustion", confirmed=False)
+
+
+@pytest.mark.parametrize("bench", [True, False])
+def test_the_bench_is_proposed_by_commands_that_have_one(bench: bool) -> None:
+    """An order for a rig without a host (`send`) is for a vehicle only."""
+    with pytest.raises(InputError) as refused:
+        check_drive_known("", bench=bench)
+    assert ("--setting bench" in refused.value.next_step) is bench
 
 
 def test_refusal_shows_evidence_blank_reason_overrides_nothing() -> None:

@@ -36,6 +36,16 @@ def test_a_folder_is_called_a_folder(name: str) -> None:
         runner.invoke(app, ["review", name], catch_exceptions=False)
 
 
+def test_a_link_in_a_circle_stops_no_other_sheet(tmp_path: Path) -> None:
+    good = Path(write_capture(tmp_path / "a.sweep", capture_of("good", seconds=2.0, seed=1)).path)
+    for name, to in (("b.sweep", "c.sweep"), ("c.sweep", "b.sweep")):
+        (tmp_path / name).symlink_to(to)
+    done = runner.invoke(app, ["sheet", str(tmp_path / "b.sweep"), str(good)])
+    assert done.exit_code == FileError.exit_code
+    assert done.stdout.split() == [str(good.with_suffix(".html"))]
+    assert "File not found" in done.stderr
+
+
 def test_a_bad_file_among_several_stops_no_other_sheet(tmp_path: Path) -> None:
     captures = [
         Path(write_capture(tmp_path / f"{name}.sweep", capture_of("good", seconds=2.0, seed=k)).path)

@@ -134,10 +134,11 @@ def books() -> Books:
     return Books(JobBook(state / "jobs"), LeadBook(state))
 
 
-def ask_drive(drive: str, setting: str) -> str:
+def ask_drive(drive: str, setting: str, *, bench: bool = True) -> str:
     """Return what drives the vehicle: as given by --drive, else asked for at the terminal; "" on the bench.
 
-    Raises InputError for a drive that there is none of, before anything is shown, confirmed or opened.
+    `bench`: whether the command works without a vehicle too. Raises InputError for a drive that there is none of,
+    before anything is shown, confirmed or opened.
     """
     from sweeprig.bench.hookup.interlock import check_drive_known
 
@@ -153,5 +154,5 @@ def ask_drive(drive: str, setting: str) -> str:
             option="--drive",
         )
     named = drive.strip().lower()
-    check_drive_known(named)
+    check_drive_known(named, bench=bench)
     return named

@@ -89,7 +89,7 @@ def _confirmed(setup: SweepSetup, ask: Ask, when: datetime) -> SweepSetup:
     for text in cautions_for(Setting.VEHICLE, setup.hookup):
         ask.say(f"CAUTION: {text}")
     given = confirm_all(confirmations(setup), job=setup.job, book=None, ask=ask, when=when)
-    ask.say(check_drive(setup.vehicle_drive, confirmed=True))
+    ask.say(check_drive(setup.vehicle_drive, confirmed=True, bench=False))
     who = f"by {setup.operator}" if setup.operator else "no operator named"
     by = f"{who}, {when:%Y-%m-%d %H:%M}, at sending"
     return replace(setup, confirmed=tuple(f"{line} ({by})" for line in given))

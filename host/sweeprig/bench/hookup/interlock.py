@@ -109,25 +109,28 @@ def settled_system(evidence: Evidence, system: str, ask: Ask) -> str:
     return "24" if clear and ask.confirm(SYSTEM_24) else ""
 
 
-def check_drive_known(drive: str) -> None:
-    """Raise InputError where --drive is missing: it decides whether work is allowed at all."""
+def check_drive_known(drive: str, *, bench: bool = True) -> None:
+    """Raise InputError where --drive is missing: it decides whether work is allowed at all.
+
+    `bench`: whether the command works without a vehicle too.
+    """
     if drive not in tuple(Drive):
         raise InputError(
             "What drives the vehicle is not known.",
             seen=drive or "not given",
             limit=", ".join(Drive),
-            next_step="add --drive combustion, stop-start, hybrid or electric; with no vehicle:"
-            " --setting bench",
+            next_step="add --drive combustion, stop-start, hybrid or electric"
+            + ("; with no vehicle: --setting bench" if bench else ""),
         )
 
 
-def check_drive(drive: str, *, confirmed: bool) -> str:
+def check_drive(drive: str, *, confirmed: bool, bench: bool = True) -> str:
     """Return the line about what drives the vehicle, or raise where work on it is refused.
 
     Raises InputError where it was not given, InterlockError for a hybrid, electric or stop-start drive that nobody has
     confirmed to be secured.
     """
-    check_drive_known(drive)
+    check_drive_known(drive, bench=bench)
     if drive not in NEEDS_SECURING:
         return f"Drive: {drive}, stated by the operator."
     if confirmed:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from os.path import realpath
 from pathlib import Path
 
 from sweeprig.bench.review.result import to_result
@@ -79,7 +80,7 @@ WRITERS: dict[str, Callable[[Outcome, Path], None]] = {
 def target_of(source: Path, kind: str, folder: Path | None) -> Path:
     """Return where a kind of file of `source` goes: beside it or into `folder`, never onto the source itself."""
     target = (folder or source.parent) / f"{source.stem}{ENDINGS[kind]}"
-    if target.resolve() == source.resolve():
+    if realpath(target) == realpath(source):
         return target.with_name(f"{source.stem}-export{ENDINGS[kind]}")
     return target
 
@@ -101,7 +102,7 @@ def check_targets(sources: list[Path], folder: Path | None, kinds: tuple[str, ..
     seen: dict[Path, Path] = {}
     for source in sources:
         for kind in kinds:
-            target = target_of(source, kind, folder).resolve()
+            target = Path(realpath(target_of(source, kind, folder)))  # of a link in a circle too
             if target in seen and seen[target] != source:
                 raise InputError(
                     "Two files would be written to the same place.",

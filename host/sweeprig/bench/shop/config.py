@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import tomllib
 from dataclasses import asdict, dataclass, fields, replace
+from os.path import realpath
 from pathlib import Path
 from typing import Any
 
@@ -165,7 +166,7 @@ def set_value(path: Path, key: str, text: str) -> Config:
     document[key] = value
     step = "check its permissions; the file is unchanged"
     write_atomically(
-        path.resolve(), tomlkit.dumps(document).encode(), next_step=step, error=ConfigError, mode=0o600
+        Path(realpath(path)), tomlkit.dumps(document).encode(), next_step=step, error=ConfigError, mode=0o600
     )
     return load_config(path)
 

@@ -56,7 +56,8 @@ def send(
             "profile": profile, "hookup": hookup, "starts": starts, "sense": sense, "setting": Setting.VEHICLE.value,
             "sensor_kind": kind.value if kind else "", "sensor_label": label, "job": job, "part": part,
             "serial": serial, "operator": operator, "notes": notes, "track_ohm": track_ohm,
-            "task": "wiggle" if wiggle else "sweep", "vehicle_drive": ask_drive(drive, Setting.VEHICLE.value),
+            "task": "wiggle" if wiggle else "sweep",
+            "vehicle_drive": ask_drive(drive, Setting.VEHICLE.value, bench=False),
             "vehicle_system": system.value if system else "",
         },
     )  # fmt: skip
