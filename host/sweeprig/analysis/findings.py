@@ -10,9 +10,10 @@ from sweeprig.analysis.dips import Dip
 from sweeprig.analysis.end_events import ends_there
 from sweeprig.analysis.event_findings import from_outside
 from sweeprig.analysis.event_texts import ROUGH_HERE, chance_in_words, interference, numbers_of, worst
-from sweeprig.analysis.flats import BY_CHANCE, Flat, Pinned
+from sweeprig.analysis.flats import BY_CHANCE, Flat
 from sweeprig.analysis.gathered import inside
 from sweeprig.analysis.model import Cause, Code, Event, Finding, FloatArray, TwoTracks
+from sweeprig.analysis.pinned import Pinned
 from sweeprig.analysis.sense import end_names
 from sweeprig.analysis.smoothness import Rough
 from sweeprig.analysis.supply import CUT_PERCENT, GROUND_SHIFT_V, SAG_PERCENT, SupplySeen

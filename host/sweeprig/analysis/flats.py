@@ -1,4 +1,4 @@
-"""Flat spots in the middle and dead bands at the ends."""
+"""Flat spots in the middle of the travel."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import numpy as np
 
 from sweeprig.analysis.model import FloatArray, IntArray, Span, Stroke
 from sweeprig.analysis.statistics import median_known
-from sweeprig.capture.model import BoolArray, Channel
+from sweeprig.capture.model import BoolArray
 
 STEP_PERCENT = 0.25  # of span, between levels
 N_LEVELS = 401
@@ -39,7 +39,6 @@ STICKS = (
 )
 TIMES = 2.4  # dwell against that beside it
 LEAST_S = 0.002  # s of stay at a level, beyond the time beside it
-RAIL_PERCENT = 1.0  # % of supply
 WAIT_S = 0.05  # s; no hand waits for less, stroke after stroke (common practice, no source)
 NEAR_A_WAIT = 12  # steps: a lever that stops slows down so near before and after it
 WAITS = 6.0  # times the shortest: by how much a hand's waits at one place differ (assumed, no source)
@@ -254,38 +253,3 @@ def _crossed(place: FloatArray) -> BoolArray:
     if place.size == 0:
         return np.zeros(N_LEVELS - WIDE, dtype=bool)
     return np.asarray((centres > place.min() + 3) & (centres < place.max() - 3), dtype=bool)
-
-
-@dataclass(frozen=True)
-class Pinned:
-    """An end at a rail."""
-
-    place: str  # low | high
-    level_v: float
-    rail_v: float
-    seconds: float
-    noise_ratio: float  # range in there over range elsewhere
-
-
-def pinned_ends(
-    channel: Channel,
-    path: FloatArray,
-    *,
-    supply_v: float,
-    ground_v: float,
-    window_s: float,
-) -> tuple[Pinned, ...]:
-    """Ends that stand at a rail: within RAIL_PERCENT of supply of measured ground or supply."""
-    near = RAIL_PERCENT / 100 * supply_v
-    out = []
-    for place, rail, at in (
-        ("low", ground_v, path <= ground_v + near),
-        ("high", supply_v, path >= supply_v - near),
-    ):
-        seconds = float(at.sum()) * window_s
-        if seconds < 0.02 or at.all():
-            continue
-        spread = channel.max_v - channel.min_v
-        ratio = float(np.median(spread[at]) / max(float(np.median(spread[~at])), 1e-9))
-        out.append(Pinned(place, float(np.median(path[at])), rail, seconds, ratio))
-    return tuple(out)

@@ -9,6 +9,7 @@ from sweeprig.analysis import flats, renewed, smoothness
 from sweeprig.analysis.hum import without_hum
 from sweeprig.analysis.model import Finding, TrackMap
 from sweeprig.analysis.moves import Moves
+from sweeprig.analysis.pinned import pinned_ends
 from sweeprig.analysis.stretches import clear_of
 from sweeprig.capture.model import Sense, Trace
 
@@ -37,8 +38,8 @@ def regions_found(
     """Flat spots, dead bands and rough regions of signal A."""
     ground = 0.0 if trace.ground_v is None else float(np.median(trace.ground_v))
     path = without_hum(a.path, a.hum, window_s=trace.window_s, parts=a.parts)
-    pinned = flats.pinned_ends(
-        trace.signal_a, path, supply_v=supply_v, ground_v=ground, window_s=trace.window_s
+    pinned = pinned_ends(
+        trace.signal_a, path, stops=a.stops, supply_v=supply_v, ground_v=ground, window_s=trace.window_s
     )
     rough: tuple[smoothness.Rough, ...] = ()
     if track is not None and trace.window_s <= smoothness.SLOWEST_S:

@@ -41,10 +41,15 @@ def off_runs(mean_v: FloatArray, *, supply_v: float, window_s: float) -> tuple[O
     """Return the times at a rail that a jump leads to or from, in order."""
     out = []
     for a, b, high in _at_rails(mean_v, supply_v, window_s):
-        if any(_far(side, high, supply_v, SPEEDS) for side in _sides(mean_v, a, b)):
+        if is_jump(mean_v, a, b, high=high, supply_v=supply_v):
             lasts = (b - a) * window_s >= OFF_S or b >= mean_v.size - 1
             out.append(Off(a, b, high, lasts))
     return tuple(sorted(out, key=lambda o: o.start))
+
+
+def is_jump(mean_v: FloatArray, a: int, b: int, *, high: bool, supply_v: float) -> bool:
+    """Whether a jump leads to or from windows a..b at a rail: from further off than the movement beside them makes."""
+    return any(_far(side, high, supply_v, SPEEDS) for side in _sides(mean_v, a, b))
 
 
 def at_one_place(
