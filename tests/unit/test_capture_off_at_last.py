@@ -58,6 +58,20 @@ def test_a_supply_switched_off_before_the_logger_is_left_out(
     assert any(REMARK in r for r in found.remarks)
 
 
+@pytest.mark.parametrize("rate_hz", [100.0, 500.0, 2000.0])
+@pytest.mark.parametrize("tau_s", [0.06, 0.12, 0.25, 0.4])
+def test_a_supply_that_its_capacitors_hold_up_is_left_out(
+    tmp_path: Path, tau_s: float, rate_hz: float
+) -> None:
+    """Switched off at a rest of 1 s; supply and signal sink together by a time constant."""
+    x = np.append(at_stops(rate_hz), np.zeros(round(6 * rate_hz)))
+    after_s = np.clip((np.arange(x.size) - x.size) / rate_hz + 5.5, 0, None)
+    share = np.exp(-after_s / tau_s)
+    found = reviewed(tmp_path, x, share, rate_hz=rate_hz, supply=share)
+    assert not [f.code for f in found.judgement.findings if f.severity != "note"]
+    assert any(REMARK in r for r in found.remarks)
+
+
 @pytest.mark.parametrize("fall_s", [0.0, 0.05])
 def test_a_signal_that_goes_while_its_supply_stays_keeps_its_end(tmp_path: Path, fall_s: float) -> None:
     x = at_stops(1000.0)

@@ -8,7 +8,8 @@ from sweeprig.capture.model import Channel, FloatArray, Trace
 from sweeprig.capture.windows import CLEAR, NO_SIGNAL, NOT_FED
 
 FEWEST_DEAD = 3  # rows at 0 V
-FALL_S = 0.3  # s that a supply takes to go, at most: capacitors hold it up; own choice, no source
+FALL_S = 0.3  # s that a signal takes to go with a supply that was not measured, at most; own choice, no source
+SEEN_FALL_S = 3.0  # s of a measured one: 100 uF that only a track of 5 kilohm empties (6 time constants)
 REST_S, CALM = 0.05, 0.003  # s of rest before it, and how far that moves, of the highest reading
 ALL_THERE = 0.99  # of the level of that rest
 USUAL = 0.95  # of the usual supply: what is there before it goes
@@ -41,13 +42,20 @@ def _dead_from(level: FloatArray, zero_v: float) -> int:
 def _rest_before(trace: Trace, level: FloatArray, dead: int) -> int:
     """Return how many rows there are up to the last rest of supply and signal before `dead`; 0 where none is near."""
     rest = max(4, round(REST_S / trace.window_s))
-    first = max(rest, dead - round(FALL_S / trace.window_s))
+    begin = dead if trace.supply is None else _falls_from(level, dead, round(SEEN_FALL_S / trace.window_s))
+    first = max(rest, begin - round(FALL_S / trace.window_s))
     both = (level, trace.signal_a.mean_v)
-    at = (k for k in range(dead, first, -1) if all(_is_calm(v, k, rest, trace.lsb_v) for v in both))
+    at = (k for k in range(begin, first, -1) if all(_is_calm(v, k, rest, trace.lsb_v) for v in both))
     last = next(at, 0)
     near = level[max(0, last - rest) : last]
     there = np.flatnonzero(near >= ALL_THERE * np.median(near)) if last else np.zeros(0)
     return last - near.size + int(there[-1]) + 1 if there.size else 0
+
+
+def _falls_from(level: FloatArray, dead: int, most: int) -> int:
+    """Return the row after the last at which a supply was there, at most `most` rows before `dead`; else `dead`."""
+    there = np.flatnonzero(level[:dead] > USUAL * np.median(level))
+    return int(there[-1]) + 1 if there.size and dead - there[-1] <= most else dead
 
 
 def _is_calm(level: FloatArray, stop: int, rest: int, lsb_v: float) -> bool:
