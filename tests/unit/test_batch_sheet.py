@@ -58,6 +58,16 @@ def test_the_batch_sheet_names_profile_limits_and_rig(found: list[Record]) -> No
     assert f"calibrated {found[0].calibration_made_at[:10]}" in facts["Rig"]
 
 
+def test_a_fail_before_the_last_sweep_stays_on_the_batch_sheet(found: list[Record]) -> None:
+    """One serial number for two sensors, or a loose contact that shows in one of two sweeps."""
+    twice = [replace(r, serial="S-1") for r in found[:2][::-1]] + [found[2]]
+    page = batch_page("B", twice)
+    assert page.counts == "2 sensors: 2 pass (1 of them not in an earlier sweep)"
+    assert page.rows[0][:2] == ("S-1", "pass")
+    assert "sweep 2 of this sensor; sweep 1: FAIL (worn spot at " in page.rows[0][-1]
+    assert page.rows[1][-1] == ""
+
+
 def test_the_batch_sheet_names_findings_in_words(found: list[Record]) -> None:
     page = batch_page("B", found)
     assert page.rows[1][-1].startswith("worn spot at ")

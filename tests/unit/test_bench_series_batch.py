@@ -60,6 +60,15 @@ def test_summary_of_a_batch() -> None:
     json.dumps(batch_json("B", made), allow_nan=False)
 
 
+def test_a_fail_before_the_last_sweep_is_told_in_the_table() -> None:
+    first, second, *others = entries(5)
+    failed = replace(first, verdict="fail", codes=("worn-spot",))
+    text = "\n".join(batch_lines("B", [failed, replace(first, attempt=2), second, *others]))
+    assert "5 pass (1 of them not in an earlier sweep)" in text
+    assert "sweep 2, sweep 1: FAIL worn-spot" in text
+    assert "FAIL" not in "\n".join(batch_lines("B", [first, replace(first, attempt=2)]))
+
+
 def test_figures_from_the_overall_spread_are_called_performance() -> None:
     """ISO 22514-2 (from memory): Pp and Ppk are of the overall spread; Cp and Cpk need a process in control."""
     values = np.array([e.closed_v for e in entries()])

@@ -8,7 +8,9 @@ from sweeprig.capture.model import Channel, FloatArray, Trace
 from sweeprig.capture.windows import CLEAR, NO_SIGNAL, NOT_FED
 
 FEWEST_DEAD = 3  # rows at 0 V
-FALL_S = 0.3  # s that a signal takes to go with a supply that was not measured, at most; own choice, no source
+FALL_S = (
+    0.3  # s that a signal takes to go with a supply that was not measured, at most; own choice, no source
+)
 SEEN_FALL_S = 3.0  # s of a measured one: 100 uF that only a track of 5 kilohm empties (6 time constants)
 REST_S, CALM = 0.05, 0.003  # s of rest before it, and how far that moves, of the highest reading
 ALL_THERE = 0.99  # of the level of that rest

@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from sweeprig.bench.batch import statistics as st
-from sweeprig.bench.batch.series import Entry, last_of_each
+from sweeprig.bench.batch.series import Entry, last_of_each, open_before
 from sweeprig.judge.model import Check, Judgement, Quantity
 from sweeprig.judge.outcome import Outcome
 from sweeprig.records.rows import Record
@@ -41,6 +41,13 @@ class Summary:
     ends: tuple[EndSummary, ...]
     simulated: int = 0  # sweeps of simulated sensors
     left_out: int = 0  # of these, because there are real ones beside them
+    passed_later: int = 0  # sensors whose last sweep passes and an earlier one does not
+
+    @property
+    def counts(self) -> str:
+        """How many of each verdict, in words; "" where nothing was swept."""
+        said = ", ".join(f"{n} {word}" for word, n in self.verdicts.items() if n)
+        return said + (f" ({self.passed_later} of them not in an earlier sweep)" if self.passed_later else "")
 
 
 def entry_of(outcome: Outcome, *, serial: str, attempt: int, ended: str, capture_file: str) -> Entry:
@@ -124,7 +131,8 @@ def _judged_of_record(record: Record) -> dict[str, Any]:
 
 def summarise(name: str, entries: Sequence[Entry]) -> Summary:
     """Return the results of a batch. Simulated sweeps are left out where there are real ones."""
-    latest = last_of_each(counted(entries))
+    seen = counted(entries)
+    latest, earlier = last_of_each(seen), open_before(seen)
     simulated = sum(e.simulated for e in entries)
     words = ("pass", "fail", "undecided")
     return Summary(
@@ -135,6 +143,7 @@ def summarise(name: str, entries: Sequence[Entry]) -> Summary:
         tuple(_end_summary(end, latest) for end in ENDS),
         simulated,
         simulated if simulated < len(entries) else 0,
+        sum(e.verdict == "pass" and e.serial in earlier for e in latest),
     )
 
 

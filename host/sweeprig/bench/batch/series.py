@@ -117,3 +117,13 @@ def last_of_each(entries: Sequence[Entry]) -> list[Entry]:
     """Return the last sweep of each serial number, in the order in which the sensors came."""
     last = {e.serial: e for e in entries}
     return [last[s] for s in dict.fromkeys(e.serial for e in entries)]
+
+
+def open_before(entries: Sequence[Entry]) -> dict[str, list[Entry]]:
+    """Return by serial number the sweeps before a sensor's last one that did not pass; only sensors that have some."""
+    last = {id(e) for e in last_of_each(entries)}
+    found: dict[str, list[Entry]] = {}
+    for e in entries:
+        if id(e) not in last and e.verdict != "pass":
+            found.setdefault(e.serial, []).append(e)
+    return found

@@ -9,7 +9,7 @@ from typing import Any
 
 from sweeprig.analysis.model import Code
 from sweeprig.bench.batch.batch import ENDS, counted, entries_of_records, summarise
-from sweeprig.bench.batch.series import Entry, at_supply, last_of_each
+from sweeprig.bench.batch.series import Entry, at_supply, last_of_each, open_before
 from sweeprig.bench.batch.text import common_lines, simulated_lines
 from sweeprig.bench.review.kept_profile import profile_for
 from sweeprig.capture.file import read_capture
@@ -35,21 +35,29 @@ def batch_page(name: str, records: Sequence[Record], *, workshop: str = "") -> B
     """Return the contents of the sheet of a batch."""
     entries = entries_of_records(records)
     record_of = {id(entry): record for entry, record in zip(entries, records, strict=True)}
-    latest = last_of_each(counted(entries))
+    latest, earlier = last_of_each(counted(entries)), open_before(counted(entries))
     shown = [record_of[id(entry)] for entry in latest]
     setups = _setups(shown)
     s = summarise(name, entries)
-    verdicts = ", ".join(f"{n} {word}" for word, n in s.verdicts.items() if n)
     nominal_v = next((e.nominal_v for e in latest if e.nominal_v is not None), None)
     odd = {serial for end in s.ends for serial in end.outliers}
     return BatchPage(
         name,
-        counts=f"{count_of(s.n_sensors, 'sensor')}: {verdicts}",
+        counts=f"{count_of(s.n_sensors, 'sensor')}: {s.counts}",
         taken=_days(records),
         testers=_joined(r.operator for r in shown),
         whose=_whose(shown, setups),
         heads=_heads(nominal_v),
-        rows=[_row(e, record_of[id(e)], nominal_v, odd=e.serial in odd) for e in latest],
+        rows=[
+            _row(
+                e,
+                record_of[id(e)],
+                nominal_v,
+                earlier=_earlier(earlier.get(e.serial, []), record_of),
+                odd=e.serial in odd,
+            )
+            for e in latest
+        ],
         note=_note(nominal_v),
         lines=[line for end in s.ends for line in common_lines(end)],
         facts=_facts(shown, setups),
@@ -99,12 +107,21 @@ def _note(nominal_v: float | None) -> str:
     return f"{said} The limits hold for the volts {at_supply(nominal_v)}."
 
 
-def _row(e: Entry, r: Record, nominal_v: float | None, *, odd: bool) -> tuple[str, ...]:
+def _earlier(entries: Sequence[Entry], record_of: dict[int, Record]) -> str:
+    """Return in words the earlier sweeps of a sensor that did not pass."""
+    said = [(e, what_is_wrong(record_of[id(e)])) for e in entries]
+    return "; ".join(
+        f"sweep {e.attempt}: {e.verdict.upper()}" + (f" ({wrong})" if wrong else "") for e, wrong in said
+    )
+
+
+def _row(e: Entry, r: Record, nominal_v: float | None, *, earlier: str, odd: bool) -> tuple[str, ...]:
     judged: tuple[str, ...] = ()
     if nominal_v is not None:
         judged = tuple(on_screen(*e.judged(end)) if e.nominal_v == nominal_v else "-" for end in ENDS)
     measured = (on_screen(*e.measured(end)) for end in ENDS)
-    return (e.serial, e.verdict, *measured, *judged, what_is_wrong(r, attempt=e.attempt, odd=odd))
+    wrong = "; ".join(text for text in (what_is_wrong(r, attempt=e.attempt, odd=odd), earlier) if text)
+    return (e.serial, e.verdict, *measured, *judged, wrong)
 
 
 def what_is_wrong(record: Record, *, attempt: int = 1, odd: bool = False) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from sweeprig.bench.batch import statistics as st
 from sweeprig.bench.batch.batch import ENDS, EndSummary, Summary, counted, has_spread, summarise
-from sweeprig.bench.batch.series import Entry, at_supply, last_of_each
+from sweeprig.bench.batch.series import Entry, at_supply, last_of_each, open_before
 from sweeprig.lines import Column, fitted, table
 from sweeprig.report.figures import count_of, on_screen
 from sweeprig.words import SIMULATED
@@ -15,14 +15,14 @@ from sweeprig.words import SIMULATED
 def batch_lines(name: str, entries: Sequence[Entry], width: int = 120) -> list[str]:
     """Return table and summary as text, no line wider than `width`."""
     s = summarise(name, entries)
-    counts = ", ".join(f"{n} {w}" for w, n in s.verdicts.items() if n)
+    seen = counted(entries)
     lines = [
         *simulated_lines(s),
         f"Batch {name}: {count_of(s.n_sensors, 'sensor')}, {count_of(s.n_sweeps, 'sweep')}",
         "",
-        *_table(s, last_of_each(counted(entries)), width),
+        *_table(s, seen, width),
         "",
-        f"  {counts or 'nothing swept'}",
+        f"  {s.counts or 'nothing swept'}",
     ]
     for end in s.ends:
         lines += [part for line in _end_lines(end) for part in fitted(line, width)]
@@ -41,7 +41,8 @@ def simulated_lines(s: Summary) -> list[str]:
     return [SIMULATED] if s.simulated else []
 
 
-def _table(s: Summary, latest: Sequence[Entry], width: int) -> list[str]:
+def _table(s: Summary, entries: Sequence[Entry], width: int) -> list[str]:
+    latest, earlier = last_of_each(entries), open_before(entries)
     odd = {serial for end in s.ends for serial in end.outliers}
     nominal_v = next((e.nominal_v for e in latest if e.nominal_v is not None), None)
     columns = [Column("serial", [e.serial for e in latest]), Column("verdict", [e.verdict for e in latest])]
@@ -50,14 +51,14 @@ def _table(s: Summary, latest: Sequence[Entry], width: int) -> list[str]:
         for end in ENDS:
             cells = [on_screen(*e.judged(end)) if e.nominal_v == nominal_v else "-" for e in latest]
             columns.append(Column(f"{end} [V] {at_supply(nominal_v)}", cells, goes=2))
-    return table(
-        [*columns, Column("findings", [_notes(e, odd=e.serial in odd) for e in latest])], width, "  "
-    )
+    notes = [_notes(e, earlier.get(e.serial, []), odd=e.serial in odd) for e in latest]
+    return table([*columns, Column("findings", notes)], width, "  ")
 
 
-def _notes(e: Entry, *, odd: bool) -> str:
+def _notes(e: Entry, earlier: Sequence[Entry], *, odd: bool) -> str:
     notes = [*e.codes, *(["outlier"] if odd else [])]
     notes += [f"sweep {e.attempt}"] if e.attempt > 1 else []
+    notes += [" ".join((f"sweep {b.attempt}: {b.verdict.upper()}", *b.codes)) for b in earlier]
     notes += ["ended after its longest time"] if e.ended == "longest" else []
     return ", ".join(notes)
 
