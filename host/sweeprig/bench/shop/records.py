@@ -119,7 +119,7 @@ def table_lines(records: Sequence[Record], width: int = 100) -> list[str]:
         Column("closed [V]", [on_screen(r.closed_v, r.closed_u95) for r in records], goes=1),
         Column("open [V]", [on_screen(r.open_v, r.open_u95) for r in records], goes=1),
         Column("job", [r.job for r in records], goes=2),
-        Column("rig no.", [f"…{r.rig_uid[-6:]}" if r.rig_uid else "" for r in records], goes=4),
+        Column("rig no. end", [r.rig_uid[-6:] for r in records], goes=4),
         Column("sensor", ["  ! ".join((sensor_text(r), *r.exceptions)) for r in records]),
     ]
     kept = {c.title for c in chosen(columns, width)}
