@@ -61,8 +61,20 @@ def not_shown(seen: CheckContext, load: RigLoad) -> tuple[str, ...]:
         )
     if seen.profile.sensor.tracks < 2 and seen.trace.signal_b is not None:
         out.append("Track B: the profile has one track, so B was not judged. Take a profile of two tracks.")
-    out += _load(seen, load) + _beyond(seen)
+    out += _one_number(seen) + _load(seen, load) + _beyond(seen)
     return tuple(out)
+
+
+def _one_number(seen: CheckContext) -> list[str]:
+    """Return that the step of a supply which never changes is in no interval."""
+    supply = seen.scale.supply
+    if supply.value is None or supply.u95:
+        return []
+    of = "the ratios and the volts at nominal supply" if seen.profile.supply.ratiometric else "the ratios"
+    return [
+        f"Steps of the supply's readings: all of them are {supply.value:z.3f} V, so the \N{PLUS-MINUS SIGN} of {of} "
+        "leaves its steps out. Record it with finer steps."
+    ]
 
 
 def _too_fast(seen: CheckContext) -> list[str]:
