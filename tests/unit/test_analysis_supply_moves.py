@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from support.lever import WINDOW_S, lever, sensed, strokes
-from support.outcomes import CLOSED_V
+from support.outcomes import CLOSED_V, OPEN_V
 from sweeprig.analysis.analyse import analyse
 from sweeprig.analysis.model import Analysis, Code
 from sweeprig.analysis.supply import SAG_PERCENT, look
@@ -28,6 +28,15 @@ def on_supply(supply_v: FloatArray, *, follows: bool = True) -> Analysis:
     signal = Channel(*(v * share for v in (t.signal_a.mean_v, t.signal_a.min_v, t.signal_a.max_v)))
     trace = replace(t, signal_a=signal, supply=Channel(seen, seen - 2e-3, seen + 2e-3))
     return analyse(trace, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN)
+
+
+@pytest.mark.parametrize("beyond", [-0.005, 0.0, 0.01])
+def test_an_end_before_a_sag_is_at_no_rail_of_after_it(beyond: float) -> None:
+    """The supply falls below what the open end had while the supply was whole, and stays there."""
+    depth = 1 - OPEN_V / SUPPLY_V + beyond
+    found = on_supply(SUPPLY_V * (1 - depth * np.interp(TIME_S, [2.0, 2.3], [0.0, 1.0])))
+    assert Code.DEAD_BAND_OPEN not in [f.code for f in found.findings]
+    assert Code.SUPPLY_SAG in [f.code for f in found.findings]
 
 
 @pytest.mark.parametrize("hz", [7.0, 50.0, 100.0, 301.0])

@@ -37,15 +37,18 @@ def pinned_ends(
     supply_v: float,
     ground_v: float,
     window_s: float,
+    supply: Channel | None = None,
 ) -> tuple[Pinned, ...]:
     """Ends that stand at a rail: within RAIL_PERCENT of supply of measured ground or supply.
 
+    `supply_v`: its usual level; `supply`: as measured, which counts where it is higher, before a sag or after it.
     No time there that begins or ends with a jump counts, nor a short one where the lever met that end off the rail.
     """
     near = RAIL_PERCENT / 100 * supply_v
     out = []
+    top_v = np.maximum(supply_v, supply.mean_v) if supply is not None else np.full(path.size, supply_v)
     for place, rail, stop in (("low", ground_v, stops[0]), ("high", supply_v, stops[1])):
-        at = path <= rail + near if place == "low" else path >= rail - near
+        at = path <= rail + near if place == "low" else path >= top_v - near
         if at.all():
             continue
         least = round(STAYS_S / window_s) if _is_clear(stop, rail, supply_v) else 1

@@ -39,7 +39,13 @@ def regions_found(
     ground = 0.0 if trace.ground_v is None else float(np.median(trace.ground_v))
     path = without_hum(a.path, a.hum, window_s=trace.window_s, parts=a.parts)
     pinned = pinned_ends(
-        trace.signal_a, path, stops=a.stops, supply_v=supply_v, ground_v=ground, window_s=trace.window_s
+        trace.signal_a,
+        path,
+        stops=a.stops,
+        supply_v=supply_v,
+        ground_v=ground,
+        window_s=trace.window_s,
+        supply=trace.supply,
     )
     rough: tuple[smoothness.Rough, ...] = ()
     if track is not None and trace.window_s <= smoothness.SLOWEST_S:
