@@ -24,6 +24,9 @@ FEWEST = 4  # windows of a straight line
 BEND = 0.25  # of the least edge, by which a straight line may bend
 OFF = 0.5  # of the least edge, by which a level is off the path
 ASTRAY_SHARE = 0.25  # of the edge: so far off the path a level is astray. Own choice, no source
+STEP_BEND = (
+    0.05  # of the edge, by which a signal bends before and after a step of the track at most; own choice
+)
 OFF_SHARE = 0.1  # of the depth of the encounter: so far off it is not back
 
 
@@ -145,6 +148,12 @@ def _come_back(own: list[Run], free: tuple[int, int], mean: FloatArray, scale: S
     deepest = max(_edge_v(run, mean) for run in own)
     if off <= max(least, ASTRAY_SHARE * deepest) or last.stop - first.start > scale.windows(LONGEST_S):
         return own
+    beside = (
+        mean[max(0, first.start - scale.straight) : first.start],
+        mean[last.stop : last.stop + scale.straight],
+    )
+    if all(part.size and _bend(part) <= max(BEND * scale.limit, STEP_BEND * deepest) for part in beside):
+        return own  # a step: the signal goes straight on at both levels
     starts = [first.start, *_left_at(first.start, free[0], mean, scale)]
     stops = [last.stop, *_back_at(last.stop, free[1], mean, scale)]
     tried = sorted(((a, b) for a in starts for b in stops), key=lambda span: span[1] - span[0])
