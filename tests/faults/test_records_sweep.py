@@ -55,7 +55,7 @@ def test_why_no_record_was_kept_is_said_with_what_to_do(
     assert number is None
     assert problem.startswith("NO RECORD IS SAVED. ")
     assert "Next: " in problem
-    assert problem.endswith(f"Later: sweeprig records add {tmp_path / 'a.sweep'}")
+    assert problem.endswith(f"Later: sweeprig records add {tmp_path / 'a.sweep'} --batch B")
 
 
 def test_a_record_that_was_kept_has_its_batch(tmp_path: Path) -> None:
@@ -75,4 +75,4 @@ def test_an_error_of_a_database_that_nobody_foresaw_hides_no_verdict(
     number, problem = keep_record(outcomes.outcome(), tmp_path / "a.sweep", order(tmp_path / "r", tmp_path))
     assert number is None
     assert problem.startswith("NO RECORD IS SAVED. TypeError: cannot use")
-    assert problem.endswith(f"Later: sweeprig records add {tmp_path / 'a.sweep'}")
+    assert problem.endswith(f"Later: sweeprig records add {tmp_path / 'a.sweep'} --batch B")

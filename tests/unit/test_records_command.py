@@ -18,11 +18,13 @@ from support import outcomes
 from support.records_world import numbered
 from sweeprig.bench.shop.records import COLUMNS
 from sweeprig.bench.shop.trends import trend
+from sweeprig.capture.file import write_capture
 from sweeprig.cli.main import app
 from sweeprig.errors import ExportError, InputError
 from sweeprig.records.errors import NoRecordError, RecordsMissingError
 from sweeprig.records.store import open_store
 from sweeprig.report.figures import capture_code
+from sweeprig.twin.capture import capture_of
 
 runner = CliRunner()
 
@@ -55,6 +57,15 @@ def test_list_newest_first(place: str) -> None:
     assert [
         r["batch"] for r in json.loads(call("list", "--records", place, "--batch", "night shift", "--json"))
     ] == ["night shift"]
+
+
+def test_a_capture_that_is_added_later_joins_its_batch(tmp_path: Path) -> None:
+    """Added without it first, as an advice without the batch led to; one that has a batch stays in it."""
+    capture, place = write_capture(tmp_path / "a.sweep", capture_of("good", seconds=3.0)).path, tmp_path / "r"
+    for more, batch in (((), ""), (("--batch", "crate 12"), "crate 12"), (("--batch", "other"), "crate 12")):
+        call("add", str(capture), "--records", str(place), *more)
+        with open_store(place, create=False) as store:
+            assert [r.batch for r in store.find()] == [batch]
 
 
 def test_list_says_when_there_are_more(place: str) -> None:

@@ -40,7 +40,8 @@ class Store:
         """Store the result of one capture; return the record's number.
 
         The file's hash identifies the capture: the same file twice is one record. If it is judged again with another
-        result, the new verdict counts and the old one stays in the table. Raises RecordsError.
+        result, the new verdict counts and the old one stays in the table. `batch` is that of a capture which has none
+        yet. Raises RecordsError.
         """
         capture = rows.capture_row(outcome, path, batch)
         calibration, verdict = rows.calibration_row(outcome), rows.verdict_row(outcome)
@@ -211,6 +212,9 @@ def _put(
         ensure(connection, s.calibrations, calibration, ("digest",)) if calibration else None
     )
     number = ensure(connection, s.captures, capture, ("sha256",))
+    if capture["batch"]:  # one that came outside its batch joins it; none leaves one
+        alone = (s.captures.c.id == number) & (s.captures.c.batch == "")
+        connection.execute(update(s.captures).where(alone).values(batch=capture["batch"]))
     connection.execute(  # two programs that judge the same capture take turns here
         select(s.captures.c.id).where(s.captures.c.id == number).with_for_update()
     )

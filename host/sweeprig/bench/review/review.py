@@ -150,11 +150,11 @@ def review_file(path: Path, choices: Choices | None = None, *, made_at: str | No
     return review_capture(read_capture(path), choices, made_at=made_at)
 
 
-def take_in(store: Store, files: Sequence[Path]) -> list[int]:
-    """Review capture files or CSVs and store their records; return the records' numbers."""
+def take_in(store: Store, files: Sequence[Path], *, batch: str = "") -> list[int]:
+    """Review capture files or CSVs and store their records, of this batch; return the records' numbers."""
     numbers = []
     for file in files:
-        numbers.append(store.add(review_file(file), file))
+        numbers.append(store.add(review_file(file), file, batch=batch))
         if problem := keep(store, file, configured()):
             raise FileError(problem)
     return numbers

@@ -164,6 +164,7 @@ def keep_record(outcome: Outcome, path: Path, order: SweepOrder) -> tuple[int | 
     from sweeprig.records.store import open_store
 
     later = f"Later: sweeprig records add {shlex.quote(str(path))}"
+    later += f" --batch {shlex.quote(order.batch)}" if order.batch else ""
     try:
         with open_store(order.records_url) as store:
             number = store.add(outcome, path, batch=order.batch)

@@ -253,14 +253,16 @@ def export(asked: ExportOptions) -> None:
 
 @records.command()
 def add(
-    files: Annotated[list[Path], typer.Argument(help="Captures (.sweep) or CSVs.")], place: Place = ""
+    files: Annotated[list[Path], typer.Argument(help="Captures (.sweep) or CSVs.")],
+    place: Place = "",
+    batch: Annotated[str, typer.Option("--batch", help="The batch that they belong to.")] = "",
 ) -> None:
     """Judge files again and keep their records; a file added twice stays one record."""
     from sweeprig.bench.review.review import take_in
     from sweeprig.records.store import open_store
 
     with open_store(records_place(place)) as store:
-        numbers = take_in(store, files)
+        numbers = take_in(store, files, batch=batch)
     for file, number in zip(files, numbers, strict=True):
         console.show(f"{number:6d}  {file}")
 
