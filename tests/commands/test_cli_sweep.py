@@ -29,7 +29,7 @@ def sweeprig(*args: str, home: Path, timeout: float = 600) -> subprocess.Complet
 
 
 def sweep(sensor: str, home: Path, *more: str) -> subprocess.CompletedProcess[str]:
-    return sweeprig("sweep", "--port", SIM.format(sensor), "--countdown", "0", *more, home=home)
+    return sweeprig("sweep", "--port", SIM.format(sensor), *more, home=home)
 
 
 def checked(text: str) -> dict[str, Any]:
@@ -107,8 +107,6 @@ def test_an_unplugged_rig_leaves_a_judged_capture(tmp_path: Path) -> None:
         "sweep",
         "--port",
         SIM.format("good") + "&unplug_after=2.5",
-        "--countdown",
-        "0",
         "--json",
         home=tmp_path,
     )

@@ -58,7 +58,7 @@ def test_the_wheel_holds_the_firmware(installed: Path, tmp_path: Path) -> None:
 
 def test_the_wheel_does_the_main_job(installed: Path, tmp_path: Path) -> None:
     port = "sim://near-upper-rail?pace=fast&vm=cpython"
-    done = run(installed, "sweep", "--port", port, "--countdown", "0", "--json", cwd=tmp_path)
+    done = run(installed, "sweep", "--port", port, "--json", cwd=tmp_path)
     assert done.returncode == 10, done.stderr
     result = json.loads(done.stdout)
     assert result["verdict"] == "fail"
