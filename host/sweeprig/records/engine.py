@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+import logging
 import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
 from sweeprig.link.clean import hide_passwords
+from sweeprig.records.answering import limit_waits
 from sweeprig.records.errors import RecordsDriverError, RecordsMissingError, RecordsUrlError
 
 if TYPE_CHECKING:
@@ -183,15 +185,18 @@ def _sqlite_begin(connection: Connection) -> None:
 
 
 def _postgres_engine(url: URL, *, wait_s: float) -> Engine:
-    from sqlalchemy import create_engine
+    from sqlalchemy import create_engine, event
 
     options = f"-c lock_timeout={round(1000 * wait_s)}"
     try:
         arguments = {"connect_timeout": CONNECT_S, "options": options, "client_encoding": "utf8"}
-        return create_engine(url, connect_args=arguments)
+        engine = create_engine(url, connect_args=arguments)
     except ImportError as exc:
         raise RecordsDriverError(
             "The PostgreSQL library is not installed.",
             seen=str(exc),
             next_step="pip install 'sweeprig[postgres]'",
         ) from exc
+    logging.getLogger("psycopg").setLevel(logging.ERROR)  # of a cancelled request the command itself tells
+    event.listen(engine, "connect", lambda connection, _: limit_waits(connection), insert=True)
+    return engine

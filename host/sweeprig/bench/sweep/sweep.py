@@ -171,5 +171,7 @@ def keep_record(outcome: Outcome, path: Path, order: SweepOrder) -> tuple[int | 
             return number, keep(store, path, order.records_captures)
     except RecordsError as exc:
         return None, f"NO RECORD IS SAVED. {_ended(exc)} {later}"
+    except KeyboardInterrupt:  # of an operator who waits for the records, not for the sweep
+        return None, f"NO RECORD IS SAVED. Ctrl-C was pressed while they were waited for. {later}"
     except Exception as exc:  # noqa: BLE001 - whatever a database does, the verdict is shown
         return None, f"NO RECORD IS SAVED. {type(exc).__name__}: {exc!s:.200}. {later}"
