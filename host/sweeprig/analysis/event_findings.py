@@ -10,6 +10,7 @@ from sweeprig.analysis.event_texts import (
     FEWEST_SURE,
     MOST,
     NEARLY_ALL,
+    RINGING,
     RINGING_PLACE,
     TEXTURE_PERCENT,
     at_one_end,
@@ -32,10 +33,11 @@ from sweeprig.analysis.smoothness import RoughAll
 from sweeprig.analysis.track_map import encounters
 
 NEVER_AT_REST_P = 0.001  # p-value up to which events are taken to come in movement only
-RINGING = 0.1  # share of events seen both ways from which events of either sign are a burst from outside
 CHAIN_S = 0.5  # s that events go on for, each close upon the last: no single burst does
 FEWEST_LEFT = 2  # encounters away from a named place, from which on they are a finding of their own
 EITHER_SIGN = 0.2  # share of the rarer sign
+BURST_S = 0.004  # of single bursts, at most: one or two readings of a table of 500 Hz; own choice, no source
+FEWEST_BURSTS = 5
 NO_PLACE = (Code.LOOSE_CONNECTION, Code.STRAY_DROPOUT)
 FEWEST_ROUGH = 5  # events
 
@@ -156,7 +158,7 @@ def _at_place(
 def _elsewhere(
     met: tuple[Event, ...], own: tuple[Event, ...], p: float | None, track: TrackMap | None, channel: int
 ) -> list[Finding]:
-    if from_outside(met, own):
+    if from_outside(met, own) or of_either_sign(own):
         return [interference(own, channel)]
     return [_anywhere(met, p, track, channel) if len(met) >= 3 else stray(met, track, channel)]
 
@@ -171,6 +173,19 @@ def from_outside(met: tuple[Event, ...], own: tuple[Event, ...]) -> bool:
         return False
     ringing, up = share(e.both_ways for e in own), share(e.upward for e in own)
     return ringing >= MOST or (ringing >= RINGING and min(up, 1 - up) >= EITHER_SIGN)
+
+
+def of_either_sign(own: tuple[Event, ...]) -> bool:
+    """Return whether short events go up and down, also at rest: bursts of which each leaves a reading or two.
+
+    A table holds too few readings of a burst to show that it rings; a contact pulls one way, and no track does it at
+    rest.
+    """
+    short = tuple(e for e in own if e.kind != "jump" and e.duration_s <= BURST_S)
+    if len(short) < max(FEWEST_BURSTS, NEARLY_ALL * len(own)):
+        return False
+    up = share(e.upward for e in short)
+    return min(up, 1 - up) >= EITHER_SIGN and len({e.upward for e in short if e.at_rest}) == 2
 
 
 def _again(at: Gathered, p: float, track: TrackMap | None, *, alone: bool) -> bool:

@@ -22,6 +22,7 @@ from sweeprig.analysis.regions import Region
 from sweeprig.analysis.smoothness import RoughAll
 from sweeprig.analysis.track_map import encounters
 
+RINGING = 0.1  # share of events seen both ways from which events of either sign are a burst from outside
 MOST = 0.7  # share of events from which on they count as all alike
 RINGING_PLACE = 0.35  # share of events seen both ways from which a place is rough and no lift
 FEWEST_SURE = 3  # strokes that show a place, from which no other sweep is asked for; own choice, no source
@@ -208,10 +209,13 @@ def rough_all_over(events: tuple[Event, ...], p: float, channel: int) -> Finding
 
 def interference(events: tuple[Event, ...], channel: int) -> Finding:
     """Bursts from outside on one channel."""
-    ringing = 100 * share(e.both_ways for e in events)
+    ringing, up = 100 * share(e.both_ways for e in events), 100 * share(e.upward for e in events)
+    how = f"in {ringing:.0f} % of them the signal goes both up and down"
+    if ringing < 100 * RINGING:
+        how = f"{up:.0f} % of them go up and the others down"
     text = (
-        f"{CHANNEL_NAMES[channel]}: {len(encounters(events))} disturbances; in {ringing:.0f} % of them the signal goes "
-        f"both up and down ({worst(events)}). A contact that opens moves the signal one way only"
+        f"{CHANNEL_NAMES[channel]}: {len(encounters(events))} disturbances; {how} ({worst(events)}). "
+        "A contact that opens moves the signal one way only"
     )
     step = "Move the leads away from ignition, motors and relays; check the cable's shield, and sweep again."
     numbers = numbers_of(events)
