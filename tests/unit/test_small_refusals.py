@@ -15,7 +15,7 @@ from sweeprig.capture.file import write_capture
 from sweeprig.capture.model import Channel
 from sweeprig.cli import web_page
 from sweeprig.cli.main import app
-from sweeprig.errors import CaptureFileError, FileError, InputError
+from sweeprig.errors import CaptureFileError, FileError, InputError, SweeprigError
 from sweeprig.twin import sim_url
 from sweeprig.twin.capture import capture_of
 
@@ -34,6 +34,22 @@ def test_a_seed_that_is_none_names_its_key(seed: str) -> None:
 def test_a_folder_is_called_a_folder(name: str) -> None:
     with pytest.raises(FileError, match="is a folder"):
         runner.invoke(app, ["review", name], catch_exceptions=False)
+
+
+@pytest.mark.parametrize("command", ["profile check", "config show"])
+def test_a_long_name_of_a_table_holds_nobody_up(
+    command: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The TOML reader takes a minute and more for a dotted name of 1 MB; no settings are so long."""
+    monkeypatch.setenv("SWEEPRIG_HOME", str(tmp_path))
+    file = tmp_path / ("config.toml" if command.startswith("config") else "long.toml")
+    file.write_text(f"[{'.'.join(['a'] * 50_000)}]\nx = 1\n")
+    with pytest.raises(
+        SweeprigError, match="100\\d\\d\\d bytes, more than 65536|File too large|cannot be read"
+    ):
+        runner.invoke(
+            app, [*command.split(), *([str(file)] if "check" in command else [])], catch_exceptions=False
+        )
 
 
 def test_a_link_in_a_circle_stops_no_other_sheet(tmp_path: Path) -> None:

@@ -9,7 +9,9 @@ import re
 from typing import Any
 
 MOST_CHARACTERS = 2000  # of one typed text or one text of a board: a page of a sheet
-MOST_PROFILE = 1 << 20  # bytes of a profile: a hundred times what one needs
+MOST_PROFILE = (
+    1 << 16
+)  # bytes of a profile: 15 times what one needs; the TOML reader takes time with the square
 MOST_INTEGER = 2**63 - 1  # what a file or a database column can hold
 _BLANKS = re.compile(r"[\t\n\v\f\r\x85\xa0\u1680\u2000-\u200a\u2028\u2029\u202f\u205f\u3000]+")
 _WHOLE_URL = re.compile(r"^(\s*[\w+]*://[^\s:@/?]*:).*@", re.DOTALL)

@@ -11,12 +11,13 @@ from typing import Any
 
 from sweeprig.bench.shop.places import Places, expanded
 from sweeprig.capture.atomic import write_atomically
-from sweeprig.capture.regular import MOST_BOOK, read_text
+from sweeprig.capture.regular import read_text
 from sweeprig.errors import ConfigError
 from sweeprig.link.clean import clean_text, hide_passwords
 from sweeprig.words import ANY_SENSOR
 
 COMMAND_LINE = "the command line"
+MOST_CONFIG = 1 << 16  # bytes; as for a profile
 
 
 @dataclass(frozen=True)
@@ -118,7 +119,7 @@ def load_config(path: Path) -> Config:
 def _read(path: Path) -> tuple[str, dict[str, Any]]:
     """Return the text of the file and its settings; both empty where it is missing."""
     try:
-        text = read_text(path, most=MOST_BOOK)
+        text = read_text(path, most=MOST_CONFIG)
         return text, tomllib.loads(text)
     except FileNotFoundError:
         return "", {}
