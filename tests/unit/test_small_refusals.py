@@ -44,12 +44,10 @@ def test_a_long_name_of_a_table_holds_nobody_up(
     monkeypatch.setenv("SWEEPRIG_HOME", str(tmp_path))
     file = tmp_path / ("config.toml" if command.startswith("config") else "long.toml")
     file.write_text(f"[{'.'.join(['a'] * 50_000)}]\nx = 1\n")
-    with pytest.raises(
-        SweeprigError, match="100\\d\\d\\d bytes, more than 65536|File too large|cannot be read"
-    ):
-        runner.invoke(
-            app, [*command.split(), *([str(file)] if "check" in command else [])], catch_exceptions=False
-        )
+    args = [*command.split(), *([str(file)] if "check" in command else [])]
+    with pytest.raises(SweeprigError) as refused:
+        runner.invoke(app, args, catch_exceptions=False)
+    assert "more than 65536" in refused.value.seen
 
 
 def test_a_link_in_a_circle_stops_no_other_sheet(tmp_path: Path) -> None:
