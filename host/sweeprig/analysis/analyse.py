@@ -272,6 +272,7 @@ def _findings(trace: Trace, s: _Seen, sense: Sense) -> list[Finding]:
     track += find_noisy_ends(trace, both, out + track, supply_v=s.rail)
     for channel, m in enumerate(both):
         track += [] if m.hum is None else fi.about_hum(m.hum.peak_v, out + track, channel)
+        track += fi.about_noise_for_a_time(m.noisy_v, out + track, channel)
     if not any(f.code is Code.INTERFERENCE for f in out + track):
         for channel, dip in dips.of_signals(trace, both, falling=sense is Sense.FALLING, supply_v=s.rail):
             track += fi.about_dip(dip, track, channel, supply_v=s.rail)

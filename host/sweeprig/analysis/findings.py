@@ -158,6 +158,18 @@ def about_hum(noise_v: float, found: list[Finding], channel: int) -> list[Findin
     return [Finding(Code.INTERFERENCE, Cause.INTERFERENCE, channel, None, text, step, "doubt", numbers)]
 
 
+def about_noise_for_a_time(noise_v: float, found: list[Finding], channel: int) -> list[Finding]:
+    """Unrest in some of the stays at both ends, as of a motor that ran then; nothing where interference is named."""
+    if not noise_v or any(f.code is Code.INTERFERENCE for f in found):
+        return []
+    name = CHANNEL_NAMES[channel]
+    at_ends = f"{noise_v * 1e3:z.0f} mV peak to peak while the lever is at its ends"
+    text = f"{name} does not rest for a part of the sweep: {at_ends}"
+    step = "Move the leads away from motors, alternator and mains; check screen and ground, and sweep again."
+    numbers = {"noise_v": noise_v}
+    return [Finding(Code.INTERFERENCE, Cause.INTERFERENCE, channel, None, text, step, "doubt", numbers)]
+
+
 def about_dip(dip: Dip, found: list[Finding], channel: int, *, supply_v: float) -> list[Finding]:
     """A place that reads low in every pass, where no other finding of the track is and not all of it is rough."""
     share = 100 * dip.depth_v / supply_v

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from sweeprig.analysis.held import shown_at_both
 from sweeprig.analysis.model import FloatArray
 from sweeprig.analysis.smoothness import SLOWEST_S
 from sweeprig.analysis.stretches import Stretches
@@ -61,11 +62,32 @@ def steady_noise(
     calm = known & (moves <= np.quantile(moves[known], CALM))
     between = PEAK_TO_PEAK * float(np.median(np.abs(shape - slow)[calm]))
     inside = float(np.median((channel.max_v - channel.min_v)[calm]))
-    least = max(LEAST_PERCENT / 100 * supply_v, (LEAST_STEPS if single else LEAST_LSB) * lsb_v)
+    least = least_of(supply_v=supply_v, lsb_v=lsb_v, single=single)
     if window_s > SLOWEST_S:
         least = max(least, RARE_SHARE * _range(shape))
     most = max(between, inside)
     return Hum(most, between) if most >= least else None
+
+
+def noise_for_a_time(
+    channel: Channel, shape: FloatArray, *, stays: tuple[slice, ...], window_s: float, least_v: float
+) -> float:
+    """Return the unrest, peak to peak [V], in stays at both ends that are noisy, as of a motor that ran then; else 0.
+
+    `shape` (n,): the path at a steady supply.
+    """
+    if window_s > SLOWEST_S or not stays:
+        return 0.0
+    off, inside = np.abs(shape - _means(shape, window_s)), channel.max_v - channel.min_v
+    own = [max(PEAK_TO_PEAK * float(np.median(off[s])), float(np.median(inside[s]))) for s in stays]
+    levels = np.array([np.median(shape[s]) for s in stays])
+    unrest_v = shown_at_both(levels, np.array(own))
+    return unrest_v if unrest_v >= least_v else 0.0
+
+
+def least_of(*, supply_v: float, lsb_v: float, single: bool) -> float:
+    """Return the least unrest that counts, peak to peak [V]."""
+    return max(LEAST_PERCENT / 100 * supply_v, (LEAST_STEPS if single else LEAST_LSB) * lsb_v)
 
 
 def _range(shape: FloatArray) -> float:

@@ -10,7 +10,8 @@ from sweeprig.analysis import events as ev
 from sweeprig.analysis import strokes, track_map, unrest
 from sweeprig.analysis.channel_events import channel_events
 from sweeprig.analysis.coarse import is_coarse
-from sweeprig.analysis.hum import Hum, steady_noise, without_hum
+from sweeprig.analysis.held import held_at_ends
+from sweeprig.analysis.hum import Hum, least_of, noise_for_a_time, steady_noise, without_hum
 from sweeprig.analysis.model import Event, FloatArray, IntArray, Rest, Stroke
 from sweeprig.analysis.settle import settled
 from sweeprig.analysis.stays import with_stays, without_stays
@@ -47,6 +48,8 @@ class Moves:
     off: tuple[Off, ...]  # times at a rail that a jump leads to
     unrest_v: float  # [V] peak to peak, in movement
     hum: Hum | None = None  # what never stops; None: no more than usual
+    stays: tuple[slice, ...] = ()  # where the lever is held at an end, however noisy
+    noisy_v: float = 0.0  # [V] peak to peak, in stays at both ends; 0: no more than usual
 
 
 def moves_of(channel: Channel, trace: Trace, rail: float, steady: Steady) -> Moves:
@@ -76,9 +79,16 @@ def moves_of(channel: Channel, trace: Trace, rail: float, steady: Steady) -> Mov
     place = track_map.percent_of(calm, low, high)
     resting = _resting(found, raw, calm, span_v=span_v, window_s=trace.window_s)
     own_v = unrest.in_movement(shape, moves, good=good, window_s=trace.window_s)
-    return Moves(
-        path, shape, good, raw, rests, moves, place, span_v, noise, resting, parts, stops, off, own_v, hum
-    )
+    stays, noisy_v = _stays(channel, shape, trace, rail)
+    seen = (path, shape, good, raw, rests, moves, place, span_v, noise, resting, parts, stops, off, own_v)
+    return Moves(*seen, hum=hum, stays=stays, noisy_v=noisy_v)
+
+
+def _stays(channel: Channel, shape: FloatArray, trace: Trace, rail: float) -> tuple[tuple[slice, ...], float]:
+    """Return where the lever is held at an end, however noisy, and the unrest that both ends show there [V]."""
+    stays = held_at_ends(shape, window_s=trace.window_s)
+    least_v = least_of(supply_v=rail, lsb_v=trace.lsb_v, single=trace.undithered)
+    return stays, noise_for_a_time(channel, shape, stays=stays, window_s=trace.window_s, least_v=least_v)
 
 
 def _hum(channel: Channel, shape: FloatArray, good: BoolArray, trace: Trace, rail: float) -> Hum | None:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from sweeprig.analysis.held import noise_there
 from sweeprig.analysis.model import FloatArray, Span, TrackMap
 from sweeprig.capture.model import BoolArray
 
@@ -71,12 +72,20 @@ class RoughAll:
 
 
 def rough_everywhere(
-    path: FloatArray, place: FloatArray, *, free: BoolArray, resting: BoolArray, supply_v: float, lsb_v: float
+    path: FloatArray,
+    place: FloatArray,
+    *,
+    free: BoolArray,
+    resting: BoolArray,
+    held: tuple[slice, ...] = (),
+    supply_v: float,
+    lsb_v: float,
 ) -> RoughAll | None:
     """Whether movement alone makes noise nearly everywhere; arrays (n,), `free`: no event in that window.
 
     Noise is the rms of `residual` in regions of 2 % of travel. Its lower quartile must stand ALL_OVER_TIMES above
-    that at rest, so neither a bad place nor the wide codes of a converter do it.
+    that at rest, so neither a bad place nor the wide codes of a converter do it. `held`: where the lever stays at an
+    end; noise in three such stays, at both ends, is at rest too, as of a motor that starts during the sweep.
     """
     left = residual(path)
     bins = (place / REGION_PERCENT).astype(np.int64)
@@ -89,7 +98,7 @@ def rough_everywhere(
     still = left[free & resting]
     if noise.size < FEWEST_REGIONS or still.size < 20:
         return None
-    rest = float(np.sqrt(np.mean(still**2)))
+    rest = max(float(np.sqrt(np.mean(still**2))), noise_there(left, path, free, held))
     level = float(np.quantile(noise, 1 - ALL_OVER_SHARE))
     if level < max(ALL_OVER_TIMES * rest, ALL_OVER_PERCENT / 100 * supply_v, STEPS * lsb_v):
         return None

@@ -27,6 +27,7 @@ def rough_all_over(trace: Trace, a: Moves, m: Moves, *, supply_v: float) -> smoo
         a.place,
         free=m.good & clear_of(m.parts, m.path.size, 1),
         resting=a.resting,
+        held=a.stays,
         supply_v=supply_v,
         lsb_v=trace.lsb_v,
     )
