@@ -39,6 +39,11 @@ def test_a_flat_spot_of_the_second_track_is_named(low: float, high: float, oppos
     flat = [f for f in found if f.code == "flat-spot"]
     assert [(f.channel, f.severity) for f in flat] == [(1, "fault")]
     assert "signal A moves on" in flat[0].evidence
+    where = flat[0].where_percent
+    assert where is not None
+    assert 100 * low - 1.5 < where[0] < where[1] < 100 * high + 1.5, (
+        "by the lever's travel, for opposed tracks too"
+    )
 
 
 @pytest.mark.parametrize("opposed", [False, True])

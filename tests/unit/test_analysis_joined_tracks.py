@@ -118,3 +118,37 @@ def test_noisy_sound_tracks_close_together_are_not_joined_at_times(offset_v: flo
     both = replace(t, signal_a=Channel(a, a, a), signal_b=Channel(b, b, b), n_per_window=1)
     found = analyse(both, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN).findings
     assert Code.TRACKS_SHORTED not in {f.code for f in found}
+
+
+@pytest.mark.parametrize("seconds", [0.12, 0.25, 0.4])
+@pytest.mark.parametrize("step_s", [0.01, 0.02, 0.05])
+@pytest.mark.parametrize(("gain", "offset_v"), [(0.96, 0.106), (1.04, -0.09), (0.988, 0.1045)])
+def test_tracks_that_cross_in_few_readings_are_not_joined(
+    gain: float, offset_v: float, step_s: float, seconds: float
+) -> None:
+    """A pedal that is stamped, read 20 to 100 times a second: the lever goes far from reading to reading."""
+    x = lever(strokes([seconds] * 8), step_s=step_s)
+    t = sensed(x)
+    a = t.signal_a.mean_v
+    b = gain * a + offset_v + np.random.default_rng(4).normal(0, 6e-4, a.size)
+    read = {"signal_a": Channel(a, a, a), "signal_b": Channel(b, b, b), "n_per_window": 1, "source": "csv"}
+    slow = replace(t, t_s=np.arange(a.size) * step_s, window_s=step_s, **read)
+    found = analyse(slow, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN).findings
+    assert Code.TRACKS_SHORTED not in {f.code for f in found}
+
+
+@pytest.mark.parametrize("offset_v", [0.02, 0.03, 0.045])
+@pytest.mark.parametrize("lift_ms", [3, 12, 40])
+def test_a_second_track_that_loses_contact_is_not_joined(lift_ms: int, offset_v: float) -> None:
+    """Its neighbour is 20 to 45 mV away all along; what comes and goes is its own contact."""
+    t = sensed(PLACES)
+    b = t.signal_a.mean_v + offset_v + np.random.default_rng(4).normal(0, 6e-4, PLACES.size)
+    moving = np.flatnonzero(np.diff((PLACES > 0.62).astype(np.int8), prepend=0))
+    for at in moving.tolist():
+        b[at : at + lift_ms] = 0.02
+    both = replace(t, signal_b=Channel(b, b - 2.6e-3, b + 2.6e-3))
+    found = analyse(both, starts=Starts.CLOSED, given_sense=Sense.UNKNOWN).findings
+    assert Code.TRACKS_SHORTED not in {f.code for f in found}
+    assert 1 in {
+        f.channel for f in found if f.code in (Code.WORN_SPOT, Code.LOOSE_CONNECTION, Code.STRAY_DROPOUT)
+    }

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from sweeprig.analysis import findings as fi
@@ -56,7 +58,16 @@ def regions_found(
 
 def flats_of_b(trace: Trace, a: Moves, b: Moves | None) -> list[Finding]:
     """Flat spots of signal B: it stays at a level while signal A says that the lever moves on."""
-    return [] if b is None else [fi.flat_of_b(f) for f in _flats(trace, b) if _moved_on(f, a, b)]
+    if b is None:
+        return []
+    opposed = float(np.dot(a.place - a.place.mean(), b.place - b.place.mean())) < 0
+    found = [f for f in _flats(trace, b) if _moved_on(f, a, b)]
+    return [fi.flat_of_b(_mirrored(f) if opposed else f) for f in found]
+
+
+def _mirrored(f: flats.Flat) -> flats.Flat:
+    """Return a flat spot of a track that runs against the other by the places of the other."""
+    return replace(f, where=(100.0 - f.where[1], 100.0 - f.where[0]))
 
 
 def _flats(trace: Trace, m: Moves) -> tuple[flats.Flat, ...]:
