@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
 
 from support.courses import WINDOW_S, course, traces
 from sweeprig.bench.batch.series import Batch, Entry, last_of_each
-from sweeprig.bench.readings.lever import Lever, StrokeCount
+from sweeprig.bench.readings.lever import Lever, Move, StrokeCount
 from sweeprig.bench.sweep.pace import plan_sweep
 from sweeprig.bench.sweep.trigger import LEAD_S, Phase, Trigger
 from sweeprig.capture.model import FloatArray
@@ -115,6 +116,18 @@ def test_moves_have_their_size_and_length() -> None:
     assert moves[0].seconds == pytest.approx(2.0, abs=0.25)
     assert lever.rest_s == pytest.approx(0.5, abs=0.1)
     assert sum(StrokeCount(3.0).take(m) for m in moves) == 1  # 1 V is less than half of the least span
+
+
+@pytest.mark.parametrize(("first_v", "counted"), [(3.6, 2), (3.85, 2), (4.3, 4)])
+def test_a_stroke_that_was_turned_back_early_counts_no_more(first_v: float, counted: int) -> None:
+    """Whoever turns back at 80 % of the travel and then goes on to the stop has two full strokes, not four."""
+    count = StrokeCount(3.0)
+    levels = (0.45, first_v, 0.45, 4.4, 0.45)
+    for k, (a, b) in enumerate(pairwise(levels)):
+        count.take(Move(a, b, float(k), 0.8))
+        if k == 1:
+            assert count.n == 2, "no further end was seen yet"
+    assert count.n == counted
 
 
 def entry(serial: str, attempt: int = 1, verdict: str = "pass", closed: float | None = 0.45) -> Entry:

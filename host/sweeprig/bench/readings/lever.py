@@ -153,7 +153,8 @@ class StrokeCount:
     """Counts strokes end to end among movements, the ends being those seen so far.
 
     A stroke is at least FULL of the span seen and at least HALF_SPAN of the profile's least span `span_v` [V]; one with
-    pauses on its way is one stroke. What counts in the end is the analysis of the whole capture.
+    pauses on its way is one stroke. One that was full until the lever went further counts no more. What counts in the
+    end is the analysis of the whole capture.
     """
 
     span_v: float
@@ -161,9 +162,10 @@ class StrokeCount:
     low_v: float = float("inf")
     high_v: float = float("-inf")
     last: Move | None = None  # the latest stroke
+    _done: list[Move] = field(default_factory=list)
     _part: Move | None = None  # of one that has not reached its end
 
-    FULL = 0.85  # own choice, no source
+    FULL = 0.88  # own choice, no source: near a full stroke of the analysis, with room for a dropout
     HALF_SPAN = 0.5  # own choice, no source
 
     def take(self, move: Move) -> bool:
@@ -171,12 +173,16 @@ class StrokeCount:
         self.low_v = min(self.low_v, move.from_v, move.to_v)
         self.high_v = max(self.high_v, move.from_v, move.to_v)
         whole = move if self._part is None else joined(self._part, move)
-        seen = self.high_v - self.low_v
-        full = abs(whole.size_v) >= max(self.FULL * seen, self.HALF_SPAN * self.span_v)
+        full = self._is_full(whole)
         self._part = None if full else whole
         self.last = whole if full else self.last
-        self.n += full
+        self._done = [m for m in (*self._done, whole) if self._is_full(m)]
+        self.n = len(self._done)
         return full
+
+    def _is_full(self, move: Move) -> bool:
+        seen = self.high_v - self.low_v
+        return abs(move.size_v) >= max(self.FULL * seen, self.HALF_SPAN * self.span_v)
 
 
 def joined(one: Move, other: Move) -> Move:
