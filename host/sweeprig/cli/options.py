@@ -66,7 +66,9 @@ Strokes = Annotated[
 Full = Annotated[bool, typer.Option("--full", help="Print every number first, then the short result.")]
 HookupOption = Annotated[
     Hookup,
-    typer.Option("--hookup", help="powered: the rig powers the sensor; tapped: another controller does."),
+    typer.Option(
+        "--hookup", help="powered: the rig powers the sensor; tapped: the vehicle's controller does."
+    ),
 ]
 StartsOption = Annotated[Starts | None, typer.Option("--starts", help="Lever position at the start.")]
 SenseOption = Annotated[Sense | None, typer.Option("--sense", help="Which way the signal runs, if known.")]

@@ -12,8 +12,9 @@ from sweeprig.judge.track_b import NAME, is_unjudged, profiles_for
 from sweeprig.judge.whole import KEPT, NOT_DECIDED, SEE_LIMITS
 
 HAND_OVER = "Hand over; the numbers for the controller are on the sheet."
-COMPARE = (
-    f"Compare both voltages with the vehicle's data. {HAND_OVER}"  # where no limits of the ends were given
+COMPARE = (  # where no limits of the ends were given
+    "Compare both voltages with the vehicle's data. Only if they agree, hand over; "
+    "the numbers for the controller are on the sheet."
 )
 
 

@@ -45,7 +45,7 @@ TEXTS = {
     "none_no_stroke_seen": "None: no stroke seen.",
     "track_b": "Track B",
     "controller_settings": "Controller settings",
-    "under_rig_s_load": "with the rig connected; check on the controller",
+    "under_rig_s_load": "measured with the rig; check on the controller",
     "do_not_set_controller": ": do not set a controller from these.",
     "travel_head": "Travel",
     "measured_v": "Measured V",
