@@ -328,7 +328,10 @@ def test_strokes_that_would_decide_are_taken_in_the_same_run() -> None:
     longer = next(s for s in found if s.added_strokes)
     assert longer.plan.longest_s > PLAN.longest_s
     assert longer.step is Step.AND_BACK
-    assert "more to decide" in plain_line(longer)
+    assert "strokes 3 of 5, 2 more to decide" in plain_line(longer)
+    said = {s.strokes: plain_line(s) for s in found if s.added_strokes and s.phase is not Phase.OVER}
+    assert "strokes 4 of 5, 1 more to decide" in said[4], "it counts down"
+    assert "to decide" not in said[5]
     assert any("2 more strokes" in text for text in guide.seen)
 
 

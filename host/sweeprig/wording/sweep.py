@@ -64,7 +64,8 @@ def strokes_words(state: SweepState) -> str:
         done = f"strokes {state.strokes}, {state.plan.strokes} are enough"
         return f"{done}, goes on to {state.plan.longest_s:.0f} s" if state.plan.timed else done
     done = f"strokes {state.strokes} of {state.plan.strokes}"
-    return f"{done}, {state.added_strokes} more to decide" if state.added_strokes else done
+    left = state.plan.strokes - state.strokes
+    return f"{done}, {left} more to decide" if state.added_strokes and left else done
 
 
 def pace_words(state: SweepState) -> str:
