@@ -19,6 +19,8 @@ TURN_DEG = 0.5  # [deg] that one key turns the sensor on its mount
 OPEN, CLOSED, HALF = "o", "c", "h"
 HALVES = (0.5, 0.56, 0.46, 0.53, 0.43)  # share of travel: no hand meets one place twice where no stop is
 UP, DOWN = "+=", "-"
+DRAWN_AHEAD = 250  # windows that a world draws before they are given
+STILL = 1e-6  # share of travel
 HINT = "o opens the lever, c closes it, h half way; + and - turn the sensor"
 
 
@@ -68,7 +70,10 @@ class KeyedPath:
 
 
 class RehearsedFeed(Feed):
-    """A feed whose sensor is turned while it is looked at."""
+    """A feed whose sensor is turned while it is looked at, once the lever has come to rest.
+
+    Places are drawn ahead: a lever in movement would jump where it is drawn anew.
+    """
 
     def __init__(
         self,
@@ -80,11 +85,19 @@ class RehearsedFeed(Feed):
         shaft: Shaft | None = None,
     ) -> None:
         super().__init__(make, clock, presses=presses, shaft=shaft)
-        self._bench, self._turned_deg = bench, bench.turned_deg
+        self._bench, self._turned_deg, self._still_from = bench, bench.turned_deg, -DRAWN_AHEAD
+
+    def restart(self) -> None:
+        """Start again, with the sensor where it is turned to."""
+        super().restart()
+        self._still_from = -DRAWN_AHEAD
 
     def raw(self, outputs: int, n_windows: int) -> bytes:
         """Return what is due; from a world with the sensor where it is turned to now."""
-        if self._bench.turned_deg != self._turned_deg:
+        if abs(self._bench.goal - self._bench.place) > STILL:
+            self._still_from = self.n_given
+        rests = self.n_given - self._still_from >= DRAWN_AHEAD
+        if rests and self._bench.turned_deg != self._turned_deg:
             self._turned_deg = self._bench.turned_deg
             self._world = self._make(self._n_starts)
         return super().raw(outputs, n_windows)

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from sweepboard import wire
 from sweeprig.twin.circuit import settled
 from sweeprig.twin.flow import Flow, Noise
+from sweeprig.twin.rehearsal import DRAWN_AHEAD
 from sweeprig.twin.render import PER_STEP
 from sweeprig.twin.rig import Rig, RigSettings
 from sweeprig.twin.scene import BLOCK, STEPS, Knots, Path, Scene, cut, join
@@ -24,7 +25,6 @@ from sweeprig.twin.toggling import Toggler
 
 FloatArray = NDArray[np.float64]
 
-CHUNK = 250  # windows drawn ahead
 WINDOW_S: float = wire.WINDOW * wire.CHANNELS / wire.CONVERSION_HZ
 
 
@@ -55,7 +55,7 @@ class World(Rig):
         *,
         seed: int = 0,
         pooled_noise: bool = False,
-        chunk: int = CHUNK,
+        chunk: int = DRAWN_AHEAD,
         path: Path | None = None,
         **rig: Any,
     ) -> None:
