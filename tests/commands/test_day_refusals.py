@@ -78,7 +78,7 @@ def test_aim_ends_with_ctrl_c_in_its_first_sweep(run: Run) -> None:
     ("command", "asked", "option"),
     [
         (("check", "--setting", "vehicle"), "What drives the vehicle", "--drive"),
-        (("aim",), "Mount", "--mount"),
+        (("aim",), "sit in slots", "--mount"),
         (("wiggle", "--setting", "vehicle", "--drive", "combustion"), "Confirm:", "--confirm cautions"),
     ],
 )
@@ -95,7 +95,7 @@ def test_end_of_input_names_the_option_that_answers(
 
 def test_ctrl_c_at_a_question_stops(run: Run) -> None:
     t = run("aim", "--port", SIM.format("good"))
-    t.until_asked("Mount")
+    t.until_asked("sit in slots")
     t.send("\x03")
     assert t.end() == 130
 

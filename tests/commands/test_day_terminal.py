@@ -164,10 +164,10 @@ def test_cautions_are_asked_at_the_terminal_and_refused_with_n(run: Run, tmp_pat
     assert b"CAUTION" not in again.raw
 
 
-def test_aim_asks_for_the_mount_and_refuses_a_pedal(run: Run) -> None:
+def test_aim_asks_for_the_mount_and_refuses_one_without_slots(run: Run) -> None:
     t = run("aim", "--port", SIM.format("badly-mounted"))
-    t.until(lambda t: "Mount" in t.text())
-    t.send("pedal\n")
+    t.until_asked("sit in slots")
+    t.send("n\n")
     assert t.end() == SafetyError.exit_code
     assert "This mount cannot be adjusted" in t.text()
 

@@ -30,7 +30,7 @@ def rig(monkeypatch: pytest.MonkeyPatch) -> DiaryRig:
 def test_the_drive_is_asked_before_anything_else(name: str, rig: DiaryRig) -> None:
     result = run(*COMMANDS[name], *TAPPED, "--confirm", "cautions,laptop-battery,usb-first")
     assert isinstance(result.exception, InputError)
-    assert "drive is not known" in str(result.exception)
+    assert "What drives the vehicle is not known" in str(result.exception)
     assert "--setting bench" in result.exception.next_step
     assert not {"start", "feed"} & set(rig.diary)
 

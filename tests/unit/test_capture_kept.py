@@ -21,7 +21,7 @@ from sweeprig.capture.model import Capture, SweepSetup
 from sweeprig.capture.sweep import Progress, recover, run_sweep
 from sweeprig.capture.writer import Disk
 from sweeprig.errors import CaptureFileError
-from sweeprig.link.clean import text_digest
+from sweeprig.link.clean import MOST_PROFILE, text_digest
 from sweeprig.link.client import RigClient
 from sweeprig.twin.capture import capture_of
 
@@ -175,7 +175,7 @@ def test_what_could_not_be_read_back_is_never_written(tmp_path: Path) -> None:
 
 def test_the_most_that_a_board_and_an_operator_can_say_is_kept(tmp_path: Path) -> None:
     worst = "\x01" * 2000  # six characters each in JSON
-    setup = replace(SETUP, operator=worst, job=worst, notes=worst, profile_text="\x01" * (1 << 20))
+    setup = replace(SETUP, operator=worst, job=worst, notes=worst, profile_text="\x01" * MOST_PROFILE)
     setup = replace(setup, profile_sha256=text_digest(setup.profile_text))
     capture = replace(capture_of("good", seconds=0.2), setup=setup, board_text=("\x01" * 400,) * 1000)
     written = write_capture(tmp_path / "a.sweep", capture)

@@ -85,7 +85,11 @@ def explain(exc: DBAPIError, where: str) -> RecordsError:
     if any(word in text for word in _READ_ONLY):
         return only_read(where, seen)
     if any(word in text for word in (*_NO_SPACE, *_DISK)):
-        step = "free some space" if any(word in text for word in _NO_SPACE) else "check the disk itself"
+        step = (
+            "free some space"
+            if any(word in text for word in _NO_SPACE)
+            else "free some space or check the disk"
+        )
         return _not_written(where, seen, step)
     if any(word in text for word in _MISSING):
         return RecordsMissingError(
